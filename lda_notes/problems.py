@@ -1,0 +1,69 @@
+"""What is wrong with the user's data, as values; and the one exception for "the run cannot go on"."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from lda_notes.sources import Citation
+
+Path = tuple[str | int, ...]
+"""Where a value stands inside a record: keys and list positions, such as ``("events", 3, "needle", "gauge")``."""
+
+Severity = Literal["unsafe", "wrong", "gap", "advice"]
+"""How much a finding matters.
+
+``unsafe``: the line or the patient is at risk. ``wrong``: the record contradicts itself or cannot be read.
+``gap``: something that must be recorded is not. ``advice``: worth a look; the record stands without it.
+"""
+
+SEVERITIES: Final[tuple[Severity, ...]] = ("unsafe", "wrong", "gap", "advice")
+"""Every severity, worst first."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Place:
+    """A spot in a file: rows and columns count from 1."""
+
+    file: str
+    row: int
+    column: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.row}:{self.column}"
+
+
+@dataclass(frozen=True, slots=True)
+class Related:
+    """A second spot that a finding is about, and what stands there."""
+
+    path: Path
+    says: str
+    place: Place | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One fault of a record, with everything a reader needs to act on it.
+
+    ``message`` is one plain sentence with the values found and expected; ``todo`` says what to do about it;
+    ``citations`` say where the expectation comes from. ``place`` is filled once the file is known.
+    """
+
+    rule: str
+    severity: Severity
+    message: str
+    todo: str
+    path: Path
+    citations: tuple[Citation, ...] = ()
+    event: str | None = None
+    related: tuple[Related, ...] = ()
+    place: Place | None = None
+
+
+class Failure(Exception):
+    """The run cannot go on. ``str()`` is one sentence for the user; ``code`` is the exit code."""
+
+    def __init__(self, sentence: str, code: int = 2) -> None:
+        super().__init__(sentence)
+        self.code = code
