@@ -1,0 +1,322 @@
+"""Every code that a FHIR resource of ours may carry, and where each was verified.
+
+A code that nobody verified is not emitted: the concept then goes out as text alone. A concept is what one
+CodeableConcept says; its ``text`` is always sent, its codings only when there are any in ``CODES``.
+The system, code and display of each row are sent exactly as they stand here; ``verify`` refuses any other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any, Final, Literal
+
+from lda_notes.fhir.units import Dimension
+
+SNOMED_CT: Final = "http://snomed.info/sct"
+LOINC: Final = "http://loinc.org"
+DICOM: Final = "http://dicom.nema.org/resources/ontology/DCM"
+ICD_10_CM: Final = "http://hl7.org/fhir/sid/icd-10-cm"
+V3_ROUTE: Final = "http://terminology.hl7.org/CodeSystem/v3-RouteOfAdministration"
+V3_DATA_OPERATION: Final = "http://terminology.hl7.org/CodeSystem/v3-DataOperation"
+V3_ACT_CODE: Final = "http://terminology.hl7.org/CodeSystem/v3-ActCode"
+V2_IDENTIFIER_TYPE: Final = "http://terminology.hl7.org/CodeSystem/v2-0203"
+OBSERVATION_CATEGORY: Final = "http://terminology.hl7.org/CodeSystem/observation-category"
+DATA_ABSENT_REASON: Final = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
+PARTICIPANT_TYPE: Final = "http://terminology.hl7.org/CodeSystem/provenance-participant-type"
+US_CORE_DOCUMENT_CATEGORY: Final = "http://hl7.org/fhir/us/core/CodeSystem/us-core-documentreference-category"
+
+GS1_DEVICE_IDENTIFIER: Final = "http://hl7.org/fhir/NamingSystem/gs1-di"
+"""``udiCarrier.issuer`` of a GS1 device identifier, as R4's definition of the element gives it."""
+
+_R4: Final = "FHIR R4 4.0.1 core definitions"
+_DICOM_SETS: Final = (
+    "DICOM context groups as FHIR value sets (display); SNOMED International Global Patient Set, "
+    "as a value set in HL7 Terminology 7.0.1 (code, fully specified name)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """One code: ``verified`` names the published text in which code and display were found together."""
+
+    system: str
+    code: str
+    display: str
+    verified: str
+
+    def coding(self) -> dict[str, Any]:
+        """The FHIR Coding, a new dict each time."""
+        return {"system": self.system, "code": self.code, "display": self.display}
+
+
+CODES: Final[tuple[Code, ...]] = (
+    Code(SNOMED_CT, "398013009", "Implantable venous access port", _DICOM_SETS),
+    Code(SNOMED_CT, "79068005", "Needle", _DICOM_SETS),
+    Code(DICOM, "111465", "Needle Gauge", f"{_R4}, CodeSystem dicom-dcim"),
+    Code(DICOM, "111467", "Needle Length", f"{_R4}, CodeSystem dicom-dcim"),
+    Code(
+        SNOMED_CT,
+        "18949003",
+        "Change of dressing",
+        f"{_R4}, ValueSet procedure-followup (code); SNOMED International Global Patient Set, as a value set "
+        "in HL7 Terminology 7.0.1 (fully specified name)",
+    ),
+    Code(
+        LOINC,
+        "72514-3",
+        "Pain severity - 0-10 verbal numeric rating [Score] - Reported",
+        "full name as given by several published implementation guides; check digit",
+    ),
+    Code(SNOMED_CT, "78904004", "Chest wall", _DICOM_SETS),
+    Code(SNOMED_CT, "66288003", "Skin of infraclavicular region", _DICOM_SETS),
+    Code(SNOMED_CT, "40983000", "Upper arm", _DICOM_SETS),
+    Code(SNOMED_CT, "368209003", "Right arm", "FHIR R4 4.0.1 examples, Observation blood-pressure"),
+    Code(V3_ROUTE, "IVFLUSH", "Flush, intravenous catheter", f"{_R4}, CodeSystem v3-RouteOfAdministration"),
+    Code(V3_ROUTE, "TOPICAL", "Topical", f"{_R4}, CodeSystem v3-RouteOfAdministration"),
+    Code(SNOMED_CT, "47625008", "Intravenous route", _DICOM_SETS),
+    Code(SNOMED_CT, "6064005", "Topical route", _DICOM_SETS),
+    Code(LOINC, "34746-8", "Nurse Note", f"{_R4}, ValueSet c80-doc-typecodes"),
+    Code(
+        ICD_10_CM,
+        "Z45.2",
+        "Encounter for adjustment and management of vascular access device",
+        "ICD-10-CM list of April 2026",
+    ),
+    Code(PARTICIPANT_TYPE, "author", "Author", f"{_R4}, CodeSystem provenance-agent-type"),
+    Code(PARTICIPANT_TYPE, "assembler", "Assembler", f"{_R4}, CodeSystem provenance-agent-type"),
+    Code(
+        PARTICIPANT_TYPE,
+        "transmitter",
+        "Transmitter",
+        "HL7 Terminology 7.0.1, CodeSystem provenance-participant-type 2.0.0 (not in the list that R4 carries)",
+    ),
+    Code(V3_DATA_OPERATION, "CREATE", "create", f"{_R4}, CodeSystem v3-DataOperation"),
+    Code(V3_DATA_OPERATION, "UPDATE", "revise", f"{_R4}, CodeSystem v3-DataOperation"),
+    Code(V3_DATA_OPERATION, "NULLIFY", "nullify", f"{_R4}, CodeSystem v3-DataOperation"),
+    Code(OBSERVATION_CATEGORY, "exam", "Exam", f"{_R4}, CodeSystem observation-category"),
+    Code(OBSERVATION_CATEGORY, "survey", "Survey", f"{_R4}, CodeSystem observation-category"),
+    Code(OBSERVATION_CATEGORY, "procedure", "Procedure", f"{_R4}, CodeSystem observation-category"),
+    Code(DATA_ABSENT_REASON, "unknown", "Unknown", f"{_R4}, CodeSystem data-absent-reason"),
+    Code(DATA_ABSENT_REASON, "not-performed", "Not Performed", f"{_R4}, CodeSystem data-absent-reason"),
+    Code(V3_ACT_CODE, "AMB", "ambulatory", f"{_R4}, CodeSystem v3-ActCode"),
+    Code(V3_ACT_CODE, "IMP", "inpatient encounter", f"{_R4}, CodeSystem v3-ActCode"),
+    Code(V3_ACT_CODE, "EMER", "emergency", f"{_R4}, CodeSystem v3-ActCode"),
+    Code(V3_ACT_CODE, "HH", "home health", f"{_R4}, CodeSystem v3-ActCode"),
+    Code(V2_IDENTIFIER_TYPE, "MR", "Medical record number", f"{_R4}, CodeSystem v2-0203"),
+    Code(V2_IDENTIFIER_TYPE, "EI", "Employee number", f"{_R4}, CodeSystem v2-0203"),
+    Code(V2_IDENTIFIER_TYPE, "VN", "Visit number", f"{_R4}, CodeSystem v2-0203"),
+    Code(US_CORE_DOCUMENT_CATEGORY, "clinical-note", "Clinical Note", "US Core 9.0.0"),
+)
+"""Every code that may be emitted."""
+
+NOT_EMITTED: Final[tuple[tuple[str, str], ...]] = (
+    ("access, needle removal and flush of a port", "no verified code found: text only"),
+    ("blood return, site, dressing state, waste volume, resistance", "no verified code found: text only"),
+    ("supply of a non-coring needle (HCPCS A4212)", "third-party text only"),
+    ("left arm (SNOMED CT 368208006)", "third-party text only"),
+    ("heparin (RxNorm 5224) and every other drug", "third-party text only, or no verified code: text only"),
+    ("handoff note", "the nearest LOINC code, 28651-8 Nurse Transfer note, means something else: text only"),
+    ("complications in ICD-10-CM", "verified, but a diagnosis is not ours to make"),
+)
+"""What is sent as text alone, or not at all, and why: printed beside the table of codes."""
+
+_BY_KEY: Final[Mapping[tuple[str, str], Code]] = MappingProxyType({(code.system, code.code): code for code in CODES})
+
+
+def find(system: str, code: str) -> Code | None:
+    """The verified code, or None when nobody verified it."""
+    return _BY_KEY.get((system, code))
+
+
+Use = Literal[
+    "procedure",
+    "action",
+    "observation",
+    "component",
+    "category",
+    "task",
+    "device",
+    "property",
+    "route",
+    "body site",
+    "reason",
+    "document",
+    "activity",
+    "agent",
+    "absent",
+    "class",
+    "identifier",
+]
+"""Which element a concept belongs to."""
+
+
+@dataclass(frozen=True, slots=True)
+class Concept:
+    """What one CodeableConcept says. ``dimension`` is what a quantity about it must measure, if it has one."""
+
+    key: str
+    use: Use
+    text: str
+    codes: tuple[Code, ...] = ()
+    dimension: Dimension | None = None
+
+
+def _concept(key: str, use: Use, text: str, *codes: tuple[str, str], dimension: Dimension | None = None) -> Concept:
+    return Concept(key, use, text, tuple(_BY_KEY[code] for code in codes), dimension)
+
+
+CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
+    {
+        concept.key: concept
+        for concept in (
+            _concept("access", "procedure", "Access of implanted venous access port with non-coring needle"),
+            _concept("de-access", "procedure", "Removal of non-coring needle from implanted venous access port"),
+            _concept(
+                "dressing change",
+                "procedure",
+                "Dressing change at implanted venous access port",
+                (SNOMED_CT, "18949003"),
+            ),
+            _concept("flush", "procedure", "Flushing and locking of implanted venous access port"),
+            _concept(
+                "patency treatment",
+                "procedure",
+                "Thrombolytic instillation into implanted venous access port",
+            ),
+            _concept("line use", "procedure", "Use of implanted venous access port"),
+            _concept("port implanted", "procedure", "Implantation of venous access port"),
+            _concept("port removed", "procedure", "Removal of implanted venous access port"),
+            _concept("accessed", "action", "accessed"),
+            _concept("de-accessed", "action", "de-accessed"),
+            _concept("flushed", "action", "flushed"),
+            _concept("dressing exchanged", "action", "dressing exchanged"),
+            _concept("used", "action", "used"),
+            _concept("implanted", "action", "implanted"),
+            _concept("removed", "action", "removed"),
+            _concept("blood return", "observation", "Blood return from implanted venous access port"),
+            _concept("blood looks", "component", "Look of the aspirate"),
+            _concept(
+                "waste volume",
+                "observation",
+                "Volume of first aspirate discarded from implanted venous access port",
+                dimension="volume",
+            ),
+            _concept(
+                "withdrawn volume",
+                "observation",
+                "Volume withdrawn from implanted venous access port after thrombolytic",
+                dimension="volume",
+            ),
+            _concept("resistance", "observation", "Resistance to flush of implanted venous access port"),
+            _concept("patency", "observation", "Patency of implanted venous access port"),
+            _concept("pain", "observation", "Pain score 0 to 10", (LOINC, "72514-3")),
+            _concept("response", "observation", "Patient response to procedure"),
+            _concept("attempts", "observation", "Number of needle passes", dimension="count"),
+            _concept("bleeding", "observation", "Bleeding after needle removal"),
+            _concept("needle whole", "observation", "Needle whole after removal"),
+            _concept("safety device", "observation", "Needle safety device engaged"),
+            _concept("tip position", "observation", "Catheter tip position confirmed before first use"),
+            _concept("connections", "observation", "Connections and clamps of the line"),
+            _concept("injection rate", "observation", "Power injection rate", dimension="flow"),
+            _concept("injection pressure", "observation", "Power injection pressure limit", dimension="pressure"),
+            _concept("evaluation", "observation", "Evaluation of line on hold"),
+            _concept("site", "observation", "Skin and tissue at implanted venous access port"),
+            _concept("skin", "component", "Skin over port"),
+            _concept("erythema", "component", "Erythema"),
+            _concept("erythema extent", "component", "Extent of erythema from port", dimension="length"),
+            _concept("swelling", "component", "Swelling"),
+            _concept("tenderness", "component", "Tenderness"),
+            _concept("drainage", "component", "Drainage"),
+            _concept("port feel", "component", "Port to the touch"),
+            _concept("scale score", "component", "Site scale score"),
+            _concept("dressing", "observation", "Dressing at implanted venous access port"),
+            _concept("dressing found", "observation", "Dressing found at implanted venous access port"),
+            _concept("dressing type", "component", "Dressing type"),
+            _concept("dressing condition", "component", "Condition of dressing"),
+            _concept("chlorhexidine disc", "component", "Chlorhexidine disc at needle hub"),
+            _concept("site visible", "component", "Puncture site in view"),
+            _concept("without tension", "component", "Dressing laid without tension"),
+            _concept("labelled", "component", "Dressing labelled with date and initials"),
+            _concept("securement", "component", "Securement"),
+            _concept("antisepsis", "observation", "Skin antisepsis"),
+            _concept("antiseptic agent", "component", "Antiseptic agent"),
+            _concept("scrub time", "component", "Friction time", dimension="time"),
+            _concept("dry time", "component", "Drying time", dimension="time"),
+            _concept("fully dry", "component", "Skin fully dry"),
+            _concept("exam", "category", "Exam", (OBSERVATION_CATEGORY, "exam")),
+            _concept("survey", "category", "Survey", (OBSERVATION_CATEGORY, "survey")),
+            _concept("procedure category", "category", "Procedure", (OBSERVATION_CATEGORY, "procedure")),
+            _concept("needle change due", "task", "Change of non-coring needle due"),
+            _concept("dressing change due", "task", "Dressing change due"),
+            _concept("flush due", "task", "Flush and lock of implanted venous access port due"),
+            _concept("patency check due", "task", "Check of dwelling thrombolytic due"),
+            _concept("evaluation due", "task", "Evaluation of line on hold due"),
+            _concept("port", "device", "Implanted venous access port", (SNOMED_CT, "398013009")),
+            _concept("needle", "device", "Non-coring needle", (SNOMED_CT, "79068005")),
+            _concept("gauge", "property", "Needle gauge", (DICOM, "111465")),
+            _concept("length", "property", "Needle length", (DICOM, "111467"), dimension="length"),
+            _concept("set volume", "property", "Priming volume of needle and extension", dimension="volume"),
+            _concept("connector volume", "property", "Priming volume of connector", dimension="volume"),
+            _concept("non-coring", "property", "Non-coring"),
+            _concept("power rated", "property", "Power injection rating"),
+            _concept("flush route", "route", "Flush, intravenous catheter", (V3_ROUTE, "IVFLUSH")),
+            _concept("intravenous route", "route", "Intravenous", (SNOMED_CT, "47625008")),
+            _concept("topical route", "route", "Topical", (V3_ROUTE, "TOPICAL"), (SNOMED_CT, "6064005")),
+            _concept("chest", "body site", "Chest wall", (SNOMED_CT, "78904004")),
+            _concept("infraclavicular", "body site", "Infraclavicular chest", (SNOMED_CT, "66288003")),
+            _concept("upper arm", "body site", "Upper arm", (SNOMED_CT, "40983000")),
+            _concept("right arm", "body site", "Right arm", (SNOMED_CT, "368209003")),
+            _concept("device care", "reason", "Management of vascular access device", (ICD_10_CM, "Z45.2")),
+            _concept("nurse note", "document", "Nurse note", (LOINC, "34746-8")),
+            _concept("handoff note", "document", "Nursing handoff note"),
+            _concept("clinical note", "document", "Clinical note", (US_CORE_DOCUMENT_CATEGORY, "clinical-note")),
+            _concept("created", "activity", "Record entered", (V3_DATA_OPERATION, "CREATE")),
+            _concept("revised", "activity", "Record amended", (V3_DATA_OPERATION, "UPDATE")),
+            _concept("nullified", "activity", "Record entered in error", (V3_DATA_OPERATION, "NULLIFY")),
+            _concept("author", "agent", "Author", (PARTICIPANT_TYPE, "author")),
+            _concept("transmitter", "agent", "Transmitter", (PARTICIPANT_TYPE, "transmitter")),
+            _concept("assembler", "agent", "Assembler", (PARTICIPANT_TYPE, "assembler")),
+            _concept("unknown", "absent", "Not known", (DATA_ABSENT_REASON, "unknown")),
+            _concept("not performed", "absent", "Not assessed", (DATA_ABSENT_REASON, "not-performed")),
+            _concept("ambulatory", "class", "Ambulatory", (V3_ACT_CODE, "AMB")),
+            _concept("inpatient", "class", "Inpatient", (V3_ACT_CODE, "IMP")),
+            _concept("emergency", "class", "Emergency", (V3_ACT_CODE, "EMER")),
+            _concept("home", "class", "Home health", (V3_ACT_CODE, "HH")),
+            _concept("record number", "identifier", "Medical record number", (V2_IDENTIFIER_TYPE, "MR")),
+            _concept("staff number", "identifier", "Staff number", (V2_IDENTIFIER_TYPE, "EI")),
+            _concept("visit number", "identifier", "Visit number", (V2_IDENTIFIER_TYPE, "VN")),
+        )
+    }
+)
+"""Every concept by its key. Adding one is adding a row; ``verify`` knows it at once."""
+
+
+def codeable(key: str, text: str | None = None) -> dict[str, Any]:
+    """The CodeableConcept of a concept: codings when verified ones exist, and always a text.
+
+    ``text`` replaces the concept's own words where the record says more, such as the side of a body site.
+    Raises KeyError for a concept that is not in ``CONCEPTS``.
+    """
+    concept = CONCEPTS[key]
+    said: dict[str, Any] = {}
+    if concept.codes:
+        said["coding"] = [code.coding() for code in concept.codes]
+    said["text"] = text or concept.text
+    return said
+
+
+@dataclass(frozen=True, slots=True)
+class CodeRow:
+    """One row of the published table of codes."""
+
+    code: Code
+    used_for: tuple[str, ...]
+
+
+def code_rows() -> tuple[CodeRow, ...]:
+    """Every code with the concepts that carry it, in the order of ``CODES``: for the generated page."""
+    return tuple(
+        CodeRow(code, tuple(concept.key for concept in CONCEPTS.values() if code in concept.codes)) for code in CODES
+    )
