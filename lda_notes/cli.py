@@ -1,0 +1,90 @@
+"""The door: finds a command by name and loads only that one. Exit codes are listed in the README."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from typing import Final
+
+import click
+
+from lda_notes import __version__
+
+COMMANDS: Final[dict[str, str]] = {
+    "check": "Say what is missing, contradictory or unsafe in records.",
+    "rules": "List the rules, or explain one.",
+    "schema": "Print the JSON Schema of a record.",
+}
+"""Every command and its one-row summary; the command itself stands in ``lda_notes.commands.<name>``."""
+
+
+class LazyGroup(click.Group):
+    """A group that lists commands without loading them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names, in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Load one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(f"lda_notes.commands.{cmd_name.replace('-', '_')}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list from `COMMANDS`, so that help loads no command."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command, or say which one is near."""
+        name = args[0] if args else ""
+        if name and not name.startswith("-") and name not in COMMANDS:
+            from lda_notes.spelling import nearest
+
+            close = nearest(name, COMMANDS)
+            hint = f" Did you mean {close}?" if close else " `lda-notes --help` lists them."
+            ctx.fail(f"No such command: {name}.{hint}")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="lda-notes")
+def group() -> None:
+    """Check records of implanted-port access, and write notes, handoff sheets and FHIR from them.
+
+    The tool records and computes; it never orders. Facility policy, prescriber orders and licensed judgement come
+    first.
+
+    Example: lda-notes check episode.yaml
+    """
+
+
+def main() -> None:
+    """Run the program: every expected failure ends in one sentence and an exit code, never a traceback."""
+    from lda_notes.problems import Failure
+
+    try:
+        code = group.main(prog_name="lda-notes", standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("Stopped.", err=True)
+        code = 130
+    except click.exceptions.Exit as leave:
+        code = leave.exit_code
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except Failure as failure:
+        click.echo(f"lda-notes: {failure}", err=True)
+        code = failure.code
+    except BrokenPipeError:  # the reader left; nothing more can be said to it
+        sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115 -- keeps the interpreter quiet at exit
+        code = 141
+    except OSError as error:
+        click.echo(f"lda-notes: {error.strerror or error}: {error.filename or 'output'}", err=True)
+        code = 2
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,56 @@
+"""The spine: the one place that chains the stages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path as FilePath
+
+from lda_notes import record as records
+from lda_notes import rule_table, timeline
+from lda_notes.policy import Policy
+from lda_notes.problems import SEVERITIES, Finding
+from lda_notes.record import Record
+from lda_notes.timeline import Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A record that was read, folded and checked. ``timeline`` is None when the record has no readable episode."""
+
+    record: Record
+    timeline: Timeline | None
+    findings: tuple[Finding, ...]
+
+
+def judge(record: Record, policy: Policy, asof: datetime) -> Judged:
+    """Check ``record``: faults of reading, of corrections and of the rules, each with its place, in file order."""
+    if record.episode is None:
+        return Judged(record, None, _ordered([record.placed(finding) for finding in record.findings]))
+    line = timeline.build(record.episode, policy, asof)
+    found = [record.placed(f) for f in (*record.findings, *line.findings, *rule_table.check(line, policy))]
+    return Judged(record, line, _ordered(found))
+
+
+def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
+    def key(finding: Finding) -> tuple[int, int, int, str, str]:
+        place = finding.place
+        row, column = (place.row, place.column) if place else (0, 0)
+        return row, column, SEVERITIES.index(finding.severity), finding.rule, finding.message
+
+    return tuple(sorted(findings, key=key))
+
+
+def judge_file(path: FilePath, policy: Policy, asof: datetime) -> Judged:
+    """Read and check one record file."""
+    return judge(records.read(path), policy, asof)
+
+
+def record_files(paths: tuple[FilePath, ...]) -> Iterator[FilePath]:
+    """Yield each file, and each record file directly in each folder, in order of name."""
+    for path in paths:
+        if path.is_dir():
+            yield from sorted(p for p in path.iterdir() if p.suffix.lower() in records.SUFFIXES and p.is_file())
+        else:
+            yield path

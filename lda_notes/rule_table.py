@@ -1,0 +1,161 @@
+"""The ``@rule`` decorator, the table that it fills, and the loop that runs the table over a timeline.
+
+A rule is a generator. It sees one step of the timeline (when ``on`` names event classes) or the whole case, and
+yields a `Found` for each fault. Its docstring is the published explanation, in three paragraphs: what is checked,
+why it matters, what to do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from inspect import cleandoc
+from typing import Any, Final, NamedTuple
+from zoneinfo import ZoneInfo
+
+from lda_notes import due
+from lda_notes.events import KINDS, Event
+from lda_notes.policy import Policy
+from lda_notes.problems import Finding, Path, Related, Severity
+from lda_notes.sources import Citation
+from lda_notes.timeline import Entry, Step, Timeline
+
+
+class Found(NamedTuple):
+    """A fault as a rule yields it. ``todo`` replaces the rule's own when what to do depends on the case."""
+
+    path: Path
+    message: str
+    todo: str | None = None
+    related: tuple[Related, ...] = ()
+    citations: tuple[Citation, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """What every rule may look at."""
+
+    timeline: Timeline
+    policy: Policy
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The stay's time zone."""
+        return due.zone_of(self.timeline)
+
+    def say(self, moment: datetime) -> str:
+        """Return a moment as findings print it, in the stay's zone: 2031-03-04 09:40."""
+        return moment.astimezone(self.zone).strftime("%Y-%m-%d %H:%M")
+
+    def local(self, moment: datetime) -> datetime:
+        """Return ``moment`` in the stay's zone."""
+        return moment.astimezone(self.zone)
+
+
+Check = Callable[..., Iterable[Found]]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One row of the table. ``on`` is empty for a rule that sees the whole case; ``limits`` name policy rows."""
+
+    name: str
+    family: str
+    severity: Severity
+    todo: str
+    explanation: str
+    citations: tuple[Citation, ...]
+    limits: tuple[str, ...]
+    on: tuple[type[Event], ...]
+    check: Check = field(repr=False)
+
+
+RULES: Final[dict[str, Rule]] = {}
+
+
+def rule(
+    severity: Severity,
+    todo: str,
+    *,
+    on: tuple[type[Event], ...] = (),
+    cites: tuple[Citation, ...] = (),
+    limits: tuple[str, ...] = (),
+) -> Callable[[Check], Check]:
+    """Enter a generator into the table under its own name, underscores as dashes.
+
+    With ``on`` it is called as ``check(step, event, case)`` for each event of those classes; without, as
+    ``check(case)`` once. The family is the module's name.
+    """
+
+    def enter(check: Check) -> Check:
+        name = check.__name__.replace("_", "-")
+        if name in RULES:
+            raise ValueError(f"two rules are named {name}")
+        family = check.__module__.rpartition(".")[2].replace("_", " ")
+        RULES[name] = Rule(name, family, severity, todo, cleandoc(check.__doc__ or ""), cites, limits, on, check)
+        return check
+
+    return enter
+
+
+def load() -> dict[str, Rule]:
+    """Return the full table, every family read."""
+    from lda_notes import rules
+
+    rules.load()
+    return RULES
+
+
+_BY_KIND: Final[dict[str, tuple[Rule, ...]]] = {}
+_WHOLE: Final[list[Rule]] = []
+
+
+def _dispatch() -> None:
+    for kind, event_class in KINDS.items():
+        _BY_KIND[kind] = tuple(row for row in RULES.values() if row.on and issubclass(event_class, row.on))
+    _WHOLE.extend(row for row in RULES.values() if not row.on)
+
+
+def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
+    """Return every fault that the rules find in ``timeline``, in no particular order."""
+    if not _BY_KIND:
+        load()
+        _dispatch()
+    case = Case(timeline, policy)
+    found: list[Finding] = []
+    for step in timeline.steps:
+        event: Any = step.entry.event
+        for row in _BY_KIND[event.kind]:
+            for fault in row.check(step, event, case):
+                found.append(_finding(row, fault, policy, step.entry))
+    for row in _WHOLE:
+        for fault in row.check(case):
+            found.append(_finding(row, fault, policy, None))
+    return tuple(found)
+
+
+def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Finding:
+    return Finding(
+        row.name,
+        row.severity,
+        fault.message,
+        fault.todo or row.todo,
+        fault.path,
+        fault.citations if fault.citations is not None else tuple(citations(row, policy)),
+        entry.event.id if entry is not None else None,
+        fault.related,
+    )
+
+
+def citations(row: Rule, policy: Policy) -> Iterator[Citation]:
+    """Yield where a rule's expectation comes from: its own sources, then those of the limits it uses."""
+    seen: set[Citation] = set()
+    for citation in (*row.citations, *(c for name in row.limits for c in policy.citations(name))):
+        if citation not in seen:
+            seen.add(citation)
+            yield citation
+
+
+__all__ = ["RULES", "Case", "Entry", "Found", "Rule", "Step", "check", "citations", "load", "rule"]

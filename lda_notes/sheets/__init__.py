@@ -1,0 +1,1 @@
+"""What each document says: words, rows and alerts, without any format."""

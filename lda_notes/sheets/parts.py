@@ -1,0 +1,135 @@
+"""The vocabulary of a sheet: what a document says, before anybody decides how it looks.
+
+A `Sheet` is a list of blocks. `render` turns the same sheet into text, Markdown, HTML and docx; a block that one
+format cannot draw has a plain form for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from lda_notes.problems import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """One sentence and the facts that it rests on. ``quoted`` marks the nurse's own words, printed as entered."""
+
+    text: str
+    facts: tuple[Path, ...] = ()
+    quoted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Sentences that belong together. ``label`` is a run-in heading, empty for none."""
+
+    sentences: tuple[Sentence, ...]
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """Something that must be seen first. ``stop``: the line must not be used; ``caution``: take care; ``draft``."""
+
+    level: Literal["stop", "caution", "draft"]
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading; ``level`` 1 is the sheet's own title."""
+
+    text: str
+    level: int = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """A short list. ``boxes`` draws an empty box before each item, to be ticked by hand."""
+
+    items: tuple[str, ...]
+    label: str = ""
+    boxes: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows under column heads. ``widths`` are shares of the page width; ``caption`` names the table."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    widths: tuple[int, ...]
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """Labels with values, such as patient and room."""
+
+    rows: tuple[tuple[str, str], ...]
+    columns: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Blanks:
+    """Lines to be filled in by hand; ``hint`` is printed small after the label, ``choices`` as boxes to tick."""
+
+    label: str
+    hint: str = ""
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """Room for, or the text of, a signature. Empty values are drawn as blanks."""
+
+    name: str
+    credential: str
+    signed_at: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One stretch of a strip. ``end`` None means that it lasts beyond the strip."""
+
+    start: datetime
+    end: datetime | None
+    kind: Literal["needle", "dressing", "hold"]
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A picture of days: intervals of needle and dressing, due marks and holds; ``says`` is its text alternative."""
+
+    start: datetime
+    end: datetime
+    now: datetime
+    spans: tuple[Span, ...]
+    marks: tuple[tuple[datetime, str], ...]
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Blocks that must stay on one page."""
+
+    blocks: tuple[Block, ...]
+
+
+Block = Paragraph | Alert | Heading | Bullets | Table | Pairs | Blanks | Signature | Strip | Together
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A whole document. ``status`` is printed with the title (such as DRAFT); ``cautions`` stand at its foot."""
+
+    title: str
+    blocks: tuple[Block, ...]
+    status: str = ""
+    cautions: tuple[str, ...] = ()
+    landscape: bool = False

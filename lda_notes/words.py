@@ -1,0 +1,110 @@
+"""The closed vocabularies of a record: the trade's own terms, spelled as they are written and printed."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+AllergenName = Literal[
+    "chlorhexidine",
+    "iodine",
+    "isopropyl alcohol",
+    "adhesive",
+    "latex",
+    "heparin",
+    "lidocaine",
+    "prilocaine",
+    "alteplase",
+    "vapocoolant",
+    "benzyl alcohol",
+    "shellfish",
+    "contrast medium",
+    "other",
+]
+"""What a recorded allergy or sensitivity is to."""
+
+HistoryName = Literal[
+    "heparin-induced thrombocytopenia",
+    "methaemoglobinaemia",
+    "G6PD deficiency",
+    "cold intolerance",
+    "premature birth",
+]
+"""Conditions in the history that change which supplies may be used."""
+
+Setting = Literal["inpatient", "emergency", "outpatient", "procedure area", "home"]
+"""What kind of place a unit is; surveillance counts only ``inpatient`` days."""
+
+SiteArea = Literal["chest", "upper arm", "forearm", "abdomen", "thigh"]
+Side = Literal["right", "left"]
+TouchShape = Literal["round top", "three palpation points"]
+
+AntisepticAgent = Literal[
+    "chlorhexidine in alcohol",
+    "aqueous chlorhexidine",
+    "povidone-iodine",
+    "iodine tincture",
+    "70% isopropyl alcohol",
+]
+AnaestheticAgent = Literal[
+    "lidocaine 2.5% with prilocaine 2.5% cream",
+    "lidocaine 4% cream",
+    "intradermal lidocaine 1%",
+    "vapocoolant spray",
+]
+DressingType = Literal[
+    "transparent",
+    "transparent with chlorhexidine",
+    "gauze",
+    "gauze under transparent",
+    "gauze under wings",
+]
+"""``gauze under wings`` leaves the entry site visible; ``gauze under transparent`` hides it."""
+
+DressingCondition = Literal["intact", "damp", "soiled", "loose", "missing"]
+BloodReturn = Literal["present", "sluggish", "none"]
+BloodLooks = Literal["like whole blood", "thin", "clotted"]
+Resistance = Literal["none", "some", "cannot flush"]
+FlushSolution = Literal["0.9% sodium chloride", "0.9% sodium chloride with benzyl alcohol", "5% dextrose"]
+FlushTechnique = Literal["push-pause", "steady"]
+LockDrug = Literal[
+    "heparin",
+    "0.9% sodium chloride",
+    "taurolidine with citrate",
+    "taurolidine with citrate and heparin",
+    "4% citrate",
+    "70% ethanol",
+]
+Preservative = Literal["none", "benzyl alcohol", "parabens"]
+ThrombolyticDrug = Literal["alteplase", "urokinase"]
+UsePurpose = Literal["infusion", "medication", "blood sampling", "transfusion", "power injection"]
+UseAction = Literal["started", "stopped", "given"]
+RestoringStep = Literal[
+    "checked clamp and needle seat",
+    "repositioned patient",
+    "cough or deep breath",
+    "gentle push-pause flush",
+    "needle re-seated",
+    "needle replaced",
+]
+"""What may be tried when the port gives no blood, in the usual order."""
+
+Bleeding = Literal["none", "stopped with pressure", "continuing"]
+Response = Literal["tolerated well", "tolerated with discomfort", "not tolerated"]
+Understanding = Literal["taught back", "states understanding", "needs more teaching", "unable to learn now"]
+IdentifierUsed = Literal["name", "birth date", "record number", "phone number", "photograph", "address", "room number"]
+"""What was compared to identify the patient; a room number is recordable but does not count."""
+
+EvaluationDecision = Literal["cleared for use", "remains on hold", "thrombolytic ordered", "line to be removed"]
+Evidence = Literal[
+    "blood return restored",
+    "chest radiograph",
+    "contrast study",
+    "ultrasound",
+    "physical examination",
+    "blood cultures",
+]
+Presence = Literal["none", "present"]
+Skin = Literal["intact", "irritated", "broken", "thinned", "port visible"]
+Drainage = Literal["none", "clear", "bloody", "purulent"]
+PortFeel = Literal["stable", "tilted", "flipped", "not felt"]
+DestinationName = Literal["home", "home with home-infusion service", "other facility", "hospice", "died"]
