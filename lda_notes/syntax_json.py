@@ -1,0 +1,222 @@
+"""JSON (RFC 8259) to plain data with the place of every value.
+
+The standard library's decoder tells neither places nor repeated keys, and its recursion and its integers can be
+driven past their limits by a file; its string scanner, which is in C, is what is used of it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from json import JSONDecodeError
+from json import decoder as standard
+from typing import Any, Final, NoReturn
+
+from lda_notes.problems import Path
+from lda_notes.syntax_faults import (
+    EMPTY,
+    LEADING_ZERO,
+    MAX_DEPTH,
+    MAX_VALUES,
+    NOT_FINITE,
+    TOO_DEEP,
+    TOO_MANY,
+    Refusal,
+    not_a_mapping,
+)
+from lda_notes.syntax_scalars import Number, number
+from lda_notes.syntax_text import HIDDEN, Text, decode, hidden_fault, without_hidden
+from lda_notes.syntax_tree import Parsed, Stopped, Tree
+
+_scan_string: Final[Callable[[str, int, bool], tuple[str, int]]] = standard.scanstring  # type: ignore[attr-defined]
+
+_SPACE: Final = re.compile(r"[ \t\n\r]*")
+_NUMBER: Final = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?")
+_WORD: Final = re.compile(r"[^\s,:\[\]{}\"]+")
+_LEADING_ZERO: Final = re.compile(r"-?0[0-9]")
+_PAIR_OR_ESCAPE: Final = re.compile(
+    r"\\(?:u[dD][89abAB][0-9a-fA-F]{2}\\u[dD][c-fC-F][0-9a-fA-F]{2}|u([0-9a-fA-F]{4})|.)", re.DOTALL
+)
+_LITERALS: Final[dict[str, bool | None]] = {"true": True, "false": False, "null": None}
+_ENDLESS: Final = frozenset(["NaN", "Infinity", "-Infinity"])
+_NUMBER_START: Final = tuple("+-.0123456789")
+
+
+def _wrong(message: str, todo: str) -> Refusal:
+    return Refusal("json-syntax", message, todo)
+
+
+_ENDS: Final = _wrong(
+    "The text ends here; more was expected.", "Look whether the file was cut off, or a bracket is missing."
+)
+_TRAILING: Final = _wrong("More text stands after the end of the record.", "Remove it; one record a file is read.")
+_NO_KEY: Final = _wrong(
+    "A name in double quotes was expected here.", "Put the name in double quotes, or remove a comma too many."
+)
+_NO_COLON: Final = _wrong("A colon was expected here, after the name.", "Put a colon between the name and its value.")
+_NO_COMMA: Final = _wrong(
+    "A comma or the closing bracket was expected here.", "Put a comma between the entries, or close the bracket."
+)
+_NO_VALUE: Final = _wrong(
+    "A value was expected here.", "Write the value, or remove a comma or colon too many; text needs double quotes."
+)
+_WORD_UNQUOTED: Final = _wrong(
+    "A word stands here without quotes; only true, false and null may.", "Put it in double quotes."
+)
+_NUMBER_WRITTEN: Final = _wrong(
+    "This number is not written as JSON wants it.",
+    "Write digits before and after the point, and no plus sign.",
+)
+_UNCLOSED: Final = _wrong(
+    "Text in double quotes starts here and does not end in its row.",
+    "Close the quotes; write a new row inside a text as \\n and a tab as \\t.",
+)
+_ESCAPE: Final = _wrong("A backslash starts a character code that JSON does not have.", "Write the backslash twice.")
+
+
+def scan(raw: bytes) -> Parsed:
+    """Read one JSON text whose whole is an object; never raises on bad input."""
+    text, faults = decode(raw)
+    if text is None:
+        return Parsed(None, faults.all(), Text("", ""))
+    scanner = _Scanner(text, faults)
+    try:
+        return scanner.finish(scanner.whole())
+    except Stopped:
+        return scanner.finish(None)
+
+
+class _Scanner(Tree):
+    """Reads one JSON text. Recursion ends at ``MAX_DEPTH``. Offsets are in the cleaned text."""
+
+    def whole(self) -> dict[str, Any] | None:
+        """The object that the text is, or None where it is something else."""
+        start = self.skip(0)
+        if start == len(self.text.clean):
+            self.stop(0, EMPTY)
+        self.spots[()] = start, start
+        data, end = self.value(start, ())
+        end = self.skip(end)
+        if end < len(self.text.clean):
+            self.stop(end, _TRAILING)
+        if not isinstance(data, dict):
+            self.stop(start, not_a_mapping(data))
+        return data
+
+    def skip(self, at: int) -> int:
+        """Where the next character that is no white space stands."""
+        return _SPACE.match(self.text.clean, at).end()  # type: ignore[union-attr]
+
+    def value(self, at: int, path: Path) -> tuple[Any, int]:
+        """The value that starts here, and where it ends."""
+        sign = self.text.clean[at : at + 1]
+        if sign == '"':
+            return self.string(at)
+        if sign in ("{", "["):
+            if len(path) >= MAX_DEPTH:
+                self.stop(at, TOO_DEEP)
+            return self.object(at, path) if sign == "{" else self.array(at, path)
+        return self.word(at, path)
+
+    def object(self, at: int, path: Path) -> tuple[dict[str, Any], int]:
+        """The entries of the object whose bracket opens here."""
+        clean = self.text.clean
+        entries: dict[str, Any] = {}
+        at = self.skip(at + 1)
+        if clean[at : at + 1] == "}":
+            return entries, at + 1
+        while True:
+            if clean[at : at + 1] != '"':
+                self.miss(at, _NO_KEY)
+            key_spot = at
+            key, at = self.string(at)
+            if key in entries:
+                key = self.refuse_repeated(key, path, key_spot, entries)
+            at = self.skip(at)
+            if clean[at : at + 1] != ":":
+                self.miss(at, _NO_COLON)
+            at = self.skip(at + 1)
+            entries[key], at = self.child(at, key_spot, (*path, key))
+            if clean[at : at + 1] == "}":
+                return entries, at + 1
+            at = self.comma(at)
+
+    def array(self, at: int, path: Path) -> tuple[list[Any], int]:
+        """The items of the array whose bracket opens here."""
+        items: list[Any] = []
+        at = self.skip(at + 1)
+        if self.text.clean[at : at + 1] == "]":
+            return items, at + 1
+        while True:
+            item, at = self.child(at, at, (*path, len(items)))
+            items.append(item)
+            if self.text.clean[at : at + 1] == "]":
+                return items, at + 1
+            at = self.comma(at)
+
+    def child(self, at: int, key_spot: int, path: Path) -> tuple[Any, int]:
+        """A value inside another, and where the next sign stands."""
+        self.spots[path] = key_spot, at
+        if len(self.spots) > MAX_VALUES:
+            self.stop(at, TOO_MANY)
+        value, end = self.value(at, path)
+        return value, self.skip(end)
+
+    def comma(self, at: int) -> int:
+        """Where the next entry starts, after the comma that is expected here."""
+        if self.text.clean[at : at + 1] != ",":
+            self.miss(at, _NO_COMMA)
+        return self.skip(at + 1)
+
+    def string(self, at: int) -> tuple[str, int]:
+        """The text whose double quotes open here, without hidden characters, and where it ends."""
+        try:
+            value, end = _scan_string(self.text.clean, at + 1, True)
+        except JSONDecodeError as error:
+            if "escape" in error.msg:
+                self.stop(error.pos, _ESCAPE)
+            self.stop(at, _UNCLOSED)
+        if not value.isprintable() and (hidden := HIDDEN.findall(value)):
+            found = at + first_hidden_escape(self.text.clean[at:end])
+            self.faults.put(hidden_fault(self.text.place(found), "".join(hidden)))
+            value = without_hidden(value)
+        return value, end
+
+    def word(self, at: int, path: Path) -> tuple[Any, int]:
+        """A number, true, false or null; a number that JSON does not have is a fault, and stays text."""
+        found = _WORD.match(self.text.clean, at)
+        if found is None:
+            self.miss(at, _NO_VALUE)
+        word = found[0]
+        if word in _LITERALS:
+            return _LITERALS[word], found.end()
+        if not word.startswith(_NUMBER_START) and word not in _ENDLESS:
+            self.stop(at, _WORD_UNQUOTED)
+        read = self.number(word)
+        if isinstance(read, Refusal):
+            self.faults.add(at, *read)
+            return word, found.end()
+        if read.written is not None:
+            self.written[path] = word
+        return read.value, found.end()
+
+    def number(self, word: str) -> Number | Refusal:
+        """A number, if JSON has it so."""
+        if word in _ENDLESS:
+            return NOT_FINITE
+        if _LEADING_ZERO.match(word):
+            return LEADING_ZERO
+        read = number(word) if _NUMBER.fullmatch(word) else None
+        return _NUMBER_WRITTEN if read is None else read
+
+    def miss(self, at: int, refusal: Refusal) -> NoReturn:
+        """Stop because of what stands here, or because the text ends."""
+        self.stop(at, refusal if at < len(self.text.clean) else _ENDS)
+
+
+def first_hidden_escape(quoted: str) -> int:
+    """Where, in a text with its double quotes, the first escape of a hidden character stands; 0 if nowhere."""
+    for found in _PAIR_OR_ESCAPE.finditer(quoted):
+        if found[1] is not None and HIDDEN.match(chr(int(found[1], 16))):
+            return found.start()
+    return 0

@@ -1,0 +1,121 @@
+"""The tree that both readers build: plain data, the place of every value, and what was refused on the way."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from typing import Any, NoReturn
+
+from lda_notes.problems import Path
+from lda_notes.syntax_faults import Fault, Refusal, repeated
+from lda_notes.syntax_text import Faults, Text
+
+
+class Stopped(Exception):
+    """Reading cannot go on; the fault is noted already."""
+
+
+class Tree:
+    """What is kept while a file is read: faults, the place of every value, and entries to take out again."""
+
+    def __init__(self, text: Text, faults: Faults) -> None:
+        self.text = text
+        self.faults = faults
+        self.spots: dict[Path, tuple[int, int]] = {}
+        self.written: dict[Path, str] = {}
+        self._refused: list[tuple[dict[str, Any], str]] = []
+        self._names = 0
+
+    def refuse_repeated(self, key: str, path: Path, spot: int, entries: dict[str, Any]) -> str:
+        """Note that a key stands twice; the name under which the second value is read."""
+        row, _ = self.text.place(self.spots[(*path, key)][0])
+        self.faults.add(spot, *repeated(key, row))
+        return self.passing_name(entries)
+
+    def passing_name(self, entries: dict[str, Any]) -> str:
+        """A key for a value that is read only for its faults. No file can hold it: it has a hidden character."""
+        self._names += 1
+        name = f"\0{self._names}"
+        self._refused.append((entries, name))
+        return name
+
+    def stop(self, spot: int, refusal: Refusal) -> NoReturn:
+        """Note a fault after which nothing more can be read."""
+        self.faults.add(spot, *refusal)
+        raise Stopped
+
+    def finish(self, data: dict[str, Any] | None) -> Parsed:
+        """Take out what was refused and hand over the rest."""
+        for entries, name in self._refused:
+            entries.pop(name, None)
+        if self._refused:
+            self.spots = {path: spot for path, spot in self.spots.items() if not _passing(path)}
+            self.written = {path: text for path, text in self.written.items() if not _passing(path)}
+        return Parsed(data, self.faults.all(), self.text, self.spots, self.written)
+
+
+def _passing(path: Path) -> bool:
+    return any(isinstance(step, str) and step.startswith("\0") for step in path)
+
+
+@dataclass(slots=True)
+class Parsed:
+    """What a file says, with the place of every value.
+
+    ``data`` is a dict of dict, list, str, int, float, bool and None, or None when the file could not be read.
+    ``spots`` holds for every value the offsets of its key and of itself in the cleaned text (both the same for a
+    list item and for the whole); ``written`` the JSON spelling of numbers that Python would spell otherwise.
+    """
+
+    data: dict[str, Any] | None
+    faults: tuple[Fault, ...]
+    text: Text = field(repr=False)
+    spots: dict[Path, tuple[int, int]] = field(default_factory=dict, repr=False)
+    written: dict[Path, str] = field(default_factory=dict, repr=False)
+
+    @property
+    def json(self) -> bytes:
+        """``data`` as JSON in UTF-8, numbers as the file has them (``2.50`` stays ``2.50``)."""
+        if self.written:
+            return _write(self.data, (), self.written).encode()
+        return _dumps(self.data).encode()
+
+    @property
+    def places(self) -> dict[Path, tuple[int, int]]:
+        """Row and column of every value, from 1; the whole has the empty path."""
+        return {path: self.text.place(value) for path, (_, value) in self.spots.items()}
+
+    @property
+    def key_places(self) -> dict[Path, tuple[int, int]]:
+        """Row and column of the key of every value that has one; of list items, their own."""
+        return {path: self.text.place(key) for path, (key, _) in self.spots.items()}
+
+    def place(self, path: Path) -> tuple[int, int]:
+        """Row and column of the value at a path or, where there is none, of the nearest value around it."""
+        return self.text.place(self._spot(path)[1])
+
+    def key_place(self, path: Path) -> tuple[int, int]:
+        """Row and column of the key of the value at a path or, where there is none, of the nearest around it."""
+        return self.text.place(self._spot(path)[0])
+
+    def _spot(self, path: Path) -> tuple[int, int]:
+        for length in range(len(path), -1, -1):
+            spot = self.spots.get(path[:length])
+            if spot is not None:
+                return spot
+        return 0, 0
+
+
+def _dumps(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+def _write(value: object, path: Path, written: dict[Path, str]) -> str:
+    if isinstance(value, dict):
+        entries = (f"{_dumps(key)}:{_write(item, (*path, key), written)}" for key, item in value.items())
+        return "{" + ",".join(entries) + "}"
+    if isinstance(value, list):
+        return "[" + ",".join(_write(item, (*path, i), written) for i, item in enumerate(value)) + "]"
+    if type(value) is int or type(value) is float:
+        return written.get(path) or _dumps(value)
+    return _dumps(value)
