@@ -7,7 +7,7 @@ facility replace them.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
 from typing import Final, Literal
 
 from lda_notes.sources import COMMON_PRACTICE, Citation, Mark
@@ -60,6 +60,12 @@ Row = Limit | Choice | Clock
 _SLIP: Final = 20
 """A local value this many times above or below the published one is taken for a slip of the pen."""
 
+WHOLE_UNITS: Final = frozenset(
+    {"days", "months", "years", "gauge", "attempts", "punctures", "doses", "points", "identifiers", "line days"}
+    | {"hospital days"}
+)
+"""Units of which only whole numbers make sense."""
+
 
 def _limit(
     bound: Bound,
@@ -73,6 +79,8 @@ def _limit(
 ) -> Limit:
     number = Decimal(value)
     lowest = Decimal(low) if low is not None else number / _SLIP
+    if unit in WHOLE_UNITS:
+        lowest = lowest.to_integral_value(ROUND_CEILING)
     highest = Decimal(high) if high is not None else number * _SLIP
     return Limit(name, number, unit, bound, says, citations, lowest, highest)
 

@@ -7,6 +7,7 @@ that is not in the table raises KeyError, and for the wrong kind of row TypeErro
 from __future__ import annotations
 
 import datetime
+import math
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Final, assert_never
 
-from lda_notes.limits import RISING, ROWS, Choice, Clock, Limit, Row
+from lda_notes.limits import RISING, ROWS, WHOLE_UNITS, Choice, Clock, Limit, Row
 from lda_notes.problems import Finding, Path
 from lda_notes.sources import Citation, local
 
@@ -27,21 +28,6 @@ _SPANS: Final[Mapping[str, datetime.timedelta]] = MappingProxyType(
     }
 )
 _MICROSECOND: Final = datetime.timedelta(microseconds=1)
-_WHOLE: Final = frozenset(
-    {
-        "days",
-        "months",
-        "years",
-        "gauge",
-        "attempts",
-        "punctures",
-        "doses",
-        "points",
-        "identifiers",
-        "line days",
-        "hospital days",
-    }
-)
 _WITHOUT_S: Final = frozenset(
     {
         *_SPANS,
@@ -347,28 +333,28 @@ def _new_limit(row: Limit, found: object) -> Limit | Finding:
         return _finding(
             "policy-wrong-type",
             path,
-            f"{row.name} is {_show(found)}, expected a number of {row.unit}",
+            f"limit {row.name} is {_show(found)}, expected a number of {row.unit}",
             f"Write the number alone, without quotes or unit; {published}.",
         )
     if value <= 0:
         return _finding(
             "policy-not-positive",
             path,
-            f"{row.name} is {number(value)}, expected more than 0 {row.unit}",
+            f"limit {row.name} is {number(value)}, expected more than 0 {row.unit}",
             f"Write a number above 0; {published}.",
         )
-    if row.unit in _WHOLE and value != value.to_integral_value():
+    if row.unit in WHOLE_UNITS and value != value.to_integral_value():
         return _finding(
             "policy-not-whole",
             path,
-            f"{row.name} is {number(value)}, expected a whole number of {row.unit}",
+            f"limit {row.name} is {number(value)}, expected a whole number of {row.unit}",
             f"Write a whole number; {published}.",
         )
     if not row.low <= value <= row.high:
         return _finding(
             "policy-out-of-range",
             path,
-            f"{row.name} is {number(value)} {row.unit}, expected {number(row.low)} to {number(row.high)}",
+            f"limit {row.name} is {number(value)} {row.unit}, expected {number(row.low)} to {number(row.high)}",
             f"Check the value and its unit; {published}.",
         )
     return Limit(row.name, value, row.unit, row.bound, row.says, row.citations, row.low, row.high)
@@ -383,14 +369,14 @@ def _new_choice(row: Choice, found: object) -> Choice | Finding:
         return _finding(
             "policy-wrong-type",
             ("limits", row.name),
-            f"{row.name} is {_show(found)}, expected one of {options}",
+            f"option {row.name} is {_show(found)}, expected one of {options}",
             "Write one of these words.",
         )
     if found not in row.options:
         return _finding(
             "policy-unknown-option",
             ("limits", row.name),
-            f"{row.name} is {_show(found)}, expected one of {options}",
+            f"option {row.name} is {_show(found)}, expected one of {options}",
             f"Write one of these words.{_nearest(found, row.options)}",
         )
     return Choice(row.name, found, row.options, row.says, row.citations, row.ordered)
@@ -407,7 +393,7 @@ def _new_clock(row: Clock, found: object) -> Clock | Finding:
     return _finding(
         "policy-wrong-type",
         ("limits", row.name),
-        f"{row.name} is {_show(found)}, expected a time of day such as 07:00",
+        f"limit {row.name} is {_show(found)}, expected a time of day such as 07:00",
         "Write hours and minutes on the 24-hour clock, with a leading zero.",
     )
 
@@ -420,7 +406,7 @@ def _contradictions(policy: Policy, rows: list[Row]) -> list[Finding]:
         _finding(
             "policy-contradiction",
             ("limits", lower if lower in new else upper),
-            f"{lower} is {number(values[lower])} and {upper} is {number(values[upper])}",
+            f"limit {lower} is {number(values[lower])} and {upper} is {number(values[upper])}",
             f"Set both so that {lower} is not above {upper}.",
         )
         for lower, upper in RISING
@@ -480,7 +466,17 @@ def _show(found: object) -> str:
         return _kind(found)
     if isinstance(found, str):
         return f'"{_plain(found)}"' if found.strip() else "empty text"
-    return _plain(str(found)[:80]) if not isinstance(found, int) or abs(found) < 10**12 else "a huge number"
+    if isinstance(found, int | float | Decimal) and not isinstance(found, bool):
+        value = _decimal(found)
+        if value is not None:
+            return number(value)
+        return "a number beyond any use" if _finite(found) else "not a number"
+    return _plain(str(found)[:80])
+
+
+def _finite(found: float | Decimal) -> bool:
+    # An int may be too big for math.isfinite, and a signalling NaN may not be compared.
+    return found.is_finite() if isinstance(found, Decimal) else isinstance(found, int) or math.isfinite(found)
 
 
 def _plain(text: str) -> str:

@@ -117,9 +117,7 @@ _ROWS: Final[tuple[Source, ...]] = (
         "https://doi.org/10.1017/ice.2022.87",
     ),
     Source("ins-2011", "INS Standards 2011", "Infusion Nursing Standards of Practice", "INS 2011"),
-    Source(
-        "ins-2016", "INS Standards 2016", "Infusion Therapy Standards of Practice", "INS 2016, 7th edition"
-    ),
+    Source("ins-2016", "INS Standards 2016", "Infusion Therapy Standards of Practice", "INS 2016, 7th edition"),
     Source(
         "ins-2021",
         "INS Standards 2021",
@@ -138,9 +136,7 @@ _ROWS: Final[tuple[Source, ...]] = (
         "epic3: National Evidence-Based Guidelines for Preventing Infections",
         "England 2014",
     ),
-    Source(
-        "nice-cg139", "NICE CG139", "Healthcare-associated infections: prevention and control", "NICE CG139"
-    ),
+    Source("nice-cg139", "NICE CG139", "Healthcare-associated infections: prevention and control", "NICE CG139"),
     Source("idsa-2009", "IDSA 2009", "Management of Intravascular Catheter-Related Infection", "IDSA 2009"),
     Source("who-2024", "WHO 2024", "Guidelines on bloodstream infections and catheters, part I", "WHO 2024"),
     Source(
@@ -439,9 +435,7 @@ _ROWS: Final[tuple[Source, ...]] = (
         "UMD entry",
         "https://research.tib.eu",
     ),
-    Source(
-        "guiffant-2012", "Guiffant 2012", "Guiffant and others, bevel orientation and port clearance", "2012"
-    ),
+    Source("guiffant-2012", "Guiffant 2012", "Guiffant and others, bevel orientation and port clearance", "2012"),
     # Allergies
     Source(
         "fda-chg-2017",
@@ -449,12 +443,8 @@ _ROWS: Final[tuple[Source, ...]] = (
         "Rare but serious allergic reactions with skin antiseptics containing chlorhexidine",
         "FDA, 2017-02-02, copies",
     ),
-    Source(
-        "fda-chg-1998", "FDA chlorhexidine notice 1998", "Chlorhexidine-impregnated devices", "FDA 1998, copy"
-    ),
-    Source(
-        "aaaai-iodine", "AAAAI and ACR on iodine", "Contrast and shellfish reactions are not iodine allergy"
-    ),
+    Source("fda-chg-1998", "FDA chlorhexidine notice 1998", "Chlorhexidine-impregnated devices", "FDA 1998, copy"),
+    Source("aaaai-iodine", "AAAAI and ACR on iodine", "Contrast and shellfish reactions are not iodine allergy"),
     Source(
         "latex-801-437",
         "21 CFR 801.437",
@@ -500,9 +490,7 @@ _ROWS: Final[tuple[Source, ...]] = (
         "CDC, current",
         "https://www.cdc.gov/nhsn/pdfs/pscmanual/2psc_identifyinghais_nhsncurrent.pdf",
     ),
-    Source(
-        "nhsn-faq", "NHSN questions on BSI", "NHSN FAQs", "CDC", "https://www.cdc.gov/nhsn/faqs/faq-bsi.html"
-    ),
+    Source("nhsn-faq", "NHSN questions on BSI", "NHSN FAQs", "CDC", "https://www.cdc.gov/nhsn/faqs/faq-bsi.html"),
     Source(
         "nhsn-2014",
         "NHSN text 2014",
@@ -517,9 +505,7 @@ _ROWS: Final[tuple[Source, ...]] = (
         "CDC",
         "https://omb.report/icr/202310-0920-013/doc/136658601",
     ),
-    Source(
-        "nhsn-57-117", "CDC form 57.117", "Denominators for Specialty Care Area/Oncology: instructions", "CDC"
-    ),
+    Source("nhsn-57-117", "CDC form 57.117", "Denominators for Specialty Care Area/Oncology: instructions", "CDC"),
     Source(
         "nhsn-validation",
         "NHSN validation toolkit",
@@ -540,9 +526,7 @@ _ROWS: Final[tuple[Source, ...]] = (
         "Electronic against manual device counts",
         "authorea 186400",
     ),
-    Source(
-        "poa-worksheet", "state HAI worksheet", "Hospital-acquired or present on admission", "US state, copy"
-    ),
+    Source("poa-worksheet", "state HAI worksheet", "Hospital-acquired or present on admission", "US state, copy"),
     Source(
         "icmr",
         "ICMR chapter 10",
@@ -574,7 +558,7 @@ _ROWS: Final[tuple[Source, ...]] = (
     ),
     Source(
         "npsg-01-01-01",
-        "NPSG.01.01.01",
+        "Joint Commission goal 01.01.01",
         "National Patient Safety Goal 01.01.01: two patient identifiers",
         "Joint Commission, copy",
         "https://aornguidelines.org/joint-commission/program/46079/standard/46089/ep/543381",
@@ -607,9 +591,7 @@ _ROWS: Final[tuple[Source, ...]] = (
         "",
         "https://medpro.com/ehr-amendments",
     ),
-    Source(
-        "ihs-manual", "IHS manual 3-3", "Indian Health Manual, part 3, chapter 3: health information", "IHS"
-    ),
+    Source("ihs-manual", "IHS manual 3-3", "Indian Health Manual, part 3, chapter 3: health information", "IHS"),
     # Handoff
     Source("i-pass", "I-PASS", "The I-PASS handoff", "BMC Medical Education 2024;24:1046"),
     Source("sbar", "AHRQ TeamSTEPPS", "SBAR in TeamSTEPPS", "AHRQ"),

@@ -1,0 +1,210 @@
+"""The limits in force against the values printed by their sources, typed anew here so that a changed limit fails.
+
+Each row names its source and how that source is known to us: R read in the issuer's own text, R2 quoted by a copy,
+M-H and M-M from memory. Values that are derived or have no source are held apart, and never called published.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from lda_notes.policy import DEFAULT
+
+# name, value, unit, bound, key of the source, mark
+PUBLISHED = [
+    # AHRQ, Patient Safety and Quality, chapter 42 table 3: transparent every 7 days, gauze every 2 days.
+    ("transparent_dressing_days", "7", "days", "at most", "ahrq-ch42", "R"),
+    ("gauze_dressing_days", "2", "days", "at most", "ahrq-ch42", "R"),
+    # CDC 2011, category IB, the same two.
+    ("transparent_dressing_days", "7", "days", "at most", "cdc-2011", "M-H"),
+    ("gauze_dressing_days", "2", "days", "at most", "cdc-2011", "M-H"),
+    # INS: gauze only under the wings with the site in view counts as transparent.
+    ("gauze_under_wings_days", "7", "days", "at most", "ins-2021", "M-M"),
+    # Nova Scotia Health: chlorhexidine acts under the dressing for up to 7 days.
+    ("chg_dressing_days", "7", "days", "at most", "nova-scotia", "R"),
+    # Royal Marsden Manual chapter 17; US hospital policy 2008; INS 2021: needle in for 7 days.
+    ("needle_dwell_days", "7", "days", "at most", "royal-marsden", "R"),
+    ("needle_dwell_days", "7", "days", "at most", "us-hospital-2008", "R"),
+    ("needle_dwell_days", "7", "days", "at most", "ins-2021", "M-H"),
+    # Royal Marsden Manual chapter 17: made from 19 to 24 gauge, from 0.65 cm.
+    ("needle_gauge_min", "19", "gauge", "at least", "royal-marsden", "R"),
+    ("needle_gauge_max", "24", "gauge", "at most", "royal-marsden", "R"),
+    ("needle_length_min_mm", "6.5", "mm", "at least", "royal-marsden", "R"),
+    # US hospital policy 2008: up to one and a half inches; an inch is 25.4 mm.
+    ("needle_length_max_mm", "38.1", "mm", "at most", "us-hospital-2008", "R"),
+    # Royal Marsden Manual chapter 17: about 2000 punctures, 750 for a small port.
+    ("septum_punctures", "2000", "punctures", "at most", "royal-marsden", "R"),
+    ("small_septum_punctures", "750", "punctures", "at most", "royal-marsden", "R"),
+    # Instructions for use of power-injectable ports: 5 mL per second at 19 or 20 gauge; 300 psi on one label.
+    ("power_rate_ml_per_s", "5", "mL per second", "at most", "power-ifu", "R"),
+    ("power_gauge_full_rate", "20", "gauge", "at most", "power-ifu", "R"),
+    ("power_pressure_psi", "300", "psi", "at most", "power-ifu-pressure", "R"),
+    ("power_test_flush_ml", "10", "mL", "at least", "power-ifu-table", "R"),
+    ("power_rate_22_gauge_ml_per_s", "2", "mL per second", "at most", "power-ifu", "M-M"),
+    # US policies: 19 or 20 gauge for blood, 22 in children.
+    ("blood_product_gauge_adult", "20", "gauge", "at most", "us-hospitals", "M-M"),
+    ("blood_product_gauge_child", "22", "gauge", "at most", "us-hospitals", "M-M"),
+    # Label of a 2% chlorhexidine and 70% isopropyl alcohol swab: 30 s dry, 2 min moist; dries 30 s, 1 min moist.
+    ("chg_scrub_dry_site_s", "30", "seconds", "at least", "chg-swab-label", "R"),
+    ("chg_scrub_dry_site_s", "30", "seconds", "at least", "nova-scotia", "R"),
+    ("chg_scrub_moist_site_s", "120", "seconds", "at least", "chg-swab-label", "R"),
+    ("chg_dry_dry_site_s", "30", "seconds", "at least", "chg-swab-label", "R"),
+    ("chg_dry_moist_site_s", "60", "seconds", "at least", "chg-swab-label", "R"),
+    ("chg_large_applicator_dry_s", "180", "seconds", "at least", "chg-applicator-label", "M-H"),
+    ("povidone_iodine_dry_s", "120", "seconds", "at least", "ins-2016", "M-H"),
+    # Nova Scotia Health: 70% isopropyl alcohol, 1 min friction, 30 s dry.
+    ("isopropyl_scrub_s", "60", "seconds", "at least", "nova-scotia", "R"),
+    ("isopropyl_dry_s", "30", "seconds", "at least", "nova-scotia", "R"),
+    ("hub_scrub_s", "5", "seconds", "at least", "ins-2021", "M-H"),
+    ("hub_scrub_strict_s", "15", "seconds", "at least", "epic3", "M-H"),
+    # CDC 2011: no recommendation under 2 months. CDC 2017 rec 1.a: dressing from 18 years.
+    ("chg_age_months", "2", "months", "at least", "cdc-2011", "M-H"),
+    ("chg_weight_g", "1000", "g", "at least", "home-infusion", "R"),
+    ("chg_dressing_adult_years", "18", "years", "at least", "cdc-2017", "R"),
+    ("chg_dressing_months", "2", "months", "at least", "shea-2022", "M-H"),
+    # Lidocaine 2.5% and prilocaine 2.5% cream, US label: adult 2.5 g over 20 to 25 square cm, at least 1 hour.
+    ("cream_contact_minutes", "60", "minutes", "at least", "cream-label", "R2"),
+    ("cream_adult_g", "2.5", "g", "exactly", "cream-label", "R2"),
+    ("cream_adult_area_cm2", "25", "square cm", "at most", "cream-label", "R2"),
+    ("cream_adult_area_min_cm2", "20", "square cm", "at least", "cream-label", "R2"),
+    ("cream_effect_hours", "2", "hours", "at most", "cream-label", "R2"),
+    # The same label's table for children: g, square cm, hours; and the weight for each row.
+    ("cream_under_3_months_g", "1", "g", "at most", "cream-label", "R2"),
+    ("cream_under_3_months_cm2", "10", "square cm", "at most", "cream-label", "R2"),
+    ("cream_under_3_months_hours", "1", "hours", "at most", "cream-label", "R2"),
+    ("cream_3_to_12_months_g", "2", "g", "at most", "cream-label", "R2"),
+    ("cream_3_to_12_months_cm2", "20", "square cm", "at most", "cream-label", "R2"),
+    ("cream_3_to_12_months_hours", "4", "hours", "at most", "cream-label", "R2"),
+    ("cream_3_to_12_months_kg", "5", "kg", "at least", "cream-label", "R2"),
+    ("cream_1_to_6_years_g", "10", "g", "at most", "cream-label", "R2"),
+    ("cream_1_to_6_years_cm2", "100", "square cm", "at most", "cream-label", "R2"),
+    ("cream_1_to_6_years_hours", "4", "hours", "at most", "cream-label", "R2"),
+    ("cream_1_to_6_years_kg", "10", "kg", "at least", "cream-label", "R2"),
+    ("cream_7_to_12_years_g", "20", "g", "at most", "cream-label", "R2"),
+    ("cream_7_to_12_years_cm2", "200", "square cm", "at most", "cream-label", "R2"),
+    ("cream_7_to_12_years_hours", "4", "hours", "at most", "cream-label", "R2"),
+    ("cream_7_to_12_years_kg", "20", "kg", "at least", "cream-label", "R2"),
+    ("cream_methaemoglobin_months", "12", "months", "at least", "cream-label", "R2"),
+    ("lidocaine_4_contact_minutes", "30", "minutes", "at least", "lidocaine-4-label", "M-H"),
+    # NHS Ayrshire and Arran G004: discard 5 to 10 mL; Royal Marsden Manual: syringe of 10 mL or more.
+    ("discard_adult_ml", "5", "mL", "at least", "ayrshire-arran-adult", "R"),
+    ("discard_adult_max_ml", "10", "mL", "at most", "ayrshire-arran-adult", "R"),
+    ("syringe_ml", "10", "mL", "at least", "royal-marsden", "R"),
+    ("syringe_ml", "10", "mL", "at least", "ayrshire-arran-adult", "R"),
+    # INS: flush twice, lock 1.2 times the volume of catheter and add-ons; 10 mL, 20 mL after blood.
+    ("flush_volume_factor", "2", "times", "at least", "ins-2021", "M-H"),
+    ("lock_volume_factor", "1.2", "times", "exactly", "ins-2021", "M-H"),
+    ("flush_ml", "10", "mL", "at least", "ins-2021", "M-H"),
+    ("flush_after_blood_ml", "20", "mL", "at least", "ins-2021", "M-H"),
+    ("bacteriostatic_saline_ml_per_day", "30", "mL", "at most", "ins-2021", "M-H"),
+    # Idle port every 4 weeks: Royal Marsden Manual, NHS Ayrshire and Arran, Royal Cornwall Hospitals.
+    ("idle_flush_days", "28", "days", "at most", "royal-marsden", "R"),
+    ("idle_flush_days", "28", "days", "at most", "ayrshire-arran-adult", "R"),
+    ("idle_flush_days", "28", "days", "at most", "royal-cornwall", "R"),
+    # Heparin lock flush is sold as 10 and 100 units per mL; 5 mL usual, 3 mL in children, 4 to 6 mL in Cornwall.
+    ("heparin_lock_strength_units_per_ml", "100", "units per mL", "exactly", "heparin-lock-approval", "R"),
+    ("heparin_lock_low_strength_units_per_ml", "10", "units per mL", "exactly", "heparin-lock-approval", "R"),
+    ("heparin_lock_ml", "5", "mL", "exactly", "royal-marsden", "R"),
+    ("heparin_lock_min_ml", "3", "mL", "at least", "ayrshire-arran-child", "R"),
+    ("heparin_lock_max_ml", "6", "mL", "at most", "royal-cornwall", "R"),
+    ("heparin_lock_max_units", "600", "units", "at most", "royal-cornwall", "R"),
+    ("heparin_lock_child_units", "300", "units", "at most", "ayrshire-arran-child", "R"),
+    # Alteplase for catheter clearance: US label, maker's dosing page, UK product summary.
+    ("alteplase_full_dose_kg", "30", "kg", "at least", "alteplase-smpc", "R"),
+    ("alteplase_dose_mg", "2", "mg", "exactly", "alteplase-dosing", "R"),
+    ("alteplase_mg_per_ml", "1", "mg per mL", "exactly", "alteplase-dosing", "R"),
+    ("alteplase_diluent_ml", "2.2", "mL", "exactly", "alteplase-dosing", "R"),
+    ("alteplase_lumen_factor", "1.1", "times", "exactly", "alteplase-smpc", "R"),
+    ("alteplase_single_max_mg", "2", "mg", "at most", "alteplase-label", "R"),
+    ("alteplase_single_max_ml", "2", "mL", "at most", "alteplase-smpc", "R"),
+    ("alteplase_doses", "2", "doses", "at most", "alteplase-label", "R"),
+    ("alteplase_total_mg", "4", "mg", "at most", "alteplase-label", "R"),
+    ("alteplase_first_check_minutes", "30", "minutes", "exactly", "alteplase-label", "M-H"),
+    ("alteplase_second_check_minutes", "120", "minutes", "exactly", "alteplase-label", "R"),
+    ("alteplase_second_dose_minutes", "120", "minutes", "at least", "alteplase-label", "R"),
+    ("alteplase_use_within_hours", "8", "hours", "at most", "alteplase-label", "R"),
+    ("alteplase_withdraw_ml", "4", "mL", "at least", "alteplase-label", "M-H"),
+    ("alteplase_withdraw_max_ml", "5", "mL", "at most", "alteplase-label", "M-H"),
+    ("alteplase_withdraw_child_ml", "3", "mL", "exactly", "alteplase-label", "M-H"),
+    ("alteplase_withdraw_child_kg", "10", "kg", "at least", "alteplase-label", "M-H"),
+    # After implantation: Royal Cornwall Hospitals 24 to 48 hours; NHS Ayrshire and Arran G068 24 hours, 7 days.
+    ("wound_dressing_hours", "48", "hours", "at most", "royal-cornwall", "R"),
+    ("child_wound_check_hours", "24", "hours", "at most", "ayrshire-arran-child", "R"),
+    ("post_implant_child_days", "7", "days", "at least", "ayrshire-arran-child", "R"),
+    # CDC 2011: administration sets no more often than 96 hours, at least every 7 days.
+    ("infusion_set_hours", "96", "hours", "at least", "cdc-2011", "M-H"),
+    ("infusion_set_days", "7", "days", "at most", "cdc-2011", "M-H"),
+    ("blood_set_hours", "24", "hours", "at most", "cdc-2011", "M-H"),
+    # Scales: INS phlebitis 0 to 4, visual phlebitis score 0 to 5 with action from 2, pinch-off 0 to 3.
+    ("phlebitis_grade", "4", "points", "at most", "ins-phlebitis", "R"),
+    ("vip_score", "5", "points", "at most", "vip-score", "M-H"),
+    ("vip_act_below", "1", "points", "at most", "vip-score", "M-H"),
+    ("infiltration_grade", "4", "points", "at most", "ins-infiltration", "M-H"),
+    ("pinch_off_grade", "3", "points", "at most", "hinke-1990", "R"),
+    # Two identifiers: NPSG.01.01.01 EP 1.
+    ("patient_identifiers", "2", "identifiers", "at least", "npsg-01-01-01", "R2"),
+    # Surveillance: eligible from line day 3 (ICMR), the day after removal (CDC questions), window 3 days each side.
+    ("line_day_eligible", "3", "line days", "at least", "icmr", "R"),
+    ("window_days_after_removal", "1", "days", "at most", "nhsn-faq", "R"),
+    ("infection_window_days_before", "3", "days", "exactly", "nhsn-slides", "R"),
+    ("infection_window_days_after", "3", "days", "exactly", "nhsn-slides", "R"),
+    ("repeat_infection_days", "14", "days", "exactly", "nhsn-2", "M-H"),
+    ("hospital_onset_day", "3", "hospital days", "at least", "poa-worksheet", "R2"),
+    ("rate_per_line_days", "1000", "line days", "exactly", "nhsn-table", "R"),
+    ("electronic_count_percent", "5", "percent", "at most", "count-within-5", "R2"),
+]
+
+# Common practice, no source: name, value, unit, bound. None of these may pass for published.
+UNSOURCED = [
+    ("line_check_hours", "12", "hours", "at most"),
+    ("needle_attempts", "2", "attempts", "at most"),
+    ("skin_friction_s", "60", "seconds", "at least"),
+    ("skin_friction_max_s", "120", "seconds", "at most"),
+    ("late_entry_hours", "12", "hours", "at most"),
+    ("pain_score", "10", "points", "at most"),
+    ("neonate_days", "28", "days", "at most"),
+    ("adult_years", "18", "years", "at least"),
+]
+
+
+@pytest.mark.parametrize(("name", "value", "unit", "bound", "source", "mark"), PUBLISHED)
+def test_limit_is_the_published_value(name: str, value: str, unit: str, bound: str, source: str, mark: str) -> None:
+    limit = DEFAULT.limit(name)
+    assert (limit.value, limit.unit, limit.bound) == (Decimal(value), unit, bound)
+    assert (source, mark) in {(cited.source, cited.mark) for cited in limit.citations}
+
+
+@pytest.mark.parametrize(("name", "value", "unit", "bound"), UNSOURCED)
+def test_limit_without_a_source_says_so(name: str, value: str, unit: str, bound: str) -> None:
+    limit = DEFAULT.limit(name)
+    assert (limit.value, limit.unit, limit.bound) == (Decimal(value), unit, bound)
+    assert [cited.text() for cited in limit.citations] == ["common practice, no source"]
+
+
+def test_every_row_is_checked_once() -> None:
+    keys = [(row[0], row[4]) for row in PUBLISHED]
+    assert len(keys) == len(set(keys)) >= 30
+    assert {row[0] for row in PUBLISHED}.isdisjoint(row[0] for row in UNSOURCED)
+
+
+# Options whose default a source states: name, option, source, mark.
+OPTIONS = [
+    # CDC 2017 rec 1.a: chlorhexidine-impregnated dressings for adults.
+    ("chg_dressing_ages", "adults", "cdc-2017", "R"),
+    # NHSN chapter 4: a flush is an infusion; every line in the body counts in the denominator.
+    ("flush_counts_as_access", "yes", "nhsn-4", "M-H"),
+    ("denominator_counts", "every line in the body", "nhsn-4", "M-M"),
+    ("procedural_access_counts", "yes", "nhsn-faq", "M-L"),
+    # Wu 2021: saline can replace heparin in a lock.
+    ("saline_lock_accepted", "yes", "wu-2021", "R"),
+    # Open RN 4.6: sterile gloves at access.
+    ("gloves", "sterile", "open-rn", "R"),
+]
+
+
+@pytest.mark.parametrize(("name", "option", "source", "mark"), OPTIONS)
+def test_option_is_what_the_source_states(name: str, option: str, source: str, mark: str) -> None:
+    assert DEFAULT.choice(name) == option
+    assert (source, mark) in {(cited.source, cited.mark) for cited in DEFAULT.citations(name)}
