@@ -105,8 +105,6 @@ CODES: Final[tuple[Code, ...]] = (
     Code(V3_ACT_CODE, "EMER", "emergency", f"{_R4}, CodeSystem v3-ActCode"),
     Code(V3_ACT_CODE, "HH", "home health", f"{_R4}, CodeSystem v3-ActCode"),
     Code(V2_IDENTIFIER_TYPE, "MR", "Medical record number", f"{_R4}, CodeSystem v2-0203"),
-    Code(V2_IDENTIFIER_TYPE, "EI", "Employee number", f"{_R4}, CodeSystem v2-0203"),
-    Code(V2_IDENTIFIER_TYPE, "VN", "Visit number", f"{_R4}, CodeSystem v2-0203"),
     Code(US_CORE_DOCUMENT_CATEGORY, "clinical-note", "Clinical Note", "US Core 9.0.0"),
 )
 """Every code that may be emitted."""
@@ -118,6 +116,7 @@ NOT_EMITTED: Final[tuple[tuple[str, str], ...]] = (
     ("left arm (SNOMED CT 368208006)", "third-party text only"),
     ("heparin (RxNorm 5224) and every other drug", "third-party text only, or no verified code: text only"),
     ("handoff note", "the nearest LOINC code, 28651-8 Nurse Transfer note, means something else: text only"),
+    ("staff and visit numbers (v2-0203 EI and VN)", "verified, but outside R4's value set of identifier types"),
     ("complications in ICD-10-CM", "verified, but a diagnosis is not ours to make"),
 )
 """What is sent as text alone, or not at all, and why: printed beside the table of codes."""
@@ -285,8 +284,8 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("emergency", "class", "Emergency", (V3_ACT_CODE, "EMER")),
             _concept("home", "class", "Home health", (V3_ACT_CODE, "HH")),
             _concept("record number", "identifier", "Medical record number", (V2_IDENTIFIER_TYPE, "MR")),
-            _concept("staff number", "identifier", "Staff number", (V2_IDENTIFIER_TYPE, "EI")),
-            _concept("visit number", "identifier", "Visit number", (V2_IDENTIFIER_TYPE, "VN")),
+            _concept("staff number", "identifier", "Staff number"),
+            _concept("visit number", "identifier", "Visit number"),
         )
     }
 )
