@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, Strict
 
 from lda_notes import words
 
@@ -26,17 +26,17 @@ def _yes_or_no(value: Any) -> Any:
     return value
 
 
-def _looks_like_a_moment(value: Any) -> Any:
-    """Refuse what the datetime parser would take as a count of seconds."""
-    if isinstance(value, str) and value[4:5] != "-":
-        raise ValueError("expected a date and time such as 2031-03-04T09:40-06:00")
-    return value
+def _written_as_moment(value: Any) -> Any:
+    """Refuse what the lax parser would take as a count of seconds; a naive time is refused after it."""
+    if isinstance(value, datetime) or (isinstance(value, str) and value[4:5] == "-" and len(value) > 10):
+        return value
+    raise ValueError("expected a date and time with offset such as 2031-03-04T09:40-06:00")
 
 
-def _looks_like_a_date(value: Any) -> Any:
-    if isinstance(value, str) and (len(value) != 10 or value[4] != "-"):
-        raise ValueError("expected a date such as 2031-03-04")
-    return value
+def _written_as_date(value: Any) -> Any:
+    if isinstance(value, date) or (isinstance(value, str) and len(value) == 10 and value[4] == "-"):
+        return value
+    raise ValueError("expected a date such as 2031-03-04")
 
 
 YesNo = Annotated[
@@ -44,8 +44,9 @@ YesNo = Annotated[
     BeforeValidator(_yes_or_no),
     Field(json_schema_extra={"type": ["boolean", "string"], "enum": [True, False, "yes", "no"]}),
 ]
-Moment = Annotated[AwareDatetime, BeforeValidator(_looks_like_a_moment)]
-Day = Annotated[date, BeforeValidator(_looks_like_a_date)]
+Moment = Annotated[AwareDatetime, Strict(False), BeforeValidator(_written_as_moment)]
+"""A date and time with its offset from UTC. A function before a strict type would shut out JSON text: hence lax."""
+Day = Annotated[date, Strict(False), BeforeValidator(_written_as_date)]
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
 Short = Annotated[str, Field(min_length=1, max_length=200)]
 Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]

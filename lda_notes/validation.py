@@ -30,11 +30,32 @@ def misfits(error: ValidationError, data: Any, fields_of: Mapping[str, Sequence[
     """Return every fault of ``error``, one per value of ``data``, in the order of the data."""
     grouped: dict[Path, list[Any]] = {}
     for detail in error.errors(include_url=False, include_context=True):
+        if _beside_the_point(detail["loc"], data):
+            continue
         path = _path_in(data, detail["loc"], detail["type"] in ("missing", "union_tag_not_found"))
         grouped.setdefault(path, []).append(detail)
     # A union reports each member's view; the faults deepest inside the value tell most, so their parents are left out.
     deepest = [path for path in grouped if not any(other[: len(path)] == path != other for other in grouped)]
     return [_misfit(path, grouped[path], _value_at(data, path)) for path in deepest]
+
+
+_REASONS_WHY_NOT = {"NotAssessed": "not_assessed", "NotDone": "not_done"}
+
+
+def _beside_the_point(location: Sequence[str | int], data: Any) -> bool:
+    """Tell whether a fault is about a member of a union that the value was not meant to be."""
+    for position, step in enumerate(location):
+        if isinstance(data, Mapping):
+            why_not = [key for key in _REASONS_WHY_NOT.values() if key in data]
+            if step in _REASONS_WHY_NOT:
+                return _REASONS_WHY_NOT[str(step)] not in data
+            if step in data:
+                data = data[step]
+            elif why_not and position < len(location) - 1:
+                return True
+        elif isinstance(data, list) and isinstance(step, int) and step < len(data):
+            data = data[step]
+    return False
 
 
 def _path_in(data: Any, location: Sequence[str | int], missing: bool) -> Path:
