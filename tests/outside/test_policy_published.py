@@ -10,6 +10,7 @@ from decimal import Decimal
 
 import pytest
 
+from lda_notes.limits import Limit
 from lda_notes.policy import DEFAULT
 
 # name, value, unit, bound, key of the source, mark
@@ -154,6 +155,27 @@ PUBLISHED = [
     ("hospital_onset_day", "3", "hospital days", "at least", "poa-worksheet", "R2"),
     ("rate_per_line_days", "1000", "line days", "exactly", "nhsn-table", "R"),
     ("electronic_count_percent", "5", "percent", "at most", "count-within-5", "R2"),
+    # The rest, beside the sources named in the rows above.
+    ("maintenance_flush_days", "28", "days", "at most", "royal-marsden", "R"),
+    ("accessed_idle_flush_hours", "24", "hours", "at most", "infusion-forum", "R2"),
+    ("propofol_set_hours", "12", "hours", "at most", "cdc-2011", "M-H"),
+    ("child_wound_dressing_days", "7", "days", "at most", "ayrshire-arran-child", "R"),
+    ("healing_site_dressing_days", "7", "days", "at most", "cdc-2011", "M-H"),
+    ("post_implant_tender_hours", "72", "hours", "at least", "port-procedures-page", "R"),
+    ("power_gauge_max", "22", "gauge", "at most", "power-ifu-table", "R"),
+    ("spray_min_s", "4", "seconds", "at least", "vapocoolant-label", "M-M"),
+    ("spray_max_s", "10", "seconds", "at most", "vapocoolant-label", "M-M"),
+    ("spray_to_needle_s", "60", "seconds", "at most", "vapocoolant-label", "M-M"),
+    ("intradermal_lidocaine_ml", "0.3", "mL", "at most", "us-hospitals", "M-M"),
+    ("discard_child_ml", "3", "mL", "at least", "us-hospitals", "M-M"),
+    ("discard_child_max_ml", "5", "mL", "at most", "us-hospitals", "M-M"),
+    ("flush_child_ml", "5", "mL", "at least", "ayrshire-arran-child", "R"),
+    ("flush_child_after_use_ml", "10", "mL", "at least", "ayrshire-arran-child", "R"),
+    ("heparin_effect_hours", "4", "hours", "at most", "heparin-lock-label", "R2"),
+    ("ctcae_grade", "5", "points", "at most", "ctcae-5", "M-H"),
+    ("pocket_infection_cm", "2", "cm", "at most", "idsa-2009", "M-M"),
+    ("transfer_days", "1", "days", "at most", "nhsn-4", "M-H"),
+    ("electronic_count_months", "3", "months", "exactly", "count-within-5", "R2"),
 ]
 
 # Common practice, no source: name, value, unit, bound. None of these may pass for published.
@@ -166,6 +188,9 @@ UNSOURCED = [
     ("pain_score", "10", "points", "at most"),
     ("neonate_days", "28", "days", "at most"),
     ("adult_years", "18", "years", "at least"),
+    ("shift_hours", "12", "hours", "at most"),
+    ("due_soon_hours", "24", "hours", "at least"),
+    ("clock_slack_minutes", "5", "minutes", "at most"),
 ]
 
 
@@ -183,10 +208,24 @@ def test_limit_without_a_source_says_so(name: str, value: str, unit: str, bound:
     assert [cited.text() for cited in limit.citations] == ["common practice, no source"]
 
 
-def test_every_row_is_checked_once() -> None:
+def test_every_limit_is_checked_and_none_stands_in_both_lists() -> None:
     keys = [(row[0], row[4]) for row in PUBLISHED]
     assert len(keys) == len(set(keys)) >= 30
-    assert {row[0] for row in PUBLISHED}.isdisjoint(row[0] for row in UNSOURCED)
+    published, unsourced = {row[0] for row in PUBLISHED}, {row[0] for row in UNSOURCED}
+    assert published.isdisjoint(unsourced)
+    for name, limit in DEFAULT.rows.items():
+        if isinstance(limit, Limit) and not name.startswith(HELD_BY_ARITHMETIC):
+            source = "a row of PUBLISHED" if limit.citations[0].mark != "CP" else "a row of UNSOURCED"
+            assert name in published | unsourced, f"{name} needs {source}"
+
+
+# A ratio of line days to patient days cannot pass 1, by arithmetic.
+HELD_BY_ARITHMETIC = ("utilisation_ratio",)
+
+
+def test_utilisation_ratio_is_called_derived() -> None:
+    limit = DEFAULT.limit("utilisation_ratio")
+    assert (limit.value, [cited.mark for cited in limit.citations]) == (1, ["D"])
 
 
 # Options whose default a source states: name, option, source, mark.
