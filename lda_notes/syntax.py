@@ -17,6 +17,7 @@ __all__ = [
     "MAX_VALUES",
     "Fault",
     "Parsed",
+    "faultless_json",
     "read_json",
     "read_yaml",
 ]
@@ -42,3 +43,13 @@ def read_json(raw: bytes) -> Parsed:
     from lda_notes.syntax_json import scan
 
     return scan(raw)
+
+
+def faultless_json(raw: bytes) -> bool:
+    """Whether ``read_json`` would find no fault, about ten times as fast; depth is not looked at.
+
+    False only says that ``read_json`` has to be asked.
+    """
+    from lda_notes.syntax_json import faultless
+
+    return faultless(raw)

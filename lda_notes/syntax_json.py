@@ -6,6 +6,7 @@ driven past their limits by a file; its string scanner, which is in C, is what i
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from json import JSONDecodeError
@@ -37,6 +38,7 @@ _LEADING_ZERO: Final = re.compile(r"-?0[0-9]")
 _PAIR_OR_ESCAPE: Final = re.compile(
     r"\\(?:u[dD][89abAB][0-9a-fA-F]{2}\\u[dD][c-fC-F][0-9a-fA-F]{2}|u([0-9a-fA-F]{4})|.)", re.DOTALL
 )
+_HIDDEN_ESCAPE: Final = re.compile(rb"(?i)\\u(?:00[01789]|00ad|061c|200[bef]|202[89a-e]|206|d[89a-f]|feff|fff)")
 _LITERALS: Final[dict[str, bool | None]] = {"true": True, "false": False, "null": None}
 _ENDLESS: Final = frozenset(["NaN", "Infinity", "-Infinity"])
 _NUMBER_START: Final = tuple("+-.0123456789")
@@ -86,6 +88,38 @@ def scan(raw: bytes) -> Parsed:
         return scanner.finish(None)
 
 
+def faultless(raw: bytes) -> bool:
+    """Whether `scan` would surely find no fault but depth. Escapes that might hide something are not judged here."""
+    if len(raw) > 2 * MAX_VALUES or _HIDDEN_ESCAPE.search(raw):
+        return False
+    try:
+        text = raw.decode("utf-8")
+        if not text.isascii() and HIDDEN.search(text):
+            return False
+        whole = json.loads(
+            text,
+            object_pairs_hook=_without_repeats,
+            parse_float=_plain_number,
+            parse_int=_plain_number,
+            parse_constant=_plain_number,
+        )
+    except (ValueError, RecursionError):
+        return False
+    return isinstance(whole, dict)
+
+
+def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    entries = dict(pairs)
+    if len(entries) < len(pairs):
+        raise ValueError
+    return entries
+
+
+def _plain_number(word: str) -> None:
+    if not isinstance(number(word), Number):
+        raise ValueError
+
+
 class _Scanner(Tree):
     """Reads one JSON text. Recursion ends at ``MAX_DEPTH``. Offsets are in the cleaned text."""
 
@@ -94,7 +128,7 @@ class _Scanner(Tree):
         start = self.skip(0)
         if start == len(self.text.clean):
             self.stop(0, EMPTY)
-        self.spots[()] = start, start
+        self.notes.append(((), [None, start, start]))
         data, end = self.value(start, ())
         end = self.skip(end)
         if end < len(self.text.clean):
@@ -122,6 +156,7 @@ class _Scanner(Tree):
         """The entries of the object whose bracket opens here."""
         clean = self.text.clean
         entries: dict[str, Any] = {}
+        notes = self.notes_for(path)
         at = self.skip(at + 1)
         if clean[at : at + 1] == "}":
             return entries, at + 1
@@ -136,7 +171,8 @@ class _Scanner(Tree):
             if clean[at : at + 1] != ":":
                 self.miss(at, _NO_COLON)
             at = self.skip(at + 1)
-            entries[key], at = self.child(at, key_spot, (*path, key))
+            notes += (key, key_spot, at)
+            entries[key], at = self.child(at, (*path, key))
             if clean[at : at + 1] == "}":
                 return entries, at + 1
             at = self.comma(at)
@@ -144,20 +180,22 @@ class _Scanner(Tree):
     def array(self, at: int, path: Path) -> tuple[list[Any], int]:
         """The items of the array whose bracket opens here."""
         items: list[Any] = []
+        notes = self.notes_for(path)
         at = self.skip(at + 1)
         if self.text.clean[at : at + 1] == "]":
             return items, at + 1
         while True:
-            item, at = self.child(at, at, (*path, len(items)))
+            notes += (len(items), at, at)
+            item, at = self.child(at, (*path, len(items)))
             items.append(item)
             if self.text.clean[at : at + 1] == "]":
                 return items, at + 1
             at = self.comma(at)
 
-    def child(self, at: int, key_spot: int, path: Path) -> tuple[Any, int]:
+    def child(self, at: int, path: Path) -> tuple[Any, int]:
         """A value inside another, and where the next sign stands."""
-        self.spots[path] = key_spot, at
-        if len(self.spots) > MAX_VALUES:
+        self.count += 1
+        if self.count > MAX_VALUES:
             self.stop(at, TOO_MANY)
         value, end = self.value(at, path)
         return value, self.skip(end)

@@ -7,6 +7,7 @@ beside a dose or a time: a leading zero is refused, as are numbers that are not 
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from math import isinf
 from typing import Final, NamedTuple
 
@@ -47,6 +48,10 @@ _PARTS: Final = re.compile(r"([-+]?)([0-9]*)(\.?)([0-9]*)(.*)")
 
 def number(text: str) -> Number | Refusal | None:
     """Read an unquoted scalar as a number of YAML's core schema; None where it is not one."""
+    return _short_number(text) if len(text) <= _SHORT else _number(text)
+
+
+def _number(text: str) -> Number | Refusal | None:
     found = _NUMBER.fullmatch(text)
     if found is None:
         return None
@@ -63,6 +68,11 @@ def number(text: str) -> Number | Refusal | None:
     if repr(value) == text:
         return Number(value, None)
     return NOT_FINITE if isinf(value) else Number(value, _as_json(text))
+
+
+_SHORT: Final = 24
+_short_number: Final = lru_cache(maxsize=4096)(_number)
+"""The same few numbers fill every record."""
 
 
 def _as_json(text: str) -> str:

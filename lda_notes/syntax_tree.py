@@ -7,8 +7,12 @@ from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
 from lda_notes.problems import Path
-from lda_notes.syntax_faults import Fault, Refusal, repeated
+from lda_notes.syntax_faults import MAX_VALUES, Fault, Refusal, repeated
 from lda_notes.syntax_text import Faults, Text
+
+Notes = list[tuple[Path, list[Any]]]
+"""For each container its path and, flat, three of each value in it: key or position, offset of key and of value.
+The whole stands under the empty path with the key None."""
 
 
 class Stopped(Exception):
@@ -21,14 +25,16 @@ class Tree:
     def __init__(self, text: Text, faults: Faults) -> None:
         self.text = text
         self.faults = faults
-        self.spots: dict[Path, tuple[int, int]] = {}
+        self.notes: Notes = []
+        self.count = 0
         self.written: dict[Path, str] = {}
         self._refused: list[tuple[dict[str, Any], str]] = []
         self._names = 0
 
     def refuse_repeated(self, key: str, path: Path, spot: int, entries: dict[str, Any]) -> str:
         """Note that a key stands twice; the name under which the second value is read."""
-        row, _ = self.text.place(self.spots[(*path, key)][0])
+        notes = next(notes for of, notes in reversed(self.notes) if of == path)
+        row, _ = self.text.place(notes[notes.index(key) + 1])
         self.faults.add(spot, *repeated(key, row))
         return self.passing_name(entries)
 
@@ -38,6 +44,16 @@ class Tree:
         name = f"\0{self._names}"
         self._refused.append((entries, name))
         return name
+
+    def notes_for(self, path: Path) -> list[Any]:
+        """Where to note, for each value of a container, its key or position and the offsets of key and value."""
+        notes: list[Any] = []
+        self.notes.append((path, notes))
+        return notes
+
+    def room(self) -> int:
+        """How many more values may be read."""
+        return MAX_VALUES - self.count
 
     def stop(self, spot: int, refusal: Refusal) -> NoReturn:
         """Note a fault after which nothing more can be read."""
@@ -49,9 +65,8 @@ class Tree:
         for entries, name in self._refused:
             entries.pop(name, None)
         if self._refused:
-            self.spots = {path: spot for path, spot in self.spots.items() if not _passing(path)}
             self.written = {path: text for path, text in self.written.items() if not _passing(path)}
-        return Parsed(data, self.faults.all(), self.text, self.spots, self.written)
+        return Parsed(data, self.faults.all(), self.text, self.notes, self.written)
 
 
 def _passing(path: Path) -> bool:
@@ -63,15 +78,34 @@ class Parsed:
     """What a file says, with the place of every value.
 
     ``data`` is a dict of dict, list, str, int, float, bool and None, or None when the file could not be read.
-    ``spots`` holds for every value the offsets of its key and of itself in the cleaned text (both the same for a
-    list item and for the whole); ``written`` the JSON spelling of numbers that Python would spell otherwise.
+    ``written`` holds the JSON spelling of numbers that Python would spell otherwise. Places are worked out only
+    when they are asked for.
     """
 
     data: dict[str, Any] | None
     faults: tuple[Fault, ...]
     text: Text = field(repr=False)
-    spots: dict[Path, tuple[int, int]] = field(default_factory=dict, repr=False)
+    notes: Notes = field(default_factory=list, repr=False)
     written: dict[Path, str] = field(default_factory=dict, repr=False)
+    _spots: dict[Path, tuple[int, int]] | None = field(default=None, repr=False)
+
+    @property
+    def spots(self) -> dict[Path, tuple[int, int]]:
+        """Offsets in the cleaned text of the key and of the value, for every value; the whole has the empty path."""
+        if self._spots is None:
+            self._spots = {}
+            for path, notes in self.notes:
+                if not _passing(path):
+                    self._add_spots(path, notes, self._spots)
+        return self._spots
+
+    @staticmethod
+    def _add_spots(path: Path, notes: list[Any], spots: dict[Path, tuple[int, int]]) -> None:
+        for key, key_spot, spot in zip(notes[::3], notes[1::3], notes[2::3], strict=True):
+            if key is None:
+                spots[path] = key_spot, spot
+            elif not _passing((key,)):
+                spots[*path, key] = key_spot, spot
 
     @property
     def json(self) -> bytes:

@@ -22,7 +22,7 @@ from yaml.events import (
 
 from lda_notes import syntax_yaml_faults as sentences
 from lda_notes.problems import Path
-from lda_notes.syntax_faults import EMPTY, MAX_DEPTH, MAX_VALUES, TOO_DEEP, TOO_MANY, Refusal, not_a_mapping
+from lda_notes.syntax_faults import EMPTY, MAX_DEPTH, TOO_DEEP, TOO_MANY, Refusal, not_a_mapping
 from lda_notes.syntax_scalars import WORDS, number
 from lda_notes.syntax_text import HIDDEN, Faults, Text, decode, hidden_fault, without_hidden
 from lda_notes.syntax_tree import Parsed, Stopped, Tree
@@ -84,7 +84,6 @@ class _Composer(Tree):
         self.last = 0
         # An anchor, an alias or a tag needs one of these; most files have none, and no event is asked about them.
         self.adorned = "&" in text.clean or "!" in text.clean
-        self.many = len(text.clean) > MAX_VALUES
         self.get_event = PARSER(text.clean).get_event
 
     def document(self) -> dict[str, Any] | None:
@@ -99,21 +98,25 @@ class _Composer(Tree):
             self.faults.add(_spot(event), *sentences.VERSION)
         event = get()
         spot = event.start_mark.index
-        self.spots[()] = spot, spot
-        data = self.value(event, (), spot)
-        get()  # the end of the document
+        self.notes.append(((), [None, spot, spot]))
+        if type(event) is MappingStartEvent:
+            self.adornment(event, spot)
+            data: Any = self.mapping(())
+        else:
+            data = self.value(event, (), 0, spot)
+        get()  # the end of the document; a fault of syntax may show only here, and says more than what follows
+        if not isinstance(data, dict):
+            self.faults.add(spot, *not_a_mapping(data))
         event = get()
         if type(event) is DocumentStartEvent:
             self.stop(_spot(event), sentences.SEVERAL)
-        if not isinstance(data, dict):
-            self.faults.add(spot, *not_a_mapping(data))
-            return None
-        return data
+        return data if isinstance(data, dict) else None
 
     def mapping(self, path: Path) -> dict[str, Any]:
         """The entries up to the end of the mapping."""
-        get, spots, adorned, many = self.get_event, self.spots, self.adorned, self.many
+        get, adorned, room = self.get_event, self.adorned, self.room()
         entries: dict[str, Any] = {}
+        notes = self.notes_for(path)
         event = get()
         while type(event) is not MappingEndEvent:
             key_spot = event.start_mark.index
@@ -123,40 +126,41 @@ class _Composer(Tree):
                 key = self.key(event, path, key_spot)
             if key in entries or not key or key == "<<":
                 key = self.refuse_key(event, key, path, key_spot, entries)
-            child = (*path, key)
             event = get()
             spot = event.start_mark.index
-            spots[child] = key_spot, spot
+            notes += (key, key_spot, spot)
             # Unquoted words are what a record mostly holds; they are read here, without a call.
             if type(event) is ScalarEvent and not event.style and not adorned:
                 value = event.value
-                entries[key] = self.plain(value, child, spot) if value[:1] in _SPECIAL_START else value
+                entries[key] = self.plain(value, path, key, spot) if value[:1] in _SPECIAL_START else value
             else:
-                entries[key] = self.value(event, child, spot)
-            if many and len(spots) > MAX_VALUES:
+                entries[key] = self.value(event, path, key, spot)
+            if len(entries) > room:
                 self.stop(spot, TOO_MANY)
             event = get()
+        self.count += len(entries)
         self.last = _spot(event)
         return entries
 
     def sequence(self, path: Path) -> list[Any]:
         """The items up to the end of the sequence."""
-        get, spots, many = self.get_event, self.spots, self.many
+        get, room = self.get_event, self.room()
         items: list[Any] = []
+        notes = self.notes_for(path)
         event = get()
         while type(event) is not SequenceEndEvent:
-            child = (*path, len(items))
             spot = event.start_mark.index
-            spots[child] = spot, spot
-            items.append(self.value(event, child, spot))
-            if many and len(spots) > MAX_VALUES:
+            notes += (len(items), spot, spot)
+            items.append(self.value(event, path, len(items), spot))
+            if len(items) > room:
                 self.stop(spot, TOO_MANY)
             event = get()
+        self.count += len(items)
         self.last = _spot(event)
         return items
 
-    def value(self, event: Any, path: Path, spot: int) -> Any:
-        """Any value; what is refused becomes None, with a fault."""
+    def value(self, event: Any, path: Path, key: str | int, spot: int) -> Any:
+        """The value under a key or at a position; what is refused becomes None, with a fault."""
         kind = type(event)
         if kind is AliasEvent:
             self.faults.add(spot, *sentences.ALIAS)
@@ -166,10 +170,10 @@ class _Composer(Tree):
             value: str = event.value
             if event.style:
                 return value if value.isprintable() or event.style != '"' else self.revealed(event)
-            return value if text_meant or value[:1] not in _SPECIAL_START else self.plain(value, path, spot)
-        if len(path) >= MAX_DEPTH:
+            return value if text_meant or value[:1] not in _SPECIAL_START else self.plain(value, path, key, spot)
+        if len(path) + 1 >= MAX_DEPTH:
             self.stop(spot, TOO_DEEP)
-        return self.mapping(path) if kind is MappingStartEvent else self.sequence(path)
+        return self.mapping((*path, key)) if kind is MappingStartEvent else self.sequence((*path, key))
 
     def adornment(self, event: Any, spot: int) -> bool:
         """Whether a tag says that the value is text; any other tag and every anchor is a fault."""
@@ -180,7 +184,7 @@ class _Composer(Tree):
             self.faults.add(spot, *sentences.TAG)
         return text_meant
 
-    def plain(self, value: str, path: Path, spot: int) -> Any:
+    def plain(self, value: str, path: Path, key: str | int, spot: int) -> Any:
         """What an unquoted scalar says."""
         if value[:1] not in _NUMBER_START:
             return WORDS.get(value, value)
@@ -191,7 +195,7 @@ class _Composer(Tree):
             self.faults.add(spot, *read)
             return value
         if read.written is not None:
-            self.written[path] = read.written
+            self.written[(*path, key)] = read.written
         return read.value
 
     def key(self, event: Any, path: Path, spot: int) -> str | None:
@@ -201,7 +205,7 @@ class _Composer(Tree):
             return None
         if type(event) is not ScalarEvent:
             self.faults.add(spot, *sentences.KEY_NOT_TEXT)
-            self.value(event, (*path, self.passing_name({})), spot)
+            self.value(event, path, self.passing_name({}), spot)
             return None
         if self.adorned:
             self.adornment(event, spot)

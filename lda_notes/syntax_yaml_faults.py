@@ -156,7 +156,7 @@ _AT_PROBLEM: Final = (
     ("", "mapping keys are not allowed", _QUESTION_MARK),
     ("", "node content", _NO_VALUE),
 )
-_SIGNS: Final = {"@": "an at sign", "`": "a backquote", "%": "a percent sign"}
+_SIGNS: Final = {"@": "an at sign", "`": "a backquote", "%": "a percent sign", "\t": "a tab"}
 _GLUED: Final = re.compile(r"[\s-]*[^\s:#'\"\[{][^\s:]*(:)\S")
 
 
