@@ -73,7 +73,7 @@ class Entry:
     original: ev.Event
     corrections: tuple[ev.Correcting, ...] = ()
     retraction: ev.Retraction | None = None
-    origins: Mapping[str, Path] = _NO_ORIGINS
+    origins: Mapping[str, Path] = field(default_factory=lambda: _NO_ORIGINS)
 
     def path(self, *keys: str | int) -> Path:
         """Return where a fact of this event stands in the record, through any correction that supplied it."""
