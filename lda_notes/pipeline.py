@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path as FilePath
 
 from lda_notes import record as records
-from lda_notes import rule_table, timeline
+from lda_notes import policy_file, rule_table, timeline
 from lda_notes.policy import Policy
 from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import Record
@@ -48,9 +48,13 @@ def judge_file(path: FilePath, policy: Policy, asof: datetime) -> Judged:
 
 
 def record_files(paths: tuple[FilePath, ...]) -> Iterator[FilePath]:
-    """Yield each file, and each record file directly in each folder, in order of name."""
+    """Yield each file, and each record file directly in each folder, in order of name; never the policy file."""
     for path in paths:
         if path.is_dir():
-            yield from sorted(p for p in path.iterdir() if p.suffix.lower() in records.SUFFIXES and p.is_file())
+            yield from sorted(p for p in path.iterdir() if _is_record(p))
         else:
             yield path
+
+
+def _is_record(path: FilePath) -> bool:
+    return path.suffix.lower() in records.SUFFIXES and path.name != policy_file.NAME and path.is_file()

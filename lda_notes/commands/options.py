@@ -1,0 +1,71 @@
+"""Options that several commands share: the same name, the same words, the same meaning everywhere."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+import click
+
+from lda_notes.policy_file import VARIABLE
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+_MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d)?(Z|[+-]\d\d:?\d\d)")
+
+
+def moment(context: click.Context, option: click.Parameter, value: Any) -> datetime | None:
+    """Read a date and time with its offset from UTC; None stays None. The callback of every option that is one."""
+    if value is None or isinstance(value, datetime):
+        return value
+    if _MOMENT.fullmatch(value):
+        try:
+            return datetime.fromisoformat(value)
+        except ValueError:
+            pass
+    raise click.BadParameter(
+        f"{value!r} is not a date and time with its offset, such as 2031-03-04T07:00-06:00.", context, option
+    )
+
+
+def _moment_or_now(context: click.Context, option: click.Parameter, value: Any) -> datetime:
+    return moment(context, option, value) or datetime.now(UTC).replace(second=0, microsecond=0)
+
+
+def asof_option(command: Command) -> Command:
+    """Add ``--asof``: the moment judged from, passed as ``asof``; without it the clock is asked."""
+    return click.option(
+        "--asof",
+        metavar="MOMENT",
+        callback=_moment_or_now,
+        help="Judge from this moment instead of now, such as 2031-03-04T07:00-06:00.",
+    )(command)
+
+
+def policy_option(command: Command) -> Command:
+    """Add ``--policy``, passed as ``policy_path``; `lda_notes.policy_file.in_force` turns it into the policy."""
+    return click.option(
+        "--policy",
+        "policy_path",
+        type=click.Path(path_type=Path),
+        envvar=VARIABLE,
+        show_envvar=True,
+        help="Facility policy that replaces published limits. Without it, lda-policy.yaml beside the records is used.",
+    )(command)
+
+
+def records_argument(command: Command) -> Command:
+    """Add the records to read, files or folders, passed as ``paths``."""
+    return click.argument(
+        "paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path)
+    )(command)
+
+
+def out_option(command: Command) -> Command:
+    """Add ``--out``: a file to write instead of standard output, passed as ``out``."""
+    return click.option(
+        "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write to this file, readable by you alone."
+    )(command)
