@@ -6,13 +6,14 @@ imported only when YAML is read.
 
 from __future__ import annotations
 
-from lda_notes.syntax_faults import MAX_BYTES, MAX_DEPTH, MAX_FAULTS, MAX_NUMBER, MAX_VALUES, Fault
+from lda_notes.syntax_faults import MAX_BYTES, MAX_DEPTH, MAX_FAULTS, MAX_HIDDEN, MAX_NUMBER, MAX_VALUES, Fault
 from lda_notes.syntax_tree import Parsed
 
 __all__ = [
     "MAX_BYTES",
     "MAX_DEPTH",
     "MAX_FAULTS",
+    "MAX_HIDDEN",
     "MAX_NUMBER",
     "MAX_VALUES",
     "Fault",

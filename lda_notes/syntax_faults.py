@@ -17,6 +17,9 @@ MAX_VALUES: Final = 300_000
 MAX_FAULTS: Final = 100
 """Most faults that are listed for one file; a last one counts those left out."""
 
+MAX_HIDDEN: Final = 1000
+"""Most hidden characters that are left out of one file; with more it is not read."""
+
 MAX_NUMBER: Final = 100
 """Longest number that is read, in characters."""
 

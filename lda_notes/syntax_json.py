@@ -21,7 +21,6 @@ from lda_notes.syntax_faults import (
     MAX_VALUES,
     NOT_FINITE,
     TOO_DEEP,
-    TOO_MANY,
     Refusal,
     not_a_mapping,
 )
@@ -32,6 +31,9 @@ from lda_notes.syntax_tree import Parsed, Stopped, Tree
 _scan_string: Final[Callable[[str, int, bool], tuple[str, int]]] = standard.scanstring  # type: ignore[attr-defined]
 
 _SPACE: Final = re.compile(r"[ \t\n\r]*")
+_PLAIN_TEXT: Final = re.compile(r'"([^"\\\x00-\x1f]*)"')
+_PLAIN_KEY: Final = re.compile(r'"([^"\\\x00-\x1f]*)"[ \t\n\r]*:[ \t\n\r]*')
+_NEXT: Final = re.compile(r"[ \t\n\r]*([,}\]])[ \t\n\r]*")
 _NUMBER: Final = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?")
 _WORD: Final = re.compile(r"[^\s,:\[\]{}\"]+")
 _LEADING_ZERO: Final = re.compile(r"-?0[0-9]")
@@ -124,14 +126,18 @@ class _Scanner(Tree):
     """Reads one JSON text. Recursion ends at ``MAX_DEPTH``. Offsets are in the cleaned text."""
 
     def whole(self) -> dict[str, Any] | None:
-        """The object that the text is, or None where it is something else."""
+        """The object that the text is."""
+        clean = self.text.clean
         start = self.skip(0)
-        if start == len(self.text.clean):
+        if start == len(clean):
             self.stop(0, EMPTY)
         self.notes.append(((), [None, start, start]))
-        data, end = self.value(start, ())
+        if clean[start] == "{":
+            data, end = self.object(start, ())
+        else:
+            data, end = self.value(start, (), 0)
         end = self.skip(end)
-        if end < len(self.text.clean):
+        if end < len(clean):
             self.stop(end, _TRAILING)
         if not isinstance(data, dict):
             self.stop(start, not_a_mapping(data))
@@ -141,19 +147,8 @@ class _Scanner(Tree):
         """Where the next character that is no white space stands."""
         return _SPACE.match(self.text.clean, at).end()  # type: ignore[union-attr]
 
-    def value(self, at: int, path: Path) -> tuple[Any, int]:
-        """The value that starts here, and where it ends."""
-        sign = self.text.clean[at : at + 1]
-        if sign == '"':
-            return self.string(at)
-        if sign in ("{", "["):
-            if len(path) >= MAX_DEPTH:
-                self.stop(at, TOO_DEEP)
-            return self.object(at, path) if sign == "{" else self.array(at, path)
-        return self.word(at, path)
-
     def object(self, at: int, path: Path) -> tuple[dict[str, Any], int]:
-        """The entries of the object whose bracket opens here."""
+        """The entries of the object whose bracket opens here, and where it ends."""
         clean = self.text.clean
         entries: dict[str, Any] = {}
         notes = self.notes_for(path)
@@ -161,24 +156,19 @@ class _Scanner(Tree):
         if clean[at : at + 1] == "}":
             return entries, at + 1
         while True:
-            if clean[at : at + 1] != '"':
-                self.miss(at, _NO_KEY)
             key_spot = at
-            key, at = self.string(at)
+            found = _PLAIN_KEY.match(clean, at)
+            key, at = (found[1], found.end()) if found else self.key(at)
             if key in entries:
                 key = self.refuse_repeated(key, path, key_spot, entries)
-            at = self.skip(at)
-            if clean[at : at + 1] != ":":
-                self.miss(at, _NO_COLON)
-            at = self.skip(at + 1)
             notes += (key, key_spot, at)
-            entries[key], at = self.child(at, (*path, key))
-            if clean[at : at + 1] == "}":
-                return entries, at + 1
-            at = self.comma(at)
+            entries[key], at = self.value(at, path, key)
+            closed, at = self.next(at, "}")
+            if closed:
+                return entries, at
 
     def array(self, at: int, path: Path) -> tuple[list[Any], int]:
-        """The items of the array whose bracket opens here."""
+        """The items of the array whose bracket opens here, and where it ends."""
         items: list[Any] = []
         notes = self.notes_for(path)
         at = self.skip(at + 1)
@@ -186,25 +176,50 @@ class _Scanner(Tree):
             return items, at + 1
         while True:
             notes += (len(items), at, at)
-            item, at = self.child(at, (*path, len(items)))
+            item, at = self.value(at, path, len(items))
             items.append(item)
-            if self.text.clean[at : at + 1] == "]":
-                return items, at + 1
-            at = self.comma(at)
+            closed, at = self.next(at, "]")
+            if closed:
+                return items, at
 
-    def child(self, at: int, path: Path) -> tuple[Any, int]:
-        """A value inside another, and where the next sign stands."""
-        self.count += 1
-        if self.count > MAX_VALUES:
-            self.stop(at, TOO_MANY)
-        value, end = self.value(at, path)
-        return value, self.skip(end)
+    def value(self, at: int, path: Path, key: str | int) -> tuple[Any, int]:
+        """The value under a key or at a position, which starts here, and where it ends."""
+        clean = self.text.clean
+        if self.many:
+            self.count(at)
+        found = _PLAIN_TEXT.match(clean, at)
+        if found:
+            return found[1], found.end()
+        sign = clean[at : at + 1]
+        if sign == '"':
+            return self.string(at)
+        if sign in ("{", "["):
+            if len(path) + 1 >= MAX_DEPTH:
+                self.stop(at, TOO_DEEP)
+            return self.object(at, (*path, key)) if sign == "{" else self.array(at, (*path, key))
+        return self.word(at, path, key)
 
-    def comma(self, at: int) -> int:
-        """Where the next entry starts, after the comma that is expected here."""
-        if self.text.clean[at : at + 1] != ",":
-            self.miss(at, _NO_COMMA)
-        return self.skip(at + 1)
+    def key(self, at: int) -> tuple[str, int]:
+        """A key that has escapes, or is none; and where its value starts."""
+        clean = self.text.clean
+        if clean[at : at + 1] != '"':
+            self.miss(at, _NO_KEY)
+        key, at = self.string(at)
+        at = self.skip(at)
+        if clean[at : at + 1] != ":":
+            self.miss(at, _NO_COLON)
+        return key, self.skip(at + 1)
+
+    def next(self, at: int, closing: str) -> tuple[bool, int]:
+        """Whether the bracket closes after a value, and where the next entry starts or the container ends."""
+        found = _NEXT.match(self.text.clean, at)
+        if found is None:
+            self.miss(self.skip(at), _NO_COMMA)
+        if found[1] == ",":
+            return False, found.end()
+        if found[1] != closing:
+            self.stop(found.start(1), _NO_COMMA)
+        return True, found.end(1)
 
     def string(self, at: int) -> tuple[str, int]:
         """The text whose double quotes open here, without hidden characters, and where it ends."""
@@ -220,7 +235,7 @@ class _Scanner(Tree):
             value = without_hidden(value)
         return value, end
 
-    def word(self, at: int, path: Path) -> tuple[Any, int]:
+    def word(self, at: int, path: Path, key: str | int) -> tuple[Any, int]:
         """A number, true, false or null; a number that JSON does not have is a fault, and stays text."""
         found = _WORD.match(self.text.clean, at)
         if found is None:
@@ -235,7 +250,7 @@ class _Scanner(Tree):
             self.faults.add(at, *read)
             return word, found.end()
         if read.written is not None:
-            self.written[path] = word
+            self.written[(*path, key)] = word
         return read.value, found.end()
 
     def number(self, word: str) -> Number | Refusal:

@@ -11,7 +11,7 @@ from bisect import bisect_right
 from dataclasses import dataclass, field
 from typing import Final
 
-from lda_notes.syntax_faults import MAX_BYTES, MAX_FAULTS, Fault
+from lda_notes.syntax_faults import MAX_BYTES, MAX_FAULTS, MAX_HIDDEN, Fault
 
 HIDDEN: Final = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\xad\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f"
@@ -75,14 +75,22 @@ class Faults:
 
     def add(self, offset: int, rule: str, message: str, todo: str) -> None:
         """Note a fault at an offset in the cleaned text."""
-        self.put(Fault(*self.text.place(offset), rule, message, todo))
+        if self.full:
+            self._more += 1
+        else:
+            self.put(Fault(*self.text.place(offset), rule, message, todo))
+
+    @property
+    def full(self) -> bool:
+        """Whether further faults are only counted; their places then need not be worked out."""
+        return len(self._listed) >= MAX_FAULTS
 
     def put(self, fault: Fault) -> None:
         """Note a fault whose row and column are known."""
-        if len(self._listed) < MAX_FAULTS:
-            self._listed.append(fault)
-        else:
+        if self.full:
             self._more += 1
+        else:
+            self._listed.append(fault)
 
     def all(self) -> tuple[Fault, ...]:
         """Every fault, in the order of the file, and last how many were left out."""
@@ -147,9 +155,23 @@ def decode(raw: bytes) -> tuple[Text | None, Faults]:
     if wrong is not None:
         faults.add(len(raw[:wrong].decode("utf-8")), *_not_utf8(raw, wrong))
     # Valid UTF-8 less its plain ASCII is still valid, and in most files empty: a search of nearly nothing.
-    if HIDDEN.search(raw.translate(None, _SEEN_ASCII).decode("utf-8", "replace")):
+    hidden = HIDDEN.findall(raw.translate(None, _SEEN_ASCII).decode("utf-8", "replace"))
+    if len(hidden) > MAX_HIDDEN:
+        faults.put(_hardly_text(text, len(hidden)))
+        return None, faults
+    if hidden:
         _leave_out_hidden(text, faults)
     return text, faults
+
+
+def _hardly_text(text: Text, count: int) -> Fault:
+    first = HIDDEN.search(text.decoded)
+    return Fault(
+        *text.place(first.start() if first else 0),
+        "hidden-character",
+        f"The file holds {count:,} characters that cannot be seen, so it is hardly a text.",
+        "Check that this is the right file, and save it again as plain text.",
+    )
 
 
 def _leave_out_hidden(text: Text, faults: Faults) -> None:

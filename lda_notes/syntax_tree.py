@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
 from lda_notes.problems import Path
-from lda_notes.syntax_faults import MAX_VALUES, Fault, Refusal, repeated
+from lda_notes.syntax_faults import MAX_VALUES, TOO_MANY, Fault, Refusal, repeated
 from lda_notes.syntax_text import Faults, Text
 
 Notes = list[tuple[Path, list[Any]]]
@@ -26,15 +26,16 @@ class Tree:
         self.text = text
         self.faults = faults
         self.notes: Notes = []
-        self.count = 0
+        # Every value takes at least one character, so only a long text can hold too many.
+        self.many = len(text.clean) > MAX_VALUES
+        self._values = 0
         self.written: dict[Path, str] = {}
         self._refused: list[tuple[dict[str, Any], str]] = []
         self._names = 0
 
     def refuse_repeated(self, key: str, path: Path, spot: int, entries: dict[str, Any]) -> str:
         """Note that a key stands twice; the name under which the second value is read."""
-        notes = next(notes for of, notes in reversed(self.notes) if of == path)
-        row, _ = self.text.place(notes[notes.index(key) + 1])
+        row = 0 if self.faults.full else self._row_of_key(key, path)
         self.faults.add(spot, *repeated(key, row))
         return self.passing_name(entries)
 
@@ -51,9 +52,15 @@ class Tree:
         self.notes.append((path, notes))
         return notes
 
-    def room(self) -> int:
-        """How many more values may be read."""
-        return MAX_VALUES - self.count
+    def _row_of_key(self, key: str, path: Path) -> int:
+        notes = next(notes for of, notes in reversed(self.notes) if of == path)
+        return self.text.place(notes[1::3][notes[::3].index(key)])[0]
+
+    def count(self, spot: int) -> None:
+        """Count a value; stop at one too many."""
+        self._values += 1
+        if self._values > MAX_VALUES:
+            self.stop(spot, TOO_MANY)
 
     def stop(self, spot: int, refusal: Refusal) -> NoReturn:
         """Note a fault after which nothing more can be read."""

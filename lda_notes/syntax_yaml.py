@@ -22,7 +22,7 @@ from yaml.events import (
 
 from lda_notes import syntax_yaml_faults as sentences
 from lda_notes.problems import Path
-from lda_notes.syntax_faults import EMPTY, MAX_DEPTH, TOO_DEEP, TOO_MANY, Refusal, not_a_mapping
+from lda_notes.syntax_faults import EMPTY, MAX_DEPTH, TOO_DEEP, Refusal, not_a_mapping
 from lda_notes.syntax_scalars import WORDS, number
 from lda_notes.syntax_text import HIDDEN, Faults, Text, decode, hidden_fault, without_hidden
 from lda_notes.syntax_tree import Parsed, Stopped, Tree
@@ -114,7 +114,7 @@ class _Composer(Tree):
 
     def mapping(self, path: Path) -> dict[str, Any]:
         """The entries up to the end of the mapping."""
-        get, adorned, room = self.get_event, self.adorned, self.room()
+        get, adorned, many = self.get_event, self.adorned, self.many
         entries: dict[str, Any] = {}
         notes = self.notes_for(path)
         event = get()
@@ -129,33 +129,31 @@ class _Composer(Tree):
             event = get()
             spot = event.start_mark.index
             notes += (key, key_spot, spot)
+            if many:
+                self.count(spot)
             # Unquoted words are what a record mostly holds; they are read here, without a call.
             if type(event) is ScalarEvent and not event.style and not adorned:
                 value = event.value
                 entries[key] = self.plain(value, path, key, spot) if value[:1] in _SPECIAL_START else value
             else:
                 entries[key] = self.value(event, path, key, spot)
-            if len(entries) > room:
-                self.stop(spot, TOO_MANY)
             event = get()
-        self.count += len(entries)
         self.last = _spot(event)
         return entries
 
     def sequence(self, path: Path) -> list[Any]:
         """The items up to the end of the sequence."""
-        get, room = self.get_event, self.room()
+        get, many = self.get_event, self.many
         items: list[Any] = []
         notes = self.notes_for(path)
         event = get()
         while type(event) is not SequenceEndEvent:
             spot = event.start_mark.index
             notes += (len(items), spot, spot)
+            if many:
+                self.count(spot)
             items.append(self.value(event, path, len(items), spot))
-            if len(items) > room:
-                self.stop(spot, TOO_MANY)
             event = get()
-        self.count += len(items)
         self.last = _spot(event)
         return items
 

@@ -189,10 +189,12 @@ def _explain(context: str, problem: str, began: int, at: int, text: Text) -> tup
         return began, ALIAS if clean[began : began + 1] == "*" else ANCHOR
     if "tag" in context.lower() or "tag handle" in problem:
         return began, TAG
-    if "incompatible YAML" in problem or "version" in problem:
+    if "incompatible YAML" in problem or "version" in problem or "digit" in problem:
         return at, VERSION
     if "document start" in problem:
         return at, SEVERAL
+    if clean[at : at + 1] == ":" and not row[: at - start].strip():
+        return at, NO_KEY
     if "mapping values are not allowed" in problem:
         return _stray_colon(at, text)
     if "simple key" in context and (glued := _GLUED.match(text.row_at(began)[1])):
