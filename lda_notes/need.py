@@ -1,0 +1,200 @@
+"""What a need is, and the conditions under which a fact is asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from lda_notes import events as ev
+from lda_notes.episode import Episode
+from lda_notes.policy import DEFAULT
+from lda_notes.shapes import Dressing, NotDone
+from lda_notes.sources import Citation
+from lda_notes.timeline import trouble
+
+Level = Literal["required", "recommended"]
+Condition = Callable[[Any, Episode], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One fact that a record of its kind should hold.
+
+    ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
+    nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
+    same, seen from the part that holds the fact, such as the one flush of several. ``option`` names a choice of the
+    policy: unless it is "yes", a missing fact is no gap. A fact inside a part that is absent is not asked for; the
+    part itself is, by a row of its own that stands before its facts.
+    """
+
+    path: tuple[str, ...]
+    asks: str
+    level: Level
+    citations: tuple[Citation, ...]
+    when: Callable[[Any, Episode], bool] | None = None
+    given: Callable[[Any], bool] | None = None
+    option: str | None = None
+
+    @property
+    def name(self) -> str:
+        """Return the dotted path, such as ``needle.gauge``."""
+        return ".".join(self.path)
+
+    def applies(self, event: Any, episode: Episode) -> bool:
+        """Tell whether the fact is asked of this event (the episode itself for the rows of `EPISODE_NEEDS`)."""
+        return self.when is None or self.when(event, episode)
+
+
+# -- when a fact is asked for --
+
+
+def two_septa(_: Any, episode: Episode) -> bool:
+    """Tell whether the port has two septa."""
+    return len(episode.port.septa) > 1
+
+
+def in_trouble(event: Any, _: Episode) -> bool:
+    """Tell whether the event itself gives a reason to keep the line out of use."""
+    return bool(trouble(event))
+
+
+def no_blood(event: Any, _: Episode) -> bool:
+    """Tell whether the event found no blood return."""
+    return "none" in (event.blood_return, getattr(event, "blood_return_before", None))
+
+
+def blood(event: Any, _: Episode) -> bool:
+    """Tell whether blood came back."""
+    return event.blood_return in ("present", "sluggish")
+
+
+def needs_verifier(event: Any, _: Episode) -> bool:
+    """Tell whether the author is new to the procedure."""
+    return getattr(event.by, "new_to_procedure", None) is True
+
+
+def first_access(event: Any, episode: Episode) -> bool:
+    """Tell whether the tip position must be known now: the first access on record, or no confirmation on record."""
+    return episode.port.tip is None or not any(e.kind == "access" and e.at < event.at for e in episode.events)
+
+
+def injection_possible(_: Any, episode: Episode) -> bool:
+    """Tell whether a power injection is on record or the port is rated for one."""
+    power = episode.port.power
+    return (power is not None and power.rated) or injected(None, episode)
+
+
+def injected(_: Any, episode: Episode) -> bool:
+    """Tell whether a power injection is on record."""
+    return any(isinstance(event, ev.LineUse) and event.purpose == "power injection" for event in episode.events)
+
+
+def nothing_runs(event: Any, _: Episode) -> bool:
+    """Tell whether no infusion was connected."""
+    return event.infusion is None
+
+
+def unlocked(event: Any, episode: Episode) -> bool:
+    """Tell whether a working line was left without a lock."""
+    return isinstance(event.lock, NotDone) and blood(event, episode)
+
+
+def needle_in(event: Any, episode: Episode) -> bool:
+    """Tell whether a needle is in at the time of ``event``, so that a dressing and connections can be looked at."""
+    septum = event.septum or episode.port.septa[0]
+    last = max(
+        (
+            (other.at, isinstance(other, ev.Opening))
+            for other in episode.events
+            if isinstance(other, ev.Opening | ev.Closing)
+            and other.at <= event.at
+            and (other.septum or episode.port.septa[0]) == septum
+        ),
+        default=(None, False),
+    )
+    return last[1]
+
+
+def under_way(event: Any, _: Episode) -> bool:
+    """Tell whether something begins or is given, rather than stopped."""
+    return event.action != "stopped"
+
+
+def drug_given(event: Any, _: Episode) -> bool:
+    """Tell whether something was given at once."""
+    return event.action != "stopped" and event.purpose not in ("infusion", "blood sampling")
+
+
+def injection(event: Any, _: Episode) -> bool:
+    """Tell whether the use is a power injection."""
+    return event.purpose == "power injection"
+
+
+def sampling(event: Any, _: Episode) -> bool:
+    """Tell whether the use is blood sampling."""
+    return event.purpose == "blood sampling"
+
+
+def may_harm(event: Any, _: Episode) -> bool:
+    """Tell whether what is given may harm tissue."""
+    return event.action != "stopped" and event.purpose in ("infusion", "medication")
+
+
+def dose_by_lumen(event: Any, episode: Episode) -> bool:
+    """Tell whether the alteplase dose may depend on the lumen: under the full-dose weight, or weight unknown."""
+    weight = episode.patient.weight_kg
+    return bool(event.drug == "alteplase") and (weight is None or weight < DEFAULT.value("alteplase_full_dose_kg"))
+
+
+def leaves_accessed(event: Any, _: Episode) -> bool:
+    """Tell whether the patient leaves with the needle in."""
+    return event.needle_in is True
+
+
+def adds_nothing(event: Any, _: Episode) -> bool:
+    """Tell whether an addendum adds no fact by key."""
+    return not event.adds
+
+
+def cleared(event: Any, _: Episode) -> bool:
+    """Tell whether the line was cleared for use."""
+    return event.decision == "cleared for use"
+
+
+def is_cream(anaesthetic: Any) -> bool:
+    """Tell whether the anaesthetic is a cream."""
+    return str(anaesthetic.agent).endswith("cream")
+
+
+def is_injected(anaesthetic: Any) -> bool:
+    """Tell whether the anaesthetic is injected."""
+    return str(anaesthetic.agent).startswith("intradermal")
+
+
+def is_spray(anaesthetic: Any) -> bool:
+    """Tell whether the anaesthetic is a spray."""
+    return str(anaesthetic.agent).endswith("spray")
+
+
+def has_heparin(lock: Any) -> bool:
+    """Tell whether the lock holds heparin."""
+    return "heparin" in lock.drug
+
+
+def no_built_in_disc(dressing: Any) -> bool:
+    """Tell whether the dressing itself holds no chlorhexidine."""
+    return isinstance(dressing, Dressing) and dressing.type != "transparent with chlorhexidine"
+
+
+def somebody_told(problem: Any) -> bool:
+    """Tell whether somebody was told of the problem."""
+    return problem.told is not None
+
+
+def small_or_treated(_: Any, episode: Episode) -> bool:
+    """Tell whether a dose depends on the weight: a child, or a patient given a thrombolytic."""
+    born = episode.patient.birth_date
+    first = min((event.at for event in episode.events), default=None)
+    child = born is not None and first is not None and (first.year - born.year) < DEFAULT.value("adult_years")
+    return child or any(isinstance(event, ev.PatencyTreatment) for event in episode.events)
