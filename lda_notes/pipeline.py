@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path as FilePath
 
-from lda_notes import record as records
 from lda_notes import policy_file, rule_table, timeline
+from lda_notes import record as records
 from lda_notes.policy import Policy
 from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import Record
