@@ -155,13 +155,15 @@ def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Find
         list(range(len(data["events"]))) if isinstance(data, dict) and isinstance(data.get("events"), list) else []
     )
     unread: list[UnreadEvent] = []
+    named: set[Path] = set()
     for _ in range(_MAX_ROUNDS):
         dropped: set[int] = set()
         removals: list[Path] = []
         for fault in faults:
             path = fault.path
             real = ("events", positions[int(path[1])], *path[2:]) if _in_events(path, positions) else path
-            if not any(f.path == real and f.rule == "record-layout" for f in findings):
+            if real not in named:
+                named.add(real)
                 findings.append(_layout_finding(fault, real, record, data))
             if _spoils_event(fault) and _in_events(path, positions):
                 dropped.add(int(path[1]))

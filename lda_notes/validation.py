@@ -35,7 +35,8 @@ def misfits(error: ValidationError, data: Any, fields_of: Mapping[str, Sequence[
         path = _path_in(data, detail["loc"], detail["type"] in ("missing", "union_tag_not_found"))
         grouped.setdefault(path, []).append(detail)
     # A union reports each member's view; the faults deepest inside the value tell most, so their parents are left out.
-    deepest = [path for path in grouped if not any(other[: len(path)] == path != other for other in grouped)]
+    parents = {path[:length] for path in grouped for length in range(len(path))}
+    deepest = [path for path in grouped if path not in parents]
     return [_misfit(path, grouped[path], _value_at(data, path)) for path in deepest]
 
 
