@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from lda_notes import events as ev
 from lda_notes.policy import Policy
 from lda_notes.shapes import Dressing
-from lda_notes.timeline import DressingStay, Entry, State, Timeline
+from lda_notes.timeline import DressingStay, Entry, NeedleStay, State, Timeline
 
 ClockName = Literal[
     "needle change", "dressing change", "line check", "flush", "idle flush", "maintenance flush", "thrombolytic check"
@@ -37,7 +37,8 @@ class Due:
 
     def overdue(self, moment: datetime) -> bool:
         """Tell whether ``moment`` is past the due time; an unknown start counts as overdue."""
-        return self.by is None or moment > self.by
+        # Two moments of one zone would be compared by the wall clock, which runs twice through an hour in autumn.
+        return self.by is None or moment.astimezone(UTC) > self.by.astimezone(UTC)
 
 
 def end_of(since: datetime, limit: str, policy: Policy, zone: ZoneInfo) -> datetime:
@@ -74,35 +75,49 @@ def dressing_limit(dressing: Dressing | None) -> str | None:
 
 def due(timeline: Timeline, septum: str, policy: Policy, moment: datetime | None = None) -> tuple[Due, ...]:
     """Return every clock that runs for ``septum`` at ``moment`` (default: the moment judged from), soonest first."""
-    state = timeline.state_at(septum, moment or timeline.asof)
-    found = list(_clocks(timeline, state, policy, zone_of(timeline)))
-    return tuple(sorted(found, key=lambda d: (d.by is not None, d.by or d.restarted_by.event.at, d.clock)))
+    moment = moment or timeline.asof
+    found = list(_clocks(timeline, timeline.state_at(septum, moment), moment, policy, zone_of(timeline)))
+    return tuple(sorted(found, key=_soonest))
 
 
-def _clocks(timeline: Timeline, state: State, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
+def _soonest(due: Due) -> tuple[bool, datetime, str]:
+    return due.by is not None, (due.by or due.restarted_by.event.at).astimezone(UTC), due.clock
+
+
+def _clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
     if not state.port_in:
         return
     if state.needle is not None:
         yield _needle(state, policy, zone)
-        if state.dressing is not None:
-            yield _dressing(state.dressing, state, policy, zone)
+        yield _dressing(state.dressing, state.needle, policy, zone)
         if state.last_check is not None:
             yield _plain(
                 "line check", "line_check_hours", state, state.last_check, policy, zone, "last look at the line"
             )
-        tended = _latest(state.last_flush, state.last_lock)
-        if state.infusion is None and tended is not None and state.dwell is None:
-            yield _plain("flush", "accessed_idle_flush_hours", state, tended, policy, zone, "last flush or lock")
+        if state.infusion is None and state.dwell is None:
+            yield _idle(state, state.needle, policy, zone)
         if state.dwell is not None:
             yield from _thrombolytic(state, policy, zone)
         return
-    tended = _latest(state.last_flush, state.last_lock, state.last_removal)
+    tended = _latest(state.last_flush, state.last_lock) or state.last_removal
     if tended is None:
         return
-    if timeline.discharge is not None:
-        yield _plain("maintenance flush", "maintenance_flush_days", state, tended, policy, zone, "last flush or lock")
+    flushed = tended in (state.last_flush, state.last_lock)
+    why = "last flush or lock" if flushed else "needle taken out, no flush recorded"
+    left = timeline.discharge
+    if left is not None and left.event.at <= moment:
+        yield _plain("maintenance flush", "maintenance_flush_days", state, tended, policy, zone, why)
     else:
-        yield _plain("idle flush", "idle_flush_days", state, tended, policy, zone, "last flush or lock")
+        yield _plain("idle flush", "idle_flush_days", state, tended, policy, zone, why)
+
+
+def _idle(state: State, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:
+    limit = "accessed_idle_flush_hours"
+    tended = _latest(state.last_flush, state.last_lock, state.infusion_stopped)
+    if tended is None:
+        return Due("flush", state.septum, None, None, needle.opened, limit, "no flush is recorded")
+    why = "infusion stopped" if tended is state.infusion_stopped else "last flush or lock"
+    return _plain("flush", limit, state, tended, policy, zone, why)
 
 
 def _needle(state: State, policy: Policy, zone: ZoneInfo) -> Due:
@@ -115,36 +130,41 @@ def _needle(state: State, policy: Policy, zone: ZoneInfo) -> Due:
     return Due("needle change", state.septum, by, stay.since, stay.opened, limit, "needle put in")
 
 
-def _dressing(stay: DressingStay, state: State, policy: Policy, zone: ZoneInfo) -> Due:
-    limit = dressing_limit(stay.dressing)
-    if limit is None:
-        return Due(
-            "dressing change",
-            state.septum,
-            None,
-            stay.since,
-            stay.put_on,
-            "gauze_dressing_days",
-            "dressing type is not known",
-        )
-    condition = _condition(stay, state)
+def _dressing(stay: DressingStay | None, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:
+    if stay is None:
+        why = "no dressing is recorded"
+        return Due("dressing change", needle.septum, None, None, needle.opened, "transparent_dressing_days", why)
+    limits = _dressing_limits(stay.dressing)
+    if not limits:
+        why = "dressing type is not known"
+        return Due("dressing change", stay.septum, None, stay.since, stay.put_on, "gauze_dressing_days", why)
+    condition = _condition(stay)
     if condition:
-        return Due("dressing change", state.septum, None, stay.since, stay.put_on, limit, f"dressing found {condition}")
+        why = f"dressing found {condition}"
+        return Due("dressing change", stay.septum, None, stay.since, stay.put_on, limits[0], why)
     if stay.since is None:
-        return Due("dressing change", state.septum, None, None, stay.put_on, limit, "time of dressing is not known")
-    by = end_of(stay.since, limit, policy, zone)
-    return Due("dressing change", state.septum, by, stay.since, stay.put_on, limit, "dressing put on")
+        why = "time of dressing is not known"
+        return Due("dressing change", stay.septum, None, None, stay.put_on, limits[0], why)
+    ends = [(end_of(stay.since, limit, policy, zone), limit) for limit in limits]
+    by, limit = min(ends, key=lambda end: end[0].astimezone(UTC))
+    return Due("dressing change", stay.septum, by, stay.since, stay.put_on, limit, "dressing put on")
 
 
-def _condition(stay: DressingStay, state: State) -> str:
-    """Return what the last look said is wrong with the dressing that is on now."""
-    last = state.last_check
-    if last is None or not isinstance(last.event, ev.LineCheck | ev.ArrivalAccessed):
+def _dressing_limits(dressing: Dressing | None) -> tuple[str, ...]:
+    """Return the limits that a dressing runs to: its type's and, if it holds chlorhexidine, the disc's own."""
+    limit = dressing_limit(dressing)
+    if dressing is None or limit is None:
+        return ()
+    chlorhexidine = dressing.chlorhexidine_disc is True or dressing.type == "transparent with chlorhexidine"
+    return (limit, "chg_dressing_days") if chlorhexidine else (limit,)
+
+
+def _condition(stay: DressingStay) -> str:
+    """Return what the last look that recorded its condition said is wrong with the dressing that is on."""
+    found = stay.found.event if stay.found is not None else None
+    if not isinstance(found, ev.LineCheck | ev.ArrivalAccessed) or not isinstance(found.dressing_found, tuple):
         return ""
-    found = last.event.dressing_found
-    if not isinstance(found, tuple):
-        return ""
-    return " and ".join(word for word in found if word != "intact")
+    return " and ".join(word for word in found.dressing_found if word != "intact")
 
 
 def _plain(clock: ClockName, limit: str, state: State, entry: Entry, policy: Policy, zone: ZoneInfo, why: str) -> Due:
@@ -165,4 +185,6 @@ def _thrombolytic(state: State, policy: Policy, zone: ZoneInfo) -> Iterator[Due]
 
 
 def _latest(*entries: Entry | None) -> Entry | None:
-    return max((entry for entry in entries if entry is not None), key=lambda e: e.event.at, default=None)
+    return max(
+        (entry for entry in entries if entry is not None), key=lambda e: e.event.at.astimezone(UTC), default=None
+    )

@@ -100,13 +100,17 @@ class NeedleStay:
 
 @dataclass(frozen=True, slots=True)
 class DressingStay:
-    """A dressing's time on the site. ``since`` is None when nobody knows when it was put on."""
+    """A dressing's time on the site. ``since`` is None when nobody knows when it was put on.
+
+    ``found`` is the last look that recorded its condition.
+    """
 
     septum: str
     put_on: Entry
     since: datetime | None
     dressing: Dressing | None
     ended: Entry | None = None
+    found: Entry | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +152,7 @@ class State:
     last_check: Entry | None = None
     last_removal: Entry | None = None
     infusion: Entry | None = None
+    infusion_stopped: Entry | None = None
     port_in: bool = True
 
 
@@ -433,8 +438,12 @@ def _opened(state: State, entry: Entry, event: ev.Opening, history: _History) ->
     on: DressingStay | None = None
     if isinstance(event, ev.ArrivalAccessed) or isinstance(dressing, Dressing):
         on = DressingStay(state.septum, entry, dressed, dressing if isinstance(dressing, Dressing) else None)
+        if isinstance(event, ev.ArrivalAccessed) and isinstance(event.dressing_found, tuple):
+            on = replace(on, found=entry)
     _stop_dwell(state, entry, history)
-    return replace(state, needle=stay, dressing=on, infusion=infusion, last_check=entry, dwell=None)
+    return replace(
+        state, needle=stay, dressing=on, infusion=infusion, infusion_stopped=None, last_check=entry, dwell=None
+    )
 
 
 def _stop_dwell(state: State, entry: Entry, history: _History) -> None:
@@ -448,7 +457,9 @@ def _closed(state: State, entry: Entry, history: _History) -> State:
     if state.dressing is not None:
         history.dressings.append(replace(state.dressing, ended=entry))
     _stop_dwell(state, entry, history)
-    return replace(state, needle=None, dressing=None, dwell=None, infusion=None, last_removal=entry)
+    return replace(
+        state, needle=None, dressing=None, dwell=None, infusion=None, infusion_stopped=None, last_removal=entry
+    )
 
 
 def _tended(state: State, entry: Entry, event: ev.Tending, history: _History) -> State:
@@ -466,7 +477,7 @@ def _tended(state: State, entry: Entry, event: ev.Tending, history: _History) ->
                 if event.action == "started":
                     return replace(state, infusion=entry)
                 if event.action == "stopped":
-                    return replace(state, infusion=None)
+                    return replace(state, infusion=None, infusion_stopped=entry)
             return state
         case _:
             return state
@@ -476,7 +487,10 @@ def _observed(state: State, entry: Entry, event: ev.Observing, history: _History
     match event:
         case ev.LineCheck():
             infusion = entry if event.infusion else state.infusion
-            return replace(state, last_check=entry, infusion=infusion)
+            on = state.dressing
+            if on is not None and isinstance(event.dressing_found, tuple):
+                on = replace(on, found=entry)
+            return replace(state, last_check=entry, infusion=infusion, dressing=on)
         case ev.PatencyCheck():
             if state.dwell is None:
                 return state
