@@ -1,0 +1,80 @@
+"""Every case file finds exactly what it marks; every rule has a case that fires it and one that leaves it quiet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from rule_cases import base, case_paths, complete, episode_of, judged, over, read_case
+
+from lda_notes import rule_table
+from lda_notes.sources import SOURCES
+
+PATHS = case_paths()
+
+
+@pytest.mark.parametrize("path", PATHS, ids=lambda path: path.name)
+def test_case(path: Path) -> None:
+    case = read_case(path)
+    listing = "\n".join(f"{f.path}: {f.rule}: {f.message}" for f in case.findings)
+    assert sorted(case.found) == sorted(case.expected), listing
+    names = {rule for _, rule in case.expected}
+    assert (case.rule not in names) if case.quiet else (case.rule in names or path.name.count(".") > 1)
+
+
+def test_every_rule_fires_in_one_case_and_is_quiet_in_another() -> None:
+    names = {path.name for path in PATHS}
+    rules = rule_table.load()
+    assert {rule for rule in rules if f"{rule}.yaml" not in names} == set()
+    assert {rule for rule in rules if not any(name.startswith(f"{rule}.ok") for name in names)} == set()
+    known = {*rules, "correction-target", "correction-unreadable"}
+    assert {name for name in names if name.split(".")[0] not in known} == set()
+
+
+def test_a_case_and_its_quiet_neighbour_differ() -> None:
+    for path in PATHS:
+        if ".ok" not in path.name:
+            neighbour = path.with_name(f"{path.name.split('.')[0]}.ok.yaml")
+            assert not neighbour.exists() or neighbour.read_text() != path.read_text()
+
+
+@pytest.mark.parametrize("kind", base()["kinds"])
+def test_the_base_record_of_each_kind_has_no_gaps(kind: str) -> None:
+    from lda_notes.needs import missing
+
+    event = {"kind": kind, "at": "2031-04-02T10:00-05:00"}
+    if kind in ("addendum", "amendment", "retraction"):
+        event |= {"of": "access-1"} | {"addendum": {"text": "x"}, "amendment": {"sets": {}}, "retraction": {}}[kind]
+    episode = episode_of({"kind": "access", "at": "2031-04-02T09:00-05:00"}, event)
+    assert [gap.path for gap in missing(episode.events[1], episode)] == []
+
+
+def test_a_plain_week_finds_nothing() -> None:
+    events = [
+        {"kind": "access", "at": "2031-04-02T09:00-05:00"},
+        {"kind": "line check", "at": "2031-04-02T20:00-05:00"},
+        {"kind": "flush", "at": "2031-04-03T07:00-05:00"},
+        {"kind": "de-access", "at": "2031-04-03T07:30-05:00"},
+    ]
+    assert [(f.rule, f.message) for f in judged(episode_of(*events))] == []
+
+
+def test_laying_over() -> None:
+    under = {"a": {"x": 1, "y": 2}, "b": 3, "c": [{"x": 1, "y": 2}]}
+    assert over(under, {"a": {"x": 5}, "b": None}) == {"a": {"x": 5, "y": 2}, "c": [{"x": 1, "y": 2}]}
+    assert over(under, {"a": {"not_done": "why"}, "c": [{"x": 7}, {}]}) == {
+        "a": {"not_done": "why"},
+        "b": 3,
+        "c": [{"x": 7, "y": 2}, {"x": 1, "y": 2}],
+    }
+    times = complete({"events": [{"kind": "access", "at": "2031-04-02T09:00-05:00"}]})["events"][0]
+    assert times["charted_at"] == "2031-04-02T09:20:00-05:00"
+
+
+@pytest.mark.parametrize("name", rule_table.load())
+def test_a_rule_explains_itself(name: str) -> None:
+    rule = rule_table.load()[name]
+    assert len(rule.explanation.split("\n\n")) == 3, "what is checked, why it matters, what to do"
+    assert rule.todo and rule.todo[0].islower() and not rule.todo.endswith(".")
+    assert rule.citations or rule.limits
+    assert all(citation.source in SOURCES for citation in rule.citations)
