@@ -348,6 +348,7 @@ _ANTISEPSIS: Final[tuple[Row, ...]] = (
         low="1",
     ),
     _most("neonate_days", "28", "days", "a patient is old and still counted as newborn", _CP),
+    _most("infant_months", "12", "months", "a patient is old and still counted as an infant", _CP, low="1"),
     _least("adult_years", "18", "years", "a patient is old to be counted as an adult", _CP, low="12", high="21"),
 )
 
@@ -527,6 +528,14 @@ _THROMBOLYTIC: Final[tuple[Row, ...]] = (
     ),
     _most("alteplase_single_max_mg", "2", "mg", "one alteplase dose is", _ALT_LABEL, _SMPC),
     _most("alteplase_single_max_ml", "2", "mL", "one alteplase dose is, before further dilution", _DOSING, _SMPC),
+    _exact(
+        "alteplase_measure_step_ml",
+        "0.1",
+        "mL",
+        "the step in which a dose by lumen volume is measured",
+        _CP,
+        high="0.5",
+    ),
     _most("alteplase_doses", "2", "doses", "one occlusion is treated with", _ALT_LABEL, high="4"),
     _most("alteplase_total_mg", "4", "mg", "the doses for one occlusion add up to", _ALT_LABEL),
     _exact(
@@ -573,6 +582,7 @@ _THROMBOLYTIC: Final[tuple[Row, ...]] = (
 
 _SCALES: Final[tuple[Row, ...]] = (
     _most("pain_score", "10", "points", "a pain score is", _CP, low="4", high="100"),
+    _least("severe_pain_points", "7", "points", "a pain score that is called severe is", _CP, low="4", high="10"),
     _most("phlebitis_grade", "4", "points", "an INS phlebitis grade is", _c("ins-phlebitis", "R")),
     _most("vip_score", "5", "points", "a visual phlebitis score is", _c("vip-score", "M-H")),
     _most(
