@@ -7,7 +7,7 @@ why it matters, what to do.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 from lda_notes import due
 from lda_notes.events import KINDS, Event
+from lda_notes.needs import Missing, missing, missing_in_episode
 from lda_notes.policy import Policy
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.sources import Citation
@@ -24,13 +25,17 @@ from lda_notes.timeline import Entry, Step, Timeline
 
 
 class Found(NamedTuple):
-    """A fault as a rule yields it. ``todo`` replaces the rule's own when what to do depends on the case."""
+    """A fault as a rule yields it. ``todo`` replaces the rule's own when what to do depends on the case.
+
+    ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
+    """
 
     path: Path
     message: str
     todo: str | None = None
     related: tuple[Related, ...] = ()
     citations: tuple[Citation, ...] | None = None
+    event: str | None = None
 
 
 @dataclass(frozen=True)
@@ -44,6 +49,18 @@ class Case:
     def zone(self) -> ZoneInfo:
         """The stay's time zone."""
         return due.zone_of(self.timeline)
+
+    @cached_property
+    def gaps(self) -> Mapping[str, list[tuple[Entry | None, Missing]]]:
+        """Needed facts that the record lacks, by dotted path; the entry is None for facts of patient, stay and port."""
+        found: dict[str, list[tuple[Entry | None, Missing]]] = {}
+        episode = self.timeline.episode
+        for gap in missing_in_episode(episode, self.policy):
+            found.setdefault(gap.need.name, []).append((None, gap))
+        for entry in (*self.timeline.entries, *self.timeline.corrections):
+            for gap in missing(entry.event, episode, self.policy):
+                found.setdefault(gap.need.name, []).append((entry, gap))
+        return found
 
     def say(self, moment: datetime) -> str:
         """Return a moment as findings print it, in the stay's zone: 2031-03-04 09:40."""
@@ -144,7 +161,7 @@ def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Fi
         fault.todo or row.todo,
         fault.path,
         fault.citations if fault.citations is not None else tuple(citations(row, policy)),
-        entry.event.id if entry is not None else None,
+        entry.event.id if entry is not None else fault.event,
         fault.related,
     )
 

@@ -1,0 +1,3 @@
+"""What must be recorded and is not."""
+
+from __future__ import annotations

@@ -1,0 +1,3 @@
+"""Addenda, amendments and retractions."""
+
+from __future__ import annotations
