@@ -1,0 +1,20 @@
+"""The rules, one file per family."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Final
+
+FAMILIES: Final[tuple[str, ...]] = (
+    "authorship",
+    "order",
+    "completeness",
+    "corrections",
+)
+"""Modules of this package that hold rules, in the order in which they are listed."""
+
+
+def load() -> None:
+    """Read every family, so that the table is full."""
+    for family in FAMILIES:
+        import_module(f"lda_notes.rules.{family}")
