@@ -16,10 +16,11 @@ from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from lda_notes import due
-from lda_notes.events import KINDS, Event
+from lda_notes.events import KINDS
 from lda_notes.needs import Missing, missing, missing_in_episode
 from lda_notes.policy import Policy
 from lda_notes.problems import Finding, Path, Related, Severity
+from lda_notes.shapes import Model
 from lda_notes.sources import Citation
 from lda_notes.timeline import Entry, Step, Timeline
 
@@ -85,7 +86,7 @@ class Rule:
     explanation: str
     citations: tuple[Citation, ...]
     limits: tuple[str, ...]
-    on: tuple[type[Event], ...]
+    on: tuple[type[Model], ...]
     check: Check = field(repr=False)
 
 
@@ -96,14 +97,14 @@ def rule(
     severity: Severity,
     todo: str,
     *,
-    on: tuple[type[Event], ...] = (),
+    on: tuple[type[Model], ...] = (),
     cites: tuple[Citation, ...] = (),
     limits: tuple[str, ...] = (),
 ) -> Callable[[Check], Check]:
     """Enter a generator into the table under its own name, underscores as dashes.
 
-    With ``on`` it is called as ``check(step, event, case)`` for each event of those classes; without, as
-    ``check(case)`` once. The family is the module's name.
+    With ``on`` it is called as ``check(step, event, case)`` for each event of those classes (kinds, shapes, or
+    parts such as `Proved`); without, as ``check(case)`` once. The family is the module's name.
     """
 
     def enter(check: Check) -> Check:
