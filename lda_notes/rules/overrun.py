@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 from lda_notes import due
 from lda_notes.events import CareEvent
-from lda_notes.rule_table import Case, Entry
+from lda_notes.rule_table import Case, Entry, Step
 
 _CLOCK_CHANGE = timedelta(hours=2)
 """More than any clock change: an interval shorter than its limit by this much cannot have run out."""
@@ -35,6 +36,15 @@ def first_after(case: Case, septum: str, moment: datetime) -> Entry | None:
         if step.septum == septum and isinstance(step.entry.event, CareEvent) and step.entry.event.at > moment:
             return step.entry
     return None
+
+
+def steps_after(case: Case, step: Step) -> Iterator[Step]:
+    """Yield the later steps on the same septum, in order of time."""
+    passed = False
+    for other in case.timeline.steps:
+        if passed and other.septum == step.septum:
+            yield other
+        passed = passed or other is step
 
 
 def length(span: timedelta) -> str:

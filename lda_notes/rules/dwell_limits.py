@@ -1,0 +1,322 @@
+"""Limits of time in place: needle, dressing, looks at the line, flushes of a port that rests."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from itertools import pairwise
+
+from lda_notes import due
+from lda_notes.events import ArrivalAccessed, Closing, DressingChange, LineCheck, LineUse, Opening
+from lda_notes.problems import Related
+from lda_notes.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.rules.overrun import first_after, judged_until, length, overrun, steps_after
+from lda_notes.sources import Citation
+from lda_notes.timeline import DressingStay
+
+
+@rule(
+    "unsafe",
+    "look for signs of infection, record why the needle stayed in, and plan the next change within the limit",
+    limits=("needle_dwell_days",),
+)
+def needle_dwell(case: Case) -> Iterable[Found]:
+    """Compares the time that each needle stayed in, from access to removal, with the limit for non-coring needles.
+
+    The longer a needle stays in, the more time bacteria have to travel along it, and the more the skin and the septum
+    suffer. One study saw no harm up to 28 days, but nearly every source sets seven days.
+
+    Record why the needle stayed in longer, look closely at the site, and plan the next change within the limit. A
+    dressing change never restarts the needle's clock.
+    """
+    for septum, stays in case.timeline.needles.items():
+        for stay in stays:
+            if stay.since is None or stay.closed is None:
+                continue
+            out = stay.closed.event.at
+            by = overrun(case, stay.since, "needle_dwell_days", out)
+            if by is not None:
+                yield Found(
+                    stay.closed.path("at"),
+                    f"the needle put in {case.say(stay.since)} stayed in until {case.say(out)}, "
+                    f"{length(out - stay.since)}; expected out by {case.say(by)}, "
+                    f"after at most {case.policy.text('needle_dwell_days')}",
+                    related=_first_seen(case, septum, stay.opened, stay.closed, by),
+                )
+
+
+def _first_seen(case: Case, septum: str, opened: Entry, closed: Entry | None, by: datetime) -> tuple[Related, ...]:
+    """Return where the stay began, and the first event past its limit at which the needle was still in."""
+    related = [Related(opened.path(), "the needle's stay begins here")]
+    late = first_after(case, septum, by)
+    if late is not None and (closed is None or late.index != closed.index):
+        related.append(Related(late.path("at"), "the needle was still in at this event"))
+    return tuple(related)
+
+
+@rule(
+    "unsafe",
+    "take the needle out or change it now, and record why it stayed in",
+    limits=("needle_dwell_days",),
+)
+def needle_overdue(case: Case) -> Iterable[Found]:
+    """Compares the time since access of a needle that is still in with the limit, at the moment judged from.
+
+    A needle past its limit puts the patient at risk of infection with every further hour. After a discharge the time
+    is judged at the discharge, where this record ends.
+
+    Take the needle out, or change needle, extension and dressing together; record why it stayed in.
+    """
+    end = judged_until(case)
+    for septum, stays in case.timeline.needles.items():
+        stay = stays[-1] if stays else None
+        if stay is None or stay.since is None or stay.closed is not None:
+            continue
+        by = overrun(case, stay.since, "needle_dwell_days", end)
+        if by is not None:
+            yield Found(
+                stay.opened.path("at"),
+                f"the needle put in {case.say(stay.since)} is still in at {case.say(end)}, "
+                f"after {length(end - stay.since)}; expected out by {case.say(by)}, "
+                f"after at most {case.policy.text('needle_dwell_days')}",
+                related=_first_seen(case, septum, stay.opened, None, by),
+            )
+
+
+_DRESSINGS = ("transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days")
+
+
+@rule(
+    "unsafe",
+    "look for signs of infection, record why the dressing stayed on, and plan the next change by its type",
+    limits=_DRESSINGS,
+)
+def dressing_dwell(case: Case) -> Iterable[Found]:
+    """Compares the time that each dressing stayed on with the limit for its type.
+
+    A transparent dressing may stay for a week; gauze hides the site and holds moisture, so it is changed every two
+    days. Gauze under a transparent film counts as gauze; gauze only under the needle's wings counts as transparent
+    while the entry site is in view.
+
+    Record why the dressing stayed on longer, look closely at the site, and plan the next change by the type.
+    """
+    for stays in case.timeline.dressings.values():
+        for stay in stays:
+            if stay.since is None or stay.ended is None:
+                continue
+            limit = due.dressing_limit(stay.dressing)
+            if limit is None:
+                continue
+            off = stay.ended.event.at
+            by = overrun(case, stay.since, limit, off)
+            if by is not None:
+                yield Found(
+                    stay.ended.path("at"),
+                    f"the {_kind(stay)} put on {case.say(stay.since)} stayed on until {case.say(off)}, "
+                    f"{length(off - stay.since)}; expected changed by {case.say(by)}, "
+                    f"after at most {case.policy.text(limit)}",
+                    related=(Related(stay.put_on.path("dressing"), "this dressing"),),
+                    citations=case.policy.citations(limit),
+                )
+
+
+def _kind(stay: DressingStay) -> str:
+    kind = stay.dressing.type if stay.dressing is not None else None
+    if kind == "gauze under wings" and stay.dressing is not None and stay.dressing.site_visible is False:
+        return "dressing with gauze that hides the site"
+    return f"{kind} dressing"
+
+
+@rule("unsafe", "change the dressing now, and record why it stayed on", limits=_DRESSINGS)
+def dressing_overdue(case: Case) -> Iterable[Found]:
+    """Compares the time since the last dressing was put on with the limit for its type, at the moment judged from.
+
+    A dressing past its limit no longer protects the site. After a discharge the time is judged at the discharge, where
+    this record ends.
+
+    Change the dressing, look at the site while it is bare, and record why it stayed on.
+    """
+    end = judged_until(case)
+    for stays in case.timeline.dressings.values():
+        stay = stays[-1] if stays else None
+        if stay is None or stay.since is None or stay.ended is not None:
+            continue
+        limit = due.dressing_limit(stay.dressing)
+        by = overrun(case, stay.since, limit, end) if limit is not None else None
+        if by is not None and limit is not None:
+            yield Found(
+                stay.put_on.path("at"),
+                f"the {_kind(stay)} put on {case.say(stay.since)} is still on at {case.say(end)}, "
+                f"after {length(end - stay.since)}; expected changed by {case.say(by)}, "
+                f"after at most {case.policy.text(limit)}",
+                citations=case.policy.citations(limit),
+            )
+
+
+@rule(
+    "unsafe",
+    "change the dressing now, whatever its day, and record the change",
+    on=(LineCheck, ArrivalAccessed),
+    cites=(Citation("ahrq-ch42", "R", "table 3"), Citation("cdc-2017", "R")),
+)
+def failed_dressing_left(step: Step, event: LineCheck | ArrivalAccessed, case: Case) -> Iterable[Found]:
+    """Looks, after a dressing was found damp, soiled, loose or missing, for the change that must follow.
+
+    A dressing that is not whole lets bacteria and water to the needle; the sources ask for a change at once, on any
+    day. The finding stays while no change or removal is on record, or when the next look comes before it.
+
+    Change the dressing and record it. The needle keeps its own clock.
+    """
+    found = event.dressing_found
+    if type(found) is not tuple or step.after.needle is None:
+        return
+    failed = [word for word in found if word != "intact"]
+    if failed and not _changed_before_next_look(step, case):
+        yield Found(
+            step.entry.path("dressing_found"),
+            f"the dressing was found {' and '.join(failed)} at {case.say(event.at)} and no change is on record before "
+            "the next look; expected a change at once",
+        )
+
+
+def _changed_before_next_look(step: Step, case: Case) -> bool:
+    for later in steps_after(case, step):
+        event = later.entry.event
+        if isinstance(event, DressingChange | Closing | Opening):
+            return True
+        if isinstance(event, LineCheck):
+            return False
+    return False
+
+
+@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours",))
+def line_check_interval(case: Case) -> Iterable[Found]:
+    """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
+
+    Swelling, leaking and a loosened dressing show first to the eye; a needle that nobody looks at for long can do harm
+    unseen. The interval is common practice and a facility may set its own.
+
+    Look at the line at each shift, and chart what was seen. A look that was made and not charted is a late entry.
+    """
+    span = case.policy.span("line_check_hours")
+    for septum, gap in _gaps_between_looks(case).items():
+        late = [(began, ended) for began, ended in gap if ended - began[0] > span]
+        if not late:
+            continue
+        (began, entry), ended = max(late, key=lambda pair: pair[1] - pair[0][0])
+        more = f"; {len(late) - 1} more such gap{'s' if len(late) > 2 else ''}" if len(late) > 1 else ""
+        where = f" of septum {septum}" if len(case.timeline.needles) > 1 else ""
+        yield Found(
+            entry.path("at"),
+            f"no look at the line{where} is charted from {case.say(began)} to {case.say(ended)}, "
+            f"{length(ended - began)}; expected at most {case.policy.text('line_check_hours')} between looks{more}",
+        )
+
+
+_Gap = tuple[tuple[datetime, Entry], datetime]
+
+
+def _gaps_between_looks(case: Case) -> dict[str, list[_Gap]]:
+    gaps: dict[str, list[_Gap]] = {septum: [] for septum in case.timeline.needles}
+    for step in case.timeline.steps:
+        before = step.before
+        if step.septum is None or before.needle is None or before.last_check is None:
+            continue
+        if step.after.last_check is not before.last_check or step.after.needle is not before.needle:
+            seen = before.last_check.event.at
+            gaps[step.septum].append(((seen, before.last_check), step.entry.event.at))
+    end = judged_until(case)
+    for septum, found in gaps.items():
+        state = case.timeline.state_at(septum, end)
+        if state.needle is not None and state.last_check is not None:
+            found.append(((state.last_check.event.at, state.last_check), end))
+    return gaps
+
+
+@rule(
+    "advice",
+    "flush and lock an accessed port that rests, and chart it; policies differ, from every day to every week",
+    limits=("accessed_idle_flush_hours",),
+)
+def accessed_idle_flush(case: Case) -> Iterable[Found]:
+    """Measures how long a port with a needle in rested between uses: no infusion, no flush, no lock, no other use.
+
+    Blood drifts into a line that rests and can clot there. Sources differ widely on the interval, from daily to
+    weekly, so a facility should set its own.
+
+    Flush and lock the line, and chart it. If the line was used in between, chart that use.
+    """
+    span = case.policy.span("accessed_idle_flush_hours")
+    for septum in case.timeline.needles:
+        rests = [rest for rest in _rests(case, septum) if rest[1] - rest[0].event.at > span]
+        if rests:
+            entry, ended = max(rests, key=lambda rest: rest[1] - rest[0].event.at)
+            since = entry.event.at
+            yield Found(
+                entry.path("at"),
+                f"the accessed port rested from {case.say(since)} to {case.say(ended)}, {length(ended - since)}, "
+                f"without a flush on record; expected at most {case.policy.text('accessed_idle_flush_hours')}",
+            )
+
+
+def _rests(case: Case, septum: str) -> Iterator[tuple[Entry, datetime]]:
+    """Yield each time in which the needle was in and nothing went through it: from its last use, until when."""
+    last: Entry | None = None
+    for step in case.timeline.steps:
+        if step.septum != septum:
+            continue
+        used = (
+            step.after.last_flush is step.entry
+            or step.after.last_lock is step.entry
+            or step.after.dwell is not step.before.dwell
+            or step.after.infusion is not step.before.infusion
+            or step.after.needle is not step.before.needle
+            or type(step.entry.event) is LineUse
+        )
+        if not used:
+            continue
+        if last is not None and step.before.needle is not None and _at_rest(step):
+            yield last, step.entry.event.at
+        last = step.entry
+    end = judged_until(case)
+    state = case.timeline.state_at(septum, end)
+    if last is not None and state.needle is not None and state.infusion is None and state.dwell is None:
+        yield last, end
+
+
+def _at_rest(step: Step) -> bool:
+    return step.before.infusion is None and step.before.dwell is None
+
+
+@rule(
+    "advice",
+    "plan the next flush within the interval that the facility has chosen",
+    limits=("idle_flush_days",),
+    cites=(Citation("wu-2021", "R"),),
+)
+def idle_flush(case: Case) -> Iterable[Found]:
+    """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.
+
+    An idle port is flushed so that it stays open. Most sources ask for four weeks; studies of six to eight weeks, and
+    of twelve, saw no more occlusions, so a facility may set a longer interval.
+
+    Flush the port when it is next due, or record why it was not flushed.
+    """
+    for stays in case.timeline.needles.values():
+        for before, after in pairwise(stays):
+            if before.closed is not None:
+                yield from _stood_idle(case, before.closed, after.opened.event.at, after.opened, "stood")
+        last = stays[-1].closed if stays else None
+        if last is not None and case.timeline.discharge is None and case.timeline.now(stays[-1].septum).port_in:
+            yield from _stood_idle(case, last, case.timeline.asof, last, "stands")
+
+
+def _stood_idle(case: Case, removal: Entry, until: datetime, where: Entry, verb: str) -> Iterator[Found]:
+    since = removal.event.at
+    by = overrun(case, since, "idle_flush_days", until)
+    if by is not None:
+        yield Found(
+            where.path("at"),
+            f"the port {verb} without a needle from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
+            f"expected a flush by {case.say(by)}, after at most {case.policy.text('idle_flush_days')}",
+        )
