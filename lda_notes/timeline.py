@@ -239,7 +239,8 @@ def build(episode: Episode, policy: Policy, asof: datetime) -> Timeline:
     entries, retracted, corrections, findings = _corrected(episode)
     histories = {septum: _History() for septum in episode.port.septa}
     states = {septum: State(septum) for septum in episode.port.septa}
-    if any(isinstance(entry.event, ev.PortImplanted) for entry in entries):
+    changes = (entry.event for entry in entries if isinstance(entry.event, ev.PortImplanted | ev.PortRemoved))
+    if isinstance(next(changes, None), ev.PortImplanted):
         states = {septum: replace(state, port_in=False) for septum, state in states.items()}
     steps: list[Step] = []
     first = episode.port.septa[0]
