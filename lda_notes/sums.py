@@ -14,6 +14,7 @@ from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
 from lda_notes import events as ev
+from lda_notes.amounts import heparin_units
 from lda_notes.shapes import Lock
 from lda_notes.timeline import Entry, NeedleStay, Timeline
 
@@ -54,7 +55,7 @@ class Amount:
         """Units of heparin, strength times volume; None when it holds none, or either is not recorded."""
         if not self.heparin or self.units_per_ml is None or self.volume_ml is None:
             return None
-        return self.units_per_ml * self.volume_ml
+        return heparin_units(self.units_per_ml, self.volume_ml)
 
 
 @dataclass(frozen=True, slots=True)
