@@ -1,0 +1,163 @@
+"""Identity in our bundles: what makes sending one twice, or in any order, change nothing.
+
+Every entry is created or updated on a condition that names its own identity. Facts of one event are created
+unless they are there; what a later event changed, or what was wrong, is updated by a search for its identity.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+from urllib.parse import unquote
+
+from lda_notes.fhir.faults import Fault, Found, shown
+from lda_notes.fhir.scope import Scope
+from lda_notes.fhir.structure import Rule
+
+Object = Mapping[str, Any]
+
+CONTEXT_TYPES: Final = frozenset({"Patient", "Practitioner", "Encounter", "Organization", "Location"})
+"""Resources that are not ours: created on their own identifiers when asked to, never updated."""
+
+UPDATED: Final[Mapping[str, frozenset[str]]] = {
+    "Procedure": frozenset({"entered-in-error"}),
+    "Device": frozenset({"inactive", "entered-in-error"}),
+    "DeviceUseStatement": frozenset({"completed", "entered-in-error"}),
+    "Observation": frozenset({"corrected", "entered-in-error"}),
+    "MedicationAdministration": frozenset({"entered-in-error"}),
+    "Task": frozenset({"completed", "cancelled", "entered-in-error"}),
+    "DocumentReference": frozenset({"superseded", "entered-in-error"}),
+}
+"""Statuses that only an update can reach: a create on condition would leave what the server already has."""
+
+EMITTED: Final = CONTEXT_TYPES | UPDATED.keys() | {"Provenance"}
+"""Every resource type of ours."""
+
+_URN_UUID: Final = "urn:uuid:"
+_UNTRACED: Final = CONTEXT_TYPES | {"Device", "Provenance"}
+
+Identity = tuple[str, str, str]
+"""The search parameter, the system and the value."""
+
+
+def _identity(condition: object) -> Identity | None:
+    """What a condition such as ``identifier=system|value`` searches for; None when it is not of that form."""
+    if not isinstance(condition, str) or "&" in condition:
+        return None
+    parameter, _, token = condition.partition("=")
+    system, bar, value = (unquote(token) if "%" in token else token).partition("|")
+    return (parameter, system, value) if bar and system and value else None
+
+
+def _says(rule: str, value: object, message: str, todo: str, *steps: str | int) -> Fault:
+    return Fault(rule, value, message, todo).at(*steps)
+
+
+def _entry(value: Object, _: Scope) -> Found:
+    resource, request, url = value.get("resource"), value.get("request"), value.get("fullUrl")
+    if resource is None or request is None or url is None:
+        return None  # A missing part has its own fault.
+    if _is_plain_create(resource, request, url):
+        return None
+    found = []
+    if not url.startswith(_URN_UUID):
+        message = f"{shown(url)} is no urn:uuid."
+        found.append(_says("full-url", url, message, "Send urn:uuid: and the identity.", "fullUrl"))
+    if "id" in resource:
+        message = "The resource has an id; the server gives it one."
+        found.append(_says("no-id", resource["id"], message, "Leave the id out.", "id", "resource"))
+    if resource.get("resourceType") not in EMITTED:
+        message = f"{resource.get('resourceType')} is a resource type that we do not send."
+        found.append(_says("not-emitted", resource.get("resourceType"), message, "Leave it out.", "resource"))
+    found += _conditions(resource, request, url)
+    return found or None
+
+
+def _is_plain_create(resource: Object, request: Object, url: str) -> bool:
+    """The usual case, seen at once: one of ours, created on its own identity, which is its fullUrl."""
+    if request.get("method") != "POST" or "id" in resource or not url.startswith(_URN_UUID):
+        return False
+    kind = resource["resourceType"]
+    updated = UPDATED.get(kind)
+    if updated is None or resource.get("status") in updated:
+        return False
+    listed = resource.get("identifier")
+    if not listed or listed[0].get("value") != url[9:]:
+        return False
+    return bool(request.get("ifNoneExist") == f"identifier={listed[0].get('system')}|{url[9:]}")
+
+
+def _conditions(resource: Object, request: Object, url: str) -> Iterator[Fault]:
+    kind, method = str(resource.get("resourceType")), request.get("method")
+    if method == "POST":
+        step, condition = "ifNoneExist", request.get("ifNoneExist")
+    elif method == "PUT":
+        step = "url"
+        condition = str(request.get("url")).partition("?")[2]
+        if kind in CONTEXT_TYPES:
+            message = f"{kind} is not ours to update."
+            yield _says("condition", method, message, "Create it on condition.", "method", "request")
+    else:
+        message = f"The method is {shown(method)}; we create (POST) and update (PUT)."
+        yield _says("condition", method, message, "Send POST or PUT.", "method", "request")
+        return
+    if method == "POST" and resource.get("status") in UPDATED.get(kind, ()):
+        message = f"A {kind} that is {resource['status']} is created on condition: a server keeps its old one."
+        yield _says("condition", method, message, "Update it (PUT) by its identity.", "method", "request")
+    identity = _identity(condition)
+    if identity is None:
+        message = f"The {method} has no condition of the form identifier=system|value."
+        yield _says("condition", condition, message, "Name the identity of the resource.", step, "request")
+    elif not _is_own(identity, resource, kind):
+        message = f"The condition {shown(condition)} names no identity of this resource."
+        yield _says("condition", condition, message, "Name its own identity.", step, "request")
+    elif kind not in CONTEXT_TYPES and url != _URN_UUID + identity[2]:
+        message = f"fullUrl {shown(url)} and the identity {shown(identity[2])} differ."
+        yield _says("identity", url, message, "Make fullUrl of the identity.", "fullUrl")
+
+
+def _is_own(identity: Identity, resource: Object, kind: str) -> bool:
+    parameter, system, value = identity
+    if kind == "Provenance":
+        # R4 gives Provenance no identifier, neither as an element nor as a search parameter.
+        tags = resource.get("meta", {}).get("tag", ())
+        return parameter == "_tag" and any(tag.get("system") == system and tag.get("code") == value for tag in tags)
+    return parameter == "identifier" and any(
+        one.get("system") == system and one.get("value") == value for one in resource.get("identifier", ())
+    )
+
+
+def _bundle(value: Object, _: Scope) -> Found:
+    found = []
+    if value.get("type") != "transaction":
+        message = f"The bundle is a {shown(value.get('type'))}, not a transaction."
+        found.append(_says("transaction", value.get("type"), message, "Send a transaction.", "type"))
+    targets = {
+        target.get("reference")
+        for entry in value.get("entry", ())
+        if (resource := entry.get("resource")) and resource.get("resourceType") == "Provenance"
+        for target in resource.get("target", ())
+    }
+    seen: dict[tuple[str, str, str], int] = {}
+    for index, entry in enumerate(value.get("entry", ())):
+        resource = entry.get("resource") or {}
+        kind = resource.get("resourceType", "")
+        for one in resource.get("identifier", ()):
+            first = seen.setdefault((kind, one.get("system"), one.get("value")), index)
+            if first != index:
+                message = f"The identity {shown(one.get('value'))} is that of entry {first} as well."
+                found.append(
+                    _says(
+                        "identity", one.get("value"), message, "Send it once.", "identifier", "resource", index, "entry"
+                    )
+                )
+        if kind not in _UNTRACED and entry.get("fullUrl") not in targets:
+            message = f"No Provenance of the bundle names this {kind or 'entry'} as its target."
+            found.append(_says("provenance", entry.get("fullUrl"), message, "Add it.", index, "entry"))
+    return found or None
+
+
+def identity_rules() -> list[Rule]:
+    """The rules of identity, for entries and for the whole bundle."""
+    always: frozenset[str] = frozenset()
+    return [Rule("condition", "Bundle.entry", always, _entry), Rule("identity", "Bundle", always, _bundle)]

@@ -1,0 +1,192 @@
+"""Makes ``lda_notes/fhir/definitions.json.gz`` from the official package hl7.fhir.r4.core 4.0.1.
+
+Run ``python tests/fhir/make_definitions.py`` after a change here. A test makes it again and compares the bytes.
+What is kept, for the resource types that we emit and every datatype that they can reach: cardinalities, types,
+allowed reference targets, required bindings with all their codes, the regex of each primitive, and the keys of
+the invariants of level error with their official words.
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+import re
+import sys
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import fhir_official
+
+TARGET: Final = Path(__file__).parents[2] / "lda_notes" / "fhir" / "definitions.json.gz"
+RESOURCE_TYPES: Final = (
+    "Bundle",
+    "Device",
+    "DeviceUseStatement",
+    "DocumentReference",
+    "Encounter",
+    "Location",
+    "Medication",
+    "MedicationAdministration",
+    "Observation",
+    "Organization",
+    "Patient",
+    "Practitioner",
+    "Procedure",
+    "Provenance",
+    "Task",
+)
+_REGEX: Final = "http://hl7.org/fhir/StructureDefinition/regex"
+_TYPE: Final = "http://hl7.org/fhir/StructureDefinition/structuredefinition-fhir-type"
+_OPEN_VALUE_SETS: Final = {"mimetypes", "currencies"}
+"""Required value sets whose codes the package does not hold: BCP 13 and ISO 4217. Their grammar is checked."""
+
+
+def _profile(url: str) -> str:
+    return url.rsplit("/", 1)[1]
+
+
+def _concepts(concepts: list[dict[str, Any]]) -> Iterator[str]:
+    for concept in concepts:
+        yield concept["code"]
+        yield from _concepts(concept.get("concept", []))
+
+
+def _expand(core: Mapping[str, dict[str, Any]], url: str) -> list[str]:
+    """Every code of a value set that is a plain list; raises on what would need a terminology server."""
+    value_set = next(v for n, v in core.items() if n.startswith("ValueSet-") and v["url"] == url)
+    codes: list[str] = []
+    for include in value_set["compose"]["include"]:
+        if "filter" in include or "valueSet" in include:
+            raise ValueError(f"{url} cannot be expanded here")
+        if "concept" in include:
+            codes += [concept["code"] for concept in include["concept"]]
+        else:
+            systems = (v for n, v in core.items() if n.startswith("CodeSystem-"))
+            system = next(s for s in systems if s["url"] == include["system"])
+            if system["content"] != "complete":
+                raise ValueError(f"{include['system']} is not complete")
+            codes += _concepts(system["concept"])
+    if value_set["compose"].get("exclude"):
+        raise ValueError(f"{url} excludes codes")
+    return sorted(set(codes))
+
+
+class _Trim:
+    """Collects what is reachable from the resource types."""
+
+    def __init__(self, core: Mapping[str, dict[str, Any]]) -> None:
+        self.core = core
+        self.types: dict[str, Any] = {}
+        self.bindings: dict[str, list[str]] = {}
+        self.primitives: dict[str, str] = {}
+        self.invariants: dict[str, dict[str, Any]] = {}
+
+    def all(self) -> dict[str, Any]:
+        queue = list(RESOURCE_TYPES)
+        while queue:
+            name = queue.pop()
+            if name not in self.types and name not in self.primitives and name != "Resource":
+                queue += self.add(self.core[f"StructureDefinition-{name}.json"])
+        structures = [v for n, v in self.core.items() if n.startswith("StructureDefinition-")]
+        resources = sorted(
+            s["type"]
+            for s in structures
+            if s["kind"] == "resource" and not s["abstract"] and s["derivation"] == "specialization"
+        )
+        return {
+            "source": "hl7.fhir.r4.core 4.0.1, CC0-1.0; trimmed by tests/fhir/make_definitions.py",
+            "resources": resources,
+            "carried": sorted(RESOURCE_TYPES),
+            "types": dict(sorted(self.types.items())),
+            "primitives": dict(sorted(self.primitives.items())),
+            "bindings": dict(sorted(self.bindings.items())),
+            "invariants": dict(sorted(self.invariants.items())),
+        }
+
+    def add(self, structure: dict[str, Any]) -> set[str]:
+        """Take one structure in; the types that it names are returned, to be taken in next."""
+        name = structure["name"] if structure["name"] == "SimpleQuantity" else structure["type"]
+        if structure["kind"] == "primitive-type":
+            self.primitives[name] = self._regex(structure)
+            return set()
+        named: set[str] = set()
+        for element in structure["snapshot"]["element"]:
+            path: list[str] = element["path"].split(".")
+            if name == "SimpleQuantity":
+                path[0] = name
+            self._invariants(".".join(path), element)
+            if len(path) == 1:
+                self.types[name] = {}
+            else:
+                row, types = self._element(element, ".".join(path))
+                named |= types
+                self.types.setdefault(".".join(path[:-1]), {})[path[-1]] = row
+        return named
+
+    def _regex(self, structure: dict[str, Any]) -> str:
+        for element in structure["snapshot"]["element"]:
+            for kind in element.get("type", []):
+                for extension in kind.get("extension", []):
+                    if extension["url"] == _REGEX:
+                        found: str = extension["valueString"]
+                        re.compile(found)
+                        return found
+        return ""
+
+    def _element(self, element: dict[str, Any], path: str) -> tuple[list[Any], set[str]]:
+        types: list[str] = []
+        targets: set[str] = set()
+        named: set[str] = set()
+        for kind in element.get("type", []):
+            code = kind["code"]
+            if code.startswith("http://hl7.org/fhirpath/"):
+                code = next(e["valueUrl"] for e in kind["extension"] if e["url"] == _TYPE)
+            if any(_profile(profile) == "SimpleQuantity" for profile in kind.get("profile", [])):
+                code = "SimpleQuantity"
+            if code == "Reference":
+                targets |= {_profile(target) for target in kind.get("targetProfile", [])}
+            if code in ("BackboneElement", "Element"):
+                types.append(path)
+            else:
+                types.append(code)
+                named.add(code)
+        if "contentReference" in element:
+            types.append(element["contentReference"].removeprefix("#"))
+        binding = element.get("binding", {})
+        value_set = ""
+        if binding.get("strength") == "required":
+            url = binding["valueSet"].split("|")[0]
+            value_set = _profile(url)
+            if value_set not in _OPEN_VALUE_SETS:
+                self.bindings.setdefault(value_set, _expand(self.core, url))
+        row: list[Any] = [element["min"], int(element["max"] != "1"), types]
+        if element["max"] == "0":
+            row[1] = -1
+        if value_set or targets - {"Resource"}:
+            row += [value_set, sorted(targets - {"Resource"})]
+        return row, named
+
+    def _invariants(self, path: str, element: dict[str, Any]) -> None:
+        for constraint in element.get("constraint", []):
+            if constraint["severity"] == "error":
+                known = self.invariants.setdefault(constraint["key"], {"says": constraint["human"], "on": []})
+                if path not in known["on"]:
+                    known["on"].append(path)
+
+
+def made() -> bytes:
+    """The file as it must be: compressed without a time, so the same package gives the same bytes."""
+    trimmed = _Trim(fhir_official.core()).all()
+    for invariant in trimmed["invariants"].values():
+        # ele-1, dom-* and ext-1 stand on hundreds of elements: once by name is enough.
+        if len(invariant["on"]) > 40:
+            invariant["on"] = ["*"]
+        invariant["on"].sort()
+    text = json.dumps(trimmed, separators=(",", ":"), ensure_ascii=True)
+    return gzip.compress(text.encode(), compresslevel=9, mtime=0)
+
+
+if __name__ == "__main__":
+    TARGET.write_bytes(made())
+    sys.stdout.write(f"{TARGET}: {TARGET.stat().st_size} bytes\n")
