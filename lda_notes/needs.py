@@ -72,7 +72,7 @@ NEEDS: Final[Mapping[str, tuple[Need, ...]]] = {
     ),
     "dressing change": (
         *(row.SEPTUM, row.IDENTIFIERS, row.ALLERGIES),
-        should("dressing_found", "How was the old dressing found?", row.INS),
+        must("dressing_found", "How was the old dressing found?", row.INS),
         *row.SITE,
         *row.FRICTION,
         *row.DRESSING,
