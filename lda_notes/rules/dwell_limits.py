@@ -42,6 +42,7 @@ def needle_dwell(case: Case) -> Iterable[Found]:
                     f"{length(out - stay.since)}; expected out by {case.say(by)}, "
                     f"after at most {case.policy.text('needle_dwell_days')}",
                     related=_first_seen(case, septum, stay.opened, stay.closed, by),
+                    event=stay.closed.event.id,
                 )
 
 
@@ -80,6 +81,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
                 f"after {length(end - stay.since)}; expected out by {case.say(by)}, "
                 f"after at most {case.policy.text('needle_dwell_days')}",
                 related=_first_seen(case, septum, stay.opened, None, by),
+                event=stay.opened.event.id,
             )
 
 
@@ -117,6 +119,7 @@ def dressing_dwell(case: Case) -> Iterable[Found]:
                     f"after at most {case.policy.text(limit)}",
                     related=(Related(stay.put_on.path("dressing"), "this dressing"),),
                     citations=case.policy.citations(limit),
+                    event=stay.ended.event.id,
                 )
 
 
@@ -150,6 +153,7 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
                 f"after {length(end - stay.since)}; expected changed by {case.say(by)}, "
                 f"after at most {case.policy.text(limit)}",
                 citations=case.policy.citations(limit),
+                event=stay.put_on.event.id,
             )
 
 
@@ -210,6 +214,7 @@ def line_check_interval(case: Case) -> Iterable[Found]:
             entry.path("at"),
             f"no look at the line{where} is charted from {case.say(began)} to {case.say(ended)}, "
             f"{length(ended - began)}; expected at most {case.policy.text('line_check_hours')} between looks{more}",
+            event=entry.event.id,
         )
 
 
@@ -256,6 +261,7 @@ def accessed_idle_flush(case: Case) -> Iterable[Found]:
                 entry.path("at"),
                 f"the accessed port rested from {case.say(since)} to {case.say(ended)}, {length(ended - since)}, "
                 f"without a flush on record; expected at most {case.policy.text('accessed_idle_flush_hours')}",
+                event=entry.event.id,
             )
 
 
@@ -319,4 +325,5 @@ def _stood_idle(case: Case, removal: Entry, until: datetime, where: Entry, verb:
             where.path("at"),
             f"the port {verb} without a needle from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
             f"expected a flush by {case.say(by)}, after at most {case.policy.text('idle_flush_days')}",
+            event=where.event.id,
         )

@@ -264,8 +264,7 @@ def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found
         if found > case.policy.value(limit):
             yield Found(
                 step.entry.path("anaesthetic", key),
-                f"{said} of {used.agent} {whom}; expected at most {case.policy.text(limit)}, "
-                f"by the row {row.whom}",
+                f"{said} of {used.agent} {whom}; expected at most {case.policy.text(limit)}, by the row {row.whom}",
                 citations=case.policy.citations(limit),
             )
 
