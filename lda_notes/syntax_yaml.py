@@ -32,6 +32,9 @@ _SPECIAL_START: Final = frozenset(["", "~", *"nNtTfF", *_NUMBER_START])
 """How an unquoted scalar starts that may be something other than text."""
 
 _TEXT_TAG: Final = "tag:yaml.org,2002:str"
+_ADORNMENT: Final = re.compile(r"[&!](?<!\w[&!])")
+"""What may start an anchor or a tag: inside a word, as in "A&O" or "well!", neither sign does."""
+
 _ESCAPE: Final = re.compile(r"\\(x[0-9a-fA-F]{2}|u[0-9a-fA-F]{4}|U[0-9a-fA-F]{8}|.)", re.DOTALL)
 _NAMED_ESCAPES: Final = {
     "0": "\0",
@@ -82,8 +85,9 @@ class _Composer(Tree):
     def __init__(self, text: Text, faults: Faults) -> None:
         super().__init__(text, faults)
         self.last = 0
-        # An anchor, an alias or a tag needs one of these; most files have none, and no event is asked about them.
-        self.adorned = "&" in text.clean or "!" in text.clean
+        # Most files have nothing that could be an anchor or a tag, and then no event is asked about them.
+        maybe = "&" in text.clean or "!" in text.clean
+        self.adorned = maybe and _ADORNMENT.search(text.clean) is not None
         self.get_event = PARSER(text.clean).get_event
 
     def document(self) -> dict[str, Any] | None:

@@ -266,6 +266,31 @@ def test_each_fault_of_yaml_has_its_place(
         assert fault.message.count(".") - fault.message.count("1.2") == 1, "one sentence"
 
 
+def test_an_ampersand_or_exclamation_mark_in_a_text_is_text(parser: str) -> None:
+    parsed = read_yaml(b"a: A&O x3, well!\nb: [R & L, no!, 'x' ]\nc: '&x !y'\nd: |\n  !z\n")
+    assert parsed.data == {"a": "A&O x3, well!", "b": ["R & L", "no!", "x"], "c": "&x !y", "d": "!z\n"}
+    assert parsed.faults == ()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a: &x 1",
+        "a: [&x 1]",
+        "a: [1,&x 2]",
+        '{"a":&x 1}',
+        "a:\n- &x 1",
+        "&x a: 1",
+        "&x\na: 1",
+        "a:\n  &x\n  b: 1",
+        "? &x a",
+    ],
+)
+@pytest.mark.parametrize(("sign", "rule"), [("&", "yaml-alias"), ("!", "yaml-tag")])
+def test_an_anchor_or_tag_is_seen_wherever_it_may_stand(text: str, sign: str, rule: str, parser: str) -> None:
+    assert [fault.rule for fault in read_yaml(text.replace("&", sign).encode()).faults] == [rule]
+
+
 @pytest.mark.parametrize("place", [(1, 4, 'a: "\\d"\n'), (2, 4, 'b: 1\na: "x \\ud800"\n'), (1, 4, 'a: "\\x4"')])
 def test_an_escape_that_yaml_does_not_have(place: tuple[int, int, str]) -> None:
     row, column, text = place
