@@ -614,6 +614,11 @@ _RECORD: Final[tuple[Row, ...]] = (
     _most("shift_hours", "12", "hours", "a shift lasts", _CP, high="24"),
     _least("due_soon_hours", "24", "hours", "a due time is named beforehand", _CP),
     _most("clock_slack_minutes", "5", "minutes", "two clocks of one ward differ", _CP, high="60"),
+    _most("needle_change_minutes", "60", "minutes", "the new needle of a needle change follows the removal after", _CP),
+    _most("plausible_age_years", "120", "years", "a patient is old", _CP, low="100", high="150"),
+    _least("plausible_adult_kg", "20", "kg", "an adult weighs", _CP, low="10", high="40"),
+    _most("plausible_weight_kg", "400", "kg", "a patient weighs", _CP, low="200", high="700"),
+    _most("plausible_infant_kg", "20", "kg", "a child under one year weighs", _CP, low="10", high="40"),
 )
 
 _SURVEILLANCE: Final[tuple[Row, ...]] = (
@@ -733,7 +738,7 @@ _OPTIONS: Final[tuple[Row, ...]] = (
     _choice(
         "order_reference_required",
         "yes | no",
-        "whether access and de-access name an order or protocol",
+        "whether access, de-access, flush and patency treatment name an order or protocol",
         _c("us-hospital-2008", "R"),
         _c("open-rn", "R"),
         ordered=True,

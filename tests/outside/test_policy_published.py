@@ -194,6 +194,11 @@ UNSOURCED = [
     ("shift_hours", "12", "hours", "at most"),
     ("due_soon_hours", "24", "hours", "at least"),
     ("clock_slack_minutes", "5", "minutes", "at most"),
+    ("needle_change_minutes", "60", "minutes", "at most"),
+    ("plausible_age_years", "120", "years", "at most"),
+    ("plausible_adult_kg", "20", "kg", "at least"),
+    ("plausible_weight_kg", "400", "kg", "at most"),
+    ("plausible_infant_kg", "20", "kg", "at most"),
 ]
 
 
