@@ -13,6 +13,9 @@ from lda_notes import __version__
 
 COMMANDS: Final[dict[str, str]] = {
     "check": "Say what is missing, contradictory or unsafe in records.",
+    "days": "Count central line days by patient and by unit, for surveillance.",
+    "amounts": "Add up flushes, discards and heparin over a shift, a day or a needle's stay.",
+    "policy": "Print the limits in force, each with its source.",
     "rules": "List the rules, or explain one.",
     "schema": "Print the JSON Schema of a record.",
 }

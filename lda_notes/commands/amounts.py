@@ -1,0 +1,158 @@
+"""``lda-notes amounts``: what went through each line, added up."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import click
+
+from lda_notes import due, policy_file, sums
+from lda_notes.commands import reading
+from lda_notes.commands.options import asof_option, moment, policy_option, records_argument
+from lda_notes.policy import number
+from lda_notes.problems import Failure
+from lda_notes.sums import Amount, Sums, Window
+from lda_notes.timeline import Timeline
+
+JSON_VERSION = 1
+
+
+@click.command()
+@records_argument
+@click.option("--from", "start", metavar="MOMENT", callback=moment, help="Begin here; needs --to.")
+@click.option(
+    "--to", "end", metavar="MOMENT", callback=moment, help="End here: what happens at this moment is left out."
+)
+@click.option(
+    "--hours", type=click.FloatRange(min=0, min_open=True, max=48), help="Length of the shift; else policy's."
+)
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@asof_option
+@policy_option
+def command(
+    paths: tuple[Path, ...],
+    start: datetime | None,
+    end: datetime | None,
+    hours: float | None,
+    form: str,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
+    """Add up flushes, discards, withdrawals, locks and heparin units, exactly.
+
+    Without --from and --to three sums are given: the shift that ends at the moment judged from, the calendar day so
+    far, and each needle's stay. A window holds its start and not its end, so that shifts neither share nor lose
+    anything; a needle's stay holds its own access and de-access.
+
+    Example: lda-notes amounts episode.yaml --asof 2031-03-04T19:00-06:00
+    """
+    if (start is None) != (end is None):
+        raise click.UsageError("--from and --to belong together; give both or none.")
+    if start is not None and end is not None and start >= end:
+        raise click.UsageError("--from is not before --to.")
+    policy = policy_file.in_force(policy_path, paths)
+    length = Decimal(str(hours)) if hours is not None else policy.value("shift_hours")
+    given = Window(start, end) if start is not None and end is not None else None
+    rows = []
+    for record, timeline in reading.all_timelines(paths, policy, asof):
+        said = reading.unread(record)
+        if said:
+            click.echo(said, err=True)
+        rows.extend(_rows(timeline, given, length))
+    if form == "json":
+        click.echo(json.dumps({"version": JSON_VERSION, "amounts": rows}, indent=2, ensure_ascii=False))
+    else:
+        click.echo("\n".join(_said(row) for row in rows))
+
+
+def _rows(timeline: Timeline, given: Window | None, hours: Decimal) -> list[dict[str, Any]]:
+    found = sums.amounts(timeline)
+    zone = due.zone_of(timeline)
+    past = tuple(amount for amount in found if amount.at <= timeline.asof)
+    if given is not None:
+        return [_row(timeline, "window", given.start, given.end, None, sums.within(found, given))]
+    try:
+        shift, day = sums.shift(timeline.asof, hours), sums.day(timeline.asof, zone)
+    except OverflowError:
+        raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
+    rows = [
+        _row(timeline, "shift", shift.start, shift.end, None, sums.within(past, shift)),
+        _row(timeline, "day", day.start, day.end, None, sums.within(past, day)),
+    ]
+    for septum, stays in timeline.needles.items():
+        for stay in stays:
+            if stay.opened.event.at <= timeline.asof:
+                until = stay.until if stay.until is not None and stay.until <= timeline.asof else None
+                rows.append(
+                    _row(timeline, "needle's stay", stay.opened.event.at, until, septum, sums.of_stay(timeline, stay))
+                )
+    return rows
+
+
+def _row(
+    timeline: Timeline, over: str, start: datetime, end: datetime | None, septum: str | None, found: tuple[Amount, ...]
+) -> dict[str, Any]:
+    zone = due.zone_of(timeline)
+    return {
+        "record": timeline.episode.id,
+        "over": over,
+        "septum": septum,
+        "from": start.astimezone(zone).isoformat(timespec="minutes"),
+        "to": end.astimezone(zone).isoformat(timespec="minutes") if end else None,
+        **as_json(sums.add(found)),
+    }
+
+
+def as_json(added: Sums) -> dict[str, Any]:
+    """Return sums as JSON values: exact numbers as text, in mL, units and mg."""
+    return {
+        "flush_ml": _number(added.flush_ml),
+        "preserved_flush_ml": _number(added.preserved_flush_ml),
+        "discard_ml": _number(added.discard_ml),
+        "withdrawn_ml": _number(added.withdrawn_ml),
+        "lock_ml": _number(added.lock_ml),
+        "heparin_units": _number(added.heparin_units),
+        "heparin_units_by_strength": [
+            {"units_per_ml": _number(strength), "units": _number(units)} for strength, units in added.by_strength
+        ],
+        "thrombolytic_mg": _number(added.thrombolytic_mg),
+        "not_added": [
+            {"event": amount.entry.event.id, "sort": amount.sort, "what": amount.what} for amount in added.unknown
+        ],
+    }
+
+
+def _number(value: Decimal) -> str:
+    return number(value).replace(",", "")
+
+
+def _said(row: dict[str, Any]) -> str:
+    where = f", septum {row['septum']}" if row["septum"] not in (None, "single") else ""
+    head = f"{row['record']}: {row['over']}{where}, from {row['from']} to {row['to'] or 'now'}"
+    parts = [f"flush {_grouped(row['flush_ml'])} mL"]
+    parts += (
+        [f"of it with a preservative {_grouped(row['preserved_flush_ml'])} mL"]
+        if row["preserved_flush_ml"] != "0"
+        else []
+    )
+    parts += [f"discard {_grouped(row['discard_ml'])} mL"]
+    parts += [f"withdrawal {_grouped(row['withdrawn_ml'])} mL"] if row["withdrawn_ml"] != "0" else []
+    parts += [f"lock {_grouped(row['lock_ml'])} mL", f"heparin {_grouped(row['heparin_units'])} units"]
+    parts += [
+        f"{_grouped(one['units'])} units of {_grouped(one['units_per_ml'])} units per mL"
+        for one in row["heparin_units_by_strength"]
+    ]
+    parts += [f"thrombolytic {_grouped(row['thrombolytic_mg'])} mg"] if row["thrombolytic_mg"] != "0" else []
+    lines = [head, f"  {', '.join(parts)}"]
+    if row["not_added"]:
+        missing = ", ".join(f"{one['what']} ({one['sort']}, {one['event']})" for one in row["not_added"])
+        lines.append(f"  At least: not added, since an amount is not recorded: {missing}")
+    return "\n".join(lines)
+
+
+def _grouped(text: str) -> str:
+    return number(Decimal(text))

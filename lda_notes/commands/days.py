@@ -1,0 +1,311 @@
+"""``lda-notes days``: central line days for surveillance, by patient and by unit."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from lda_notes import line_days, policy_file
+from lda_notes.commands import reading
+from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
+from lda_notes.line_days import Infection, LineDay, Stay, UnitCount
+from lda_notes.policy import Policy, number, value_text
+from lda_notes.problems import Failure
+
+JSON_VERSION = 1
+
+DAY_COLUMNS = (
+    "patient", "records", "date", "hospital_day", "line_in", "line_day", "eligible", "in_window", "unit",
+    "attributed_unit", "device_day", "patient_day",
+)  # fmt: skip
+UNIT_COLUMNS = (
+    "unit", "from", "to", "line_days", "counted_patient_days", "patient_days", "utilisation_ratio", "infections",
+    "rate", "rate_per",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Given:
+    """What a unit reported of itself over the days asked for."""
+
+    patient_days: int | None
+    infections: int | None
+
+
+def _day(context: click.Context, option: click.Parameter, value: str | None) -> date | None:
+    if value is None:
+        return None
+    try:
+        found = date.fromisoformat(value)
+    except ValueError:
+        found = None
+    if found is None or found.isoformat() != value:
+        raise click.BadParameter(f"{value!r} is not a date such as 2031-03-04.", context, option)
+    return found
+
+
+@click.command()
+@records_argument
+@click.option("--from", "first", required=True, metavar="DATE", callback=_day, help="First day to count.")
+@click.option("--to", "last", required=True, metavar="DATE", callback=_day, help="Last day to count.")
+@click.option("--unit", multiple=True, help="Only this unit; may be repeated.")
+@click.option(
+    "--by", type=click.Choice(["patient", "unit"]), default="patient", show_default=True, help="What the CSV lists."
+)
+@click.option(
+    "--counts",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="CSV with the columns unit, patient_days and, if known, infections: gives ratio and rate by unit.",
+)
+@click.option(
+    "--positive",
+    metavar="DATE",
+    callback=_day,
+    help="Day of a first positive blood specimen, for one patient's records: says what it implies.",
+)
+@click.option("--format", "form", type=click.Choice(["csv", "json"]), default="csv", show_default=True)
+@out_option
+@asof_option
+@policy_option
+def command(
+    paths: tuple[Path, ...],
+    first: date,
+    last: date,
+    unit: tuple[str, ...],
+    by: str,
+    counts: Path | None,
+    positive: date | None,
+    form: str,
+    out: Path | None,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
+    """Count central line days: day number and eligibility by patient and day, and device days by unit.
+
+    Days are calendar days of the stay's time zone. The count begins with the first access in an inpatient unit and
+    ends with the day of removal of the port or of discharge; taking the needle out does not end it. Where the rules
+    differ or are uncertain, an option of the policy decides: `lda-notes policy denominator_counts`.
+
+    Example: lda-notes days ward/ --from 2031-03-01 --to 2031-03-31 --by unit --counts patient-days.csv
+    """
+    if last < first:
+        raise click.UsageError(f"--to {last} is before --from {first}.")
+    policy = policy_file.in_force(policy_path, paths)
+    given = _given(counts) if counts else {}
+    read = reading.all_timelines(paths, policy, asof)
+    for record, _ in read:
+        said = reading.unread(record)
+        if said:
+            click.echo(said, err=True)
+    stays = line_days.stays([timeline for _, timeline in read])
+    try:
+        found = [(stay, line_days.days(stay, policy, first, last)) for stay in stays]
+    except ValueError as error:
+        raise Failure(f"days cannot be counted: {error}; check the dates of the records") from None
+    for note in dict.fromkeys(note for stay in stays for note in line_days.unclear(stay)):
+        click.echo(f"Taken for granted: {note}.", err=True)
+    units = _units(found, policy, given, unit)
+    for row in units:
+        if row.ratio is not None and row.ratio > policy.value("utilisation_ratio"):
+            click.echo(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
+    infection = _infection(stays, policy, positive) if positive else None
+    kept = [(stay, [day for day in counted if not unit or day.unit in unit]) for stay, counted in found]
+    if form == "json":
+        text = json.dumps(_document(kept, units, infection, policy, first, last), indent=2, ensure_ascii=False) + "\n"
+    else:
+        text = (
+            _csv(DAY_COLUMNS, _day_rows(kept))
+            if by == "patient"
+            else _csv(UNIT_COLUMNS, _unit_rows(units, policy, first, last))
+        )
+        if infection:
+            text += "\n" + _csv(tuple(_infection_row(infection)), [_infection_row(infection)])
+    if out:
+        from lda_notes.output import write_private
+
+        write_private(out, text.encode())
+    else:
+        click.echo(text, nl=False)
+
+
+def _given(path: Path) -> dict[str, _Given]:
+    """Read what units report. Raises `Failure` with every fault, each with its row."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise Failure(f"{path}: cannot be read as text in UTF-8 ({error}); check the file") from None
+    if "\0" in text:
+        raise Failure(f"{path}: is not a CSV file; save the table as CSV in UTF-8")
+    rows = csv.DictReader(io.StringIO(text))
+    names = rows.fieldnames or []
+    if not {"unit", "patient_days"} <= set(names):
+        raise Failure(f"{path}:1:1: expected the columns unit and patient_days; found {', '.join(names) or 'nothing'}")
+    found: dict[str, _Given] = {}
+    faults: list[str] = []
+    for row in rows:
+        place = f"{path}:{rows.line_num}:1"
+        unit = (row.get("unit") or "").strip()
+        numbers = {name: _whole(row.get(name)) for name in ("patient_days", "infections")}
+        if not unit:
+            faults.append(f"{place}: the row names no unit; name it or take the row out")
+        elif unit in found:
+            faults.append(f"{place}: {unit} stands twice; give one row for each unit, its days added up")
+        for name, counted in numbers.items():
+            if counted == -1:
+                faults.append(f"{place}: {name} is not a whole number; write digits only")
+        found[unit] = _Given(*numbers.values())
+    if faults:
+        raise Failure("\n".join([f"{path} cannot be used:", *faults]))
+    return found
+
+
+def _whole(text: str | None) -> int | None:
+    """Return a count; None when there is none, -1 when it is no count."""
+    text = (text or "").strip()
+    if not text:
+        return None
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
+
+
+def _units(
+    found: list[tuple[Stay, tuple[LineDay, ...]]], policy: Policy, given: dict[str, _Given], only: tuple[str, ...]
+) -> list[UnitCount]:
+    lines, patients = line_days.patient_days(found)
+    names = sorted({*lines, *given} if not only else set(only))
+    nothing = _Given(None, None)
+    return [
+        line_days.unit_count(
+            name,
+            lines.get(name, 0),
+            patients.get(name, 0),
+            policy,
+            given.get(name, nothing).patient_days,
+            given.get(name, nothing).infections,
+        )
+        for name in names
+    ]
+
+
+def _infection(stays: tuple[Stay, ...], policy: Policy, positive: date) -> Infection:
+    patients = {stay.patient for stay in stays}
+    if len(patients) != 1:
+        raise click.UsageError(f"--positive is about one patient; these records hold {len(patients)}.")
+    found = [line_days.infection(stay, policy, positive) for stay in stays]
+    return next((one for one in found if one.onset != "outside the stay"), found[0])
+
+
+# -- what is printed --
+
+
+def _csv(columns: tuple[str, ...], rows: list[dict[str, Any]]) -> str:
+    out = io.StringIO()
+    writer = csv.DictWriter(out, columns, lineterminator="\n")
+    writer.writeheader()
+    for row in rows:
+        writer.writerow({name: _cell(row[name]) for name in columns})
+    return out.getvalue()
+
+
+def _cell(value: Any) -> str:
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "yes" if value else "no"
+        case list():
+            return " ".join(value)
+        case str() if value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+            return f"'{value}"  # a spreadsheet would run it as a formula
+        case _:
+            return str(value)
+
+
+def _patient(stay: Stay) -> str:
+    """Return the first identifier: what a surveillance list needs to find the patient, no name."""
+    return stay.timelines[0].episode.patient.identifiers[0].value
+
+
+def _day_rows(found: list[tuple[Stay, list[LineDay]]]) -> list[dict[str, Any]]:
+    return [
+        {
+            "patient": _patient(stay),
+            "records": [timeline.episode.id for timeline in stay.timelines],
+            "date": day.day.isoformat(),
+            "hospital_day": day.hospital_day,
+            "line_in": day.line_in,
+            "line_day": day.line_day,
+            "eligible": day.eligible,
+            "in_window": day.in_window,
+            "unit": day.unit,
+            "attributed_unit": day.attributed_unit,
+            "device_day": day.device_day,
+            "patient_day": day.patient_day,
+        }
+        for stay, counted in found
+        for day in counted
+    ]
+
+
+def _unit_rows(units: list[UnitCount], policy: Policy, first: date, last: date) -> list[dict[str, Any]]:
+    return [
+        {
+            "unit": row.unit,
+            "from": first.isoformat(),
+            "to": last.isoformat(),
+            "line_days": row.line_days,
+            "counted_patient_days": row.counted_patient_days,
+            "patient_days": row.patient_days,
+            "utilisation_ratio": str(row.ratio) if row.ratio is not None else None,
+            "infections": row.infections,
+            "rate": str(row.rate) if row.rate is not None else None,
+            "rate_per": number(policy.value("rate_per_line_days")) + " line days",
+        }
+        for row in units
+    ]
+
+
+def _infection_row(found: Infection) -> dict[str, Any]:
+    return {
+        "date_of_event": found.event.isoformat(),
+        "infection_window_opens": found.window_opens.isoformat(),
+        "infection_window_closes": found.window_closes.isoformat(),
+        "repeat_timeframe_closes": found.repeat_closes.isoformat(),
+        "hospital_day": found.hospital_day,
+        "onset": found.onset,
+        "line_associated": found.line_associated,
+        "attributed_unit": found.attributed_unit,
+    }
+
+
+def _document(
+    found: list[tuple[Stay, list[LineDay]]],
+    units: list[UnitCount],
+    infection: Infection | None,
+    policy: Policy,
+    first: date,
+    last: date,
+) -> dict[str, Any]:
+    rules = (*line_days.OPTIONS, *line_days.LIMITS)
+    return {
+        "version": JSON_VERSION,
+        "from": first.isoformat(),
+        "to": last.isoformat(),
+        "days": _day_rows(found),
+        "units": _unit_rows(units, policy, first, last),
+        "infection": _infection_row(infection) if infection else None,
+        "rules": [
+            {
+                "name": name,
+                "value": value_text(policy.rows[name]),
+                "sources": [cited.text() for cited in policy.rows[name].citations],
+            }
+            for name in rules
+        ],
+    }

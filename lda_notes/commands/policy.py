@@ -1,0 +1,131 @@
+"""``lda-notes policy``: the limits in force, each with its source, and what a facility's policy changes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from lda_notes import policy_file
+from lda_notes.commands.options import policy_option
+from lda_notes.limits import Choice, Clock, Limit, Row
+from lda_notes.policy import DEFAULT, Policy, looser, number, value_text
+from lda_notes.sources import MARK_WORDS, SOURCES, Citation
+from lda_notes.spelling import nearest
+
+JSON_VERSION = 1
+
+
+@click.command()
+@click.argument("names", metavar="[NAME]...", nargs=-1)
+@policy_option
+@click.option(
+    "--for",
+    "records",
+    multiple=True,
+    metavar="FILE|DIR",
+    type=click.Path(exists=True, path_type=Path),
+    help="Show what holds for these records, so that a policy file beside them is found.",
+)
+@click.option("--changes", is_flag=True, help="Only what the facility's policy sets.")
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+def command(
+    names: tuple[str, ...], policy_path: Path | None, records: tuple[Path, ...], changes: bool, form: str
+) -> None:
+    """Print the limits in force, each with its source, and what a facility's policy changes.
+
+    A value looser than the published one is marked. A policy file names its source and replaces values:
+
+    \b
+      source: {title: Port care policy, date: 2026-01-15}
+      limits: {needle_dwell_days: 5, interval_counting: calendar day}
+
+    Example: lda-notes policy --policy lda-policy.yaml --changes
+    """
+    policy = policy_file.in_force(policy_path, records)
+    for name in names:
+        if name not in policy.rows:
+            close = nearest(name, policy.rows)
+            hint = f" Did you mean {close}?" if close else " `lda-notes policy` lists them."
+            raise click.UsageError(f"There is no limit named {name}.{hint}")
+    rows = [
+        row
+        for row in policy.rows.values()
+        if (not names or row.name in names) and (not changes or row is not DEFAULT.rows[row.name])
+    ]
+    click.echo(_as_json(policy, rows) if form == "json" else _as_text(policy, rows))
+
+
+def _as_text(policy: Policy, rows: list[Row]) -> str:
+    return "\n\n".join([_headline(policy), *(_entry(row) for row in rows)])
+
+
+def _headline(policy: Policy) -> str:
+    if policy.facility is None:
+        return "Limits in force: as published, no facility policy."
+    replaced = sum(row is not DEFAULT.rows[name] for name, row in policy.rows.items())
+    loose = sum(looser(row, DEFAULT.rows[name]) for name, row in policy.rows.items())
+    counted = f"{replaced} set by {policy.facility.text()}"
+    return f"Limits in force: as published, {counted}; {loose} of these looser than published."
+
+
+def _entry(row: Row) -> str:
+    published = DEFAULT.rows[row.name]
+    said = [row.name, f"  {row.says[0].upper()}{row.says[1:]}: {value_text(row)}"]
+    if row is not published:
+        said.append(f"  {_compared(row, published)}")
+    said.extend(f"  Source: {cited.text()}" for cited in row.citations)
+    return "\n".join(said)
+
+
+def _compared(row: Row, published: Row) -> str:
+    if row.value == published.value:
+        return f"As published: {value_text(published)}"
+    word = "LOOSER than published" if looser(row, published) else "Changed, not looser than published"
+    return f"{word}: {value_text(published)}"
+
+
+def _as_json(policy: Policy, rows: list[Row]) -> str:
+    document = {
+        "version": JSON_VERSION,
+        "facility_policy": _cited(policy.facility) if policy.facility else None,
+        "limits": [_row(row) for row in rows],
+    }
+    return json.dumps(document, indent=2, ensure_ascii=False)
+
+
+def _row(row: Row) -> dict[str, Any]:
+    published = DEFAULT.rows[row.name]
+    return {
+        "name": row.name,
+        "sort": {Limit: "number", Choice: "option", Clock: "time of day"}[type(row)],
+        "says": row.says,
+        "value": _value(row),
+        "unit": row.unit if isinstance(row, Limit) else None,
+        "bound": row.bound if isinstance(row, Limit) else None,
+        "options": list(row.options) if isinstance(row, Choice) else None,
+        "text": value_text(row),
+        "published_value": _value(published),
+        "set_by_facility": row is not published,
+        "looser": looser(row, published),
+        "sources": [_cited(cited) for cited in row.citations],
+    }
+
+
+def _value(row: Row) -> str:
+    return number(row.value).replace(",", "") if isinstance(row, Limit) else row.value
+
+
+def _cited(cited: Citation) -> dict[str, str]:
+    source = SOURCES[cited.source]
+    return {
+        "source": cited.source,
+        "title": source.title,
+        "edition": source.edition,
+        "address": source.address,
+        "place": cited.place,
+        "mark": cited.mark,
+        "mark_says": MARK_WORDS[cited.mark],
+    }

@@ -1,0 +1,50 @@
+"""Reading the records that a command was given, with what could not be read said plainly."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+from lda_notes import pipeline, timeline
+from lda_notes import record as records
+from lda_notes.policy import Policy
+from lda_notes.problems import Failure
+from lda_notes.record import Record
+from lda_notes.timeline import Timeline
+
+
+def files(paths: tuple[Path, ...]) -> list[Path]:
+    """Return every record file that ``paths`` name, each once. Raises `Failure` when there is none."""
+    found = list(dict.fromkeys(pipeline.record_files(paths)))
+    if not found:
+        raise Failure(f"{paths[0]}: holds no record; records end in {', '.join(records.SUFFIXES)}")
+    return found
+
+
+def why_unreadable(record: Record) -> str:
+    """Return one sentence that says why a record has no readable episode."""
+    first = record.placed(record.findings[0])
+    more = len(record.findings) - 1
+    rest = f" (and {more} more: `lda-notes check {record.file}` tells them)" if more else ""
+    return f"{first.place}: {first.message}{rest}"
+
+
+def all_timelines(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> list[tuple[Record, Timeline]]:
+    """Return the timeline of every record, for counts that a missing record would make wrong.
+
+    Raises `Failure` naming each record that cannot be read.
+    """
+    read = [records.read(path) for path in files(paths)]
+    broken = [why_unreadable(record) for record in read if record.episode is None]
+    if broken:
+        counted = "1 record" if len(broken) == 1 else f"{len(broken)} records"
+        raise Failure("\n".join([f"{counted} could not be read, so nothing was counted:", *broken]))
+    return [(record, timeline.build(record.episode, policy, asof)) for record in read if record.episode is not None]
+
+
+def unread(record: Record) -> str | None:
+    """Return one sentence on the events of ``record`` that could not be placed; None when there are none."""
+    if not record.unread:
+        return None
+    names = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread)
+    return f"{record.file}: could not be read and is left out: {names}"
