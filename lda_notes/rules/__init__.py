@@ -7,6 +7,7 @@ from typing import Final
 
 FAMILIES: Final[tuple[str, ...]] = (
     "authorship",
+    "identity",
     "order",
     "completeness",
     "corrections",

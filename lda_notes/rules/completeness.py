@@ -249,7 +249,7 @@ _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
         "flush-volume-not-recorded",
         "flushes.*.volume_ml",
         "record the flush volume in mL",
-        "A flush clears the line only when it is at least twice the volume of the whole system.",
+        "Whether a flush reached the tip and cleared the line can be judged only from its volume.",
     ),
     (
         "resistance-not-recorded",
@@ -273,7 +273,7 @@ _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
         "lock-strength-not-recorded",
         "lock.units_per_ml",
         "record the heparin strength in units per mL",
-        "Heparin comes in strengths a hundredfold apart; volume alone does not tell the dose.",
+        "Heparin comes in very different strengths; the volume alone does not tell the dose.",
     ),
     (
         "lock-volume-not-recorded",
@@ -298,7 +298,7 @@ _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
         "dressing-type-not-recorded",
         "dressing.type",
         "record the kind of dressing",
-        "Gauze is due after two days, a transparent dressing after seven: without the kind there is no due time.",
+        "Gauze is due sooner than a transparent dressing: without the kind there is no due time.",
     ),
     (
         "dressing-label-not-recorded",
@@ -328,7 +328,7 @@ _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
         "connector-change-not-recorded",
         "connector_changed",
         "record whether the needleless connector was changed",
-        "Connectors have an interval of their own.",
+        "A connector has an interval of its own, which runs from its last change.",
     ),
     (
         "cap-not-recorded",

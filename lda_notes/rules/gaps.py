@@ -144,4 +144,4 @@ def _or_why_not(rows: list[tuple[str, Need]]) -> str:
             reasons["not_assessed"] = None
         if NotDone in members:
             reasons["not_done"] = None
-    return f" If there is none, record {' or '.join(reasons)} with the reason." if reasons else ""
+    return f" Where that could not be, record {' or '.join(reasons)} with the reason." if reasons else ""
