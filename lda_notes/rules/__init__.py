@@ -9,6 +9,7 @@ FAMILIES: Final[tuple[str, ...]] = (
     "authorship",
     "identity",
     "order",
+    "stay_order",
     "completeness",
     "corrections",
 )

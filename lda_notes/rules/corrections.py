@@ -2,9 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Final
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, Final
 
+from pydantic import ValidationError
+
+from lda_notes.events import Addendum, Amendment, Correcting, Event, Retraction
+from lda_notes.problems import Path, Related
+from lda_notes.rule_table import Case, Entry, Found, rule
 from lda_notes.rules.gaps import gap_rule
+from lda_notes.sources import Citation
+from lda_notes.timeline import merge
+
+_CMS: Final = Citation("cms-pim-3325", "R2")
+_TERMS: Final = Citation("ahima-2012", "R")
+_REVISION: Final = Citation("record-amendments", "R2")
+_IHS: Final = Citation("ihs-manual", "R2")
 
 _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
     (
@@ -23,3 +37,194 @@ _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
 
 for _row in _ROWS:
     gap_rule(*_row, family=__name__)
+
+
+def _corrections(case: Case) -> Iterator[tuple[Entry, Correcting]]:
+    for entry in case.timeline.corrections:
+        if isinstance(entry.event, Correcting):
+            yield entry, entry.event
+
+
+def _word(event: Event) -> str:
+    return type(event).__name__.lower()
+
+
+@rule("wrong", "name the event that is corrected", cites=(_TERMS, _CMS))
+def correction_of_unknown_event(case: Case) -> Iterable[Found]:
+    """Checks that each correction names an event of the record.
+
+    A correction is linked to what it corrects; unlinked, it changes nothing and the wrong entry stands.
+
+    Correct the identifier.
+    """
+    known: frozenset[str] | None = None
+    for entry, event in _corrections(case):
+        known = known or frozenset(other.id for other in case.timeline.episode.events)
+        if event.of not in known or event.of == event.id:
+            found = "itself" if event.of == event.id else f"{event.of}, which no event has as its identifier"
+            yield Found(entry.path("of"), f"the {_word(event)} corrects {found}", event=event.id)
+
+
+@rule("wrong", "correct the event itself, or retract the correction", cites=(_TERMS,))
+def correction_of_a_correction(case: Case) -> Iterable[Found]:
+    """Finds additions and amendments made to a correction, and retractions of a retraction.
+
+    Chains of corrections cannot be read. A wrong addendum or amendment is retracted and made anew; what was
+    retracted stays so and is charted again.
+
+    Make the correction to the event itself.
+    """
+    for entry, event in _corrections(case):
+        target = next((other for other in case.timeline.corrections if other.event.id == event.of), None)
+        if target is None or target is entry:
+            continue
+        if not isinstance(event, Retraction) or isinstance(target.event, Retraction):
+            yield Found(
+                entry.path("of"),
+                f"the {_word(event)} corrects {event.of}, which is itself a correction ({_word(target.event)})",
+                related=(Related(target.path(), "the correction"),),
+                event=event.id,
+            )
+
+
+@rule("wrong", "take one of them out", cites=(_TERMS,))
+def retracted_twice(case: Case) -> Iterable[Found]:
+    """Finds a second retraction of the same entry.
+
+    What is withdrawn cannot be withdrawn again; the second one was most often meant for another entry.
+
+    Correct the identifier, or take the retraction out.
+    """
+    first: dict[str, Entry] = {}
+    for entry, event in _corrections(case):
+        if isinstance(event, Retraction) and first.setdefault(event.of, entry) is not entry:
+            yield Found(
+                entry.path("of"),
+                f"{event.of} was retracted already, by {first[event.of].event.id}",
+                related=(Related(first[event.of].path(), "the first retraction"),),
+                event=event.id,
+            )
+
+
+@rule("wrong", "chart the event anew instead", cites=(_TERMS,))
+def correction_of_retracted_event(case: Case) -> Iterable[Found]:
+    """Finds additions and amendments made to an entry after it was retracted.
+
+    A retracted entry is out of view; what is added to it is lost with it.
+
+    Chart what happened as a new entry, or take the correction out.
+    """
+    for entry, event in _corrections(case):
+        if isinstance(event, Retraction):
+            continue
+        target = next((other for other in case.timeline.retracted if other.event.id == event.of), None)
+        if target is not None and target.retraction is not None and target.retraction.at <= event.at:
+            yield Found(
+                entry.path("of"),
+                f"the {_word(event)} corrects {event.of}, which {target.retraction.id} had retracted at "
+                f"{case.say(target.retraction.at)}",
+                event=event.id,
+            )
+
+
+@rule("wrong", "correct the time of the correction", cites=(_CMS, _REVISION))
+def correction_before_entry(case: Case) -> Iterable[Found]:
+    """Compares the time of each correction with the time of the entry that it corrects.
+
+    An entry cannot be corrected before it was made.
+
+    Correct the time of the correction, or that of the entry.
+    """
+    for entry, event in _corrections(case):
+        target = next((other for other in case.timeline.episode.events if other.id == event.of), None)
+        if target is None or target is event:
+            continue
+        made = target.charted_at or target.at
+        if event.at < made:
+            what = "entry was made" if target.charted_at else "event"
+            yield Found(
+                entry.path("at"),
+                f"the {_word(event)} is at {case.say(event.at)}, before the {what} at {case.say(made)}",
+                event=event.id,
+            )
+
+
+# -- what a correction changes --
+
+
+def _recorded(event: Event) -> dict[str, Any]:
+    return event.model_dump(exclude_unset=True)
+
+
+def _corrected(event: Event, values: Mapping[str, Any]) -> Event | None:
+    """Return ``event`` with ``values`` laid over it; None if they do not fit, of which the timeline tells."""
+    try:
+        return type(event).model_validate_json(
+            json.dumps(merge(event.model_dump(mode="json", exclude_unset=True), dict(values)))
+        )
+    except ValidationError:
+        return None
+
+
+def _before(case: Case, correction: Correcting) -> Event | None:
+    """Return the corrected event as it was read before ``correction``: earlier corrections applied."""
+    target = case.timeline.entry(correction.of)
+    if target is None:
+        return None
+    event = target.original
+    for earlier in target.corrections:
+        if earlier is correction:
+            break
+        values = earlier.sets if isinstance(earlier, Amendment) else getattr(earlier, "adds", {})
+        event = _corrected(event, values) or event
+    return event
+
+
+def _changed(old: Any, new: Any, path: Path = ()) -> Iterator[Path]:
+    """Yield the path of each fact that was recorded and is now another; facts that were left out do not count."""
+    if isinstance(old, dict) and isinstance(new, dict):
+        for key in old.keys() & new.keys():
+            yield from _changed(old[key], new[key], (*path, key))
+    elif old not in (None, ()) and old != new:
+        yield path
+
+
+@rule("wrong", "make it an amendment, with the reason", cites=(_TERMS, _IHS))
+def addendum_changes_fact(case: Case) -> Iterable[Found]:
+    """Compares what an addendum adds with what the entry already holds.
+
+    An addendum adds what was left out. Changing what was recorded is an amendment, and must be marked as one, so that
+    a reader sees that the entry once said something else.
+
+    Make it an amendment, or take the fact out of the addendum.
+    """
+    for entry, event in _corrections(case):
+        if not isinstance(event, Addendum) or not event.adds:
+            continue
+        target = _before(case, event)
+        new = _corrected(target, event.adds) if target is not None else None
+        if target is None or new is None:
+            continue
+        for path in sorted(_changed(_recorded(target), _recorded(new))):
+            yield Found(
+                entry.path("adds", *path),
+                f"the addendum changes {'.'.join(map(str, path))} of {event.of}, which was recorded",
+                event=event.id,
+            )
+
+
+@rule("advice", "take the amendment out, or correct what it sets", cites=(_REVISION,))
+def amendment_changes_nothing(case: Case) -> Iterable[Found]:
+    """Compares what an amendment sets with what the entry says.
+
+    An amendment that sets what is there already was most often meant for another fact or another entry.
+
+    Correct the amendment, or take it out.
+    """
+    for entry, event in _corrections(case):
+        if not isinstance(event, Amendment):
+            continue
+        target = _before(case, event)
+        new = _corrected(target, event.sets) if target is not None else None
+        if target is not None and new is not None and _recorded(new) == _recorded(target):
+            yield Found(entry.path("sets"), f"the amendment sets nothing that {event.of} does not say", event=event.id)
