@@ -94,23 +94,43 @@ class Signature:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """One stretch of a strip. ``end`` None means that it lasts beyond the strip."""
+    """One stretch of a strip, drawn in the row named ``row``.
 
-    start: datetime
+    ``start`` None means that it began before the strip or nobody knows when; ``end`` None that it still lasts: it is
+    drawn up to ``now``.
+    """
+
+    row: str
+    kind: Literal["needle", "dressing", "hold", "thrombolytic"]
+    start: datetime | None
     end: datetime | None
-    kind: Literal["needle", "dressing", "hold"]
     label: str
 
 
 @dataclass(frozen=True, slots=True)
+class Mark:
+    """A due time on a strip, drawn in the row named ``row``. ``late``: it has passed, or it is now."""
+
+    row: str
+    at: datetime
+    label: str
+    late: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Strip:
-    """A picture of days: intervals of needle and dressing, due marks and holds; ``says`` is its text alternative."""
+    """A picture of days from ``start`` to ``end``, both midnights: stays of needle and dressing, holds, due marks.
+
+    All moments are in the zone that the days are drawn in. ``says`` is its text alternative. Rows stand in the order
+    of ``rows``.
+    """
 
     start: datetime
     end: datetime
     now: datetime
+    rows: tuple[str, ...]
     spans: tuple[Span, ...]
-    marks: tuple[tuple[datetime, str], ...]
+    marks: tuple[Mark, ...]
     says: str
 
 
