@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from dataclasses import dataclass, field
+from itertools import accumulate
 from typing import Final
 
 from lda_notes.syntax_faults import MAX_BYTES, MAX_FAULTS, MAX_HIDDEN, Fault
@@ -50,7 +51,7 @@ class Text:
 
     def place(self, offset: int) -> tuple[int, int]:
         """Row and column, from 1, of the character at an offset in ``clean``."""
-        return self._row_and_column(offset + bisect_right(self.removed, offset))
+        return self.row_and_column(offset + bisect_right(self.removed, offset) if self.removed else offset)
 
     def row_at(self, offset: int) -> tuple[int, str]:
         """Start (an offset in ``clean``) and text of the row around an offset in ``clean``."""
@@ -58,11 +59,18 @@ class Text:
         end = _ROW_END.search(self.clean, max(start, offset))
         return start, self.clean[start : end.start() if end else len(self.clean)]
 
-    def _row_and_column(self, offset: int) -> tuple[int, int]:
-        if not self._rows:
+    def row_and_column(self, offset: int) -> tuple[int, int]:
+        """Row and column, from 1, of the character at an offset in ``decoded``."""
+        rows = self._rows or self._row_starts()
+        row = bisect_right(rows, offset)
+        return row, offset - rows[row - 1] + 1
+
+    def _row_starts(self) -> list[int]:
+        if "\r" in self.decoded:
             self._rows = [0, *(end.end() for end in _ROW_END.finditer(self.decoded))]
-        row = bisect_right(self._rows, offset)
-        return row, offset - self._rows[row - 1] + 1
+        else:
+            self._rows = [0, *accumulate(len(row) + 1 for row in self.decoded.split("\n")[:-1])]
+        return self._rows
 
 
 class Faults:
@@ -175,15 +183,15 @@ def _hardly_text(text: Text, count: int) -> Fault:
 
 
 def _leave_out_hidden(text: Text, faults: Faults) -> None:
+    text.clean = without_hidden(text.decoded)
     by_row: dict[int, list[tuple[int, str]]] = {}
     for found in HIDDEN.finditer(text.decoded):
-        row, column = text._row_and_column(found.start())
+        row, column = text.row_and_column(found.start())
         by_row.setdefault(row, []).append((column, found[0]))
         if not _AS_SPACE.match(found[0]):
             text.removed.append(found.start() - len(text.removed))
     for row, several in by_row.items():
         faults.put(hidden_fault((row, several[0][0]), "".join(character for _, character in several)))
-    text.clean = without_hidden(text.decoded)
 
 
 def _refused(raw: bytes) -> Fault | None:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, NoReturn
+from typing import Any, Final, NoReturn
 
 from lda_notes.problems import Path
 from lda_notes.syntax_faults import MAX_VALUES, TOO_MANY, Fault, Refusal, repeated
@@ -12,7 +13,7 @@ from lda_notes.syntax_text import Faults, Text
 
 Notes = list[tuple[Path, list[Any]]]
 """For each container its path and, flat, three of each value in it: key or position, offset of key and of value.
-The whole stands under the empty path with the key None."""
+The first is the whole, under the empty path and with the key None."""
 
 
 class Stopped(Exception):
@@ -72,11 +73,24 @@ class Tree:
         for entries, name in self._refused:
             entries.pop(name, None)
         if self._refused:
+            self.notes = [
+                (
+                    path,
+                    [
+                        part
+                        for at in range(0, len(notes), 3)
+                        if not _passing(notes[at : at + 1])
+                        for part in notes[at : at + 3]
+                    ],
+                )
+                for path, notes in self.notes
+                if not _passing(path)
+            ]
             self.written = {path: text for path, text in self.written.items() if not _passing(path)}
-        return Parsed(data, self.faults.all(), self.text, self.notes, self.written)
+        return Parsed(data, self.faults.all(), self.text, self.notes, self.written if data is not None else {})
 
 
-def _passing(path: Path) -> bool:
+def _passing(path: Sequence[object]) -> bool:
     return any(isinstance(step, str) and step.startswith("\0") for step in path)
 
 
@@ -94,69 +108,62 @@ class Parsed:
     text: Text = field(repr=False)
     notes: Notes = field(default_factory=list, repr=False)
     written: dict[Path, str] = field(default_factory=dict, repr=False)
-    _spots: dict[Path, tuple[int, int]] | None = field(default=None, repr=False)
-
-    @property
-    def spots(self) -> dict[Path, tuple[int, int]]:
-        """Offsets in the cleaned text of the key and of the value, for every value; the whole has the empty path."""
-        if self._spots is None:
-            self._spots = {}
-            for path, notes in self.notes:
-                if not _passing(path):
-                    self._add_spots(path, notes, self._spots)
-        return self._spots
-
-    @staticmethod
-    def _add_spots(path: Path, notes: list[Any], spots: dict[Path, tuple[int, int]]) -> None:
-        for key, key_spot, spot in zip(notes[::3], notes[1::3], notes[2::3], strict=True):
-            if key is None:
-                spots[path] = key_spot, spot
-            elif not _passing((key,)):
-                spots[*path, key] = key_spot, spot
+    _containers: dict[Path, list[Any]] | None = field(default=None, repr=False)
 
     @property
     def json(self) -> bytes:
         """``data`` as JSON in UTF-8, numbers as the file has them (``2.50`` stays ``2.50``)."""
-        if self.written:
-            return _write(self.data, (), self.written).encode()
-        return _dumps(self.data).encode()
+        above = {path[:length] for path in self.written for length in range(len(path))}
+        return _write(self.data, (), self.written, above).encode()
 
     @property
     def places(self) -> dict[Path, tuple[int, int]]:
         """Row and column of every value, from 1; the whole has the empty path."""
-        return {path: self.text.place(value) for path, (_, value) in self.spots.items()}
+        return self._all(2)
 
     @property
     def key_places(self) -> dict[Path, tuple[int, int]]:
         """Row and column of the key of every value that has one; of list items, their own."""
-        return {path: self.text.place(key) for path, (key, _) in self.spots.items()}
+        return self._all(1)
 
     def place(self, path: Path) -> tuple[int, int]:
         """Row and column of the value at a path or, where there is none, of the nearest value around it."""
-        return self.text.place(self._spot(path)[1])
+        return self.text.place(self._nearest(path)[2])
 
     def key_place(self, path: Path) -> tuple[int, int]:
         """Row and column of the key of the value at a path or, where there is none, of the nearest around it."""
-        return self.text.place(self._spot(path)[0])
+        return self.text.place(self._nearest(path)[1])
 
-    def _spot(self, path: Path) -> tuple[int, int]:
-        for length in range(len(path), -1, -1):
-            spot = self.spots.get(path[:length])
-            if spot is not None:
-                return spot
-        return 0, 0
+    def _all(self, part: int) -> dict[Path, tuple[int, int]]:
+        place = self.text.place
+        places = {path: place(whole[part]) for path, whole in self.notes[:1]}
+        for path, notes in self.notes[1:]:
+            for key, spot in zip(notes[::3], notes[part::3], strict=True):
+                places[*path, key] = place(spot)
+        return places
+
+    def _nearest(self, path: Path) -> list[Any]:
+        if self._containers is None:
+            self._containers = dict(self.notes[1:])
+        for length in range(len(path), 0, -1):
+            notes = self._containers.get(path[: length - 1], [])
+            keys = notes[::3]
+            if path[length - 1] in keys:
+                at = 3 * keys.index(path[length - 1])
+                return notes[at : at + 3]
+        return self.notes[0][1] if self.notes else [None, 0, 0]
 
 
-def _dumps(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+_plainly: Final = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode
 
 
-def _write(value: object, path: Path, written: dict[Path, str]) -> str:
+def _write(value: Any, path: Path, written: dict[Path, str], above: set[Path]) -> str:
+    """JSON of a value, with the spellings of ``written``; ``above`` are the paths of what holds one of them."""
+    if path in written:
+        return written[path]
+    if path not in above:
+        return _plainly(value)
     if isinstance(value, dict):
-        entries = (f"{_dumps(key)}:{_write(item, (*path, key), written)}" for key, item in value.items())
+        entries = (f"{_plainly(key)}:{_write(item, (*path, key), written, above)}" for key, item in value.items())
         return "{" + ",".join(entries) + "}"
-    if isinstance(value, list):
-        return "[" + ",".join(_write(item, (*path, i), written) for i, item in enumerate(value)) + "]"
-    if type(value) is int or type(value) is float:
-        return written.get(path) or _dumps(value)
-    return _dumps(value)
+    return "[" + ",".join(_write(item, (*path, at), written, above) for at, item in enumerate(value)) + "]"

@@ -81,6 +81,8 @@ def holds(parsed: Parsed, raw: bytes) -> None:
     else:
         assert HIDDEN.search(json.dumps(parsed.data, ensure_ascii=False)) is None
         assert set(parsed.places) == set(parsed.key_places) == set(paths(parsed.data))
+        assert {path: parsed.place(path) for path in parsed.places} == parsed.places
+        assert {path: parsed.key_place(path) for path in parsed.places} == parsed.key_places
 
 
 @pytest.fixture(params=["libyaml", "pure Python"], scope="module")
