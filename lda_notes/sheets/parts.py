@@ -146,10 +146,14 @@ Block = Paragraph | Alert | Heading | Bullets | Table | Pairs | Blanks | Signatu
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A whole document. ``status`` is printed with the title (such as DRAFT); ``cautions`` stand at its foot."""
+    """A whole document. ``status`` is printed with the title (such as DRAFT); ``cautions`` stand at its foot.
+
+    ``running`` identifies the patient at the head of every printed page; empty when the sheet is about several.
+    """
 
     title: str
     blocks: tuple[Block, ...]
     status: str = ""
     cautions: tuple[str, ...] = ()
     landscape: bool = False
+    running: str = ""
