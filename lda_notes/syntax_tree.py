@@ -135,11 +135,10 @@ class Parsed:
         return self.text.place(self._nearest(path)[1])
 
     def _all(self, part: int) -> dict[Path, tuple[int, int]]:
-        place = self.text.place
-        places = {path: place(whole[part]) for path, whole in self.notes[:1]}
+        places = {path: self.text.place(whole[part]) for path, whole in self.notes[:1]}
         for path, notes in self.notes[1:]:
-            for key, spot in zip(notes[::3], notes[part::3], strict=True):
-                places[*path, key] = place(spot)
+            for key, place in zip(notes[::3], self.text.places(notes[part::3]), strict=True):
+                places[*path, key] = place
         return places
 
     def _nearest(self, path: Path) -> list[Any]:
