@@ -67,7 +67,8 @@ def _timed(value: Any, at: datetime) -> Any:
 def complete(data: dict[str, Any]) -> dict[str, Any]:
     """Return a whole record: ``data`` laid over the base. An event needs only kind and time.
 
-    Without an identifier the second flush is ``flush-2``.
+    Without an identifier the second flush is ``flush-2``. Parts that an event of the base does not have, such as
+    problems, are laid over the base's ``parts`` once the case names them.
     """
     whole: dict[str, Any] = over(base()["record"], {key: value for key, value in data.items() if key != "events"})
     counts: dict[str, int] = {}
@@ -75,7 +76,8 @@ def complete(data: dict[str, Any]) -> dict[str, Any]:
     for event in data["events"]:
         kind = event["kind"]
         counts[kind] = counts.get(kind, 0) + 1
-        under = over(base()["every"], base()["kinds"][kind])
+        parts = {key: part for key, part in base()["parts"].items() if event.get(key) is not None}
+        under = over(over(base()["every"], base()["kinds"][kind]), parts)
         full = over({"id": f"{kind.replace(' ', '-')}-{counts[kind]}", **under}, event)
         at = full.get("at")
         whole["events"].append(_timed(full, datetime.fromisoformat(at)) if isinstance(at, str) else full)
@@ -88,8 +90,9 @@ def episode_of(*events: dict[str, Any], **parts: Any) -> Episode:
 
 
 def judged(episode: Episode, policy: Policy = DEFAULT, asof: datetime | None = None) -> tuple[Finding, ...]:
-    """Return what corrections and rules find, judged from an hour after the last event unless ``asof`` is given."""
-    last = max((event.at for event in episode.events), default=datetime.fromisoformat("2031-04-01T00:00-05:00"))
+    """Return what corrections and rules find, judged from an hour after the last entry unless ``asof`` is given."""
+    moments = [moment for event in episode.events for moment in (event.at, event.charted_at) if moment is not None]
+    last = max(moments, default=datetime.fromisoformat("2031-04-01T00:00-05:00"))
     line = timeline.build(episode, policy, asof or last + timedelta(hours=1))
     return (*line.findings, *rule_table.check(line, policy))
 

@@ -7,13 +7,14 @@ from typing import Any
 
 import pytest
 from pydantic import BaseModel
-from rule_cases import episode_of
+from rule_cases import episode_of, judged, local_policy, rules_found
 
-from lda_notes import needs
+from lda_notes import needs, rule_table
 from lda_notes.episode import Episode
 from lda_notes.events import KINDS
 from lda_notes.need import Need
 from lda_notes.policy import DEFAULT
+from lda_notes.rules.gaps import COVERED
 from lda_notes.shapes import NotAssessed, NotDone
 from lda_notes.sources import SOURCES
 
@@ -169,3 +170,53 @@ def test_levels_follow_the_table_of_the_documents() -> None:
     assert {needs_named("access", name).level for name in required} == {"required"}
     assert {needs_named("access", name).level for name in recommended} == {"recommended"}
     assert needs_named("discharge", "next_due").level == "required"
+
+
+# -- needs and rules --
+
+
+def holder(kind: str, need: Need) -> type[BaseModel]:
+    part: type[BaseModel] = KINDS[kind]
+    for step in need.path[:-1]:
+        if step != "*":
+            part = next(iter(models(part.model_fields[step].annotation)))
+    return part
+
+
+def test_every_need_that_can_be_missing_has_one_rule_of_its_severity() -> None:
+    rules = rule_table.load()
+    for kind, need in ROWS:
+        field = holder(kind, need).model_fields[need.path[-1]]
+        if field.is_required():
+            assert (kind, need.name) not in COVERED, f"{kind} {need.name} can never be missing"
+            continue
+        rule = rules[COVERED[kind, need.name]]
+        assert rule.severity == {"required": "gap", "recommended": "advice"}[need.level]
+        assert set(need.citations) <= set(rule.citations)
+    assert {need.name for need in needs.EPISODE_NEEDS} == {name for kind, name in COVERED if kind == "record"}
+
+
+def test_gaps_of_one_part_are_told_in_one_finding_in_the_order_of_the_work() -> None:
+    technique = {"masks": None, "hand_hygiene": None, "sterile_field": None}
+    episode = episode_of({"kind": "access", "at": "2031-04-02T09:00-05:00", "technique": technique})
+    found = [f for f in judged(episode) if f.rule == "technique-not-recorded"]
+    assert [f.message for f in found] == ["not recorded for this access: hand hygiene, masks, sterile field"]
+    assert found[0].event == "access-1"
+
+
+def test_a_fact_of_a_list_says_which_item() -> None:
+    episode = episode_of({"kind": "access", "at": "2031-04-02T09:00-05:00", "flushes": [{}, {"volume_ml": None}]})
+    assert [f.message for f in judged(episode)] == ["not recorded for this access: flush volume of item 2"]
+
+
+def test_a_fact_supplied_by_an_addendum_is_no_gap() -> None:
+    access = {"kind": "access", "at": "2031-04-02T09:00-05:00", "attempts": None}
+    addendum = {"kind": "addendum", "at": "2031-04-02T10:00-05:00", "of": "access-1", "adds": {"attempts": 1}}
+    assert {f.rule for f in judged(episode_of(access))} == {"attempts-not-recorded"}
+    assert judged(episode_of(access, addendum)) == ()
+
+
+def test_a_policy_option_turns_a_need_off() -> None:
+    access = {"kind": "access", "at": "2031-04-02T09:00-05:00", "order": None}
+    assert rules_found(access) == {"order-not-recorded"}
+    assert rules_found(access, policy=local_policy(order_reference_required="no")) == set()
