@@ -7,7 +7,6 @@ identifier is listed as unread, a value that does not fit is left out of its eve
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
@@ -19,11 +18,8 @@ from lda_notes.episode import Episode
 from lda_notes.events import KINDS
 from lda_notes.problems import Failure, Finding, Path, Place
 from lda_notes.spelling import nearest
-from lda_notes.syntax import Parsed, read_json, read_yaml
+from lda_notes.syntax import MAX_BYTES, Parsed, faultless_json, read_json, read_yaml
 from lda_notes.validation import Misfit, misfits
-
-MAX_BYTES: Final = 20 * 1024 * 1024
-"""A larger file is not an episode record."""
 
 SUFFIXES: Final = (".yaml", ".yml", ".json")
 
@@ -47,24 +43,20 @@ class Record:
     unread: tuple[UnreadEvent, ...] = ()
     positions: tuple[int, ...] | None = None
     """Position in the file of each readable event; None when all are readable."""
-    _parse: Callable[[], Parsed] | None = None
-    _places: dict[Path, tuple[int, int]] | None = field(default=None, repr=False)
+    _parse: Callable[[], Parsed] | None = field(default=None, repr=False)
+    _parsed: Parsed | None = field(default=None, repr=False)
 
     def place(self, path: Path) -> Place:
         """Return where ``path`` stands in the file; for something absent, where the part that lacks it stands."""
-        if self._places is None:
-            self._places = self._parse().places if self._parse else {}
+        if self._parsed is None and self._parse is not None:
+            self._parsed = self._parse()
         if self.positions is not None and len(path) > 1 and path[0] == "events":
             path = ("events", self.positions[int(path[1])], *path[2:])
         return self._at(path)
 
     def _at(self, path: Path) -> Place:
-        assert self._places is not None
-        for length in range(len(path), -1, -1):
-            spot = self._places.get(path[:length])
-            if spot is not None:
-                return Place(self.file, *spot)
-        return Place(self.file, 1, 1)
+        """Return the place of a path of the file itself, whatever events were set aside."""
+        return Place(self.file, *(self._parsed.place(path) if self._parsed is not None else (1, 1)))
 
     def placed(self, finding: Finding) -> Finding:
         """Return ``finding`` with file, row and column filled in, its related spots too."""
@@ -75,41 +67,22 @@ class Record:
 def read(path: FilePath) -> Record:
     """Read one record file. Raises `Failure` when the file cannot be opened; its content never raises."""
     try:
-        size = path.stat().st_size
-        raw = path.read_bytes() if size <= MAX_BYTES else b""
+        with path.open("rb") as file:
+            raw = file.read(MAX_BYTES + 1)
     except OSError as error:
         raise Failure(
             f"{path}: cannot be read ({error.strerror or error}); check the name and the permissions"
         ) from None
-    if size > MAX_BYTES:
-        raise Failure(f"{path}: holds {size} bytes; a record holds at most {MAX_BYTES}; give one episode per file")
+    if len(raw) > MAX_BYTES:
+        raise Failure(f"{path}: holds more than {MAX_BYTES} bytes, the most of a record; give one episode per file")
     return read_bytes(raw, str(path), as_json=path.suffix.lower() == ".json")
-
-
-_HIDDEN: Final = re.compile(
-    r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufffe\uffff\ud800-\udfff]"
-    r"|\\u(?:00[01]|00[789]|200[eEfF]|202[a-eA-E]|206[6-9]|[dD][89a-fA-F]|[fF]{3}[eEfF])"
-)
-
-
-class _Repeated(Exception):
-    pass
-
-
-def _no_repeats(pairs: list[tuple[str, Any]]) -> None:
-    if len({key for key, _ in pairs}) != len(pairs):
-        raise _Repeated
 
 
 def _plainly_good(raw: bytes) -> Episode | None:
     """Read JSON the short way; None when anything at all is unusual, for `_carefully` to say what."""
     try:
-        text = raw.decode()
-        if _HIDDEN.search(text):
-            return None
-        json.loads(text, object_pairs_hook=_no_repeats)
-        return Episode.model_validate_json(raw)
-    except (ValueError, RecursionError, _Repeated):
+        return Episode.model_validate_json(raw) if faultless_json(raw) else None
+    except ValueError:
         return None
 
 
@@ -124,26 +97,19 @@ def read_bytes(raw: bytes, name: str, as_json: bool = False) -> Record:
 
 
 def _carefully(parsed: Parsed, name: str) -> Record:
-    record = Record(name, None, _places=parsed.places)
+    record = Record(name, None, _parsed=parsed)
     findings = [
         Finding(fault.rule, "wrong", fault.message, fault.todo, (), place=Place(name, fault.row, fault.column))
         for fault in parsed.faults
     ]
     data: Any = parsed.data
     if data is None:
-        return replace(record, findings=tuple(findings) or (_empty(name),))
+        return replace(record, findings=tuple(findings))
     try:
         return replace(record, episode=Episode.model_validate_json(parsed.json), findings=tuple(findings))
     except ValidationError as error:
         faults = misfits(error, data)
     return _pruned(record, data, faults, findings)
-
-
-def _empty(name: str) -> Finding:
-    return Finding(
-        "empty-record", "wrong", "the file holds no record", "see `lda-notes schema` for the layout", (),
-        place=Place(name, 1, 1),
-    )  # fmt: skip
 
 
 _MAX_ROUNDS: Final = 12
