@@ -19,7 +19,9 @@ from lda_notes.fhir.structure import Rule
 from lda_notes.fhir.units import UCUM
 
 Object = Mapping[str, Any]
-Holds = Callable[[Object, Scope], bool]
+Places = list[tuple[str | int, ...]]
+Holds = Callable[[Object, Scope], bool | Places]
+"""Whether an object holds an invariant; or, where that is more telling, the inner places that break it."""
 
 ELSEWHERE: Final = {
     "ele-1": "an empty object is refused wherever one stands, in structure.py",
@@ -59,14 +61,17 @@ def _each(key: str, holds: Callable[[Object], bool]) -> Holds:
     return lambda value, _: all(holds(one) for one in value.get(key, ()))
 
 
-def _requests(value: Object, _: Scope) -> bool:
-    due = value.get("type") in ("batch", "transaction", "history")
-    return all(("request" in entry) == due for entry in value.get("entry", ()))
+def _in_entries(key: str, *types: str, must: bool) -> Holds:
+    """Entries have ``key`` in bundles of these types (where it is a must), and in no others."""
 
+    def holds(value: Object, _: Scope) -> bool | Places:
+        due = value.get("type") in types
+        wrong = [index for index, entry in enumerate(value["entry"]) if (key in entry) != due]
+        if due and not must:
+            return True
+        return [(index, "entry") for index in wrong] or True
 
-def _responses(value: Object, _: Scope) -> bool:
-    due = value.get("type") in ("batch-response", "transaction-response", "history")
-    return all(("response" in entry) == due for entry in value.get("entry", ()))
+    return holds
 
 
 def _distinct(value: Object, _: Scope) -> bool:
@@ -170,14 +175,14 @@ def _contained_meta(*names: str) -> Holds:
 
 _ROWS: Final[tuple[tuple[str, str, str, Holds], ...]] = (
     ("bdl-1", "Bundle", "total", lambda v, _: v.get("type") in ("searchset", "history")),
+    ("bdl-2", "Bundle", "entry", _in_entries("search", "searchset", must=False)),
+    ("bdl-3", "Bundle", "entry", _in_entries("request", "batch", "transaction", "history", must=True)),
     (
-        "bdl-2",
+        "bdl-4",
         "Bundle",
         "entry",
-        lambda v, _: v.get("type") == "searchset" or not any("search" in e for e in v["entry"]),
+        _in_entries("response", "batch-response", "transaction-response", "history", must=True),
     ),
-    ("bdl-3", "Bundle", "entry", _requests),
-    ("bdl-4", "Bundle", "entry", _responses),
     ("bdl-5", "Bundle.entry", "", lambda v, _: _has(v, "resource", "request", "response")),
     ("bdl-7", "Bundle", "entry", _distinct),
     ("bdl-8", "Bundle.entry", "fullUrl", lambda v, _: "/_history/" not in v.get("fullUrl", "")),
@@ -257,9 +262,11 @@ def _rule(key: str, on: str, needs: str, holds: Holds) -> Rule:
     says = load().invariants[key].says.rstrip(".")
 
     def faults(value: Object, scope: Scope) -> Found:
-        if holds(value, scope):
+        held = holds(value, scope)
+        if held is True:
             return None
-        return [Fault(key, value, f"{says}.", f"Correct it so that {key} holds.")]
+        places = held if isinstance(held, list) else [()]
+        return [Fault(key, value, f"{says}.", f"Correct it so that {key} holds.").at(*place) for place in places]
 
     return Rule(key, on, frozenset(needs.split()), faults)
 

@@ -34,6 +34,14 @@ class Mutant:
     def resource_type(self) -> str:
         return "Bundle" if self.where == "bundle" else self.where.removeprefix("entry ").split("#")[0]
 
+    def entry_index(self) -> int | None:
+        """Which entry is at fault; None for the bundle itself."""
+        bundle = load(self.bundle)
+        if self.where == "bundle":
+            return None
+        picked = _pick(bundle, self.where)
+        return next(i for i, entry in enumerate(bundle["entry"]) if picked is entry or picked is entry["resource"])
+
     def make(self) -> Any:
         """The bundle with its one fault; raises when the path does not fit, so that no mutant is a no-op."""
         bundle = load(self.bundle)

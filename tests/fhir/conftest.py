@@ -1,0 +1,17 @@
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+sys.path.append(str(Path(__file__).parents[1] / "java"))
+from validator import JavaValidator
+
+
+@pytest.fixture(scope="session")
+def java() -> Iterator[JavaValidator]:
+    """One reference validator for the session; its start takes some seconds."""
+    with JavaValidator() as validator:
+        yield validator

@@ -1,0 +1,170 @@
+"""Makes ``ORACLES.md``: which outside validator catches which of our single faults.
+
+Run ``python tests/fhir/make_oracles.py`` after a change of the faults, of ``verify`` or of a validator. A test
+makes it again and compares. It takes about half a minute: two of the validators are thorough and slow.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib.metadata
+import io
+import json
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any, Final
+
+import fhir_examples
+import fhir_official
+from fhir_mutants import MUTANTS, Mutant
+
+from lda_notes.fhir.models import model_check
+from lda_notes.fhir.verify import verify
+
+HERE: Final = Path(__file__).parent
+sys.path.append(str(HERE.parent / "java"))
+from validator import JavaValidator  # noqa: E402
+
+TARGET: Final = HERE / "ORACLES.md"
+CORRECT: Final = ("access", "deaccess", "with_context", "corrections")
+
+
+class Pyrofile:
+    """pyrofile-validator with the official core package; without it, it reports errors that are none."""
+
+    def __init__(self) -> None:
+        from pyrofile_validator.config import ValidatorConfig
+        from pyrofile_validator.core.engine import Validator
+
+        archive = str(fhir_official.core_archive())
+        self._validator = Validator(ValidatorConfig(local_package_paths=[archive]))
+
+    def errors(self, bundle: Any) -> list[str]:
+        """The errors of a bundle. The FHIRPath engine beneath prints what it traces; that is kept quiet."""
+        with contextlib.redirect_stdout(io.StringIO()):
+            report = self._validator.validate_resource(bundle)
+        return [f"{i.code} {i.path}: {i.message}" for i in report.issues if i.severity.value in ("error", "fatal")]
+
+
+def _only_what_matters(mutant: Mutant) -> Any:
+    """The bundle at fault without the entries that have nothing to do with it: pyrofile takes 20 ms an entry."""
+    bundle, at = mutant.make(), mutant.entry_index()
+    if at is None:
+        return bundle
+    entries = bundle["entry"]
+    texts = [json.dumps(entry) for entry in entries]
+    kept, reached = set(), {at}
+    while reached:
+        kept |= reached
+        named = {i for i, one in enumerate(entries) if any(one.get("fullUrl", "-") in texts[k] for k in reached)}
+        reached = named - kept
+    return {**bundle, "entry": [entries[index] for index in sorted(kept)]}
+
+
+def _java_column() -> tuple[str, list[bool]]:
+    caught = []
+    with JavaValidator() as java:
+        for mutant in MUTANTS:
+            try:
+                [issues] = java.check([mutant.make()])
+                caught.append(any(issue.is_error for issue in issues))
+            except RuntimeError:
+                # It fell over the fault: the bundle is refused, with no word on why.
+                caught.append(True)
+        return java.version, caught
+
+
+def _pyrofile_column() -> list[bool]:
+    pyrofile = Pyrofile()
+    caught = []
+    for mutant in MUTANTS:
+        try:
+            caught.append(bool(pyrofile.errors(_only_what_matters(mutant))))
+        except (TypeError, AttributeError, ValueError, KeyError):
+            caught.append(True)
+    return caught
+
+
+def _mark(caught: bool) -> str:
+    return "yes" if caught else "-"
+
+
+def _faults_table() -> list[str]:
+    with ThreadPoolExecutor(1) as beside:
+        java_run = beside.submit(_java_column)
+        pyrofile = _pyrofile_column()
+        java_version, java = java_run.result()
+    models = [bool(model_check(mutant.make())) for mutant in MUTANTS]
+    rows = [
+        "| fault | in | says | verify | fhir.resources | pyrofile | Java |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for mutant, *marks in zip(MUTANTS, models, pyrofile, java, strict=True):
+        rules = ", ".join(sorted({fault.rule for fault in verify(mutant.make())}))
+        cells = [mutant.name, mutant.resource_type(), mutant.says, rules, *(_mark(mark) for mark in marks)]
+        rows.append(f"| {' | '.join(cells)} |")
+    total = len(MUTANTS)
+    nobody = sum(not any(marks) for marks in zip(models, pyrofile, java, strict=True))
+    return [
+        f"{total} bundles with one fault each, written from the specification before the checks were. "
+        f"`verify` catches {sum(bool(verify(m.make())) for m in MUTANTS)}, "
+        f"fhir.resources {importlib.metadata.version('fhir.resources')} (R4B models) {sum(models)}, "
+        f"pyrofile-validator {importlib.metadata.version('pyrofile-validator')} with the official core package "
+        f"{sum(pyrofile)}, the reference Java validator (HAPI FHIR {java_version}) {sum(java)}. "
+        f"{nobody} are caught by `verify` alone: most of those break our own profile, which the others cannot know.",
+        "",
+        *rows,
+    ]
+
+
+def _examples_table() -> list[str]:
+    published = fhir_examples.published()
+    carried = {
+        name: sum(fault.rule == fhir_examples.NOT_CARRIED for fault in _faults(resource))
+        for name, resource in published.items()
+    }
+    clean = sum(not _faults(resource) for resource in published.values())
+    rows = [f"| {name} | {rule} | {why} |" for name, (rule, why) in fhir_examples.EXCEPTIONS.items()]
+    others = [f"| {name} | {count} |" for name, count in carried.items() if count]
+    return [
+        f"{len(published)} published examples of our resource types (hl7.fhir.r4.examples 4.0.1), judged by R4 alone "
+        f"(`house=False`): {clean} without fault. The others:",
+        "",
+        "| example | rule | what is wrong in the example |",
+        "|---|---|---|",
+        *rows,
+        "",
+        "Bundles with resources of types that we do not emit, which are told as such and not judged:",
+        "",
+        "| example | entries |",
+        "|---|---|",
+        *others,
+    ]
+
+
+def _faults(resource: dict[str, Any]) -> tuple[Any, ...]:
+    return verify(fhir_examples.in_a_bundle(resource), house=False)
+
+
+def made() -> str:
+    """The page as it must be."""
+    rows = [
+        "# Outside validators against our faults, and ours against published examples",
+        "",
+        "Made by `tests/fhir/make_oracles.py`; a test fails when it is stale.",
+        "",
+        "## Faults",
+        "",
+        *_faults_table(),
+        "",
+        "## Published examples",
+        "",
+        *_examples_table(),
+        "",
+    ]
+    return "\n".join(rows)
+
+
+if __name__ == "__main__":
+    TARGET.write_text(made())

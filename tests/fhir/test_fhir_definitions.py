@@ -1,0 +1,57 @@
+"""What `verify` checks against is what HL7 published."""
+
+from __future__ import annotations
+
+import gzip
+import json
+
+import fhir_examples
+import fhir_official
+import make_definitions
+import pytest
+
+from lda_notes.fhir import definitions
+from lda_notes.fhir.verify import verify
+
+
+def test_the_shipped_definitions_are_made_from_the_official_package() -> None:
+    assert make_definitions.TARGET.read_bytes() == make_definitions.made()
+
+
+def test_they_are_small_and_say_where_they_come_from() -> None:
+    packed = make_definitions.TARGET.read_bytes()
+    assert len(packed) < 16 * 1024
+    assert "hl7.fhir.r4.core 4.0.1" in json.loads(gzip.decompress(packed))["source"]
+
+
+def test_cardinalities_are_those_of_the_official_snapshot() -> None:
+    """Counted by another way than the script's: straight from the snapshot of one type."""
+    snapshot = fhir_official.core()["StructureDefinition-Procedure.json"]["snapshot"]["element"]
+    top = {e["path"].split(".")[1]: e for e in snapshot if e["path"].count(".") == 1}
+    ours = {element.name: element for element in definitions.load().types["Procedure"]}
+    assert top.keys() == ours.keys()
+    assert {name for name, e in top.items() if e["min"]} == {n for n, e in ours.items() if e.required}
+    assert {name for name, e in top.items() if e["max"] == "*"} == {n for n, e in ours.items() if e.many}
+    assert definitions.load().bindings["event-status"] == {
+        concept["code"] for concept in fhir_official.core()["CodeSystem-event-status.json"]["concept"]
+    }
+
+
+PUBLISHED = fhir_examples.published()
+
+
+def test_there_are_published_examples_of_every_emitted_type() -> None:
+    assert {name.split("-")[0] for name in PUBLISHED} == set(fhir_examples.TYPES)
+    assert set(definitions.load().carried) == {*fhir_examples.TYPES, "Medication"}
+    assert set(fhir_examples.EXCEPTIONS) <= PUBLISHED.keys()
+
+
+@pytest.mark.parametrize("name", PUBLISHED)
+def test_a_published_example_has_no_fault_but_its_own(name: str) -> None:
+    resource = PUBLISHED[name]
+    faults = verify(fhir_examples.in_a_bundle(resource), house=False)
+    rules = {fault.rule for fault in faults}
+    expected = {fhir_examples.EXCEPTIONS[name][0]} if name in fhir_examples.EXCEPTIONS else set()
+    if resource["resourceType"] == "Bundle":
+        rules -= {fhir_examples.NOT_CARRIED}
+    assert rules == expected, [str(fault) for fault in faults if fault.rule != fhir_examples.NOT_CARRIED][:5]
