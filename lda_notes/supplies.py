@@ -50,15 +50,15 @@ def _read(text: str, today: date) -> DeviceIdentifier:
         )
     first = rows[0].lstrip(" \t" + SEPARATOR)
     if first.startswith(("+", "*+")):
-        from lda_notes import hibc
+        from lda_notes.udi import hibc
 
         return hibc.read(rows, today)
     if first.startswith(("=", "&")):
-        from lda_notes import isbt128
+        from lda_notes.udi import isbt128
 
         return isbt128.read("".join(rows))
     if first[:1] in ("(", "{") or first[:1].isdigit():
-        from lda_notes import gs1
+        from lda_notes.udi import gs1
 
         return gs1.read(rows, today)
     raise Refused(

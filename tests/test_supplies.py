@@ -13,9 +13,9 @@ from biip.gs1_application_identifiers import _GS1_APPLICATION_IDENTIFIERS
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from lda_notes import hibc, words
+from lda_notes import words
 from lda_notes.supplies import CONTAINS, DeviceIdentifier, ScanFault, contains, parse
-from lda_notes.udi import shown
+from lda_notes.udi import hibc, shown
 
 TODAY = date(2026, 3, 4)
 GS1_TEXT = "(01)51022222233336(17)270707(10)A213B1(21)1234"

@@ -8,7 +8,6 @@ import time
 import pytest
 import yaml
 
-from lda_notes import syntax_yaml
 from lda_notes.syntax import (
     MAX_BYTES,
     MAX_DEPTH,
@@ -20,6 +19,7 @@ from lda_notes.syntax import (
     faultless_json,
     read_json,
     read_yaml,
+    yaml_reader,
 )
 
 
@@ -27,9 +27,9 @@ from lda_notes.syntax import (
 def parser(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
     """Both parsers whose events are composed; PyYAML may have been built without libyaml."""
     if request.param == "libyaml":
-        assert syntax_yaml.PARSER is not yaml.SafeLoader, "this PyYAML has no libyaml: the fast path is not tested"
+        assert yaml_reader.PARSER is not yaml.SafeLoader, "this PyYAML has no libyaml: the fast path is not tested"
     else:
-        monkeypatch.setattr(syntax_yaml, "PARSER", yaml.SafeLoader)
+        monkeypatch.setattr(yaml_reader, "PARSER", yaml.SafeLoader)
     return request.param
 
 
@@ -587,8 +587,8 @@ def test_reading_json_does_not_import_yaml() -> None:
 def test_without_libyaml_the_pure_parser_is_taken() -> None:
     code = (
         "import sys; sys.modules['yaml._yaml'] = None\n"
-        "from lda_notes import syntax_yaml; from lda_notes.syntax import read_yaml\n"
-        "assert syntax_yaml.PARSER.__name__ == 'SafeLoader', syntax_yaml.PARSER\n"
+        "from lda_notes.syntax import yaml_reader; from lda_notes.syntax import read_yaml\n"
+        "assert yaml_reader.PARSER.__name__ == 'SafeLoader', yaml_reader.PARSER\n"
         "assert read_yaml(b'a: [1, no]').data == {'a': [1, 'no']}\n"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -16,13 +16,13 @@ ONLY_IN: dict[str, tuple[str, ...]] = {
     "jinja2": ("lda_notes/narrative", "lda_notes/render/"),
     "docx": ("lda_notes/render/",),
     "fhir": ("lda_notes/fhir/",),
-    "yaml": ("lda_notes/syntax",),
+    "yaml": ("lda_notes/syntax/",),
     "ruamel": ("lda_notes/append", "lda_notes/chart/"),
     "httpx": ("lda_notes/send", "lda_notes/sending/"),
     "authlib": ("lda_notes/send", "lda_notes/sending/"),
     "socket": ("lda_notes/send", "lda_notes/sending/"),
     "urllib.request": ("lda_notes/send", "lda_notes/sending/"),
-    "biip": ("lda_notes/gs1", "lda_notes/udi"),
+    "biip": ("lda_notes/udi/",),
     "click": ("lda_notes/cli", "lda_notes/commands/"),
 }
 """Each outside module and the only rooms that may import it."""

@@ -9,10 +9,9 @@ import yaml
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from lda_notes import syntax_yaml
 from lda_notes.problems import Path
-from lda_notes.syntax import MAX_FAULTS, Parsed, faultless_json, read_json, read_yaml
-from lda_notes.syntax_text import HIDDEN
+from lda_notes.syntax import MAX_FAULTS, Parsed, faultless_json, read_json, read_yaml, yaml_reader
+from lda_notes.syntax.text import HIDDEN
 
 SEEN = st.text(st.characters(exclude_categories=["Cs"]).filter(lambda c: not HIDDEN.match(c)), max_size=12)
 SCALARS = (
@@ -89,7 +88,7 @@ def holds(parsed: Parsed, raw: bytes) -> None:
 def parser(request: pytest.FixtureRequest) -> Any:
     with pytest.MonkeyPatch.context() as patch:
         if request.param != "libyaml":
-            patch.setattr(syntax_yaml, "PARSER", yaml.SafeLoader)
+            patch.setattr(yaml_reader, "PARSER", yaml.SafeLoader)
         yield request.param
 
 

@@ -11,7 +11,7 @@ from functools import lru_cache
 from math import isinf
 from typing import Final, NamedTuple
 
-from lda_notes.syntax_faults import LEADING_ZERO, MAX_NUMBER, NOT_FINITE, TOO_LONG, Refusal
+from lda_notes.syntax.faults import LEADING_ZERO, MAX_NUMBER, NOT_FINITE, TOO_LONG, Refusal
 
 
 class Number(NamedTuple):

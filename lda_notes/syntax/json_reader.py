@@ -14,7 +14,7 @@ from json import decoder as standard
 from typing import Any, Final, NoReturn
 
 from lda_notes.problems import Path
-from lda_notes.syntax_faults import (
+from lda_notes.syntax.faults import (
     EMPTY,
     LEADING_ZERO,
     MAX_DEPTH,
@@ -24,9 +24,9 @@ from lda_notes.syntax_faults import (
     Refusal,
     not_a_mapping,
 )
-from lda_notes.syntax_scalars import Number, number
-from lda_notes.syntax_text import HIDDEN, Text, decode, hidden_fault, without_hidden
-from lda_notes.syntax_tree import Parsed, Stopped, Tree
+from lda_notes.syntax.scalars import Number, number
+from lda_notes.syntax.text import HIDDEN, Text, decode, hidden_fault, without_hidden
+from lda_notes.syntax.tree import Parsed, Stopped, Tree
 
 _scan_string: Final[Callable[[str, int, bool], tuple[str, int]]] = standard.scanstring  # type: ignore[attr-defined]
 

@@ -11,8 +11,8 @@ from typing import Final
 
 import yaml
 
-from lda_notes.syntax_faults import TOO_DEEP, Refusal
-from lda_notes.syntax_text import Text
+from lda_notes.syntax.faults import TOO_DEEP, Refusal
+from lda_notes.syntax.text import Text
 
 VERSION: Final = Refusal(
     "yaml-version",

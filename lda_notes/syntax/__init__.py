@@ -6,8 +6,8 @@ imported only when YAML is read.
 
 from __future__ import annotations
 
-from lda_notes.syntax_faults import MAX_BYTES, MAX_DEPTH, MAX_FAULTS, MAX_HIDDEN, MAX_NUMBER, MAX_VALUES, Fault
-from lda_notes.syntax_tree import Parsed
+from lda_notes.syntax.faults import MAX_BYTES, MAX_DEPTH, MAX_FAULTS, MAX_HIDDEN, MAX_NUMBER, MAX_VALUES, Fault
+from lda_notes.syntax.tree import Parsed
 
 __all__ = [
     "MAX_BYTES",
@@ -30,7 +30,7 @@ def read_yaml(raw: bytes) -> Parsed:
     Refused, each with a fault: repeated keys, anchors, aliases, merge keys, tags other than ``!!str``, a second
     document, numbers with a leading zero or that are not finite. ``data`` is None only where reading had to stop.
     """
-    from lda_notes.syntax_yaml import compose
+    from lda_notes.syntax.yaml_reader import compose
 
     return compose(raw)
 
@@ -41,7 +41,7 @@ def read_json(raw: bytes) -> Parsed:
     Refused, each with a fault: repeated keys, ``NaN`` and ``Infinity``, numbers that are not finite.
     ``data`` is None only where reading had to stop.
     """
-    from lda_notes.syntax_json import scan
+    from lda_notes.syntax.json_reader import scan
 
     return scan(raw)
 
@@ -51,6 +51,6 @@ def faultless_json(raw: bytes) -> bool:
 
     False only says that ``read_json`` has to be asked.
     """
-    from lda_notes.syntax_json import faultless
+    from lda_notes.syntax.json_reader import faultless
 
     return faultless(raw)

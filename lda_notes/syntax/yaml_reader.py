@@ -20,12 +20,12 @@ from yaml.events import (
     StreamEndEvent,
 )
 
-from lda_notes import syntax_yaml_faults as sentences
 from lda_notes.problems import Path
-from lda_notes.syntax_faults import EMPTY, MAX_DEPTH, TOO_DEEP, Refusal, not_a_mapping
-from lda_notes.syntax_scalars import WORDS, number
-from lda_notes.syntax_text import HIDDEN, Faults, Text, decode, hidden_fault, without_hidden
-from lda_notes.syntax_tree import Parsed, Stopped, Tree
+from lda_notes.syntax import yaml_faults as sentences
+from lda_notes.syntax.faults import EMPTY, MAX_DEPTH, TOO_DEEP, Refusal, not_a_mapping
+from lda_notes.syntax.scalars import WORDS, number
+from lda_notes.syntax.text import HIDDEN, Faults, Text, decode, hidden_fault, without_hidden
+from lda_notes.syntax.tree import Parsed, Stopped, Tree
 
 _NUMBER_START: Final = frozenset("+-.0123456789")
 _SPECIAL_START: Final = frozenset(["", "~", *"nNtTfF", *_NUMBER_START])

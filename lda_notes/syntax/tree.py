@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from typing import Any, Final, NoReturn
 
 from lda_notes.problems import Path
-from lda_notes.syntax_faults import MAX_VALUES, TOO_MANY, Fault, Refusal, repeated
-from lda_notes.syntax_text import Faults, Text
+from lda_notes.syntax.faults import MAX_VALUES, TOO_MANY, Fault, Refusal, repeated
+from lda_notes.syntax.text import Faults, Text
 
 Notes = list[tuple[Path, list[Any]]]
 """For each container its path and, flat, three of each value in it: key or position, offset of key and of value.

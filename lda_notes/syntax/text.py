@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from itertools import accumulate
 from typing import Final
 
-from lda_notes.syntax_faults import MAX_BYTES, MAX_FAULTS, MAX_HIDDEN, Fault
+from lda_notes.syntax.faults import MAX_BYTES, MAX_FAULTS, MAX_HIDDEN, Fault
 
 HIDDEN: Final = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\xad\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f"
