@@ -54,27 +54,27 @@ def two_septa(_: Any, episode: Episode) -> bool:
     return len(episode.port.septa) > 1
 
 
-def in_trouble(event: Any, _: Episode) -> bool:
+def in_trouble(event: ev.Event, _: Episode) -> bool:
     """Tell whether the event itself gives a reason to keep the line out of use."""
     return bool(trouble(event))
 
 
-def no_blood(event: Any, _: Episode) -> bool:
+def no_blood(event: ev.Proved, _: Episode) -> bool:
     """Tell whether the event found no blood return."""
-    return "none" in (event.blood_return, getattr(event, "blood_return_before", None))
+    return event.blood_return == "none" or event.__dict__.get("blood_return_before") == "none"
 
 
-def blood(event: Any, _: Episode) -> bool:
+def blood(event: ev.Proved, _: Episode) -> bool:
     """Tell whether blood came back."""
     return event.blood_return in ("present", "sluggish")
 
 
-def needs_verifier(event: Any, _: Episode) -> bool:
+def needs_verifier(event: ev.Event, _: Episode) -> bool:
     """Tell whether the author is new to the procedure."""
-    return getattr(event.by, "new_to_procedure", None) is True
+    return event.by is not None and event.by.new_to_procedure is True
 
 
-def first_access(event: Any, episode: Episode) -> bool:
+def first_access(event: ev.Access, episode: Episode) -> bool:
     """Tell whether the tip position must be known now: the first access on record, or no confirmation on record."""
     return episode.port.tip is None or not any(e.kind == "access" and e.at < event.at for e in episode.events)
 
@@ -90,17 +90,17 @@ def injected(_: Any, episode: Episode) -> bool:
     return any(isinstance(event, ev.LineUse) and event.purpose == "power injection" for event in episode.events)
 
 
-def nothing_runs(event: Any, _: Episode) -> bool:
+def nothing_runs(event: ev.Access, _: Episode) -> bool:
     """Tell whether no infusion was connected."""
     return event.infusion is None
 
 
-def unlocked(event: Any, episode: Episode) -> bool:
+def unlocked(event: ev.Access, episode: Episode) -> bool:
     """Tell whether a working line was left without a lock."""
     return isinstance(event.lock, NotDone) and blood(event, episode)
 
 
-def needle_in(event: Any, episode: Episode) -> bool:
+def needle_in(event: ev.CareEvent, episode: Episode) -> bool:
     """Tell whether a needle is in at the time of ``event``, so that a dressing and connections can be looked at."""
     septum = event.septum or episode.port.septa[0]
     last = max(
@@ -116,48 +116,48 @@ def needle_in(event: Any, episode: Episode) -> bool:
     return last[1]
 
 
-def under_way(event: Any, _: Episode) -> bool:
+def under_way(event: ev.LineUse, _: Episode) -> bool:
     """Tell whether something begins or is given, rather than stopped."""
     return event.action != "stopped"
 
 
-def drug_given(event: Any, _: Episode) -> bool:
+def drug_given(event: ev.LineUse, _: Episode) -> bool:
     """Tell whether something was given at once."""
     return event.action != "stopped" and event.purpose not in ("infusion", "blood sampling")
 
 
-def injection(event: Any, _: Episode) -> bool:
+def injection(event: ev.LineUse, _: Episode) -> bool:
     """Tell whether the use is a power injection."""
     return event.purpose == "power injection"
 
 
-def sampling(event: Any, _: Episode) -> bool:
+def sampling(event: ev.LineUse, _: Episode) -> bool:
     """Tell whether the use is blood sampling."""
     return event.purpose == "blood sampling"
 
 
-def may_harm(event: Any, _: Episode) -> bool:
+def may_harm(event: ev.LineUse, _: Episode) -> bool:
     """Tell whether what is given may harm tissue."""
     return event.action != "stopped" and event.purpose in ("infusion", "medication")
 
 
-def dose_by_lumen(event: Any, episode: Episode) -> bool:
+def dose_by_lumen(event: ev.PatencyTreatment, episode: Episode) -> bool:
     """Tell whether the alteplase dose may depend on the lumen: under the full-dose weight, or weight unknown."""
     weight = episode.patient.weight_kg
-    return bool(event.drug == "alteplase") and (weight is None or weight < DEFAULT.value("alteplase_full_dose_kg"))
+    return event.drug == "alteplase" and (weight is None or weight < DEFAULT.value("alteplase_full_dose_kg"))
 
 
-def leaves_accessed(event: Any, _: Episode) -> bool:
+def leaves_accessed(event: ev.Discharge, _: Episode) -> bool:
     """Tell whether the patient leaves with the needle in."""
     return event.needle_in is True
 
 
-def adds_nothing(event: Any, _: Episode) -> bool:
+def adds_nothing(event: ev.Addendum, _: Episode) -> bool:
     """Tell whether an addendum adds no fact by key."""
     return not event.adds
 
 
-def cleared(event: Any, _: Episode) -> bool:
+def cleared(event: ev.Evaluation, _: Episode) -> bool:
     """Tell whether the line was cleared for use."""
     return event.decision == "cleared for use"
 

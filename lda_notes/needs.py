@@ -5,8 +5,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any, Final, NamedTuple
 
 from pydantic import BaseModel
@@ -238,7 +239,7 @@ _EMPTY_IS_AN_ANSWER: Final = frozenset({"patient.allergies"})
 
 @dataclass(slots=True)
 class _Node:
-    """Needs as a tree: the facts of a part hang below the part, so that an absent part is told once."""
+    """A need with those of the facts inside its part, so that an absent part is told once."""
 
     key: str
     need: Need | None
@@ -260,8 +261,44 @@ def _tree(needs: tuple[Need, ...]) -> list[_Node]:
     return top
 
 
-_TREES: Final[dict[str, list[_Node]]] = {kind: _tree(needs) for kind, needs in NEEDS.items()}
-_EPISODE_TREE: Final = _tree(EPISODE_NEEDS)
+_Rows = tuple[tuple[str, Need | None, "_Level | None"], ...]
+
+
+class _Level(NamedTuple):
+    """What is asked of one part, sorted by what it costs to look: nearly every record is full.
+
+    ``always`` are the keys asked for in any case, for one look at all of them; ``rows`` holds everything.
+    """
+
+    always: Callable[[dict[str, Any]], tuple[Any, ...]]
+    others: _Rows
+    rows: _Rows
+
+
+def _level(nodes: list[_Node]) -> _Level:
+    rows: list[tuple[str, Need | None, _Level | None]] = []
+    plain: list[str] = []
+    others: list[tuple[str, Need | None, _Level | None]] = []
+    for node in nodes:
+        below = node.children
+        inner = _level(below[0].children if below[0].key == "*" else below) if below else None
+        row = (node.key, node.need, inner)
+        rows.append(row)
+        need = node.need
+        conditional = need is None or need.when or need.given or need.option or need.name in _LISTS
+        if inner is None and not conditional:
+            plain.append(node.key)
+        else:
+            others.append(row)
+    keys = [*plain, *plain[:1]] if len(plain) == 1 else plain  # itemgetter of one key gives no tuple
+    return _Level(itemgetter(*keys) if keys else lambda _: (), tuple(others), tuple(rows))
+
+
+_LISTS: Final = frozenset({"identifiers_checked", "dressing_found", "samples", "evidence", "steps_tried"})
+"""Needed facts that are lists: empty ones are missing too."""
+
+_LEVELS: Final[dict[str, _Level]] = {kind: _level(_tree(needs)) for kind, needs in NEEDS.items()}
+_EPISODE_LEVEL: Final = _level(_tree(EPISODE_NEEDS))
 
 
 class _About(NamedTuple):
@@ -277,51 +314,49 @@ def missing(event: ev.Event, episode: Episode, policy: Policy = DEFAULT) -> tupl
     answer. Rows whose policy option is not "yes" are no gaps.
     """
     found: list[Missing] = []
-    _walk(event, _TREES[event.kind], (), None, _About(event, episode, policy), found)  # type: ignore[attr-defined]
+    _walk(event, _LEVELS[event.kind], (), None, _About(event, episode, policy), found)  # type: ignore[attr-defined]
     return tuple(found)
 
 
 def missing_in_episode(episode: Episode, policy: Policy = DEFAULT) -> tuple[Missing, ...]:
     """Return every needed fact of patient, stay and port that the record lacks; paths lead from the episode."""
     found: list[Missing] = []
-    _walk(episode, _EPISODE_TREE, (), None, _About(episode, episode, policy), found)
+    _walk(episode, _EPISODE_LEVEL, (), None, _About(episode, episode, policy), found)
     return tuple(found)
 
 
 def _walk(
     part: BaseModel,
-    nodes: list[_Node],
+    level: _Level,
     path: Path,
     held_by: tuple[type[BaseModel], str] | None,
     about: _About,
     found: list[Missing],
 ) -> None:
-    values = part.__dict__  # an attribute look-up for each of some 70 facts is what a check spends its time on
-    for node in nodes:
-        key = node.key
+    values = part.__dict__
+    for key, need, inner in level.rows if None in level.always(values) else level.others:
         value = values[key]
         if value is None:
-            if node.need is not None and _is_gap(node.need, part, about):
-                found.append(Missing(node.need, (*path, key), _title(type(part), key, held_by)))
+            if need is not None and _is_gap(need, part, about):
+                found.append(Missing(need, (*path, key), _title(type(part), key, held_by)))
         elif value.__class__ is tuple:
             if value:
-                if node.children:
-                    holder = (type(part), key)
+                if inner is not None:
                     for position, item in enumerate(value):
-                        _walk(item, node.children[0].children, (*path, key, position), holder, about, found)
-            elif (
-                node.need is not None and node.need.name not in _EMPTY_IS_AN_ANSWER and _is_gap(node.need, part, about)
-            ):
-                found.append(Missing(node.need, (*path, key), _title(type(part), key, held_by)))
-        elif node.children and value.__class__ not in _ANSWERS:
-            _walk(value, node.children, (*path, key), (type(part), key), about, found)
+                        _walk(item, inner, (*path, key, position), (type(part), key), about, found)
+            elif need is not None and need.name not in _EMPTY_IS_AN_ANSWER and _is_gap(need, part, about):
+                found.append(Missing(need, (*path, key), _title(type(part), key, held_by)))
+        elif inner is None or value.__class__ in _ANSWERS:
+            continue
+        elif inner.others or None in inner.always(value.__dict__):
+            _walk(value, inner, (*path, key), (type(part), key), about, found)
 
 
 def _is_gap(need: Need, part: Any, about: _About) -> bool:
     return (
         (need.given is None or need.given(part))
-        and (need.option is None or about.policy.choice(need.option) == "yes")
         and need.applies(about.event, about.episode)
+        and (need.option is None or about.policy.choice(need.option) == "yes")
     )
 
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cached_property
 from inspect import cleandoc
+from itertools import pairwise
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -63,6 +64,25 @@ class Case:
                 found.setdefault(gap.need.name, []).append((entry, gap))
         return found
 
+    @cached_property
+    def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
+        """Each entry with the time from event to entry, where the time of entry is known; corrections last."""
+        return tuple(
+            (entry, entry.event.charted_at - entry.event.at)
+            for entry in (*self.timeline.entries, *self.timeline.corrections)
+            if entry.event.charted_at is not None
+        )
+
+    @cached_property
+    def same_minute(self) -> tuple[tuple[Step, Step], ...]:
+        """Neighbours in time that carry the same minute."""
+        return tuple(
+            (before, after)
+            for before, after in pairwise(self.timeline.steps)
+            if after.entry.event.at - before.entry.event.at < _MINUTE
+            and int(after.entry.event.at.timestamp()) // 60 == int(before.entry.event.at.timestamp()) // 60
+        )
+
     def say(self, moment: datetime) -> str:
         """Return a moment as findings print it, in the stay's zone: 2031-03-04 09:40."""
         return moment.astimezone(self.zone).strftime("%Y-%m-%d %H:%M")
@@ -73,6 +93,7 @@ class Case:
 
 
 Check = Callable[..., Iterable[Found]]
+_MINUTE: Final = timedelta(minutes=1)
 
 
 @dataclass(frozen=True, slots=True)

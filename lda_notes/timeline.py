@@ -533,19 +533,16 @@ def _proved(state: State, entry: Entry) -> State:
 
 def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
     """Return every reason that ``event`` itself gives to keep the line out of use."""
+    facts = event.__dict__  # asked of every event: isinstance on a pydantic shape costs more than the look itself
     reasons: list[HoldReason] = []
-    proof = event.blood_return if isinstance(event, ev.Proved) else None
-    before_use = event.blood_return_before if isinstance(event, ev.LineUse) else None
-    if "none" in (proof, before_use):
+    if facts.get("blood_return") == "none" or facts.get("blood_return_before") == "none":
         reasons.append("no blood return")
-    if (
-        isinstance(event, ev.Flushed)
-        and isinstance(event.flushes, tuple)
-        and any(flush.resistance in ("some", "cannot flush") for flush in event.flushes)
-    ):
+    flushes = facts.get("flushes")
+    if isinstance(flushes, tuple) and any(flush.resistance in ("some", "cannot flush") for flush in flushes):
         reasons.append("resistance")
-    if isinstance(event, ev.SiteSeen) and isinstance(event.site, Site):
-        reasons.extend(_site_trouble(event.site))
+    site = facts.get("site")
+    if isinstance(site, Site):
+        reasons.extend(_site_trouble(site))
     return tuple(reasons)
 
 

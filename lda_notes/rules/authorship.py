@@ -56,6 +56,12 @@ for _row in _ROWS:
     gap_rule(*_row, family=__name__)
 
 
+def _last_moment(case: Case) -> datetime:
+    """Return the latest time of any event; entries and corrections are in order of time."""
+    lasts = [entries[-1].event.at for entries in (case.timeline.entries, case.timeline.corrections) if entries]
+    return max(lasts, default=case.timeline.asof)
+
+
 def _entries(case: Case) -> tuple[Entry, ...]:
     return (*case.timeline.entries, *case.timeline.corrections)
 
@@ -74,9 +80,9 @@ def charted_before_event(case: Case) -> Iterable[Found]:
     Correct whichever time is wrong. If the entry was written beforehand, retract it and chart what was done.
     """
     slack = case.policy.span("clock_slack_minutes")
-    for entry in _entries(case):
+    for entry, wait in case.waits:
         event = entry.event
-        if event.charted_at is not None and event.at - event.charted_at > slack:
+        if -wait > slack and event.charted_at is not None:
             yield Found(
                 entry.path("charted_at"),
                 f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}",
@@ -98,12 +104,12 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
     Add late_entry and say where the facts are recalled from: memory, worksheet or monitor. Never change the times.
     """
     limit = case.policy.span("late_entry_hours")
-    for entry in _entries(case):
+    for entry, wait in case.waits:
         event = entry.event
-        if event.charted_at is not None and event.late_entry is None and event.charted_at - event.at > limit:
+        if wait > limit and event.late_entry is None:
             yield Found(
                 entry.path("charted_at"),
-                f"charted {length(event.charted_at - event.at)} after the event and not marked as a late entry; "
+                f"charted {length(wait)} after the event and not marked as a late entry; "
                 f"expected within {case.policy.text('late_entry_hours')}",
                 event=event.id,
             )
@@ -117,16 +123,13 @@ def late_entry_not_late(case: Case) -> Iterable[Found]:
 
     Take the mark out, or correct the time of the event or of the entry.
     """
-    for entry in _entries(case):
-        event = entry.event
-        if event.late_entry is not None and event.charted_at is not None:
-            waited = event.charted_at - event.at
-            if _NONE <= waited <= case.policy.span("late_entry_hours"):
-                yield Found(
-                    entry.path("late_entry"),
-                    f"marked as a late entry but charted {length(waited)} after the event",
-                    event=event.id,
-                )
+    for entry, wait in case.waits:
+        if entry.event.late_entry is not None and _NONE <= wait <= case.policy.span("late_entry_hours"):
+            yield Found(
+                entry.path("late_entry"),
+                f"marked as a late entry but charted {length(wait)} after the event",
+                event=entry.event.id,
+            )
 
 
 @rule("gap", "record when the entry was made", cites=(_CMS, _LATE))
@@ -174,7 +177,7 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
     Correct the time, or take the entry out until it has happened.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    for entry in _entries(case):
+    for entry in _entries(case) if _last_moment(case) > latest else ():
         if entry.event.at > latest:
             yield Found(
                 entry.path("at"),
@@ -193,6 +196,9 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
     Correct the time of entry.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
+    longest = max((wait for _, wait in case.waits), default=_NONE)
+    if _last_moment(case) + longest <= latest:
+        return
     for entry in _entries(case):
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:

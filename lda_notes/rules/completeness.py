@@ -388,7 +388,7 @@ _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
     ),
     (
         "teaching-not-recorded",
-        "teaching | teaching.about | teaching.to | teaching.understanding",
+        "teaching | teaching.to | teaching.understanding",
         "record what was taught, to whom, and what was understood",
         "The patient is the first to notice trouble with the line, if told what to look for.",
     ),

@@ -46,7 +46,8 @@ def gap_rule(name: str, facts: str, todo: str, why: str, family: str) -> None:
     names = frozenset(need.name for _, need in rows)
 
     def check(case: Case) -> Iterable[Found]:
-        return () if case.gaps.keys().isdisjoint(names) else _found(case, names, wanted)
+        gaps = case.gaps
+        return _found(case, names, wanted) if gaps and not gaps.keys().isdisjoint(names) else ()
 
     check.__name__ = name.replace("-", "_")
     check.__module__ = family

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Final
 
 from lda_notes.ages import years_old
@@ -21,11 +21,10 @@ _GOAL: Final = Citation("npsg-01-01-01", "R2", "EP 1")
 @rule(
     "unsafe",
     "compare two identifiers, never the room, and record them",
-    on=(CareEvent,),
     cites=(_GOAL,),
     limits=("patient_identifiers",),
 )
-def too_few_patient_identifiers(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
     """Counts the different identifiers that were compared; a room number does not count.
 
     Patients change rooms and share names. Two identifiers of the person are what keeps a procedure, a drug or a
@@ -33,19 +32,22 @@ def too_few_patient_identifiers(step: Step, event: CareEvent, case: Case) -> Ite
 
     Identify the patient by two identifiers. If only one was compared, say so truthfully and correct the practice.
     """
-    checked = event.identifiers_checked
-    return _too_few(step, checked, case) if isinstance(checked, tuple) and checked else ()
-
-
-def _too_few(step: Step, checked: tuple[str, ...], case: Case) -> Iterator[Found]:
-    counting = set(checked) - {"room number"}
-    if len(counting) < case.policy.value("patient_identifiers"):
-        room = "; a room number does not count" if "room number" in checked else ""
-        yield Found(
-            step.entry.path("identifiers_checked"),
-            f"identified by {', '.join(sorted(counting)) or 'no identifier of the person'}{room}; expected at least "
-            f"{case.policy.text('patient_identifiers')}",
-        )
+    least = case.policy.value("patient_identifiers")
+    for entry in case.timeline.entries:
+        event = entry.event
+        checked = event.identifiers_checked if isinstance(event, CareEvent) else None
+        if not isinstance(checked, tuple) or not checked:
+            continue
+        counting = set(checked)
+        counting.discard("room number")
+        if len(counting) < least:
+            room = "; a room number does not count" if "room number" in checked else ""
+            yield Found(
+                entry.path("identifiers_checked"),
+                f"identified by {', '.join(sorted(counting)) or 'no identifier of the person'}{room}; "
+                f"expected at least {case.policy.text('patient_identifiers')}",
+                event=event.id,
+            )
 
 
 @rule("wrong", "correct the birth date or the time of the event", cites=(COMMON_PRACTICE,))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
-from itertools import pairwise
 from typing import Any, Final
 
 from lda_notes.events import (
@@ -341,10 +340,6 @@ def stop_without_start(step: Step, event: LineUse, case: Case) -> Iterable[Found
 # -- the same minute --
 
 
-def _minute(moment: datetime) -> int:
-    return int(moment.timestamp()) // 60
-
-
 @rule("wrong", "retract one of them, or correct its time", cites=(COMMON_PRACTICE,))
 def same_event_twice(case: Case) -> Iterable[Found]:
     """Finds two events of one kind in the same minute on the same septum.
@@ -353,18 +348,26 @@ def same_event_twice(case: Case) -> Iterable[Found]:
 
     Retract the entry that is too many. If both happened, give them their own times.
     """
-    seen: dict[tuple[str, str | None, int], Entry] = {}
-    for step in case.timeline.steps:
-        event: Any = step.entry.event
-        kind = f"{event.kind} {event.purpose}" if isinstance(event, LineUse) else event.kind
-        first = seen.setdefault((kind, step.septum, _minute(event.at)), step.entry)
-        if first is not step.entry:
+    first: dict[tuple[str, str | None], Entry] = {}
+    last: Step | None = None
+    for before, after in case.same_minute:
+        if before is not last:
+            first = {_what(before): before.entry}
+        last = after
+        known = first.setdefault(_what(after), after.entry)
+        if known is not after.entry:
+            event: Any = after.entry.event
             yield Found(
-                step.entry.path("at"),
-                f"a second {event.kind} at {case.say(event.at)}, as {first.event.id}",
-                related=(Related(first.path(), "the first"),),
+                after.entry.path("at"),
+                f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}",
+                related=(Related(known.path(), "the first"),),
                 event=event.id,
             )
+
+
+def _what(step: Step) -> tuple[str, str | None]:
+    event: Any = step.entry.event
+    return f"{event.kind} {event.purpose}" if isinstance(event, LineUse) else event.kind, step.septum
 
 
 @rule("advice", "give each event its own minute", cites=(COMMON_PRACTICE,))
@@ -376,11 +379,9 @@ def order_assumed(case: Case) -> Iterable[Found]:
 
     Give each event its own minute. Removal and access of a linked needle change may share one.
     """
-    for before, after in pairwise(case.timeline.steps):
-        if before.septum != after.septum or before.septum is None:
-            continue
+    for before, after in case.same_minute:
         one, other = before.entry.event, after.entry.event
-        if _minute(one.at) == _minute(other.at) and _order_matters(one, other):
+        if before.septum == after.septum is not None and _order_matters(one, other):
             yield Found(
                 after.entry.path("at"),
                 f"{_kind(after.entry)} {other.id} has the time of {_kind(before.entry)} {one.id}; "

@@ -12,6 +12,7 @@ from lda_notes.problems import Related
 from lda_notes.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.sources import COMMON_PRACTICE, Citation
 
+_A_DAY: Final = timedelta(days=1)
 _HOME: Final = Citation("home-infusion", "R")
 _CDC: Final = Citation("cdc-2002", "R", "documentation, category II")
 
@@ -109,24 +110,30 @@ def discharge_contradicts_needle(step: Step, event: Discharge, case: Case) -> It
 # -- the port's life --
 
 
-@rule("wrong", "correct the time, or the implantation", on=(CareEvent,), cites=(COMMON_PRACTICE,))
-def event_before_implantation(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+@rule("wrong", "correct the time, or the implantation", cites=(COMMON_PRACTICE,))
+def event_before_implantation(case: Case) -> Iterable[Found]:
     """Compares each event at the port with its implantation, as an event of the record or as the date on the card.
 
     A port that is not yet in cannot be looked after: a date is wrong, or the record is about another port.
 
     Correct the date that is wrong.
     """
-    if not step.before.port_in:
-        removed = any(
-            isinstance(entry.event, PortRemoved) and entry.event.at <= event.at for entry in case.timeline.entries
-        )
-        return () if removed else (Found(step.entry.path("at"), "the port is not yet implanted"),)
     on = case.timeline.episode.port.implanted_on
-    if on is None or event.at.date() - on > timedelta(days=1) or case.local(event.at).date() >= on:
-        return ()
-    message = f"the event is at {case.say(event.at)}, before the port was implanted on {on}"
-    return (Found(step.entry.path("at"), message, related=(Related(("port", "implanted_on"), "the implantation"),)),)
+    removed = False
+    for step in case.timeline.steps:
+        event = step.entry.event
+        removed = removed or isinstance(event, PortRemoved)
+        early = on is not None and event.at.date() - on <= _A_DAY and case.local(event.at).date() < on
+        if step.before.port_in and not early:
+            return  # later events are later still
+        if isinstance(event, CareEvent) and not removed:
+            when = f"on {on}" if early else "by the record"
+            yield Found(
+                step.entry.path("at"),
+                f"the event is at {case.say(event.at)}, before the port was implanted {when}",
+                related=(Related(("port", "implanted_on"), "the implant date"),) if early else (),
+                event=event.id,
+            )
 
 
 @rule("wrong", "correct the time, or the removal of the port", on=(CareEvent,), cites=(COMMON_PRACTICE,))
