@@ -76,7 +76,7 @@ def dressing_limit(dressing: Dressing | None) -> str | None:
 def due(timeline: Timeline, septum: str, policy: Policy, moment: datetime | None = None) -> tuple[Due, ...]:
     """Return every clock that runs for ``septum`` at ``moment`` (default: the moment judged from), soonest first."""
     moment = moment or timeline.asof
-    found = list(_clocks(timeline, timeline.state_at(septum, moment), moment, policy, zone_of(timeline)))
+    found = list(clocks(timeline, timeline.state_at(septum, moment), moment, policy, zone_of(timeline)))
     return tuple(sorted(found, key=_soonest))
 
 
@@ -84,7 +84,8 @@ def _soonest(due: Due) -> tuple[bool, datetime, str]:
     return due.by is not None, (due.by or due.restarted_by.event.at).astimezone(UTC), due.clock
 
 
-def _clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
+def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
+    """Yield every clock that runs in ``state``, which holds at ``moment``, in no particular order."""
     if not state.port_in:
         return
     if state.needle is not None:

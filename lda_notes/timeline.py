@@ -218,6 +218,16 @@ class Timeline:
         position = bisect_right(self._moments[septum], moment)
         return self._states[septum][position - 1] if position else State(septum)
 
+    def course(self, septum: str) -> Iterator[Step]:
+        """Yield every event about ``septum`` or about the port as a whole, in order, with the states around it."""
+        septa = self.episode.port.septa
+        named = ((entry, _septum(entry.event, septa)) for entry in self.entries)
+        before = State(septum)
+        about = ((entry, where) for entry, where in named if where in (None, septum))
+        for (entry, where), after in zip(about, self._states[septum], strict=True):
+            yield Step(entry, where, before, after)
+            before = after
+
     def now(self, septum: str) -> State:
         """Return what is true of ``septum`` at the moment judged from."""
         return self.state_at(septum, self.asof)
