@@ -26,16 +26,27 @@ def _yes_or_no(value: Any) -> Any:
     return value
 
 
+_FIRST_YEAR, _LAST_YEAR = 1850, 2199
+"""Years that a record may speak of; others are slips, and at the calendar's own ends no interval can be added."""
+
+
+def _in_reach(value: Any) -> Any:
+    year = value[:4] if isinstance(value, str) else str(value.year)
+    if not str(_FIRST_YEAR) <= year <= str(_LAST_YEAR):
+        raise ValueError(f"expected a year from {_FIRST_YEAR} to {_LAST_YEAR}")
+    return value
+
+
 def _written_as_moment(value: Any) -> Any:
     """Refuse what the lax parser would take as a count of seconds; a naive time is refused after it."""
     if isinstance(value, datetime) or (isinstance(value, str) and value[4:5] == "-" and len(value) > 10):
-        return value
+        return _in_reach(value)
     raise ValueError("expected a date and time with offset such as 2031-03-04T09:40-06:00")
 
 
 def _written_as_date(value: Any) -> Any:
     if isinstance(value, date) or (isinstance(value, str) and len(value) == 10 and value[4] == "-"):
-        return value
+        return _in_reach(value)
     raise ValueError("expected a date such as 2031-03-04")
 
 

@@ -197,7 +197,7 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
     longest = max((wait for _, wait in case.waits), default=_NONE)
-    if _last_moment(case) + longest <= latest:
+    if longest <= latest - _last_moment(case):
         return
     for entry in _entries(case):
         charted = entry.event.charted_at

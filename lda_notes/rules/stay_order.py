@@ -29,9 +29,9 @@ def event_before_admission(case: Case) -> Iterable[Found]:
     admitted = case.timeline.episode.stay.admitted_at
     if admitted is None:
         return
-    earliest = admitted - case.policy.span("clock_slack_minutes")
+    slack = case.policy.span("clock_slack_minutes")
     for entry in case.timeline.entries:
-        if entry.event.at >= earliest:
+        if admitted - entry.event.at <= slack:
             return
         if not isinstance(entry.event, PortImplanted):
             yield Found(
