@@ -149,6 +149,7 @@ class Sheet:
     """A whole document. ``status`` is printed with the title (such as DRAFT); ``cautions`` stand at its foot.
 
     ``running`` identifies the patient at the head of every printed page; empty when the sheet is about several.
+    ``dense`` asks for small letters and narrow margins: much on a page.
     """
 
     title: str
@@ -157,3 +158,4 @@ class Sheet:
     cautions: tuple[str, ...] = ()
     landscape: bool = False
     running: str = ""
+    dense: bool = False
