@@ -13,6 +13,9 @@ from lda_notes import __version__
 
 COMMANDS: Final[dict[str, str]] = {
     "check": "Say what is missing, contradictory or unsafe in records.",
+    "note": "Write the note of an event in words, ready to read through and sign.",
+    "handoff": "Write the handoff sheet for the next shift.",
+    "worksheet": "Write the page to take to the bedside before gloves go on.",
     "days": "Count central line days by patient and by unit, for surveillance.",
     "amounts": "Add up flushes, discards and heparin over a shift, a day or a needle's stay.",
     "policy": "Print the limits in force, each with its source.",

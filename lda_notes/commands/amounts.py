@@ -15,7 +15,8 @@ from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, moment, policy_option, records_argument
 from lda_notes.policy import number
 from lda_notes.problems import Failure
-from lda_notes.sums import Amount, Sums, Window
+from lda_notes.sheets.amounts_values import sums_values
+from lda_notes.sums import Amount, Window
 from lda_notes.timeline import Timeline
 
 JSON_VERSION = 1
@@ -103,31 +104,8 @@ def _row(
         "septum": septum,
         "from": start.astimezone(zone).isoformat(timespec="minutes"),
         "to": end.astimezone(zone).isoformat(timespec="minutes") if end else None,
-        **as_json(sums.add(found)),
+        **sums_values(sums.add(found)),
     }
-
-
-def as_json(added: Sums) -> dict[str, Any]:
-    """Return sums as JSON values: exact numbers as text, in mL, units and mg."""
-    return {
-        "flush_ml": _number(added.flush_ml),
-        "preserved_flush_ml": _number(added.preserved_flush_ml),
-        "discard_ml": _number(added.discard_ml),
-        "withdrawn_ml": _number(added.withdrawn_ml),
-        "lock_ml": _number(added.lock_ml),
-        "heparin_units": _number(added.heparin_units),
-        "heparin_units_by_strength": [
-            {"units_per_ml": _number(strength), "units": _number(units)} for strength, units in added.by_strength
-        ],
-        "thrombolytic_mg": _number(added.thrombolytic_mg),
-        "not_added": [
-            {"event": amount.entry.event.id, "sort": amount.sort, "what": amount.what} for amount in added.unknown
-        ],
-    }
-
-
-def _number(value: Decimal) -> str:
-    return number(value).replace(",", "")
 
 
 def _said(row: dict[str, Any]) -> str:

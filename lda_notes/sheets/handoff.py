@@ -17,6 +17,7 @@ from lda_notes.sheets.handoff_line import URGENCIES, Action, LineFacts, Urgency,
 from lda_notes.sheets.handoff_patient import Contingency, PatientFacts, amounts_text, patient_facts, soonest
 from lda_notes.sheets.parts import (
     Alert,
+    Blanks,
     Block,
     Bullets,
     Heading,
@@ -24,7 +25,6 @@ from lda_notes.sheets.parts import (
     Paragraph,
     Sentence,
     Sheet,
-    Signature,
     Table,
     Together,
 )
@@ -205,7 +205,7 @@ def sheet(found: Handoff) -> Sheet:
     if told:
         blocks.append(Heading("Where the limits come from"))
         blocks.append(Table(("No.", "In force", "Source"), told, (6, 42, 52)))
-    return Sheet(TITLE, tuple(blocks), cautions=CAUTIONS)
+    return Sheet(TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
 
 
 def _head(found: Handoff) -> Pairs:
@@ -223,6 +223,12 @@ def _head(found: Handoff) -> Pairs:
         ),
         columns=2,
     )
+
+
+def _running(found: Handoff) -> str:
+    units = dict.fromkeys(patient.unit for patient in found.patients if patient.unit)
+    words = found.patients[0].wording if found.patients else Wording(ZoneInfo("UTC"), found.asof)
+    return f"{', '.join(units)}; judged from {words.in_full(found.asof)}".removeprefix("; ")
 
 
 def _unit_list(found: Handoff) -> Table:
@@ -273,10 +279,11 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
         blocks.append(_to_do(patient, references))
     if patient.contingencies:
         said = tuple(Sentence(_if_then(one, references)) for one in patient.contingencies)
-        blocks.append(Paragraph(said, "If ... then"))
+        blocks.append(Paragraph(said, "If ... then:"))
     blocks.append(_not_recorded(patient))
     blocks.append(_given(patient))
-    blocks.append(Signature("", "", "", "Read back by the receiver"))
+    blocks.append(Blanks("Read back", "what the receiver repeats"))
+    blocks.append(Blanks("Taken over by", "name, signature, date and time"))
     return Together(tuple(blocks))
 
 
@@ -291,7 +298,7 @@ def _situation(found: Handoff, patient: PatientFacts) -> Paragraph:
     ]
     if patient.left:
         said.append(f"{patient.left}.")
-    return Paragraph(tuple(Sentence(words) for words in said), "Situation")
+    return Paragraph(tuple(Sentence(words) for words in said), "Situation:")
 
 
 def _state(line: LineFacts) -> str:
@@ -317,7 +324,7 @@ def _background(patient: PatientFacts, references: References) -> Paragraph:
     said.append(f"{patient.port}.")
     if patient.reason:
         said.append(f"Accessed for {patient.reason}.")
-    return Paragraph(tuple(Sentence(words) for words in said), "Background")
+    return Paragraph(tuple(Sentence(words) for words in said), "Background:")
 
 
 def _assessment(patient: PatientFacts) -> Pairs:
@@ -325,6 +332,7 @@ def _assessment(patient: PatientFacts) -> Pairs:
         (f"{fact.label}{_of(patient, line)}", f"{fact.value} ({fact.told})" if fact.told else fact.value)
         for line in patient.lines
         for fact in line.facts
+        if fact.label != "Thrombolytic"  # told under what is pending, with the time to check it
     )
     return Pairs(facts, columns=2)
 
@@ -350,7 +358,7 @@ def _if_then(one: Contingency, references: References) -> str:
 def _not_recorded(patient: PatientFacts) -> Block:
     items = (*patient.unread, *patient.gaps)
     if not items:
-        return Paragraph((Sentence("Nothing that the check asks for."),), "Not recorded since the last handoff")
+        return Paragraph((Sentence("Nothing that the check asks for."),), "Not recorded since the last handoff:")
     shown = items[:_SHOWN]
     if len(items) > len(shown):
         shown = (*shown, f"and {len(items) - len(shown)} more: `lda-notes check` lists them")
@@ -362,7 +370,7 @@ def _given(patient: PatientFacts) -> Paragraph:
         f"{phrasing.capital(added.over)} ({patient.wording.when(added.start)} on): {amounts_text(added.sums)}."
         for added in patient.amounts
     ]
-    return Paragraph(tuple(Sentence(words) for words in said), "Amounts")
+    return Paragraph(tuple(Sentence(words) for words in said), "Amounts:")
 
 
 __all__ = ["Handoff", "Source", "Urgency", "handoff", "headline", "rows", "sheet", "to_know", "what_is_in", "when_due"]

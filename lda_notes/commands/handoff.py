@@ -1,0 +1,107 @@
+"""``lda-notes handoff``: what the next nurse needs, computed from the records."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+
+import click
+
+from lda_notes import pipeline, policy_file
+from lda_notes import record as records
+from lda_notes.commands import reading
+from lda_notes.commands.options import asof_option, moment, out_option, policy_option, records_argument
+from lda_notes.problems import Failure
+from lda_notes.sheets import handoff as sheets
+from lda_notes.sheets.handoff import Handoff, Source
+
+
+@click.command()
+@records_argument
+@click.option(
+    "--shift-end", metavar="MOMENT", callback=moment, help="End of the coming shift; else its length from now."
+)
+@click.option(
+    "--hours",
+    type=click.FloatRange(min=0, min_open=True, max=48),
+    help="Length of a shift; else the policy's. What was not recorded is looked for over the shift that ends.",
+)
+@asof_option
+@policy_option
+@click.option(
+    "--format", "form", type=click.Choice(["text", "md", "docx", "html", "json"]), help="Default: by --out, else text."
+)
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="For docx and html."
+)
+@out_option
+def command(
+    paths: tuple[Path, ...],
+    shift_end: datetime | None,
+    hours: float | None,
+    asof: datetime,
+    policy_path: Path | None,
+    form: str | None,
+    paper: str,
+    out: Path | None,
+) -> None:
+    """Write the handoff sheet: the lines of the unit, most urgent first, then a block for each patient.
+
+    Everything is computed from the records at the moment judged from and says when and by whom it was established.
+    Due times rest on the limits in force, each with its source. Exit code 2 when a record could not be read; the
+    sheet then names it.
+
+    Example: lda-notes handoff ward/ --shift-end 2031-03-05T07:00-06:00 --out handoff.docx
+    """
+    if shift_end is not None and shift_end <= asof:
+        raise click.UsageError(f"--shift-end {shift_end.isoformat()} is not after the moment judged from.")
+    policy = policy_file.in_force(policy_path, paths)
+    sources: list[Source] = []
+    unreadable: list[str] = []
+    for path in reading.files(paths):
+        judged = pipeline.judge(records.read(path), policy, asof)
+        if judged.timeline is None:
+            unreadable.append(reading.why_unreadable(judged.record))
+        else:
+            sources.append(Source(judged.record.file, judged.timeline, judged.findings, judged.record.unread))
+    if not sources:
+        raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
+    try:
+        length = Decimal(str(hours)) if hours is not None else None
+        found = sheets.handoff(sources, policy, asof.astimezone(UTC), length, shift_end, unreadable)
+    except OverflowError:
+        raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
+    data = _rendered(found, form or _by_name(out), paper)
+    if out:
+        from lda_notes.output import write_private
+
+        write_private(out, data)
+    else:
+        click.get_binary_stream("stdout").write(data)
+    for words in unreadable:
+        click.echo(f"Not on the sheet: {words}", err=True)
+    if unreadable:
+        raise click.exceptions.Exit(2)
+
+
+def _by_name(out: Path | None) -> str:
+    if out is None:
+        return "text"
+    from lda_notes.render import SUFFIXES
+
+    suffix = out.suffix.lower()
+    return "json" if suffix == ".json" else SUFFIXES.get(suffix, "text")
+
+
+def _rendered(found: Handoff, form: str, paper: str) -> bytes:
+    if form == "json":
+        from lda_notes.sheets.handoff_values import values
+
+        return (json.dumps(values(found), indent=2, ensure_ascii=False) + "\n").encode()
+    from lda_notes.render import render
+
+    width = min(100, shutil.get_terminal_size((80, 24)).columns)
+    return render(sheets.sheet(found), form, width, paper)  # type: ignore[arg-type]
