@@ -18,12 +18,14 @@ from zoneinfo import ZoneInfo
 
 from lda_notes import due
 from lda_notes.events import KINDS
+from lda_notes.free_text import Piece, unsafe_wording
 from lda_notes.needs import Missing, missing, missing_in_episode
 from lda_notes.policy import Policy
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.shapes import Model
 from lda_notes.sources import Citation
 from lda_notes.timeline import Entry, Step, Timeline
+from lda_notes.wording import UnsafeForm
 
 
 class Found(NamedTuple):
@@ -63,6 +65,11 @@ class Case:
             for gap in missing(entry.event, episode, self.policy):
                 found.setdefault(gap.need.name, []).append((entry, gap))
         return found
+
+    @cached_property
+    def unsafe_wording(self) -> tuple[tuple[Piece, UnsafeForm], ...]:
+        """Each free text of the record that holds an error-prone form, with the form."""
+        return tuple(unsafe_wording(self.timeline))
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:

@@ -12,6 +12,19 @@ FAMILIES: Final[tuple[str, ...]] = (
     "stay_order",
     "completeness",
     "corrections",
+    "dwell_limits",
+    "skin_limits",
+    "needle_limits",
+    "flush_limits",
+    "thrombolytic_limits",
+    "allergies",
+    "supply_match",
+    "supply_labels",
+    "contradictions",
+    "hold_use",
+    "safety",
+    "due_told",
+    "wording",
 )
 """Modules of this package that hold rules, in the order in which they are listed."""
 

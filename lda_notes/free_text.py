@@ -1,0 +1,116 @@
+"""The free text of a record: what people wrote in their own words, with the path of each piece."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Final, NamedTuple
+
+from lda_notes.events import Event
+from lda_notes.problems import Path
+from lda_notes.shapes import (
+    Dressing,
+    Needle,
+    NotAssessed,
+    NotDone,
+    Problem,
+    Scale,
+    Site,
+    Supply,
+    Teaching,
+    Technique,
+)
+from lda_notes.timeline import Timeline
+from lda_notes.wording import UnsafeForm, unsafe_forms
+
+Keys = tuple[str | int, ...]
+
+WORDS: Final = frozenset(
+    {
+        *("about", "action", "adds", "cover", "came_from", "detail", "finding", "infusion", "late_entry", "name"),
+        *("not_assessed", "not_done", "reaction", "reason", "remarks", "reply", "securement", "sets", "site_detail"),
+        *("text", "tip_location", "tip_method", "to", "what", "location", "method", "samples"),
+    }
+)
+"""Keys under which a record holds free text. Names of people, units and identifiers are not among them."""
+
+PARTS: Final = frozenset(
+    {
+        *("site", "dressing", "needle", "technique", "teaching", "problems", "supplies", "scale"),
+        *("flushes", "lock", "antisepsis", "anaesthetic", "discard_ml", "connector_changed", "disinfecting_caps"),
+        *("identifiers_checked", "allergies_checked", "response", "pain", "blood_return", "blood_return_before"),
+        *("tip_confirmed", "inserted_at", "dressed_at", "dressing_found", "needle_intact", "safety_engaged"),
+        *("bleeding", "connections_secure", "vesicant"),
+    }
+)
+"""Keys whose value may hold free text further down, or a reason why it was not done or not assessed."""
+
+_EITHER: Final = WORDS | PARTS
+_OPEN: Final = frozenset({Site, Dressing, Needle, Technique, Teaching, Problem, Supply, Scale, NotAssessed, NotDone})
+
+
+class Piece(NamedTuple):
+    """One free text: ``event`` is the identifier of its event, None for patient, stay and port."""
+
+    text: str
+    path: Path
+    event: str | None
+
+
+def pieces(timeline: Timeline) -> Iterator[Piece]:
+    """Yield every free text of the standing record and of its corrections; retracted entries are left out."""
+    for entry in timeline.entries:
+        for keys, text in _texts(entry.event):
+            yield Piece(text, entry.path(*keys), entry.event.id)
+    for entry in timeline.corrections:
+        for keys, text in _texts(entry.event):
+            if keys[0] not in ("adds", "sets"):  # read where they are laid over their event
+                yield Piece(text, entry.path(*keys), entry.event.id)
+    episode = timeline.episode
+    for position, allergy in enumerate(episode.patient.allergies or ()):
+        for key in ("detail", "reaction"):
+            if (text := getattr(allergy, key)) is not None:
+                yield Piece(text, ("patient", "allergies", position, key), None)
+    if episode.port.site_detail is not None:
+        yield Piece(episode.port.site_detail, ("port", "site_detail"), None)
+    if episode.port.tip is not None:
+        for key in ("location", "method"):
+            if (text := getattr(episode.port.tip, key)) is not None:
+                yield Piece(text, ("port", "tip", key), None)
+
+
+def unsafe_wording(timeline: Timeline) -> list[tuple[Piece, UnsafeForm]]:
+    """Return every unsafe form of the record's free text with the text that holds it.
+
+    The whole is read at once, and piece by piece only if it holds any: most records hold none.
+    """
+    every = list(pieces(timeline))
+    if not unsafe_forms("\n".join([piece.text for piece in every])):
+        return []
+    return [(piece, form) for piece in every for form in unsafe_forms(piece.text)]
+
+
+def _texts(event: Event) -> Iterator[tuple[Keys, str]]:
+    values = event.__dict__
+    for key in event.__pydantic_fields_set__ & _EITHER:
+        value = values[key]
+        if value.__class__ is str:
+            if key in WORDS:
+                yield (key,), value
+        elif value.__class__ is tuple:
+            for position, item in enumerate(value):
+                if item.__class__ is str:
+                    if key in WORDS:
+                        yield (key, position), item
+                elif item.__class__ in _OPEN:
+                    yield from _inside(item, (key, position))
+        elif value.__class__ in _OPEN:
+            yield from _inside(value, (key,))
+
+
+def _inside(part: Any, keys: Keys) -> Iterator[tuple[Keys, str]]:
+    for key, value in part.__dict__.items():
+        if value.__class__ is str:
+            if key in WORDS:
+                yield (*keys, key), value
+        elif value.__class__ in _OPEN:
+            yield from _inside(value, (*keys, key))
