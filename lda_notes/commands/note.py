@@ -1,0 +1,147 @@
+"""``lda-notes note``: the narrative note of one or more events, to read through and sign."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import Any, get_args
+
+import click
+
+from lda_notes import pipeline, policy_file
+from lda_notes.commands.options import asof_option, moment, policy_option
+from lda_notes.commands.reading import why_unreadable
+from lda_notes.pipeline import Judged
+from lda_notes.policy import Policy
+from lda_notes.problems import Failure
+from lda_notes.render import SUFFIXES, Format, Paper
+from lda_notes.sheets.parts import Sheet
+
+DEFAULT_NAME = "port-note"
+"""Name of a note that is written into a folder: nothing of the patient is in it."""
+
+_ENDINGS: dict[Format, str] = {"text": ".txt", "md": ".md", "html": ".html", "docx": ".docx"}
+_WIDEST = 100
+
+
+@click.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--event", metavar="ID", help="The event of this identifier.")
+@click.option("--last", is_flag=True, help="The last event; this is what is written when nothing is chosen.")
+@click.option("--since", metavar="MOMENT", callback=moment, help="Every event from this moment on.")
+@click.option("--all", "every", is_flag=True, help="Every event of the file.")
+@click.option(
+    "--format", "form", type=click.Choice(get_args(Format)), help="Without it the ending of --out decides, else text."
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="File to write, readable by you alone, or the folder to write it to."
+)
+@click.option("--width", type=click.IntRange(40, 1000), help="Width of text; else the terminal's, at most 100, or 80.")
+@click.option("--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True)
+@click.option(
+    "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of templates that replace ours."
+)
+@click.option("--trace", is_flag=True, help="Print each sentence with its facts, and where each is recorded.")
+@asof_option
+@policy_option
+def command(
+    file: Path,
+    event: str | None,
+    last: bool,
+    since: datetime | None,
+    every: bool,
+    form: Format | None,
+    out: Path | None,
+    width: int | None,
+    paper: Paper,
+    templates: Path | None,
+    trace: bool,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
+    """Write the note of an event in words, with who charted it, ready to read through and sign.
+
+    It states only what the record holds. What is not recorded, and what the check finds, makes it a DRAFT that says
+    so; a line on hold is named first.
+
+    Example: lda-notes note episode.yaml --event access-1 --out note.docx
+    """
+    if (event is not None) + last + (since is not None) + every > 1:
+        raise click.UsageError("Give only one of --event, --last, --since and --all.")
+    chosen, target = _form(form, out)
+    policy = policy_file.in_force(policy_path, (file,))
+    judged = pipeline.judge_file(file, policy, asof)
+    sheet = _sheet(judged, policy, event, since, every, templates)
+    if trace:
+        _write(_traced(sheet, judged), None)
+        return
+    from lda_notes.render import render
+
+    _write(render(sheet, chosen, width or _room(target), paper), target)
+    if sheet.status:
+        click.echo(f"{sheet.status}: not everything is recorded or right; the note lists it.", err=True)
+    if target is not None:
+        click.echo(f"Written: {target}", err=True)
+
+
+def _form(form: Format | None, out: Path | None) -> tuple[Format, Path | None]:
+    """Return the format and the file to write, None for standard output."""
+    ending = SUFFIXES.get(out.suffix.lower()) if out is not None else None
+    into_folder = out is not None and out.is_dir()
+    chosen: Format = form or (None if into_folder else ending) or "text"
+    if out is not None and form is None and not into_folder and ending is None:
+        known = ", ".join(SUFFIXES)
+        raise click.UsageError(f"--out {out} does not end in one of {known}; give --format as well.")
+    if chosen == "docx" and out is None and sys.stdout.isatty():
+        raise click.UsageError("A docx file cannot be shown on a terminal; give --out.")
+    if out is not None and into_folder:
+        return chosen, out / f"{DEFAULT_NAME}{_ENDINGS[chosen]}"
+    return chosen, out
+
+
+def _sheet(
+    judged: Judged, policy: Policy, event: str | None, since: datetime | None, every: bool, templates: Path | None
+) -> Sheet:
+    from lda_notes.narrative import narrator
+    from lda_notes.sheets import note
+
+    timeline = judged.timeline
+    if timeline is None:
+        raise Failure(f"no note can be written: {why_unreadable(judged.record)}")
+    known = note.identifiers(timeline)
+    if event is not None and event not in known:
+        from lda_notes.spelling import nearest
+
+        close = nearest(event, known)
+        unread = any(row.id == event for row in judged.record.unread)
+        hint = "it could not be read; `lda-notes check` says why" if unread else "give one that it has"
+        raise Failure(f"{judged.record.file}: has no event {event}; {f'did you mean {close}?' if close else hint}")
+    choice = note.Choice(event, since, every)
+    if not known or (since is not None and not note.chosen(timeline, choice)):
+        raise Failure(f"{judged.record.file}: has no event to write a note of" + (" since then" if since else ""))
+    return note.sheet(judged, policy, choice, narrator(templates))
+
+
+def _traced(sheet: Sheet, judged: Judged) -> bytes:
+    from lda_notes.sheets.note import standing
+    from lda_notes.sheets.trace import trace
+
+    timeline: Any = judged.timeline
+    return trace(sheet, lambda path: judged.record.place(standing(timeline, path))).encode()
+
+
+def _room(target: Path | None) -> int:
+    if target is None and sys.stdout.isatty():
+        return min(_WIDEST, shutil.get_terminal_size((80, 24)).columns)
+    return 80
+
+
+def _write(data: bytes, target: Path | None) -> None:
+    if target is None:
+        click.echo(data, nl=False)
+        return
+    from lda_notes.output import write_private
+
+    write_private(target, data)

@@ -1,0 +1,347 @@
+"""A sheet as docx. Styles, page and header come from python-docx; the body is written as prepared XML, in one go.
+
+The same sheet gives the same bytes: dates inside the file are fixed, and no author, machine or time is in it.
+"""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Iterator
+from datetime import datetime
+from io import BytesIO
+from itertools import count
+from typing import Any, Final, assert_never
+
+from docx import Document
+from docx.document import Document as DocumentObject
+from docx.enum.section import WD_ORIENT
+from docx.enum.style import WD_STYLE_TYPE
+from docx.oxml import parse_xml
+from docx.oxml.ns import nsdecls, qn
+from docx.shared import Mm, Pt, RGBColor
+
+from lda_notes.render import ALERT_WORDS, NUMBER_AND_UNIT, Paper, leading, strip, titled
+from lda_notes.sheets.parts import (
+    Alert,
+    Blanks,
+    Block,
+    Bullets,
+    Heading,
+    Pairs,
+    Paragraph,
+    Sheet,
+    Signature,
+    Strip,
+    Table,
+    Together,
+)
+
+_SIZES: Final[dict[Paper, tuple[Mm, Mm]]] = {"a4": (Mm(210), Mm(297)), "letter": (Mm(215.9), Mm(279.4))}
+_MARGIN: Final = Mm(16)
+_FONT: Final = "Arial"
+_STAMP: Final = (1980, 1, 1, 0, 0, 0)
+_KEEP: Final = "\x02"
+"""Stands where a paragraph may be told to stay with the next one; no record holds this character."""
+
+
+def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
+    """Return the sheet as the bytes of a docx file."""
+    document, room = _skeleton(sheet, paper)
+    frame = BytesIO()
+    document.save(frame)
+    return _zipped(frame, _body(sheet, room))
+
+
+def _zipped(frame: BytesIO, body: Iterator[str]) -> bytes:
+    """Copy the skeleton with fixed dates, the body put in before its last section mark."""
+    out = BytesIO()
+    with zipfile.ZipFile(frame) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in sorted(old.namelist(), key=lambda n: (n != "[Content_Types].xml", n)):
+            info = zipfile.ZipInfo(name, _STAMP)
+            info.compress_type = zipfile.ZIP_DEFLATED
+            info.external_attr = 0o600 << 16
+            data = old.read(name)
+            if name != "word/document.xml":
+                new.writestr(info, data)
+                continue
+            head, mark, tail = data.rpartition(b"<w:sectPr")
+            with new.open(info, "w") as file:
+                file.write(head)
+                for piece in body:
+                    file.write(piece.replace(_KEEP, "").encode())
+                file.write(mark + tail)
+    return out.getvalue()
+
+
+# -- the skeleton: page, header, styles --
+
+
+def _skeleton(sheet: Sheet, paper: Paper) -> tuple[DocumentObject, int]:
+    """Return an empty document for the sheet, and the room between its margins in twentieths of a point."""
+    document = Document()
+    facts = document.core_properties
+    facts.title, facts.author, facts.comments, facts.last_modified_by, facts.keywords = titled(sheet), "", "", "", ""
+    facts.created = facts.modified = datetime(2000, 1, 1)  # noqa: DTZ001 -- the library wants it naive
+    facts.revision = 1
+    section = document.sections[0]
+    width, height = _SIZES[paper]
+    if sheet.landscape:
+        section.orientation = WD_ORIENT.LANDSCAPE
+        width, height = height, width
+    section.page_width, section.page_height = width, height
+    section.left_margin = section.right_margin = _MARGIN
+    section.top_margin, section.bottom_margin = Mm(20), Mm(18)
+    section.header_distance = section.footer_distance = Mm(9)
+    room = int((width - 2 * _MARGIN) / 635)
+    _styles(document)
+    _running(section.header, _run(sheet.running), room)
+    _running(section.footer, f"{_run(titled(sheet))}<w:r><w:tab/></w:r>{_PAGE_OF}", room)
+    return document, room
+
+
+_PAGE_OF: Final = (
+    '<w:r><w:t xml:space="preserve">Page </w:t></w:r><w:fldSimple w:instr="PAGE"><w:r><w:t>1</w:t></w:r></w:fldSimple>'
+    '<w:r><w:t xml:space="preserve"> of </w:t></w:r>'
+    '<w:fldSimple w:instr="NUMPAGES"><w:r><w:t>1</w:t></w:r></w:fldSimple>'
+)
+
+
+def _running(part: Any, runs: str, room: int) -> None:
+    """Fill the head or the foot of every page."""
+    paragraph = part.paragraphs[0]._p
+    filled = parse_xml(
+        f'<w:p {nsdecls("w")}><w:pPr><w:pStyle w:val="Running"/><w:tabs><w:tab w:val="clear" w:pos="4320"/>'
+        f'<w:tab w:val="clear" w:pos="8640"/><w:tab w:val="right" w:pos="{room}"/></w:tabs></w:pPr>{runs}</w:p>'
+    )
+    paragraph.getparent().replace(paragraph, filled)
+
+
+def _styles(document: DocumentObject) -> None:
+    styles = document.styles
+    normal = styles["Normal"]
+    _font(normal, 10.5)
+    normal.paragraph_format.space_after = Pt(6)
+    normal.paragraph_format.line_spacing = 1.15
+    normal.paragraph_format.widow_control = True
+    for name, size, before, after in (("Title", 17, 0, 8), ("Heading 2", 12.5, 14, 4), ("Heading 3", 10.5, 9, 3)):
+        style = styles[name]
+        _font(style, size, bold=True)
+        style.paragraph_format.space_before, style.paragraph_format.space_after = Pt(before), Pt(after)
+        style.paragraph_format.keep_with_next = True
+        _border(style, "bottom", 12) if name == "Heading 2" else _no_border(style)
+    _font(styles["List Bullet"], 10.5)
+    styles["List Bullet"].paragraph_format.space_after = Pt(2)
+    for name, size, after in (
+        ("Cell", 9.5, 0), ("Box Item", 10.5, 2), ("Before", 10.5, 2), ("Stop", 11, 8), ("Alert", 10.5, 8),
+        ("Sign", 9.5, 10), ("Caution", 9, 2), ("Running", 8.5, 0), ("Gap", 4, 4), ("Table Caption", 10.5, 2),
+    ):  # fmt: skip
+        style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
+        style.base_style = normal
+        style.font.size = Pt(size)
+        style.font.bold = name in ("Before", "Stop", "Table Caption")
+        style.paragraph_format.space_after = Pt(after)
+        style.paragraph_format.keep_with_next = name in ("Before", "Table Caption")
+        style.paragraph_format.keep_together = True
+        if name in ("Stop", "Alert"):
+            style.paragraph_format.left_indent = style.paragraph_format.right_indent = Pt(5)
+            _boxed(style, 24 if name == "Stop" else 12)
+    styles["Sign"].paragraph_format.space_before = Pt(14)
+
+
+def _font(style: Any, size: float, bold: bool = False) -> None:
+    style.font.name, style.font.size, style.font.bold = _FONT, Pt(size), bold
+    style.font.color.rgb = RGBColor(0, 0, 0)
+    fonts = style.element.rPr.find(qn("w:rFonts"))
+    for key in [key for key in fonts.attrib if "Theme" in key]:
+        del fonts.attrib[key]
+    for key in ("w:cs", "w:eastAsia"):
+        fonts.set(qn(key), _FONT)
+
+
+def _no_border(style: Any) -> None:
+    old = style.element.get_or_add_pPr().find(qn("w:pBdr"))
+    if old is not None:
+        old.getparent().remove(old)
+
+
+def _put_border(style: Any, sides: str) -> None:
+    _no_border(style)
+    properties = style.element.get_or_add_pPr()
+    border = parse_xml(f"<w:pBdr {nsdecls('w')}>{sides}</w:pBdr>")
+    after = [qn(f"w:{name}") for name in ("shd", "tabs", "spacing", "ind", "contextualSpacing", "jc", "outlineLvl")]
+    place = next((n for n, child in enumerate(properties) if child.tag in after), len(properties))
+    properties.insert(place, border)
+
+
+def _border(style: Any, side: str, size: int) -> None:
+    _put_border(style, f'<w:{side} w:val="single" w:sz="{size}" w:space="1" w:color="000000"/>')
+
+
+def _boxed(style: Any, size: int) -> None:
+    look = f'w:val="single" w:sz="{size}" w:space="4" w:color="000000"'
+    _put_border(style, "".join(f"<w:{side} {look}/>" for side in ("top", "left", "bottom", "right")))
+
+
+# -- the body --
+
+
+def _body(sheet: Sheet, room: int) -> Iterator[str]:
+    drawings = count(1)
+    alerts, blocks = leading(sheet)
+    for alert in alerts:
+        yield _alert(alert)
+    yield _paragraph("Title", _run(titled(sheet)))
+    for block in blocks:
+        yield _block(block, room, drawings)
+    if sheet.cautions:
+        yield _paragraph("Gap", "")
+        for caution in sheet.cautions:
+            yield _paragraph("Caution", _run(caution))
+
+
+def _block(block: Block, room: int, drawings: Iterator[int]) -> str:
+    match block:
+        case Paragraph():
+            label = _run(f"{block.label} ", bold=True) if block.label else ""
+            return _paragraph("Normal", label + _run(" ".join(map(_unbroken, (s.text for s in block.sentences)))))
+        case Alert():
+            return _alert(block)
+        case Heading():
+            return _paragraph("Heading3" if block.level > 2 else "Heading2", _run(block.text))
+        case Bullets():
+            return _bullets(block)
+        case Table():
+            return _table(block, room)
+        case Pairs():
+            return _pairs(block, room)
+        case Blanks():
+            return _blanks(block, room)
+        case Signature():
+            return _signature(block, room)
+        case Strip():
+            return _paragraph("Normal", strip.docx(block, next(drawings)))
+        case Together():
+            return _together("".join(_block(inner, room, drawings) for inner in block.blocks))
+        case _:
+            assert_never(block)
+
+
+def _together(drawn: str) -> str:
+    """Tell every paragraph but the last to stay with the next."""
+    return drawn.replace(_KEEP, "<w:keepNext/>", max(0, drawn.count(_KEEP) - 1))
+
+
+def _paragraph(style: str, runs: str, more: str = "", keep: str = _KEEP) -> str:
+    return f'<w:p><w:pPr><w:pStyle w:val="{style}"/>{keep}{more}</w:pPr>{runs}</w:p>'
+
+
+_UNSAFE: Final = re.compile("[&<>\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+_SAFE: Final = {"&": "&amp;", "<": "&lt;", ">": "&gt;"}
+
+
+def _xml(text: str) -> str:
+    return _UNSAFE.sub(lambda found: _SAFE.get(found[0], "\ufffd"), text)
+
+
+def _run(text: str, bold: bool = False) -> str:
+    if not text:
+        return ""
+    look = "<w:rPr><w:b/></w:rPr>" if bold else ""
+    rows = '</w:t><w:br/><w:t xml:space="preserve">'.join(_xml(text).split("\n"))
+    return f'<w:r>{look}<w:t xml:space="preserve">{rows}</w:t></w:r>'
+
+
+def _unbroken(text: str) -> str:
+    """Keep a number and its unit on one row, by a space that does not break; quotations stay as entered."""
+    return text if '"' in text else NUMBER_AND_UNIT.sub("\\1\u00a0\\2", text)
+
+
+def _alert(alert: Alert) -> str:
+    return _paragraph("Stop" if alert.level == "stop" else "Alert", _run(ALERT_WORDS[alert.level] + alert.text))
+
+
+def _bullets(bullets: Bullets) -> str:
+    label = _paragraph("Before", _run(bullets.label)) if bullets.label else ""
+    style, mark = ("BoxItem", "[  ]  ") if bullets.boxes else ("ListBullet", "")
+    return label + "".join(_paragraph(style, _run(mark + item)) for item in bullets.items) + _paragraph("Gap", "")
+
+
+_EDGES: Final = ("top", "left", "bottom", "right", "insideH", "insideV")
+
+
+def _grid(rows: list[tuple[list[str], bool]], widths: list[int], lines: bool) -> str:
+    """Return a table of prepared cells; the flag of a row marks a head that repeats on every page."""
+    border = "".join(
+        f'<w:{edge} w:val="{"single" if lines else "nil"}" w:sz="6" w:space="0" w:color="555555"/>' for edge in _EDGES
+    )
+    drawn = "".join(
+        f"<w:tr><w:trPr><w:cantSplit/>{'<w:tblHeader/>' if head else ''}</w:trPr>"
+        + "".join(
+            f'<w:tc><w:tcPr><w:tcW w:w="{wide}" w:type="dxa"/></w:tcPr>{cell}</w:tc>'
+            for cell, wide in zip(cells, widths, strict=True)
+        )
+        + "</w:tr>"
+        for cells, head in rows
+    )
+    return (
+        f'<w:tbl><w:tblPr><w:tblW w:w="{sum(widths)}" w:type="dxa"/><w:tblBorders>{border}</w:tblBorders>'
+        '<w:tblLayout w:type="fixed"/><w:tblCellMar><w:left w:w="70" w:type="dxa"/><w:right w:w="70" w:type="dxa"/>'
+        '</w:tblCellMar><w:tblLook w:val="0020" w:firstRow="1" w:lastRow="0" w:firstColumn="0" w:lastColumn="0" '
+        f'w:noHBand="1" w:noVBand="1"/></w:tblPr><w:tblGrid>{"".join(f"""<w:gridCol w:w="{w}"/>""" for w in widths)}'
+        f"</w:tblGrid>{drawn}</w:tbl>"
+    )
+
+
+def _cell(text: str, first: bool, bold: bool = False) -> str:
+    # Only the first cell of a row carries the mark: one is enough to keep the row with the next.
+    return _paragraph("Cell", _run(text, bold), keep=_KEEP if first else "")
+
+
+def _table(table: Table, room: int) -> str:
+    total = sum(table.widths) or 1
+    widths = [room * share // total for share in table.widths]
+    rows = [([_cell(head, n == 0, bold=True) for n, head in enumerate(table.columns)], True)]
+    rows += [([_cell(cell, n == 0) for n, cell in enumerate(row)], False) for row in table.rows]
+    caption = _paragraph("TableCaption", _run(table.caption)) if table.caption else ""
+    return caption + _grid(rows, widths, lines=True) + _paragraph("Gap", "")
+
+
+def _pairs(pairs: Pairs, room: int) -> str:
+    wide = max(1, pairs.columns)
+    head = min(2000, room // (2 * wide))
+    widths = [head, room // wide - head] * wide
+    rows = []
+    for start in range(0, len(pairs.rows), wide):
+        found = pairs.rows[start : start + wide]
+        found += (("", ""),) * (wide - len(found))
+        cells = [cell for n, (label, value) in enumerate(found) for cell in _pair(label, value, n == 0)]
+        rows.append((cells, False))
+    return _grid(rows, widths, lines=False) + _paragraph("Gap", "")
+
+
+def _pair(label: str, value: str, first: bool) -> tuple[str, str]:
+    return _cell(f"{label}:" if label else "", first, bold=True), _cell(value, False)
+
+
+def _line_to(room: int) -> str:
+    return f'<w:tabs><w:tab w:val="right" w:leader="underscore" w:pos="{room}"/></w:tabs>'
+
+
+def _blanks(blanks: Blanks, room: int) -> str:
+    hint = _run(f" ({blanks.hint})") if blanks.hint else ""
+    label = _run(blanks.label, bold=True) + hint + _run(": ")
+    if blanks.choices:
+        return _paragraph("Normal", label + _run("   ".join(f"[  ] {choice}" for choice in blanks.choices)))
+    return _paragraph("Normal", f"{label}<w:r><w:tab/></w:r>", _line_to(room))
+
+
+_GAP: Final = "_" * 22
+
+
+def _signature(signature: Signature, room: int) -> str:
+    who = ", ".join(part or _GAP for part in (signature.name, signature.credential))
+    role = _run(f"{signature.note}: ", bold=True) if signature.note else ""
+    when = f" ({signature.signed_at})" if signature.signed_at else ""
+    text = _paragraph("Normal", role + _run(who + when), keep="<w:keepNext/>")
+    return text + _paragraph("Sign", f"{_run('Signature ')}<w:r><w:tab/></w:r>", _line_to(room * 3 // 5))

@@ -1,0 +1,118 @@
+"""A sheet as Markdown: CommonMark with the tables of GitHub's dialect. What the record says is never markup."""
+
+from __future__ import annotations
+
+import re
+from typing import Final, assert_never
+
+from lda_notes.render import ALERT_WORDS, leading, strip, titled
+from lda_notes.sheets.parts import (
+    Alert,
+    Blanks,
+    Block,
+    Bullets,
+    Heading,
+    Pairs,
+    Paragraph,
+    Sheet,
+    Signature,
+    Strip,
+    Table,
+    Together,
+)
+
+_SPECIAL: Final = re.compile(r"[\\`*_\[\]<>&~|$]")
+_AT_START: Final = re.compile(r"^(\s*)([#+=-]|\d+[.)])")
+_LINKS: Final = re.compile(r"(?i)(https?|ftp)(:)|(www)(\.)|(@)")
+_BREAK: Final = "\\\n"
+_STRIP_WIDTH: Final = 78
+
+
+def render(sheet: Sheet) -> str:
+    """Return the sheet as Markdown, ending in a line break."""
+    alerts, blocks = leading(sheet)
+    pieces = [_alert(alert) for alert in alerts]
+    pieces.append(f"# {escape(titled(sheet))}")
+    pieces.extend(_block(block) for block in blocks)
+    if sheet.cautions:
+        pieces.append("---")
+        pieces.extend(escape(caution) for caution in sheet.cautions)
+    return "\n\n".join(piece for piece in pieces if piece) + "\n"
+
+
+def escape(text: str) -> str:
+    """Return ``text`` so that Markdown prints it as it is; its line breaks stay as line breaks."""
+    return _BREAK.join(_escape_row(row) for row in text.split("\n"))
+
+
+def _escape_row(row: str) -> str:
+    row = _SPECIAL.sub(lambda found: "\\" + found[0], row.strip(" ") or "&#32;")
+    row = row.replace(r"\&#32;", "&#32;")
+    row = _LINKS.sub(lambda found: (found[1] or found[3] or "") + "\\" + (found[2] or found[4] or found[5]), row)
+    start = _AT_START.match(row)
+    if start is None:
+        return row
+    mark = start[2]
+    return row[: start.start(2)] + (mark[:-1] + "\\" + mark[-1]) + row[start.end(2) :]
+
+
+def _block(block: Block) -> str:
+    match block:
+        case Paragraph():
+            label = f"**{escape(block.label)}** " if block.label else ""
+            return label + escape(" ".join(sentence.text for sentence in block.sentences))
+        case Alert():
+            return _alert(block)
+        case Heading():
+            return f"{'#' * max(2, block.level)} {_one_row(block.text)}"
+        case Bullets():
+            mark = "- [ ] " if block.boxes else "- "
+            label = f"{escape(block.label)}\n\n" if block.label else ""
+            return label + "\n".join(mark + _one_row(item) for item in block.items)
+        case Table():
+            return _table(block)
+        case Pairs():
+            return _BREAK.join(f"**{_one_row(label)}:** {_one_row(value)}" for label, value in block.rows)
+        case Blanks():
+            return _blanks(block)
+        case Signature():
+            return _signature(block)
+        case Strip():
+            return "```text\n" + "\n".join(strip.text(block, _STRIP_WIDTH)) + "\n```"
+        case Together():
+            return "\n\n".join(filter(None, map(_block, block.blocks)))
+        case _:
+            assert_never(block)
+
+
+def _one_row(text: str) -> str:
+    """Return ``text`` for a place that cannot hold a line break but by mark-up of its own."""
+    return escape(text).replace(_BREAK, "<br>")
+
+
+def _alert(alert: Alert) -> str:
+    return f"> **{_one_row(ALERT_WORDS[alert.level] + alert.text)}**"
+
+
+def _table(table: Table) -> str:
+    rows = [table.columns, *table.rows]
+    drawn = ["| " + " | ".join(_one_row(cell) if cell else " " for cell in row) + " |" for row in rows]
+    drawn.insert(1, "|" + " --- |" * len(table.columns))
+    caption = f"{escape(table.caption)}\n\n" if table.caption else ""
+    return caption + "\n".join(drawn)
+
+
+_LINE: Final = r"\_" * 12
+
+
+def _blanks(blanks: Blanks) -> str:
+    hint = f" ({escape(blanks.hint)})" if blanks.hint else ""
+    fill = " ".join(rf"\[ \] {escape(choice)}" for choice in blanks.choices) if blanks.choices else _LINE * 3
+    return f"**{escape(blanks.label)}**{hint}: {fill}"
+
+
+def _signature(signature: Signature) -> str:
+    who = ", ".join(escape(part) if part else _LINE for part in (signature.name, signature.credential))
+    role = f"**{escape(signature.note)}:** " if signature.note else ""
+    when = f" ({escape(signature.signed_at)})" if signature.signed_at else ""
+    return f"{role}{who}{when}"
