@@ -15,11 +15,13 @@ import click
 from lda_notes import line_days, policy_file
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
+from lda_notes.commands.writing import target, write
 from lda_notes.line_days import Infection, LineDay, Stay, UnitCount
 from lda_notes.policy import Policy, number, value_text
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1
+FORMATS = ("csv", "json")
 
 DAY_COLUMNS = (
     "patient", "records", "date", "hospital_day", "line_in", "line_day", "eligible", "in_window", "unit",
@@ -70,7 +72,7 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
     callback=_day,
     help="Day of a first positive blood specimen, for one patient's records: says what it implies.",
 )
-@click.option("--format", "form", type=click.Choice(["csv", "json"]), default="csv", show_default=True)
+@click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else csv.")
 @out_option
 @asof_option
 @policy_option
@@ -82,7 +84,7 @@ def command(
     by: str,
     counts: Path | None,
     positive: date | None,
-    form: str,
+    form: str | None,
     out: Path | None,
     asof: datetime,
     policy_path: Path | None,
@@ -97,6 +99,7 @@ def command(
     """
     if last < first:
         raise click.UsageError(f"--to {last} is before --from {first}.")
+    chosen, to = target(form, out, "line-days", FORMATS, "csv")
     policy = policy_file.in_force(policy_path, paths)
     given = _given(counts) if counts else {}
     read = reading.all_timelines(paths, policy, asof)
@@ -117,7 +120,7 @@ def command(
             click.echo(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
     infection = _infection(stays, policy, positive) if positive else None
     kept = [(stay, [day for day in counted if not unit or day.unit in unit]) for stay, counted in found]
-    if form == "json":
+    if chosen == "json":
         text = json.dumps(_document(kept, units, infection, policy, first, last), indent=2, ensure_ascii=False) + "\n"
     else:
         text = (
@@ -127,12 +130,7 @@ def command(
         )
         if infection:
             text += "\n" + _csv(tuple(_infection_row(infection)), [_infection_row(infection)])
-    if out:
-        from lda_notes.output import write_private
-
-        write_private(out, text.encode())
-    else:
-        click.echo(text, nl=False)
+    write(text.encode(), to)
 
 
 def _given(path: Path) -> dict[str, _Given]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -14,9 +13,11 @@ from lda_notes import pipeline, policy_file
 from lda_notes import record as records
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, moment, out_option, policy_option, records_argument
+from lda_notes.commands.writing import target, width, write
 from lda_notes.problems import Failure
-from lda_notes.sheets import handoff as sheets
-from lda_notes.sheets.handoff import Handoff, Source
+from lda_notes.sheets.handoff import Handoff, Source, handoff, sheet
+
+FORMATS = ("text", "md", "docx", "html", "json")
 
 
 @click.command()
@@ -31,9 +32,7 @@ from lda_notes.sheets.handoff import Handoff, Source
 )
 @asof_option
 @policy_option
-@click.option(
-    "--format", "form", type=click.Choice(["text", "md", "docx", "html", "json"]), help="Default: by --out, else text."
-)
+@click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="For docx and html."
 )
@@ -58,6 +57,7 @@ def command(
     """
     if shift_end is not None and shift_end <= asof:
         raise click.UsageError(f"--shift-end {shift_end.isoformat()} is not after the moment judged from.")
+    chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
     sources: list[Source] = []
     unreadable: list[str] = []
@@ -71,37 +71,21 @@ def command(
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:
         length = Decimal(str(hours)) if hours is not None else None
-        found = sheets.handoff(sources, policy, asof.astimezone(UTC), length, shift_end, unreadable)
+        found = handoff(sources, policy, asof.astimezone(UTC), length, shift_end, unreadable)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    data = _rendered(found, form or _by_name(out), paper)
-    if out:
-        from lda_notes.output import write_private
-
-        write_private(out, data)
-    else:
-        click.get_binary_stream("stdout").write(data)
+    write(_rendered(found, chosen, width(to), paper), to)
     for words in unreadable:
         click.echo(f"Not on the sheet: {words}", err=True)
     if unreadable:
         raise click.exceptions.Exit(2)
 
 
-def _by_name(out: Path | None) -> str:
-    if out is None:
-        return "text"
-    from lda_notes.render import SUFFIXES
-
-    suffix = out.suffix.lower()
-    return "json" if suffix == ".json" else SUFFIXES.get(suffix, "text")
-
-
-def _rendered(found: Handoff, form: str, paper: str) -> bytes:
+def _rendered(found: Handoff, form: str, columns: int, paper: str) -> bytes:
     if form == "json":
         from lda_notes.sheets.handoff_values import values
 
         return (json.dumps(values(found), indent=2, ensure_ascii=False) + "\n").encode()
     from lda_notes.render import render
 
-    width = min(100, shutil.get_terminal_size((80, 24)).columns)
-    return render(sheets.sheet(found), form, width, paper)  # type: ignore[arg-type]
+    return render(sheet(found), form, columns, paper)  # type: ignore[arg-type]

@@ -67,5 +67,7 @@ def records_argument(command: Command) -> Command:
 def out_option(command: Command) -> Command:
     """Add ``--out``: a file to write instead of standard output, passed as ``out``."""
     return click.option(
-        "--out", type=click.Path(path_type=Path, dir_okay=False), help="Write to this file, readable by you alone."
+        "--out",
+        type=click.Path(path_type=Path),
+        help="File to write, readable by you alone, or the folder to write it to.",
     )(command)
