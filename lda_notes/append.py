@@ -26,7 +26,7 @@ from lda_notes.record import Record
 KEPT: Final = 9
 """How many numbered copies stay beside a record; the oldest goes when one more is made."""
 
-PATIENCE_S: Final = 30.0
+PATIENCE_S = 30.0
 """How long a writer waits for another one, in seconds."""
 
 _PAUSE_S: Final = 0.005
@@ -159,14 +159,15 @@ def _refuse_unless_added(before: Seen, after: Seen, event: Mapping[str, Any]) ->
 
 
 @contextmanager
-def locked(path: Path, patience_s: float = PATIENCE_S) -> Iterator[None]:
+def locked(path: Path, patience_s: float | None = None) -> Iterator[None]:
     """Keep every other writer of ``path`` out, across processes.
 
     The lock stands on a file beside the record, since the record itself is replaced. It falls with the process that
-    holds it, however that ends. Raises `Failure` when another writer does not finish within ``patience_s`` seconds.
+    holds it, however that ends. Raises `Failure` when another writer does not finish within ``patience_s`` seconds
+    (default: `PATIENCE_S`).
     """
     beside = path.with_name(f".{path.name}.lock")
-    until = time.monotonic() + patience_s
+    until = time.monotonic() + (PATIENCE_S if patience_s is None else patience_s)
     while True:
         try:
             descriptor = os.open(beside, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
