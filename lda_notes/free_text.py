@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final, NamedTuple
 
-from lda_notes.events import Event
 from lda_notes.problems import Path
 from lda_notes.shapes import (
     Dressing,
@@ -26,9 +25,9 @@ Keys = tuple[str | int, ...]
 
 WORDS: Final = frozenset(
     {
-        *("about", "action", "adds", "cover", "came_from", "detail", "finding", "infusion", "late_entry", "name"),
-        *("not_assessed", "not_done", "reaction", "reason", "remarks", "reply", "securement", "sets", "site_detail"),
-        *("text", "tip_location", "tip_method", "to", "what", "location", "method", "samples"),
+        *("about", "action", "cover", "came_from", "detail", "finding", "infusion", "late_entry", "name"),
+        *("not_assessed", "not_done", "reason", "remarks", "reply", "securement"),
+        *("text", "tip_location", "tip_method", "to", "what", "samples"),
     }
 )
 """Keys under which a record holds free text. Names of people, units and identifiers are not among them."""
@@ -40,6 +39,8 @@ PARTS: Final = frozenset(
         *("identifiers_checked", "allergies_checked", "response", "pain", "blood_return", "blood_return_before"),
         *("tip_confirmed", "inserted_at", "dressed_at", "dressing_found", "needle_intact", "safety_engaged"),
         *("bleeding", "connections_secure", "vesicant"),
+        *("skin", "erythema", "swelling", "tenderness", "drainage", "port", "gauge", "length_mm", "non_coring"),
+        *("power_rated", "type", "chlorhexidine_disc", "hand_hygiene", "masks", "sterile_gloves", "sterile_field"),
     }
 )
 """Keys whose value may hold free text further down, or a reason why it was not done or not assessed."""
@@ -61,10 +62,13 @@ def pieces(timeline: Timeline) -> Iterator[Piece]:
     for entry in timeline.entries:
         for keys, text in _texts(entry.event):
             yield Piece(text, entry.path(*keys), entry.event.id)
-    for entry in timeline.corrections:
+    for entry in timeline.corrections:  # the facts they add or set are read where they are laid over their event
         for keys, text in _texts(entry.event):
-            if keys[0] not in ("adds", "sets"):  # read where they are laid over their event
-                yield Piece(text, entry.path(*keys), entry.event.id)
+            yield Piece(text, entry.path(*keys), entry.event.id)
+    yield from _beside_events(timeline)
+
+
+def _beside_events(timeline: Timeline) -> Iterator[Piece]:
     episode = timeline.episode
     for position, allergy in enumerate(episode.patient.allergies or ()):
         for key in ("detail", "reaction"):
@@ -83,34 +87,45 @@ def unsafe_wording(timeline: Timeline) -> list[tuple[Piece, UnsafeForm]]:
 
     The whole is read at once, and piece by piece only if it holds any: most records hold none.
     """
-    every = list(pieces(timeline))
-    if not unsafe_forms("\n".join([piece.text for piece in every])):
+    found: list[str] = [piece.text for piece in _beside_events(timeline)]
+    for entry in (*timeline.entries, *timeline.corrections):
+        _gather(entry.event, found)
+    if not unsafe_forms("\n".join(dict.fromkeys(found))):
         return []
-    return [(piece, form) for piece in every for form in unsafe_forms(piece.text)]
+    return [(piece, form) for piece in pieces(timeline) for form in unsafe_forms(piece.text)]
 
 
-def _texts(event: Event) -> Iterator[tuple[Keys, str]]:
-    values = event.__dict__
-    for key in event.__pydantic_fields_set__ & _EITHER:
+def _gather(part: Any, found: list[str]) -> None:
+    """Add every text inside ``part`` to ``found``: the same texts as `_texts`, without their places."""
+    values = part.__dict__
+    for key in part.__pydantic_fields_set__ & _EITHER:
         value = values[key]
         if value.__class__ is str:
             if key in WORDS:
-                yield (key,), value
-        elif value.__class__ is tuple:
-            for position, item in enumerate(value):
-                if item.__class__ is str:
-                    if key in WORDS:
-                        yield (key, position), item
-                elif item.__class__ in _OPEN:
-                    yield from _inside(item, (key, position))
+                found.append(value)
         elif value.__class__ in _OPEN:
-            yield from _inside(value, (key,))
+            _gather(value, found)
+        elif value.__class__ is tuple:
+            for item in value:
+                if item.__class__ in _OPEN:
+                    _gather(item, found)
+                elif item.__class__ is str and key in WORDS:
+                    found.append(item)
 
 
-def _inside(part: Any, keys: Keys) -> Iterator[tuple[Keys, str]]:
-    for key, value in part.__dict__.items():
+def _texts(part: Any, above: Keys = ()) -> Iterator[tuple[Keys, str]]:
+    """Yield every text inside ``part`` with the keys that lead to it."""
+    values = part.__dict__
+    for key in part.__pydantic_fields_set__ & _EITHER:
+        value = values[key]
         if value.__class__ is str:
             if key in WORDS:
-                yield (*keys, key), value
+                yield (*above, key), value
         elif value.__class__ in _OPEN:
-            yield from _inside(value, (*keys, key))
+            yield from _texts(value, (*above, key))
+        elif value.__class__ is tuple:
+            for position, item in enumerate(value):
+                if item.__class__ in _OPEN:
+                    yield from _texts(item, (*above, key, position))
+                elif item.__class__ is str and key in WORDS:
+                    yield (*above, key, position), item

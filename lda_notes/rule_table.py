@@ -13,19 +13,19 @@ from datetime import datetime, timedelta
 from functools import cached_property
 from inspect import cleandoc
 from itertools import pairwise
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from lda_notes import due
 from lda_notes.events import KINDS
-from lda_notes.free_text import Piece, unsafe_wording
 from lda_notes.needs import Missing, missing, missing_in_episode
 from lda_notes.policy import Policy
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.shapes import Model
 from lda_notes.sources import Citation
 from lda_notes.timeline import Entry, Step, Timeline
-from lda_notes.wording import UnsafeForm
+
+T = TypeVar("T")
 
 
 class Found(NamedTuple):
@@ -67,11 +67,6 @@ class Case:
         return found
 
     @cached_property
-    def unsafe_wording(self) -> tuple[tuple[Piece, UnsafeForm], ...]:
-        """Each free text of the record that holds an error-prone form, with the form."""
-        return tuple(unsafe_wording(self.timeline))
-
-    @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
         """Each entry with the time from event to entry, where the time of entry is known; corrections last."""
         return tuple(
@@ -89,6 +84,24 @@ class Case:
             if after.entry.event.at - before.entry.event.at < _MINUTE
             and int(after.entry.event.at.timestamp()) // 60 == int(before.entry.event.at.timestamp()) // 60
         )
+
+    @cached_property
+    def _made(self) -> dict[Any, Any]:
+        return {}
+
+    def once(self, make: Callable[[Case], T]) -> T:
+        """Return ``make(case)``, worked out once for all rules that ask for it."""
+        if make not in self._made:
+            self._made[make] = make(self)
+        made: T = self._made[make]
+        return made
+
+    def span(self, limit: str) -> timedelta:
+        """Return a limit as a length of time, worked out once for the case."""
+        found: timedelta | None = self._made.get(limit)
+        if found is None:
+            found = self._made[limit] = self.policy.span(limit)
+        return found
 
     def say(self, moment: datetime) -> str:
         """Return a moment as findings print it, in the stay's zone: 2031-03-04 09:40."""

@@ -18,13 +18,23 @@ _NAMEABLE: Final = frozenset(allergen for inside in CONTAINS.values() for allerg
 
 
 def _allergic(case: Case, allergen: str) -> bool:
-    return any(allergy.to == allergen for allergy in case.timeline.episode.patient.allergies or ())
+    return allergen in case.once(_allergens)
 
 
-def _held(case: Case, allergen: str) -> Iterator[Found]:
-    for used in holding(case, allergen) if _allergic(case, allergen) else ():
+def _allergens(case: Case) -> frozenset[str]:
+    return frozenset(allergy.to for allergy in case.timeline.episode.patient.allergies or ())
+
+
+def _held(case: Case, allergen: str) -> Iterable[Found]:
+    return _uses(case, allergen) if allergen in case.once(_allergens) else ()
+
+
+def _uses(case: Case, allergen: str) -> Iterator[Found]:
+    for used in holding(case, allergen):
         what = f'"{used.words}"' if used.keys[0] == "supplies" else used.words
         holds = f"{what} is used" if used.words == allergen else f"{what} holds {allergen}"
+        if allergen == "adhesive":
+            holds = f"{what} is held on by adhesive"
         yield Found(
             used.entry.path(*used.keys),
             f"{holds}, and the allergies name {allergen}; expected a supply without it",
@@ -256,7 +266,7 @@ def supply_not_checked(case: Case) -> Iterable[Found]:
 
     Read its label, and compare it with the allergies yourself.
     """
-    allergens = {allergy.to for allergy in case.timeline.episode.patient.allergies or ()} & _NAMEABLE
+    allergens = case.once(_allergens) & _NAMEABLE
     if not allergens:
         return
     seen: set[str] = set()

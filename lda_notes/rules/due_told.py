@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
-from typing import Any
 
 from lda_notes import due
 from lda_notes.events import CareEvent, Discharge, DressingChange
@@ -21,6 +20,8 @@ def _too_late(case: Case, since: datetime, limit: str, told: datetime) -> dateti
 
     A nurse who tells the same time of day a week later is right, even if the clocks changed in between.
     """
+    if told - since <= case.span(limit):
+        return None
     by = overrun(case, since, limit, told - timedelta(seconds=59))
     if by is None:
         return None
@@ -119,11 +120,9 @@ def told_due_in_the_past(step: Step, event: CareEvent | Discharge, case: Case) -
 
     Correct the time.
     """
-    next_due: Any = event.next_due
-    if next_due is None:
+    if event.next_due is None:
         return
-    for key in ("needle_change", "dressing_change", "flush"):
-        told = getattr(next_due, key)
+    for key, told in event.next_due.__dict__.items():
         if told is not None and told < event.at:
             yield Found(
                 step.entry.path("next_due", key),

@@ -202,7 +202,7 @@ def line_check_interval(case: Case) -> Iterable[Found]:
 
     Look at the line at each shift, and chart what was seen. A look that was made and not charted is a late entry.
     """
-    span = case.policy.span("line_check_hours")
+    span = case.span("line_check_hours")
     for septum, gap in _gaps_between_looks(case).items():
         late = [(began, ended) for began, ended in gap if ended - began[0] > span]
         if not late:
@@ -251,7 +251,7 @@ def accessed_idle_flush(case: Case) -> Iterable[Found]:
 
     Flush and lock the line, and chart it. If the line was used in between, chart that use.
     """
-    span = case.policy.span("accessed_idle_flush_hours")
+    span = case.span("accessed_idle_flush_hours")
     for septum in case.timeline.needles:
         rests = [rest for rest in _rests(case, septum) if rest[1] - rest[0].event.at > span]
         if rests:

@@ -15,7 +15,7 @@ _CLOCK_CHANGE = timedelta(hours=2)
 
 def overrun(case: Case, since: datetime, limit: str, moment: datetime) -> datetime | None:
     """Return when the interval that began at ``since`` ended, if ``moment`` is past that; else None."""
-    if moment - since <= case.policy.span(limit) - _CLOCK_CHANGE:
+    if moment - since <= case.span(limit) - _CLOCK_CHANGE:
         return None
     by = due.end_of(since, limit, case.policy, case.zone)
     # Two times of one zone are compared by their wall clocks, which repeat an hour in autumn: hence UTC.

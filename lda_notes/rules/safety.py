@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from decimal import Decimal
-from typing import Any, Final
+from typing import Final
 
 from lda_notes.events import (
     Access,
@@ -88,7 +87,11 @@ def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[F
     line on hold is asked for by other rules.
     """
     site = event.site
-    if type(site) is not Site or _spoken_of(event) or site.detail is not None:
+    if type(site) is not Site or (
+        site.erythema == site.tenderness == site.drainage == "none" and site.skin == "intact" and site.port == "stable"
+    ):
+        return
+    if _spoken_of(event) or site.detail is not None:
         return
     signs = []
     if site.erythema == "present" and site.tenderness != "present":
@@ -370,6 +373,10 @@ def not_tolerated_unexplained(step: Step, event: CareEvent, case: Case) -> Itera
         )
 
 
+_NEVER_SEVERE: Final = 4
+"""No policy can call a lower pain score severe."""
+
+
 @rule(
     "advice",
     "correct the score or the response, or chart what was done about the pain",
@@ -383,10 +390,10 @@ def severe_pain_tolerated_well(step: Step, event: CareEvent, case: Case) -> Iter
 
     Correct the one that is wrong, or chart what was done about the pain.
     """
-    pain: Any = event.pain
-    if event.response != "tolerated well" or type(pain) is not int or event.problems:
+    pain = event.pain
+    if type(pain) is not int or pain < _NEVER_SEVERE or event.response != "tolerated well" or event.problems:
         return
-    if Decimal(pain) >= case.policy.value("severe_pain_points"):
+    if pain >= case.policy.value("severe_pain_points"):
         yield Found(
             step.entry.path("pain"),
             f"the pain score is {pain} and the procedure was tolerated well; severe pain is "

@@ -192,7 +192,7 @@ def cream_contact_short(step: Step, event: Access, case: Case) -> Iterable[Found
         return
     limit = {_CREAM: "cream_contact_minutes", "lidocaine 4% cream": "lidocaine_4_contact_minutes"}.get(used.agent)
     stayed = used.removed_at - used.applied_at
-    if limit is not None and case.policy.span(limit) > stayed and stayed.total_seconds() >= 0:
+    if limit is not None and case.span(limit) > stayed and stayed.total_seconds() >= 0:
         yield Found(
             step.entry.path("anaesthetic", "removed_at"),
             f"{used.agent} stayed on for {length(stayed)}; expected at least {case.policy.text(limit)}",
@@ -356,7 +356,7 @@ def cream_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
     if type(used) is not Anaesthetic or used.agent != _CREAM or used.removed_at is None:
         return
     waited = event.at - used.removed_at
-    if waited > case.policy.span("cream_effect_hours"):
+    if waited > case.span("cream_effect_hours"):
         yield Found(
             step.entry.path("anaesthetic", "removed_at"),
             f"the needle came {length(waited)} after the cream was taken off; numbness lasts at most "

@@ -23,6 +23,7 @@ _NAMES: Final = {
     "antisepsis": "antiseptic",
     "anaesthetic": "anaesthetic",
 }
+_NAMED: Final = frozenset(_NAMES)
 _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the day of expiry")
 
 
@@ -41,7 +42,7 @@ def expired_supply(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     Use a supply that is in date, and tell who decides what follows for the patient.
     """
     values = event.__dict__
-    for key in event.__pydantic_fields_set__ & _NAMES.keys():
+    for key in event.__pydantic_fields_set__ & _NAMED:
         part = values[key]
         if part.__class__ in _LABELLED and part.expires is not None and _past(part.expires, event, case):
             if type(event) is ArrivalAccessed:
@@ -92,6 +93,13 @@ class _Scanned(NamedTuple):
         return self.entry.event.id if self.entry is not None else None
 
 
+def _readings(case: Case) -> list[tuple[_Scanned, DeviceIdentifier | ScanFault]]:
+    return [
+        (scanned, _read(scanned.udi, (scanned.entry.event.at if scanned.entry else case.timeline.asof).date()))
+        for scanned in _scanned(case)
+    ]
+
+
 def _scanned(case: Case) -> Iterator[_Scanned]:
     port = case.timeline.episode.port
     if port.udi is not None:
@@ -140,12 +148,6 @@ def _read(text: str, today: date) -> DeviceIdentifier | ScanFault:
     return parse(_in_brackets(text), today)
 
 
-def _readings(case: Case) -> Iterator[tuple[_Scanned, DeviceIdentifier | ScanFault]]:
-    for scanned in _scanned(case):
-        at = scanned.entry.event.at if scanned.entry is not None else case.timeline.asof
-        yield scanned, _read(scanned.udi, at.date())
-
-
 @rule(
     "wrong",
     "scan the label again, or correct what was typed",
@@ -158,7 +160,7 @@ def device_identifier_unreadable(case: Case) -> Iterable[Found]:
 
     Scan the label again. The finding says what could not be read.
     """
-    for scanned, read in _readings(case):
+    for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault):
             said = read.message.rstrip(".")
             yield Found(
@@ -181,7 +183,7 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
 
     Read the label again. The scanned one is usually right.
     """
-    for scanned, read in _readings(case):
+    for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault) or scanned.part is None:
             continue
         lot, expires = scanned.part.lot, scanned.part.expires
@@ -211,7 +213,7 @@ def expired_by_identifier(case: Case) -> Iterable[Found]:
 
     Use a supply that is in date, and tell who decides what follows for the patient.
     """
-    for scanned, read in _readings(case):
+    for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault) or scanned.part is None or scanned.entry is None:
             continue
         if scanned.part.expires is not None or (scanned.what == "needle" and type(scanned.entry.event) is not Access):

@@ -134,7 +134,7 @@ def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> 
     if event.drug != "alteplase" or event.reconstituted_at is None:
         return
     kept = event.at - event.reconstituted_at
-    if kept > case.policy.span("alteplase_use_within_hours"):
+    if kept > case.span("alteplase_use_within_hours"):
         yield Found(
             step.entry.path("reconstituted_at"),
             f"the alteplase was put in {length(kept)} after mixing; expected at most "
@@ -161,7 +161,7 @@ def alteplase_second_dose_early(step: Step, event: PatencyTreatment, case: Case)
     if not earlier:
         return
     waited = event.at - earlier[-1].event.at
-    if waited < case.policy.span("alteplase_second_dose_minutes"):
+    if waited < case.span("alteplase_second_dose_minutes"):
         yield Found(
             step.entry.path("at"),
             f"a further alteplase dose was given {length(waited)} after the one before; expected at least "
@@ -266,9 +266,9 @@ def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
 def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
     start = dwell.treatment.event.at
     until = dwell.ended.event.at if dwell.ended is not None else judged_until(case)
-    slack = case.policy.span("clock_slack_minutes")
+    slack = case.span("clock_slack_minutes")
     waited = [check.event.at - start for check in dwell.checks]
-    first, second = (case.policy.span(limit) for limit in _LOOKS)
+    first, second = (case.span(limit) for limit in _LOOKS)
     if until - start > first and not any(time >= first - slack for time in waited):
         yield _LOOKS[0]
     if until - start > second and not any(time >= second - slack for time in waited):
@@ -295,10 +295,10 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
     if not isinstance(treatment, PatencyTreatment) or treatment.drug != "alteplase":
         return
     waited = event.at - treatment.at
-    slack = case.policy.span("clock_slack_minutes")
+    slack = case.span("clock_slack_minutes")
     seen = max((check.event.at - treatment.at for check in dwell.checks), default=timedelta(0))
     for limit in _LOOKS:
-        expected = case.policy.span(limit)
+        expected = case.span(limit)
         if seen < expected - slack:
             if waited > expected + slack:
                 yield Found(

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from lda_notes.free_text import Piece
+from lda_notes.free_text import Piece, unsafe_wording
 from lda_notes.rule_table import Case, Found, rule
 from lda_notes.wording import DO_NOT_USE, DRUG_NAMES, ERROR_PRONE, POSSIBLE, UnsafeForm
+
+
+def _forms(case: Case) -> list[tuple[Piece, UnsafeForm]]:
+    return unsafe_wording(case.timeline)
 
 
 def _found(piece: Piece, form: UnsafeForm) -> Found:
@@ -31,7 +35,7 @@ def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
 
     Write it out. The limit of the list is kept: sizes of catheters and needles may show a trailing zero.
     """
-    for piece, form in case.unsafe_wording:
+    for piece, form in case.once(_forms):
         if form.source == DO_NOT_USE:
             yield _found(piece, form)
 
@@ -48,6 +52,6 @@ def error_prone_abbreviation(case: Case) -> Iterable[Found]:
 
     Write them out.
     """
-    for piece, form in case.unsafe_wording:
+    for piece, form in case.once(_forms):
         if form.source != DO_NOT_USE:
             yield _found(piece, form)
