@@ -14,7 +14,7 @@ from lda_notes.shapes import Person
 from lda_notes.sources import COMMON_PRACTICE, Citation
 
 _CMS: Final = Citation("cms-pim-3325", "R2")
-_COP: Final = Citation("cfr-482-24", "M-H", "(1)")
+_COP: Final = Citation("cfr-482-24", "M-H", "paragraph 1")
 _LATE: Final = Citation("ahima-2012", "M-H", "late entry")
 
 _NONE: Final = timedelta(0)

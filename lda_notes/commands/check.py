@@ -1,0 +1,92 @@
+"""``lda-notes check``: every fault of every record, with its place, its reason and what to do."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sys
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from lda_notes import pipeline, policy_file, report
+from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.policy import Policy
+from lda_notes.problems import Failure
+from lda_notes.record import SUFFIXES
+from lda_notes.report import Checked
+
+STOPPING = ("unsafe", "wrong", "gap")
+"""Severities that make the command end with 1."""
+
+
+@click.command()
+@click.argument("paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Text to read, or JSON in a versioned shape.",
+)
+@asof_option
+@policy_option
+def command(paths: tuple[Path, ...], form: str, asof: datetime, policy_path: Path | None) -> None:
+    """Say what is missing, contradictory or unsafe in records.
+
+    Reads every FILE, and every record directly in each DIR. Each finding names file, row and column, its severity
+    (unsafe, wrong, gap, advice), the rule, what was found and expected, what to do, and the source.
+
+    Ends with 0 when nothing but advice was found, 1 when something was, 2 when a file could not be read.
+
+    Example: lda-notes check episode.yaml
+    """
+    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
+    files = [_checked(path, policy, asof) for path in dict.fromkeys(_files(paths))]
+    if form == "json":
+        click.echo(json.dumps(report.as_json(files, asof, policy), indent=2, ensure_ascii=False))
+    else:
+        click.echo(report.text(files, _width(), _colour()), nl=False)
+    for file in files:
+        if file.error is not None:
+            click.echo(f"lda-notes: {report.visible(file.error)}", err=True)
+    click.echo(report.summary(files), err=True)
+    sys.exit(_code(files))
+
+
+def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
+    """Yield the files to check; a folder that cannot be listed, or holds no record, stands for itself."""
+    for path in paths:
+        try:
+            found = list(pipeline.record_files((path,)))
+        except OSError:
+            found = []
+        yield from found or [path]
+
+
+def _checked(path: Path, policy: Policy, asof: datetime) -> Checked:
+    try:
+        if path.is_dir():
+            raise Failure(f"{path}: holds no record; records end in {', '.join(SUFFIXES)}")
+        return Checked(str(path), pipeline.judge_file(path, policy, asof))
+    except Failure as failure:
+        return Checked(str(path), None, str(failure))
+
+
+def _code(files: list[Checked]) -> int:
+    if not all(file.readable for file in files):
+        return 2
+    return 1 if any(finding.severity in STOPPING for file in files for finding in file.findings) else 0
+
+
+def _width() -> int:
+    """Return the width of the terminal; 80 where there is none."""
+    return shutil.get_terminal_size((80, 24)).columns if sys.stdout.isatty() else 80
+
+
+def _colour() -> bool:
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"

@@ -1,0 +1,21 @@
+"""``lda-notes schema``: the layout of a record for editors and other programs."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+
+@click.command()
+def command() -> None:
+    """Print the JSON Schema of a record (draft 2020-12), each field with a description.
+
+    Editors use it to complete keys and to explain them: save it and name it in the editor's settings, or at the head
+    of a record.
+
+    Example: lda-notes schema > record.schema.json
+    """
+    from lda_notes.schema import record_schema
+
+    click.echo(json.dumps(record_schema(), indent=2, ensure_ascii=False))

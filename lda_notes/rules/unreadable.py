@@ -1,0 +1,152 @@
+"""What is found before any rule can be asked: faults of a file's syntax and layout, each explained as a rule is."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+
+class Explained(NamedTuple):
+    """A finding of the reader: what it says, why it matters, what to do."""
+
+    name: str
+    what: str
+    why: str
+    todo: str
+
+
+READING: Final[tuple[Explained, ...]] = (
+    Explained(
+        "record-layout",
+        "A value does not fit the record's layout: an unknown key, a wrong type, a word outside the vocabulary, a time "
+        "without offset.",
+        "What does not fit is left out of what is checked, and named here so that it is never lost in silence.",
+        "correct the value; `lda-notes schema` holds the whole layout",
+    ),
+    Explained(
+        "empty-record",
+        "The file holds no record.",
+        "An empty file is not the record of an uneventful stay.",
+        "write the record, or take the file out",
+    ),
+    Explained(
+        "empty-file",
+        "The file holds nothing at all.",
+        "A file is easily emptied by a failed copy.",
+        "restore it, or take it out",
+    ),
+    Explained(
+        "not-a-mapping",
+        "The file begins with a list or a single value; named entries were expected.",
+        "Without names nobody can tell what is patient, stay, port or event.",
+        "begin with names such as patient:",
+    ),
+    Explained(
+        "repeated-key",
+        "An entry is written a second time in the same place.",
+        "Two values of one fact contradict each other, and a reader that keeps one in silence hides the other.",
+        "keep one of the two",
+    ),
+    Explained(
+        "several-documents",
+        "A second document begins in the file.",
+        "One file is one episode; what stands in a second document would belong to nobody.",
+        "put it into a file of its own",
+    ),
+    Explained(
+        "key-not-text",
+        "An entry has no name, or something other than a name where a name was expected.",
+        "A value without a name cannot be placed.",
+        "write the name before the colon",
+    ),
+    Explained(
+        "leading-zero",
+        "A number begins with a zero.",
+        "It may be a number, a code or a time, and each would be read differently.",
+        "drop the zero, put the code in quotes, or write a time as 08:00",
+    ),
+    Explained(
+        "not-finite",
+        "A number is infinite or not a number.",
+        "No measurement gives such a value, and no sum can use it.",
+        "write the number that was measured",
+    ),
+    Explained(
+        "number-too-long",
+        "A number has more characters than any measurement.",
+        "It is an identifier without quotes, or a slip.",
+        "put an identifier in quotes",
+    ),
+    Explained(
+        "hidden-character",
+        "The file holds control or direction marks that cannot be seen.",
+        "Text with hidden marks can read differently on paper and on the screen.",
+        "type the row again without them",
+    ),
+    Explained(
+        "too-deep",
+        "Values are nested deeper than any record.",
+        "Most often an indentation or a bracket is wrong further up.",
+        "look for it above the place that is named",
+    ),
+    Explained(
+        "too-large",
+        "The file holds more than an episode can.",
+        "A file of that size is not one episode.",
+        "give one file for each episode",
+    ),
+    Explained(
+        "too-many-faults",
+        "The file has more faults of syntax than are listed.",
+        "One slip early in a file often causes many faults after it.",
+        "correct those that are listed and run the check again",
+    ),
+    Explained(
+        "json-syntax",
+        "The file is not JSON from this place on.",
+        "What comes after the fault cannot be read at all.",
+        "correct the place that is named",
+    ),
+    Explained(
+        "yaml-syntax",
+        "The file is not YAML from this place on.",
+        "What comes after the fault cannot be read at all.",
+        "correct the place that is named",
+    ),
+    Explained(
+        "yaml-tab",
+        "A tab is used for indentation.",
+        "YAML takes only spaces there, because tabs are wide in one editor and narrow in another.",
+        "replace it with spaces",
+    ),
+    Explained(
+        "yaml-alias",
+        "The file refers to another place of itself by a label.",
+        "Labels let a small file unfold into an enormous one, and hide what an event really says.",
+        "write the value out",
+    ),
+    Explained(
+        "yaml-tag",
+        "A value carries a tag, an exclamation mark with a name.",
+        "Tags change how a value is read; a record says what it means without them.",
+        "remove the tag, or put the value in quotes",
+    ),
+    Explained(
+        "yaml-version",
+        "The file asks for another version of YAML than 1.2.",
+        "In older versions no and 22:30 mean something else.",
+        "remove the row that begins with %YAML",
+    ),
+    Explained(
+        "correction-target",
+        "A correction changes the identifier or the kind of an event.",
+        "An event that becomes another one can no longer be told from the one that it was.",
+        "retract the entry and chart it anew",
+    ),
+    Explained(
+        "correction-unreadable",
+        "What a correction adds or sets does not fit the layout of the event that it corrects.",
+        "The correction is not applied; the event still says what it said before.",
+        "correct the value in the correction",
+    ),
+)
+"""Every finding that reading a record can give, with its explanation."""
