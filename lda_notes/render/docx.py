@@ -39,6 +39,7 @@ from lda_notes.sheets.parts import (
 
 _SIZES: Final[dict[Paper, tuple[Mm, Mm]]] = {"a4": (Mm(210), Mm(297)), "letter": (Mm(215.9), Mm(279.4))}
 _MARGIN: Final = Mm(16)
+_DENSE_MARGIN: Final = Mm(12)
 _FONT: Final = "Arial"
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)
 _KEEP: Final = "\x02"
@@ -90,11 +91,14 @@ def _skeleton(sheet: Sheet, paper: Paper) -> tuple[DocumentObject, int]:
         section.orientation = WD_ORIENT.LANDSCAPE
         width, height = height, width
     section.page_width, section.page_height = width, height
-    section.left_margin = section.right_margin = _MARGIN
-    section.top_margin, section.bottom_margin = Mm(20), Mm(18)
-    section.header_distance = section.footer_distance = Mm(9)
-    room = int((width - 2 * _MARGIN) / 635)
+    margin = _DENSE_MARGIN if sheet.dense else _MARGIN
+    section.left_margin = section.right_margin = margin
+    section.top_margin, section.bottom_margin = (Mm(14), Mm(12)) if sheet.dense else (Mm(20), Mm(18))
+    section.header_distance = section.footer_distance = Mm(6) if sheet.dense else Mm(9)
+    room = int((width - 2 * margin) / 635)
     _styles(document)
+    if sheet.dense:
+        _shrink(document)
     _running(section.header, _run(sheet.running), room)
     _running(section.footer, f"{_run(titled(sheet))}<w:r><w:tab/></w:r>{_PAGE_OF}", room)
     return document, room
@@ -135,6 +139,7 @@ def _styles(document: DocumentObject) -> None:
     for name, size, after in (
         ("Cell", 9.5, 0), ("Box Item", 10.5, 2), ("Before", 10.5, 2), ("Stop", 11, 8), ("Alert", 10.5, 8),
         ("Sign", 9.5, 10), ("Caution", 9, 2), ("Running", 8.5, 0), ("Gap", 4, 4), ("Table Caption", 10.5, 2),
+        ("Blank", 10.5, 4),
     ):  # fmt: skip
         style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
         style.base_style = normal
@@ -147,6 +152,24 @@ def _styles(document: DocumentObject) -> None:
             style.paragraph_format.left_indent = style.paragraph_format.right_indent = Pt(5)
             _boxed(style, 24 if name == "Stop" else 12)
     styles["Sign"].paragraph_format.space_before = Pt(14)
+    styles["Blank"].paragraph_format.space_before = Pt(8)
+
+
+_DENSE: Final[dict[str, tuple[float, float, float]]] = {
+    "Normal": (8, 0, 2), "Title": (14, 0, 4), "Heading 2": (10, 5, 2), "Heading 3": (8.5, 4, 2),
+    "List Bullet": (8, 0, 0), "Cell": (8, 0, 0), "Box Item": (8, 0, 0), "Before": (8, 0, 0), "Stop": (9, 2, 4),
+    "Alert": (8.5, 2, 4), "Sign": (8, 8, 4), "Caution": (7.5, 0, 0), "Running": (7.5, 0, 0), "Gap": (2, 0, 2),
+    "Table Caption": (8, 0, 0), "Blank": (8, 9, 1),
+}  # fmt: skip
+"""Letter size, room before and room after of each style of a dense sheet, in points."""
+
+
+def _shrink(document: DocumentObject) -> None:
+    for name, (size, before, after) in _DENSE.items():
+        style = document.styles[name]
+        style.font.size = Pt(size)
+        style.paragraph_format.space_before, style.paragraph_format.space_after = Pt(before), Pt(after)
+        style.paragraph_format.line_spacing = 1
 
 
 def _font(style: Any, size: float, bold: bool = False) -> None:
@@ -222,12 +245,33 @@ def _block(block: Block, room: int, drawings: Iterator[int]) -> str:
         case Strip():
             return _paragraph("Normal", strip.docx(block, next(drawings)))
         case Together():
-            return _together("".join(_block(inner, room, drawings) for inner in block.blocks))
+            return _together(block, room, drawings)
         case _:
             assert_never(block)
 
 
-def _together(drawn: str) -> str:
+_EDGE: Final = 20
+"""How much narrower, in twentieths of a point, the inside of a frame is: a tab at its very edge draws no line."""
+
+
+def _together(block: Together, room: int, drawings: Iterator[int]) -> str:
+    """Keep blocks on one page. Chained paragraphs do, but not every program follows the chain through tables: those
+    are put into one row that must not split, below their heading."""
+    if not any(isinstance(inner, Table | Pairs) for inner in block.blocks):
+        return _chained("".join(_block(inner, room, drawings) for inner in block.blocks))
+    head = 1 if isinstance(block.blocks[0], Heading) else 0
+    drawn = [_block(inner, room - _EDGE, drawings) for inner in block.blocks]
+    inside = "".join(drawn[head:]).replace(_KEEP, "")
+    return (
+        "".join(drawn[:head]).replace(_KEEP, "<w:keepNext/>")
+        + f'<w:tbl><w:tblPr><w:tblW w:w="{room}" w:type="dxa"/><w:tblLayout w:type="fixed"/><w:tblCellMar>'
+        '<w:left w:w="0" w:type="dxa"/><w:right w:w="0" w:type="dxa"/></w:tblCellMar></w:tblPr>'
+        f'<w:tblGrid><w:gridCol w:w="{room}"/></w:tblGrid><w:tr><w:trPr><w:cantSplit/></w:trPr><w:tc><w:tcPr>'
+        f'<w:tcW w:w="{room}" w:type="dxa"/></w:tcPr>{inside}</w:tc></w:tr></w:tbl>{_paragraph("Gap", "")}'
+    )
+
+
+def _chained(drawn: str) -> str:
     """Tell every paragraph but the last to stay with the next."""
     return drawn.replace(_KEEP, "<w:keepNext/>", max(0, drawn.count(_KEEP) - 1))
 
@@ -310,6 +354,8 @@ def _table(table: Table, room: int) -> str:
 def _pairs(pairs: Pairs, room: int) -> str:
     wide = max(1, pairs.columns)
     head = min(2000, room // (2 * wide))
+    if wide > 1:  # as wide as the longest label: a small letter takes about 95 twentieths of a point
+        head = min(head, 140 + 95 * max((len(label) for label, _ in pairs.rows), default=0))
     widths = [head, room // wide - head] * wide
     rows = []
     for start in range(0, len(pairs.rows), wide):
@@ -333,7 +379,7 @@ def _blanks(blanks: Blanks, room: int) -> str:
     label = _run(blanks.label, bold=True) + hint + _run(": ")
     if blanks.choices:
         return _paragraph("Normal", label + _run("   ".join(f"[  ] {choice}" for choice in blanks.choices)))
-    return _paragraph("Normal", f"{label}<w:r><w:tab/></w:r>", _line_to(room))
+    return _paragraph("Blank", f"{label}<w:r><w:tab/></w:r>", _line_to(room))
 
 
 _GAP: Final = "_" * 22

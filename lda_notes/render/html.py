@@ -52,6 +52,7 @@ def render(sheet: Sheet, paper: Paper = "a4") -> str:
         body=_join(_block(block) for block in blocks),
         cautions=sheet.cautions,
         page=_PAGES[paper] + (" landscape" if sheet.landscape else ""),
+        dense=sheet.dense,
         running=Markup(_css_text(sheet.running)),
         foot=Markup(_css_text(titled(sheet))),
     )

@@ -116,9 +116,9 @@ def _beside(cells: list[str], at: int, label: str) -> None:
 
 WIDTH: Final = 500.0
 _HEAD: Final = 74.0
-_ROW: Final = 15.0
-_SCALE: Final = 13.0
-_SIZE: Final = 8.0
+_ROW: Final = 12.0
+_SCALE: Final = 11.0
+_SIZE: Final = 7.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +194,7 @@ def _row(strip: Strip, row: str, top: float, room: float) -> Iterator[_Shape]:
         x = _HEAD + position(strip, mark.at, room)
         if x > now + 4:
             yield _Stroke(now, middle, x - 4, middle, "dashed")
-        yield _Diamond(x, middle, 4, mark.late)
+        yield _Diamond(x, middle, 3.5, mark.late)
         yield from _mark_label(strip, mark, x, middle)
 
 
@@ -213,7 +213,7 @@ def _bar(strip: Strip, span: Span, top: float, room: float) -> Iterator[_Shape]:
             fill = "black"
         case _:
             assert_never(span.kind)
-    yield _Box(_HEAD + start, top + 2.5, width, _ROW - 5, fill)
+    yield _Box(_HEAD + start, top + 1.5, width, _ROW - 3, fill)
     label = f"? {span.label}" if span.start is None else span.label
     if fill in ("white", "grey") and _length(label) + 4 <= width:
         yield _Words(_HEAD + start + 3, top + _ROW / 2, label)

@@ -348,7 +348,7 @@ def _to_do(patient: PatientFacts, references: References) -> Table:
         )
         for action in patient.actions
     )
-    return Table(("To be done", "Due", "By whom", "Why"), done, (30, 20, 18, 32))
+    return Table(("To be done", "Due", "By whom", "Why"), done, (32, 15, 17, 36))
 
 
 def _if_then(one: Contingency, references: References) -> str:

@@ -320,11 +320,11 @@ def _actions(view: View, state: State) -> Iterator[Action]:
 def _evaluation(view: View, state: State) -> Action:
     assert state.hold is not None
     return Action(
-        "Evaluation of the line; nothing goes through it before",
+        "Evaluation; nothing through the line before",
         state.septum,
         None,
         True,
-        "vascular access specialist or physician",
+        "specialist or physician",
         f"on hold since {view.wording.when(state.hold.began.event.at)}",
         ("hold_ends_with",),
     )
