@@ -278,7 +278,7 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("treatment checked", "component", "Record entry of the treatment that is checked"),
             _concept("came from", "component", "Where the patient came from"),
             _concept("time of insertion", "component", "Time of needle insertion"),
-            _concept("line use", "observation", "Use of implanted venous access port: purpose and substance"),
+            _concept("use of line", "observation", "Use of implanted venous access port: purpose and substance"),
             _concept("purpose", "component", "Purpose of use"),
             _concept("use action", "component", "Started, stopped or given"),
             _concept("substance", "component", "Drug, fluid or sample"),

@@ -1,0 +1,146 @@
+"""What a facility must say before its records can become FHIR: identifier systems, organisation, references.
+
+A small YAML or JSON file, checked like a record. Without one, example addresses are used that nobody owns
+(RFC 2606), good for tests and for nothing else.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path as FilePath
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import AfterValidator, Field, ValidationError
+
+from lda_notes.problems import Failure, Place
+from lda_notes.shapes import Model
+from lda_notes.syntax import MAX_BYTES, read_json, read_yaml
+from lda_notes.validation import misfits
+
+VARIABLE: Final = "LDA_NOTES_FHIR"
+"""Environment variable that names the configuration file."""
+
+_URI: Final = re.compile(r"[a-z][a-z0-9+.-]*:[^\s|&%<>\"]+")
+FHIR_ID: Final = re.compile(r"[A-Za-z0-9.-]{1,64}")
+"""What R4 allows as the id in a literal reference."""
+
+_BASE: Final = "https://example.org/lda-notes"
+
+
+def _uri(value: str) -> str:
+    if _URI.fullmatch(value):
+        return value
+    raise ValueError("expected an absolute address (URI) without spaces, such as https://example.org/ids")
+
+
+def _reference_to(kind: str) -> Any:
+    literal = re.compile(rf"(https?://\S+/)?{kind}/[A-Za-z0-9.-]{{1,64}}")
+
+    def check(value: str) -> str:
+        if literal.fullmatch(value):
+            return value
+        raise ValueError(f"expected a reference such as {kind}/123")
+
+    return AfterValidator(check)
+
+
+Uri = Annotated[str, AfterValidator(_uri)]
+
+
+class Systems(Model):
+    """Addresses of the identifier systems that bundles use; each names what it numbers."""
+
+    identity: Uri = Field(default=f"{_BASE}/identifier", description="Identities of the resources that we make.")
+    entry: Uri = Field(default=f"{_BASE}/record-entry", description="Entries of records: episode and event.")
+    order: Uri = Field(default=f"{_BASE}/order", description="Orders and protocols as records name them.")
+    staff: Uri = Field(default=f"{_BASE}/staff", description="Staff identifiers.")
+    visit: Uri = Field(default=f"{_BASE}/visit", description="Stays: identifiers of episodes.")
+    facility: Uri = Field(default=f"{_BASE}/facility", description="Facilities, by name.")
+    place: Uri = Field(default=f"{_BASE}/place", description="Units and rooms, by name.")
+
+
+class Config(Model):
+    """The configuration of FHIR output. ``references`` says how patient, stay and staff are referred to.
+
+    ``literal``: ``Patient/<record number>``, or as the lists below say; ``conditional``: by a search for the
+    identifier, which the server must resolve.
+    """
+
+    config_version: Literal[1] = Field(default=1, description="Version of this layout: 1.")
+    systems: Systems = Field(default_factory=Systems, description="Identifier systems.")
+    extensions: Uri = Field(
+        default=f"{_BASE}/fhir/StructureDefinition", description="Base address of the extensions of our own."
+    )
+    references: Literal["literal", "conditional"] = Field(
+        default="literal", description="How patient, stay and staff are referred to."
+    )
+    organization: Annotated[str, _reference_to("Organization")] = Field(
+        default="Organization/example-hospital", description="The organisation that the nurses act for."
+    )
+    patients: dict[str, Annotated[str, _reference_to("Patient")]] = Field(
+        default_factory=dict, description="Reference of a patient, by record number."
+    )
+    stays: dict[str, Annotated[str, _reference_to("Encounter")]] = Field(
+        default_factory=dict, description="Reference of a stay, by episode."
+    )
+    staff: dict[str, Annotated[str, _reference_to("Practitioner")]] = Field(
+        default_factory=dict, description="Reference of a person, by staff identifier."
+    )
+
+
+DEFAULT: Final = Config()
+"""The configuration without a file: example addresses only."""
+
+
+@dataclass(frozen=True, slots=True)
+class ConfigFault:
+    """One fault of a configuration file and where it stands."""
+
+    place: Place
+    message: str
+    todo: str
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.message}; {self.todo}"
+
+
+def read(raw: bytes, name: str, as_json: bool = False) -> tuple[Config, tuple[ConfigFault, ...]]:
+    """Read a configuration from the bytes of a file called ``name``; with any fault the default comes back."""
+    parsed = read_json(raw) if as_json else read_yaml(raw)
+    faults = [ConfigFault(Place(name, one.row, one.column), one.message, one.todo) for one in parsed.faults]
+    if parsed.data is None:
+        empty = ConfigFault(Place(name, 1, 1), "the file holds no configuration", "see the README for its layout")
+        return DEFAULT, tuple(faults) or (empty,)
+    try:
+        config = Config.model_validate_json(parsed.json)
+    except ValidationError as error:
+        for misfit in misfits(error, parsed.data):
+            spot = parsed.key_place(misfit.path) if misfit.unknown_key else parsed.place(misfit.path)
+            faults.append(ConfigFault(Place(name, *spot), misfit.message, misfit.todo))
+        config = DEFAULT
+    faults.sort(key=lambda fault: fault.place)
+    return (DEFAULT, tuple(faults)) if faults else (config, ())
+
+
+def load(path: FilePath | None) -> Config:
+    """The configuration of a file, or the default without one.
+
+    Raises `Failure` with every fault, each with file, row and column: a configuration is never half in force.
+    """
+    if path is None:
+        return DEFAULT
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise Failure(f"{path}: is too large for a configuration of FHIR output; give that alone")
+        raw = path.read_bytes()
+    except OSError as error:
+        raise Failure(
+            f"{path}: the FHIR configuration cannot be read ({error.strerror or error}); check name and permissions"
+        ) from None
+    config, faults = read(raw, str(path), as_json=path.suffix.lower() == ".json")
+    if faults:
+        counted = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        listed = "\n".join(str(fault) for fault in faults)
+        raise Failure(f"the FHIR configuration has {counted}, so nothing was done:\n{listed}")
+    return config

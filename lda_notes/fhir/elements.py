@@ -1,0 +1,133 @@
+"""Small FHIR elements from plain values, and resources to JSON text.
+
+Coded constants are made once and shared: whoever changes a built resource must copy it first.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from typing import Any, Final
+
+from pydantic import BaseModel
+
+from lda_notes.fhir.codes import CONCEPTS, codeable
+from lda_notes.fhir.units import UCUM, UNITS
+
+Json = dict[str, Any]
+
+_CONSTANTS: Final[dict[str, Json]] = {}
+_FURTHEST: Final = timedelta(hours=14)
+"""R4 knows no offset from UTC beyond this one."""
+
+UNKNOWN: Final = "unknown"
+NOT_PERFORMED: Final = "not performed"
+
+
+def concept(key: str) -> Json:
+    """The CodeableConcept of a concept in its own words: one shared object."""
+    made = _CONSTANTS.get(key)
+    if made is None:
+        made = _CONSTANTS[key] = codeable(key)
+    return made
+
+
+def text_of(key: str) -> str:
+    """The words of a concept."""
+    return CONCEPTS[key].text
+
+
+def absent(reason: str) -> Json:
+    """Why there is no value, in the nurse's words."""
+    return codeable(NOT_PERFORMED, reason)
+
+
+def number(value: Decimal) -> int | float | Decimal:
+    """A decimal as JSON writes it, with as many places as the record has.
+
+    A float stands in only where it is written with the very same digits, since it costs less.
+    """
+    if value.as_tuple().exponent >= 0:  # type: ignore[operator]
+        return int(value)
+    near = float(value)
+    return near if repr(near) == str(value) else value
+
+
+def quantity(value: Decimal | int, unit: str) -> Json:
+    """A Quantity in a unit of the closed list."""
+    return {
+        "value": number(value) if isinstance(value, Decimal) else value,
+        "unit": UNITS[unit].written,
+        "system": UCUM,
+        "code": unit,
+    }
+
+
+def moment(value: datetime) -> str:
+    """A dateTime or instant with its own offset."""
+    offset = value.utcoffset()
+    if offset is not None and (abs(offset) > _FURTHEST or offset.seconds % 60):
+        value = value.astimezone(UTC)
+    return value.isoformat()
+
+
+def day(value: date) -> str:
+    """A date, or a dateTime that is a day alone."""
+    return value.isoformat()
+
+
+def period(start: datetime | None, end: datetime | None) -> Json:
+    """A Period; of ends the wrong way round only the end, since R4 allows no such period (per-1)."""
+    if start is not None and end is not None and end < start:
+        start = None
+    made: Json = {}
+    if start is not None:
+        made["start"] = moment(start)
+    if end is not None:
+        made["end"] = moment(end)
+    return made
+
+
+def plain(value: Any) -> Any:
+    """A part of a record as JSON values: numbers as they are, times as text, nothing for what is not recorded."""
+    match value:
+        case BaseModel():
+            fields = ((key, getattr(value, key)) for key in type(value).model_fields if key in value.model_fields_set)
+            return {key: plain(held) for key, held in fields if held is not None}
+        case Decimal():
+            return number(value)
+        case datetime():
+            return value.isoformat()
+        case date():
+            return day(value)
+        case tuple() | list():
+            return [plain(item) for item in value]
+        case dict():
+            return {key: plain(item) for key, item in value.items()}
+        case _:
+            return value
+
+
+_HELD: Final = "\x00"
+_WRITTEN: Final = re.compile(r'"\\u0000([0-9.]+)"')
+
+
+def _decimal(value: Any) -> str:
+    if isinstance(value, Decimal):
+        return f"{_HELD}{value:f}"
+    raise TypeError(f"{type(value).__name__} is no JSON value")
+
+
+_COMPACT: Final = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), default=_decimal, check_circular=False)
+_SPREAD: Final = json.JSONEncoder(ensure_ascii=False, indent=2, default=_decimal, check_circular=False)
+
+
+def to_json(value: Any, *, spread: bool = False) -> str:
+    """JSON text with decimals digit by digit as they are, in one row or ``spread`` over many.
+
+    No FHIR text can hold the control character that marks a decimal on its way.
+    """
+    text = (_SPREAD if spread else _COMPACT).encode(value)
+    return _WRITTEN.sub(r"\1", text) if "\\u0000" in text else text

@@ -1,0 +1,344 @@
+"""Which fact of an event stands in which Observation: one table, read in both directions.
+
+A *panel* is one Observation. Its ``value`` fact is the Observation's own value, the others are components. The
+builder walks the table from facts to elements, the reader from elements to facts, so neither can forget a fact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Final, Literal
+
+from lda_notes import events as ev
+from lda_notes.fhir.elements import text_of
+from lda_notes.shapes import (
+    Antisepsis,
+    Dressing,
+    Model,
+    NextDue,
+    Problem,
+    Scale,
+    Site,
+    Teaching,
+    Technique,
+)
+
+Form = Literal["word", "words", "yes", "text", "texts", "whole", "moment", "day", "quantity", "person", "absence"]
+"""How a fact is put into FHIR.
+
+``word``, ``words``: vocabulary as CodeableConcept text, once or one component each. ``text``, ``texts``: own words as
+string. ``yes``: boolean. ``whole``: integer. ``moment``, ``day``: dateTime. ``person``: name, then credential, staff
+identifier and newness as components of their own. ``absence``: only why it is not known; the value stands elsewhere.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One fact: where it stands in the part, which concept says it, in which form, in which unit (UCUM)."""
+
+    path: tuple[str, ...]
+    concept: str
+    form: Form
+    unit: str = ""
+
+    @property
+    def text(self) -> str:
+        """The words by which its component is known."""
+        return text_of(self.concept)
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One Observation. ``part`` is the field whose parts are the facts, empty when they are the event's own.
+
+    ``many``: the part is a list, with one Observation for each item. ``note``: the fact that is sent as a note.
+    ``bare``: the component that says why the value is absent when there are components as well.
+    """
+
+    concept: str
+    value: Fact | None = None
+    components: tuple[Fact, ...] = ()
+    part: str = ""
+    part_type: type[Model] | None = None
+    many: bool = False
+    note: str = ""
+    bare: str = ""
+
+    @property
+    def role(self) -> str:
+        """The part of the identity that tells this Observation from the event's others."""
+        return self.concept.replace(" ", "-")
+
+    @property
+    def text(self) -> str:
+        """The words by which the Observation is known."""
+        return text_of(self.concept)
+
+    def facts(self) -> tuple[Fact, ...]:
+        """The value fact and the components."""
+        return (self.value, *self.components) if self.value else self.components
+
+
+def _fact(field: str, concept: str, form: Form = "word", unit: str = "") -> Fact:
+    return Fact(tuple(field.split(".")), concept, form, unit)
+
+
+def _one(field: str, concept: str, form: Form = "word", unit: str = "") -> Panel:
+    """A panel of a single fact."""
+    return Panel(concept, value=_fact(field, concept, form, unit))
+
+
+PERSON: Final[tuple[tuple[str, str, Form], ...]] = (
+    ("credential", "credential", "text"),
+    ("id", "staff identifier", "text"),
+    ("new_to_procedure", "new to procedure", "yes"),
+)
+"""What a person says beyond the name, by field, concept and form."""
+
+PANELS: Final[tuple[Panel, ...]] = (
+    Panel(
+        "care checks",
+        components=(
+            _fact("septum", "septum", "text"),
+            _fact("reason", "reason for look", "text"),
+            _fact("identifiers_checked", "identifier checked", "words"),
+            _fact("allergies_checked", "allergies checked", "yes"),
+            _fact("technique.hand_hygiene", "hand hygiene", "yes"),
+            _fact("technique.masks", "masks", "yes"),
+            _fact("technique.sterile_gloves", "sterile gloves", "yes"),
+            _fact("technique.sterile_field", "sterile field", "yes"),
+            _fact("extension_primed", "extension primed", "yes"),
+            _fact("hub_scrub_s", "hub scrub time", "quantity", "s"),
+            _fact("connector_changed", "connector changed", "yes"),
+            _fact("disinfecting_caps", "disinfecting caps", "yes"),
+            _fact("follows_removal", "follows removal", "text"),
+            _fact("treatment", "treatment checked", "text"),
+            _fact("came_from", "came from", "text"),
+            _fact("inserted_at", "time of insertion", "absence"),
+        ),
+    ),
+    Panel(
+        "site",
+        part="site",
+        part_type=Site,
+        note="detail",
+        components=(
+            _fact("skin", "skin"),
+            _fact("erythema", "erythema"),
+            _fact("erythema_mm", "erythema extent", "quantity", "mm"),
+            _fact("swelling", "swelling"),
+            _fact("tenderness", "tenderness"),
+            _fact("drainage", "drainage"),
+            _fact("port", "port feel"),
+            _fact("scale.score", "scale score", "whole"),
+            _fact("scale.name", "scale name", "text"),
+        ),
+    ),
+    _one("tip_confirmed", "tip position", "yes"),
+    Panel(
+        "antisepsis",
+        part="antisepsis",
+        part_type=Antisepsis,
+        value=_fact("agent", "antiseptic agent"),
+        components=(
+            _fact("started_at", "prep started", "moment"),
+            _fact("skin", "skin moisture"),
+            _fact("scrub_s", "scrub time", "quantity", "s"),
+            _fact("dry_s", "dry time", "quantity", "s"),
+            _fact("fully_dry", "fully dry", "yes"),
+            _fact("lot", "lot", "text"),
+            _fact("expires", "expiry", "day"),
+        ),
+    ),
+    _one("attempts", "attempts", "whole"),
+    Panel(
+        "blood return",
+        value=_fact("blood_return", "blood return"),
+        bare="return not assessed",
+        components=(
+            _fact("blood_looks", "blood looks"),
+            _fact("steps_tried", "step tried", "words"),
+            _fact("samples", "sample", "texts"),
+        ),
+    ),
+    _one("blood_return_before", "return before use"),
+    _one("discard_ml", "waste volume", "quantity", "mL"),
+    _one("withdrawn_ml", "withdrawn volume", "quantity", "mL"),
+    Panel(
+        "dressing found",
+        components=(
+            _fact("dressing_found", "dressing condition", "words"),
+            _fact("dressed_at", "dressing put on", "moment"),
+        ),
+    ),
+    Panel(
+        "dressing",
+        part="dressing",
+        part_type=Dressing,
+        components=(
+            _fact("type", "dressing type"),
+            _fact("chlorhexidine_disc", "chlorhexidine disc", "yes"),
+            _fact("site_visible", "site visible", "yes"),
+            _fact("without_tension", "without tension", "yes"),
+            _fact("labelled", "labelled", "yes"),
+            _fact("securement", "securement", "text"),
+            _fact("lot", "lot", "text"),
+            _fact("expires", "expiry", "day"),
+            _fact("latex", "latex", "yes"),
+        ),
+    ),
+    _one("infusion", "infusion", "text"),
+    _one("connections_secure", "connections", "yes"),
+    _one("needle_intact", "needle whole", "yes"),
+    _one("safety_engaged", "safety device", "yes"),
+    _one("bleeding", "bleeding"),
+    _one("cover", "cover", "text"),
+    Panel(
+        "use of line",
+        components=(
+            _fact("purpose", "purpose"),
+            _fact("action", "use action"),
+            _fact("what", "substance", "text"),
+            _fact("vesicant", "vesicant", "yes"),
+        ),
+    ),
+    _one("flow_ml_per_s", "injection rate", "quantity", "mL/s"),
+    _one("pressure_psi", "injection pressure", "quantity", "[psi]"),
+    _one("patency_before", "patency"),
+    Panel(
+        "evaluation",
+        value=_fact("decision", "evaluation"),
+        components=(
+            _fact("evidence", "evidence", "words"),
+            _fact("finding", "evaluation finding", "text"),
+            _fact("cleared_by", "evaluator", "person"),
+        ),
+    ),
+    Panel(
+        "transfer",
+        components=(
+            _fact("to_unit", "new unit", "text"),
+            _fact("to_room", "new room", "text"),
+            _fact("to_setting", "new setting"),
+            _fact("handed_to", "taken over by", "person"),
+        ),
+    ),
+    Panel(
+        "discharge",
+        components=(
+            _fact("destination", "destination"),
+            _fact("needle_in", "needle left in", "yes"),
+            _fact("handed_to", "taken over by", "person"),
+        ),
+    ),
+    Panel(
+        "tip after implantation",
+        components=(
+            _fact("tip_location", "tip location", "text"),
+            _fact("tip_method", "confirmed by", "text"),
+        ),
+    ),
+    _one("complete", "port whole", "yes"),
+    Panel(
+        "problem",
+        part="problems",
+        part_type=Problem,
+        many=True,
+        value=_fact("what", "problem", "text"),
+        components=(
+            _fact("action", "action taken", "text"),
+            _fact("told", "person told", "person"),
+            _fact("told_at", "told at", "moment"),
+            _fact("reply", "reply", "text"),
+        ),
+    ),
+    _one("pain", "pain", "whole"),
+    _one("response", "response"),
+    Panel(
+        "teaching",
+        part="teaching",
+        part_type=Teaching,
+        value=_fact("about", "teaching", "text"),
+        components=(_fact("to", "learner", "text"), _fact("understanding", "understanding")),
+    ),
+    Panel(
+        "next due",
+        part="next_due",
+        part_type=NextDue,
+        components=(
+            _fact("needle_change", "needle change told", "moment"),
+            _fact("dressing_change", "dressing change told", "moment"),
+            _fact("flush", "flush told", "moment"),
+        ),
+    ),
+    _one("remarks", "remark", "text"),
+    _one("text", "addendum", "text"),
+)
+"""Every Observation that events can give rise to, in the order in which they are sent."""
+
+_OF_ONE_KIND: Final = frozenset({"transfer", "discharge"})
+"""Panels whose fields several kinds have; only the kind of the same name sends them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """What the Procedure of a kind is called, and what it does to the port (``focalDevice.action``)."""
+
+    procedure: str
+    action: str
+
+
+ACTS: Final[Mapping[str, Act]] = MappingProxyType(
+    {
+        "access": Act("access", "accessed"),
+        "de-access": Act("de-access", "de-accessed"),
+        "dressing change": Act("dressing change", "dressing exchanged"),
+        "flush": Act("flush", "flushed"),
+        "line use": Act("line use", "used"),
+        "patency treatment": Act("patency treatment", "flushed"),
+        "port implanted": Act("port implanted", "implanted"),
+        "port removed": Act("port removed", "removed"),
+    }
+)
+"""The kinds that are Procedures. The others are looks, moves and corrections: Observations alone."""
+
+_REASON_ELSEWHERE: Final = frozenset({*ACTS, "addendum", "amendment", "retraction"})
+"""Kinds whose reason stands in the Procedure or in the Provenance."""
+
+
+def _kept(panel: Panel, kind: str) -> Panel | None:
+    """The panel with the facts that a kind can have; None when it has none of them."""
+    fields = ev.KINDS[kind].model_fields
+    if panel.concept in _OF_ONE_KIND and panel.concept != kind:
+        return None
+    if panel.part:
+        return panel if panel.part in fields else None
+
+    def has(fact: Fact) -> bool:
+        return fact.path[0] in fields and not (fact.path == ("reason",) and kind in _REASON_ELSEWHERE)
+
+    value = panel.value if panel.value is not None and has(panel.value) else None
+    components = tuple(fact for fact in panel.components if has(fact))
+    return replace(panel, value=value, components=components) if value or components else None
+
+
+PANELS_OF: Final[Mapping[str, tuple[Panel, ...]]] = MappingProxyType(
+    {kind: tuple(kept for panel in PANELS if (kept := _kept(panel, kind))) for kind in ev.KINDS}
+)
+"""The panels of each kind of event."""
+
+INNER: Final[Mapping[str, type[Model]]] = MappingProxyType({"technique": Technique, "scale": Scale})
+"""Parts within parts whose facts stand in the same panel as their owner's, and their types."""
+
+EMPTY_INNER: Final[Mapping[str, str]] = MappingProxyType({"technique": "technique"})
+"""The component that says of an inner part that it was opened but holds nothing."""
+
+
+def fields_in_panels(kind: str) -> frozenset[str]:
+    """The fields of a kind that its panels carry."""
+    found: set[str] = set()
+    for panel in PANELS_OF[kind]:
+        found.update([panel.part] if panel.part else [fact.path[0] for fact in panel.facts()])
+    return frozenset(found)
