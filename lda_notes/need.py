@@ -116,6 +116,11 @@ def needle_in(event: ev.CareEvent, episode: Episode) -> bool:
     return last[1]
 
 
+def no_needle_follows(event: ev.Deaccess, episode: Episode) -> bool:
+    """Tell whether the port stays without a needle: no access says that it belongs to this removal."""
+    return not any(isinstance(other, ev.Access) and other.follows_removal == event.id for other in episode.events)
+
+
 def under_way(event: ev.LineUse, _: Episode) -> bool:
     """Tell whether something begins or is given, rather than stopped."""
     return event.action != "stopped"

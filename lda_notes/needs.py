@@ -68,7 +68,7 @@ NEEDS: Final[Mapping[str, tuple[Need, ...]]] = {
         should("bleeding", "Did it bleed?", row.INS),
         should("cover", "What covers the puncture?", row.INS),
         *row.CLOSING,
-        *(row.DUE, row.DUE_FLUSH),
+        *only(asked.no_needle_follows, row.DUE, row.DUE_FLUSH),
         *row.WHO,
     ),
     "dressing change": (

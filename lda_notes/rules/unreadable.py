@@ -23,12 +23,6 @@ READING: Final[tuple[Explained, ...]] = (
         "correct the value; `lda-notes schema` holds the whole layout",
     ),
     Explained(
-        "empty-record",
-        "The file holds no record.",
-        "An empty file is not the record of an uneventful stay.",
-        "write the record, or take the file out",
-    ),
-    Explained(
         "empty-file",
         "The file holds nothing at all.",
         "A file is easily emptied by a failed copy.",
