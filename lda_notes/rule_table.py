@@ -167,13 +167,13 @@ def load() -> dict[str, Rule]:
     return RULES
 
 
-_BY_KIND: Final[dict[str, tuple[Rule, ...]]] = {}
+_BY_KIND: Final[dict[str, tuple[tuple[Check, Rule], ...]]] = {}
 _WHOLE: Final[list[Rule]] = []
 
 
 def _dispatch() -> None:
     for kind, event_class in KINDS.items():
-        _BY_KIND[kind] = tuple(row for row in RULES.values() if row.on and issubclass(event_class, row.on))
+        _BY_KIND[kind] = tuple((row.check, row) for row in RULES.values() if row.on and issubclass(event_class, row.on))
     _WHOLE.extend(row for row in RULES.values() if not row.on)
 
 
@@ -186,8 +186,8 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
     found: list[Finding] = []
     for step in timeline.steps:
         event: Any = step.entry.event
-        for row in _BY_KIND[event.kind]:
-            for fault in row.check(step, event, case):
+        for look, row in _BY_KIND[event.kind]:
+            for fault in look(step, event, case):
                 found.append(_finding(row, fault, policy, step.entry))
     for row in _WHOLE:
         for fault in row.check(case):
