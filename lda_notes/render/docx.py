@@ -93,8 +93,8 @@ def _skeleton(sheet: Sheet, paper: Paper) -> tuple[DocumentObject, int]:
     section.page_width, section.page_height = width, height
     margin = _DENSE_MARGIN if sheet.dense else _MARGIN
     section.left_margin = section.right_margin = margin
-    section.top_margin, section.bottom_margin = (Mm(14), Mm(12)) if sheet.dense else (Mm(20), Mm(18))
-    section.header_distance = section.footer_distance = Mm(6) if sheet.dense else Mm(9)
+    section.top_margin, section.bottom_margin = (Mm(12), Mm(11)) if sheet.dense else (Mm(20), Mm(18))
+    section.header_distance = section.footer_distance = Mm(5) if sheet.dense else Mm(9)
     room = int((width - 2 * margin) / 635)
     _styles(document)
     if sheet.dense:
@@ -158,8 +158,8 @@ def _styles(document: DocumentObject) -> None:
 _DENSE: Final[dict[str, tuple[float, float, float]]] = {
     "Normal": (8, 0, 2), "Title": (14, 0, 4), "Heading 2": (10, 5, 2), "Heading 3": (8.5, 4, 2),
     "List Bullet": (8, 0, 0), "Cell": (8, 0, 0), "Box Item": (8, 0, 0), "Before": (8, 0, 0), "Stop": (9, 2, 4),
-    "Alert": (8.5, 2, 4), "Sign": (8, 8, 4), "Caution": (7.5, 0, 0), "Running": (7.5, 0, 0), "Gap": (2, 0, 2),
-    "Table Caption": (8, 0, 0), "Blank": (8, 9, 1),
+    "Alert": (8.5, 2, 4), "Sign": (8, 8, 4), "Caution": (7.5, 0, 0), "Running": (7.5, 0, 0), "Gap": (2, 0, 0),
+    "Table Caption": (8, 0, 0), "Blank": (8, 5, 0),
 }  # fmt: skip
 """Letter size, room before and room after of each style of a dense sheet, in points."""
 
@@ -170,6 +170,8 @@ def _shrink(document: DocumentObject) -> None:
         style.font.size = Pt(size)
         style.paragraph_format.space_before, style.paragraph_format.space_after = Pt(before), Pt(after)
         style.paragraph_format.line_spacing = 1
+    for name, width in (("Stop", 18), ("Alert", 12)):
+        _boxed(document.styles[name], width, 1)
 
 
 def _font(style: Any, size: float, bold: bool = False) -> None:
@@ -201,8 +203,8 @@ def _border(style: Any, side: str, size: int) -> None:
     _put_border(style, f'<w:{side} w:val="single" w:sz="{size}" w:space="1" w:color="000000"/>')
 
 
-def _boxed(style: Any, size: int) -> None:
-    look = f'w:val="single" w:sz="{size}" w:space="4" w:color="000000"'
+def _boxed(style: Any, size: int, space: int = 4) -> None:
+    look = f'w:val="single" w:sz="{size}" w:space="{space}" w:color="000000"'
     _put_border(style, "".join(f"<w:{side} {look}/>" for side in ("top", "left", "bottom", "right")))
 
 
@@ -250,17 +252,16 @@ def _block(block: Block, room: int, drawings: Iterator[int]) -> str:
             assert_never(block)
 
 
-_EDGE: Final = 20
-"""How much narrower, in twentieths of a point, the inside of a frame is: a tab at its very edge draws no line."""
-
-
 def _together(block: Together, room: int, drawings: Iterator[int]) -> str:
     """Keep blocks on one page. Chained paragraphs do, but not every program follows the chain through tables: those
     are put into one row that must not split, below their heading."""
     if not any(isinstance(inner, Table | Pairs) for inner in block.blocks):
         return _chained("".join(_block(inner, room, drawings) for inner in block.blocks))
     head = 1 if isinstance(block.blocks[0], Heading) else 0
-    drawn = [_block(inner, room - _EDGE, drawings) for inner in block.blocks]
+    drawn = [
+        _ruled(inner, room) if isinstance(inner, Blanks) and not inner.choices else _block(inner, room, drawings)
+        for inner in block.blocks
+    ]
     inside = "".join(drawn[head:]).replace(_KEEP, "")
     return (
         "".join(drawn[:head]).replace(_KEEP, "<w:keepNext/>")
@@ -379,7 +380,29 @@ def _blanks(blanks: Blanks, room: int) -> str:
     label = _run(blanks.label, bold=True) + hint + _run(": ")
     if blanks.choices:
         return _paragraph("Normal", label + _run("   ".join(f"[  ] {choice}" for choice in blanks.choices)))
+    if blanks.more:
+        return _ruled(blanks, room)
     return _paragraph("Blank", f"{label}<w:r><w:tab/></w:r>", _line_to(room))
+
+
+def _ruled(blanks: Blanks, room: int) -> str:
+    """Return a row of blanks with ruled cells: inside a table, not every program draws a tab's line."""
+    hint = f" ({blanks.hint})" if blanks.hint else ""
+    labels = [(blanks.label, hint), *((name, "") for name in blanks.more)]
+    heads = [min(room // (2 * len(labels)), 84 * (len(name) + len(said) + 1) + 260) for name, said in labels]
+    line = (room - sum(heads)) // len(labels)
+    ruled = '<w:tcBorders><w:bottom w:val="single" w:sz="6" w:space="0" w:color="000000"/></w:tcBorders>'
+    cells = "".join(
+        f'<w:tc><w:tcPr><w:tcW w:w="{head}" w:type="dxa"/></w:tcPr>'
+        f"{_paragraph('Blank', _run(name, bold=True) + _run(f'{said}:'))}</w:tc>"
+        f'<w:tc><w:tcPr><w:tcW w:w="{line}" w:type="dxa"/>{ruled}</w:tcPr>{_paragraph("Blank", "")}</w:tc>'
+        for (name, said), head in zip(labels, heads, strict=True)
+    )
+    grid = "".join(f'<w:gridCol w:w="{head}"/><w:gridCol w:w="{line}"/>' for head in heads)
+    return (
+        f'<w:tbl><w:tblPr><w:tblW w:w="{room}" w:type="dxa"/><w:tblLayout w:type="fixed"/></w:tblPr>'
+        f"<w:tblGrid>{grid}</w:tblGrid><w:tr>{cells}</w:tr></w:tbl>{_paragraph('Gap', '')}"
+    )
 
 
 _GAP: Final = "_" * 22

@@ -158,7 +158,9 @@ def _blanks(blanks: Blanks) -> Markup:
             for choice in blanks.choices
         )
     else:
-        fill = Markup('<span class="line"></span>')
+        line = Markup('<span class="line"></span>')
+        further = _join(Markup(' <span class="label">{}</span> {}').format(_text(name), line) for name in blanks.more)
+        fill = Markup("{}{}").format(line, further)
     return Markup('<p class="blank"><span class="label">{}</span>{} {}</p>\n').format(_text(blanks.label), hint, fill)
 
 

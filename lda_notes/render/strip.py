@@ -11,7 +11,7 @@ from datetime import UTC, datetime, time, timedelta
 from html import escape
 from typing import Final, Literal, assert_never
 
-from lda_notes.sheets.parts import Mark, Span, Strip
+from lda_notes.sheets.parts import Span, Strip
 
 _LETTERS: Final = {"needle": "=", "dressing": "-", "hold": "X", "thrombolytic": "~"}
 _LEGEND: Final = {
@@ -73,15 +73,21 @@ def _wrapped(legend: str, indent: int, width: int) -> list[str]:
 def _scale(strip: Strip, room: int) -> str:
     cells = [" "] * room
     free = 0
+    wide = room / max(1, len(days(strip)))
     for day in days(strip):
         at = int(position(strip, day, room))
-        short, long = f"{day.day}", f"{day:%a} {day.day}"
-        wide = room / max(1, len(days(strip)))
-        said = long if wide >= len(long) + 1 else short
+        said = _day(day, strip, wide >= 7)
         if at >= free and at + len(said) <= room:
             cells[at : at + len(said)] = said
             free = at + len(said) + 1
     return "".join(cells)
+
+
+def _day(day: datetime, strip: Strip, wide: bool) -> str:
+    """Return what stands over a day: its weekday where there is room; the month where it begins."""
+    if day == strip.start or day.day == 1:
+        return f"{day.day} {day:%b}"
+    return f"{day:%a} {day.day}" if wide else f"{day.day}"
 
 
 def _characters(strip: Strip, row: str, room: int, now: int) -> str:
@@ -96,8 +102,13 @@ def _characters(strip: Strip, row: str, room: int, now: int) -> str:
                 cells[at] = _LETTERS[span.kind]
         if span.start is None and start < room:
             cells[start] = "?"
+        if span.kind == "hold" and span.end is None:
+            _beside(cells, min(room - 1, max(end - 1, now)), span.label)
     for mark in (m for m in strip.marks if m.row == row):
         at = min(room - 1, int(position(strip, mark.at, room)))
+        if mark.beyond:
+            _beside(cells, room, mark.label)
+            continue
         cells[at] = "!" if mark.late else "*"
         _beside(cells, at, mark.label)
     return "".join(cells)
@@ -114,10 +125,10 @@ def _beside(cells: list[str], at: int, label: str) -> None:
 
 # -- shapes --
 
-WIDTH: Final = 500.0
+WIDTH: Final = 520.0
 _HEAD: Final = 74.0
-_ROW: Final = 12.0
-_SCALE: Final = 11.0
+_ROW: Final = 11.0
+_SCALE: Final = 10.0
 _SIZE: Final = 7.0
 
 
@@ -173,7 +184,7 @@ def _shapes(strip: Strip) -> Iterator[_Shape]:
     for day in days(strip):
         x = _HEAD + position(strip, day, room)
         yield _Stroke(x, _SCALE, x, bottom, "thin")
-        yield _Words(x + 2, _SCALE / 2, f"{day:%a} {day.day}" if step >= 30 else f"{day.day}")
+        yield _Words(x + 2, _SCALE / 2, _day(day, strip, step >= 30))
     yield _Stroke(_HEAD + room, _SCALE, _HEAD + room, bottom, "thin")
     for number, row in enumerate(strip.rows):
         top = _SCALE + _ROW * number
@@ -192,10 +203,16 @@ def _row(strip: Strip, row: str, top: float, room: float) -> Iterator[_Shape]:
         yield from _bar(strip, span, top, room)
     for mark in (m for m in strip.marks if m.row == row):
         x = _HEAD + position(strip, mark.at, room)
-        if x > now + 4:
-            yield _Stroke(now, middle, x - 4, middle, "dashed")
+        if mark.beyond:
+            yield _Words(WIDTH - 4, middle, mark.label, "end")
+            continue
+        right = x + 7 + _length(mark.label) <= WIDTH
+        free = x - 4 if right else x - 10 - _length(mark.label)
+        if free > now:
+            yield _Stroke(now, middle, free, middle, "dashed")
         yield _Diamond(x, middle, 3.5, mark.late)
-        yield from _mark_label(strip, mark, x, middle)
+        at = x + 7 if right else x - 7
+        yield _Words(at, middle, mark.label, "start" if right else "end", mark.late)
 
 
 def _bar(strip: Strip, span: Span, top: float, room: float) -> Iterator[_Shape]:
@@ -217,13 +234,8 @@ def _bar(strip: Strip, span: Span, top: float, room: float) -> Iterator[_Shape]:
     label = f"? {span.label}" if span.start is None else span.label
     if fill in ("white", "grey") and _length(label) + 4 <= width:
         yield _Words(_HEAD + start + 3, top + _ROW / 2, label)
-
-
-def _mark_label(strip: Strip, mark: Mark, x: float, middle: float) -> Iterator[_Shape]:
-    if x + 7 + _length(mark.label) <= WIDTH:
-        yield _Words(x + 7, middle, mark.label, bold=mark.late)
-    else:
-        yield _Words(x - 7, middle, mark.label, "end", bold=mark.late)
+    elif span.kind == "hold" and span.end is None and _HEAD + end + 6 + _length(label) <= WIDTH:
+        yield _Words(_HEAD + end + 6, top + _ROW / 2, label, bold=True)
 
 
 def _length(words: str) -> float:

@@ -99,6 +99,8 @@ def _blanks(blanks: Blanks, width: int) -> list[str]:
     label = f"{blanks.label} ({blanks.hint})" if blanks.hint else blanks.label
     if blanks.choices:
         return wrap(f"{label}: " + "  ".join(f"[ ] {choice}" for choice in blanks.choices), width, rest="    ")
+    if blanks.more:
+        return wrap("  ".join(f"{name}: {BLANK}" for name in (label, *blanks.more)), width, rest="  ")
     rows = wrap(f"{label}:", width)
     room = width - columns(rows[-1]) - 1
     if room < len(BLANK):

@@ -9,15 +9,15 @@ from typing import Final
 
 from lda_notes.due import ClockName
 from lda_notes.shapes import Dressing, Needle
-from lda_notes.sheets.handoff_line import LineFacts, View
+from lda_notes.sheets.handoff_line import Action, LineFacts, View
 from lda_notes.sheets.parts import Mark, Span, Strip
 from lda_notes.sheets.wording import needle as needle_words
 from lda_notes.timeline import DressingStay, Dwell, Hold, NeedleStay
 
 BACK_DAYS: Final = 7
-AHEAD_DAYS: Final = 7
+AHEAD_DAYS: Final = 8
 _ROOM_DAYS: Final = 2
-"""Days drawn after the last mark, so that its label has room."""
+"""Days drawn after the last mark at least, so that its label has room."""
 
 _ROW_OF: Final[dict[ClockName, str]] = {
     "needle change": "needle",
@@ -47,9 +47,6 @@ class _Range:
 
     def touches(self, start: datetime | None, end: datetime | None) -> bool:
         return (start is None or _u(start) < _u(self.end)) and (end is None or _u(end) > _u(self.start))
-
-    def holds(self, moment: datetime) -> bool:
-        return _u(self.start) <= _u(moment) <= _u(self.end)
 
 
 def _u(moment: datetime) -> datetime:
@@ -97,7 +94,8 @@ def _range(view: View, lines: Sequence[LineFacts]) -> _Range:
     ]
     ends = [a.by for line in lines for a in line.actions if a.by is not None and _u(a.by) <= _u(latest)]
     first = min([*starts, asof - timedelta(days=1)], key=_u).astimezone(zone).date()
-    last = max([*ends, asof], key=_u).astimezone(zone).date() + timedelta(days=_ROOM_DAYS + 1)
+    last = max([*ends, asof], key=_u).astimezone(zone).date()
+    last += timedelta(days=1 + max(_ROOM_DAYS, (last - first).days // 4))
     return _Range(datetime.combine(first, time(), zone), datetime.combine(last, time(), zone))
 
 
@@ -158,9 +156,19 @@ def _marks(view: View, line: LineFacts, name: str, span: _Range) -> Iterator[Mar
         if action.clock is None:
             continue
         at = action.by if action.by is not None else view.asof
-        if span.holds(at):
-            label = "due now" if action.by is None else f"{_MARK[action.clock]} {view.wording.when(at)}"
-            yield Mark(f"{_ROW_OF[action.clock]}{name}", at.astimezone(zone), label, action.late)
+        beyond = _u(at) > _u(span.end)
+        yield Mark(
+            f"{_ROW_OF[action.clock]}{name}", at.astimezone(zone), _label(view, action, beyond), action.late, beyond
+        )
+
+
+def _label(view: View, action: Action, beyond: bool) -> str:
+    if action.by is None or action.clock is None:
+        return "due now"
+    when = view.wording.when(action.by)
+    if action.late:
+        return f"overdue since {when}"
+    return f"{'later: ' if beyond else ''}{_MARK[action.clock]} {when}"
 
 
 def _says(view: View, spans: list[Span], marks: list[Mark], span: _Range) -> str:
@@ -174,5 +182,5 @@ def _says(view: View, spans: list[Span], marks: list[Mark], span: _Range) -> str
         end = f"to {view.wording.when(part.end)}" if part.end else "until now"
         said.append(f"{part.row[0].upper()}{part.row[1:]}: {part.label}, {start} {end}.")
     for mark in marks:
-        said.append(f"{mark.row[0].upper()}{mark.row[1:]}: {mark.label}{', overdue' if mark.late else ''}.")
+        said.append(f"{mark.row[0].upper()}{mark.row[1:]}: {mark.label}.")
     return " ".join(said)

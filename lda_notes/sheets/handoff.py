@@ -124,19 +124,25 @@ def headline(patient: PatientFacts, line: LineFacts, shift_end: datetime) -> str
             reasons = ", ".join(reason for reason, _ in line.state.hold.reasons) if line.state.hold else ""
             return f"Line out of use: {reasons}"
         case "overdue":
-            late = ", ".join(_lower(action.act) for action in line.actions if action.late)
+            late = ", ".join(_lower(action) for action in line.actions if action.late)
             return f"Due now or overdue: {late}"
         case "due this shift":
             soon = [a for a in line.actions if a.by is not None and a.by.astimezone(UTC) < shift_end.astimezone(UTC)]
-            return f"Due this shift: {', '.join(_lower(a.act) for a in soon)}"
+            return f"Due this shift: {', '.join(map(_lower, soon))}"
         case "steady":
             return f"Steady: nothing due before {patient.wording.when(shift_end)}"
         case "left":
             return "Has left"
 
 
-def _lower(act: str) -> str:
-    return act[:1].lower() + act[1:]
+def _lower(action: Action) -> str:
+    short = _short(action)
+    return short[:1].lower() + short[1:]
+
+
+def _short(action: Action) -> str:
+    """Return what is to be done without the words that explain it."""
+    return action.act.split(",")[0].split(";")[0]
 
 
 def when_due(patient: PatientFacts, action: Action) -> str:
@@ -253,13 +259,10 @@ def _unit_row(found: Handoff, patient: PatientFacts, line: LineFacts, many_units
     )
 
 
-def _short(action: Action) -> str:
-    return action.act.split(",")[0].split(";")[0]
-
-
 def _patient(found: Handoff, patient: PatientFacts, references: References) -> Together:
     room = f"Room {patient.room}: " if patient.room else ""
-    blocks: list[Block] = [Heading(f"{room}{patient.name}")]
+    who = f"{', '.join(patient.identifiers)}, born {patient.born}"
+    blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}")]
     blocks.extend(
         Alert("stop", f"Do not use the line{_of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
     )
@@ -268,13 +271,12 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
     blocks.append(_situation(found, patient))
     blocks.append(_background(patient, references))
     blocks.append(_assessment(patient))
-    for label, items in (
-        ("Problems", patient.open_problems),
-        ("Pending", patient.pending),
-        ("Unsafe, by the check", patient.unsafe),
-    ):
-        if items:
-            blocks.append(Bullets(items, label))
+    if patient.open_problems:
+        blocks.append(_listed("Problems", patient.open_problems))
+    if patient.pending:
+        blocks.append(_listed("Pending", patient.pending))
+    if patient.unsafe:
+        blocks.append(_listed("Unsafe, by the check", patient.unsafe))
     if patient.actions:
         blocks.append(_to_do(patient, references))
     if patient.contingencies:
@@ -282,9 +284,15 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
         blocks.append(Paragraph(said, "If ... then:"))
     blocks.append(_not_recorded(patient))
     blocks.append(_given(patient))
-    blocks.append(Blanks("Read back", "what the receiver repeats"))
-    blocks.append(Blanks("Taken over by", "name, signature, date and time"))
+    blocks.append(Blanks("Read back", more=("Name, signature", "Date, time")))
     return Together(tuple(blocks))
+
+
+def _listed(label: str, items: tuple[str, ...]) -> Block:
+    """Return one item in its label's row, more of them as a list."""
+    if len(items) == 1:
+        return Paragraph((Sentence(f"{items[0]}."),), f"{label}:")
+    return Bullets(items, label)
 
 
 def _of(patient: PatientFacts, line: LineFacts) -> str:
@@ -315,7 +323,7 @@ def _state(line: LineFacts) -> str:
 
 
 def _background(patient: PatientFacts, references: References) -> Paragraph:
-    said = [f"{phrasing.capital(', '.join(patient.identifiers))}; born {patient.born}."]
+    said = []
     if patient.allergies:
         said.append(f"{phrasing.capital(patient.allergies)}.")
     for precaution in patient.precautions:
@@ -348,26 +356,24 @@ def _to_do(patient: PatientFacts, references: References) -> Table:
         )
         for action in patient.actions
     )
-    return Table(("To be done", "Due", "By whom", "Why"), done, (32, 15, 17, 36))
+    return Table(("To be done", "Due", "By whom", "Why"), done, (31, 18, 16, 35))
 
 
 def _if_then(one: Contingency, references: References) -> str:
     return f"If {one.when}, then {one.then}{references.mark(one.basis)}."
 
 
-def _not_recorded(patient: PatientFacts) -> Block:
-    items = (*patient.unread, *patient.gaps)
-    if not items:
-        return Paragraph((Sentence("Nothing that the check asks for."),), "Not recorded since the last handoff:")
+def _not_recorded(patient: PatientFacts) -> Paragraph:
+    items = (*patient.unread, *patient.gaps) or ("Nothing that the check asks for",)
     shown = items[:_SHOWN]
     if len(items) > len(shown):
-        shown = (*shown, f"and {len(items) - len(shown)} more: `lda-notes check` lists them")
-    return Bullets(shown, "Not recorded since the last handoff")
+        shown = (*shown, f"And {len(items) - len(shown)} more: `lda-notes check` lists them")
+    return Paragraph(tuple(Sentence(f"{item}.") for item in shown), "Not recorded since the last handoff:")
 
 
 def _given(patient: PatientFacts) -> Paragraph:
     said = [
-        f"{phrasing.capital(added.over)} ({patient.wording.when(added.start)} on): {amounts_text(added.sums)}."
+        f"{phrasing.capital(added.over)} (from {patient.wording.when(added.start)}): {amounts_text(added.sums)}."
         for added in patient.amounts
     ]
     return Paragraph(tuple(Sentence(words) for words in said), "Amounts:")

@@ -177,9 +177,9 @@ def _facts(view: View, state: State) -> Iterator[Told]:
         yield _dressing(view, state)
     elif state.last_removal is not None:
         yield _told(view, "Needle", "taken out", state.last_removal)
-    yield _blood_return(view, state)
     yield _flush(view, state)
     yield _lock(view, state)
+    yield _blood_return(view, state)
     if state.infusion is not None:
         yield _told(view, "Infusion", _infusion(state.infusion.event), state.infusion)
     elif state.infusion_stopped is not None:

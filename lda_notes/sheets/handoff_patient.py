@@ -113,7 +113,7 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         tuple(_pending(view, lines)),
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
         tuple(_said(view, finding) for finding in findings if finding.severity == "unsafe" and _matters(view, finding)),
-        tuple(_said(view, finding) for finding in findings if finding.severity == "gap" and _matters(view, finding)),
+        tuple(_gaps(view, findings)),
         tuple(_unread(event) for event in unread),
         tuple(_amounts(view)),
         strip(view, lines),
@@ -252,6 +252,28 @@ def _said(view: View, finding: Finding) -> str:
     return f"{phrasing.capital(finding.message)}{where}"
 
 
+def _gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
+    """Yield what is not recorded, one statement for each event and one for the record as a whole."""
+    by_event: dict[str | None, list[str]] = {}
+    for finding in findings:
+        if finding.severity == "gap" and _matters(view, finding):
+            by_event.setdefault(finding.event, []).append(finding.message)
+    for event, messages in by_event.items():
+        entry = view.timeline.entry(event) if event else None
+        if entry is None:
+            yield phrasing.capital("; ".join(message.removeprefix("not recorded for the ") for message in messages))
+        else:
+            kind = entry.event.kind  # type: ignore[attr-defined]
+            facts = "; ".join(_without_kind(message, kind) for message in messages)
+            yield f"{phrasing.capital(kind)} ({view.wording.told(entry)}): {facts}"
+
+
+def _without_kind(message: str, kind: str) -> str:
+    """Return a gap's message without the words that the statement has said already."""
+    head, colon, facts = message.partition(": ")
+    return facts if colon and head.startswith("not recorded for this ") else message
+
+
 def _unread(event: UnreadEvent) -> str:
     kind = f", {event.kind}" if event.kind else ""
     name = event.id or f"in position {event.index + 1} of the file"
@@ -362,11 +384,12 @@ def amounts_text(added: Sums) -> str:
     if added.withdrawn_ml:
         parts.append(f"withdrawal {number(added.withdrawn_ml)} mL")
     if added.heparin_units:
-        each = ", ".join(
+        strengths = [
             f"{quantity(units, 'units')} of {number(strength)} units per mL" for strength, units in added.by_strength
-        )
-        total = f"{quantity(added.heparin_units, 'units')} heparin"
-        parts.append(f"{total} ({each})")
+        ]
+        if len(strengths) > 1:
+            strengths = [f"{quantity(added.heparin_units, 'units')}: {', '.join(strengths)}"]
+        parts.append(f"heparin {strengths[0]}")
     if added.thrombolytic_mg:
         parts.append(f"alteplase {number(added.thrombolytic_mg)} mg")
     if added.unknown:

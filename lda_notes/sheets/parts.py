@@ -75,11 +75,15 @@ class Pairs:
 
 @dataclass(frozen=True, slots=True)
 class Blanks:
-    """Lines to be filled in by hand; ``hint`` is printed small after the label, ``choices`` as boxes to tick."""
+    """Lines to be filled in by hand; ``hint`` is printed small after the label, ``choices`` as boxes to tick.
+
+    ``more`` are labels of further lines in the same row.
+    """
 
     label: str
     hint: str = ""
     choices: tuple[str, ...] = ()
+    more: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,12 +113,16 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A due time on a strip, drawn in the row named ``row``. ``late``: it has passed, or it is now."""
+    """A due time on a strip, drawn in the row named ``row``.
+
+    ``late``: it has passed, or it is now. ``beyond``: it lies after the strip's end, so only its label is drawn.
+    """
 
     row: str
     at: datetime
     label: str
     late: bool = False
+    beyond: bool = False
 
 
 @dataclass(frozen=True, slots=True)
