@@ -13,6 +13,7 @@ from lda_notes.sources import COMMON_PRACTICE, Citation
 from lda_notes.supplies import CONTAINS, contains
 
 _INS: Final = Citation("ins-2021", "M-H")
+_OPEN_RN: Final = Citation("open-rn", "R")
 _NAMEABLE: Final = frozenset(allergen for inside in CONTAINS.values() for allergen in inside)
 """Allergens that the table of contents knows."""
 
@@ -135,9 +136,18 @@ def anaesthetic_allergy(case: Case) -> Iterable[Found]:
 
     Take the cream off and watch for a reaction; cold spray is another way to numb the skin.
     """
-    if _allergic(case, "lidocaine"):
-        return _held(case, "lidocaine")
-    return _held(case, "prilocaine")
+    named = [drug for drug in ("lidocaine", "prilocaine") if _allergic(case, drug)]
+    if not named:
+        return
+    for used in supplies_used(case):
+        inside = (contains(used.words) or frozenset()) & {"lidocaine", "prilocaine"}
+        if inside:
+            yield Found(
+                used.entry.path(*used.keys),
+                f"{used.words} holds {' and '.join(sorted(inside))}, and the allergies name {' and '.join(named)}; "
+                "expected neither",
+                event=used.entry.event.id,
+            )
 
 
 @rule("unsafe", "use another way to numb the skin", cites=(Citation("vapocoolant-label", "M-M"),))
@@ -181,7 +191,7 @@ def benzyl_alcohol_allergy(case: Case) -> Iterable[Found]:
     return _held(case, "benzyl alcohol")
 
 
-@rule("unsafe", "look up what the supply holds before it is used again, and ask the prescriber")
+@rule("unsafe", "look up what the supply holds before it is used again, and ask the prescriber", cites=(_OPEN_RN,))
 def other_allergy(case: Case) -> Iterable[Found]:
     """Finds an allergen that the record names in its own words in the name of a supply that was used.
 
@@ -257,7 +267,7 @@ def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]
         )
 
 
-@rule("advice", "read on its label what the supply holds, and compare it with the allergies")
+@rule("advice", "read on its label what the supply holds, and compare it with the allergies", cites=(_OPEN_RN,))
 def supply_not_checked(case: Case) -> Iterable[Found]:
     """Names the supplies whose contents are not known here, for a patient with allergies that a supply may hold.
 

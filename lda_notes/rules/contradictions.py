@@ -114,7 +114,7 @@ def cream_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Fo
         )
 
 
-@rule("wrong", "correct the times", on=(Access,))
+@rule("wrong", "correct the times", on=(Access,), cites=(COMMON_PRACTICE,))
 def anaesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Compares the times of the anaesthetic with each other and with the needle.
 
@@ -140,7 +140,7 @@ def anaesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
             return
 
 
-@rule("wrong", "correct the times", on=(Access,))
+@rule("wrong", "correct the times", on=(Access,), cites=(COMMON_PRACTICE,))
 def skin_prep_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Adds friction and drying to the start of skin preparation at an access and compares the end with the needle.
 
@@ -195,7 +195,7 @@ def blood_without_return(step: Step, event: Proved, case: Case) -> Iterable[Foun
 # -- lock and infusion --
 
 
-@rule("wrong", "say whether the line was locked or connected", on=(Access,))
+@rule("wrong", "say whether the line was locked or connected", on=(Access,), cites=(COMMON_PRACTICE,))
 def lock_and_infusion(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds an access with a lock and a connected infusion at once.
 
@@ -212,7 +212,7 @@ def lock_and_infusion(step: Step, event: Access, case: Case) -> Iterable[Found]:
         )
 
 
-@rule("wrong", "correct the drug or take the strength out", on=(Flushed,))
+@rule("wrong", "correct the drug or take the strength out", on=(Flushed,), cites=(COMMON_PRACTICE,))
 def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Finds a strength in units per mL on a lock that holds no heparin.
 
@@ -232,7 +232,7 @@ def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Fo
 # -- dressing and site --
 
 
-@rule("wrong", "correct the dressing's type or the view of the site", on=(Dressed,))
+@rule("wrong", "correct the dressing's type or the view of the site", on=(Dressed,), cites=(COMMON_PRACTICE,))
 def dressing_view(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Compares the dressing's type with whether the puncture site is in view.
 
@@ -258,6 +258,7 @@ def dressing_view(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     "wrong",
     "say what the dressing was like: intact, or what was wrong",
     on=(DressingChange, LineCheck, ArrivalAccessed),
+    cites=(COMMON_PRACTICE,),
 )
 def dressing_found_both(step: Step, event: DressingChange | LineCheck | ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Finds a dressing recorded as intact and as damp, soiled, loose or missing at once.
@@ -282,7 +283,7 @@ def dressing_found_both(step: Step, event: DressingChange | LineCheck | ArrivalA
             )
 
 
-@rule("wrong", "correct the redness or its extent", on=(SiteSeen,))
+@rule("wrong", "correct the redness or its extent", on=(SiteSeen,), cites=(COMMON_PRACTICE,))
 def erythema_extent(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
     """Finds an extent of redness where redness is recorded as none.
 
@@ -379,7 +380,7 @@ def _opened_here(case: Case) -> Iterator[Step]:
             yield step
 
 
-@rule("wrong", "record the device identifier of the needle that was put in")
+@rule("wrong", "record the device identifier of the needle that was put in", cites=(Citation("fda-udi", "R"),))
 def needle_reused(case: Case) -> Iterable[Found]:
     """Finds two accesses whose needles carry the same device identifier with the same serial number.
 
