@@ -212,6 +212,8 @@ def _row(strip: Strip, row: str, top: float, room: float) -> Iterator[_Shape]:
             yield _Stroke(now, middle, free, middle, "dashed")
         yield _Diamond(x, middle, 3.5, mark.late)
         at = x + 7 if right else x - 7
+        if right and x <= now < at + _length(mark.label):  # words across the line of now would be hard to read
+            at = max(at, now + 4)
         yield _Words(at, middle, mark.label, "start" if right else "end", mark.late)
 
 
