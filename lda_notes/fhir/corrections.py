@@ -261,7 +261,7 @@ def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
 
 
 def _stated(book: Book, step: int, event: ev.Correcting) -> list[Json]:
-    """What a correction states, and what stood there before: old values have no place but the server's history."""
+    """What a correction states, and what was first charted there: old values stand only in a server's history."""
     match event:
         case ev.Amendment():
             values = event.sets
@@ -273,7 +273,7 @@ def _stated(book: Book, step: int, event: ev.Correcting) -> list[Json]:
     old = book.steps[step - 1].timeline.entry(event.of)
     new = book.steps[step].timeline.entry(event.of)
     if old is not None and new is not None and old.event != new.event:
-        replaced = list(_replaced(plain(old.event), values, ()))
+        replaced = list(_replaced(plain(new.original), values, ()))
         parts.append({"url": "before", "valueString": to_json(replaced)})
     return [{"url": f"{book.frame.config.extensions}/{CORRECTION}", "extension": parts}]
 
