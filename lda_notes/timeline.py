@@ -6,22 +6,35 @@ Corrections and retractions are applied first. Order is by time; events of the s
 
 from __future__ import annotations
 
-import json
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
-from types import MappingProxyType
-from typing import Any, Final, Literal, assert_never
-
-from pydantic import ValidationError
+from datetime import datetime
+from typing import Final, Literal, assert_never
 
 from lda_notes import events as ev
+from lda_notes.corrections import SAME_MINUTE, Entry, corrected, merge
 from lda_notes.episode import Episode
 from lda_notes.policy import Policy
-from lda_notes.problems import Finding, Path
+from lda_notes.problems import Finding
 from lda_notes.shapes import Dressing, Needle, NotAssessed, NotDone, Site
-from lda_notes.validation import misfits
+
+__all__ = [
+    "SAME_MINUTE",
+    "DressingStay",
+    "Dwell",
+    "Entry",
+    "Hold",
+    "HoldReason",
+    "NeedleStay",
+    "State",
+    "Step",
+    "Timeline",
+    "UnitStay",
+    "build",
+    "merge",
+    "trouble",
+]
 
 HoldReason = Literal[
     "no blood return", "resistance", "swelling", "signs of infection", "port flipped", "skin over port"
@@ -30,56 +43,6 @@ HoldReason = Literal[
 
 RESTORABLE: Final = frozenset({"no blood return", "resistance"})
 """Reasons that a restored blood return may end, where policy allows it; the others need an evaluation."""
-
-SAME_MINUTE: Final[Mapping[str, int]] = {
-    kind: rank
-    for rank, kind in enumerate(
-        (
-            "port implanted",
-            "arrival accessed",
-            "line check",
-            "evaluation",
-            "patency check",
-            "de-access",
-            "access",
-            "dressing change",
-            "flush",
-            "patency treatment",
-            "line use",
-            "transfer",
-            "discharge",
-            "port removed",
-            "addendum",
-            "amendment",
-            "retraction",
-        )
-    )
-}
-"""Order of events that carry the same time: looks first, removal before access, leaving last."""
-
-_NO_ORIGINS: Final[Mapping[str, Path]] = MappingProxyType({})
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """An event as it is now read, with where it stands and what corrected it.
-
-    ``event`` has amendments and addenda applied, ``original`` is as first charted; ``corrections`` are the
-    correcting events in order of time; ``retraction`` is set when the entry was withdrawn.
-    """
-
-    index: int
-    event: ev.Event
-    original: ev.Event
-    corrections: tuple[ev.Correcting, ...] = ()
-    retraction: ev.Retraction | None = None
-    origins: Mapping[str, Path] = field(default_factory=lambda: _NO_ORIGINS)
-
-    def path(self, *keys: str | int) -> Path:
-        """Return where a fact of this event stands in the record, through any correction that supplied it."""
-        if keys and keys[0] in self.origins:
-            return (*self.origins[str(keys[0])], *keys)
-        return ("events", self.index, *keys)
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +209,7 @@ class Timeline:
 
 def build(episode: Episode, policy: Policy, asof: datetime) -> Timeline:
     """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it."""
-    entries, retracted, corrections, findings = _corrected(episode)
+    entries, retracted, corrections, findings = corrected(episode)
     histories = {septum: _History() for septum in episode.port.septa}
     states = {septum: State(septum) for septum in episode.port.septa}
     changes = (entry.event for entry in entries if isinstance(entry.event, ev.PortImplanted | ev.PortRemoved))
@@ -293,105 +256,6 @@ def build(episode: Episode, policy: Policy, asof: datetime) -> Timeline:
         {septum: history.moments for septum, history in histories.items()},
         {septum: history.states for septum, history in histories.items()},
     )
-
-
-# -- corrections --
-
-
-def _sort_key(entry: Entry) -> tuple[datetime, int, str, int]:
-    event = entry.event
-    return (event.at.astimezone(UTC).replace(second=0, microsecond=0), SAME_MINUTE[event.kind], event.id, 0)  # type: ignore[attr-defined]
-
-
-def _corrected(
-    episode: Episode,
-) -> tuple[tuple[Entry, ...], tuple[Entry, ...], tuple[Entry, ...], tuple[Finding, ...]]:
-    plain = [Entry(index, event, event) for index, event in enumerate(episode.events)]
-    plain.sort(key=_sort_key)
-    corrections = tuple(entry for entry in plain if isinstance(entry.event, ev.Correcting))
-    if not corrections:
-        return tuple(plain), (), (), ()
-    by_target: dict[str, list[Entry]] = {}
-    withdrawn = {entry.event.of for entry in corrections if isinstance(entry.event, ev.Retraction)}
-    for entry in corrections:
-        if isinstance(entry.event, ev.Correcting) and (
-            isinstance(entry.event, ev.Retraction) or entry.event.id not in withdrawn
-        ):
-            by_target.setdefault(entry.event.of, []).append(entry)
-    standing: list[Entry] = []
-    retracted: list[Entry] = []
-    findings: list[Finding] = []
-    for entry in plain:
-        if isinstance(entry.event, ev.Correcting):
-            continue
-        corrected, faults = _apply(entry, by_target.get(entry.event.id, []))
-        findings.extend(faults)
-        (retracted if corrected.retraction else standing).append(corrected)
-    standing.sort(key=_sort_key)  # an amendment may have corrected the time
-    return tuple(standing), tuple(retracted), corrections, tuple(findings)
-
-
-def _apply(entry: Entry, corrections: list[Entry]) -> tuple[Entry, list[Finding]]:
-    findings: list[Finding] = []
-    for correction in corrections:
-        change = correction.event
-        if isinstance(change, ev.Retraction):
-            entry = replace(entry, retraction=change, corrections=(*entry.corrections, change))
-            continue
-        if isinstance(change, ev.Amendment):
-            key, values = "sets", change.sets
-        elif isinstance(change, ev.Addendum):
-            key, values = "adds", change.adds
-        else:
-            continue
-        event, faults = _merged(entry.event, values, correction, key)
-        findings.extend(faults)
-        origins = dict(entry.origins)
-        if event is not entry.event:
-            origins.update(dict.fromkeys(values, ("events", correction.index, key)))
-        entry = replace(entry, event=event, corrections=(*entry.corrections, change), origins=origins)
-    return entry, findings
-
-
-def merge(old: Any, new: Any) -> Any:
-    """Return ``old`` with ``new`` laid over it: mappings key by key, everything else replaced."""
-    if isinstance(old, dict) and isinstance(new, dict):
-        return {**old, **{key: merge(old.get(key), value) for key, value in new.items()}}
-    return new
-
-
-def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: str) -> tuple[ev.Event, list[Finding]]:
-    if not values:
-        return event, []
-    fixed = {"id", "kind"} & set(values)
-    if fixed:
-        return event, [
-            Finding(
-                "correction-target",
-                "wrong",
-                f"{correction.event.id} changes the {name} of {event.id}, which a correction cannot change",
-                "retract the entry and chart it anew",
-                correction.path(key, name),
-                event=correction.event.id,
-            )
-            for name in sorted(fixed)
-        ]
-    old = event.model_dump(mode="json", exclude_unset=True)
-    new = merge(old, dict(values))
-    try:
-        return type(event).model_validate_json(json.dumps(new)), []
-    except ValidationError as error:
-        return event, [
-            Finding(
-                "correction-unreadable",
-                "wrong",
-                f"{correction.event.id} cannot be applied to {event.id}: {misfit.message}",
-                misfit.todo,
-                correction.path(key, *misfit.path),
-                event=correction.event.id,
-            )
-            for misfit in misfits(error, new)
-        ]
 
 
 # -- states --
