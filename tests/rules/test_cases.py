@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
+import re
 from pathlib import Path
 
 import pytest
 from rule_cases import base, case_paths, complete, episode_of, judged, over, read_case
 
 from lda_notes import rule_table
+from lda_notes.episode import Episode
 from lda_notes.sources import SOURCES
+from lda_notes.syntax import read_yaml
 
 PATHS = case_paths()
 
@@ -78,3 +82,48 @@ def test_a_rule_explains_itself(name: str) -> None:
     assert rule.todo and rule.todo[0].islower() and not rule.todo.endswith(".")
     assert rule.citations or rule.limits
     assert all(citation.source in SOURCES for citation in rule.citations)
+
+
+_QUOTED = re.compile(r'"[^"]*"')
+_ERROR_PRONE = re.compile(
+    r"(?<![A-Za-z])(?:U|IU|QD|QOD|q\.?d|MS|MSO4|MgSO4|cc|NS|SC|SQ|HS|D/C|ug)(?![A-Za-z])"
+    r"|[<>@&\u00b5\u03bc]"  # less, greater, at, and, micro
+    r"|\d\.\d*0(?![\d.-])"  # a trailing zero
+    r"|(?<![\d.])\.\d"  # a naked decimal point
+    r"|\d(?:mg|mL|mm|cm|kg|units)\b"  # a number run together with its unit
+)
+
+
+@pytest.mark.parametrize("path", PATHS, ids=lambda path: path.name)
+def test_messages_are_plain_and_name_nobody(path: Path) -> None:
+    for finding in read_case(path).findings:
+        for said in (finding.message, finding.todo, *(related.says for related in finding.related)):
+            own = _QUOTED.sub("", said)
+            assert not _ERROR_PRONE.search(own), f"{finding.rule}: {said}"
+            assert "\n" not in said and len(said) < 400
+            for private in ("Thistledown", "Perpetua", "CASE-1"):
+                assert private not in said, f"{finding.rule}: {said}"
+
+
+@pytest.mark.parametrize("path", PATHS, ids=lambda path: path.name)
+def test_the_order_in_the_file_does_not_matter(path: Path) -> None:
+    parsed = read_yaml(path.read_bytes())
+    assert parsed.data is not None
+    whole = complete(parsed.data)
+    # With one identifier twice, which of the two is meant depends on their places: then only the rules are compared.
+    told = len({event["id"] for event in whole["events"]}) == len(whole["events"])
+    one, other = (
+        sorted(
+            (f.rule, f.message if told else "", f.event or "")
+            for f in judged(Episode.model_validate_json(json.dumps(record)))
+        )
+        for record in (whole, {**whole, "events": whole["events"][::-1]})
+    )
+    assert one == other
+
+
+def test_explanations_hold_no_error_prone_form() -> None:
+    for rule in rule_table.load().values():
+        if rule.family != "wording":  # whose subject they are
+            for said in (rule.explanation, rule.todo):
+                assert not _ERROR_PRONE.search(_QUOTED.sub("", said)), f"{rule.name}: {said}"
