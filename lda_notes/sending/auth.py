@@ -1,0 +1,254 @@
+"""How a server knows who sends: nothing, a bearer token, or SMART Backend Services.
+
+SMART App Launch 2, "Backend Services": a token is asked for with an assertion that the client's private key signed
+(RS384 or ES384, RFC 7523), and renewed before it runs out. joserfc signs: it is typed, kept up, by the people of
+Authlib, and holds no HTTP of its own, so that tokens go over the same verified connections as everything else.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Protocol
+from urllib.parse import urlencode
+
+from lda_notes.problems import Failure
+from lda_notes.sending.address import Address, address
+from lda_notes.sending.pace import Pace, retry_after
+from lda_notes.sending.secret_files import read_secret, token_text
+from lda_notes.sending.wire import Answer, Connection, NoAnswer
+
+if TYPE_CHECKING:
+    from joserfc.jwk import ECKey, RSAKey
+
+REFUSED: Final = 3
+UNREACHABLE: Final = 4
+
+_ASSERTION_S: Final = 240
+"""Life of an assertion; the standard allows five minutes, clocks differ."""
+
+_EARLY_S: Final = 30.0
+"""How long before its end a token counts as run out."""
+
+_UNSAID_S: Final = 300.0
+"""Life of a token whose end the server does not tell; the standard wants no longer one."""
+
+_RETRIED: Final = frozenset({429, 502, 503, 504})
+_FEWEST_RSA_BITS: Final = 2048
+
+
+class Credentials(Protocol):
+    """What is shown to the server with each request."""
+
+    def header(self) -> str | None:
+        """The value of the header ``Authorization``; None for none."""
+        ...
+
+    def renew(self) -> bool:
+        """Give up the present token, since the server did not take it; tell whether another can be had."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Anonymous:
+    """Nothing is shown."""
+
+    def header(self) -> str | None:
+        """None."""
+        return None
+
+    def renew(self) -> bool:
+        """There is nothing to renew."""
+        return False
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Bearer:
+    """One token, as given."""
+
+    token: str
+
+    def header(self) -> str | None:
+        """The token."""
+        return f"Bearer {self.token}"
+
+    def renew(self) -> bool:
+        """Only its owner can get another one."""
+        return False
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class SigningKey:
+    """A private key with the algorithm that it serves and the name under which the server knows it."""
+
+    key: RSAKey | ECKey
+    algorithm: str
+    name: str
+
+
+def signing_key(path: Path) -> SigningKey:
+    """Read a private key: PEM, JWK or a JWK set. Raises `Failure` for a file that others may read or that holds none.
+
+    The name (``kid``) is the JWK's own, else the thumbprint of the key (RFC 7638).
+    """
+    data = read_secret(path, "the private key")
+    try:
+        parsed = json.loads(data) if data.lstrip()[:1] == b"{" else None
+    except ValueError:
+        raise Failure(f"{path}: is neither JSON nor PEM; give a private key as JWK or PEM") from None
+    listed: Any = parsed.get("keys", [parsed]) if isinstance(parsed, dict) else [data]
+    for one in listed if isinstance(listed, list) else ():
+        found = _usable(one)
+        if found is not None:
+            return found
+    raise Failure(
+        f"{path}: holds no usable private key; expected RSA of {_FEWEST_RSA_BITS} bits or more, or EC on the curve "
+        "P-384, unencrypted, as JWK or PEM"
+    )
+
+
+def _usable(data: Any) -> SigningKey | None:
+    import warnings
+
+    from joserfc.errors import JoseError
+    from joserfc.jwk import ECKey, JWKRegistry, RSAKey
+
+    kinds = (None,) if isinstance(data, dict) else ("RSA", "EC")
+    for kind in kinds:
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # the library's advice on weak keys: they are refused below
+                key = JWKRegistry.import_key(data, kind)
+                if not key.is_private:
+                    continue
+                named = key.kid or key.thumbprint()
+                if isinstance(key, RSAKey) and key.private_key and key.private_key.key_size >= _FEWEST_RSA_BITS:
+                    return SigningKey(key, "RS384", named)
+                if isinstance(key, ECKey) and key.curve_name == "P-384":
+                    return SigningKey(key, "ES384", named)
+        except (JoseError, ValueError, TypeError, KeyError, AttributeError):
+            continue
+    return None
+
+
+class BackendService:
+    """SMART Backend Services: fetches a token when one is due, keeps it until shortly before its end.
+
+    ``clock`` counts seconds for the token's life; ``now`` gives seconds since 1970 for the assertion.
+    """
+
+    def __init__(
+        self,
+        connection: Connection,
+        server: Address,
+        client_id: str,
+        key: SigningKey,
+        scope: str,
+        token_service: Address | None,
+        pace: Pace,
+    ) -> None:
+        self._connection = connection
+        self._server = server
+        self._client_id = client_id
+        self._key = key
+        self._scope = scope
+        self._where = token_service
+        self._pace = pace
+        self._token: str | None = None
+        self._until = 0.0
+
+    def header(self) -> str | None:
+        """A token that still holds. Raises `Failure` when the server gives none."""
+        if self._token is None or self._pace.clock() >= self._until:
+            self._fetch()
+        return f"Bearer {self._token}"
+
+    def renew(self) -> bool:
+        """Forget the present token."""
+        self._token = None
+        return True
+
+    def _fetch(self) -> None:
+        where = self._where = self._where or self._discovered()
+        headers = {"Content-Type": "application/x-www-form-urlencoded", "Accept": "application/json"}
+        answer = self._asked(lambda: ("POST", where.exact, headers, self._form(where)), "the token service")
+        said = answer.json()
+        if answer.status != 200 or not isinstance(said, dict):
+            raise Failure(f"the token service refuses this client ({_reason(answer, said)}); {_ADVICE}", REFUSED)
+        if str(said.get("token_type", "")).lower() != "bearer" or not isinstance(said.get("access_token"), str):
+            raise Failure("the token service gives no bearer token; check --token-url", REFUSED)
+        self._token = token_text(said["access_token"], "the answer of the token service")
+        life = said.get("expires_in")
+        seconds = float(life) if isinstance(life, int | float) and life > 0 else _UNSAID_S
+        self._until = self._pace.clock() + max(seconds - _EARLY_S, seconds / 2)
+
+    def _form(self, where: Address) -> bytes:
+        """The request for a token, with a fresh assertion: one may be used once."""
+        from joserfc import jwt
+
+        claims = {
+            "iss": self._client_id,
+            "sub": self._client_id,
+            "aud": where.exact,
+            "exp": int(self._pace.now()) + _ASSERTION_S,
+            "jti": str(uuid.uuid4()),
+        }
+        header = {"alg": self._key.algorithm, "kid": self._key.name, "typ": "JWT"}
+        assertion = jwt.encode(header, claims, self._key.key, algorithms=[self._key.algorithm])
+        form = {
+            "grant_type": "client_credentials",
+            "scope": self._scope,
+            "client_assertion_type": "urn:ietf:params:oauth:client-assertion-type:jwt-bearer",
+            "client_assertion": assertion,
+        }
+        return urlencode(form).encode()
+
+    def _discovered(self) -> Address:
+        """The token service that the server names in its SMART configuration."""
+        url = self._server.at(".well-known", "smart-configuration")
+        answer = self._asked(lambda: ("GET", url, {"Accept": "application/json"}, None), "the server")
+        said = answer.json()
+        found = said.get("token_endpoint") if isinstance(said, dict) else None
+        if answer.status != 200 or not isinstance(found, str):
+            raise Failure("the server does not say where its token service is; name it with --token-url", REFUSED)
+        return token_address(found, "the token service that the server names")
+
+    def _asked(self, request: Callable[[], tuple[str, str, dict[str, str], bytes | None]], who: str) -> Answer:
+        tried = 0
+        while True:
+            try:
+                answer = self._connection.ask(*request())
+            except NoAnswer as none:
+                if not none.again or not self._pace.wait(tried):
+                    raise Failure(f"{who} cannot be reached: {none}", UNREACHABLE) from None
+            else:
+                asked = retry_after(answer.headers.get("Retry-After"), self._pace.now())
+                if answer.status not in _RETRIED:
+                    return answer
+                if not self._pace.wait(tried, asked):
+                    raise Failure(f"{who} is busy (status {answer.status}); try again later", UNREACHABLE)
+            tried += 1
+
+
+_ADVICE: Final = "check --client-id, --key-file and --scope against what is registered there"
+
+
+def _reason(answer: Answer, said: Any) -> str:
+    error = said.get("error") if isinstance(said, dict) else None
+    if isinstance(error, str) and error.isascii() and error.replace("_", "").isalnum() and len(error) < 64:
+        return f"{error}, status {answer.status}"  # one of the words of RFC 6749, section 5.2
+    return f"status {answer.status}"
+
+
+def token_address(text: str, what: str = "--token-url") -> Address:
+    """The address of a token service, exactly as given: it is also the audience of assertions. Raises `Failure`."""
+    return address(text, what, may_have_query=True)
+
+
+def scopes(written: Iterable[str], read: Iterable[str]) -> str:
+    """The least that sending asks for, in the words of SMART 2: create, read, update and search, or read and search."""
+    mine, others = sorted(set(written)), sorted(set(read))
+    return " ".join([*(f"system/{kind}.crus" for kind in mine), *(f"system/{kind}.rs" for kind in others)])

@@ -1,0 +1,231 @@
+"""A FHIR R4 server as sending needs it: what it can do, what it holds, and one transaction at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+from urllib.parse import parse_qsl, urlencode
+
+from lda_notes.problems import Failure
+from lda_notes.sending.address import Address, origin_of
+from lda_notes.sending.auth import REFUSED, UNREACHABLE, Credentials
+from lda_notes.sending.entries import Identity, Json
+from lda_notes.sending.outcome import issues
+from lda_notes.sending.pace import Pace, retry_after
+from lda_notes.sending.wire import Answer, Connection, NoAnswer
+
+FHIR: Final = "application/fhir+json"
+
+BUSY: Final = frozenset({429, 502, 503, 504})
+"""Statuses after which the same request may be made again."""
+
+_AT_ONCE: Final = 50
+"""Identities asked for in one search."""
+
+_MOST_PAGES: Final = 100
+
+
+class Unreachable(Failure):
+    """The server cannot be asked now; what was to be sent waits."""
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(sentence, UNREACHABLE)
+
+
+class NotAllowed(Failure):
+    """The server is there and takes nothing from us: no permission, no R4, a redirect."""
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(sentence, REFUSED)
+
+
+@dataclass(frozen=True, slots=True)
+class Ability:
+    """What a server says it can do. ``creates`` and ``updates``: types on a condition; ``kinds``: all its types."""
+
+    version: str
+    transaction: bool
+    kinds: frozenset[str]
+    creates: frozenset[str]
+    updates: frozenset[str]
+
+    def lacks(self, created: Iterable[str], updated: Iterable[str]) -> list[str]:
+        """What is missing for bundles that create and update these types, in words; empty when nothing is."""
+        created, updated = set(created), set(updated)
+        missing = []
+        if not self.version.startswith("4.0."):
+            missing.append(f"FHIR R4 (it speaks {self.version or 'no version that it names'})")
+        if not self.transaction:
+            missing.append("transactions")
+        unknown = (created | updated) - self.kinds
+        if unknown:
+            missing.append(f"the resource types {_listed(unknown)}")
+        for what, wanted, able in (
+            ("creating on a condition", created, self.creates),
+            ("updating on a condition", updated, self.updates),
+        ):
+            short = wanted - able - unknown
+            if short:
+                missing.append(f"{what} ({_listed(short)})")
+        return missing
+
+
+def _listed(kinds: Iterable[str]) -> str:
+    return ", ".join(sorted(kinds))
+
+
+class Server:
+    """Asks a server. Safe requests are repeated at the given pace; a transaction is tried once a call.
+
+    Every method may raise `Unreachable` or `NotAllowed`.
+    """
+
+    def __init__(self, connection: Connection, address: Address, credentials: Credentials, pace: Pace) -> None:
+        self._connection = connection
+        self._credentials = credentials
+        self._resolved: dict[str, str] = {}
+        self.address = address
+        self.pace = pace
+
+    def ability(self) -> Ability:
+        """What the server's capability statement says; only the few elements that matter are asked for."""
+        wanted = ("type", "conditionalCreate", "conditionalUpdate")
+        elements = ",".join(("fhirVersion", "rest.interaction", *(f"rest.resource.{each}" for each in wanted)))
+        said = self._json("GET", self.address.at(f"metadata?_elements={elements}"))
+        if said.get("resourceType") == "CapabilityStatement" and not said.get("rest"):
+            said = self._json("GET", self.address.at("metadata"))
+        if said.get("resourceType") != "CapabilityStatement":
+            raise NotAllowed("at that address is no FHIR server: it tells no capabilities; check the address")
+        rest: Json = next((one for one in said.get("rest") or [] if one.get("mode", "server") == "server"), {})
+        listed = [one for one in rest.get("resource") or [] if isinstance(one.get("type"), str)]
+        return Ability(
+            version=str(said.get("fhirVersion", "")),
+            transaction=any(one.get("code") == "transaction" for one in rest.get("interaction") or []),
+            kinds=frozenset(one["type"] for one in listed),
+            creates=frozenset(one["type"] for one in listed if one.get("conditionalCreate") is True),
+            updates=frozenset(one["type"] for one in listed if one.get("conditionalUpdate") is True),
+        )
+
+    def find(self, identities: Iterable[Identity]) -> dict[Identity, list[Json]]:
+        """What the server holds under each identity: usually one resource or none.
+
+        The identities travel in the body of the search, so that they stand in no log of addresses.
+        """
+        found: dict[Identity, list[Json]] = {identity: [] for identity in identities}
+        kinds: dict[tuple[str, str], list[Identity]] = {}
+        for identity in found:
+            kinds.setdefault((identity.kind, identity.parameter), []).append(identity)
+        for (kind, parameter), wanted in kinds.items():
+            for first in range(0, len(wanted), _AT_ONCE):
+                some = wanted[first : first + _AT_ONCE]
+                query = {parameter: ",".join(one.token() for one in some), "_count": "200"}
+                for resource in self.search(kind, query):
+                    for one in some:
+                        if one.names(resource):
+                            found[one].append(resource)
+        return found
+
+    def search(self, kind: str, query: Mapping[str, str]) -> list[Json]:
+        """Every resource that a search finds, included ones too, over all its pages."""
+        headers = {"Content-Type": "application/x-www-form-urlencoded"}
+        page = self._json("POST", self.address.at(kind, "_search"), headers, urlencode(query).encode())
+        resources: list[Json] = []
+        for _ in range(_MOST_PAGES):
+            if page.get("resourceType") != "Bundle":
+                raise NotAllowed(f"the server answers a search for {kind} with no bundle; check the address")
+            resources += [
+                one["resource"]
+                for one in page.get("entry") or []
+                if isinstance(one, dict)
+                and isinstance(one.get("resource"), dict)
+                and one["resource"].get("resourceType") != "OperationOutcome"
+            ]
+            more = next((one.get("url") for one in page.get("link") or [] if one.get("relation") == "next"), None)
+            if not isinstance(more, str):
+                return resources
+            if origin_of(more) != self.address.origin:
+                raise NotAllowed("the next page of a search is on another host, so it was not asked for")
+            page = self._json("GET", more)
+        raise NotAllowed(f"a search for {kind} has no end")
+
+    def read(self, kind: str, number: str) -> Json | None:
+        """One resource by its id; None when the server does not hold it."""
+        answer = self._steady("GET", self.address.at(kind, number), {})
+        return self._object(answer) if answer.status == 200 else None
+
+    def resolved(self, reference: str) -> str | None:
+        """The ``Type/id`` that a reference by condition (``Type?parameter=value``) finds; None unless it finds one."""
+        if reference not in self._resolved:
+            kind, _, query = reference.partition("?")
+            found = self.search(kind, dict(parse_qsl(query)))
+            if len(found) != 1 or not isinstance(found[0].get("id"), str):
+                return None
+            self._resolved[reference] = f"{kind}/{found[0]['id']}"
+        return self._resolved[reference]
+
+    def transact(self, bundle: bytes) -> Answer:
+        """Send a transaction once. Raises `NoAnswer` when nothing came back; whatever did is returned."""
+        headers = {"Content-Type": FHIR, "Prefer": "return=representation"}
+        return self._allowed("POST", self.address.base, headers, bundle)
+
+    def asked_wait(self, answer: Answer) -> float | None:
+        """How long an answer asks to wait, in seconds."""
+        return retry_after(answer.headers.get("Retry-After"), self.pace.now())
+
+    # -- how --
+
+    def _json(
+        self, method: str, url: str, headers: Mapping[str, str] | None = None, content: bytes | None = None
+    ) -> Json:
+        answer = self._steady(method, url, headers or {}, content)
+        if answer.status != 200:
+            told = "; ".join(issue.words for issue in issues(answer))
+            raise NotAllowed(f"the server refuses a question ({answer.status}: {told})")
+        return self._object(answer)
+
+    def _object(self, answer: Answer) -> Json:
+        said: Any = answer.json()
+        if not isinstance(said, dict):
+            raise NotAllowed("the server does not answer in FHIR JSON; check the address")
+        return said
+
+    def _steady(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None = None) -> Answer:
+        """Ask what changes nothing, again and again at the server's pace."""
+        tried = 0
+        while True:
+            asked = None
+            try:
+                answer = self._allowed(method, url, {**headers, "Cache-Control": "no-cache"}, content)
+                if answer.status not in BUSY and answer.status != 500:
+                    return answer
+                reason = f"status {answer.status}"
+                asked = self.asked_wait(answer)
+            except NoAnswer as none:
+                if not none.again:
+                    raise Unreachable(f"{self.address.base} cannot be reached: {none}") from None
+                reason = str(none)
+            if not self.pace.wait(tried, asked):
+                late = f", and asks to wait {asked:.0f} seconds" if asked is not None else ""
+                raise Unreachable(f"{self.address.base} cannot be reached: {reason}{late}")
+            tried += 1
+
+    def _allowed(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None) -> Answer:
+        """Ask once with the present token, and once more with a new one when the server does not take it."""
+        answer = self._with_token(method, url, headers, content)
+        if answer.status == 401 and self._credentials.renew():
+            answer = self._with_token(method, url, headers, content)
+        if answer.status == 401:
+            raise NotAllowed("the server does not accept who is asking (401): the token is missing, wrong or run out")
+        if answer.status == 403:
+            told = "; ".join(issue.words for issue in issues(answer))
+            raise NotAllowed(f"the server does not permit this (403: {told})")
+        if 300 <= answer.status < 400:
+            to = origin_of(answer.headers.get("Location", "")) or "another address"
+            raise NotAllowed(f"the server sends us on to {to}; if that is right, give it with --server")
+        return answer
+
+    def _with_token(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None) -> Answer:
+        shown = self._credentials.header()
+        authorized = {"Authorization": shown} if shown else {}
+        return self._connection.ask(method, url, {"Accept": FHIR, **headers, **authorized}, content)

@@ -1,0 +1,154 @@
+"""What was sent against what a server holds, element by element.
+
+A server gives its own id and version, turns references between entries into its own, and may write a number or a
+moment another way that means the same. All else that differs is a difference.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, Final
+
+Json = dict[str, Any]
+
+Resolve = Callable[[str], str | None]
+"""Gives the ``Type/id`` of an entry or of a reference by condition; None when the server does not hold it."""
+
+_MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)")
+_DESPITE: Final = "Sent despite findings: "
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One element that differs: its path below the resource, and both values as JSON holds them."""
+
+    path: str
+    sent: Any
+    held: Any
+
+
+_NOTHING: Final = object()
+
+
+def differences(sent: Mapping[str, Any], held: Mapping[str, Any], resolve: Resolve, base: str) -> list[Difference]:
+    """Every element in which a resource that was sent differs from the one that is held.
+
+    ``base`` is the server's address: a reference that begins with it is the same as one without.
+    """
+    return list(_object(_ours(sent, held), _theirs(held, sent), "", resolve, base))
+
+
+def _ours(sent: Mapping[str, Any], held: Mapping[str, Any]) -> Json:
+    made = {key: value for key, value in sent.items() if key != "id"}
+    return _without_despite(made)
+
+
+def _theirs(held: Mapping[str, Any], sent: Mapping[str, Any]) -> Json:
+    made = {key: value for key, value in held.items() if key != "id"}
+    meta = _meta(sent.get("meta"), made.pop("meta", None))
+    if meta:
+        made["meta"] = meta
+    text = made.get("text")
+    if "text" not in sent and isinstance(text, dict) and text.get("status") == "generated":
+        made.pop("text")  # a narrative that the server made from the very elements that are compared
+    return _without_despite(made)
+
+
+def _meta(sent: Any, held: Any) -> Json:
+    """Of what a server says about a resource only what was sent: labels and profiles of its own are its business."""
+    if not isinstance(sent, dict) or not isinstance(held, dict):
+        return {}
+    made: Json = {}
+    for key, value in sent.items():
+        theirs = held.get(key)
+        if isinstance(value, list) and isinstance(theirs, list):
+            made[key] = [one for one in value if one in theirs]
+        elif theirs is not None:
+            made[key] = theirs
+    return {key: value for key, value in made.items() if value != []}
+
+
+def _without_despite(resource: Json) -> Json:
+    """Why faults were overruled stands in the Provenance of the first sending alone."""
+    if resource.get("resourceType") == "Provenance" and isinstance(resource.get("reason"), list):
+        kept = [one for one in resource["reason"] if not str(_get(one, "text")).startswith(_DESPITE)]
+        resource = {key: value for key, value in resource.items() if key != "reason"}
+        if kept:
+            resource["reason"] = kept
+    return resource
+
+
+def _get(value: Any, key: str) -> Any:
+    return value.get(key) if isinstance(value, dict) else None
+
+
+def _object(
+    sent: Mapping[str, Any], held: Mapping[str, Any], path: str, resolve: Resolve, base: str
+) -> Iterator[Difference]:
+    for key in dict.fromkeys((*sent, *held)):
+        below = f"{path}.{key}" if path else key
+        mine, theirs = sent.get(key, _NOTHING), held.get(key, _NOTHING)
+        if mine is _NOTHING or theirs is _NOTHING:
+            yield Difference(below, _value(mine), _value(theirs))
+        elif key == "reference" and isinstance(mine, str) and isinstance(theirs, str):
+            yield from _reference(mine, theirs, below, resolve, base)
+        else:
+            yield from _any(mine, theirs, below, resolve, base)
+
+
+def _any(mine: Any, theirs: Any, path: str, resolve: Resolve, base: str) -> Iterator[Difference]:
+    if isinstance(mine, dict) and isinstance(theirs, dict):
+        yield from _object(mine, theirs, path, resolve, base)
+    elif isinstance(mine, list) and isinstance(theirs, list):
+        for index in range(max(len(mine), len(theirs))):
+            below = f"{path}[{index}]"
+            if index >= len(mine) or index >= len(theirs):
+                yield Difference(below, _at(mine, index), _at(theirs, index))
+            else:
+                yield from _any(mine[index], theirs[index], below, resolve, base)
+    elif not _same(mine, theirs):
+        yield Difference(path, mine, theirs)
+
+
+def _at(values: list[Any], index: int) -> Any:
+    return values[index] if index < len(values) else None
+
+
+def _value(value: Any) -> Any:
+    return None if value is _NOTHING else value
+
+
+def _same(mine: Any, theirs: Any) -> bool:
+    if _is_number(mine) and _is_number(theirs):
+        return Decimal(str(mine)) == Decimal(str(theirs))
+    if type(mine) is not type(theirs):
+        return False
+    if mine == theirs:
+        return True
+    return isinstance(mine, str) and _moment(mine) is not None and _moment(mine) == _moment(theirs)
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text) if _MOMENT.fullmatch(text) else None
+    except ValueError:
+        return None
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
+
+
+def _reference(mine: str, theirs: str, path: str, resolve: Resolve, base: str) -> Iterator[Difference]:
+    known = resolve(mine) if mine.startswith("urn:") or "?" in mine else mine
+    if known is None or _bare(known, base) != _bare(theirs, base):
+        yield Difference(path, mine, theirs)
+
+
+def _bare(reference: str, base: str) -> str:
+    """``Type/id`` without the server's own address and without a version."""
+    return reference.removeprefix(f"{base}/").partition("/_history/")[0]

@@ -1,0 +1,147 @@
+"""The entries of a transaction bundle, each with the identity that its condition names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+from urllib.parse import unquote
+
+Json = dict[str, Any]
+
+_SPECIAL: Final = re.compile(r"([\\,$|])")
+
+
+def _escaped(text: str) -> str:
+    return _SPECIAL.sub(r"\\\1", text)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Identity:
+    """What a resource is found by: its type, the search parameter (``identifier`` or ``_tag``), system and value."""
+
+    kind: str
+    parameter: str
+    system: str
+    value: str
+
+    def token(self) -> str:
+        """The value of the search parameter, its own signs escaped (R4, "Escaping Search Parameters")."""
+        return f"{_escaped(self.system)}|{_escaped(self.value)}"
+
+    def names(self, resource: Mapping[str, Any]) -> bool:
+        """Whether a resource carries this identity."""
+        if resource.get("resourceType") != self.kind:
+            return False
+        if self.parameter == "_tag":
+            tags = _objects(_object(resource.get("meta")).get("tag"))
+            return any(one.get("system") == self.system and one.get("code") == self.value for one in tags)
+        return any(
+            one.get("system") == self.system and one.get("value") == self.value
+            for one in _objects(resource.get("identifier"))
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry: created unless its identity is there (POST), or brought to a state by its identity (PUT).
+
+    ``condition`` is the search for its identity as the bundle writes it.
+    """
+
+    index: int
+    full_url: str
+    method: Literal["POST", "PUT"]
+    identity: Identity
+    condition: str
+    resource: Json
+
+
+class NotSafe(Exception):
+    """A bundle that no care could send twice; ``str()`` is a sentence that says why."""
+
+
+def entries(bundle: Any) -> tuple[Entry, ...]:
+    """Every entry of a transaction. Raises `NotSafe` when sending it twice could double or lose anything."""
+    if not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle" or bundle.get("type") != "transaction":
+        raise NotSafe("it is no FHIR transaction bundle")
+    listed = bundle.get("entry")
+    if not isinstance(listed, list) or not listed:
+        raise NotSafe("it has no entries")
+    found = tuple(_entry(index, one) for index, one in enumerate(listed))
+    if len({one.identity for one in found}) < len(found):
+        raise NotSafe("two of its entries have one identity")
+    return found
+
+
+def _entry(index: int, value: Any) -> Entry:
+    entry = _object(value)
+    resource, request, url = _object(entry.get("resource")), _object(entry.get("request")), entry.get("fullUrl")
+    kind, method = resource.get("resourceType"), request.get("method")
+    condition: Any = None
+    if method == "POST":
+        condition = request.get("ifNoneExist")
+    elif method == "PUT":
+        condition = str(request.get("url", "")).partition("?")[2]
+    if isinstance(kind, str) and isinstance(url, str) and isinstance(condition, str) and "&" not in condition:
+        parameter, _, token = condition.partition("=")
+        system, bar, identifier = unquote(token).partition("|")
+        identity = Identity(kind, parameter, system, identifier)
+        if bar and system and identifier and parameter in ("identifier", "_tag"):
+            assert method in ("POST", "PUT")
+            return Entry(index, url, method, identity, condition, resource)
+    raise NotSafe(f"entry {index + 1} has no condition that names its identity")
+
+
+# -- what a bundle says of itself --
+
+
+def events(bundle: Any) -> dict[str, str]:
+    """The entry of the record behind each entry of a bundle, by ``fullUrl``, as its Provenances say it.
+
+    What no Provenance points to belongs to the event of the bundle when it has one alone.
+    """
+    listed = [_object(one) for one in _objects(_object(bundle).get("entry"))]
+    found: dict[str, str] = {}
+    named: list[str] = []
+    for entry in listed:
+        resource = _object(entry.get("resource"))
+        if resource.get("resourceType") != "Provenance":
+            continue
+        event = next(_sources(resource), None)
+        if event is None:
+            continue
+        named.append(event)
+        found.setdefault(str(entry.get("fullUrl")), event)
+        for target in _objects(resource.get("target")):
+            found.setdefault(str(target.get("reference")), event)
+    if len(set(named)) == 1:
+        for entry in listed:
+            found.setdefault(str(entry.get("fullUrl")), named[0])
+    return found
+
+
+def _sources(provenance: Json) -> Iterator[str]:
+    for entity in _objects(provenance.get("entity")):
+        value = _object(_object(entity.get("what")).get("identifier")).get("value")
+        if entity.get("role") == "source" and isinstance(value, str):
+            yield value
+
+
+def _object(value: Any) -> Json:
+    return value if isinstance(value, dict) else {}
+
+
+def _objects(value: Any) -> list[Json]:
+    return [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []
+
+
+def called(resource: Mapping[str, Any]) -> str:
+    """What a resource is, in words that hold nothing about the patient: its type and what it is coded as."""
+    kind = str(resource.get("resourceType", "entry"))
+    for element in ("code", "type", "medicationCodeableConcept"):
+        text = _object(resource.get(element)).get("text")
+        if isinstance(text, str):
+            return f"{kind} ({text})"
+    return kind

@@ -1,0 +1,159 @@
+"""From records and bundle files to parcels: what may leave, and why the rest may not."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+from lda_notes.fhir.book import EventBundle
+from lda_notes.fhir.elements import to_json
+from lda_notes.fhir.faults import BundleFault
+from lda_notes.fhir.papers import DESPITE
+from lda_notes.fhir.verify import read_json, verify
+from lda_notes.pipeline import Judged
+from lda_notes.problems import Failure, Finding
+from lda_notes.record import Record
+from lda_notes.sending.entries import Entry, Identity, NotSafe, entries, events
+from lda_notes.sending.parcel import Parcel
+from lda_notes.timeline import Timeline
+
+STOPPING: Final = ("unsafe", "wrong", "gap")
+"""Severities of findings that keep a record from being sent."""
+
+Make = Callable[[Timeline], Iterable[EventBundle]]
+"""Makes the bundles of a record; a reason to send it despite findings is already in them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """The parcels of one file, and what speaks against sending them.
+
+    ``findings`` are of the record, ``faults`` of its bundles, each with the event and the parcel's file row. ``broken``
+    says why nothing of the file can be sent, whatever reason is given. Parcels are listed in any case.
+    """
+
+    file: str
+    parcels: tuple[Parcel, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    faults: tuple[tuple[str | None, BundleFault], ...] = ()
+    broken: str | None = None
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether nothing speaks against sending."""
+        return not self.findings and not self.faults and self.broken is None
+
+
+def from_record(judged: Judged, make: Make) -> Made:
+    """The parcels of a record, one for each event."""
+    record = judged.record
+    findings = tuple(finding for finding in judged.findings if finding.severity in STOPPING)
+    if judged.timeline is None:
+        return Made(record.file, findings=findings, broken="it holds no record that can be read")
+    made = list(make(judged.timeline))
+    episode = judged.timeline.episode.id
+    parcels, faults = [], []
+    for one in made:
+        data = to_json(one.bundle).encode()
+        bundle, _ = read_json(data)
+        about = f"{episode}/{one.event}"
+        faults += [(about, fault) for fault in verify(bundle)]
+        parcels.append(Parcel(data, about, record.file, _rows(record, one)))
+    return _finished(Made(record.file, tuple(parcels), findings, tuple(faults)))
+
+
+def _rows(record: Record, one: EventBundle) -> tuple[int, ...]:
+    return tuple(record.place(path).row for path in one.paths)
+
+
+def is_bundle(path: Path) -> bool:
+    """Whether a file is a FHIR bundle and not a record: its first bytes tell."""
+    if path.suffix.lower() != ".json":
+        return False
+    try:
+        with path.open("rb") as file:
+            return b'"resourceType"' in file.read(4096)
+    except OSError:
+        return False
+
+
+def from_bundle(path: Path, despite: str | None) -> Made:
+    """The parcel of a bundle file; ``despite`` is added to its Provenances. Raises `Failure` when it cannot be read."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise Failure(f"{path}: cannot be read ({error.strerror or error}); check name and permissions") from None
+    bundle, faults = read_json(data)
+    if faults or not isinstance(bundle, dict):
+        said = str(faults[0]) if faults else "it is no JSON object"
+        return Made(str(path), broken=f"it holds no bundle that can be read: {said}")
+    about = _about(bundle)
+    found = tuple((about, fault) for fault in verify(bundle))
+    if despite is not None:
+        bundle = with_reason(bundle, despite)
+        if bundle is None:
+            return Made(str(path), broken="it has no Provenance that could carry the reason given with --despite")
+    parcel = Parcel(to_json(bundle).encode(), about, str(path))
+    return _finished(Made(str(path), (parcel,), faults=found))
+
+
+def _about(bundle: dict[str, Any]) -> str | None:
+    """The entry of the record that a bundle is about, when it is one."""
+    named = set(events(bundle).values())
+    return named.pop() if len(named) == 1 else None
+
+
+def with_reason(bundle: dict[str, Any], despite: str) -> dict[str, Any] | None:
+    """The bundle with a reason in each Provenance; None when it has none."""
+    listed, found = [], False
+    for entry in bundle.get("entry", ()):
+        resource = entry.get("resource") if isinstance(entry, dict) else None
+        if isinstance(resource, dict) and resource.get("resourceType") == "Provenance":
+            found = True
+            reasons = [*(resource.get("reason") or []), {"text": DESPITE + despite}]
+            entry = {**entry, "resource": {**resource, "reason": reasons}}
+        listed.append(entry)
+    return {**bundle, "entry": listed} if found else None
+
+
+def _finished(made: Made) -> Made:
+    """With what each parcel needs of a server; or with why it cannot be sent safely."""
+    parcels = []
+    for parcel in made.parcels:
+        bundle, _ = read_json(parcel.bundle)
+        try:
+            listed = entries(bundle)
+        except NotSafe as why:
+            return replace(made, broken=f"a bundle of it cannot be sent safely: {why}")
+        parcels.append(
+            replace(
+                parcel,
+                creates=_kinds(one for one in listed if one.method == "POST"),
+                updates=_kinds(one for one in listed if one.method == "PUT"),
+            )
+        )
+    return replace(made, parcels=tuple(parcels))
+
+
+def _kinds(listed: Iterable[Entry]) -> tuple[str, ...]:
+    return tuple(sorted({one.identity.kind for one in listed}))
+
+
+def sharing(made: Iterable[Made]) -> list[Made]:
+    """Note in each parcel the entries whose last state another parcel decides, by an update of the same identity."""
+    made = list(made)
+    read = {parcel.digest: entries(read_json(parcel.bundle)[0]) for one in made for parcel in one.parcels}
+    updating: Counter[Identity] = Counter()
+    for listed in read.values():
+        updating.update(entry.identity for entry in listed if entry.method == "PUT")
+    return [
+        replace(one, parcels=tuple(replace(each, shared=_shared(read[each.digest], updating)) for each in one.parcels))
+        for one in made
+    ]
+
+
+def _shared(listed: tuple[Entry, ...], updating: Counter[Identity]) -> tuple[int, ...]:
+    return tuple(entry.index for entry in listed if entry.method == "POST" and updating[entry.identity])

@@ -1,0 +1,80 @@
+"""What a server says is wrong, in plain words: its OperationOutcome, issue by issue."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+from lda_notes.sending.wire import Answer
+
+_REMARK: Final = re.compile(r"/\*(.*?)\*/")
+"""What one server writes into an expression to say the type: ``resource/*Procedure/null*/``."""
+
+_IN_ENTRY: Final = re.compile(r"^(?:Bundle\.)?entry\[(\d+)\](?:\.resource)?\.?(.*)$")
+_CONTROLS: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff]+")
+_LONGEST: Final = 400
+_MOST: Final = 50
+_FAULTS: Final = ("fatal", "error")
+
+
+@dataclass(frozen=True, slots=True)
+class Issue:
+    """One fault that the server names. ``entry`` counts from 0; None when the server names no entry.
+
+    ``element`` is the path below the resource, such as ``status``, empty when it is not told.
+    """
+
+    entry: int | None
+    element: str
+    words: str
+
+
+def plain(text: str) -> str:
+    """Text from outside without anything that could steer a terminal, of a length that can be read."""
+    text = _CONTROLS.sub(" ", text).strip()
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
+
+
+def issues(answer: Answer) -> tuple[Issue, ...]:
+    """Every fault that an answer names; one that only tells the status when it names none."""
+    said = answer.json()
+    found = tuple(_read(said))
+    if found:
+        return found
+    return (Issue(None, "", f"status {answer.status}, without a reason"),)
+
+
+def _read(said: Any) -> Iterator[Issue]:
+    listed = said.get("issue") if isinstance(said, dict) and said.get("resourceType") == "OperationOutcome" else None
+    if not isinstance(listed, list):
+        return
+    faults = [one for one in listed if isinstance(one, dict) and one.get("severity") in _FAULTS]
+    seen: set[Issue] = set()
+    for one in faults[:_MOST]:
+        issue = _issue(one)
+        if issue not in seen:
+            seen.add(issue)
+            yield issue
+    if len(faults) > _MOST:
+        yield Issue(None, "", f"{len(faults) - _MOST} more")
+
+
+def _issue(one: dict[str, Any]) -> Issue:
+    details = one.get("details")
+    words = [one.get("diagnostics"), details.get("text") if isinstance(details, dict) else None]
+    texts = list(dict.fromkeys(plain(text) for text in words if isinstance(text, str) and text.strip()))
+    entry, element = _where(one.get("expression"))
+    if entry is None:
+        entry, element = _where(one.get("location"))
+    return Issue(entry, element, "; ".join(texts) or plain(str(one.get("code", "no reason told"))))
+
+
+def _where(value: Any) -> tuple[int | None, str]:
+    for text in value if isinstance(value, list) else ():
+        if isinstance(text, str):
+            found = _IN_ENTRY.match(_REMARK.sub("", text))
+            if found:
+                return int(found[1]), plain(found[2])
+    return None, ""

@@ -1,0 +1,40 @@
+"""Secrets come from files that nobody else can read, or from the environment: never from the command line."""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+from typing import Final
+
+from lda_notes.problems import Failure
+
+_LARGEST: Final = 1024 * 1024
+
+
+def read_secret(path: Path, what: str) -> bytes:
+    """The bytes of a file that holds a secret; ``what`` names it in sentences, such as "the token".
+
+    Raises `Failure` when others may read or change it, or when it cannot be read.
+    """
+    try:
+        with path.open("rb") as file:
+            found = os.fstat(file.fileno())
+            if not stat.S_ISREG(found.st_mode):
+                raise Failure(f"{path}: is not a regular file; give the file that holds {what}")
+            if found.st_mode & 0o077:
+                raise Failure(f"{path}: others than its owner may read {what}; forbid that with chmod 600 {path}")
+            data = file.read(_LARGEST + 1)
+    except OSError as error:
+        raise Failure(f"{path}: {what} cannot be read ({error.strerror or error}); check the name") from None
+    if not data.strip() or len(data) > _LARGEST:
+        raise Failure(f"{path}: does not hold {what}; check the name")
+    return data
+
+
+def token_text(raw: str, where: str) -> str:
+    """A bearer token without white space around it. Raises `Failure`, without the token, when it can be none."""
+    token = raw.strip()
+    if not token or not token.isascii() or not token.isprintable() or " " in token:
+        raise Failure(f"{where} holds no bearer token: expected one word of ASCII characters")
+    return token

@@ -1,0 +1,90 @@
+"""What is said about sending: refusals entry by entry, what a server kept, how records and server compare."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, Final
+
+from lda_notes.fhir.elements import to_json
+from lda_notes.sending.compare import Difference
+from lda_notes.sending.deliver import Kept, Refused
+from lda_notes.sending.entries import called, events
+from lda_notes.sending.outcome import Issue, plain
+from lda_notes.sending.parcel import Parcel
+
+_ADVICE: Final = {
+    400: "the server cannot use the bundle as it is; a patient, stay or person that it refers to may be unknown there",
+    404: "something that the bundle refers to is not on the server",
+    412: "the server holds more than one resource under one identity, so it cannot tell which is meant",
+    413: "the bundle is too large for the server",
+    422: "the server finds the bundle at fault",
+}
+_LONGEST: Final = 160
+
+
+def _where(parcel: Parcel, bundle: Any, entry: int | None) -> str:
+    """The event and the file row of an entry, as far as they are known."""
+    parts = []
+    known = events(bundle)
+    listed = bundle["entry"] if isinstance(bundle, dict) else []
+    event = parcel.about
+    if entry is not None and entry < len(listed):
+        event = known.get(str(listed[entry].get("fullUrl")), event)
+    if event is not None:
+        parts.append(f"event {plain(event)}")
+    if parcel.file is not None:
+        row = parcel.row(entry)
+        parts.append(f"{plain(parcel.file)}:{row}" if row else plain(parcel.file))
+    return ", ".join(parts) or "a bundle without an event"
+
+
+def _entry_words(bundle: Any, entry: int | None) -> str:
+    listed = bundle["entry"] if isinstance(bundle, dict) else []
+    if entry is None or entry >= len(listed):
+        return "The bundle"
+    return f"Entry {entry + 1}, {plain(called(listed[entry].get('resource') or {}))}"
+
+
+def refusal(parcel: Parcel, bundle: Any, refused: Refused) -> str:
+    """Why a server did not take a bundle, one row for each fault."""
+    why = _ADVICE.get(refused.status, "the server does not take the bundle")
+    rows = [f"{_where(parcel, bundle, None)}: nothing of it was stored (status {refused.status}): {why}."]
+    rows += [_issue(parcel, bundle, issue) for issue in refused.issues]
+    rows += [
+        f"  {_entry_words(bundle, two.entry)} ({_where(parcel, bundle, two.entry)}): the server holds "
+        f"{' and '.join(plain(one) for one in two.found)} under this identity; one of them must go before this can "
+        "be sent."
+        for two in refused.doubled
+    ]
+    return "\n".join(rows) + "\n"
+
+
+def _issue(parcel: Parcel, bundle: Any, issue: Issue) -> str:
+    element = f", element {issue.element}" if issue.element else ""
+    place = f" ({_where(parcel, bundle, issue.entry)})" if issue.entry is not None else ""
+    return f"  {_entry_words(bundle, issue.entry)}{element}{place}: {issue.words}"
+
+
+def kept(parcel: Parcel, bundle: Any, found: Iterable[Kept]) -> str:
+    """What a server holds already and did not change, although the record says otherwise."""
+    rows = []
+    for one in found:
+        rows.append(
+            f"{_where(parcel, bundle, one.entry.index)}: the server keeps its {plain(called(one.entry.resource))}, "
+            "which differs; a record that was sent is changed by an amendment."
+        )
+        rows += [f"  {difference(each)}" for each in one.differences]
+    return "\n".join(rows)
+
+
+def difference(one: Difference) -> str:
+    """One element with both values."""
+    return f"{one.path}: record {value(one.sent)}, server {value(one.held)}"
+
+
+def value(held: Any) -> str:
+    """A value of an element, shortened."""
+    if held is None:
+        return "nothing"
+    text = plain(to_json(held))
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
