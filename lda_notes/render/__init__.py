@@ -43,6 +43,11 @@ def leading(sheet: Sheet) -> tuple[tuple[Alert, ...], tuple[Block, ...]]:
     return tuple(block for block in sheet.blocks[:count] if isinstance(block, Alert)), sheet.blocks[count:]
 
 
+def asked(label: str) -> str:
+    """Return the label of a blank as it stands before it: a question as it is, anything else with a colon."""
+    return label if label.endswith("?") else f"{label}:"
+
+
 def titled(sheet: Sheet) -> str:
     """Return the title with its status."""
     return f"{sheet.title} - {sheet.status}" if sheet.status else sheet.title

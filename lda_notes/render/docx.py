@@ -159,7 +159,7 @@ _DENSE: Final[dict[str, tuple[float, float, float]]] = {
     "Normal": (8, 0, 2), "Title": (14, 0, 4), "Heading 2": (10, 5, 2), "Heading 3": (8.5, 4, 2),
     "List Bullet": (8, 0, 0), "Cell": (8, 0, 0), "Box Item": (8, 0, 0), "Before": (8, 0, 0), "Stop": (9, 2, 4),
     "Alert": (8.5, 2, 4), "Sign": (8, 8, 4), "Caution": (7.5, 0, 0), "Running": (7.5, 0, 0), "Gap": (2, 0, 0),
-    "Table Caption": (8, 0, 0), "Blank": (8, 5, 0),
+    "Table Caption": (8, 0, 0), "Blank": (8, 5, 2),
 }  # fmt: skip
 """Letter size, room before and room after of each style of a dense sheet, in points."""
 
@@ -375,11 +375,16 @@ def _line_to(room: int) -> str:
     return f'<w:tabs><w:tab w:val="right" w:leader="underscore" w:pos="{room}"/></w:tabs>'
 
 
+def _choice(choice: str) -> str:
+    """Return a box with its word, in spaces that do not break."""
+    return f"[  ] {choice}".replace(" ", "\u00a0")
+
+
 def _blanks(blanks: Blanks, room: int) -> str:
     hint = _run(f" ({blanks.hint})") if blanks.hint else ""
-    label = _run(blanks.label, bold=True) + hint + _run(": ")
+    label = _run(blanks.label, bold=True) + hint + _run(" " if blanks.label.endswith("?") else ": ")
     if blanks.choices:
-        return _paragraph("Normal", label + _run("   ".join(f"[  ] {choice}" for choice in blanks.choices)))
+        return _paragraph("Normal", label + _run("   ".join(map(_choice, blanks.choices))))
     if blanks.more:
         return _ruled(blanks, room)
     return _paragraph("Blank", f"{label}<w:r><w:tab/></w:r>", _line_to(room))

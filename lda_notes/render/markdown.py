@@ -109,7 +109,8 @@ def _blanks(blanks: Blanks) -> str:
     hint = f" ({escape(blanks.hint)})" if blanks.hint else ""
     fill = " ".join(rf"\[ \] {escape(choice)}" for choice in blanks.choices) if blanks.choices else _LINE * 3
     further = "".join(f" **{escape(name)}**: {_LINE}" for name in blanks.more)
-    return f"**{escape(blanks.label)}**{hint}: {fill}{further}"
+    colon = "" if blanks.label.endswith("?") else ":"
+    return f"**{escape(blanks.label)}**{hint}{colon} {fill}{further}"
 
 
 def _signature(signature: Signature) -> str:

@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Iterator
 from typing import Final, assert_never
 
-from lda_notes.render import ALERT_WORDS, BLANK, NUMBER_AND_UNIT, leading, strip, titled
+from lda_notes.render import ALERT_WORDS, BLANK, NUMBER_AND_UNIT, asked, leading, strip, titled
 from lda_notes.sheets.parts import (
     Alert,
     Blanks,
@@ -71,7 +71,7 @@ def _block(block: Block, width: int) -> list[str]:
         case Strip():
             return strip.text(block, width)
         case Together():
-            return _apart([_block(inner, width) for inner in block.blocks]).split("\n")
+            return list(_together(block, width))
         case _:
             assert_never(block)
 
@@ -95,13 +95,31 @@ def _pairs(pairs: Pairs, width: int) -> list[str]:
     return rows
 
 
+def _together(together: Together, width: int) -> Iterator[str]:
+    """Yield blocks with an empty row between them; none between blanks."""
+    before: Block | None = None
+    for block in together.blocks:
+        rows = _block(block, width)
+        if rows:
+            if before is not None and not (isinstance(before, Blanks) and isinstance(block, Blanks)):
+                yield ""
+            yield from rows
+            before = block
+
+
+_HARD: Final = "\x1f"
+"""A space at which no row is broken, while rows are being wrapped."""
+
+
 def _blanks(blanks: Blanks, width: int) -> list[str]:
-    label = f"{blanks.label} ({blanks.hint})" if blanks.hint else blanks.label
+    label = asked(f"{blanks.label} ({blanks.hint})" if blanks.hint else blanks.label)
     if blanks.choices:
-        return wrap(f"{label}: " + "  ".join(f"[ ] {choice}" for choice in blanks.choices), width, rest="    ")
+        boxes = "  ".join(f"[{_HARD}]{_HARD}{choice.replace(' ', _HARD)}" for choice in blanks.choices)
+        return [row.replace(_HARD, " ") for row in wrap(f"{label} {boxes}", width, rest="    ")]
     if blanks.more:
-        return wrap("  ".join(f"{name}: {BLANK}" for name in (label, *blanks.more)), width, rest="  ")
-    rows = wrap(f"{label}:", width)
+        names = (label, *map(asked, blanks.more))
+        return wrap("  ".join(f"{name} {BLANK}" for name in names), width, rest="  ")
+    rows = wrap(label, width)
     room = width - columns(rows[-1]) - 1
     if room < len(BLANK):
         return [*rows, "_" * width]

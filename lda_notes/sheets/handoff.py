@@ -147,9 +147,14 @@ def _short(action: Action) -> str:
 
 def when_due(patient: PatientFacts, action: Action) -> str:
     """Return by when something is due, and that it is late."""
+    return when_due_text(patient.wording, action)
+
+
+def when_due_text(words: Wording, action: Action) -> str:
+    """Return by when something is due, and that it is late, in the words of a stay."""
     if action.by is None:
         return "now"
-    return f"{'overdue since' if action.late else 'by'} {patient.wording.when(action.by)}"
+    return f"{'overdue since' if action.late else 'by'} {words.when(action.by)}"
 
 
 def to_know(patient: PatientFacts, line: LineFacts) -> str:

@@ -106,7 +106,7 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         _left(view),
         _allergies(timeline),
         tuple(precautions(patient)),
-        _port(port),
+        port_text(port),
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_open_problems(view, lines)),
@@ -142,7 +142,8 @@ def _allergies(timeline: Timeline) -> str:
     return "" if allergies else "no known allergies"
 
 
-def _port(port: Port) -> str:
+def port_text(port: Port) -> str:
+    """Return where the port lies and what is known of it."""
     where = " ".join(part for part in (port.side, port.area) if part) or "site not recorded"
     parts = [f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else "")]
     if port.implanted_on:
