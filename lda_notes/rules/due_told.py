@@ -63,7 +63,10 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
     "wrong",
     "correct what was told, and tell the patient and the team",
     on=(CareEvent, Discharge),
-    limits=("needle_dwell_days", "transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days"),
+    limits=(
+        *("needle_dwell_days", "transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days"),
+        *("idle_flush_days", "maintenance_flush_days"),
+    ),
 )
 def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
     """Compares the next needle change, dressing change and flush that were told with the limits in force.
