@@ -11,7 +11,7 @@ from lda_notes.problems import Related
 from lda_notes.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.rules.overrun import overrun
 from lda_notes.shapes import NextDue
-from lda_notes.sources import COMMON_PRACTICE
+from lda_notes.sources import COMMON_PRACTICE, Citation
 from lda_notes.timeline import State
 
 
@@ -67,6 +67,7 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
         *("needle_dwell_days", "transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days"),
         *("idle_flush_days", "maintenance_flush_days"),
     ),
+    cites=(Citation("home-infusion", "R"),),
 )
 def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
     """Compares the next needle change, dressing change and flush that were told with the limits in force.

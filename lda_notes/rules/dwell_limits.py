@@ -85,6 +85,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
             )
 
 
+_UNDER_FILM = Citation("ins-2016", "M-H", "gauze under a transparent film")
 _DRESSINGS = ("transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days")
 
 
@@ -92,6 +93,7 @@ _DRESSINGS = ("transparent_dressing_days", "gauze_dressing_days", "gauze_under_w
     "unsafe",
     "look for signs of infection, record why the dressing stayed on, and plan the next change by its type",
     limits=_DRESSINGS,
+    cites=(_UNDER_FILM,),
 )
 def dressing_dwell(case: Case) -> Iterable[Found]:
     """Compares the time that each dressing stayed on with the limit for its type.
@@ -118,9 +120,14 @@ def dressing_dwell(case: Case) -> Iterable[Found]:
                     f"{length(off - stay.since)}; expected changed by {case.say(by)}, "
                     f"after at most {case.policy.text(limit)}",
                     related=(Related(stay.put_on.path("dressing"), "this dressing"),),
-                    citations=case.policy.citations(limit),
+                    citations=_cited(case, stay, limit),
                     event=stay.ended.event.id,
                 )
+
+
+def _cited(case: Case, stay: DressingStay, limit: str) -> tuple[Citation, ...]:
+    under = stay.dressing is not None and stay.dressing.type == "gauze under transparent"
+    return (*case.policy.citations(limit), *((_UNDER_FILM,) if under else ()))
 
 
 def _kind(stay: DressingStay) -> str:
@@ -130,7 +137,7 @@ def _kind(stay: DressingStay) -> str:
     return f"{kind} dressing"
 
 
-@rule("unsafe", "change the dressing now, and record why it stayed on", limits=_DRESSINGS)
+@rule("unsafe", "change the dressing now, and record why it stayed on", limits=_DRESSINGS, cites=(_UNDER_FILM,))
 def dressing_overdue(case: Case) -> Iterable[Found]:
     """Compares the time since the last dressing was put on with the limit for its type, at the moment judged from.
 
@@ -152,7 +159,7 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
                 f"the {_kind(stay)} put on {case.say(stay.since)} is still on at {case.say(end)}, "
                 f"after {length(end - stay.since)}; expected changed by {case.say(by)}, "
                 f"after at most {case.policy.text(limit)}",
-                citations=case.policy.citations(limit),
+                citations=_cited(case, stay, limit),
                 event=stay.put_on.event.id,
             )
 

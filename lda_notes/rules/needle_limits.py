@@ -281,7 +281,7 @@ def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Fo
     "set the injector's pressure limit to what needle and port allow; check the line before any further use",
     on=(LineUse,),
     limits=("power_pressure_psi",),
-    cites=(_POWER_NOTICE,),
+    cites=(Citation("power-ifu-table", "R", "325 psi"), _POWER_NOTICE),
 )
 def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Compares the injector's pressure limit with the port's label, or with the lower of two where none is known.
