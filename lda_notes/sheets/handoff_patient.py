@@ -284,14 +284,16 @@ def _unread(event: UnreadEvent) -> str:
 # -- if ... then --
 
 _SOILED = Stated(
+    "C1",
     "A damp, loose or soiled dressing is changed at once; that never restarts the needle's time",
     (Citation("ahrq-ch42", "R", "table 3"), COMMON_PRACTICE),
 )
 _LEAK = Stated(
+    "C2",
     "Swelling, pain or a leak can mean that the needle has left the port: nothing more is given",
     (Citation("royal-marsden", "R", "ch. 17"),),
 )
-_VESICANT = Stated("No vesicant without blood return", (Citation("ons", "R"),))
+_VESICANT = Stated("C3", "No vesicant without blood return", (Citation("ons", "R"),))
 
 
 def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:

@@ -10,7 +10,7 @@ from lda_notes.sheets.amounts_values import sums_values
 from lda_notes.sheets.handoff import Handoff, headline, rows, to_know, what_is_in, when_due
 from lda_notes.sheets.handoff_line import Action, LineFacts, Told
 from lda_notes.sheets.handoff_patient import Added, Contingency, PatientFacts, amounts_text
-from lda_notes.sheets.references import Basis, in_force
+from lda_notes.sheets.references import Basis, in_force, key
 from lda_notes.sheets.wording import Wording
 
 VERSION: Final = 1
@@ -125,6 +125,7 @@ def _basis(basis: Basis, policy: Policy) -> dict[str, Any]:
     limit = isinstance(basis, str)
     cited = policy.citations(basis) if isinstance(basis, str) else basis.citations
     return {
+        "number": key(basis),
         "limit": basis if limit else None,
         "says": in_force(basis, policy) if isinstance(basis, str) else basis.says,
         "sources": [source.text() for source in cited],

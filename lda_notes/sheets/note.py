@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from lda_notes import due, phrasing
 from lda_notes import events as ev
 from lda_notes.facts import Computed, Facts, event_facts, plain
-from lda_notes.narrative import Narrative, Narrator, View
+from lda_notes.narrative import Narrator, View
 from lda_notes.pipeline import Judged
 from lda_notes.policy import Policy
 from lda_notes.problems import Finding, Path
@@ -270,7 +270,7 @@ def _section(desk: _Desk, family: Family) -> Iterator[Block]:
     if amended:
         yield Heading("As first charted, kept for the record", 3)
         first = Entry(entry.index, entry.original, entry.original)
-        yield from _narrative(desk, Scene(desk.timeline, desk.policy, desk.zone, first, None), family).paragraphs
+        yield from _narrative(desk, Scene(desk.timeline, desk.policy, desk.zone, first, None), family)
 
 
 def _correction_title(desk: _Desk, correction: Entry) -> str:
@@ -295,12 +295,12 @@ def _corrected(desk: _Desk, family: Family, amended: bool) -> Sentence:
 def _told(desk: _Desk, entry: Entry, family: Family) -> Iterator[Block]:
     step = next((step for step in desk.timeline.steps if step.entry.index == entry.index), None)
     scene = Scene(desk.timeline, desk.policy, desk.zone, entry, step)
-    paragraphs = _narrative(desk, scene, family).paragraphs
+    paragraphs = _narrative(desk, scene, family)
     yield from paragraphs[:-1]
     yield Together((*paragraphs[-1:], *_signatures(desk, entry.event)))  # no signature on a page of its own
 
 
-def _narrative(desk: _Desk, scene: Scene, family: Family) -> Narrative:
+def _narrative(desk: _Desk, scene: Scene, family: Family) -> tuple[Paragraph, ...]:
     paths: list[Path] = []
     episode = desk.timeline.episode
     event = event_facts(scene.event, scene.entry.index, paths)
@@ -316,7 +316,21 @@ def _narrative(desk: _Desk, scene: Scene, family: Family) -> Narrative:
         lambda written: told.reasons_left(scene, paths, written),
         lambda written: told.facts_left(scene, paths, written),
     )
-    return desk.narrator.narrate(scene.event.kind, view)
+    narrative = desk.narrator.narrate(scene.event.kind, view)
+    if scene.step is None:  # an original or a correction: its facts stand where they were written
+        return narrative.paragraphs
+    return tuple(_standing(desk.timeline, paragraph) for paragraph in narrative.paragraphs)
+
+
+def _standing(timeline: Timeline, paragraph: Paragraph) -> Paragraph:
+    """Return a paragraph with the facts of its sentences where they are written now, corrections heeded."""
+    return replace(
+        paragraph,
+        sentences=tuple(
+            replace(said, facts=tuple(corrections.standing(timeline, path) for path in said.facts))
+            for said in paragraph.sentences
+        ),
+    )
 
 
 def _signatures(desk: _Desk, event: ev.Event) -> Iterator[Signature]:
@@ -385,8 +399,3 @@ def _gap(finding: Finding) -> str:
     if said.startswith(_NOT_RECORDED):
         said = said.partition(": ")[2]
     return phrasing.capital(f"{said} ({finding.todo})")
-
-
-def standing(timeline: Timeline, path: Path) -> Path:
-    """Return where a fact that a sentence rests on is written in the record."""
-    return corrections.standing(timeline, path)

@@ -5,16 +5,18 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, Final
 
 from pydantic import ValidationError
 
 from lda_notes import events as ev
 from lda_notes import phrasing
-from lda_notes.facts import label, leaves, plain, say
+from lda_notes.corrections import merge
+from lda_notes.facts import ANSWERS, label, leaves, plain, say
 from lda_notes.problems import Path
 from lda_notes.sheets.note_facts import Scene, Value, Values, at, kind_of
-from lda_notes.timeline import Entry, Timeline, merge
+from lda_notes.timeline import Entry, Timeline
 
 KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}
 """Under which key each kind of correction holds its facts."""
@@ -114,23 +116,60 @@ def _changes(scene: Scene, family: Family | None) -> Iterator[Values]:
     before, after = _replayed(family, scene.entry)
     if after is None:
         return
-    old, new = dict(leaves(plain(before))), dict(leaves(plain(after)))
-    key = KEY[kind_of(scene.event)]
+    old, new = _facts(before), _facts(after)
     for path in (*new, *(path for path in old if path not in new)):
         if old.get(path) != new.get(path):
-            yield _change(scene, family, path, old.get(path), new.get(path), key)
+            yield _change(scene, family, path, old.get(path), new.get(path))
 
 
-def _change(scene: Scene, family: Family, path: Path, old: Any, new: Any, key: str) -> Values:
-    here = (*at(scene.entry, key), *path)
-    there = (*at(family.entry), *path)
+def _facts(event: ev.Event) -> dict[Path, tuple[Any, Path]]:
+    """Return each fact of an event by its path: its value, and its full path, which a reason why not makes longer."""
+    found: dict[Path, tuple[Any, Path]] = {}
+    for path, value in leaves(plain(event)):
+        found[path[:-1] if path[-1] in ANSWERS else path] = (value, path)
+    return found
+
+
+def _change(
+    scene: Scene, family: Family, path: Path, old: tuple[Any, Path] | None, new: tuple[Any, Path] | None
+) -> Values:
+    key = KEY[kind_of(scene.event)]
+    given = _longest(getattr(scene.event, key), new[1] if new else path)
+    here: Path = ("events", scene.entry.index, key, *given)
+    there = _written(family, scene.entry, old[1]) if old else here
     today = phrasing.local(family.entry.original.at, scene.zone).date()
-    name = next(step for step in reversed(path) if isinstance(step, str))
     return {
         "what": (label(type(family.entry.original), path), (here,)),
-        "before": (say(old, name, scene.zone, today) if old is not None else None, (there,)),
-        "now": (say(new, name, scene.zone, today) if new is not None else None, (here,)),
+        "before": (_said(old, scene, today) if old else None, (there,)),
+        "now": (_said(new, scene, today) if new else None, (here,)),
     }
+
+
+def _said(fact: tuple[Any, Path], scene: Scene, today: date) -> str:
+    value, path = fact
+    if path[-1] in ANSWERS:
+        return f"{str(path[-1]).replace('_', ' ')} ({phrasing.quoted(value)})"
+    name = next(step for step in reversed(path) if isinstance(step, str))
+    return say(value, name, scene.zone, today)
+
+
+def _longest(values: Any, path: Path) -> Path:
+    """Return as much of ``path`` as leads to something in ``values``."""
+    while path and not _holds(values, path):
+        path = path[:-1]
+    return path
+
+
+def _written(family: Family, upto: Entry, path: Path) -> Path:
+    """Return where a fact was written before one correction: in an earlier one that supplied it, else in the entry."""
+    place: Path = ("events", family.entry.index, *path)
+    for correction in applied(family):
+        if correction.index == upto.index:
+            break
+        key = KEY.get(kind_of(correction.event))
+        if key and _holds(getattr(correction.event, key), path):
+            place = ("events", correction.index, key, *path)
+    return place
 
 
 def _replayed(family: Family, upto: Entry) -> tuple[ev.Event, ev.Event | None]:

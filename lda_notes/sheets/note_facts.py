@@ -119,7 +119,10 @@ def _where(scene: Scene) -> Values:
         how = (port.tip.location, port.tip.method)
         said = [phrasing.label(word) for word in how if word]
         said += [phrasing.day(port.tip.on)] if port.tip.on else []
-        tip = (", ".join(said), tuple(("port", "tip", key) for key in ("location", "method", "on")))
+        tip = (
+            ", ".join(said),
+            tuple(("port", "tip", k) for k in ("location", "method", "on") if getattr(port.tip, k) is not None),
+        )
     unit: Value = _NONE
     for before, stay in zip(scene.timeline.units, scene.timeline.units[1:], strict=False):
         if stay.entry is not None and stay.entry.index == scene.entry.index:
@@ -133,9 +136,17 @@ def _where(scene: Scene) -> Values:
     }
 
 
+def _recorded(entry: Entry, *keys: str) -> Path:
+    """Return the path of a fact, or of the kind of its event where it was not recorded: that is all there is."""
+    part: Any = entry.event
+    for key in keys:
+        part = getattr(part, key, None)
+    return at(entry, *keys) if part is not None else at(entry, "kind")
+
+
 def _since(entry: Entry) -> Path:
     """Return the path of the moment that a needle's stay began."""
-    return at(entry, "inserted_at" if isinstance(entry.event, ev.ArrivalAccessed) else "at")
+    return _recorded(entry, "inserted_at" if isinstance(entry.event, ev.ArrivalAccessed) else "at")
 
 
 def _needle(scene: Scene) -> Values:
@@ -305,7 +316,7 @@ def due_paths(row: Due) -> tuple[Path, ...]:
         return (_since(entry),)
     if row.clock == "dressing change":
         began = "dressed_at" if isinstance(entry.event, ev.ArrivalAccessed) else "at"
-        return (at(entry, began), at(entry, "dressing", "type"))
+        return (_recorded(entry, began), _recorded(entry, "dressing", "type"))
     return (at(entry, "at"),)
 
 

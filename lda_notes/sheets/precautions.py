@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from lda_notes.episode import Allergy, Patient
 from lda_notes.phrasing import quoted
@@ -91,11 +91,16 @@ def precautions(patient: Patient) -> Iterator[Precaution]:
     """Yield what the recorded allergies and conditions change, in the order of the record."""
     for allergy in patient.allergies or ():
         says, about, cited = _ALLERGIES[allergy.to]
-        yield Precaution(_named(allergy), says, frozenset(about), Stated(f"Allergy to {allergy.to}: {says}", cited))
+        stated = Stated(f"A{_place(_ALLERGIES, allergy.to)}", f"Allergy to {allergy.to}: {says}", cited)
+        yield Precaution(_named(allergy), says, frozenset(about), stated)
     for condition in patient.history:
         says, about, cited = _HISTORY[condition]
-        stated = Stated(f"{condition[0].upper()}{condition[1:]}: {says}", cited)
+        stated = Stated(f"H{_place(_HISTORY, condition)}", f"{condition[0].upper()}{condition[1:]}: {says}", cited)
         yield Precaution(condition, says, frozenset(about), stated)
+
+
+def _place(table: Mapping[Any, object], name: str) -> int:
+    return list(table).index(name) + 1
 
 
 def _named(allergy: Allergy) -> str:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
-from lda_notes.limits import Limit
+from lda_notes.limits import ROWS, Limit
 from lda_notes.policy import DEFAULT, Policy, looser, value_text
 from lda_notes.sources import Citation
 
 
 @dataclass(frozen=True, slots=True)
 class Stated:
-    """What a source says, in our words."""
+    """What a source says, in our words. ``key`` names it in brackets: a letter and a number, its own for good."""
 
+    key: str
     says: str
     citations: tuple[Citation, ...]
 
@@ -21,27 +23,42 @@ class Stated:
 Basis = str | Stated
 """What a statement rests on: the name of a row of the policy, or what a source says."""
 
+_NUMBERS: Final = {row.name: number for number, row in enumerate(ROWS, 1)}
+
 
 class References:
-    """Numbers every basis in the order in which it is first named."""
+    """Collects every basis that a sheet names. Each has the same number always: its place in the table of limits.
+
+    Numbers by order of appearance would change all over the sheet when one fact of a record does.
+    """
 
     def __init__(self, policy: Policy) -> None:
         self._policy = policy
-        self._numbers: dict[Basis, int] = {}
+        self._named: dict[Basis, None] = {}
 
     def mark(self, basis: Iterable[Basis]) -> str:
         """Return the numbers of ``basis`` in brackets with a space before them; nothing for nothing."""
-        numbers = sorted({self._numbers.setdefault(one, len(self._numbers) + 1) for one in basis if one})
-        return f" [{', '.join(map(str, numbers))}]" if numbers else ""
+        named = sorted(basis, key=_order)
+        self._named.update(dict.fromkeys(named))
+        return f" [{', '.join(map(key, named))}]" if named else ""
 
     def rows(self) -> tuple[tuple[str, str, str], ...]:
-        """Return number, what is in force and its sources, for every basis named so far."""
-        return tuple((str(number), *self._told(basis)) for basis, number in self._numbers.items())
+        """Return number, what is in force and its sources, for every basis named so far, in the order of numbers."""
+        return tuple((key(basis), *self._told(basis)) for basis in sorted(self._named, key=_order))
 
     def _told(self, basis: Basis) -> tuple[str, str]:
         if not isinstance(basis, str):
             return basis.says, "; ".join(cited.text() for cited in basis.citations)
         return in_force(basis, self._policy), "; ".join(cited.text() for cited in self._policy.citations(basis))
+
+
+def key(basis: Basis) -> str:
+    """Return how a basis is named in brackets."""
+    return str(_NUMBERS[basis]) if isinstance(basis, str) else basis.key
+
+
+def _order(basis: Basis) -> tuple[str, int]:
+    return ("", _NUMBERS[basis]) if isinstance(basis, str) else (basis.key[0], int(basis.key[1:]))
 
 
 def in_force(name: str, policy: Policy) -> str:

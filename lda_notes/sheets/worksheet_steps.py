@@ -66,8 +66,8 @@ class Caution:
     basis: tuple[Basis, ...] = ()
 
 
-def _common(says: str) -> Caution:
-    return Caution(says, (Stated(says, (COMMON_PRACTICE,)),))
+def _common(key: str, says: str) -> Caution:
+    return Caution(says, (Stated(key, says, (COMMON_PRACTICE,)),))
 
 
 _CHILD: Final = (Citation("ayrshire-arran-child", "R"),)
@@ -102,15 +102,15 @@ def cautions(view: View, kind: str, title: str, precautions: tuple[Precaution, .
 def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
     match title:
         case "Look at the site" if kind == "access":
-            yield Caution(_NO_ACCESS, (Stated(_NO_ACCESS, _CHILD),))
+            yield Caution(_NO_ACCESS, (Stated("W11", _NO_ACCESS, _CHILD),))
         case "Numb the skin":
             yield from _numbing(view)
         case "Keep it sterile":
-            yield _common("Masks for all people present; sterile gloves from the sterile set-up onward")
+            yield _common("W1", "Masks for all people present; sterile gloves from the sterile set-up onward")
         case "Prepare the skin":
             yield from _skin(view, {p.to for p in view.timeline.episode.patient.allergies or ()})
         case "Put the needle in":
-            yield _common("Prime and clamp the extension first; at a right angle, in one steady push")
+            yield _common("W2", "Prime and clamp the extension first; at a right angle, in one steady push")
             yield Caution(f"At most {view.policy.text('needle_attempts')} by one nurse", ("needle_attempts",))
         case "Prove the line":
             yield from _proof(view, kind)
@@ -119,7 +119,9 @@ def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
         case "Lock or connect":
             yield from _lock(view)
         case "Take the needle out":
-            yield _common("Steady the port; straight out, the safety device locked, then look at the needle's tip")
+            yield _common(
+                "W3", "Steady the port; straight out, the safety device locked, then look at the needle's tip"
+            )
         case "Dress and label":
             yield from _dressing(view)
         case "What is due next":
@@ -154,11 +156,11 @@ def _skin(view: View, allergies: set[str]) -> Iterator[Caution]:
     if "iodine" not in allergies:
         said = f"Povidone-iodine: dry at least {policy.text('povidone_iodine_dry_s')}"
         yield Caution(said, ("povidone_iodine_dry_s",))
-    yield _common("Let it dry by itself; never wipe or fan; nothing touches the skin after it")
+    yield _common("W4", "Let it dry by itself; never wipe or fan; nothing touches the skin after it")
 
 
 def _proof(view: View, kind: str) -> Iterator[Caution]:
-    yield Caution(_PATENT, (Stated(_PATENT, (Citation("ons", "R"),)),))
+    yield Caution(_PATENT, (Stated("W12", _PATENT, (Citation("ons", "R"),)),))
     yield Caution(
         "No blood: nothing goes through the line; on hold until vascular access specialists or a physician clear it",
         ("hold_ends_with",),
@@ -209,7 +211,7 @@ def _lock(view: View) -> Iterator[Caution]:
 
 
 def _dressing(view: View) -> Iterator[Caution]:
-    yield _common("Without tension, the puncture site in view, labelled with date and initials")
+    yield _common("W5", "Without tension, the puncture site in view, labelled with date and initials")
     policy = view.policy
     if policy.choice("chg_disc_expected") == "yes":
         yield Caution("The disc right side up between hub and skin", ("chg_disc_expected",))

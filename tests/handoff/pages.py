@@ -1,0 +1,122 @@
+"""Turns sheets into pages as a reader would see them, and says where on each page which words stand."""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import re
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+HERE = Path(__file__).parent / "accessibility"
+CHROMIUM = [
+    "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--no-first-run",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Word:
+    """A word on a page; ``top`` and ``bottom`` in points from the page's top, ``left`` and ``right`` from its left."""
+
+    text: str
+    page: int
+    top: float
+    bottom: float
+    left: float
+    right: float
+
+
+@dataclass(frozen=True)
+class Pages:
+    count: int
+    width: float
+    height: float
+    words: tuple[Word, ...]
+
+    def rows(self, page: int) -> list[str]:
+        """Return the text of a page in rows, words of one height joined."""
+        rows: dict[int, list[Word]] = {}
+        for word in self.words:
+            if word.page == page:
+                rows.setdefault(round(word.bottom), []).append(word)
+        return [" ".join(w.text for w in sorted(rows[at], key=lambda w: w.left)) for at in sorted(rows)]
+
+
+def run(command: list[str], cwd: Path) -> None:
+    done = subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=False, timeout=180)
+    assert done.returncode == 0, f"{command[0]} failed:\n{done.stdout}{done.stderr}"
+
+
+def docx_to_pdf(path: Path) -> Path:
+    profile = f"-env:UserInstallation=file://{path.parent / 'office'}"
+    run(["soffice", "--headless", profile, "--convert-to", "pdf", path.name], path.parent)
+    return path.with_suffix(".pdf")
+
+
+def html_to_pdf(path: Path) -> Path:
+    pdf = path.with_name(f"{path.stem}-html.pdf")
+    profile = f"--user-data-dir={path.parent / 'browser'}"
+    run([*CHROMIUM, profile, "--no-pdf-header-footer", f"--print-to-pdf={pdf.name}", path.as_uri()], path.parent)
+    return pdf
+
+
+def read_pdf(path: Path) -> Pages:
+    boxes = path.with_suffix(".xml")
+    run(["pdftotext", "-bbox", path.name, boxes.name], path.parent)
+    tree = ElementTree.fromstring(re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "", boxes.read_text("utf-8")))
+    pages = tree.findall(".//{*}page")
+    words = tuple(
+        Word(word.text or "", number, *(float(word.attrib[key]) for key in ("yMin", "yMax", "xMin", "xMax")))
+        for number, page in enumerate(pages, 1)
+        for word in page.findall("{*}word")
+    )
+    return Pages(len(pages), float(pages[0].attrib["width"]), float(pages[0].attrib["height"]), words)
+
+
+def axe() -> str:
+    """Return the checker's source, brought by npm on first use and pinned by the lock file."""
+    source = HERE / "node_modules" / "axe-core" / "axe.min.js"
+    with (HERE / ".lock").open("w") as lock:  # test workers share the folder
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not source.exists():
+            run(["npm", "ci", "--silent", "--no-audit", "--no-fund"], HERE)
+    return source.read_text("utf-8")
+
+
+POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy"[^>]*>')
+
+
+def violations(page: str, folder: Path) -> list[dict[str, Any]]:
+    """Return what the checker holds against a page in a real browser; an empty list means nothing.
+
+    The page forbids scripts, so the checker's runs in a copy without that one row.
+    """
+    assert len(POLICY.findall(page)) == 1, "the page no longer forbids scripts, or says so otherwise"
+    script = (
+        f"<script>{axe()}</script><script>axe.run({{resultTypes: ['violations', 'passes']}}).then(found => {{"
+        "const out = document.createElement('pre'); out.id = 'found';"
+        "out.textContent = JSON.stringify({violations: found.violations, passes: found.passes.length});"
+        "document.body.appendChild(out); });</script>"
+    )
+    path = folder / "checked.html"
+    path.write_text(POLICY.sub("", page).replace("</body>", f"{script}</body>"), "utf-8")
+    command = [
+        *CHROMIUM,
+        f"--user-data-dir={folder / 'browser'}",
+        "--virtual-time-budget=20000",
+        "--dump-dom",
+        path.as_uri(),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=180)
+    found = re.search(r'<pre id="found">(.*?)</pre>', done.stdout, re.S)
+    assert found, f"the checker did not finish:\n{done.stderr[-2000:]}"
+    from html import unescape
+
+    result = json.loads(unescape(found[1]))
+    assert result["passes"] > 10, "the checker looked at next to nothing"
+    listed: list[dict[str, Any]] = result["violations"]
+    return listed
