@@ -149,7 +149,7 @@ def _expected(detail: Any) -> str | None:
         case "value_error":
             return str(context["error"]).removeprefix("expected ")
         case "union_tag_invalid":
-            return "one of " + context["expected_tags"].replace("'", "")
+            return "one of " + str(context["expected_tags"]).replace("'", "")
         case "union_tag_not_found":
             return "an event with its kind"
         case _:
