@@ -8,6 +8,7 @@ from typing import Any, Final, NamedTuple
 from lda_notes.problems import Path
 from lda_notes.shapes import (
     Dressing,
+    Flush,
     Needle,
     NotAssessed,
     NotDone,
@@ -38,7 +39,7 @@ PARTS: Final = frozenset(
         *("flushes", "lock", "antisepsis", "anaesthetic", "discard_ml", "connector_changed", "disinfecting_caps"),
         *("identifiers_checked", "allergies_checked", "response", "pain", "blood_return", "blood_return_before"),
         *("tip_confirmed", "inserted_at", "dressed_at", "dressing_found", "needle_intact", "safety_engaged"),
-        *("bleeding", "connections_secure", "vesicant"),
+        *("bleeding", "connections_secure", "vesicant", "resistance"),
         *("skin", "erythema", "swelling", "tenderness", "drainage", "port", "gauge", "length_mm", "non_coring"),
         *("power_rated", "type", "chlorhexidine_disc", "hand_hygiene", "masks", "sterile_gloves", "sterile_field"),
     }
@@ -46,7 +47,9 @@ PARTS: Final = frozenset(
 """Keys whose value may hold free text further down, or a reason why it was not done or not assessed."""
 
 _EITHER: Final = WORDS | PARTS
-_OPEN: Final = frozenset({Site, Dressing, Needle, Technique, Teaching, Problem, Supply, Scale, NotAssessed, NotDone})
+_OPEN: Final = frozenset(
+    {Site, Dressing, Flush, Needle, Technique, Teaching, Problem, Supply, Scale, NotAssessed, NotDone}
+)
 
 
 class Piece(NamedTuple):
