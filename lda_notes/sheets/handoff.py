@@ -223,13 +223,14 @@ def _head(found: Handoff) -> Pairs:
     words = found.patients[0].wording if found.patients else Wording(ZoneInfo("UTC"), found.asof)
     facility = found.policy.facility
     zones = dict.fromkeys(patient.wording.zone.key for patient in found.patients)
+    units = _units(found)
     return Pairs(
         (
             ("Judged from", words.in_full(found.asof)),
             ("Coming shift ends", words.in_full(found.shift_end)),
             ("Last handoff", words.in_full(found.since)),
             ("Times", ", ".join(zones) or "UTC"),
-            ("Patients", str(len(found.patients))),
+            ("Patients", f"{len(found.patients)}, {units}" if units else str(len(found.patients))),
             ("Limits", f"as published, changed by {facility.text()}" if facility else "as published"),
         ),
         columns=2,
@@ -237,9 +238,12 @@ def _head(found: Handoff) -> Pairs:
 
 
 def _running(found: Handoff) -> str:
-    units = dict.fromkeys(patient.unit for patient in found.patients if patient.unit)
     words = found.patients[0].wording if found.patients else Wording(ZoneInfo("UTC"), found.asof)
-    return f"{', '.join(units)}; judged from {words.in_full(found.asof)}".removeprefix("; ")
+    return f"{_units(found)}; judged from {words.in_full(found.asof)}".removeprefix("; ")
+
+
+def _units(found: Handoff) -> str:
+    return ", ".join(dict.fromkeys(patient.unit for patient in found.patients if patient.unit))
 
 
 def _unit_list(found: Handoff) -> Table:

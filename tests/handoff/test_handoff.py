@@ -1,0 +1,318 @@
+"""What the handoff sheet tells of each situation that a nurse may hand over."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from made_records import (
+    FLUSH,
+    HEPARIN,
+    event,
+    moment,
+    needle_event,
+    policy,
+    record,
+    removal_event,
+    unit_of_patients,
+)
+from ward import ASOF, handed, rows
+
+from lda_notes.sheets import handoff as sheets
+from lda_notes.sheets.handoff import Handoff
+from lda_notes.sheets.handoff_line import Action, LineFacts
+from lda_notes.sheets.handoff_patient import PatientFacts
+
+TOLD = {"name": "Dr Amaranth Locke", "credential": "MD"}
+
+
+def only(*events: dict[str, Any], asof: datetime = ASOF, **changes: Any) -> PatientFacts:
+    """Return the one patient of a handoff; ``changes`` are laid over the record."""
+    made = record(*events, number=7)
+    limits = changes.pop("policy", None)
+    for key, value in changes.items():
+        made[key] = {**made[key], **value}
+    (found,) = handed([made], asof, limits).patients if limits else handed([made], asof).patients
+    return found
+
+
+def actions(found: PatientFacts) -> dict[str, Action]:
+    return {action.act: action for action in found.actions}
+
+
+def facts(line: LineFacts) -> dict[str, str]:
+    return {fact.label: fact.value for fact in line.facts}
+
+
+def test_most_urgent_first() -> None:
+    found = handed(unit_of_patients(20, ASOF))
+    order = [line.urgency for _, line in sheets.rows(found)]
+    assert order == sorted(order, key=list(dict.fromkeys(order)).index), "each urgency stands together"
+    assert list(dict.fromkeys(order)) == ["out of use", "overdue", "due this shift", "steady"]
+    assert [patient.urgency for patient in found.patients] == sorted(
+        (patient.urgency for patient in found.patients), key=["out of use", "overdue", "due this shift", "steady"].index
+    )
+
+
+def test_a_line_on_hold_says_so_and_waits_for_an_evaluation() -> None:
+    found = only(
+        needle_event("2031-03-03 09:00"),
+        event(
+            "line check",
+            "2031-03-05 06:30",
+            blood_return="none",
+            problems=[{"what": "no blood", "action": "stopped", "told": TOLD, "told_at": moment("2031-03-05 06:40")}],
+        ),
+    )
+    (line,) = found.lines
+    assert (line.status, line.urgency) == ("on hold", "out of use")
+    assert line.hold == "no blood return (5 Mar 06:30, Marisol Tamm RN)"
+    first = found.lines[0].actions[0]
+    assert (first.act, first.by, first.late, first.basis) == (
+        "Evaluation; nothing through the line before",
+        None,
+        True,
+        ("hold_ends_with",),
+    )
+    assert found.open_problems == (
+        '"no blood"; done: "stopped"; told Dr Amaranth Locke MD 5 Mar 06:40; NO ANSWER recorded '
+        "(5 Mar 06:30, Marisol Tamm RN)",
+    )
+    flush = next(action for action in line.actions if action.clock == "flush")
+    assert flush.act.endswith("not before the evaluation")
+
+
+@pytest.mark.parametrize(
+    ("choice", "words"),
+    [
+        ("evaluation", "the line stays on hold until vascular access specialists or a physician clear it"),
+        ("evaluation or blood return", "the hold ends, as facility policy allows"),
+    ],
+)
+def test_what_ends_a_hold_is_told_as_policy_has_it(choice: str, words: str) -> None:
+    limits = policy(hold_ends_with=choice)
+    found = only(
+        needle_event("2031-03-03 09:00"), event("line check", "2031-03-05 06:30", blood_return="none"), policy=limits
+    )
+    assert {one.then for one in found.contingencies if one.when == "blood returns before the evaluation"} == {words}
+
+
+def test_an_unknown_start_is_due_now_and_says_why() -> None:
+    found = only(event("arrival accessed", "2031-03-05 05:00", needle={"gauge": 20}, blood_return="present"))
+    due = actions(found)
+    needle, dressing = due["Needle change, or removal"], due["Dressing change"]
+    assert (needle.by, needle.late, needle.why) == (None, True, "time of insertion is not known")
+    assert (dressing.by, dressing.late, dressing.why) == (None, True, "dressing type is not known")
+    (line,) = found.lines
+    assert line.dwell_day is None
+    assert facts(line)["Needle"] == "20 gauge, length not recorded, time of insertion not known, in on arrival"
+
+
+def test_a_dwelling_thrombolytic_is_pending_with_the_time_to_check_it() -> None:
+    given = event("patency treatment", "2031-03-05 06:50", drug="alteplase", dose_mg=2, volume_ml=2)
+    found = only(needle_event("2031-03-03 09:00"), given, patient={"weight_kg": 70})
+    assert found.pending == (
+        "alteplase 2 mg in 2 mL dwelling; not looked at yet; check by 5 Mar 07:20 (5 Mar 06:50, Marisol Tamm RN)",
+    )
+    assert actions(found)["Check of the dwelling thrombolytic"].by == moment("2031-03-05 07:20")
+    assert {(one.when, one.then) for one in found.contingencies} >= {
+        ("it has not worked by the second look", "a second dose can be ordered from 5 Mar 08:50, 4 mg at most in all"),
+        ("blood returns", "4 to 5 mL are withdrawn and the line is flushed"),
+    }
+    assert "Flush and lock, nothing runs" not in actions(found), "a dwelling drug is not flushed away"
+
+
+@pytest.mark.parametrize(
+    ("earlier", "act"),
+    [
+        ([], "Ask the prescriber: second dose or evaluation"),
+        (["2031-03-05 01:00"], "Ask the prescriber: evaluation, no further dose"),
+    ],
+)
+def test_a_thrombolytic_that_has_not_worked_goes_to_the_prescriber(earlier: list[str], act: str) -> None:
+    times = [*earlier, "2031-03-05 04:00"]
+    events: list[dict[str, Any]] = [needle_event("2031-03-03 09:00")]
+    for time in times:
+        start = moment(time)
+        events.append(event("patency treatment", start, drug="alteplase", dose_mg=2, volume_ml=2))
+        for minutes in (30, 120):
+            look = start + timedelta(minutes=minutes)
+            events.append(event("patency check", look, treatment=events[1]["id"], blood_return="none"))
+    assert act in actions(only(*events))
+
+
+def test_only_the_latest_look_that_says_so_changes_the_dressing() -> None:
+    """A later look that does not speak of the dressing does not dry a damp one."""
+    damp = event("line check", "2031-03-04 20:00", dressing_found=["damp"])
+    silent = event("line check", "2031-03-05 06:00", blood_return="present")
+    due = actions(only(needle_event("2031-03-04 09:00"), damp, silent))
+    assert (due["Dressing change"].by, due["Dressing change"].why) == (None, "dressing found damp")
+    changed = event("dressing change", "2031-03-05 06:30", dressing={"type": "gauze"})
+    due = actions(only(needle_event("2031-03-04 09:00"), damp, silent, changed))
+    assert due["Dressing change"].by == moment("2031-03-07 06:30")
+    # The needle keeps its own clock: seven days by the hour, across the night when clocks go forward.
+    assert due["Needle change, or removal"].by == moment("2031-03-11 10:00")
+
+
+def test_idle_time_counts_from_the_stop_of_an_infusion() -> None:
+    runs = needle_event("2031-03-03 09:00", infusion="saline", lock={"not_done": "infusion"})
+    assert "Flush and lock, nothing runs" not in actions(only(runs))
+    stop = event("line use", "2031-03-05 02:00", purpose="infusion", action="stopped")
+    flush = actions(only(runs, stop))["Flush and lock, nothing runs"]
+    assert (flush.by, flush.why) == (moment("2031-03-06 02:00"), "infusion stopped 5 Mar 02:00, 24 hours")
+
+
+def test_a_port_never_touched_asks_for_its_last_flush() -> None:
+    found = only()
+    assert list(actions(found)) == ["Find out when the port was last flushed"]
+    assert found.lines[0].urgency == "overdue"
+
+
+def test_after_discharge_the_maintenance_flush_has_an_owner() -> None:
+    left = event(
+        "discharge", "2031-03-04 15:00", destination="home", needle_in=False, handed_to={"name": "Port clinic"}
+    )
+    found = only(needle_event("2031-03-03 09:00"), removal_event("2031-03-04 10:00"), left)
+    flush = actions(found)["Maintenance flush after discharge"]
+    assert (flush.by, flush.owner) == (moment("2031-04-01 11:00"), "Port clinic")
+    assert (found.urgency, found.left) == ("left", "Discharged to home, no needle in (4 Mar 15:00, Marisol Tamm RN)")
+
+
+def test_nothing_after_the_moment_judged_from_is_told() -> None:
+    later = [removal_event("2031-03-06 10:00"), event("discharge", "2031-03-06 15:00", destination="home")]
+    now = only(needle_event("2031-03-03 09:00"))
+    assert only(needle_event("2031-03-03 09:00"), *later).lines[0].facts == now.lines[0].facts
+    assert only(needle_event("2031-03-03 09:00"), *later).actions == now.actions
+    assert only(needle_event("2031-03-03 09:00"), *later).left == ""
+
+
+def test_each_septum_has_its_own_row() -> None:
+    made = record(needle_event("2031-03-03 09:00", septum="medial"))
+    made["port"]["septa"] = ["medial", "lateral"]
+    listed = sheets.rows(handed([made]))
+    assert {(line.septum, sheets.what_is_in(line)) for _, line in listed} == {
+        ("medial", "20 gauge, 19 mm (3/4 inch); day 3"),
+        ("lateral", "no needle"),
+    }
+
+
+def test_the_shift_ends_before_its_last_moment() -> None:
+    """A look due at the very end of the shift belongs to the next one."""
+    made = record(needle_event("2031-03-05 07:00", infusion="saline"))
+    (inside,) = handed([made], shift_end=moment("2031-03-05 19:01")).patients
+    (outside,) = handed([made], shift_end=moment("2031-03-05 19:00")).patients
+    assert (inside.lines[0].urgency, outside.lines[0].urgency) == ("due this shift", "steady")
+    assert {a.owner for a in inside.actions if a.clock == "line check"} == {"oncoming nurse"}
+    assert {a.owner for a in outside.actions if a.clock == "line check"} == {"a later shift"}
+
+
+def test_gaps_since_the_last_handoff_are_said_and_older_ones_are_not() -> None:
+    old = needle_event("2031-03-03 09:00", needle={"gauge": 20})
+    new = event("line check", "2031-03-05 06:00", blood_return="present")
+    found = only(old, new)
+    assert any(gap.startswith("Line check (5 Mar 06:00, Marisol Tamm RN): ") for gap in found.gaps)
+    assert not any("needle length" in gap for gap in found.gaps)
+    wider = handed([record(old, new, number=7)], hours=Decimal(72)).patients[0]
+    assert any("needle length" in gap for gap in wider.gaps)
+
+
+def test_events_that_could_not_be_read_are_named() -> None:
+    broken = {"id": "lost-1", "kind": "line check"}
+    found = only(needle_event("2031-03-03 09:00"), broken)
+    assert found.unread == ("An event could not be read and is not on this sheet: lost-1, line check",)
+    assert any("lost-1" in row for row in rows(handed([record(needle_event("2031-03-03 09:00"), broken)])))
+
+
+def test_allergies_change_what_is_to_know() -> None:
+    found = only(
+        needle_event("2031-03-04 09:00", infusion="saline"),
+        patient={"allergies": [{"to": "chlorhexidine", "reaction": "hives"}]},
+    )
+    assert [(one.reason, one.says) for one in found.precautions] == [
+        ('allergy to chlorhexidine ("hives")', "no chlorhexidine on the skin, in a disc or in a dressing")
+    ]
+    assert sheets.to_know(found, found.lines[0]).startswith("Allergy to chlorhexidine")
+    none = only(needle_event("2031-03-04 09:00"), patient={"allergies": []})
+    assert none.allergies == "no known allergies"
+    silent = record(needle_event("2031-03-04 09:00"))
+    del silent["patient"]["allergies"]
+    (unknown,) = handed([silent]).patients
+    assert unknown.allergies == "allergies not recorded"
+
+
+def test_the_last_lock_shows_its_units_and_a_reason_why_not_shows_itself() -> None:
+    locked = only(needle_event("2031-03-04 09:00", lock={**HEPARIN, "volume_ml": 3}))
+    assert facts(locked.lines[0])["Lock"] == "heparin 100 units per mL, 3 mL: 300 units"
+    infused = only(
+        needle_event("2031-03-04 09:00", lock=HEPARIN),
+        event("flush", "2031-03-04 12:00", flushes=[FLUSH], lock={"not_done": "infusion connected"}),
+    )
+    assert facts(infused.lines[0])["Lock"] == 'not locked: "infusion connected"'
+    strengthless = only(needle_event("2031-03-04 09:00", lock={"drug": "heparin", "volume_ml": 5}))
+    assert facts(strengthless.lines[0])["Lock"] == "heparin strength not recorded, 5 mL"
+
+
+def test_an_amended_fact_is_told_as_corrected() -> None:
+    first = needle_event("2031-03-04 09:00")
+    amended = event("amendment", "2031-03-04 10:00", of=first["id"], sets={"needle": {"gauge": 22}}, reason="misread")
+    needle = next(fact for fact in only(first, amended).lines[0].facts if fact.label == "Needle")
+    assert needle.value.startswith("22 gauge, 19 mm")
+    assert needle.told == "4 Mar 09:00, Marisol Tamm RN; corrected later"
+
+
+def test_a_retracted_event_is_not_on_the_sheet() -> None:
+    wrong = event("line check", "2031-03-05 06:00", blood_return="none")
+    back = event("retraction", "2031-03-05 06:30", of=wrong["id"], reason="wrong patient")
+    found = only(needle_event("2031-03-04 09:00"), wrong, back)
+    assert found.lines[0].status == "accessed"
+    assert not any("06:00" in gap for gap in found.gaps)
+
+
+def test_a_local_limit_is_cited_where_it_is_used_and_a_looser_one_is_marked() -> None:
+    limits = policy(needle_dwell_days=10, line_check_hours=8)
+    told = rows(handed([record(needle_event("2031-03-04 09:00"))], policy=limits))
+    cited = [row for row in told if "set by local policy" in row]
+    assert any("needle stays in: at most 10 days (looser than published: at most 7 days)" in row for row in cited)
+    assert any("looks at the line: at most 8 hours (published: at most 12 hours)" in row for row in cited)
+    assert any("changed by facility policy, Port care policy (invented), 2024-01-15" in row for row in told)
+
+
+def test_times_are_told_in_the_zone_of_the_stay_and_twice_in_an_hour_that_comes_twice() -> None:
+    """Clocks go back in Chicago on 3 November 2024 at 02:00."""
+    first = datetime(2024, 11, 3, 6, 30, tzinfo=UTC)
+    second = datetime(2024, 11, 3, 7, 30, tzinfo=UTC)
+    for at, words in ((first, "3 Nov 01:30 CDT"), (second, "3 Nov 01:30 CST")):
+        (found,) = handed([record(needle_event(at))], datetime(2024, 11, 3, 12, tzinfo=UTC)).patients
+        told = next(fact.told for fact in found.lines[0].facts if fact.label == "Needle")
+        assert told == f"{words}, Marisol Tamm RN"
+
+
+def test_seven_days_by_the_hour_end_an_hour_earlier_by_the_wall_when_clocks_go_back() -> None:
+    made = record(needle_event("2024-10-30 19:00"))
+    by_hour = handed([made], moment("2024-10-31 07:00")).patients[0]
+    by_day = handed([made], moment("2024-10-31 07:00"), policy(interval_counting="calendar day")).patients[0]
+    assert actions(by_hour)["Needle change, or removal"].by == moment("2024-11-06 18:00")
+    assert actions(by_day)["Needle change, or removal"].by == moment("2024-11-06 23:59").replace(second=59)
+
+
+def test_every_fact_says_when_and_by_whom() -> None:
+    found = handed(unit_of_patients(20, ASOF))
+    told = [fact for patient in found.patients for line in patient.lines for fact in line.facts]
+    assert len(told) > 80
+    for fact in told:
+        assert fact.told or fact.value in ("not recorded", "none recorded"), fact
+        assert "Marisol Tamm RN" in fact.told or fact.value in ("not recorded", "none recorded")
+
+
+def test_unreadable_records_are_named_on_the_sheet() -> None:
+    found = handed([record(needle_event("2031-03-04 09:00"))], unreadable=["ward/x.yaml:1:1: the file holds nothing"])
+    assert any("Not on this sheet: ward/x.yaml:1:1" in row for row in rows(found))
+
+
+def test_the_sheet_is_the_same_whatever_the_order_of_records() -> None:
+    made = unit_of_patients(20, ASOF)
+    forward: Handoff = handed(made)
+    backward: Handoff = handed(made[::-1])
+    assert rows(forward) == rows(backward)
