@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
 from typing import Any, Literal
 
 from lda_notes import events as ev
@@ -46,6 +49,49 @@ class Need:
         return self.when is None or self.when(event, episode)
 
 
+# -- what the whole record says, gathered once for all of its events --
+
+
+class _Whole:
+    """What conditions ask of a record as a whole. ``needles`` has, by septum, the times of needles in and out."""
+
+    def __init__(self, episode: Episode) -> None:
+        self.first_access = min((e.at for e in episode.events if isinstance(e, ev.Access)), default=None)
+        self.injected = any(isinstance(e, ev.LineUse) and e.purpose == "power injection" for e in episode.events)
+        self.followed = {e.follows_removal for e in episode.events if isinstance(e, ev.Access)}
+        self.needles: dict[str, list[tuple[datetime, bool]]] = {}
+        for event in episode.events:
+            if isinstance(event, ev.Opening | ev.Closing):
+                septum = event.septum or episode.port.septa[0]
+                self.needles.setdefault(septum, []).append((event.at, isinstance(event, ev.Opening)))
+        for moves in self.needles.values():
+            moves.sort()
+
+
+class _Same:
+    """An episode compared by identity: comparing its facts would cost more than gathering them."""
+
+    __slots__ = ("episode",)
+
+    def __init__(self, episode: Episode) -> None:
+        self.episode = episode
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.episode is self.episode
+
+    def __hash__(self) -> int:
+        return id(self.episode)
+
+
+@lru_cache(maxsize=2)
+def _gathered(same: _Same) -> _Whole:
+    return _Whole(same.episode)
+
+
+def _whole(episode: Episode) -> _Whole:
+    return _gathered(_Same(episode))
+
+
 # -- when a fact is asked for --
 
 
@@ -76,7 +122,8 @@ def needs_verifier(event: ev.Event, _: Episode) -> bool:
 
 def first_access(event: ev.Access, episode: Episode) -> bool:
     """Tell whether the tip position must be known now: the first access on record, or no confirmation on record."""
-    return episode.port.tip is None or not any(e.kind == "access" and e.at < event.at for e in episode.events)
+    first = _whole(episode).first_access
+    return episode.port.tip is None or first is None or event.at <= first
 
 
 def injection_possible(_: Any, episode: Episode) -> bool:
@@ -87,7 +134,7 @@ def injection_possible(_: Any, episode: Episode) -> bool:
 
 def injected(_: Any, episode: Episode) -> bool:
     """Tell whether a power injection is on record."""
-    return any(isinstance(event, ev.LineUse) and event.purpose == "power injection" for event in episode.events)
+    return _whole(episode).injected
 
 
 def nothing_runs(event: ev.Access, _: Episode) -> bool:
@@ -102,23 +149,14 @@ def unlocked(event: ev.Access, episode: Episode) -> bool:
 
 def needle_in(event: ev.CareEvent, episode: Episode) -> bool:
     """Tell whether a needle is in at the time of ``event``, so that a dressing and connections can be looked at."""
-    septum = event.septum or episode.port.septa[0]
-    last = max(
-        (
-            (other.at, isinstance(other, ev.Opening))
-            for other in episode.events
-            if isinstance(other, ev.Opening | ev.Closing)
-            and other.at <= event.at
-            and (other.septum or episode.port.septa[0]) == septum
-        ),
-        default=(None, False),
-    )
-    return last[1]
+    moves = _whole(episode).needles.get(event.septum or episode.port.septa[0], [])
+    position = bisect_right(moves, (event.at, True))
+    return position > 0 and moves[position - 1][1]
 
 
 def no_needle_follows(event: ev.Deaccess, episode: Episode) -> bool:
     """Tell whether the port stays without a needle: no access says that it belongs to this removal."""
-    return not any(isinstance(other, ev.Access) and other.follows_removal == event.id for other in episode.events)
+    return event.id not in _whole(episode).followed
 
 
 def under_way(event: ev.LineUse, _: Episode) -> bool:

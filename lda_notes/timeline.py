@@ -175,6 +175,7 @@ class Timeline:
     discharge: Entry | None
     _moments: Mapping[str, list[datetime]]
     _states: Mapping[str, list[State]]
+    _by_id: Mapping[str, Entry]
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -204,7 +205,7 @@ class Timeline:
 
     def entry(self, event_id: str) -> Entry | None:
         """Return the standing or retracted event of that identifier."""
-        return next((e for e in (*self.entries, *self.retracted) if e.event.id == event_id), None)
+        return self._by_id.get(event_id)
 
 
 def build(episode: Episode, policy: Policy, asof: datetime) -> Timeline:
@@ -255,6 +256,7 @@ def build(episode: Episode, policy: Policy, asof: datetime) -> Timeline:
         discharge,
         {septum: history.moments for septum, history in histories.items()},
         {septum: history.states for septum, history in histories.items()},
+        {entry.event.id: entry for entry in (*reversed(retracted), *reversed(entries))},  # of two the first counts
     )
 
 

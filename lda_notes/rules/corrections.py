@@ -74,8 +74,9 @@ def correction_of_a_correction(case: Case) -> Iterable[Found]:
 
     Make the correction to the event itself.
     """
+    known = {entry.event.id: entry for entry in reversed(case.timeline.corrections)}
     for entry, event in _corrections(case):
-        target = next((other for other in case.timeline.corrections if other.event.id == event.of), None)
+        target = known.get(event.of)
         if target is None or target is entry:
             continue
         if not isinstance(event, Retraction) or isinstance(target.event, Retraction):
@@ -114,10 +115,11 @@ def correction_of_retracted_event(case: Case) -> Iterable[Found]:
 
     Chart what happened as a new entry, or take the correction out.
     """
+    retracted = {entry.event.id: entry for entry in reversed(case.timeline.retracted)}
     for entry, event in _corrections(case):
         if isinstance(event, Retraction):
             continue
-        target = next((other for other in case.timeline.retracted if other.event.id == event.of), None)
+        target = retracted.get(event.of)
         if target is not None and target.retraction is not None and target.retraction.at <= event.at:
             yield Found(
                 entry.path("of"),
@@ -135,8 +137,11 @@ def correction_before_entry(case: Case) -> Iterable[Found]:
 
     Correct the time of the correction, or that of the entry.
     """
+    if not case.timeline.corrections:
+        return
+    known = {event.id: event for event in reversed(case.timeline.episode.events)}
     for entry, event in _corrections(case):
-        target = next((other for other in case.timeline.episode.events if other.id == event.of), None)
+        target = known.get(event.of)
         if target is None or target is event:
             continue
         made = target.charted_at or target.at
@@ -166,18 +171,19 @@ def _corrected(event: Event, values: Mapping[str, Any]) -> Event | None:
         return None
 
 
-def _before(case: Case, correction: Correcting) -> Event | None:
-    """Return the corrected event as it was read before ``correction``: earlier corrections applied."""
-    target = case.timeline.entry(correction.of)
-    if target is None:
-        return None
-    event = target.original
-    for earlier in target.corrections:
-        if earlier is correction:
-            break
-        values = earlier.sets if isinstance(earlier, Amendment) else getattr(earlier, "adds", {})
-        event = _corrected(event, values) or event
-    return event
+def _changes(case: Case) -> Iterator[tuple[Entry, Correcting, Event, Event]]:
+    """Yield each addendum and amendment that can be applied, with the event as it was read before and after it."""
+    if not case.timeline.corrections:
+        return
+    entries = {id(entry.event): entry for entry in case.timeline.corrections}
+    for target in (*case.timeline.entries, *case.timeline.retracted):
+        event = target.original
+        for correction in target.corrections:
+            values = correction.sets if isinstance(correction, Amendment) else getattr(correction, "adds", None)
+            new = _corrected(event, values) if values is not None else None
+            if new is not None:
+                yield entries[id(correction)], correction, event, new
+                event = new
 
 
 def _changed(old: Any, new: Any, path: Path = ()) -> Iterator[Path]:
@@ -198,19 +204,14 @@ def addendum_changes_fact(case: Case) -> Iterable[Found]:
 
     Make it an amendment, or take the fact out of the addendum.
     """
-    for entry, event in _corrections(case):
-        if not isinstance(event, Addendum) or not event.adds:
-            continue
-        target = _before(case, event)
-        new = _corrected(target, event.adds) if target is not None else None
-        if target is None or new is None:
-            continue
-        for path in sorted(_changed(_recorded(target), _recorded(new))):
-            yield Found(
-                entry.path("adds", *path),
-                f"the addendum changes {'.'.join(map(str, path))} of {event.of}, which was recorded",
-                event=event.id,
-            )
+    for entry, event, before, after in _changes(case):
+        if isinstance(event, Addendum):
+            for path in sorted(_changed(_recorded(before), _recorded(after))):
+                yield Found(
+                    entry.path("adds", *path),
+                    f"the addendum changes {'.'.join(map(str, path))} of {event.of}, which was recorded",
+                    event=event.id,
+                )
 
 
 @rule("advice", "take the amendment out, or correct what it sets", cites=(_REVISION,))
@@ -221,10 +222,6 @@ def amendment_changes_nothing(case: Case) -> Iterable[Found]:
 
     Correct the amendment, or take it out.
     """
-    for entry, event in _corrections(case):
-        if not isinstance(event, Amendment):
-            continue
-        target = _before(case, event)
-        new = _corrected(target, event.sets) if target is not None else None
-        if target is not None and new is not None and _recorded(new) == _recorded(target):
+    for entry, event, before, after in _changes(case):
+        if isinstance(event, Amendment) and _recorded(after) == _recorded(before):
             yield Found(entry.path("sets"), f"the amendment sets nothing that {event.of} does not say", event=event.id)

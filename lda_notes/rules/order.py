@@ -247,8 +247,8 @@ def _septum(event: CareEvent, case: Case) -> str:
     return event.septum or case.timeline.episode.port.septa[0]
 
 
-@rule("wrong", "name the dose that dwells, or correct the time", on=(PatencyCheck,), cites=(_LABEL,))
-def patency_check_of_ended_treatment(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
+@rule("wrong", "name the dose that dwells, or correct the time", cites=(_LABEL,))
+def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
     """Finds a patency check on a treatment that was over: success was charted, another dose followed, or the needle
     was taken out.
 
@@ -256,17 +256,25 @@ def patency_check_of_ended_treatment(step: Step, event: PatencyCheck, case: Case
 
     Correct the treatment that is named, or the time.
     """
-    named = case.timeline.entry(event.treatment)
-    if named is None or named.retraction is not None or not isinstance(named.event, PatencyTreatment):
+    dwells = case.timeline.dwells
+    if not any(dwells.values()):
         return
-    dwell = step.before.dwell
-    over = dwell is None or dwell.treatment.event.id != event.treatment
-    if over and named.event.at <= event.at and _septum(named.event, case) == step.septum:
-        ended = next(
-            (d.ended for d in case.timeline.dwells[step.septum] if d.treatment is named and d.ended is not None), None
-        )
-        by = f", ended by {_named(ended, case)}" if ended is not None else ""
-        yield Found(step.entry.path("treatment"), f"{event.treatment} no longer dwells{by}")
+    ended = {(septum, stay.treatment.event.id): stay.ended for septum, stays in dwells.items() for stay in stays}
+    for step in case.timeline.steps:
+        event, septum = step.entry.event, step.septum
+        if not isinstance(event, PatencyCheck) or septum is None or (septum, event.treatment) not in ended:
+            continue
+        dwell = step.before.dwell
+        named = case.timeline.entry(event.treatment)
+        if dwell is not None and dwell.treatment.event.id == event.treatment:
+            continue
+        if named is not None and named.event.at <= event.at:
+            by = ended[septum, event.treatment]
+            yield Found(
+                step.entry.path("treatment"),
+                f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}",
+                event=event.id,
+            )
 
 
 @rule("wrong", "name the first dose", on=(PatencyTreatment,), cites=(_LABEL,))

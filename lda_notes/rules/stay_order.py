@@ -136,24 +136,26 @@ def event_before_implantation(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct the time, or the removal of the port", on=(CareEvent,), cites=(COMMON_PRACTICE,))
-def event_after_port_removal(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+@rule("wrong", "correct the time, or the removal of the port", cites=(COMMON_PRACTICE,))
+def event_after_port_removal(case: Case) -> Iterable[Found]:
     """Finds events at a port after it was taken out of the body.
 
     A port that is out cannot be looked after: a time is wrong, or the record is about another port.
 
     Correct the time that is wrong.
     """
-    if step.before.port_in:
-        return
-    for entry in case.timeline.entries:
-        if isinstance(entry.event, PortRemoved) and entry.event.at <= event.at:
+    removed: Entry | None = None
+    for step in case.timeline.steps:
+        event = step.entry.event
+        if isinstance(event, PortRemoved):
+            removed = removed or step.entry
+        elif removed is not None and step.septum is not None and not step.before.port_in:
             yield Found(
                 step.entry.path("at"),
-                f"the event is at {case.say(event.at)}, after the port was removed at {case.say(entry.event.at)}",
-                related=(Related(entry.path(), "the removal of the port"),),
+                f"the event is at {case.say(event.at)}, after the port was removed at {case.say(removed.event.at)}",
+                related=(Related(removed.path(), "the removal of the port"),),
+                event=event.id,
             )
-            return
 
 
 @rule("wrong", "correct the date on the card or the time of the event", on=(PortImplanted,), cites=(COMMON_PRACTICE,))
@@ -200,8 +202,8 @@ def port_removed_twice(step: Step, event: PortRemoved, case: Case) -> Iterable[F
     return () if step.before.port_in else (Found(step.entry.path("at"), "the port is removed but is not in"),)
 
 
-@rule("wrong", "chart the removal of the needle", on=(PortRemoved,), cites=(_CDC,))
-def port_removed_with_needle_in(step: Step, event: PortRemoved, case: Case) -> Iterable[Found]:
+@rule("wrong", "chart the removal of the needle", cites=(_CDC,))
+def port_removed_with_needle_in(case: Case) -> Iterable[Found]:
     """Finds the removal of a port in which, by the record, a needle still is.
 
     The needle comes out before the port; its removal, and whether it came out whole, has to be on record.
@@ -210,9 +212,10 @@ def port_removed_with_needle_in(step: Step, event: PortRemoved, case: Case) -> I
     """
     for stays in case.timeline.needles.values():
         for stay in stays:
-            if stay.closed is step.entry:
+            if stay.closed is not None and isinstance(stay.closed.event, PortRemoved):
                 yield Found(
-                    step.entry.path("at"),
+                    stay.closed.path("at"),
                     f"the port is removed while the needle of {case.say(stay.opened.event.at)} is in",
                     related=(Related(stay.opened.path(), "the needle that is in"),),
+                    event=stay.closed.event.id,
                 )

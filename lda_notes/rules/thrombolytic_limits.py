@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import timedelta
 from decimal import Decimal
-from typing import Final
+from typing import Final, NamedTuple
 
 from lda_notes import amounts
 from lda_notes.events import PatencyCheck, PatencyTreatment, Proved
@@ -142,92 +142,102 @@ def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> 
         )
 
 
+class _Dose(NamedTuple):
+    """An alteplase dose within the doses for one occlusion. ``total_mg`` counts the doses up to it."""
+
+    step: Step
+    event: PatencyTreatment
+    number: int
+    before: Entry | None
+    total_mg: Decimal
+
+
+def _doses(case: Case) -> Iterator[_Dose]:
+    """Yield every alteplase dose with its place among the doses for its occlusion.
+
+    An occlusion ends when blood comes back; the doses after that are for a new one.
+    """
+    if not any(case.timeline.dwells.values()):
+        return
+    last: dict[str | None, _Dose] = {}
+    for step in case.timeline.steps:
+        event = step.entry.event
+        if isinstance(event, PatencyTreatment):
+            if event.drug == "alteplase":
+                earlier = last.get(step.septum)
+                number, before, total = (
+                    (1, None, Decimal(0))
+                    if earlier is None
+                    else (earlier.number + 1, earlier.step.entry, earlier.total_mg)
+                )
+                last[step.septum] = _Dose(step, event, number, before, total + (event.dose_mg or 0))
+                yield last[step.septum]
+        elif isinstance(event, Proved) and event.blood_return == "present":
+            last.pop(step.septum, None)
+
+
 @rule(
     "unsafe",
     "wait for the full dwell and look again before a second dose",
-    on=(PatencyTreatment,),
     limits=("alteplase_second_dose_minutes",),
 )
-def alteplase_second_dose_early(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
     """Measures the time from the first alteplase dose for an occlusion to the second.
 
     The first dose needs its full dwell; a second one before that adds risk of bleeding without need.
 
     Look at the line at 120 minutes, and only then give the second dose, if it is ordered.
     """
-    if event.drug != "alteplase" or (event.dose_mg is None and event.second_dose_of is None):
-        return
-    earlier = _doses(case, step)[:-1]
-    if not earlier:
-        return
-    waited = event.at - earlier[-1].event.at
-    if waited < case.span("alteplase_second_dose_minutes"):
-        yield Found(
-            step.entry.path("at"),
-            f"a further alteplase dose was given {length(waited)} after the one before; expected at least "
-            f"{case.policy.text('alteplase_second_dose_minutes')}",
-            related=(Related(earlier[-1].path("at"), "the dose before"),),
-        )
-
-
-def _doses(case: Case, step: Step) -> list[Entry]:
-    """Return the alteplase doses for the occlusion that ``step`` treats, up to it.
-
-    An occlusion ends when blood comes back; the doses after that are for a new one.
-    """
-    doses: list[Entry] = []
-    for other in case.timeline.steps:
-        if other.septum != step.septum:
+    for dose in _doses(case):
+        if dose.before is None or (dose.event.dose_mg is None and dose.event.second_dose_of is None):
             continue
-        event = other.entry.event
-        if isinstance(event, PatencyTreatment):
-            if event.drug == "alteplase":
-                doses.append(other.entry)
-        elif isinstance(event, Proved) and event.blood_return == "present":
-            doses.clear()
-        if other is step:
-            break
-    return doses
+        waited = dose.event.at - dose.before.event.at
+        if waited < case.span("alteplase_second_dose_minutes"):
+            yield Found(
+                dose.step.entry.path("at"),
+                f"a further alteplase dose was given {length(waited)} after the one before; expected at least "
+                f"{case.policy.text('alteplase_second_dose_minutes')}",
+                related=(Related(dose.before.path("at"), "the dose before"),),
+                event=dose.event.id,
+            )
 
 
-@rule("unsafe", "give no further dose; ask for imaging", on=(PatencyTreatment,), limits=("alteplase_doses",))
-def alteplase_third_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+@rule("unsafe", "give no further dose; ask for imaging", limits=("alteplase_doses",))
+def alteplase_third_dose(case: Case) -> Iterable[Found]:
     """Counts the alteplase doses for one occlusion: since blood last came back.
 
     The label knows one repetition. What two doses have not opened is most likely not a clot at the tip.
 
     Stop, keep the line on hold, and ask for imaging.
     """
-    if event.drug != "alteplase":
-        return
-    doses = _doses(case, step)
-    if len(doses) > case.policy.value("alteplase_doses"):
-        yield Found(
-            step.entry.path("drug"),
-            f"this is alteplase dose {len(doses)} for one occlusion; expected at most "
-            f"{case.policy.text('alteplase_doses')}",
-            related=tuple(Related(entry.path("at"), "an earlier dose") for entry in doses[:-1]),
-        )
+    for dose in _doses(case):
+        if dose.number > case.policy.value("alteplase_doses"):
+            related = (Related(dose.before.path("at"), "the dose before"),) if dose.before is not None else ()
+            yield Found(
+                dose.step.entry.path("drug"),
+                f"this is alteplase dose {dose.number} for one occlusion; expected at most "
+                f"{case.policy.text('alteplase_doses')}",
+                related=related,
+                event=dose.event.id,
+            )
 
 
-@rule("unsafe", "give no further dose; tell the prescriber", on=(PatencyTreatment,), limits=("alteplase_total_mg",))
-def alteplase_total(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+@rule("unsafe", "give no further dose; tell the prescriber", limits=("alteplase_total_mg",))
+def alteplase_total(case: Case) -> Iterable[Found]:
     """Adds up the alteplase doses for one occlusion.
 
     Nothing above two doses of 2 mg was studied for a catheter.
 
     Tell the prescriber and watch for bleeding.
     """
-    if event.drug != "alteplase" or event.dose_mg is None:
-        return
-    given = [dose for entry in _doses(case, step) if (dose := getattr(entry.event, "dose_mg", None)) is not None]
-    total = sum(given, Decimal(0))
-    if total > case.policy.value("alteplase_total_mg"):
-        yield Found(
-            step.entry.path("dose_mg"),
-            f"the alteplase doses for this occlusion add up to {quantity(total, 'mg')}; expected at most "
-            f"{case.policy.text('alteplase_total_mg')}",
-        )
+    for dose in _doses(case):
+        if dose.event.dose_mg is not None and dose.total_mg > case.policy.value("alteplase_total_mg"):
+            yield Found(
+                dose.step.entry.path("dose_mg"),
+                f"the alteplase doses for this occlusion add up to {quantity(dose.total_mg, 'mg')}; expected at most "
+                f"{case.policy.text('alteplase_total_mg')}",
+                event=dose.event.id,
+            )
 
 
 # -- looks at the dwell --
@@ -296,7 +306,7 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
         return
     waited = event.at - treatment.at
     slack = case.span("clock_slack_minutes")
-    seen = max((check.event.at - treatment.at for check in dwell.checks), default=timedelta(0))
+    seen = dwell.checks[-1].event.at - treatment.at if dwell.checks else timedelta(0)  # they stand in order of time
     for limit in _LOOKS:
         expected = case.span(limit)
         if seen < expected - slack:

@@ -44,7 +44,7 @@ def page() -> str:
     parts = [HEAD, "\n".join(contents) + "\n"]
     for family, members in groupby(rows, key=lambda row: row.family):
         parts.append(f"## {family[0].upper()}{family[1:]}\n")
-        parts.extend("\n".join(_rule(row)) + "\n" for row in members)
+        parts.extend("\n".join(_rule(row)) for row in members)
     return "\n".join(parts)
 
 
