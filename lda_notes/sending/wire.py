@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import ssl
 from collections.abc import Callable, Mapping
@@ -52,6 +53,7 @@ class Answer:
             return None
 
 
+@functools.cache
 def trust(ca_file: Path | None) -> ssl.SSLContext:
     """Whom to trust: the authorities of ``ca_file`` alone, else those of the system and the public ones.
 

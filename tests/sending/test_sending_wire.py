@@ -1,0 +1,188 @@
+"""One request, one answer: TLS, redirects, slow and endless answers, connections that break."""
+
+from __future__ import annotations
+
+import socket
+import ssl
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from certificates import authority
+from loopback import Reply, Request, serving
+
+from lda_notes import __version__
+from lda_notes.problems import Failure
+from lda_notes.sending import wire
+from lda_notes.sending.address import address
+from lda_notes.sending.wire import Connection, NoAnswer
+
+Open = Callable[..., Connection]
+
+
+@pytest.fixture
+def opened() -> Iterator[Open]:
+    made: list[Connection] = []
+
+    def connection(
+        base_url: str,
+        ca_file: Path | None = None,
+        timeout_s: float = 5.0,
+        clock: Callable[[], float] = lambda: 0.0,
+    ) -> Connection:
+        made.append(Connection(address(base_url), timeout_s=timeout_s, ca_file=ca_file, clock=clock))
+        return made[-1]
+
+    yield connection
+    for one in made:
+        one.__exit__()
+
+
+def refused(connection: Connection, url: str, **options: bytes) -> NoAnswer:
+    with pytest.raises(NoAnswer) as none:
+        connection.ask("POST", url, {}, options.get("content", b"{}"))
+    return none.value
+
+
+def test_an_answer_is_read_whole_and_numbers_keep_their_digits(opened: Open) -> None:
+    with serving(lambda request: Reply(201, b'{"a": 2.50}', {"ETag": "x"})) as here:
+        answer = opened(here.base_url).ask("POST", f"{here.base_url}/a", {"Accept": "application/fhir+json"}, b"sent")
+    assert (answer.status, answer.headers["etag"], str(answer.json()["a"])) == (201, "x", "2.50")
+    [request] = here.requests
+    assert (request.method, request.path, request.body) == ("POST", "/a", b"sent")
+    assert request.headers["User-Agent"] == f"lda-notes/{__version__}"
+    assert request.headers["Accept"] == "application/fhir+json"
+
+
+def test_redirects_are_not_followed(opened: Open) -> None:
+    with serving(lambda request: Reply(200, b"{}")) as other:
+        with serving(lambda request: Reply(307, b"", {"Location": f"{other.base_url}/there"})) as here:
+            assert opened(here.base_url).ask("POST", here.base_url, {}, b"sent").status == 307
+        assert other.requests == []
+
+
+def test_loopback_never_goes_by_way_of_a_proxy(opened: Open, monkeypatch: pytest.MonkeyPatch) -> None:
+    with serving(lambda request: Reply(500)) as proxy, serving(lambda request: Reply(204, b"")) as here:
+        for name in ("http_proxy", "HTTP_PROXY", "https_proxy", "ALL_PROXY", "all_proxy"):
+            monkeypatch.setenv(name, proxy.base_url)
+        assert opened(here.base_url).ask("GET", here.base_url, {}).status == 204
+        assert proxy.requests == []
+
+
+# -- TLS --
+
+
+def test_a_certificate_of_a_known_authority_is_taken(opened: Open, tmp_path: Path) -> None:
+    known = authority(tmp_path)
+    with serving(lambda request: Reply(200), tls=known.server(tmp_path)) as here:
+        assert opened(here.base_url, known.file).ask("GET", here.base_url, {}).status == 200
+
+
+def test_an_unknown_authority_is_refused_and_nothing_is_sent(opened: Open, tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    known, other = authority(tmp_path), authority(tmp_path / "other", "Other authority")
+    with serving(lambda request: Reply(200), tls=known.server(tmp_path)) as here:
+        for ca_file in (None, other.file):
+            none = refused(opened(here.base_url, ca_file), here.base_url)
+            assert "certificate is not trusted" in str(none)
+            assert "--ca-file" in str(none)
+            assert not none.again
+            assert not none.may_have_arrived
+    assert here.requests == []
+
+
+@pytest.mark.parametrize(("host", "days", "why"), [("fhir.example.org", 1, "mismatch"), ("127.0.0.1", -1, "expired")])
+def test_a_certificate_for_another_host_or_past_its_end_is_refused(
+    opened: Open, tmp_path: Path, host: str, days: int, why: str
+) -> None:
+    known = authority(tmp_path)
+    with serving(lambda request: Reply(200), tls=known.server(tmp_path, host, days)) as here:
+        none = refused(opened(here.base_url, known.file), here.base_url)
+    assert why in str(none)
+    assert not none.again
+    assert here.requests == []
+
+
+def test_verification_cannot_be_turned_off_by_the_environment(
+    opened: Open, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    known = authority(tmp_path)
+    for name in ("PYTHONHTTPSVERIFY", "SSL_NO_VERIFY"):
+        monkeypatch.setenv(name, "0")
+    context = wire.trust(None)
+    assert (context.verify_mode, context.check_hostname) == (ssl.CERT_REQUIRED, True)
+    assert wire.trust(known.file).verify_mode == ssl.CERT_REQUIRED
+    assert wire.trust(None).minimum_version >= ssl.TLSVersion.TLSv1_2
+
+
+def test_a_private_authority_replaces_the_public_ones(tmp_path: Path) -> None:
+    known = authority(tmp_path)
+    assert len(wire.trust(known.file).get_ca_certs()) == 1
+    assert len(wire.trust(None).get_ca_certs()) > 50
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"no certificate", b"-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n"]
+)
+def test_a_file_without_a_certificate_is_told(tmp_path: Path, content: bytes) -> None:
+    file = tmp_path / "ca.pem"
+    file.write_bytes(content)
+    with pytest.raises(Failure, match="holds no certificate"):
+        wire.trust(file)
+    with pytest.raises(Failure, match="cannot be read"):
+        wire.trust(tmp_path / "absent.pem")
+
+
+# -- no answer --
+
+
+def test_nobody_listening(opened: Open) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+    none = refused(opened(f"http://127.0.0.1:{port}"), f"http://127.0.0.1:{port}")
+    assert (str(none), none.may_have_arrived, none.again) == ("no connection", False, True)
+
+
+@pytest.mark.parametrize(
+    ("reply", "words"),
+    [
+        (Reply(200, b"{}", cut=-1), "the connection broke off"),
+        (Reply(200, b'{"whole": "answer"}', cut=5), "the connection broke off"),
+        (Reply(200, b"not gzip", {"Content-Encoding": "gzip"}), "the answer cannot be read"),
+        (Reply(200, b"{}", wait_s=30), "no answer in time"),
+    ],
+)
+def test_no_answer_after_the_request(opened: Open, reply: Reply, words: str) -> None:
+    with serving(lambda request: reply) as here:
+        none = refused(opened(here.base_url, timeout_s=0.2), here.base_url, content=b"sent")
+    assert str(none) == words
+    assert none.may_have_arrived
+    assert none.again
+    assert here.requests[0].body == b"sent"
+
+
+def test_an_answer_that_drips_is_not_waited_for_without_end(opened: Open) -> None:
+    ticks = iter(range(10_000))
+
+    def big(request: Request) -> Reply:
+        return Reply(200, b"x" * 3_000_000)
+
+    with serving(big) as here:
+        connection = opened(here.base_url, timeout_s=0.5, clock=lambda: float(next(ticks)))
+        none = refused(connection, here.base_url)
+    assert str(none) == "the answer comes too slowly"
+    assert none.again
+
+
+def test_an_endless_answer_is_given_up(opened: Open, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(wire, "_LARGEST", 100_000)
+    with serving(lambda request: Reply(200, b"x" * 3_000_000)) as here:
+        none = refused(opened(here.base_url), here.base_url)
+    assert str(none) == "the answer has no end"
+    assert not none.again
+
+
+def test_what_went_wrong_is_said_without_the_request(opened: Open) -> None:
+    with serving(lambda request: Reply(200, b"{}", cut=-1)) as here:
+        none = refused(opened(here.base_url), f"{here.base_url}/Patient?identifier=Secret99", content=b"Secret99")
+    assert "Secret99" not in f"{none!r} {none.__cause__!r}"
