@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import Final
 
@@ -200,17 +201,33 @@ def other_allergy(case: Case) -> Iterable[Found]:
 
     Look up what the supply holds, and ask the prescriber.
     """
-    for allergy in case.timeline.episode.patient.allergies or ():
-        if allergy.to != "other" or not allergy.detail or len(allergy.detail) < 4:
-            continue
-        detail = allergy.detail.casefold().strip()
-        for used in supplies_used(case):
-            if detail in used.words.casefold():
+    if not _allergic(case, "other"):
+        return
+    details = {
+        tuple(_WORD.findall(allergy.detail.casefold())): allergy.detail
+        for allergy in case.timeline.episode.patient.allergies or ()
+        if allergy.to == "other" and allergy.detail is not None
+    }
+    details.pop((), None)
+    longest = max(map(len, details), default=0)
+    for used in supplies_used(case):
+        for run in _runs(_WORD.findall(used.words.casefold()), longest):
+            if run in details:
                 yield Found(
                     used.entry.path(*used.keys),
-                    f'"{used.words}" is used, and the allergies name "{allergy.detail}"',
+                    f'"{used.words}" is used, and the allergies name "{details[run]}"',
                     event=used.entry.event.id,
                 )
+
+
+_WORD: Final = re.compile(r"\w+")
+
+
+def _runs(words: list[str], longest: int) -> Iterator[tuple[str, ...]]:
+    """Yield every run of up to ``longest`` neighbouring words."""
+    for start in range(len(words)):
+        for end in range(start + 1, min(start + longest, len(words)) + 1):
+            yield tuple(words[start:end])
 
 
 _LATEX: Final = (Citation("latex-801-437", "M-H"), Citation("latex-ifu", "R"))

@@ -10,9 +10,9 @@ from lda_notes import due
 from lda_notes.events import ArrivalAccessed, Closing, DressingChange, LineCheck, LineUse, Opening
 from lda_notes.problems import Related
 from lda_notes.rule_table import Case, Entry, Found, Step, rule
-from lda_notes.rules.overrun import first_after, judged_until, length, overrun, steps_after
+from lda_notes.rules.overrun import first_after, judged_until, length, overrun
 from lda_notes.sources import Citation
-from lda_notes.timeline import DressingStay
+from lda_notes.timeline import DressingStay, NeedleStay
 
 
 @rule(
@@ -29,7 +29,7 @@ def needle_dwell(case: Case) -> Iterable[Found]:
     Record why the needle stayed in longer, look closely at the site, and plan the next change within the limit. A
     dressing change never restarts the needle's clock.
     """
-    for septum, stays in case.timeline.needles.items():
+    for stays in case.timeline.needles.values():
         for stay in stays:
             if stay.since is None or stay.closed is None:
                 continue
@@ -41,16 +41,16 @@ def needle_dwell(case: Case) -> Iterable[Found]:
                     f"the needle put in {case.say(stay.since)} stayed in until {case.say(out)}, "
                     f"{length(out - stay.since)}; expected out by {case.say(by)}, "
                     f"after at most {case.policy.text('needle_dwell_days')}",
-                    related=_first_seen(case, septum, stay.opened, stay.closed, by),
+                    related=_first_seen(case, stay, by),
                     event=stay.closed.event.id,
                 )
 
 
-def _first_seen(case: Case, septum: str, opened: Entry, closed: Entry | None, by: datetime) -> tuple[Related, ...]:
+def _first_seen(case: Case, stay: NeedleStay, by: datetime) -> tuple[Related, ...]:
     """Return where the stay began, and the first event past its limit at which the needle was still in."""
-    related = [Related(opened.path(), "the needle's stay begins here")]
-    late = first_after(case, septum, by)
-    if late is not None and (closed is None or late.index != closed.index):
+    related = [Related(stay.opened.path(), "the needle's stay begins here")]
+    late = first_after(case, stay, by)
+    if late is not None:
         related.append(Related(late.path("at"), "the needle was still in at this event"))
     return tuple(related)
 
@@ -69,7 +69,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
     Take the needle out, or change needle, extension and dressing together; record why it stayed in.
     """
     end = judged_until(case)
-    for septum, stays in case.timeline.needles.items():
+    for stays in case.timeline.needles.values():
         stay = stays[-1] if stays else None
         if stay is None or stay.since is None or stay.closed is not None:
             continue
@@ -80,7 +80,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
                 f"the needle put in {case.say(stay.since)} is still in at {case.say(end)}, "
                 f"after {length(end - stay.since)}; expected out by {case.say(by)}, "
                 f"after at most {case.policy.text('needle_dwell_days')}",
-                related=_first_seen(case, septum, stay.opened, None, by),
+                related=_first_seen(case, stay, by),
                 event=stay.opened.event.id,
             )
 
@@ -167,10 +167,9 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "change the dressing now, whatever its day, and record the change",
-    on=(LineCheck, ArrivalAccessed),
     cites=(Citation("ahrq-ch42", "R", "table 3"), Citation("cdc-2017", "R")),
 )
-def failed_dressing_left(step: Step, event: LineCheck | ArrivalAccessed, case: Case) -> Iterable[Found]:
+def failed_dressing_left(case: Case) -> Iterable[Found]:
     """Looks, after a dressing was found damp, soiled, loose or missing, for the change that must follow.
 
     A dressing that is not whole lets bacteria and water to the needle; the sources ask for a change at once, on any
@@ -178,26 +177,30 @@ def failed_dressing_left(step: Step, event: LineCheck | ArrivalAccessed, case: C
 
     Change the dressing and record it. The needle keeps its own clock.
     """
-    found = event.dressing_found
-    if type(found) is not tuple or step.after.needle is None:
-        return
-    failed = [word for word in found if word != "intact"]
-    if failed and not _changed_before_next_look(step, case):
+    for look, failed in _left_failed(case):
         yield Found(
-            step.entry.path("dressing_found"),
-            f"the dressing was found {' and '.join(failed)} at {case.say(event.at)} and no change is on record before "
-            "the next look; expected a change at once",
+            look.path("dressing_found"),
+            f"the dressing was found {' and '.join(failed)} at {case.say(look.event.at)} and no change is on record "
+            "before the next look; expected a change at once",
+            event=look.event.id,
         )
 
 
-def _changed_before_next_look(step: Step, case: Case) -> bool:
-    for later in steps_after(case, step):
-        event = later.entry.event
+def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str]]]:
+    """Yield each look at a failed dressing after which the next look, or nothing, came instead of a change."""
+    waiting: dict[str | None, tuple[Entry, list[str]]] = {}
+    for step in case.timeline.steps:
+        event = step.entry.event
         if isinstance(event, DressingChange | Closing | Opening):
-            return True
-        if isinstance(event, LineCheck):
-            return False
-    return False
+            waiting.pop(step.septum, None)
+        if isinstance(event, LineCheck | ArrivalAccessed):
+            if step.septum in waiting:
+                yield waiting.pop(step.septum)
+            if type(event.dressing_found) is tuple and step.after.needle is not None:
+                failed: list[str] = [word for word in event.dressing_found if word != "intact"]
+                if failed:
+                    waiting[step.septum] = (step.entry, failed)
+    yield from waiting.values()
 
 
 @rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours",))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Final
 
@@ -16,6 +17,7 @@ from lda_notes.shapes import Flush, Lock
 from lda_notes.sources import Citation
 
 _ZERO: Final = Decimal(0)
+_DAY: Final = timedelta(hours=24)
 _BACTERIOSTATIC: Final = "0.9% sodium chloride with benzyl alcohol"
 
 
@@ -194,10 +196,9 @@ def _proved(event: Flushed, earlier: tuple[Flush, ...]) -> bool:
 @rule(
     "unsafe",
     "stop saline with a preservative for today and use preservative-free saline",
-    on=(Flushed,),
     limits=("bacteriostatic_saline_ml_per_day",),
 )
-def bacteriostatic_saline(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def bacteriostatic_saline(case: Case) -> Iterable[Found]:
     """Adds up saline with benzyl alcohol over the 24 hours up to each flush of an adult.
 
     The preservative is toxic in quantity; 30 mL of bacteriostatic saline in 24 hours is the most for an adult. A flush
@@ -205,21 +206,24 @@ def bacteriostatic_saline(step: Step, event: Flushed, case: Case) -> Iterable[Fo
 
     Use preservative-free saline.
     """
-    if not any(_bacteriostatic_ml(event)):
-        return
-    at = step.entry.event.at
-    if not is_adult(case, step.entry.event):
-        return
-    total, opens = _ZERO, at - timedelta(hours=24)
+    within: deque[tuple[datetime, Decimal]] = deque()
+    total = _ZERO
     for entry in case.timeline.entries:
-        if opens < entry.event.at <= at and isinstance(entry.event, Flushed):
-            total += sum(_bacteriostatic_ml(entry.event), _ZERO)
-    if total > case.policy.value("bacteriostatic_saline_ml_per_day"):
-        yield Found(
-            step.entry.path("flushes"),
-            f"{quantity(total, 'mL')} of saline with benzyl alcohol in the 24 hours up to {case.say(at)}; expected at "
-            f"most {case.policy.text('bacteriostatic_saline_ml_per_day')}",
-        )
+        event = entry.event
+        given = sum(_bacteriostatic_ml(event), _ZERO) if isinstance(event, Flushed) else _ZERO
+        if not given:
+            continue
+        within.append((event.at, given))
+        total += given
+        while within[0][0] <= event.at - _DAY:
+            total -= within.popleft()[1]
+        if total > case.policy.value("bacteriostatic_saline_ml_per_day") and is_adult(case, event):
+            yield Found(
+                entry.path("flushes"),
+                f"{quantity(total, 'mL')} of saline with benzyl alcohol in the 24 hours up to {case.say(event.at)}; "
+                f"expected at most {case.policy.text('bacteriostatic_saline_ml_per_day')}",
+                event=event.id,
+            )
 
 
 def _bacteriostatic_ml(event: Flushed) -> Iterator[Decimal]:

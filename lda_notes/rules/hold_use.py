@@ -18,6 +18,7 @@ from lda_notes.events import (
 )
 from lda_notes.problems import Related
 from lda_notes.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.rules.overrun import steps_from
 from lda_notes.shapes import Person, Site
 from lda_notes.sources import COMMON_PRACTICE, Citation
 from lda_notes.timeline import RESTORABLE, Hold
@@ -149,9 +150,9 @@ def _says_stopped(entry: Entry) -> bool:
 
 def _stopped(case: Case, septum: str, hold: Hold) -> tuple[bool, Entry | None]:
     """Tell whether the first later event that could end the infusion did; else give the look at which it still ran."""
-    for step in case.timeline.steps:
+    for step in steps_from(case, hold.began):
         event = step.entry.event
-        if step.septum != septum or event.at < hold.began.event.at or step.entry is hold.began:
+        if step.septum != septum:
             continue
         if step.after.infusion is None or isinstance(event, Closing):
             return True, None

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 from lda_notes import due
-from lda_notes.events import CareEvent
 from lda_notes.rule_table import Case, Entry, Step
+from lda_notes.timeline import NeedleStay
 
 _CLOCK_CHANGE = timedelta(hours=2)
 """More than any clock change: an interval shorter than its limit by this much cannot have run out."""
@@ -30,21 +30,25 @@ def judged_until(case: Case) -> datetime:
     return case.timeline.asof
 
 
-def first_after(case: Case, septum: str, moment: datetime) -> Entry | None:
-    """Return the first bedside event on ``septum`` later than ``moment``."""
-    for step in case.timeline.steps:
-        if step.septum == septum and isinstance(step.entry.event, CareEvent) and step.entry.event.at > moment:
+def first_after(case: Case, stay: NeedleStay, moment: datetime) -> Entry | None:
+    """Return the first event of ``stay`` later than ``moment`` at which the needle was still in."""
+    for step in steps_from(case, stay.opened):
+        if step.entry is stay.closed:
+            return None
+        if step.septum == stay.septum and step.entry.event.at > moment:
             return step.entry
     return None
 
 
-def steps_after(case: Case, step: Step) -> Iterator[Step]:
-    """Yield the later steps on the same septum, in order of time."""
-    passed = False
-    for other in case.timeline.steps:
-        if passed and other.septum == step.septum:
-            yield other
-        passed = passed or other is step
+def steps_from(case: Case, entry: Entry) -> Iterator[Step]:
+    """Yield the steps after that of ``entry``, in order of time."""
+    steps = case.timeline.steps
+    for position in range(case.once(_positions)[id(entry.event)] + 1, len(steps)):
+        yield steps[position]
+
+
+def _positions(case: Case) -> dict[int, int]:
+    return {id(step.entry.event): position for position, step in enumerate(case.timeline.steps)}
 
 
 def length(span: timedelta) -> str:

@@ -47,6 +47,20 @@ MANY: dict[str, Event] = {
     ),
     "addenda to addenda": lambda i: {"kind": "addendum", "of": f"e{max(i - 1, 0)}", "text": "more"},
     "retractions": lambda i: {"kind": "retraction", "of": f"e{i - 1}"} if i % 2 else {"kind": "flush"},
+    "damp dressings": lambda i: {"kind": "line check", "dressing_found": ["damp"]} if i else {"kind": "access"},
+    "preserved saline": lambda i: {
+        "kind": "flush",
+        "flushes": [{"solution": "0.9% sodium chloride with benzyl alcohol", "volume_ml": 9}],
+    },
+    "holds under an infusion": lambda i: (
+        {"kind": "evaluation", "decision": "cleared for use"}
+        if i % 2
+        else {"kind": "line check", "infusion": "saline", "blood_return": "none"}
+    ),
+    "needles past their time": lambda i: {
+        "kind": "de-access" if i % 2 else "arrival accessed",
+        **({} if i % 2 else {"inserted_at": "2031-03-02T09:00-06:00"}),
+    },
     "one minute": lambda i: {"kind": "flush", "at": BEGIN.isoformat()},
     "one identifier": lambda i: {"kind": "flush", "id": "e"},
 }

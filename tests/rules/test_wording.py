@@ -94,8 +94,8 @@ def test_limits_as_the_program_prints_them_are_safe() -> None:
 
 ONE_OF_EACH = (
     "5 IU, IU; 5 U, U/mL; q.o.d., qd, 1.0 mg, .5 mg, MgSO4, MSO4, MS, a > b @ 9, 5 cc, 5 µg, 5 ug, 5 gr, q6PM, q1d, "
-    "q7d, q4°, qhs, OD, o.d., HS, hs, BT, D/C, d/c, given SC, sub q, IJ, 5 mg IN, NS, a & b, a + b, 5 mg/5 mg, 10000 units, "
-    "5mg, 5 ml, /ml, 5 l, 5 mL. then"
+    "q7d, q4°, qhs, OD, o.d., HS, hs, BT, D/C, d/c, given SC, sub q, IJ, 5 mg IN, NS, a & b, a + b, 5 mg/5 mg, "
+    "10000 units, 5mg, 5 ml, /ml, 5 l, 5 mL. then"
 )
 
 
