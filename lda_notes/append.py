@@ -159,12 +159,12 @@ def _refuse_unless_added(before: Seen, after: Seen, event: Mapping[str, Any]) ->
 
 
 @contextmanager
-def locked(path: Path, patience_s: float | None = None) -> Iterator[None]:
+def locked(path: Path, patience_s: float | None = None, busy: str = "") -> Iterator[None]:
     """Keep every other writer of ``path`` out, across processes.
 
     The lock stands on a file beside the record, since the record itself is replaced. It falls with the process that
     holds it, however that ends. Raises `Failure` when another writer does not finish within ``patience_s`` seconds
-    (default: `PATIENCE_S`).
+    (default: `PATIENCE_S`), saying ``busy``.
     """
     beside = path.with_name(f".{path.name}.lock")
     until = time.monotonic() + (PATIENCE_S if patience_s is None else patience_s)
@@ -180,7 +180,8 @@ def locked(path: Path, patience_s: float | None = None) -> Iterator[None]:
         except BlockingIOError:
             if time.monotonic() > until:
                 os.close(descriptor)
-                raise Failure(f"{path}: another program is writing to it and does not finish; try again") from None
+                said = busy or f"{path}: another program is writing to it and does not finish; try again"
+                raise Failure(said) from None
             time.sleep(_PAUSE_S)
         except BaseException:
             os.close(descriptor)

@@ -19,7 +19,7 @@ _ROW_END: Final = re.compile(r"\r\n|\n|\r")
 _ITEM: Final = re.compile(r"( *)-( +)")
 _EMPTY: Final = re.compile(r"(?P<head>\s*[\"']?events[\"']?\s*:)\s*\[\s*\](?P<tail>[ \t]*(?:#.*)?)")
 _IDLE: Final = re.compile(r"( *)(#.*)?")
-_PLAIN: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 .%/+_-]|:(?=[A-Za-z0-9]))*")
+_PLAIN: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 .%/+_();-]|:(?=[A-Za-z0-9]))*")
 _WIDEST: Final = 118
 _MOST_ENDS: Final = 50
 """How many closing brackets, from the end of the file, are tried as the end of the list of events."""
@@ -210,3 +210,20 @@ def _margins(text: str, old: Parsed, empty: bool) -> tuple[str | None, str]:
 def _indented(event: Mapping[str, Any], step: str, lead: str, break_: str) -> str:
     rows = json.dumps(event, ensure_ascii=False, indent=step).split("\n")
     return break_.join((rows[0], *(f"{lead}{row}" for row in rows[1:])))
+
+
+# -- a whole record --
+
+
+def record_text(data: Mapping[str, Any], as_json: bool) -> bytes:
+    """Return a new record as text: one row for each fact, short parts in braces."""
+    if as_json:
+        return f"{json.dumps(data, ensure_ascii=False, indent=2)}\n".encode()
+    rows: list[str] = []
+    for key, value in data.items():
+        if isinstance(value, Mapping):
+            rows.append(f"{_scalar(key)}:")
+            rows.extend(f"  {row}" for row in _block(value, 2))
+        else:
+            rows.append(f"{_scalar(key)}: {_flow(value)}")
+    return "".join(f"{row}\n" for row in rows).encode()

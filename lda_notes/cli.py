@@ -12,6 +12,10 @@ import click
 from lda_notes import __version__
 
 COMMANDS: Final[dict[str, str]] = {
+    "demo": "Copy invented episodes out, check them and write their notes.",
+    "new": "Start the record of a patient's stay with a port.",
+    "chart": "Chart an event by answering questions; it is checked as you go.",
+    "amend": "Add to, correct or retract an entry; the original stays.",
     "check": "Say what is missing, contradictory or unsafe in records.",
     "note": "Write the note of an event in words, ready to read through and sign.",
     "handoff": "Write the handoff sheet for the next shift.",

@@ -1,0 +1,230 @@
+"""Reads one answer as a value of the sort that the fact takes: a choice, a number, a time, a person, text."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, Final, assert_never
+
+from lda_notes import phrasing
+from lda_notes.chart import times
+from lda_notes.chart.heard import Unclear, Value
+from lda_notes.chart.layout import Spot
+from lda_notes.chart.times import Frame
+
+Read = Callable[[str, Frame], Value | Unclear]
+
+RESERVED: Final = frozenset("ae?<>.-+=")
+"""Keys that mean something at every question and so never stand for a choice: as written, each by itself, commands."""
+
+_NUMBER: Final = re.compile(r"(\d{0,6}(?:\.\d{1,4})?)\s*((?:[A-Za-z\"'/][A-Za-z0-9\"'/ ]*)?)")
+_COMMA: Final = re.compile(r"\d+,\d{1,2}")
+_LONGEST: Final = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """A choice as it is offered: the key to type and the words that it stands for."""
+
+    key: str
+    words: str
+
+
+def options(words: Sequence[str]) -> tuple[Option, ...]:
+    """Give each choice a key: its first letter where all differ, else its number."""
+    letters = [word[0].casefold() for word in words]
+    if len(set(letters)) == len(letters) and all(letter.isalpha() and letter not in RESERVED for letter in letters):
+        return tuple(Option(letter, word) for letter, word in zip(letters, words, strict=True))
+    return tuple(Option(str(number), word) for number, word in enumerate(words, 1))
+
+
+def choose(text: str, offered: Sequence[Option]) -> Option | Unclear:
+    """Return the choice that ``text`` means: its key, its words, or a beginning that only one of them has."""
+    said = " ".join(text.split()).casefold()
+    for option in offered:
+        if said in (option.key, option.words.casefold()):
+            return option
+    begun = said and said not in RESERVED  # a letter with a meaning of its own is no beginning of a word
+    close = [option for option in offered if begun and option.words.casefold().startswith(said)]
+    if len(close) == 1:
+        return close[0]
+    if len(close) > 1:
+        return Unclear(f"That could be {phrasing.listed([option.words for option in close], 'or')}.")
+    return Unclear(f"Type {phrasing.listed([option.key for option in offered], 'or')}.")
+
+
+def reader(spot: Spot, key: str) -> tuple[Read, tuple[Option, ...], str]:
+    """Return how a fact's answer is read, the choices offered, and a hint on how it is typed.
+
+    ``key`` is the fact's key, whose ending names the unit.
+    """
+    if spot.sort is None:
+        raise ValueError(f"{spot.title} is a part, not one fact")
+    match spot.sort:
+        case "choice":
+            offered = options(spot.words)
+            return (lambda text, _: _one(text, offered)), offered, ""
+        case "several":
+            offered = options(spot.words)
+            return (lambda text, _: _several(text, offered)), offered, _sample(offered)
+        case "yes or no":
+            return (lambda text, _: _yes_or_no(text)), (Option("y", "yes"), Option("n", "no")), ""
+        case "time":
+            return _time, (), times.HINT
+        case "day":
+            return (lambda text, frame: _day(text, frame)), (), "such as 2031-03-04"
+        case "number":
+            return (lambda text, _: _number(text, False, unit_of(key))), (), ""
+        case "whole number":
+            return (lambda text, _: _number(text, True, unit_of(key))), (), ""
+        case "text":
+            return (lambda text, _: _text(text)), (), ""
+        case "texts":
+            return (lambda text, _: _texts(text)), (), "separated by commas"
+        case "person":
+            return (lambda text, _: person(text)), (), "name, role; a staff identifier may follow"
+        case _:
+            assert_never(spot.sort)
+
+
+def _one(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
+    chosen = choose(text, offered)
+    return chosen if isinstance(chosen, Unclear) else Value(chosen.words, chosen.words)
+
+
+def _sample(offered: tuple[Option, ...]) -> str:
+    first, second = offered[:2]
+    return f"one or more, such as {first.key}{second.key} for {first.words} and {second.words}"
+
+
+def _several(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
+    said = text.strip().casefold()
+    keys = {option.key: option for option in offered}
+    initials = [option.words[0].casefold() for option in offered]
+    keys.update({option.words[0].casefold(): option for option in offered if initials.count(option.words[0]) == 1})
+    # Keys and first letters are one sign each, so that several may be run together: nb, 1 2, 1,2.
+    run = re.sub(r"[\s,]+", "", said)
+    if run and all(sign in keys for sign in run):
+        chosen = [keys[sign] for sign in run]
+    else:
+        chosen = []
+        for part in re.split(r"\s*(?:,|;|\band\b)\s*", said):
+            one = choose(part, offered)
+            if isinstance(one, Unclear):
+                return one
+            chosen.append(one)
+    words = list(dict.fromkeys(option.words for option in chosen))
+    return Value(words, phrasing.listed(words))
+
+
+def _yes_or_no(text: str) -> Value | Unclear:
+    match text.strip().casefold():
+        case "y" | "yes":
+            return Value(True, "yes")
+        case "n" | "no":
+            return Value(False, "no")
+        case _:
+            return Unclear("Type y for yes or n for no.")
+
+
+def _time(text: str, frame: Frame) -> Value | Unclear:
+    moment = times.read(text, frame)
+    if isinstance(moment, Unclear):
+        return moment
+    return Value(times.written(moment), times.echo(moment, frame.zone))
+
+
+def _day(text: str, frame: Frame) -> Value | Unclear:
+    day = times.read_day(text, frame.now.astimezone(frame.zone).date())
+    return day if isinstance(day, Unclear) else Value(day.isoformat(), phrasing.day(day))
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit as it is said, and how often each spelling of it, or of a larger one, goes into it."""
+
+    said: str
+    typed: Mapping[str, int]
+
+
+def _unit(said: str, *typed: str, **larger: int) -> Unit:
+    return Unit(said, {said.casefold(): 1, **dict.fromkeys(typed, 1), **larger})
+
+
+UNITS: Final[Mapping[str, Unit]] = {
+    "units_per_ml": _unit("units per mL", "units/ml", "unit/ml"),
+    "ml_per_s": _unit("mL per second", "ml/s"),
+    "dose_units": _unit("units", "unit"),
+    "_ml": _unit("mL", "mls"),
+    "_mm": _unit("mm", cm=10),
+    "_cm2": _unit("square cm", "cm2"),
+    "_mg": _unit("mg"),
+    "_kg": _unit("kg"),
+    "_g": _unit("g"),
+    "_psi": _unit("psi"),
+    "_s": _unit("seconds", "s", "sec", "second", m=60, min=60, minutes=60, minute=60),
+    "gauge": _unit("gauge", "g"),
+}
+"""The unit of a fact by the ending of its key, the longer endings first."""
+
+
+def unit_of(key: str) -> Unit | None:
+    """Return the unit that a fact's key names; None for a plain count."""
+    return next((unit for ending, unit in UNITS.items() if key.endswith(ending)), None)
+
+
+def _number(text: str, whole: bool, unit: Unit | None) -> Value | Unclear:
+    said = " ".join(text.strip().split())
+    if _COMMA.fullmatch(said):
+        return Unclear(f"Write the number with a point: {said.replace(',', '.')}.")
+    found = _NUMBER.fullmatch(said)
+    if found is None or not found[1]:
+        return Unclear("Type a whole number." if whole else "Type a number, such as 10 or 0.5.")
+    typed = found[2].casefold()
+    factor = 1 if not typed else unit.typed.get(typed) if unit else None
+    if factor is None:
+        return Unclear(
+            f'"{found[2]}" is not what is asked for. Type the number alone{f", in {unit.said}" if unit else ""}.'
+        )
+    value = Decimal(found[1]) * factor
+    if whole and value != value.to_integral_value():
+        return Unclear("Type a whole number.")
+    spoken = phrasing.quantity(value, unit.said) if unit and unit.said != "gauge" else phrasing.number(value)
+    return Value(plain_number(value), f"{spoken} gauge" if unit and unit.said == "gauge" else spoken)
+
+
+def plain_number(value: Decimal) -> int | float:
+    """Return a number as JSON holds it: whole where it is whole."""
+    return int(value) if value == value.to_integral_value() else float(value)
+
+
+def _text(text: str) -> Value | Unclear:
+    said = " ".join(text.split())
+    if not said:
+        return Unclear("Type some words.")
+    if len(said) > _LONGEST:
+        return Unclear(f"That is too long: {len(said)} characters, where {_LONGEST} are the most.")
+    return Value(said, said)
+
+
+def _texts(text: str) -> Value | Unclear:
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    return Value(parts, phrasing.listed(parts)) if parts else Unclear("Type some words.")
+
+
+def person(text: str) -> Value | Unclear:
+    """Read a person: name, role, staff identifier, separated by commas; ``new`` marks one new to the procedure."""
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if not parts:
+        return Unclear("Type a name and a role, such as: Marisol Tamm, RN.")
+    new = len(parts) > 1 and parts[-1].casefold() == "new"
+    if new:
+        parts.pop()
+    if len(parts) > 3:
+        return Unclear("Type name, role and staff identifier, separated by commas.")
+    found: dict[str, Any] = dict(zip(("name", "credential", "id"), parts, strict=False))
+    if new:
+        found["new_to_procedure"] = True
+    return Value(found, ", ".join(parts) + (", new to the procedure" if new else ""))

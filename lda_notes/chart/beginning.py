@@ -1,0 +1,281 @@
+"""A new record as the subject of a talk: whose port it is, where the patient is, what is known of the port."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any, Final, get_args
+from zoneinfo import ZoneInfo
+
+from lda_notes import phrasing, words
+from lda_notes.append import Seen
+from lda_notes.chart import answers, layout, paths
+from lda_notes.chart import trial as trials
+from lda_notes.chart.adding import added, set_fact
+from lda_notes.chart.answers import Option
+from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.question import Question, leaf
+from lda_notes.chart.session import Review
+from lda_notes.chart.speech import found_words
+from lda_notes.chart.talk import Say
+from lda_notes.chart.times import Frame
+from lda_notes.episode import Episode
+from lda_notes.need import Need
+from lda_notes.needs import EPISODE_NEEDS
+from lda_notes.policy import Policy
+from lda_notes.problems import Finding, Path
+from lda_notes.rule_table import check
+from lda_notes.rules.gaps import COVERED, RECORD
+from lda_notes.timeline import build
+
+_OPEN: Final = Heard((), "left open")
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One thing to ask. ``freely`` lets Enter leave it open: the record stands without it."""
+
+    name: str
+    asks: str
+    freely: bool = False
+    when: Callable[[Mapping[str, Any]], bool] | None = None
+
+
+def _rated(facts: Mapping[str, Any]) -> bool:
+    return paths.get(facts, ("port", "power", "rated")) is True
+
+
+def _tip_known(facts: Mapping[str, Any]) -> bool:
+    return paths.get(facts, ("port", "tip", "location")) is not None
+
+
+_ROWS: Final[tuple[_Row, ...]] = (
+    _Row("patient.family_name", "Family name of the patient?"),
+    _Row("patient.given_name", "Given name?"),
+    _Row("patient.identifiers.0.value", "Record number?"),
+    _Row("patient.identifiers.0.system", "Which system issued that number? Its address, such as https://..."),
+    _Row("patient.birth_date", "When was the patient born?"),
+    _Row("patient.allergies", "Which allergies are known?"),
+    _Row("patient.history", "Is one of these in the history?", True),
+    _Row("patient.weight_kg", "Weight, in kg?", True),
+    _Row("stay.facility", "Which facility?"),
+    _Row("stay.time_zone", "In which time zone is it, such as America/Chicago?"),
+    _Row("stay.unit", "Which unit?"),
+    _Row("stay.room", "Which room?", True),
+    _Row("stay.setting", "What kind of unit is it?"),
+    _Row("stay.admitted_at", "When did the stay begin?", True),
+    _Row("port.id", "What is this port called in the record?"),
+    _Row("port.side", "On which side is the port?"),
+    _Row("port.area", "In which part of the body?"),
+    _Row("port.site_detail", "More about the place, such as infraclavicular?", True),
+    _Row("port.septa", "One septum, or the names of two?"),
+    _Row("port.touch", "How does its top feel under the skin?", True),
+    _Row("port.power.rated", "Is the port rated for power injection?", True),
+    _Row("port.power.max_flow_ml_per_s", "Highest labelled rate, in mL per second?", True, _rated),
+    _Row("port.power.max_pressure_psi", "Highest labelled pressure, in psi?", True, _rated),
+    _Row("port.catheter_volume_ml", "Volume of catheter and port, in mL?", True),
+    _Row("port.valved", "Has the catheter a valve?", True),
+    _Row("port.tip.location", "Where does the tip lie?", True),
+    _Row("port.tip.method", "How was that confirmed?", True, _tip_known),
+    _Row("port.tip.on", "When was it confirmed?", True, _tip_known),
+    _Row("port.implanted_on", "When was the port implanted?", True),
+    _Row("port.model", "Which model does the patient's card name, without brand?", True),
+    _Row("port.udi", "Device identifier of the port, scanned or typed?", True),
+)
+"""What is asked, in the order in which a patient's papers are read."""
+
+
+def _rows(facts: Mapping[str, Any]) -> Iterator[_Row]:
+    """Yield the rows, each allergy with what happened after the list of them."""
+    for row in _ROWS:
+        yield row
+        if row.name != "patient.allergies":
+            continue
+        for at, allergy in enumerate(paths.get(facts, ("patient", "allergies")) or ()):
+            if allergy.get("to") == "other":
+                yield _Row(f"patient.allergies.{at}.detail", "Allergic to which substance?")
+            known = allergy.get("detail") or allergy.get("to")
+            yield _Row(f"patient.allergies.{at}.reaction", f"What happened with {known}?", True)
+
+
+@dataclass
+class NewRecord:
+    """A record to be started. ``given`` are facts known beforehand; ``usual`` are what Enter takes, by dotted name."""
+
+    name: str
+    policy: Policy
+    now: Callable[[], datetime]
+    given: Mapping[str, Any] = field(default_factory=dict)
+    usual: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def entry_id(self) -> str:
+        """The name of the record."""
+        return self.name
+
+    # -- what a talk needs --
+
+    def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
+        """Yield what is still to be asked, the next one first."""
+        known = self._data(facts)
+        for row in _rows(known):
+            said = row.name in answered or paths.get(known, paths.parse(row.name)) is not None
+            if not said and (row.when is None or row.when(known)):
+                yield self._question(row)
+
+    def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
+        """Return what a time typed at a question is read against."""
+        return Frame(self.now(), self._zone(facts), self.now())
+
+    def takes(self, path: Path) -> bool:
+        """Tell whether the layout has a fact at ``path``."""
+        return layout.spot(Episode, path) is not None
+
+    def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
+        """Return one sentence when the facts just given do not fit the record's layout."""
+        for fault in trials.fitted(Episode, self._data(facts)).misfits:
+            if any(fault.path[: len(path)] == path or path[: len(fault.path)] == fault.path for path in given):
+                return f"That does not fit: {fault.message}."
+        return None
+
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
+        """Return one sentence when the facts just given may be a slip."""
+        for path, value in given.facts:
+            spot = layout.spot(Episode, path)
+            if spot is None or spot.sort not in ("time", "day") or not isinstance(value, str):
+                continue
+            here = self.now().astimezone(self._zone(facts))
+            if value[:10] > here.date().isoformat():
+                return f"{value[:10]} has not come yet."
+        return None
+
+    def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+        """Yield the findings that an answer gave rise to."""
+        seen = {finding.message for finding in self._findings(before)}
+        for finding in self._findings(after):
+            if finding.message not in seen and finding.rule not in self._still_asked:
+                yield Say("finding", found_words(finding), finding)
+
+    def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
+        """Read a fact that is set by its name."""
+        return set_fact(Episode, paths.parse(name), text, self.frame(facts, name))
+
+    def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
+        """Return the question for a fact that is added by a word."""
+        return added(Episode, word, facts)
+
+    def review(self, facts: Mapping[str, Any]) -> Review:
+        """Return the record as it will be written."""
+        fitted = trials.fitted(Episode, self._data(facts))
+        rows = ["The record will hold:", *(f"  {row}" for row in _shown(fitted.data))]
+        return Review(fitted.data, "\n".join(rows), self._findings(facts), {})
+
+    def moved_on(self, seen: Seen) -> Iterator[str]:
+        """Nobody else can change what is not written."""
+        return iter(())
+
+    def written(self, entry: dict[str, Any]) -> bool:
+        """A record that was written leaves no draft behind that could be taken for one."""
+        return False
+
+    # -- inside --
+
+    @property
+    def _still_asked(self) -> frozenset[str]:
+        """Return the rules about facts that are not recorded: while they are asked for, that is no news."""
+        return frozenset(COVERED[RECORD, need.name] for need in EPISODE_NEEDS)
+
+    def _zone(self, facts: Mapping[str, Any]) -> ZoneInfo:
+        return ZoneInfo(paths.get(self._data(facts), ("stay", "time_zone")) or "UTC")
+
+    def _data(self, facts: Mapping[str, Any]) -> dict[str, Any]:
+        data: dict[str, Any] = {"record_version": 1, "id": self.name}
+        for key in ("patient", "stay", "port"):
+            data[key] = _laid_over(self.given.get(key) or {}, facts.get(key) or {})
+        return {**data, "events": []}
+
+    def _findings(self, facts: Mapping[str, Any]) -> tuple[Finding, ...]:
+        episode = trials.fitted(Episode, self._data(facts)).whole
+        return check(build(episode, self.policy, self.now()), self.policy) if episode is not None else ()
+
+    def _question(self, row: _Row) -> Question:
+        path = paths.parse(row.name)
+        if row.name == "patient.allergies":
+            return _list_question(row, path, ("none known", *get_args(words.AllergenName)), _allergies)
+        if row.name == "patient.history":
+            return _list_question(row, path, ("none of them", *get_args(words.HistoryName)), list)
+        spot = layout.spot(Episode, path)
+        assert spot is not None
+        usual = self.usual.get(row.name)
+        default = Heard(((path, [usual] if spot.sort == "texts" else usual),), usual) if usual else None
+        if default is None and row.freely:
+            default = _OPEN
+        question = leaf(path, spot, row.asks, default=default, needs=_needs(row.name))
+        return replace(question, supply=("port",)) if row.name == "port.udi" else question
+
+
+def _laid_over(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
+    made = dict(old)
+    for key, value in new.items():
+        before = made.get(key)
+        both = isinstance(before, Mapping) and isinstance(value, Mapping)
+        made[key] = _laid_over(before, value) if both else value  # type: ignore[arg-type]
+    return made
+
+
+def _needs(name: str) -> tuple[Need, ...]:
+    return tuple(need for need in EPISODE_NEEDS if name == need.name or name.startswith(f"{need.name}."))
+
+
+# -- allergies and history: a list, or the statement that there are none --
+
+
+def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[[list[str]], list[Any]]) -> Question:
+    none, *others = said
+    offered = (Option("n", none), *(Option(str(number), word) for number, word in enumerate(others, 1)))
+    spot = layout.spot(Episode, path)
+    assert spot is not None
+
+    def read(text: str, _: Frame) -> Reading:
+        typed = text.strip().casefold()
+        if typed in ("n", "none", "no", none):
+            return Heard(((path, []),), none)
+        chosen: list[str] = []
+        for part in typed.replace(";", ",").split(","):
+            one = answers.choose(part.strip(), offered[1:])
+            if isinstance(one, Unclear):
+                return Unclear("Type n for none, or numbers or names with commas between them, such as 1, 4.")
+            chosen.append(one.words)
+        return Heard(((path, made(list(dict.fromkeys(chosen)))),), phrasing.listed(list(dict.fromkeys(chosen))))
+
+    default = _OPEN if row.freely else None
+    return Question(
+        row.name, spot.title, row.asks, read, offered, "several with commas", None, default, (), _needs(row.name),
+        (spot.says,),
+    )  # fmt: skip
+
+
+def _allergies(chosen: list[str]) -> list[Any]:
+    return [{"to": word} for word in chosen]
+
+
+def _shown(data: Mapping[str, Any]) -> Iterator[str]:
+    for key in ("patient", "stay", "port"):
+        for name, value in _flat(data.get(key) or {}, (key,)):
+            spot = layout.spot(Episode, name)
+            title = phrasing.capital(spot.title) if spot is not None else paths.dotted(name)
+            yield f"{title}: {value}"
+
+
+def _flat(data: Any, path: Path) -> Iterator[tuple[Path, str]]:
+    if isinstance(data, Mapping):
+        for key, value in data.items():
+            yield from _flat(value, (*path, key))
+    elif isinstance(data, list) and any(isinstance(item, Mapping) for item in data):
+        for at, item in enumerate(data):
+            yield from _flat(item, (*path, at))
+    elif isinstance(data, list):
+        yield path, ", ".join(str(item) for item in data) or "none"
+    else:
+        yield path, {True: "yes", False: "no"}.get(data, str(data)) if isinstance(data, bool) else str(data)

@@ -1,0 +1,384 @@
+"""A correction of an entry as the subject of a talk: which fact, what is right, why. The original stays as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, Final, Literal
+from zoneinfo import ZoneInfo
+
+from lda_notes import phrasing
+from lda_notes.append import Seen
+from lda_notes.chart import changes, layout, paths, preview
+from lda_notes.chart import trial as trials
+from lda_notes.chart.adding import added, every_fact, set_fact
+from lda_notes.chart.answers import Option, choose, person, plain_number
+from lda_notes.chart.display import WIDTH
+from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.question import Question, leaf
+from lda_notes.chart.session import Review
+from lda_notes.chart.speech import found_words
+from lda_notes.chart.subject import next_id
+from lda_notes.chart.talk import Say
+from lda_notes.chart.times import Frame
+from lda_notes.corrections import Entry, merge
+from lda_notes.episode import Episode
+from lda_notes.events import KINDS, Correcting, Event
+from lda_notes.need import Need
+from lda_notes.needs import NEEDS
+from lda_notes.policy import Policy
+from lda_notes.problems import Path
+
+Kind = Literal["addendum", "amendment", "retraction"]
+
+KINDS_SAID: Final[Mapping[Kind, str]] = {
+    "addendum": "addendum: adds what was left out",
+    "amendment": "amendment: puts right what is wrong",
+    "retraction": "retraction: takes the entry out of view, as when it was made on the wrong patient",
+}
+
+_VALUES: Final[Mapping[str, str]] = {"addendum": "adds", "amendment": "sets"}
+_DONE: Final = "that is all"
+
+
+@dataclass
+class CorrectionSubject:
+    """A correction of ``target``. What is said stands under ``new`` in the shape of the entry."""
+
+    episode: Episode
+    target: Entry
+    policy: Policy
+    now: Callable[[], datetime]
+    given: Mapping[str, Any] = field(default_factory=dict)
+    kind: Kind | None = None
+    entry_id: str = ""
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The zone of the stay."""
+        return ZoneInfo(self.episode.stay.time_zone)
+
+    @property
+    def model(self) -> type[Event]:
+        """The class of the entry's kind."""
+        return type(self.target.event)
+
+    @property
+    def before(self) -> dict[str, Any]:
+        """The entry as it is now read, as plain values."""
+        return plain_event(self.target.event)
+
+    # -- what a talk needs --
+
+    def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
+        """Yield what is still to be asked: which sort of correction, which facts, why, who."""
+        kind = self._kind(facts)
+        if kind is None:
+            yield self._which_kind()
+            return
+        if kind != "retraction":
+            yield from self._facts(kind, facts, answered)
+        if kind == "addendum" and "text" not in answered and not facts.get("text"):
+            yield self._text(kind, facts)
+        if "reason" not in answered and not facts.get("reason"):
+            yield self._plain(kind, "reason")
+        if not self.given.get("by") and not facts.get("by") and "by" not in answered:
+            yield self._plain(kind, "by")
+
+    def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
+        """Return what a time typed at a question is read against: the time of the entry."""
+        return Frame(self.now(), self.zone, self.target.event.at, "near")
+
+    def takes(self, path: Path) -> bool:
+        """Tell whether the entry's layout has a fact at ``path``."""
+        return path[:1] == ("new",) and layout.spot(self.model, path[1:]) is not None
+
+    def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
+        """Return one sentence when the facts just given do not fit the entry's layout."""
+        inner = [path[1:] for path in given if path[0] == "new"]
+        if not inner:
+            return None
+        for fault in trials.fitted(self.model, merge(self.before, self._patch(facts))).misfits:
+            if any(fault.path[: len(path)] == path for path in inner):
+                return f"That does not fit: {fault.message}."
+        return None
+
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
+        """Return one sentence when the facts just given may be a slip."""
+        for path, value in given.facts:
+            spot = layout.spot(self.model, path[1:]) if path[0] == "new" else None
+            due = "next_due" in path
+            if spot is not None and spot.sort == "time" and not due and datetime.fromisoformat(value) > self.now():
+                return "That has not come yet."
+        return None
+
+    def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+        """Yield what changes, and the findings that the corrected record would have and the present one has not."""
+        for path, was, becomes in self._differences(after):
+            if (path, was, becomes) not in set(self._differences(before)):
+                yield Say("tell", f"{self._named(path)}: was {was}; becomes {becomes}.")
+        if self._kind(after) == "amendment" and not self._patch(after):
+            return  # an amendment of nothing is not meant; the facts are still to come
+        seen = {(f.rule, f.message) for f in self._trial(before).findings}
+        for finding in trials.at_once(self._trial(after), self.policy):
+            if (finding.rule, finding.message) not in seen:
+                yield Say("finding", found_words(finding), finding)
+
+    def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
+        """Read a fact of the entry that is set by its name."""
+        path = paths.parse(name)
+        if path in (("reason",), ("text",)):
+            return Heard(((path, text),), text) if text else Unclear(f"Type the {name} after its name.")
+        if path == ("by",):
+            found = person(text)
+            return found if isinstance(found, Unclear) else Heard(((path, found.value),), found.said)
+        inner = paths.parse(name.removeprefix("new."))
+        read = set_fact(self.model, inner, text, self.frame(facts, name))
+        return _under_new(read) if isinstance(read, Heard) else read
+
+    def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
+        """Say that every fact is asked for by name here."""
+        return Unclear("Facts are asked for one by one here. Answer the question, or set one with =.")
+
+    # -- the questions --
+
+    def _kind(self, facts: Mapping[str, Any]) -> Kind | None:
+        found: Kind | None = facts.get("kind") or self.kind
+        return "retraction" if isinstance(self.target.event, Correcting) else found
+
+    def _which_kind(self) -> Question:
+        offered = tuple(Option(str(number), said) for number, said in enumerate(KINDS_SAID.values(), 1))
+        kinds = dict(zip(KINDS_SAID.values(), KINDS_SAID, strict=True))
+
+        def read(text: str, _: Frame) -> Reading:
+            chosen = choose(text, offered)
+            if isinstance(chosen, Unclear):
+                return chosen
+            return Heard(((("kind",), kinds[chosen.words]),), kinds[chosen.words])
+
+        return Question("kind", "correction", "Which correction is it?", read, offered)
+
+    def _facts(self, kind: Kind, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
+        asked: list[str] = facts.get("asked") or []
+        for number, name in enumerate(asked):
+            if name == _DONE:
+                return
+            for path in self._paths_of(name):
+                if paths.dotted(("new", *path)) not in answered and paths.get(facts, ("new", *path)) is None:
+                    yield self._right(path)
+            if number == len(asked) - 1:
+                break
+        yield self._which_fact(kind, len(asked))
+
+    def _paths_of(self, name: str) -> Iterator[Path]:
+        path = paths.parse(name)
+        spot = layout.spot(self.model, path)
+        if spot is not None and spot.part is not None and spot.sort != "person":
+            for key in spot.part.model_fields:
+                inner = layout.spot(self.model, (*path, key))
+                if inner is not None and inner.sort is not None:
+                    yield (*path, key)
+        else:
+            yield path
+
+    def _which_fact(self, kind: Kind, number: int) -> Question:
+        asks = "Which fact was left out?" if kind == "addendum" else "Which fact is wrong?"
+
+        def read(text: str, _: Frame) -> Reading:
+            fits = self._is_left_out if kind == "addendum" else self._is_recorded
+            found = added(self.model, text.strip(), self.before, fits)
+            if isinstance(found, Unclear):
+                return found
+            name = paths.dotted(found.facts[0][0]) if isinstance(found, Heard) else found.name
+            spot = layout.spot(self.model, paths.parse(name))
+            return Heard(((("asked", number), name),), f"{spot.title if spot else name} ({name})")
+
+        nothing = Heard(((("asked", number), _DONE),), _DONE)
+        enough = number > 0 or kind == "addendum"
+        return Question(
+            f"asked.{number}", "fact", asks, read,
+            hint="a word or its name, such as gauge or needle.gauge",
+            default=nothing if enough else None,
+            explains=(", ".join(name for name, _ in every_fact(self.model)),),
+        )  # fmt: skip
+
+    def _is_recorded(self, path: Path) -> bool:
+        return paths.get(self.before, path) is not None
+
+    def _is_left_out(self, path: Path) -> bool:
+        return not self._is_recorded(path) and (len(path) == 1 or self._is_recorded(path[:-1]))
+
+    def _right(self, path: Path) -> Question:
+        spot = layout.spot(self.model, path)
+        assert spot is not None
+        was = paths.get(self.before, path)
+        whole = leaf(("new", *path), spot, f"{phrasing.capital(spot.title)}: what is right?")
+        in_part = was is None and len(path) > 1 and isinstance(path[-2], int) and not spot.required
+        said = f"recorded: {said_value(was)}" if was is not None else "not recorded so far"
+        default = Heard((), "left open") if in_part else None
+        return Question(
+            whole.name, whole.about, f"{whole.asks} ({said})", whole.read, whole.options, whole.hint, whole.why_not,
+            default, (), (), whole.explains,
+        )  # fmt: skip
+
+    def _text(self, kind: Kind, facts: Mapping[str, Any]) -> Question:
+        question = self._plain(kind, "text")
+        if not self._patch(facts):
+            return question
+        default = Heard((), "nothing more")
+        return Question(
+            "text", question.about, "What else is added, in your own words?", question.read, default=default,
+            needs=question.needs, explains=question.explains,
+        )  # fmt: skip
+
+    def _plain(self, kind: Kind, key: str) -> Question:
+        need = _need(kind, key)
+        spot = layout.spot(KINDS[kind], (key,))
+        assert spot is not None
+        asks = need.asks if need is not None else f"{phrasing.capital(spot.title)}?"
+        return leaf((key,), spot, asks, needs=(need,) if need is not None else ())
+
+    # -- the entry --
+
+    def _patch(self, facts: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the facts said, lists whole: what is laid over an entry replaces its lists."""
+        new: dict[str, Any] = facts.get("new") or {}
+        before = self.before
+        return {key: _over(before.get(key), value) if isinstance(value, list) else value for key, value in new.items()}
+
+    def _entry(self, facts: Mapping[str, Any]) -> dict[str, Any]:
+        kind = self._kind(facts) or "addendum"
+        now = self.now().astimezone(self.zone).isoformat(timespec="minutes")
+        name = self.entry_id or next_id(self.episode, kind)
+        entry: dict[str, Any] = {"id": name, "kind": kind, "at": now, "charted_at": now}
+        by = facts.get("by") or self.given.get("by")
+        entry.update({"by": by} if by else {})
+        entry["of"] = self.target.event.id
+        entry.update({"reason": facts["reason"]} if facts.get("reason") else {})
+        if kind in _VALUES and (self._patch(facts) or kind == "amendment"):
+            entry[_VALUES[kind]] = self._patch(facts)
+        entry.update({"text": facts["text"]} if facts.get("text") else {})
+        return entry
+
+    def _trial(self, facts: Mapping[str, Any]) -> trials.Trial:
+        minute = self.now()
+        line, known = trials.baseline(self.episode, self.policy, minute)
+        return trials.judge(self._entry(facts), self.episode, self.policy, minute, known, line)
+
+    def _differences(self, facts: Mapping[str, Any]) -> Iterator[tuple[Path, str, str]]:
+        for path, value in _leaves(facts.get("new") or {}):
+            was = paths.get(self.before, path)
+            yield path, said_value(was) if was is not None else "not recorded", said_value(value)
+
+    def _named(self, path: Path) -> str:
+        spot = layout.spot(self.model, path)
+        return phrasing.capital(spot.title) if spot is not None else paths.dotted(path)
+
+    # -- the end --
+
+    def review(self, facts: Mapping[str, Any]) -> Review:
+        """Return the entry before and after, and the correction to be written."""
+        self.entry_id = self.entry_id or next_id(self.episode, self._kind(facts) or "addendum")
+        entry = self._entry(facts)
+        trial = self._trial(facts)
+        rows = [f"Before and after, {self.target.event.id}:"]
+        rows += [f"  {self._named(path)}: {was}; after: {becomes}" for path, was, becomes in self._differences(facts)]
+        if facts.get("text"):
+            rows.append(f"  Added text: {facts['text']}")
+        if entry["kind"] == "retraction":
+            rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
+        note = preview.note(
+            "", trial.line.episode, trial.line, trial.findings, self.policy, self._shown(), WIDTH
+        )  # fmt: skip
+        return Review(entry, "\n".join((note, *rows)), trial.findings, entry.get("by") or {})
+
+    def _shown(self) -> str:
+        event = self.target.event
+        return event.of if isinstance(event, Correcting) else event.id
+
+    def written(self, entry: dict[str, Any]) -> bool:
+        """Tell whether a correction already stands in the record."""
+        made = trials.fitted(KINDS[entry["kind"]], entry).whole if entry.get("kind") in KINDS else None
+        return made is not None and made in self.episode.events
+
+    def moved_on(self, seen: Seen) -> Iterator[str]:
+        """Go on with the record as somebody else left it."""
+        from lda_notes.corrections import corrected
+
+        episode = seen.record.episode
+        assert episode is not None
+        yield from changes.between(self.episode, episode)
+        standing, retracted, corrections, _ = corrected(episode)
+        every = {one.event.id: one for one in (*standing, *retracted, *corrections)}
+        self.target = every.get(self.target.event.id, self.target)
+        self.episode, self.entry_id = episode, ""
+
+
+def _need(kind: Kind, key: str) -> Need | None:
+    return next((need for need in NEEDS[kind] if need.path == (key,)), None)
+
+
+def _under_new(heard: Heard) -> Heard:
+    return Heard(tuple((("new", *path), value) for path, value in heard.facts), heard.said)
+
+
+def _over(old: Any, new: Any) -> Any:
+    """Return a list as it will be: each part of the old one with what was said laid over it, new ones after."""
+    if not isinstance(new, list) or not all(isinstance(item, dict) for item in new):
+        return new
+    before = old if isinstance(old, list) else []
+    longest = max(len(before), len(new))
+    made = []
+    for at in range(longest):
+        was = before[at] if at < len(before) else {}
+        made.append(merge(was, new[at]) if at < len(new) else was)
+    return made
+
+
+def _leaves(data: Any, path: Path = ()) -> Iterator[tuple[Path, Any]]:
+    if isinstance(data, dict) and not paths.is_why_not(data) and data:
+        for key, value in data.items():
+            yield from _leaves(value, (*path, key))
+    elif isinstance(data, list) and any(isinstance(item, dict) for item in data):
+        for at, item in enumerate(data):
+            yield from _leaves(item, (*path, at))
+    elif data not in ({}, []):
+        yield path, data
+
+
+def said_value(value: Any) -> str:
+    """Return a plain value in words."""
+    match value:
+        case bool():
+            return "yes" if value else "no"
+        case {"not_assessed": reason}:
+            return f"not assessed: {reason}"
+        case {"not_done": reason}:
+            return f"not done: {reason}"
+        case dict():
+            return ", ".join(str(inner) for inner in value.values())
+        case list():
+            return phrasing.listed([said_value(item) for item in value])
+        case _:
+            return str(value)
+
+
+def plain_event(event: Event) -> dict[str, Any]:
+    """Return an event as plain values, numbers as numbers and times to the minute."""
+    data = event.model_dump(mode="json", exclude_unset=True)
+    return {key: _plain(type(event), (key,), value) for key, value in data.items()}
+
+
+def _plain(model: type[Event], path: Path, value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(model, (*path, key), inner) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [_plain(model, (*path, at), inner) for at, inner in enumerate(value)]
+    spot = layout.spot(model, path)
+    if spot is None or not isinstance(value, str):
+        return value
+    if spot.sort in ("number", "whole number"):
+        return plain_number(Decimal(value))
+    return datetime.fromisoformat(value).isoformat(timespec="minutes") if spot.sort == "time" else value

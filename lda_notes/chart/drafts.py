@@ -1,0 +1,92 @@
+"""What was said so far, kept private in the user's state folder until it is signed, under a name that says nothing."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Final
+
+from lda_notes.append import locked
+from lda_notes.chart.talk import Answered
+from lda_notes.output import write_private
+from lda_notes.problems import Failure
+
+_VERSION: Final = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """Answers given so far. ``signed`` is the event once it was signed, until it is known to be written."""
+
+    event_id: str
+    began: datetime
+    answered: tuple[Answered, ...] = ()
+    signed: Mapping[str, Any] | None = None
+
+
+def folder(environment: Mapping[str, str]) -> Path:
+    """Return the folder of drafts: under XDG_STATE_HOME, else under .local/state in the home folder."""
+    state = environment.get("XDG_STATE_HOME", "")
+    base = Path(state) if state.startswith("/") else Path(environment.get("HOME") or "~").expanduser() / ".local/state"
+    return base / "lda-notes" / "drafts"
+
+
+def place(drafts: Path, record: Path, about: str) -> Path:
+    """Return where the draft of what is charted ``about`` a record lies; its name tells neither."""
+    name = hashlib.sha256(f"{record.resolve()}\0{about}".encode(errors="surrogateescape")).hexdigest()[:32]
+    return drafts / f"{name}.json"
+
+
+_BUSY: Final = "the same is being charted in another window of yours; finish it there"
+
+
+@contextmanager
+def held(at: Path) -> Iterator[None]:
+    """Keep a draft to one session. Raises `Failure` when another one is at it, or the folder cannot be used."""
+    try:
+        at.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise Failure(f"{at.parent}: drafts cannot be kept there ({error.strerror}); set XDG_STATE_HOME") from None
+    with locked(at, patience_s=0, busy=_BUSY):
+        yield
+
+
+def save(at: Path, draft: Draft) -> None:
+    """Write the draft, whole, readable by its owner alone."""
+    data = {
+        "version": _VERSION,
+        "event": draft.event_id,
+        "began": draft.began.isoformat(),
+        "answered": [
+            {"question": one.question, "facts": [[list(path), value] for path, value in one.facts], "said": one.said}
+            for one in draft.answered
+        ],
+        "signed": draft.signed,
+    }
+    write_private(at, json.dumps(data, ensure_ascii=False).encode())
+
+
+def load(at: Path) -> Draft | None:
+    """Return the draft kept there; None when there is none, or none that this version can read."""
+    try:
+        data = json.loads(at.read_bytes())
+        answered = tuple(
+            Answered(one["question"], tuple((tuple(path), value) for path, value in one["facts"]), one["said"])
+            for one in data["answered"]
+        )
+        if data["version"] == _VERSION:
+            return Draft(data["event"], datetime.fromisoformat(data["began"]), answered, data["signed"])
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    return None
+
+
+def discard(at: Path) -> None:
+    """Take a draft away."""
+    with suppress(FileNotFoundError):
+        at.unlink()

@@ -1,0 +1,201 @@
+"""Questions whose one answer gives several facts: the needle, the blood, the lock, the anaesthetic."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, Final
+
+from lda_notes import phrasing
+from lda_notes.chart import answers, paths
+from lda_notes.chart.answers import Option, plain_number
+from lda_notes.chart.groups import Open
+from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.question import AS_WRITTEN, EACH, Question, WhyNot
+from lda_notes.chart.scene import Scene
+from lda_notes.chart.times import Frame
+from lda_notes.problems import Path
+
+_NEEDLE: Final = re.compile(
+    r"(\d{1,2})\s*(?:g|gauge)?(?:\s*[,x/]\s*|\s+|(?<=g))(\d{1,2}(?:\.\d{1,2})?)\s*(?:mm)?", re.IGNORECASE
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """Facts that one answer gives while none of them is said."""
+
+    covers: tuple[str, ...]
+    build: Callable[[Scene, Open], Question | None]
+
+
+# -- the needle --
+
+
+def _needle(scene: Scene, open_: Open) -> Question | None:
+    gauge, length = open_.get("needle.gauge"), open_.get("needle.length_mm")
+    if gauge is None or length is None:
+        return None
+
+    def read(text: str, _: Frame) -> Reading:
+        if text.strip().casefold() == EACH:
+            return Heard((), "each by itself")
+        found = _NEEDLE.fullmatch(" ".join(text.split()))
+        if found is None:
+            return Unclear("Type the gauge and the length in mm, such as 20 19.")
+        mm = Decimal(found[2])
+        facts = ((gauge.path, int(found[1])), (length.path, plain_number(mm)))
+        return Heard(facts, f"{found[1]} gauge, {phrasing.length(mm)}")
+
+    part = scene.spot(("needle",))
+    return Question(
+        "needle", "needle", "Which needle? Gauge and length in mm, or scan its label.", read,
+        hint="such as 20 19",
+        why_not=WhyNot(("needle",), part.why_not) if part and part.why_not else WhyNot(gauge.path, "not_assessed"),
+        default=_same_needle(scene, open_),
+        covers=("needle.gauge", "needle.length_mm"),
+        needs=(gauge.need, length.need), explains=(gauge.spot.says, length.spot.says), supply=("needle",),
+    )  # fmt: skip
+
+
+_NEEDLE_FACTS: Final = ("needle.gauge", "needle.length_mm", "needle.non_coring", "needle.power_rated")
+
+
+def _same_needle(scene: Scene, open_: Open) -> Heard | None:
+    """Return the last needle put into this septum, with what its label said: the same stock, as a rule."""
+    if scene.kind != "access":
+        return None
+    values = {name: scene.last(open_[name].path, ("access",)) for name in _NEEDLE_FACTS if name in open_}
+    gauge, mm = values.get("needle.gauge"), values.get("needle.length_mm")
+    if gauge is None or mm is None:
+        return None
+    facts = tuple((open_[name].path, value) for name, value in values.items() if value is not None)
+    said = [f"{gauge} gauge", phrasing.length(Decimal(str(mm)))]
+    for name, words in (("needle.non_coring", "non-coring"), ("needle.power_rated", "rated for power injection")):
+        if values.get(name) is not None:
+            said.append(words if values[name] else f"not {words}")
+    return Heard(facts, ", ".join(said) + ", as last time")
+
+
+# -- the blood --
+
+_BLOOD: Final[dict[str, tuple[str, dict[str, str]]]] = {
+    "w": ("present, like whole blood", {"blood_return": "present", "blood_looks": "like whole blood"}),
+    "t": ("present, but thin", {"blood_return": "present", "blood_looks": "thin"}),
+    "c": ("present, but clotted", {"blood_return": "present", "blood_looks": "clotted"}),
+    "s": ("sluggish", {"blood_return": "sluggish"}),
+    "n": ("none", {"blood_return": "none"}),
+}
+
+
+def _blood(scene: Scene, open_: Open) -> Question | None:
+    leaf = open_.get("blood_return")
+    if leaf is None:
+        return None
+    offered = tuple(Option(key, words) for key, (words, _) in _BLOOD.items())
+
+    def read(text: str, _: Frame) -> Reading:
+        if text.strip().casefold() == "present":
+            return Heard(((leaf.path, "present"),), "present")
+        chosen = answers.choose(text, offered)
+        if isinstance(chosen, Unclear):
+            return chosen
+        return Heard(tuple(((key,), value) for key, value in _BLOOD[chosen.key][1].items()), chosen.words)
+
+    return Question(
+        "blood", "blood return", "Blood return?", read, offered, why_not=leaf.why_not,
+        covers=("blood_return", "blood_looks"), needs=(leaf.need,), explains=(leaf.spot.says,),
+    )  # fmt: skip
+
+
+# -- the lock --
+
+_INFUSION: Final = "infusion connected"
+
+
+def _lock(scene: Scene, open_: Open) -> Question | None:
+    leaf = open_.get("lock.drug")
+    if leaf is None:
+        return None
+    usual = _usual_lock(scene)
+    runs = scene.spot(("infusion",)) is not None
+    drugs = answers.options(leaf.spot.words)
+    offered = (
+        *((Option(AS_WRITTEN, usual.said),) if usual else ()),
+        *((Option("i", "none, an infusion runs"),) if runs else ()),
+        *drugs,
+    )
+
+    def read(text: str, _: Frame) -> Reading:
+        chosen = answers.choose(text, offered)
+        if isinstance(chosen, Unclear):
+            return chosen
+        if chosen.key == AS_WRITTEN and usual:
+            return usual
+        if chosen.key == "i":
+            return Heard(((("lock", "not_done"), _INFUSION),), chosen.words)
+        return Heard(((leaf.path, chosen.words),), chosen.words)
+
+    return Question(
+        "lock", "lock", "What is the line locked with?", read, offered, why_not=leaf.why_not,
+        covers=("lock.drug", "lock.units_per_ml", "lock.volume_ml"), needs=(leaf.need,),
+        explains=(leaf.spot.says,), supply=("lock",),
+    )  # fmt: skip
+
+
+def _usual_lock(scene: Scene) -> Heard | None:
+    """Return the last lock on record, else the usual one for an adult; none that an allergy speaks against."""
+    if scene.allergic_to("heparin") or "heparin-induced thrombocytopenia" in scene.episode.patient.history:
+        return None
+    names = ("drug", "units_per_ml", "volume_ml")
+    values = {name: scene.last(("lock", name)) for name in names}
+    if values["drug"] != "heparin" or None in values.values():
+        if scene.child or values["drug"] is not None:
+            return None
+        limits = ("heparin_lock_strength_units_per_ml", "heparin_lock_ml")
+        strength, volume = (plain_number(scene.policy.value(name)) for name in limits)
+        values = {"drug": "heparin", "units_per_ml": strength, "volume_ml": volume}
+    said = (
+        f"heparin {phrasing.quantity(Decimal(str(values['units_per_ml'])), 'units')} per mL, "
+        f"{phrasing.quantity(Decimal(str(values['volume_ml'])), 'mL')}"
+    )
+    return Heard(tuple((("lock", name), values[name]) for name in names), said)
+
+
+# -- the anaesthetic --
+
+
+def _anaesthetic(scene: Scene, open_: Open) -> Question | None:
+    leaf = open_.get("anaesthetic.agent")
+    if leaf is None:
+        return None
+    offered = (Option("n", "none used"), *answers.options(leaf.spot.words))
+
+    def read(text: str, _: Frame) -> Reading:
+        chosen = answers.choose(text, offered)
+        if isinstance(chosen, Unclear):
+            return chosen
+        path: Path = ("anaesthetic",) if chosen.key == "n" else leaf.path
+        facts: tuple[tuple[Path, Any], ...] = ((path, chosen.words),)
+        return Heard(facts, chosen.words)
+
+    return Question(
+        "anaesthetic", "local anaesthetic", "What was the skin numbed with?", read, offered, why_not=leaf.why_not,
+        covers=("anaesthetic.agent",), needs=(leaf.need,), explains=(leaf.spot.says,),
+    )  # fmt: skip
+
+
+JOINED: Final[tuple[Joined, ...]] = (
+    Joined(_NEEDLE_FACTS, _needle),
+    Joined(("blood_return", "blood_looks"), _blood),
+    Joined(("lock.drug", "lock.units_per_ml", "lock.volume_ml"), _lock),
+    Joined(("anaesthetic.agent",), _anaesthetic),
+)
+"""Every question that joins facts, each with the facts that it may give."""
+
+
+def untouched(covers: tuple[str, ...], scene: Scene) -> bool:
+    """Tell whether none of the facts is said."""
+    return all(paths.get(scene.facts, paths.parse(name)) is None for name in covers)

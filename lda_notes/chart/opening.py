@@ -1,0 +1,76 @@
+"""What is said before the first question: whose port this is, what is known of it, and what is in it now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from lda_notes import phrasing
+from lda_notes.chart.times import echo
+from lda_notes.due import zone_of
+from lda_notes.episode import Episode
+from lda_notes.record import Record
+from lda_notes.timeline import State, Timeline
+
+
+def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) -> Iterator[str]:
+    """Yield the rows: identity first, then what would otherwise be asked."""
+    episode, zone = line.episode, zone_of(line)
+    patient = episode.patient
+    born = f", born {phrasing.day(patient.birth_date)}" if patient.birth_date else ""
+    number = patient.identifiers[0]
+    yield f"{phrasing.capital(kind)}: {patient.family_name}, {patient.given_name}{born}, {number.value}"
+    unit = line.unit_at(now)
+    room = f", room {unit.room}" if unit is not None and unit.room else ""
+    yield f"{episode.stay.facility}, {unit.unit if unit is not None else episode.stay.unit}{room}"
+    yield f"Port: {_port(episode)}. Allergies: {_allergies(episode)}."
+    for septum in episode.port.septa:
+        name = f"{phrasing.capital(septum)} septum. " if len(episode.port.septa) > 1 else ""
+        yield f"{name}{_state(line.state_at(septum, now), zone)}"
+    if line.entries:
+        last = line.entries[-1].event
+        by = f", by {last.by.name}" if last.by is not None and last.by.name else ""
+        yield f"Last entry: {last.kind} of {echo(last.at, zone)}{by}."  # type: ignore[attr-defined]
+    if record.unread:
+        yield f"{phrasing.count(len(record.unread), 'entry', 'entries')} of this record cannot be read: run a check."
+    if author:
+        yield f"Signing: {author}. It is {echo(now, zone)}."
+    yield "At any question: ? explains   < goes back   - and a reason: not assessed or not done"
+
+
+def _port(episode: Episode) -> str:
+    port = episode.port
+    where = " ".join(part for part in (port.side, port.area) if part) or "place not recorded"
+    detail = f", {port.site_detail}" if port.site_detail else ""
+    volume = f", volume {phrasing.quantity(port.catheter_volume_ml, 'mL')}" if port.catheter_volume_ml else ""
+    return f"{where}{detail}{volume}"
+
+
+def _allergies(episode: Episode) -> str:
+    allergies = episode.patient.allergies
+    if allergies is None:
+        return "NOT RECORDED"
+    return ", ".join(f"{a.to.upper()}{f' ({a.reaction})' if a.reaction else ''}" for a in allergies) or "none known"
+
+
+def _state(state: State, zone: ZoneInfo) -> str:
+    if not state.port_in:
+        return "No port is in the body."
+    said = [_needle(state.needle, zone) if state.needle is not None else "No needle in."]
+    if state.hold is not None:
+        reasons = phrasing.listed([reason for reason, _ in state.hold.reasons])
+        said.append(f"LINE ON HOLD since {echo(state.hold.began.event.at, zone)}: {reasons}.")
+    return " ".join(said)
+
+
+def _needle(stay: Any, zone: ZoneInfo) -> str:
+    needle = stay.needle
+    what = []
+    if needle is not None and isinstance(needle.gauge, int):
+        what.append(f"{needle.gauge} gauge")
+    if needle is not None and needle.length_mm is not None and not hasattr(needle.length_mm, "not_assessed"):
+        what.append(phrasing.length(needle.length_mm))
+    since = f"since {echo(stay.since, zone)}" if stay.since is not None else "since when is not known"
+    return f"Needle in: {', '.join((*what, since))}."

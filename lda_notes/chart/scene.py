@@ -1,0 +1,112 @@
+"""What is known while an event is charted: the record as it stands, the answers so far, and the trial of both."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from lda_notes import due
+from lda_notes.ages import years_old
+from lda_notes.chart import layout, paths
+from lda_notes.chart.answers import plain_number
+from lda_notes.chart.times import Bias, Frame
+from lda_notes.chart.trial import Trial
+from lda_notes.episode import Episode
+from lda_notes.events import KINDS, CareEvent, Event
+from lda_notes.policy import Policy
+from lda_notes.problems import Path
+from lda_notes.timeline import Entry, State, Timeline
+
+
+@dataclass(frozen=True)
+class Scene:
+    """``facts`` are the answers so far with what follows from the record; ``line`` is the record without them."""
+
+    kind: str
+    episode: Episode
+    line: Timeline
+    policy: Policy
+    now: datetime
+    zone: ZoneInfo
+    facts: Mapping[str, Any]
+    trial: Trial
+
+    @property
+    def model(self) -> type[Event]:
+        """The class of the kind that is charted."""
+        return KINDS[self.kind]
+
+    @property
+    def event(self) -> Event | None:
+        """The answers so far as an event."""
+        return self.trial.event
+
+    @property
+    def at(self) -> datetime:
+        """When it happened; now until that is said."""
+        said = self.facts.get("at")
+        return datetime.fromisoformat(said) if said else self.now
+
+    @property
+    def septum(self) -> str:
+        """The septum in question."""
+        return str(self.facts.get("septum") or self.episode.port.septa[0])
+
+    @property
+    def before(self) -> State:
+        """What was true of the septum just before the event."""
+        return self.line.state_at(self.septum, self.at)
+
+    @property
+    def child(self) -> bool:
+        """Whether the limits for children hold; also when the age is not known, for caution."""
+        born = self.episode.patient.birth_date
+        if born is None:
+            return True
+        return years_old(born, self.at.astimezone(self.zone).date()) < self.policy.value("adult_years")
+
+    def allergic_to(self, *names: str) -> bool:
+        """Tell whether an allergy to one of ``names`` is on record, or none were asked for."""
+        allergies = self.episode.patient.allergies
+        return allergies is None or any(allergy.to in names for allergy in allergies)
+
+    def earlier(self) -> Iterator[Entry]:
+        """Yield the events before this one, the last first: those of the same septum or of the whole port."""
+        first = self.episode.port.septa[0]
+        for entry in reversed(self.line.entries):
+            event = entry.event
+            same = not isinstance(event, CareEvent) or (event.septum or first) == self.septum
+            if same and event.at <= self.at:
+                yield entry
+
+    def last(self, path: Path, kinds: tuple[str, ...] = ()) -> Any:
+        """Return what the last event that says anything about ``path`` said, as plain JSON; None when none does."""
+        for entry in self.earlier():
+            if kinds and entry.event.kind not in kinds:  # type: ignore[attr-defined]
+                continue
+            if getattr(entry.event, str(path[0]), None) is None:
+                continue
+            value = paths.get(entry.event.model_dump(mode="json", exclude_unset=True), path)
+            if value is not None and not paths.is_why_not(value):
+                found = layout.spot(type(entry.event), path)
+                numeric = found is not None and found.sort in ("number", "whole number")
+                return plain_number(Decimal(value)) if numeric and isinstance(value, str) else value
+        return None
+
+    def spot(self, path: Path) -> layout.Spot | None:
+        """Return what the layout says of a fact of this kind."""
+        return layout.spot(self.model, path)
+
+    def frame(self, question: str) -> Frame:
+        """Return what a time typed at a question is read against."""
+        bias: Bias = "today" if question == "at" else "next" if question.startswith("next_due") else "near"
+        return Frame(self.now, self.zone, self.now if question == "at" else self.at, bias)
+
+    def due_by(self, clock: str) -> datetime | None:
+        """Return when a clock runs out that this event started, judged from the event itself."""
+        running = due.due(self.trial.line, self.septum, self.policy, self.at + timedelta(minutes=1))
+        return next((one.by for one in running if one.clock == clock), None)

@@ -1,0 +1,231 @@
+"""A talk on a terminal: one question after the other, a draft after each answer, the note and the signature last."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Protocol
+
+from lda_notes.append import Changed, Seen, Written
+from lda_notes.chart import display, drafts
+from lda_notes.chart.drafts import Draft
+from lda_notes.chart.given import Given
+from lda_notes.chart.question import EACH
+from lda_notes.chart.talk import COMMANDS, Answered, Say, Subject, Talk
+from lda_notes.problems import Failure, Finding
+
+
+class Console(Protocol):
+    """Where a session shows rows of text and takes rows of text."""
+
+    def show(self, text: str) -> None:
+        """Show text, which may be several rows."""
+
+    def ask(self) -> str | None:
+        """Return the row that was typed; None when nobody can type any more."""
+
+
+class Gone(Exception):
+    """Nobody answers any more: the terminal is lost, or the nurse stopped. What was said is in the draft."""
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """What is to be signed: the entry as it will be written, how it reads, what a check finds, who signs."""
+
+    entry: dict[str, Any]
+    text: str
+    findings: tuple[Finding, ...]
+    author: Mapping[str, Any]
+
+
+class Charted(Subject, Protocol):
+    """A subject that ends in an entry."""
+
+    @property
+    def entry_id(self) -> str:
+        """The name that the entry will have."""
+
+    def review(self, facts: Mapping[str, Any]) -> Review:
+        """Return what is to be signed."""
+
+    def moved_on(self, seen: Seen) -> Iterator[str]:
+        """Go on with the record as somebody else left it, and yield what changed."""
+
+
+Write = Callable[[dict[str, Any]], Written | Changed]
+
+
+@dataclass
+class Session:
+    """One entry being charted. ``draft`` is where the answers are kept meanwhile, None for nowhere.
+
+    ``asks`` is False where nothing may be asked: then only what is given counts, and what is missing is a `Failure`.
+    ``sign`` is a signature given beforehand.
+    """
+
+    subject: Charted
+    console: Console
+    draft: Path | None
+    given: Given
+    began: datetime
+    asks: bool = True
+    sign: str | None = None
+    missing: list[str] = field(default_factory=list)
+
+    # -- the questions --
+
+    def chart(self, talk: Talk, write: Write) -> Written | None:
+        """Ask, show, have it signed and write it; None when the draft is kept for later. Raises `Gone`."""
+        while True:
+            talk = self._converse(talk)
+            signed = self._signed(talk)
+            if isinstance(signed, Talk):
+                talk = signed
+            elif signed is None:
+                return None
+            else:
+                self._save(talk, signed)
+                done = write(signed)
+                if isinstance(done, Written):
+                    if self.draft is not None:
+                        drafts.discard(self.draft)
+                    return done
+                self._moved_on(done)
+                talk = Talk(self.subject, talk.answered)
+                self._save(talk)
+
+    def _converse(self, talk: Talk) -> Talk:
+        while True:
+            question = talk.question
+            if question is None:
+                left = self.given.take_rest()
+                if not left:
+                    self._refuse_if_missing()
+                    return talk
+                talk = self._set(talk, left)
+                continue
+            if question.name not in self.given.names and any(name in self.given.names for name in question.covers):
+                # Some of its facts are given one by one: then each is asked by itself.
+                talk = replace(talk, answered=(*talk.answered, Answered(question.name, (), "each by itself")))
+                continue
+            text = self.given.take(question.name)
+            if text is not None:
+                talk = self._replay(talk, question.name, text)
+            elif not self.asks:
+                talk = self._unasked(talk)
+            else:
+                self.console.show(f"\n{display.question_text(question)}")
+                talk = self._said(talk, self._ask())
+
+    def _ask(self) -> str:
+        text = self.console.ask()
+        if text is None:
+            raise Gone
+        return text
+
+    def _said(self, talk: Talk, text: str) -> Talk:
+        new, says = talk.reply(text)
+        for say in says:
+            self.console.show(display.said_text(say))
+        if new.answered != talk.answered:
+            self._save(new)
+        return new
+
+    def _replay(self, talk: Talk, name: str, text: str) -> Talk:
+        """Answer as if it had been typed; what is doubted stands, since nobody can be asked twice for it."""
+        question = talk.question
+        assert question is not None
+        self.console.show(f"\n{display.question_text(question)}\n> {text}")
+        new = self._said(talk, text)
+        if new.doubt is not None:
+            new = self._said(new, "y")
+        if len(new.answered) == len(talk.answered) and not self.asks:
+            fault = next((say.text for say in talk.reply(text)[1] if say.tone == "fault"), "it was not understood")
+            raise Failure(f"{name}: {fault} Nothing was written")
+        return new
+
+    def _unasked(self, talk: Talk) -> Talk:
+        """Take what Enter would take; else leave the question open and name it."""
+        question = talk.question
+        assert question is not None
+        if question.default is not None:
+            return self._replay(talk, question.name, "")
+        if EACH in {option.key for option in question.options} and question.covers:
+            return self._replay(talk, question.name, EACH)
+        if any(need.level == "required" for need in question.needs) or not question.needs:
+            self.missing.append(f"{question.name}: {question.asks}")
+        return talk.reply(".")[0]
+
+    def _refuse_if_missing(self) -> None:
+        if self.missing:
+            rows = "\n".join(f"  {row}" for row in self.missing)
+            counted = "1 answer is" if len(self.missing) == 1 else f"{len(self.missing)} answers are"
+            raise Failure(f"nothing was written, {counted} missing; give them with --set NAME=VALUE:\n{rows}")
+
+    def _set(self, talk: Talk, left: dict[str, str]) -> Talk:
+        for name, text in left.items():
+            new, says = talk.reply(f"= {name} {text}")
+            faults = [say.text for say in says if say.tone == "fault"]
+            if faults:
+                raise Failure(f"{name}: {faults[0]} Nothing was written")
+            for say in says:
+                self.console.show(display.said_text(say))
+            talk = new
+            self._save(talk)
+        return talk
+
+    # -- the signature --
+
+    def _signed(self, talk: Talk) -> dict[str, Any] | Talk | None:
+        """Show the note and ask for the signature: the event, the talk gone on, or None to keep the draft."""
+        review = self.subject.review(talk.facts)
+        self.console.show("\n" + review.text.rstrip("\n"))
+        for finding in review.findings:
+            self.console.show(display.said_text(Say("finding", display.finding_text(finding), finding)))
+        author = review.author
+        name = ", ".join(str(author[key]) for key in ("name", "credential") if author.get(key))
+        initials = "".join(word[0] for word in str(author.get("name", "")).split())
+        while True:
+            text = self._signature(name, initials)
+            match text.strip().casefold():
+                case "y" | "yes":
+                    return review.entry
+                case said if said and said == initials.casefold():
+                    return review.entry
+                case "q":
+                    return None
+                case "?":
+                    self.console.show("\n".join(COMMANDS))
+                case said if said[:1] in ("<", "+", "=", ">"):
+                    return self._said(talk, text)
+                case _ if not self.asks:
+                    raise Failure("the signature given is not the author's initials; nothing was written")
+                case _:
+                    self.console.show("?? Type y or your initials to sign, < to go back, q to keep it as a draft.")
+
+    def _signature(self, name: str, initials: str) -> str:
+        if self.sign is not None:
+            text, self.sign = self.sign, None
+            return text
+        if not self.asks:
+            raise Failure("nothing was written: give --sign with your initials, or y")
+        who = f"Sign as {name}? y or {initials} signs" if name else "Write it? y writes"
+        self.console.show(f"\n{who}   < back   + adds a fact   q keeps a draft")
+        return self._ask()
+
+    # -- the draft, and a record that changed --
+
+    def _save(self, talk: Talk, signed: dict[str, Any] | None = None) -> None:
+        if self.draft is not None:
+            drafts.save(self.draft, Draft(self.subject.entry_id, self.began, talk.answered, signed))
+
+    def _moved_on(self, changed: Changed) -> None:
+        if changed.seen.record.episode is None:
+            raise Failure("the record was changed and can no longer be read; your answers are kept as a draft")
+        self.console.show("\nThe record changed while you charted. Nothing is written yet.")
+        for row in self.subject.moved_on(changed.seen):
+            self.console.show(f"   {row}")
+        self.console.show("Read it again, as it stands now, before you sign.")

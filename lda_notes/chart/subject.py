@@ -1,0 +1,249 @@
+"""An event as the subject of a talk: what is asked, what does not fit, what is doubted, what is said at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from lda_notes.append import Seen
+from lda_notes.chart import agenda, changes, layout, paths, preview
+from lda_notes.chart import trial as trials
+from lda_notes.chart.adding import added, set_fact
+from lda_notes.chart.differences import differences
+from lda_notes.chart.display import WIDTH
+from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.known import Known, known
+from lda_notes.chart.question import Question
+from lda_notes.chart.scene import Scene
+from lda_notes.chart.session import Review
+from lda_notes.chart.speech import found_words, hold_words
+from lda_notes.chart.talk import Say
+from lda_notes.chart.times import Frame
+from lda_notes.chart.trial import Trial
+from lda_notes.episode import Episode
+from lda_notes.events import KINDS, CareEvent, Event
+from lda_notes.needs import NEEDS
+from lda_notes.policy import Policy
+from lda_notes.problems import Finding, Path
+from lda_notes.timeline import Timeline
+
+CLEARED: Final = "cleared"
+"""Key, never written, under which facts from the record stand that the nurse took out."""
+
+_FIRST_KEYS: Final = ("id", "kind", "at", "charted_at", "by")
+
+
+@dataclass
+class EventSubject:
+    """One event of ``kind`` to be added to ``episode``. ``given`` are facts known beforehand, such as the author.
+
+    ``now`` asks the clock; judgements are made anew whenever a minute has passed.
+    """
+
+    episode: Episode
+    kind: str
+    event_id: str
+    policy: Policy
+    now: Callable[[], datetime]
+    given: Mapping[str, Any] = field(default_factory=dict)
+    _minute: datetime | None = field(default=None, init=False)
+    _line: Timeline | None = field(default=None, init=False)
+    _found: frozenset[tuple[Any, ...]] = field(default=frozenset(), init=False)
+    _scenes: list[tuple[dict[str, Any], Scene]] = field(default_factory=list, init=False)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The zone of the stay."""
+        return ZoneInfo(self.episode.stay.time_zone)
+
+    # -- what a talk needs --
+
+    def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
+        """Yield what is still to be asked, the next one first."""
+        return agenda.questions(self.scene(facts), answered)
+
+    def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
+        """Return what a time typed at a question is read against."""
+        return self.scene(facts).frame(question)
+
+    def takes(self, path: Path) -> bool:
+        """Tell whether the layout has a fact at ``path``."""
+        return layout.spot(KINDS[self.kind], path) is not None
+
+    def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
+        """Return one sentence when the facts just given do not fit the record's layout."""
+        for fault in trials.fitted(KINDS[self.kind], self._whole(facts, self.now())).misfits:
+            if any(fault.path[: len(path)] == path or path[: len(fault.path)] == fault.path for path in given):
+                return f"That does not fit: {fault.message}."
+        return None
+
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
+        """Return one sentence when the facts just given may be a slip."""
+        return next(differences(self.scene(facts), given), None)
+
+    def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+        """Yield what is to be said at once because of an answer."""
+        old, new = self.scene(before), self.scene(after)
+        told = {one.path for one in self._known_of(old, before)} if "at" in before else set()
+        for one in self._known_of(new, after):
+            if one.path not in told:
+                yield Say("known", f"On record, so not asked: {one.said}.")
+        seen = {_mark(finding) for finding in trials.at_once(old.trial, self.policy)}
+        for finding in trials.at_once(new.trial, self.policy):
+            if _mark(finding) not in seen:
+                yield Say("finding", found_words(finding), finding)
+        held = self._hold(new)
+        if held and held != self._hold(old):
+            yield Say("hold", held)
+
+    def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
+        """Read a fact that is set by its name; a full stop takes it out."""
+        path = paths.parse(name)
+        if text == ".":
+            if not self.takes(path):
+                return Unclear(f"There is no fact {name} here.")
+            return Heard(((path, None), ((CLEARED, paths.dotted(path)), True)), "taken out")
+        return set_fact(KINDS[self.kind], path, text, self.frame(facts, name))
+
+    def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
+        """Return the question for a fact that is added by a word, or the beginning of one more part of a list."""
+        return added(KINDS[self.kind], word, facts)
+
+    # -- the record with the event --
+
+    def scene(self, facts: Mapping[str, Any]) -> Scene:
+        """Return what is known with ``facts`` said, what follows from the record among it."""
+        self._refresh()
+        for said, scene in self._scenes:
+            if said == facts:
+                return scene
+        scene = self._scene(facts)
+        self._scenes = [(dict(facts), scene), *self._scenes[:5]]
+        return scene
+
+    def finished(self, facts: Mapping[str, Any], charted_at: datetime) -> dict[str, Any]:
+        """Return the event as it is written: facts that fit, in the order of the work."""
+        scene = self.scene(facts)
+        data = trials.fitted(KINDS[self.kind], {**scene.facts, "charted_at": _written(charted_at, self.zone)}).data
+        order = [*_FIRST_KEYS, *(need.path[0] for need in NEEDS[self.kind])]
+        keys = sorted(data, key=lambda key: order.index(key) if key in order else len(order))
+        return {key: _in_order(KINDS[self.kind], (key,), data[key]) for key in keys}
+
+    def findings(self, facts: Mapping[str, Any]) -> tuple[Finding, ...]:
+        """Return everything a check would find because of the event, worst first."""
+        return self.scene(facts).trial.findings
+
+    @property
+    def entry_id(self) -> str:
+        """The name that the event will have."""
+        return self.event_id
+
+    def review(self, facts: Mapping[str, Any]) -> Review:
+        """Return the note as it will read, what a check finds, and the event to be written."""
+        event = self.finished(facts, self.now())
+        trial = self.scene(facts).trial
+        episode = trial.line.episode
+        text = preview.note("", episode, trial.line, trial.findings, self.policy, self.event_id, WIDTH)
+        return Review(event, text, trial.findings, event.get("by") or {})
+
+    def written(self, entry: dict[str, Any]) -> bool:
+        """Tell whether an entry already stands in the record."""
+        made = trials.fitted(KINDS[self.kind], entry).whole
+        return made is not None and made in self.episode.events
+
+    def moved_on(self, seen: Seen) -> Iterator[str]:
+        """Go on with the record as somebody else left it; the event gets another name if its own is taken."""
+        episode = seen.record.episode
+        assert episode is not None
+        yield from changes.between(self.episode, episode)
+        self.episode, self._minute = episode, None
+        if any(event.id == self.event_id for event in episode.events):
+            self.event_id = next_id(episode, self.kind)
+
+    def _refresh(self) -> None:
+        minute = self.now().replace(second=0, microsecond=0)
+        if minute != self._minute:
+            self._minute = minute
+            self._line, self._found = trials.baseline(self.episode, self.policy, minute)
+            self._scenes = []
+
+    def _whole(self, facts: Mapping[str, Any], now: datetime) -> dict[str, Any]:
+        said = {key: value for key, value in facts.items() if key != CLEARED}
+        charted = {"charted_at": _written(now, self.zone)}
+        return {"id": self.event_id, "kind": self.kind, **self.given, **charted, **said}
+
+    def _scene(self, facts: Mapping[str, Any]) -> Scene:
+        assert self._minute is not None
+        whole = self._whole(facts, self._minute)
+        scene = self._made(whole)
+        follows = self._known_of(scene, facts) if "at" in facts else ()
+        if follows:
+            scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole))
+        return scene
+
+    def _made(self, whole: dict[str, Any]) -> Scene:
+        assert self._minute is not None and self._line is not None
+        trial = trials.judge(whole, self.episode, self.policy, self._minute, self._found, self._line)
+        return Scene(self.kind, self.episode, self._line, self.policy, self._minute, self.zone, whole, trial)
+
+    def _known_of(self, scene: Scene, facts: Mapping[str, Any]) -> tuple[Known, ...]:
+        cleared = facts.get(CLEARED, {})
+        return tuple(one for one in known(scene, facts) if paths.dotted(one.path) not in cleared)
+
+    def _hold(self, scene: Scene) -> str | None:
+        if not issubclass(KINDS[self.kind], CareEvent) or scene.event is None:
+            return None
+        hold = _state(scene.trial, scene).hold
+        before = scene.before.hold
+        if hold is None or (before is not None and len(before.reasons) == len(hold.reasons)):
+            return None
+        return hold_words(hold, self.policy, self.zone)
+
+
+def _in_order(model: type[Event], path: Path, value: Any) -> Any:
+    """Return a part with its facts in the order of the layout."""
+    if isinstance(value, list):
+        return [_in_order(model, (*path, at), item) for at, item in enumerate(value)]
+    if not isinstance(value, dict):
+        return value
+    spot = layout.spot(model, path)
+    order = list(spot.part.model_fields) if spot is not None and spot.part is not None else list(value)
+    keys = sorted(value, key=lambda key: order.index(key) if key in order else len(order))
+    return {key: _in_order(model, (*path, key), value[key]) for key in keys}
+
+
+def _state(trial: Trial, scene: Scene) -> Any:
+    return trial.line.state_at(scene.septum, scene.at)
+
+
+def _mark(finding: Finding) -> tuple[str, str]:
+    return finding.rule, finding.message
+
+
+def _written(moment: datetime, zone: ZoneInfo) -> str:
+    return moment.astimezone(zone).isoformat(timespec="minutes")
+
+
+def next_id(episode: Episode, kind: str) -> str:
+    """Return a name for a new event of ``kind``, such as access-3."""
+    taken = {event.id for event in episode.events}
+    stem = _STEMS.get(kind, kind.replace(" ", "-"))
+    number = 1 + sum(event.kind == kind for event in episode.events)
+    while f"{stem}-{number}" in taken:
+        number += 1
+    return f"{stem}-{number}"
+
+
+_STEMS: Final = {
+    "arrival accessed": "arrival",
+    "de-access": "removal",
+    "dressing change": "dressing",
+    "line check": "check",
+    "line use": "use",
+    "patency treatment": "treatment",
+    "port implanted": "implanted",
+    "port removed": "port-removed",
+}

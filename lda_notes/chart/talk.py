@@ -1,0 +1,245 @@
+"""The talk: takes what was typed, gives what is said back and the next question. Values only; no terminal, no file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any, Final, Literal, Protocol
+
+from lda_notes import phrasing
+from lda_notes.chart import paths, scan
+from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.question import Question
+from lda_notes.chart.times import Frame
+from lda_notes.problems import Finding, Path
+
+Tone = Literal["heard", "fault", "doubt", "explain", "known", "finding", "hold", "tell"]
+
+COMMANDS: Final = (
+    "?  explains the question      <  goes back one      >  goes on to where you were",
+    "-  and a reason: not assessed, not done      .  leaves it open",
+    "+  and a word adds a fact, such as + remarks      =  and a name sets one: = needle.lot A77",
+)
+"""What may be typed at any question instead of an answer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """Something said back. ``finding`` is set where it is a finding of the check."""
+
+    tone: Tone
+    text: str
+    finding: Finding | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A question that was answered, with the facts that it gave."""
+
+    question: str
+    facts: tuple[tuple[Path, Any], ...]
+    said: str
+
+
+class Subject(Protocol):
+    """What a talk is about: an event, a correction of one, or a new record."""
+
+    def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
+        """Yield what is still to be asked, the next one first."""
+
+    def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
+        """Return what a time typed at a question is read against."""
+
+    def takes(self, path: Path) -> bool:
+        """Tell whether the layout has a fact at ``path``."""
+
+    def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
+        """Return one sentence when the facts just given do not fit the record's layout."""
+
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
+        """Return one sentence when the facts just given may be a slip."""
+
+    def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+        """Yield what is to be said at once because of an answer: findings, a hold, facts from the record."""
+
+    def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
+        """Read a fact that is set by its name."""
+
+    def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
+        """Return the question for a fact that is added by a word, or the beginning of one more part of a list."""
+
+
+@dataclass(frozen=True)
+class Talk:
+    """Where a talk stands. ``kept`` holds the answers taken back by going back: Enter says them again."""
+
+    subject: Subject
+    answered: tuple[Answered, ...] = ()
+    kept: Mapping[str, Answered] = field(default_factory=lambda: MappingProxyType({}))
+    doubt: Answered | None = None
+    added: Question | None = None
+
+    @cached_property
+    def facts(self) -> dict[str, Any]:
+        """Return every fact said so far, as one nested value."""
+        return paths.fold(fact for one in self.answered for fact in one.facts)
+
+    @cached_property
+    def question(self) -> Question | None:
+        """Return the question to be answered next; None when everything is asked."""
+        found = self.added or next(self.subject.questions(self.facts, self._names), None)
+        if found is None or found.name not in self.kept:
+            return found
+        before = self.kept[found.name]
+        return replace(found, default=Heard(before.facts, before.said))
+
+    @property
+    def _names(self) -> frozenset[str]:
+        return frozenset(one.question for one in self.answered)
+
+    def reply(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
+        """Take what was typed: an answer or one of the commands."""
+        said = text.strip()
+        match said[:1]:
+            case "?":
+                return self, (Say("explain", explanation(self.question)),)
+            case "<":
+                return self._back()
+            case ">":
+                return self._on()
+            case "=" if len(said) > 1 and not scan.looks_like_label(said):
+                return self._set(said[1:])
+            case "+" if len(said) > 1 and not said[1].isdigit() and not scan.looks_like_label(said):
+                return self._add(said[1:])
+            case _:
+                return self._answer(said)
+
+    # -- an answer --
+
+    def _answer(self, said: str) -> tuple[Talk, tuple[Say, ...]]:
+        question = self.question
+        if question is None:
+            return self, (Say("fault", "Everything is asked."),)
+        if self.doubt is not None and said.casefold() in ("y", "yes"):
+            return self._take(self.doubt)
+        clear = replace(self, doubt=None)
+        if question.supply is not None and scan.looks_like_label(said):
+            return clear._scanned(said, question.supply)
+        reading = clear._read(said, question)
+        if isinstance(reading, Unclear):
+            return clear, (Say("fault", reading.sentence),)
+        heard = reading.heard if isinstance(reading, Doubtful) else reading
+        answer = Answered(question.name, heard.facts, heard.said)
+        misfit = self.subject.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
+        if misfit is not None:
+            return clear, (Say("fault", misfit),)
+        doubt = reading.sentence if isinstance(reading, Doubtful) else self.subject.doubts(self.facts, heard)
+        if doubt is not None:
+            return replace(clear, doubt=answer), (Say("doubt", f"{doubt} Type y if that is right, or answer again."),)
+        return clear._take(answer, question, heard.brief)
+
+    def _read(self, said: str, question: Question) -> Reading:
+        frame = self.subject.frame(self.facts, question.name)
+        if not said:
+            if question.default is not None:
+                return question.default
+            return Unclear("This has to be said. Type . to leave it open, ? to have it explained.")
+        if said == ".":
+            return Heard((), "left open")
+        if said.startswith("-") and not said[1:2].isdigit():
+            return _reason(said[1:].strip(), question)
+        return question.read(said, frame)
+
+    def _with(self, answer: Answered) -> dict[str, Any]:
+        return paths.fold(answer.facts, onto=self.facts)
+
+    def _take(
+        self, answer: Answered, question: Question | None = None, brief: str = ""
+    ) -> tuple[Talk, tuple[Say, ...]]:
+        question = question or self.question
+        kept = {name: one for name, one in self.kept.items() if name != answer.question}
+        talk = Talk(self.subject, (*self.answered, answer), MappingProxyType(kept))
+        about = phrasing.capital(question.about) if question is not None else ""
+        said = Say("heard", f"{about}: {brief or answer.said}." if about else f"{answer.said}.")
+        return talk, (said, *self.subject.remarks(self.facts, talk.facts))
+
+    # -- commands --
+
+    def _back(self) -> tuple[Talk, tuple[Say, ...]]:
+        if self.added is not None or self.doubt is not None:
+            return replace(self, added=None, doubt=None), ()
+        if not self.answered:
+            return self, (Say("fault", "This is the first question."),)
+        last = self.answered[-1]
+        kept = MappingProxyType({**self.kept, last.question: last})
+        return Talk(self.subject, self.answered[:-1], kept), (Say("tell", f"Back. You had said: {last.said}."),)
+
+    def _on(self) -> tuple[Talk, tuple[Say, ...]]:
+        talk = replace(self, doubt=None)
+        count = 0
+        while (question := talk.question) is not None and question.name in talk.kept:
+            talk, _ = talk._take(talk.kept[question.name], question)
+            count += 1
+        if not count:
+            return self, (Say("fault", "Nothing was taken back."),)
+        answers = phrasing.count(count, "answer")
+        return talk, (Say("tell", f"{answers} said again."), *self.subject.remarks(self.facts, talk.facts))
+
+    def _set(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
+        name, _, value = text.strip().partition(" ")
+        reading = self.subject.setting(name, value.strip(), self.facts)
+        if isinstance(reading, Unclear):
+            return self, (Say("fault", reading.sentence),)
+        heard = reading.heard if isinstance(reading, Doubtful) else reading
+        answer = Answered(name, heard.facts, heard.said)
+        misfit = self.subject.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
+        if misfit is not None:
+            return self, (Say("fault", misfit),)
+        talk = replace(self, answered=(*self.answered, answer), doubt=None)
+        return talk, (Say("heard", f"{name}: {heard.said}."), *self.subject.remarks(self.facts, talk.facts))
+
+    def _add(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
+        found = self.subject.adding(text.strip(), self.facts)
+        match found:
+            case Unclear():
+                return self, (Say("fault", found.sentence),)
+            case Heard():
+                answer = Answered("+" + text.strip(), found.facts, found.said)
+                return replace(self, answered=(*self.answered, answer), doubt=None), (Say("tell", found.said),)
+            case Question():
+                return replace(self, added=found, doubt=None), ()
+
+    def _scanned(self, said: str, part: Path) -> tuple[Talk, tuple[Say, ...]]:
+        frame = self.subject.frame(self.facts, "scan")
+        label = scan.read(said, part, frame, self.subject.takes)
+        if isinstance(label, Unclear):
+            return self, (Say("fault", label.sentence),)
+        answer = Answered(f"{paths.dotted(part)}, scanned", label.facts, label.said)
+        talk = replace(self, answered=(*self.answered, answer))
+        return talk, (Say("heard", f"Label: {label.said}."), *self.subject.remarks(self.facts, talk.facts))
+
+
+def _reason(reason: str, question: Question) -> Reading:
+    why_not = question.why_not
+    if why_not is None:
+        return Unclear("This takes no reason why not. Answer it, or type . to leave it open.")
+    if not reason:
+        return Unclear(f"Type the reason after the dash, such as: - patient asleep. It is kept as {why_not.said}.")
+    return Heard((((*why_not.path, why_not.key), reason),), f"{why_not.said}: {reason}")
+
+
+def explanation(question: Question | None) -> str:
+    """Return what a question is about, who asks for it, and what may be typed."""
+    if question is None:
+        return "Everything is asked."
+    rows = [f"{says}" for says in dict.fromkeys(question.explains)]
+    cited = dict.fromkeys(cited.text() for need in question.needs for cited in need.citations)
+    levels = {need.level for need in question.needs}
+    if cited:
+        asks = "Required" if "required" in levels else "Recommended"
+        rows.append(f"{asks} by: {'; '.join(cited)}.")
+    if question.why_not is not None:
+        rows.append(f"A reason after a dash is kept as {question.why_not.said}.")
+    return "\n".join((*rows, *COMMANDS))

@@ -1,0 +1,172 @@
+"""Times as people type them, read in the zone of the stay."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Final, Literal
+from zoneinfo import ZoneInfo
+
+from lda_notes import phrasing
+from lda_notes.chart.heard import Unclear
+
+HOW: Final = "0940, 9:40, -15m, now, yesterday 2210 or 2031-03-04 09:40"
+"""How a time may be typed, as faults say it."""
+HINT: Final = "such as 0940, -15m, now, yesterday 2210"
+"""The same in short, as questions say it."""
+
+_CLOCK: Final = re.compile(r"(?P<hour>\d{1,2}):?(?P<minute>\d\d)(?:\s+(?P<which>first|second|[A-Za-z]{2,5}))?")
+_DAY_CLOCK: Final = re.compile(r"(?P<day>today|yesterday|tomorrow|\d{4}-\d\d-\d\d)[ T,]+(?P<clock>.+)", re.IGNORECASE)
+_FULL: Final = re.compile(r"\d{4}-\d\d-\d\d[ T]\d\d:?\d\d(?::?\d\d)?\s*(?:Z|[+-]\d\d:?\d\d)")
+_SHIFT: Final = re.compile(
+    r"(?P<sign>[+-])\s*(?:(?P<days>\d{1,3})\s*d)?\s*(?:(?P<hours>\d{1,3})\s*h)?\s*(?:(?P<minutes>\d{1,4})\s*m?)?"
+    r"(?:in)?",
+    re.IGNORECASE,
+)
+
+Bias = Literal["today", "near", "next"]
+"""Which day a time without one means: that of the frame, the nearest to its base, or the next after it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What a typed time is read against. ``base`` is what ``-15m`` counts from."""
+
+    now: datetime
+    zone: ZoneInfo
+    base: datetime
+    bias: Bias = "today"
+
+
+def read(text: str, frame: Frame) -> datetime | Unclear:
+    """Return the moment that ``text`` means, in the zone of the stay and to the minute.
+
+    A time that a clock change skipped is refused, one that it repeated must say which.
+    """
+    said = " ".join(text.strip().split())
+    if said.casefold() == "now":
+        return _to_minute(frame.now, frame.zone)
+    if _FULL.fullmatch(said):
+        return _full(said, frame.zone)
+    shift = _SHIFT.fullmatch(said)
+    if shift and any(shift[name] for name in ("days", "hours", "minutes")):
+        return _shifted(shift, frame)
+    dated = _DAY_CLOCK.fullmatch(said)
+    found = _CLOCK.fullmatch(dated["clock"] if dated else said)
+    if found is None:
+        return Unclear(f"That is no time that can be read here. Type it like {HOW}.")
+    hour, minute = int(found["hour"]), int(found["minute"])
+    if hour > 23 or minute > 59:
+        return Unclear(f"{hour:02}:{minute:02} is not on the clock. Hours run from 00 to 23, minutes from 00 to 59.")
+    which = (found["which"] or "").casefold()
+    if dated:
+        day = _day(dated["day"], frame)
+        if isinstance(day, Unclear):
+            return day
+        return _on(day, hour, minute, which, frame.zone)
+    return _undated(hour, minute, which, frame)
+
+
+def echo(moment: datetime, zone: ZoneInfo) -> str:
+    """Return a moment in full, as it is said back: 4 March 2031, 09:40."""
+    return phrasing.moment(moment, zone)
+
+
+def written(moment: datetime) -> str:
+    """Return a moment as a record holds it: 2031-03-04T09:40-06:00."""
+    return moment.isoformat(timespec="minutes")
+
+
+def _to_minute(moment: datetime, zone: ZoneInfo) -> datetime:
+    return moment.astimezone(zone).replace(second=0, microsecond=0)
+
+
+def _full(said: str, zone: ZoneInfo) -> datetime | Unclear:
+    try:
+        return _to_minute(datetime.fromisoformat(re.sub(r"\s+(?=[Z+-])", "", said).replace(" ", "T")), zone)
+    except (ValueError, OverflowError):
+        return Unclear("There is no such date and time. Type it like 2031-03-04 09:40.")
+
+
+def _shifted(shift: re.Match[str], frame: Frame) -> datetime | Unclear:
+    days, hours, minutes = (int(shift[name] or 0) for name in ("days", "hours", "minutes"))
+    span = timedelta(days=days, hours=hours, minutes=minutes)
+    # Counted in elapsed time, whatever the clocks on the wall did in between.
+    start = frame.base.astimezone(UTC)
+    try:
+        return _to_minute(start - span if shift["sign"] == "-" else start + span, frame.zone)
+    except OverflowError:
+        return Unclear("That lies beyond the calendar.")
+
+
+def _day(said: str, frame: Frame) -> date | Unclear:
+    today = frame.now.astimezone(frame.zone).date()
+    match said.casefold():
+        case "today":
+            return today
+        case "yesterday":
+            return today - timedelta(days=1)
+        case "tomorrow":
+            return today + timedelta(days=1)
+        case _:
+            try:
+                return date.fromisoformat(said)
+            except ValueError:
+                return Unclear(f"There is no {said} in the calendar.")
+
+
+def _undated(hour: int, minute: int, which: str, frame: Frame) -> datetime | Unclear:
+    day = frame.base.astimezone(frame.zone).date()
+    match frame.bias:
+        case "today":
+            return _on(day, hour, minute, which, frame.zone)
+        case "near":
+            days = [day + timedelta(days=apart) for apart in (0, -1, 1)]
+            read = [_on(one, hour, minute, which, frame.zone) for one in days]
+            good = [one for one in read if isinstance(one, datetime)]
+            base = frame.base.astimezone(UTC)
+            return min(good, key=lambda one: abs(one.astimezone(UTC) - base)) if good else read[0]
+        case "next":
+            first = _on(day, hour, minute, which, frame.zone)
+            if isinstance(first, datetime) and first.astimezone(UTC) <= frame.base.astimezone(UTC):
+                return _on(day + timedelta(days=1), hour, minute, which, frame.zone)
+            return first
+
+
+def _on(day: date, hour: int, minute: int, which: str, zone: ZoneInfo) -> datetime | Unclear:
+    one = datetime(day.year, day.month, day.day, hour, minute, tzinfo=zone)
+    two = one.replace(fold=1)
+    clock = f"{hour:02}:{minute:02}"
+    if one.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != one.replace(tzinfo=None):
+        return Unclear(f"On {phrasing.day(day)} there was no {clock}: the clocks were put forward over it.")
+    names = {phrasing.offset_name(one).casefold(): one, phrasing.offset_name(two).casefold(): two}
+    if one.utcoffset() == two.utcoffset():
+        if which and which not in names:
+            return Unclear(f"{clock} on {phrasing.day(day)} is {phrasing.offset_name(one)}, not {which.upper()}.")
+        return one
+    chosen = {"first": one, "second": two, **names}.get(which)
+    if chosen is not None:
+        return chosen
+    first, second = phrasing.offset_name(one), phrasing.offset_name(two)
+    return Unclear(
+        f"On {phrasing.day(day)} the clocks were put back and {clock} came twice. "
+        f"Type {clock} first ({first}) or {clock} second ({second})."
+    )
+
+
+def read_day(text: str, today: date) -> date | Unclear:
+    """Return the date that ``text`` means: 2031-03-04, today, or a month such as 2031-03 for its last day."""
+    said = text.strip()
+    if said.casefold() == "today":
+        return today
+    month = re.fullmatch(r"(\d{4})-(\d\d)", said)
+    try:
+        if month:
+            first = date(int(month[1]), int(month[2]), 1)
+            return (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
+        if re.fullmatch(r"\d{4}-\d\d-\d\d", said):
+            return date.fromisoformat(said)
+    except ValueError:
+        return Unclear(f"There is no {said} in the calendar. Type a date like 2031-03-04.")
+    return Unclear("That is no date. Type it like 2031-03-04; 2031-03 means the month's last day.")

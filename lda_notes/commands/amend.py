@@ -1,0 +1,101 @@
+"""``lda-notes amend``: adds to, corrects or retracts an entry; the original stays."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+from click.shell_completion import CompletionItem
+
+from lda_notes import policy_file
+from lda_notes.commands.charting_options import author, charting_options, clock, given, said_author
+from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.problems import Failure
+
+
+def _entries(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Offer the entries of the record that is named before."""
+    from lda_notes import record as records
+
+    path = context.params.get("episode")
+    episode = records.read(Path(path)).episode if path is not None and Path(path).is_file() else None
+    events = episode.events if episode is not None else ()
+    return [CompletionItem(event.id, help=event.kind) for event in events if event.id.startswith(incomplete)]
+
+
+@click.command()
+@click.argument("episode", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("event", shell_complete=_entries)
+@click.option(
+    "--as",
+    "kind",
+    type=click.Choice(["addendum", "amendment", "retraction"]),
+    help="An addendum adds what was left out, an amendment corrects, a retraction withdraws.",
+)
+@charting_options
+@asof_option
+@policy_option
+def command(
+    episode: Path,
+    event: str,
+    kind: Any,
+    by: str | None,
+    pairs: tuple[str, ...],
+    answers: Path | None,
+    no_input: bool,
+    sign: str | None,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
+    """Correct an entry after it was signed: with reason, author and time, shown before and after.
+
+    The entry itself stays in the file as it was written.
+
+    Example: lda-notes amend episode.yaml access-1 --as amendment
+    """
+    from lda_notes.append import Changed, Written, append, look
+    from lda_notes.chart.correction import CorrectionSubject
+    from lda_notes.commands.charting import Desk
+    from lda_notes.corrections import corrected
+
+    policy = policy_file.in_force(policy_path, (episode,))
+    seen = look(episode)
+    record = seen.record.episode
+    assert record is not None
+    standing, retracted, corrections, _ = corrected(record)
+    every = {entry.event.id: entry for entry in (*standing, *corrections)}
+    if any(entry.event.id == event for entry in retracted):
+        raise Failure(f"{event} is retracted already; chart what is right as a new entry")
+    if event not in every:
+        from lda_notes.spelling import nearest
+
+        close = nearest(event, every)
+        hint = f"did you mean {close}?" if close else "`lda-notes note FILE --all` shows the entries"
+        raise Failure(f"{episode}: has no entry {event}; {hint}")
+    now = clock(asof)
+    subject = CorrectionSubject(record, every[event], policy, now, author(by), kind)
+    desk = Desk(f"correction of {event}", episode, now, given(pairs, answers), not no_input, sign)
+    target = every[event].event
+    tag = target.kind  # type: ignore[attr-defined]
+    article = "an" if tag[0] in "aeio" else "a"
+    desk.show(f"Correction of {event}, {article} {tag} of {_when(target.at, subject.zone)}. The entry itself stays.")
+    if said_author(subject.given):
+        desk.show(f"Signing: {said_author(subject.given)}. It is {_when(now(), subject.zone)}.")
+
+    def write(entry: dict[str, Any]) -> Written | Changed:
+        nonlocal seen
+        done = append(seen, entry)
+        seen = done.seen
+        return done
+
+    done = desk.run(subject, write)
+    if done is not None:
+        click.echo(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}")
+
+
+def _when(moment: datetime, zone: Any) -> str:
+    from lda_notes.chart.times import echo
+
+    return echo(moment, zone)

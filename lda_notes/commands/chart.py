@@ -1,0 +1,89 @@
+"""``lda-notes chart``: asks for the facts of an event in the order of the work, and adds it to the record."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from lda_notes import policy_file
+from lda_notes.commands.charting_options import author, charting_options, clock, given, said_author
+from lda_notes.commands.options import asof_option, policy_option
+
+_KINDS: Final = {
+    "access": "access",
+    "arrival": "arrival accessed",
+    "deaccess": "de-access",
+    "dressing": "dressing change",
+    "check": "line check",
+    "flush": "flush",
+    "use": "line use",
+    "treatment": "patency treatment",
+    "patency": "patency check",
+    "evaluation": "evaluation",
+    "transfer": "transfer",
+    "discharge": "discharge",
+    "implanted": "port implanted",
+    "removed": "port removed",
+}
+"""Kinds as they are typed, in the order of the work."""
+
+
+@click.command()
+@click.argument("episode", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("kind", type=click.Choice(list(_KINDS)))
+@click.option("--at", metavar="TIME", help="When it was, as it would be typed: 0940, -15m, 'yesterday 2210'.")
+@charting_options
+@asof_option
+@policy_option
+def command(
+    episode: Path,
+    kind: str,
+    at: str | None,
+    by: str | None,
+    pairs: tuple[str, ...],
+    answers: Path | None,
+    no_input: bool,
+    sign: str | None,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
+    """Chart an event: one question after the other, checked as you answer, signed at the end.
+
+    Nothing is written before you sign. What you said is kept as a private draft if you stop with Ctrl-C or the
+    connection is lost; the next run offers to go on with it.
+
+    \b
+    At any question:  ?  explains it      <  goes back
+                      -  and a reason: not assessed, or not done
+                      .  leaves it open   +  adds a fact, such as + remarks
+
+    Example: lda-notes chart episode.yaml access --by "Marisol Tamm, RN, LBN-204"
+    """
+    from lda_notes.append import Changed, Written, append, look
+    from lda_notes.chart import opening
+    from lda_notes.chart.subject import EventSubject, next_id
+    from lda_notes.commands.charting import Desk
+
+    policy = policy_file.in_force(policy_path, (episode,))
+    seen = look(episode)
+    standing = seen.record.episode
+    assert standing is not None
+    tag = _KINDS[kind]
+    now = clock(asof)
+    subject = EventSubject(standing, tag, next_id(standing, tag), policy, now, author(by))
+    desk = Desk(tag, episode, now, given(pairs, answers, at), not no_input, sign)
+    scene = subject.scene({})
+    desk.show("\n".join(opening.rows(tag, seen.record, scene.line, now(), said_author(subject.given))))
+
+    def write(event: dict[str, Any]) -> Written | Changed:
+        nonlocal seen
+        done = append(seen, event)
+        seen = done.seen
+        return done
+
+    done = desk.run(subject, write)
+    if done is not None:
+        click.echo(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}")

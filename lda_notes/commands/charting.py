@@ -1,0 +1,93 @@
+"""One charting session on the terminal: the draft offered first, what is said kept, the end told."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from contextlib import nullcontext
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Protocol
+
+import click
+
+from lda_notes import phrasing
+from lda_notes.append import Changed, Written
+from lda_notes.chart import drafts
+from lda_notes.chart.drafts import Draft
+from lda_notes.chart.given import Given
+from lda_notes.chart.session import Charted, Gone, Session
+from lda_notes.chart.talk import Talk
+from lda_notes.commands.console import Terminal
+
+
+class Resumed(Charted, Protocol):
+    """A subject whose entry keeps the name that a draft gave it."""
+
+    def written(self, entry: dict[str, Any]) -> bool:
+        """Tell whether an entry already stands in the record."""
+
+
+@dataclass
+class Desk:
+    """What a session needs on this machine. ``about`` tells what is charted, so that each has a draft of its own."""
+
+    about: str
+    record: Path
+    now: Callable[[], datetime]
+    given: dict[str, str]
+    asks: bool
+    sign: str | None
+
+    def __post_init__(self) -> None:
+        self.terminal = Terminal()
+
+    def show(self, text: str) -> None:
+        """Show rows of text."""
+        self.terminal.show(text)
+
+    def run(self, subject: Resumed, write: Callable[[dict[str, Any]], Written | Changed]) -> Written | None:
+        """Run the session to its end; None when a draft is kept instead."""
+        at = drafts.place(drafts.folder(os.environ), self.record, self.about) if self.asks else None
+        with drafts.held(at) if at is not None else nullcontext():
+            talk = self._begun(subject, at)
+            session = Session(subject, self.terminal, at, Given(self.given), self.now(), self.asks, self.sign)
+            try:
+                done = session.chart(talk, write)
+            except (Gone, KeyboardInterrupt):
+                self.show("\nStopped. Nothing was written; what you said is kept as a private draft.")
+                raise click.exceptions.Exit(130) from None
+            if done is None:
+                self.show("Nothing was written; what you said is kept as a private draft. Run it again to go on.")
+            return done
+
+    def _begun(self, subject: Resumed, at: Path | None) -> Talk:
+        draft = drafts.load(at) if at is not None else None
+        if draft is None or at is None:
+            return Talk(subject)
+        if draft.signed is not None and subject.written(dict(draft.signed)):
+            self.show("Your last entry was signed and is in the record; its draft was left over and is gone now.")
+            drafts.discard(at)
+            return Talk(subject)
+        if not draft.answered or not self._goes_on(draft):
+            drafts.discard(at)
+            return Talk(subject)
+        return Talk(subject, draft.answered)
+
+    def _goes_on(self, draft: Draft) -> bool:
+        answers = phrasing.count(len(draft.answered), "answer")
+        last = draft.answered[-1]
+        self.show(f"\nA draft of this {self.about} holds {answers}; the last: {last.question}, {last.said}.")
+        self.show("  Enter: go on with it   n: throw it away and begin anew")
+        while True:
+            text = self.terminal.ask()
+            if text is None:
+                raise click.exceptions.Exit(130)
+            match text.strip().casefold():
+                case "" | "y" | "yes":
+                    return True
+                case "n" | "no":
+                    return False
+                case _:
+                    self.show("?? Press Enter to go on with it, or type n to begin anew.")

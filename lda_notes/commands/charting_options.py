@@ -1,0 +1,78 @@
+"""What the commands that write entries share: who charts, what is given beforehand, what time it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+import click
+
+from lda_notes.problems import Failure
+
+BY_VARIABLE: Final = "LDA_NOTES_BY"
+"""Environment variable that names who charts."""
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def charting_options(command: Command) -> Command:
+    """Add what `chart`, `amend` and `new` share: who, answers given beforehand, no questions, the signature."""
+    for option in (
+        click.option("--sign", metavar="INITIALS", help="Sign with these initials, or y, instead of being asked."),
+        click.option("--no-input", is_flag=True, help="Ask nothing; fail with a list of what is missing."),
+        click.option(
+            "--answers",
+            type=click.Path(exists=True, dir_okay=False, path_type=Path),
+            help="Answers by name, YAML or JSON, as they would be typed.",
+        ),
+        click.option("--set", "pairs", multiple=True, metavar="NAME=VALUE", help="One answer; may be repeated."),
+        click.option(
+            "--by",
+            metavar="NAME,ROLE,ID",
+            envvar=BY_VARIABLE,
+            show_envvar=True,
+            help="Who did it and signs; 'new' at the end for who is new to the procedure.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def clock(asof: datetime) -> Callable[[], datetime]:
+    """Return what tells the time: the moment given with ``--asof``, else the clock."""
+    source = click.get_current_context().get_parameter_source("asof")
+    if source is click.core.ParameterSource.DEFAULT:
+        return lambda: datetime.now(UTC).replace(second=0, microsecond=0)
+    return lambda: asof
+
+
+def author(by: str | None) -> Mapping[str, Any]:
+    """Return who charts, as given by option or environment. Raises `Failure` when that cannot be read."""
+    from lda_notes.chart.answers import person
+    from lda_notes.chart.heard import Unclear
+
+    if not by:
+        return {}
+    found = person(by)
+    if isinstance(found, Unclear):
+        raise Failure(f"--by: {found.sentence}")
+    return {"by": found.value}
+
+
+def said_author(facts: Mapping[str, Any]) -> str:
+    """Return who charts, as it is said."""
+    by = facts.get("by") or {}
+    return ", ".join(by[key] for key in ("name", "credential", "id") if by.get(key))
+
+
+def given(pairs: tuple[str, ...], file: Path | None, at: str | None = None) -> dict[str, str]:
+    """Return the answers given beforehand: of the file, then of the options."""
+    from lda_notes.chart.given import from_file, from_options
+
+    answers = from_file(file) if file is not None else {}
+    answers.update(from_options(pairs))
+    if at is not None:
+        answers["at"] = at
+    return answers

@@ -1,0 +1,122 @@
+"""``lda-notes new``: starts a record by asking for patient, stay and port."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from lda_notes import policy_file
+from lda_notes.commands.charting_options import charting_options, clock, given
+from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.problems import Failure
+
+_ENDINGS = (".yaml", ".yml", ".json")
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--from-bundle",
+    "bundle",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="FHIR R4 bundle of Patient, Encounter and Device: what it says is not asked.",
+)
+@charting_options
+@asof_option
+@policy_option
+def command(
+    file: Path,
+    bundle: Path | None,
+    by: str | None,
+    pairs: tuple[str, ...],
+    answers: Path | None,
+    no_input: bool,
+    sign: str | None,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
+    """Start the record of one patient's stay with one port, then chart in it.
+
+    What the records beside it have in common (facility, unit, time zone, the system of record numbers) is offered.
+    The file is readable by you alone. Nothing is written before you say so.
+
+    Example: lda-notes new episode.yaml --from-bundle admission.json
+    """
+    from lda_notes.append import Changed, Written, create, look
+    from lda_notes.append_text import record_text
+    from lda_notes.chart.beginning import NewRecord
+    from lda_notes.commands.charting import Desk
+
+    if file.suffix.lower() not in _ENDINGS:
+        raise click.UsageError(f"{file} does not end in one of {', '.join(_ENDINGS)}.")
+    if file.exists():
+        raise Failure(f"{file}: already stands there; give another name, or chart in it")
+    policy = policy_file.in_force(policy_path, (file,))
+    now = clock(asof)
+    known, notes = _read(bundle)
+    desk = Desk("new record", file, now, given(pairs, answers), not no_input, sign or ("y" if no_input else None))
+    for note in notes:
+        desk.show(note)
+    desk.show("A new record. It is kept in this file alone, readable by you alone.")
+    usual = {"port.id": "port-1", "port.septa": "single", **_usual(file)}
+    subject = NewRecord(_name(file), policy, now, known, usual)
+
+    def write(record: dict[str, Any]) -> Written | Changed:
+        create(file, record_text(record, file.suffix.lower() == ".json"))
+        return Written(look(file), file)
+
+    if desk.run(subject, write) is not None:
+        click.echo(f"{file}: written; chart in it with `lda-notes chart {file} access`")
+
+
+def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:
+    from lda_notes.chart.from_bundle import read
+
+    return read(bundle) if bundle is not None else ({}, ())
+
+
+def _name(file: Path) -> str:
+    """Return the episode's identifier: the file's name, as far as an identifier may hold it."""
+    kept = "".join(sign if sign.isascii() and (sign.isalnum() or sign in "._-") else "-" for sign in file.stem)
+    return kept.strip("._-")[:64] or "episode"
+
+
+def _usual(file: Path) -> dict[str, str]:
+    """Return what most of the records beside the new one say of their place, and this machine's time zone."""
+    from lda_notes import pipeline
+    from lda_notes import record as records
+
+    said: dict[str, Counter[str]] = {}
+    for path in list(pipeline.record_files((file.parent,)))[:50]:
+        episode = records.read(path).episode
+        if episode is None:
+            continue
+        facts = {
+            "stay.facility": episode.stay.facility,
+            "stay.unit": episode.stay.unit,
+            "stay.time_zone": episode.stay.time_zone,
+            "stay.setting": episode.stay.setting,
+            "patient.identifiers.0.system": episode.patient.identifiers[0].system,
+        }
+        for name, value in facts.items():
+            if value:
+                said.setdefault(name, Counter())[value] += 1
+    usual = {name: counted.most_common(1)[0][0] for name, counted in said.items()}
+    zone = _zone()
+    return usual if zone is None else {"stay.time_zone": zone, **usual}
+
+
+def _zone() -> str | None:
+    """Return the time zone that this machine is set to, where it has a name."""
+    from zoneinfo import available_timezones
+
+    named = os.environ.get("TZ", "").removeprefix(":")
+    if not named:
+        target = str(Path("/etc/localtime").resolve())
+        named = target.partition("zoneinfo/")[2]
+    return named if "/" in named and named in available_timezones() else None
