@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import binascii
 import functools
 import hashlib
 import re
@@ -65,7 +64,7 @@ def _attachment(value: Object, _: Scope) -> Found:
         return None
     try:
         content = base64.b64decode("".join(value["data"].split()), validate=True)
-    except binascii.Error:
+    except ValueError:
         return None  # The data have their own fault.
     found = []
     if value.get("size", len(content)) != len(content):

@@ -87,20 +87,23 @@ def _is_plain_create(resource: Object, request: Object, url: str) -> bool:
     return bool(request.get("ifNoneExist") == f"identifier={listed[0].get('system')}|{url[9:]}")
 
 
+def _condition(request: Object) -> tuple[str, str]:
+    """Where a request carries its condition, and the condition; empty when there is none."""
+    if request.get("method") == "PUT":
+        return "url", request.get("url", "").partition("?")[2]
+    return "ifNoneExist", request.get("ifNoneExist", "")
+
+
 def _conditions(resource: Object, request: Object, url: str) -> Iterator[Fault]:
     kind, method = str(resource.get("resourceType")), request.get("method")
-    if method == "POST":
-        step, condition = "ifNoneExist", request.get("ifNoneExist")
-    elif method == "PUT":
-        step = "url"
-        condition = str(request.get("url")).partition("?")[2]
-        if kind in CONTEXT_TYPES:
-            message = f"{kind} is not ours to update."
-            yield _says("condition", method, message, "Create it on condition.", "method", "request")
-    else:
+    if method not in ("POST", "PUT"):
         message = f"The method is {shown(method)}; we create (POST) and update (PUT)."
         yield _says("condition", method, message, "Send POST or PUT.", "method", "request")
         return
+    step, condition = _condition(request)
+    if method == "PUT" and kind in CONTEXT_TYPES:
+        message = f"{kind} is not ours to update."
+        yield _says("condition", method, message, "Create it on condition.", "method", "request")
     if method == "POST" and resource.get("status") in UPDATED.get(kind, ()):
         message = f"A {kind} that is {resource['status']} is created on condition: a server keeps its old one."
         yield _says("condition", method, message, "Update it (PUT) by its identity.", "method", "request")
@@ -138,19 +141,14 @@ def _bundle(value: Object, _: Scope) -> Found:
         if (resource := entry.get("resource")) and resource.get("resourceType") == "Provenance"
         for target in resource.get("target", ())
     }
-    seen: dict[tuple[str, str, str], int] = {}
+    seen: dict[tuple[str, str], int] = {}
     for index, entry in enumerate(value.get("entry", ())):
-        resource = entry.get("resource") or {}
-        kind = resource.get("resourceType", "")
-        for one in resource.get("identifier", ()):
-            first = seen.setdefault((kind, one.get("system"), one.get("value")), index)
-            if first != index:
-                message = f"The identity {shown(one.get('value'))} is that of entry {first} as well."
-                found.append(
-                    _says(
-                        "identity", one.get("value"), message, "Send it once.", "identifier", "resource", index, "entry"
-                    )
-                )
+        kind = (entry.get("resource") or {}).get("resourceType", "")
+        step, condition = _condition(entry.get("request") or {})
+        first = seen.setdefault((kind, condition), index) if condition else index
+        if first != index:
+            message = f"The identity {shown(condition)} is that of entry {first} as well."
+            found.append(_says("identity", condition, message, "Send it once.", step, "request", index, "entry"))
         if kind not in _UNTRACED and entry.get("fullUrl") not in targets:
             message = f"No Provenance of the bundle names this {kind or 'entry'} as its target."
             found.append(_says("provenance", entry.get("fullUrl"), message, "Add it.", index, "entry"))

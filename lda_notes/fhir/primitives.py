@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import binascii
 import re
 from collections.abc import Callable
 from datetime import date, datetime, timedelta, timezone
@@ -39,6 +38,9 @@ _FORMS: Final = {
     "markdown": "a text that is not empty and has no control characters",
     "base64Binary": "base64",
     "xhtml": "an XHTML div",
+    "mimetypes": "a media type such as text/plain; charset=utf-8",
+    "currencies": "a currency such as USD",
+    "all-languages": "a language such as en-US",
 }
 _CALENDAR: Final = frozenset({"date", "dateTime", "instant"})
 _RANGES: Final = {
@@ -46,10 +48,11 @@ _RANGES: Final = {
     "unsignedInt": (0, 2**31 - 1),
     "positiveInt": (1, 2**31 - 1),
 }
-_ABSOLUTE: Final = re.compile(r"[A-Za-z][A-Za-z0-9+.\-]*:\S+")
+_ABSOLUTE: Final = re.compile(r"[a-z][a-z0-9+.\-]*:\S+")
 _UUID: Final = re.compile(r"urn:uuid:[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _OID: Final = re.compile(r"urn:oid:[0-2](\.(0|[1-9][0-9]*))+")
 _MIME: Final = re.compile(r"[A-Za-z0-9!#$&^_.+\-]+/[A-Za-z0-9!#$&^_.+\-]+(\s*;\s*[^\s;=]+=(\"[^\"]*\"|[^\s;]+))*")
+_LANGUAGE: Final = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z]{4})?(-([A-Za-z]{2}|[0-9]{3}))?(-[A-Za-z0-9]{4,8})*")
 _CURRENCY: Final = re.compile(r"[A-Z]{3}")
 _DAY: Final = re.compile(r"\d{4}-\d\d-\d\d")
 # The official regex of a text, less control characters and half surrogates, which no JSON in UTF-8 can carry.
@@ -145,7 +148,7 @@ def check_base64(value: object, _scope: object = None) -> Found:
         try:
             base64.b64decode("".join(value.split()), validate=True)
             return None
-        except (binascii.Error, ValueError):
+        except ValueError:
             pass
     return _wrong("base64Binary", value)
 
@@ -194,9 +197,9 @@ def check_xhtml(value: object, _scope: object = None) -> Found:
 
 def binding_check(binding: str, definitions: Definitions) -> PrimitiveCheck:
     """A code that must come from a value set."""
-    grammar = {"mimetypes": _MIME, "currencies": _CURRENCY}.get(binding)
+    grammar = {"mimetypes": _MIME, "currencies": _CURRENCY, "all-languages": _LANGUAGE}.get(binding)
     if grammar is not None:
-        return _remembering(lambda value: grammar.fullmatch(value) is not None, "code")
+        return _remembering(lambda value: grammar.fullmatch(value) is not None, binding)
     codes = definitions.bindings[binding]
     names = ", ".join(sorted(codes)) if len(codes) <= 16 else f"the {len(codes)} codes of {binding}"
 
@@ -261,12 +264,14 @@ def moment(value: str) -> datetime | None:
         return None
 
 
-def is_later(first: str, second: str) -> bool:
-    """Whether ``first`` is after ``second`` for sure; values of different precision are compared by what both say."""
+def is_later(first: str, second: str) -> bool | None:
+    """Whether ``first`` is after ``second``; None when one of them says too little to tell, as FHIRPath has it."""
     if len(first) == len(second) and first[19:] == second[19:]:
         return first > second
     one, two = moment(first), moment(second)
     if one is not None and two is not None:
         return one > two
     both = min(len(first), len(second), 10)
+    if first[:both] == second[:both]:
+        return None if len(first) != len(second) else False
     return first[:both] > second[:both]

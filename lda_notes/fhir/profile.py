@@ -6,12 +6,16 @@ the bundle leaves. Identity and the conditions of requests are in ``identity.py`
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
 from lda_notes.fhir.codes import CODES, CONCEPTS, Concept
+from lda_notes.fhir.definitions import load
 from lda_notes.fhir.faults import Fault, Found, shown
 from lda_notes.fhir.identity import identity_rules
+from lda_notes.fhir.primitives import is_later
+from lda_notes.fhir.references import literal_type
 from lda_notes.fhir.scope import Scope
 from lda_notes.fhir.structure import Rule
 from lda_notes.fhir.units import UCUM, UNITS, Dimension
@@ -68,6 +72,7 @@ _VALUES: Final = frozenset(
         "Period",
     )
 )
+_CONDITIONAL: Final = re.compile(r"[A-Z][A-Za-z]+\?")
 _PAIN: Final = CONCEPTS["pain"]
 _ABOUT_THE_PATIENT: Final = frozenset({"pain", "response"})
 _VERIFIED: Final = {code.code: code.coding() for code in CODES}
@@ -275,11 +280,45 @@ def _task(value: Object, _: Scope) -> Found:
 
 
 def _attached(value: Object, _: Scope) -> Found:
+    if any(character.isspace() for character in value["data"]):
+        message = "The data hold white space, which R4 allows and strict servers do not."
+        return [_says("attachment", None, message, "Send base64 in one piece.", "data")]
     missing = [key for key in ("contentType", "title", "creation", "size", "hash") if key not in value]
     if missing:
         message = f"The attachment has no {', '.join(missing)}."
         return [_says("attachment", None, message, "Send them with the data.", missing[0])]
     return None
+
+
+def _language(value: Object, _: Scope) -> Found:
+    """Strict servers take languages of R4's preferred list alone."""
+    if value["language"] in load().bindings["languages"]:
+        return None
+    message = f"{shown(value['language'])} is not one of R4's common languages."
+    return [_says("language", value["language"], message, "Send a code such as en-US.", "language")]
+
+
+def _comparable(first: str, second: str) -> Callable[[Object, Scope], Found]:
+    """Two moments of which a server can tell which comes first."""
+
+    def faults(value: Object, _: Scope) -> Found:
+        if first not in value or second not in value or is_later(value[first], value[second]) is not None:
+            return None
+        message = f"{first} and {second} are of different precision: which comes first cannot be told."
+        return [_says("precision", value[second], message, "Send both with date, time and zone.", second)]
+
+    return faults
+
+
+def _absolute_reference(value: Object, scope: Scope) -> Found:
+    """A reference to another server names type and id."""
+    reference = value["reference"]
+    if ":" not in reference or reference in scope.types or reference.startswith("urn:") or literal_type(reference):
+        return None
+    if _CONDITIONAL.match(reference):
+        return None
+    message = f"{shown(reference)} names no resource by type and id."
+    return [_says("reference-form", reference, message, "Write it as https://server/Type/id.", "reference")]
 
 
 def _agents(value: Object, _: Scope) -> Found:
@@ -327,9 +366,14 @@ def profile_rules() -> list[Rule]:
         Rule("use-end", "DeviceUseStatement", always, _use),
         Rule("due", "Task", always, _task),
         Rule("attachment", "Attachment", frozenset({"data"}), _attached),
+        Rule("language", "Attachment", frozenset({"language"}), _language),
+        Rule("precision", "Period", frozenset({"end"}), _comparable("start", "end")),
+        Rule("precision", "Task", frozenset({"lastModified"}), _comparable("authoredOn", "lastModified")),
+        Rule("reference-form", "Reference", frozenset({"reference"}), _absolute_reference),
         Rule("agent-organisation", "Provenance", frozenset({"agent"}), _agents),
     ]
     rules += [Rule("unit", kind, always, _unit) for kind in ("Quantity", "SimpleQuantity", "Duration", "Age")]
     rules += [_status_rule(kind, statuses) for kind, statuses in STATUSES.items()]
+    rules += [Rule("language", kind, frozenset({"language"}), _language) for kind in STATUSES]
     rules += [Rule("contained", kind, frozenset({"contained"}), _contained) for kind in STATUSES]
     return rules + identity_rules()

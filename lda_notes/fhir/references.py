@@ -20,7 +20,7 @@ _FORMS: Final = "Type/id, urn:uuid: of an entry, or a search such as Type?identi
 
 
 @functools.lru_cache(maxsize=4096)
-def _literal_type(reference: str) -> str | None:
+def literal_type(reference: str) -> str | None:
     """The resource type that a relative or absolute literal reference names; None when it is not of that form."""
     match = _LITERAL.fullmatch(reference)
     return match["type"] if match and match["type"] in load().resources else None
@@ -52,7 +52,7 @@ def _target(reference: str, scope: Scope) -> str | list[Fault]:
     if reference.startswith("urn:"):
         # Outside a transaction a server may know the name already.
         return _nowhere(reference, "no fullUrl in this bundle") if scope.is_transaction else ""
-    literal = _literal_type(reference)
+    literal = literal_type(reference)
     if literal is not None:
         return literal
     if reference.startswith(("http://", "https://")):

@@ -24,7 +24,9 @@ SHAPE_RULES: Final = frozenset({"type", "list", "single", "empty", "ele-1", "nul
 """Rules whose breach means that what lies below cannot be read as its type."""
 
 _MOST_PLANS: Final = 1024
-_ABSOLUTE_URIS: Final = frozenset({("Coding", "system"), ("Identifier", "system"), ("Quantity", "system")})
+_ABSOLUTE_URIS: Final = frozenset(
+    {("Coding", "system"), ("Identifier", "system"), ("Quantity", "system"), ("Bundle.entry", "fullUrl")}
+)
 _ELEMENT: Final = (
     Element("id", False, False, ("string",), "", ()),
     Element("extension", False, True, ("Extension",), "", ()),

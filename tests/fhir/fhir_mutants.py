@@ -109,7 +109,7 @@ def _narrative(div: str) -> dict[str, str]:
 
 
 M = Mutant
-MUTANTS: Final[tuple[Mutant, ...]] = (
+WRITTEN_BLIND: Final[tuple[Mutant, ...]] = (
     # -- Bundle ---------------------------------------------------------------------------------------------------
     M("bundle type not in the list", "access", "bundle", "type", "txn", "Bundle.type: required binding"),
     M("bundle without type", "access", "bundle", "type", DROP, "Bundle.type 1..1"),
@@ -721,3 +721,40 @@ MUTANTS: Final[tuple[Mutant, ...]] = (
     ),
     M("encounter class outside the table", "with_context", "Encounter", "class.code", "INPAT", "codes.py"),
 )
+
+FOUND_LATER: Final[tuple[Mutant, ...]] = (
+    M(
+        "language with the wrong capitals",
+        "access",
+        "DocumentReference",
+        "content.0.attachment.language",
+        "EN-us",
+        "languages",
+    ),
+    M("language that is none", "access", "DocumentReference", "content.0.attachment.language", "english", "BCP 47"),
+    M(
+        "data with a space",
+        "access",
+        "DocumentReference",
+        "content.0.attachment.data",
+        lambda old: old + " ",
+        "profile: strict base64",
+    ),
+    M("data beyond ASCII", "access", "DocumentReference", "content.0.attachment.data", lambda old: "é" + old, "base64"),
+    M("modified on a day without a time", "deaccess", "Task", "lastModified", "2031-03-04", "inv-1 cannot be told"),
+    M("period of two precisions", "access", "Procedure", "performedPeriod.end", "2031-03-04", "per-1 cannot be told"),
+    M(
+        "reference to an address of no resource",
+        "access",
+        "Procedure",
+        "recorder.reference",
+        "http://example.org",
+        "literal",
+    ),
+    M("resource id of a bad form", "access", "Task", "id", "task 1", "id regex"),
+    M("fullUrl of no address", "access", "entry Provenance", "fullUrl", "provenance-1", "fullUrl is absolute"),
+    M("code with a scheme in capitals", "access", "Device", "identifier.0.system", lambda old: old.upper(), "absolute"),
+)
+"""Faults that the reference validator told us of, on random changes, after the checks were written."""
+
+MUTANTS: Final = WRITTEN_BLIND + FOUND_LATER

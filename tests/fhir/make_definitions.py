@@ -38,8 +38,9 @@ RESOURCE_TYPES: Final = (
 )
 _REGEX: Final = "http://hl7.org/fhir/StructureDefinition/regex"
 _TYPE: Final = "http://hl7.org/fhir/StructureDefinition/structuredefinition-fhir-type"
-_OPEN_VALUE_SETS: Final = {"mimetypes", "currencies"}
-"""Required value sets whose codes the package does not hold: BCP 13 and ISO 4217. Their grammar is checked."""
+_OPEN_VALUE_SETS: Final = {"mimetypes", "currencies", "all-languages"}
+"""Required value sets whose codes the package does not hold: BCP 13, ISO 4217, BCP 47. Their grammar is checked."""
+_MAX: Final = "http://hl7.org/fhir/StructureDefinition/elementdefinition-maxValueSet"
 
 
 def _profile(url: str) -> str:
@@ -83,6 +84,7 @@ class _Trim:
         self.invariants: dict[str, dict[str, Any]] = {}
 
     def all(self) -> dict[str, Any]:
+        self.bindings["languages"] = _expand(self.core, "http://hl7.org/fhir/ValueSet/languages")
         queue = list(RESOURCE_TYPES)
         while queue:
             name = queue.pop()
@@ -120,6 +122,10 @@ class _Trim:
                 self.types[name] = {}
             else:
                 row, types = self._element(element, ".".join(path))
+                if structure["kind"] == "resource" and path[1:] == ["id"]:
+                    # The snapshot calls a resource's id a string; resource.html and id's own page say id.
+                    row[2] = ["id"]
+                    types = {"id"}
                 named |= types
                 self.types.setdefault(".".join(path[:-1]), {})[path[-1]] = row
         return named
@@ -155,8 +161,10 @@ class _Trim:
             types.append(element["contentReference"].removeprefix("#"))
         binding = element.get("binding", {})
         value_set = ""
-        if binding.get("strength") == "required":
-            url = binding["valueSet"].split("|")[0]
+        most = next((e["valueCanonical"] for e in binding.get("extension", ()) if e["url"] == _MAX), "")
+        is_language = types == ["code"] and most.endswith("/all-languages")
+        if binding.get("strength") == "required" or is_language:
+            url = (most if is_language else binding["valueSet"]).split("|")[0]
             value_set = _profile(url)
             if value_set not in _OPEN_VALUE_SETS:
                 self.bindings.setdefault(value_set, _expand(self.core, url))

@@ -17,7 +17,7 @@ from typing import Any, Final
 
 import fhir_examples
 import fhir_official
-from fhir_mutants import MUTANTS, Mutant
+from fhir_mutants import FOUND_LATER, MUTANTS, WRITTEN_BLIND, Mutant
 
 from lda_notes.fhir.models import model_check
 from lda_notes.fhir.verify import verify
@@ -107,7 +107,8 @@ def _faults_table() -> list[str]:
     total = len(MUTANTS)
     nobody = sum(not any(marks) for marks in zip(models, pyrofile, java, strict=True))
     return [
-        f"{total} bundles with one fault each, written from the specification before the checks were. "
+        f"{total} bundles with one fault each: {len(WRITTEN_BLIND)} written from the specification before the checks "
+        f"were, {len(FOUND_LATER)} found by comparing with the Java validator on random changes. "
         f"`verify` catches {sum(bool(verify(m.make())) for m in MUTANTS)}, "
         f"fhir.resources {importlib.metadata.version('fhir.resources')} (R4B models) {sum(models)}, "
         f"pyrofile-validator {importlib.metadata.version('pyrofile-validator')} with the official core package "

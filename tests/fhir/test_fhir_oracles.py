@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import random
+
+import fhir_random
 import make_oracles
 import pytest
 from fhir_mutants import load
+
+from lda_notes.fhir.verify import verify
 
 
 def test_pyrofile_finds_no_error_in_a_correct_bundle() -> None:
@@ -34,3 +39,23 @@ def test_the_reference_validator_finds_no_error_in_a_correct_bundle(
 
 def test_the_table_of_oracles_is_not_stale() -> None:
     assert make_oracles.TARGET.read_text() == make_oracles.made()
+
+
+def test_what_the_reference_validator_refuses_after_a_random_change_we_refuse_too(
+    java: make_oracles.JavaValidator,
+) -> None:
+    chance = random.Random(20310304)
+    refused = 0
+    for _ in range(150):
+        what, bundle = fhir_random.changed(chance)
+        try:
+            [issues] = java.check([bundle])
+        except RuntimeError as fell:
+            # A few faults make it fall over; those must be faults for us as well.
+            assert "could not judge" in str(fell)
+            assert verify(bundle), what
+            continue
+        errors = [issue for issue in issues if issue.is_error]
+        refused += bool(errors)
+        assert verify(bundle) or not errors, (what, errors)
+    assert refused > 75
