@@ -7,7 +7,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from lda_notes import due
-from lda_notes.events import ArrivalAccessed, Closing, DressingChange, LineCheck, LineUse, Opening
+from lda_notes.events import Access, ArrivalAccessed, Deaccess, DressingChange, LineCheck, LineUse
 from lda_notes.problems import Related
 from lda_notes.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.rules.overrun import first_after, judged_until, length, overrun
@@ -186,14 +186,19 @@ def failed_dressing_left(case: Case) -> Iterable[Found]:
         )
 
 
+_ENDS_A_DRESSING = frozenset({DressingChange, Access, ArrivalAccessed, Deaccess})
+
+
 def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str]]]:
     """Yield each look at a failed dressing after which the next look, or nothing, came instead of a change."""
     waiting: dict[str | None, tuple[Entry, list[str]]] = {}
     for step in case.timeline.steps:
         event = step.entry.event
-        if isinstance(event, DressingChange | Closing | Opening):
+        # Kinds are compared by class: asking whether a model is an instance of another is ten times slower.
+        if waiting and event.__class__ in _ENDS_A_DRESSING:
             waiting.pop(step.septum, None)
-        if isinstance(event, LineCheck | ArrivalAccessed):
+        if event.__class__ is LineCheck or event.__class__ is ArrivalAccessed:
+            assert isinstance(event, LineCheck | ArrivalAccessed)
             if step.septum in waiting:
                 yield waiting.pop(step.septum)
             if type(event.dressing_found) is tuple and step.after.needle is not None:

@@ -6,10 +6,10 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 from lda_notes import amounts
-from lda_notes.events import Access, Deaccess, Flushed, FlushOrLock, LineUse
+from lda_notes.events import Access, Deaccess, Event, Flushed, FlushOrLock, LineUse
 from lda_notes.policy import quantity
 from lda_notes.rule_table import Case, Found, Step, rule
 from lda_notes.rules.patients import is_adult
@@ -210,7 +210,7 @@ def bacteriostatic_saline(case: Case) -> Iterable[Found]:
     total = _ZERO
     for entry in case.timeline.entries:
         event = entry.event
-        given = sum(_bacteriostatic_ml(event), _ZERO) if isinstance(event, Flushed) else _ZERO
+        given = sum(_bacteriostatic_ml(event), _ZERO)
         if not given:
             continue
         within.append((event.at, given))
@@ -226,13 +226,14 @@ def bacteriostatic_saline(case: Case) -> Iterable[Found]:
             )
 
 
-def _bacteriostatic_ml(event: Flushed) -> Iterator[Decimal]:
-    if type(event.flushes) is tuple:
-        for flush in event.flushes:
+def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
+    flushes: Any = event.__dict__.get("flushes")
+    if type(flushes) is tuple:
+        for flush in flushes:
             if flush.solution == _BACTERIOSTATIC and flush.volume_ml:
                 yield flush.volume_ml
-    lock = event.lock
-    if type(lock) is Lock and lock.drug == "0.9% sodium chloride" and lock.preservative == "benzyl alcohol":
+    lock: Any = event.__dict__.get("lock")
+    if type(lock) is Lock and lock.preservative == "benzyl alcohol" and lock.drug == "0.9% sodium chloride":
         yield lock.volume_ml or _ZERO
 
 
