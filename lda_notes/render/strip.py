@@ -100,8 +100,8 @@ def _characters(strip: Strip, row: str, room: int, now: int) -> str:
         for at in range(start, max(end, start + 1)):
             if at < room:
                 cells[at] = _LETTERS[span.kind]
-        if span.start is None and start < room:
-            cells[start] = "?"
+        if end - start > 1 and start < room:  # two stays that touch must not look like one
+            cells[start] = "?" if span.start is None else "["
         if span.kind == "hold" and span.end is None:
             _beside(cells, min(room - 1, max(end - 1, now)), span.label)
     for mark in (m for m in strip.marks if m.row == row):
