@@ -31,15 +31,21 @@ Make = Callable[[Timeline], Iterable[EventBundle]]
 class Made:
     """The parcels of one file, and what speaks against sending them.
 
-    ``findings`` are of the record, ``faults`` of its bundles, each with the event and the parcel's file row. ``broken``
-    says why nothing of the file can be sent, whatever reason is given. Parcels are listed in any case.
+    ``judged`` is the record, None for a bundle file; ``faults`` are of its bundles, each with the entry of the record.
+    ``broken`` says why nothing of the file can be sent, whatever reason is given. Parcels are listed in any case.
     """
 
     file: str
     parcels: tuple[Parcel, ...] = ()
-    findings: tuple[Finding, ...] = ()
+    judged: Judged | None = None
     faults: tuple[tuple[str | None, BundleFault], ...] = ()
     broken: str | None = None
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings of the record that keep it from being sent."""
+        listed = self.judged.findings if self.judged is not None else ()
+        return tuple(finding for finding in listed if finding.severity in STOPPING)
 
     @property
     def is_clean(self) -> bool:
@@ -50,9 +56,8 @@ class Made:
 def from_record(judged: Judged, make: Make) -> Made:
     """The parcels of a record, one for each event."""
     record = judged.record
-    findings = tuple(finding for finding in judged.findings if finding.severity in STOPPING)
     if judged.timeline is None:
-        return Made(record.file, findings=findings, broken="it holds no record that can be read")
+        return Made(record.file, judged=judged, broken="it holds no record that can be read")
     made = list(make(judged.timeline))
     episode = judged.timeline.episode.id
     parcels, faults = [], []
@@ -62,7 +67,7 @@ def from_record(judged: Judged, make: Make) -> Made:
         about = f"{episode}/{one.event}"
         faults += [(about, fault) for fault in verify(bundle)]
         parcels.append(Parcel(data, about, record.file, _rows(record, one)))
-    return _finished(Made(record.file, tuple(parcels), findings, tuple(faults)))
+    return _finished(Made(record.file, tuple(parcels), judged, tuple(faults)))
 
 
 def _rows(record: Record, one: EventBundle) -> tuple[int, ...]:

@@ -24,6 +24,7 @@ class FakeFhir:
 
     def __init__(self) -> None:
         self.resources: dict[str, Json] = {}
+        self.versions: set[tuple[str, str]] = set()
         self.fault: Callable[[Request], Reply | None] = lambda request: None
         self.after: Callable[[Request, Reply], Reply] = lambda request, reply: reply
         self.transactions = 0
@@ -103,6 +104,7 @@ class FakeFhir:
                 if not same:
                     self.writes += 1
                     meta = {**made.get("meta", {}), "versionId": str(version + 1)}
+                    self.versions.add((address, meta["versionId"]))
                     self.resources[address] = {**made, "id": address.partition("/")[2], "meta": meta}
                 status = "200 OK" if there else "201 Created"
             answer: Json = {"response": {"status": status, "location": address}}

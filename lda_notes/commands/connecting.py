@@ -1,0 +1,195 @@
+"""What the commands that speak to a server share: which server, how it knows us, and how records become bundles."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+import click
+
+from lda_notes import pipeline
+from lda_notes.fhir.config import VARIABLE as FHIR_VARIABLE
+from lda_notes.policy import Policy
+from lda_notes.problems import Failure
+
+if TYPE_CHECKING:
+    from lda_notes.sending.auth import Credentials
+    from lda_notes.sending.client import Server
+    from lda_notes.sending.making import Made
+    from lda_notes.sending.pace import Pace
+    from lda_notes.sending.wire import Connection
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+SERVER_VARIABLE: Final = "LDA_NOTES_SERVER"
+TOKEN_VARIABLE: Final = "LDA_NOTES_TOKEN"
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """How a server is to be reached, as given; nothing of it is secret but what the files hold."""
+
+    ca_file: Path | None
+    token_file: Path | None
+    client_id: str | None
+    key_file: Path | None
+    token_url: str | None
+    scope: str | None
+    timeout: float
+
+
+def server_options(command: Command) -> Command:
+    """Add ``--server`` and what is needed to reach it, passed as ``server`` and, all the rest, as ``access``."""
+
+    def gathered(*args: Any, **given: Any) -> Any:
+        access = Access(**{name: given.pop(name) for name in Access.__dataclass_fields__})
+        return command(*args, access=access, **given)
+
+    gathered.__doc__ = command.__doc__
+    gathered.__name__ = getattr(command, "__name__", "command")
+    gathered.__click_params__ = getattr(command, "__click_params__", [])  # type: ignore[attr-defined]
+    made: Any = gathered
+    for option in (
+        click.option(
+            "--timeout",
+            type=click.FloatRange(min=0, min_open=True, max=3600),
+            default=60.0,
+            show_default=True,
+            help="Seconds to wait for an answer.",
+        ),
+        click.option("--scope", envvar="LDA_NOTES_SCOPE", help="Scopes to ask for; else the least that is needed."),
+        click.option(
+            "--token-url", envvar="LDA_NOTES_TOKEN_URL", help="Token service; else the one that the server names."
+        ),
+        click.option(
+            "--key-file",
+            type=click.Path(path_type=Path),
+            envvar="LDA_NOTES_KEY_FILE",
+            show_envvar=True,
+            help="Private key of that client, PEM or JWK, readable by you alone.",
+        ),
+        click.option(
+            "--client-id",
+            envvar="LDA_NOTES_CLIENT_ID",
+            show_envvar=True,
+            help="Client identifier for SMART Backend Services; needs --key-file.",
+        ),
+        click.option(
+            "--token-file",
+            type=click.Path(path_type=Path),
+            help=f"File with a bearer token, readable by you alone; else {TOKEN_VARIABLE} is used.",
+        ),
+        click.option(
+            "--ca-file",
+            type=click.Path(path_type=Path),
+            envvar="LDA_NOTES_CA_FILE",
+            show_envvar=True,
+            help="Certificate of the authority that vouches for the server (PEM), instead of the public ones.",
+        ),
+        click.option("--server", metavar="URL", envvar=SERVER_VARIABLE, show_envvar=True, help="FHIR R4 server."),
+    ):
+        made = option(made)
+    result: Command = made
+    return result
+
+
+def bundle_options(command: Command) -> Command:
+    """Add how records become bundles, passed as ``config_path`` and ``with_context``."""
+    for option in (
+        click.option(
+            "--with-context",
+            is_flag=True,
+            help="Also create patient, staff and stay where the server lacks them: for test servers.",
+        ),
+        click.option(
+            "--config",
+            "config_path",
+            type=click.Path(path_type=Path),
+            envvar=FHIR_VARIABLE,
+            show_envvar=True,
+            help="Identifier systems, organisation and references of your facility.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def made_of(
+    paths: tuple[Path, ...],
+    policy: Policy,
+    config_path: Path | None,
+    asof: datetime,
+    *,
+    with_context: bool,
+    despite: str | None = None,
+) -> list[Made]:
+    """The parcels of every record and bundle file. Raises `Failure` for a file that cannot be opened."""
+    from lda_notes.fhir.bundle import Options, bundles
+    from lda_notes.fhir.config import load
+    from lda_notes.fhir.notes import note_writer
+    from lda_notes.sending.making import from_bundle, from_record, is_bundle, sharing
+
+    config = load(config_path)
+    options = Options(with_context=with_context, notes=note_writer(policy), despite=despite)
+    made: list[Made] = []
+    for path in dict.fromkeys(pipeline.record_files(paths)):
+        if is_bundle(path):
+            made.append(from_bundle(path, despite))
+        else:
+            judged = pipeline.judge_file(path, policy, asof)
+            made.append(from_record(judged, lambda line: bundles(line, policy, config, options)))
+    return sharing(made)
+
+
+@contextmanager
+def connected(server: str, access: Access, pace: Pace) -> Iterator[Server]:
+    """A server to speak to. Raises `Failure` when the address, the token or the key is not fit for it."""
+    from lda_notes.sending.address import address
+    from lda_notes.sending.client import Server
+    from lda_notes.sending.wire import Connection
+
+    where = address(server)
+    with Connection(where, timeout_s=access.timeout, ca_file=access.ca_file, clock=pace.clock) as connection:
+        yield Server(connection, where, _credentials(server, access, connection, pace), pace)
+
+
+def _credentials(server: str, access: Access, connection: Connection, pace: Pace) -> Credentials:
+    from lda_notes.fhir.identity import CONTEXT_TYPES, EMITTED
+    from lda_notes.sending import auth
+    from lda_notes.sending.address import address
+    from lda_notes.sending.secret_files import read_secret, token_text
+
+    if access.client_id is not None or access.key_file is not None:
+        if access.client_id is None or access.key_file is None:
+            raise click.UsageError("--client-id and --key-file belong together; give both or none.")
+        if access.token_file is not None:
+            raise click.UsageError("Give either --token-file or --client-id, not both.")
+        return auth.BackendService(
+            connection,
+            address(server),
+            access.client_id,
+            auth.signing_key(access.key_file),
+            access.scope or auth.scopes(EMITTED - CONTEXT_TYPES, CONTEXT_TYPES),
+            auth.token_address(access.token_url) if access.token_url else None,
+            pace,
+        )
+    if access.token_file is not None:
+        data = read_secret(access.token_file, "the token")
+        return auth.Bearer(token_text(data.decode(errors="replace"), str(access.token_file)))
+    token = os.environ.get(TOKEN_VARIABLE)
+    return auth.Bearer(token_text(token, TOKEN_VARIABLE)) if token else auth.Anonymous()
+
+
+def default_outbox() -> Path:
+    """Where bundles wait when no folder is named: in the user's own state folder."""
+    root = os.environ.get("XDG_STATE_HOME", "")
+    try:
+        state = Path(root) if root.startswith("/") else Path.home() / ".local" / "state"
+    except RuntimeError:
+        raise Failure("you have no home folder, so name an outbox with --outbox") from None
+    return state / "lda-notes" / "outbox"

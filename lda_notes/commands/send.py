@@ -1,0 +1,278 @@
+"""``lda-notes send``: delivers bundles to a FHIR server, by way of an outbox that forgets nothing."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from lda_notes import policy_file, report
+from lda_notes.commands.connecting import (
+    SERVER_VARIABLE,
+    Access,
+    bundle_options,
+    connected,
+    default_outbox,
+    made_of,
+    server_options,
+)
+from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.problems import Failure
+
+if TYPE_CHECKING:
+    from lda_notes.sending.drain import Passed
+    from lda_notes.sending.making import Made
+    from lda_notes.sending.outbox import Outbox
+    from lda_notes.sending.receipts import Receipts
+
+OUTBOX_VARIABLE: Final = "LDA_NOTES_OUTBOX"
+_FEW: Final = 5
+"""Up to so many bundles are sent without a bar that shows how far it is."""
+
+_LONGEST_REASON: Final = 300
+_DIFFERENT, _REFUSED, _WAITING = 1, 3, 4
+
+
+@dataclass(slots=True)
+class _Tally:
+    """What became of everything that was to be sent."""
+
+    files_refused: int = 0
+    known: int = 0
+    sent: int = 0
+    created: int = 0
+    updated: int = 0
+    unchanged: int = 0
+    kept: int = 0
+    set_aside: int = 0
+    rows: list[str] = field(default_factory=list)
+    stopped: Failure | None = None
+
+
+@click.command()
+@click.argument("paths", metavar="[FILE|DIR|BUNDLE]...", nargs=-1, type=click.Path(exists=True, path_type=Path))
+@server_options
+@click.option(
+    "--outbox",
+    "folder",
+    metavar="DIR",
+    is_flag=False,
+    flag_value="",
+    type=click.Path(path_type=Path, file_okay=False),
+    envvar=OUTBOX_VARIABLE,
+    show_envvar=True,
+    help="Folder in which bundles wait and receipts are kept; else one in your own state folder.",
+)
+@click.option(
+    "--despite",
+    metavar="REASON",
+    help="Send although there are findings; the reason travels with the bundles, in their Provenance.",
+)
+@click.option("--resend", is_flag=True, help="Send again what was sent or set aside before.")
+@bundle_options
+@asof_option
+@policy_option
+def command(
+    paths: tuple[Path, ...],
+    server: str | None,
+    access: Access,
+    folder: Path | None,
+    despite: str | None,
+    resend: bool,
+    with_context: bool,
+    config_path: Path | None,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
+    """Deliver records, or bundles made before, to a FHIR R4 server.
+
+    Every record is checked and every bundle verified first; what has findings is refused. Bundles go by way of the
+    outbox: without a server, or when it is down, they wait there, and the next run sends them in order, once each.
+    What the receipts in the outbox show as sent and unchanged is not sent again. A bundle that the server refuses is
+    set aside with its reason; the others go on, since each stands by itself.
+
+    Ends with 0 when all is sent (or waits, without a server), 1 when the server keeps something that differs, 3 when
+    something was refused, 4 when something still waits for the server.
+
+    Example: lda-notes send episode.yaml --server https://fhir.example.org/r4
+    """
+    reason = _reason(despite)
+    if not paths and server is None:
+        raise click.UsageError(
+            f"Nothing to do: give records or bundles, or a server (--server or {SERVER_VARIABLE}) for what waits."
+        )
+    from lda_notes.sending.address import address
+    from lda_notes.sending.outbox import Outbox
+
+    base = address(server).base if server is not None else None
+    tally = _Tally()
+    made: list[Made] = []
+    if paths:
+        policy = policy_file.in_force(policy_path, paths)
+        made = made_of(paths, policy, config_path, asof, with_context=with_context, despite=reason)
+    accepted = list(_accepted(made, reason, tally))
+    box = Outbox(folder if folder is not None and folder.name else default_outbox())
+    receipts = box.receipts()
+    if receipts.damaged:
+        rows = ", ".join(str(row) for row in receipts.damaged)
+        click.echo(f"{receipts.path}: rows {rows} cannot be read; what they were about is sent again.", err=True)
+    if resend:
+        receipts.forget(parcel.digest for one in accepted for parcel in one.parcels)
+        if not paths:
+            box.put_back(base)
+    _put(box, receipts, accepted, base, tally)
+    if server is not None:
+        _send(box, receipts, server, access, tally)
+    _report(box, base, tally)
+    sys.exit(_code(box, base, tally))
+
+
+def _reason(despite: str | None) -> str | None:
+    if despite is None:
+        return None
+    reason = " ".join(despite.split())
+    if not reason or len(reason) > _LONGEST_REASON or not reason.isprintable():
+        raise click.UsageError(f"--despite needs a reason in words, of at most {_LONGEST_REASON} characters.")
+    return reason
+
+
+# -- before sending --
+
+
+def _accepted(made: Iterable[Made], reason: str | None, tally: _Tally) -> Iterator[Made]:
+    """Yield what may be sent; say what may not, and why."""
+    for one in made:
+        if one.is_clean or (reason is not None and one.broken is None):
+            yield one
+            continue
+        tally.files_refused += 1
+        for row in _refusal(one):
+            click.echo(row)
+
+
+def _refusal(one: Made) -> Iterator[str]:
+    from dataclasses import replace
+
+    file = report.visible(one.file)
+    if one.broken is not None:
+        yield f"{file}: refused: {report.visible(one.broken)}."
+    if one.findings and one.judged is not None:
+        checked = report.Checked(one.file, replace(one.judged, findings=one.findings))
+        yield report.text([checked]).rstrip("\n")
+    for about, fault in one.faults:
+        yield f"{file}{f', event {report.visible(about)}' if about else ''}: {report.visible(str(fault))}"
+    if one.broken is None:
+        counted = len(one.findings) + len(one.faults)
+        found = "1 finding" if counted == 1 else f"{counted} findings"
+        yield f"{file}: refused for {found}; correct the record, or give a reason with --despite."
+
+
+def _put(box: Outbox, receipts: Receipts, accepted: list[Made], base: str | None, tally: _Tally) -> None:
+    parcels = [parcel.to(base) for one in accepted for parcel in one.parcels]
+    fresh = [parcel for parcel in parcels if base is None or not receipts.has(base, parcel.digest)]
+    tally.known += len(parcels) - len(fresh)
+    box.put(fresh)
+
+
+# -- sending --
+
+
+def _send(box: Outbox, receipts: Receipts, server: str, access: Access, tally: _Tally) -> None:
+    from lda_notes.sending.drain import drain
+    from lda_notes.sending.pace import Pace
+
+    with connected(server, access, Pace()) as client, _progress(len(box.waiting())) as step:
+        try:
+            for passed in drain(box, client, receipts, lambda: datetime.now(UTC)):
+                _count(passed, tally)
+                step()
+        except Failure as failure:
+            tally.stopped = failure
+
+
+@contextmanager
+def _progress(waiting: int) -> Iterator[Any]:
+    """A bar on a terminal when there is something to wait for; nothing elsewhere."""
+    if waiting <= _FEW or not sys.stderr.isatty():
+        yield lambda: None
+        return
+    with click.progressbar(length=waiting, label="Sending", file=sys.stderr, show_pos=True) as bar:
+        yield lambda: bar.update(1)
+
+
+def _count(passed: Passed, tally: _Tally) -> None:
+    from lda_notes.fhir.verify import read_json
+    from lda_notes.sending.deliver import Delivered
+    from lda_notes.sending.drain import SetAside
+    from lda_notes.sending.words import kept
+
+    match passed.result:
+        case Delivered() as done:
+            tally.sent += 1
+            tally.created += done.created
+            tally.updated += done.updated
+            tally.unchanged += done.unchanged
+            if done.kept and passed.parcel is not None:
+                tally.kept += len(done.kept)
+                bundle, _ = read_json(passed.parcel.bundle)
+                tally.rows.append(kept(passed.parcel, bundle, done.kept))
+        case SetAside(reason=reason):
+            tally.set_aside += 1
+            tally.rows.append(reason.rstrip("\n"))
+        case _:
+            tally.known += 1
+
+
+# -- what is said --
+
+
+def _report(box: Outbox, base: str | None, tally: _Tally) -> None:
+    for row in tally.rows:
+        click.echo(row)
+    waiting = [slip for slip in box.waiting() if base is None or slip.server in (None, base)]
+    others = len(box.waiting()) - len(waiting)
+    if tally.stopped is not None:
+        click.echo(f"lda-notes: {tally.stopped}", err=True)
+    said = []
+    if base is not None:
+        said.append(
+            f"{_bundles(tally.sent)} sent to {base}: {tally.created} resources created, {tally.updated} updated, "
+            f"{tally.unchanged} there already"
+        )
+    if tally.known:
+        said.append(f"{_bundles(tally.known)} unchanged since an earlier run and not sent again")
+    if tally.kept:
+        said.append(f"{tally.kept} resources kept by the server as they were, though the record differs")
+    if tally.files_refused:
+        said.append(f"{tally.files_refused} {'file' if tally.files_refused == 1 else 'files'} refused before sending")
+    if tally.set_aside:
+        said.append(f"{_bundles(tally.set_aside)} refused by the server and set aside in {box.folder / 'set-aside'}")
+    if waiting:
+        said.append(f"{_bundles(len(waiting))} {_wait(len(waiting))} in {box.folder}")
+    if others:
+        said.append(f"{_bundles(others)} {_wait(others)} for another server")
+    click.echo("; ".join(said or ["Nothing to send"]) + ".", err=True)
+
+
+def _bundles(number: int) -> str:
+    return "1 bundle" if number == 1 else f"{number} bundles"
+
+
+def _wait(number: int) -> str:
+    return "waits" if number == 1 else "wait"
+
+
+def _code(box: Outbox, base: str | None, tally: _Tally) -> int:
+    if tally.stopped is not None:
+        return tally.stopped.code
+    if base is not None and any(slip.server in (None, base) for slip in box.waiting()):
+        return _WAITING
+    if tally.files_refused or tally.set_aside:
+        return _REFUSED
+    return _DIFFERENT if tally.kept else 0

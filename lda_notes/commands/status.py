@@ -1,0 +1,123 @@
+"""``lda-notes status``: what a server holds of records, resource by resource."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from lda_notes import policy_file, report
+from lda_notes.commands.connecting import (
+    SERVER_VARIABLE,
+    Access,
+    bundle_options,
+    connected,
+    made_of,
+    server_options,
+)
+from lda_notes.commands.options import asof_option, policy_option, records_argument
+from lda_notes.problems import Failure
+
+if TYPE_CHECKING:
+    from lda_notes.sending.status import Standing
+
+JSON_VERSION: Final = 1
+
+
+@click.command()
+@records_argument
+@server_options
+@click.option("--all", "every", is_flag=True, help="List what is the same too.")
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@bundle_options
+@asof_option
+@policy_option
+def command(
+    paths: tuple[Path, ...],
+    server: str | None,
+    access: Access,
+    every: bool,
+    form: str,
+    with_context: bool,
+    config_path: Path | None,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
+    """Compare records with what a FHIR R4 server holds of them, resource by resource.
+
+    Same: as the record has it. Missing: not there. Different: there, with each element that differs and both values.
+    Retracted: entered in error, in the record and there. Doubled: two resources under one identity. Present: patient,
+    staff and stay, which are not compared. Give --with-context if the records were sent so.
+
+    Ends with 0 when nothing is missing, different or doubled, 1 when something is, 4 when the server cannot be
+    reached.
+
+    Example: lda-notes status episode.yaml --server https://fhir.example.org/r4
+    """
+    if server is None:
+        raise click.UsageError(f"Which server? Give --server, or set {SERVER_VARIABLE}.")
+    from lda_notes.sending.entries import NotSafe
+    from lda_notes.sending.pace import Pace
+    from lda_notes.sending.status import GOOD, standing
+
+    policy = policy_file.in_force(policy_path, paths)
+    made = made_of(paths, policy, config_path, asof, with_context=with_context)
+    broken = [f"{one.file}: {one.broken}" for one in made if one.broken is not None]
+    if broken:
+        raise Failure("\n".join(["what cannot be read cannot be compared:", *broken]))
+    with connected(server, access, Pace()) as client:
+        try:
+            found = list(standing(client, (parcel for one in made for parcel in one.parcels)))
+        except NotSafe as why:
+            raise Failure(f"the bundles cannot be compared: {why}") from None
+    if form == "json":
+        document = {"version": JSON_VERSION, "resources": [_as_json(one) for one in found]}
+        click.echo(json.dumps(document, indent=2, ensure_ascii=False, default=str))
+    else:
+        for one in found:
+            if every or one.state not in GOOD:
+                click.echo("\n".join(_rows(one)))
+    counted = Counter(one.state for one in found)
+    said = ", ".join(f"{number} {state}" for state, number in sorted(counted.items())) or "nothing to compare"
+    click.echo(f"{server.rstrip('/')}: {said}.", err=True)
+    sys.exit(0 if all(one.state in GOOD for one in found) else 1)
+
+
+def _rows(one: Standing) -> Iterator[str]:
+    from lda_notes.sending.entries import called
+    from lda_notes.sending.words import difference
+
+    place = f"{one.file}:{one.row}" if one.row else one.file
+    where = report.visible(", ".join(part for part in (one.event, place) if part))
+    held = " and ".join(f"{each.kind}/{each.id} version {each.version}" for each in one.held)
+    yield (
+        f"{one.state:<9}  {report.visible(called(one.entry.resource))}"
+        + (f"  [{where}]" if where else "")
+        + (f"  {report.visible(held)}" if held else "")
+    )
+    for each in one.differences:
+        yield f"           {difference(each)}"
+
+
+def _as_json(one: Standing) -> dict[str, Any]:
+    from lda_notes.fhir.elements import to_json
+
+    return {
+        "state": one.state,
+        "type": one.entry.identity.kind,
+        "identity": one.entry.identity.value,
+        "event": one.event,
+        "file": one.file,
+        "row": one.row,
+        "held": [{"id": each.id, "version": each.version} for each in one.held],
+        "differences": [
+            {"path": each.path, "record": json.loads(to_json(each.sent)), "server": json.loads(to_json(each.held))}
+            for each in one.differences
+        ],
+    }
