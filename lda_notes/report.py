@@ -162,13 +162,18 @@ def as_json(files: Iterable[Checked], asof: datetime, policy: Policy) -> dict[st
 def _file_as_json(file: Checked) -> dict[str, Any]:
     unread = file.judged.record.unread if file.judged is not None else ()
     return {
-        "file": file.file,
-        "error": file.error,
+        "file": _writable(file.file),
+        "error": _writable(file.error) if file.error is not None else None,
         "readable": file.readable,
         "events": file.events,
         "unread": [{"position": event.index, "id": event.id, "kind": event.kind} for event in unread],
         "findings": [_finding_as_json(finding) for finding in file.findings],
     }
+
+
+def _writable(name: str) -> str:
+    """Return a file's name with what is not UTF-8 in it replaced, since JSON text cannot hold it."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def _finding_as_json(finding: Finding) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -317,6 +318,18 @@ def test_json_and_text_tell_the_same_findings() -> None:
     told = re.findall(rf"^{re.escape(str(bad))}:(\d+):(\d+)  (\w+)  ([a-z0-9-]+)$", run(bad).stdout, re.M)
     assert told == [(str(f["row"]), str(f["column"]), f["severity"], f["rule"]) for f in data["files"][0]["findings"]]
     assert len({rule for *_, rule in told}) >= 15
+
+
+@pytest.mark.parametrize("form", ["text", "json"])
+def test_a_file_name_that_is_not_utf8(tmp_path: Path, form: str) -> None:
+    odd = tmp_path / os.fsdecode(b"odd\xff.json")
+    try:
+        written(odd, {key: value for key, value in LOOK.items() if key != "by"})
+    except OSError:
+        pytest.skip("this file system takes only UTF-8 names")
+    result = run(odd, "--format", form)
+    assert result.exit_code == 1
+    assert "author-not-recorded" in result.stdout and "Traceback" not in result.output
 
 
 # -- demos --
