@@ -8,6 +8,7 @@ parts with commas and "and", and is missing itself when it has none. ``{% paragr
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
@@ -27,6 +28,8 @@ from lda_notes.sheets.parts import Paragraph, Sentence
 KEPT_BREAK: Final = "\x00"
 KEPT_SPACE: Final = "\x01"
 """Stand for line breaks and spaces of quoted text while the template's own are tidied; no record holds them."""
+
+_BLANKS: Final = " \t\r\n"
 
 MOST_TEXT: Final = 25_000_000
 """Characters that one narrative may hold: more than the largest record file, so that no record meets it."""
@@ -64,9 +67,13 @@ class Gathering:
         return items
 
 
+_WHITE: Final = re.compile(r"[ \t\r\n]+")
+"""White space of templates; the wide and the unbroken spaces of a record are none of it."""
+
+
 def tidy(text: str) -> str:
     """Return template text with its line breaks and indents as single spaces, quoted text as it was entered."""
-    said = " ".join(text.split())
+    said = _WHITE.sub(" ", text).strip(" ")
     if said.endswith(('.".', '!".', '?".')):  # a quotation that ends a sentence of its own
         said = said[:-1]
     return said.replace(KEPT_BREAK, "\n").replace(KEPT_SPACE, " ")
@@ -145,12 +152,12 @@ class Tags(Extension):
             text = ""
         finally:
             gathering.series.pop()
-        gathering.said = bool(text.strip())
+        gathering.said = bool(text.strip(_BLANKS))
         if not gathering.said:
             del gathering.told[start:]
             return ""
         if joined is not None:
-            joined.append(text.strip())
+            joined.append(text.strip(_BLANKS))
             return ""
         return text
 

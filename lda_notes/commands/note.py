@@ -6,7 +6,7 @@ import shutil
 import sys
 from datetime import datetime
 from pathlib import Path
-from typing import Any, get_args
+from typing import get_args
 
 import click
 
@@ -125,11 +125,9 @@ def _sheet(
 
 
 def _traced(sheet: Sheet, judged: Judged) -> bytes:
-    from lda_notes.sheets.note import standing
     from lda_notes.sheets.trace import trace
 
-    timeline: Any = judged.timeline
-    return trace(sheet, lambda path: judged.record.place(standing(timeline, path))).encode()
+    return trace(sheet, judged.record.place).encode()
 
 
 def _room(target: Path | None) -> int:

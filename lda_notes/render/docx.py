@@ -82,7 +82,8 @@ def _skeleton(sheet: Sheet, paper: Paper) -> tuple[DocumentObject, int]:
     """Return an empty document for the sheet, and the room between its margins in twentieths of a point."""
     document = Document()
     facts = document.core_properties
-    facts.title, facts.author, facts.comments, facts.last_modified_by, facts.keywords = titled(sheet), "", "", "", ""
+    facts.title = sheet.title[:200]
+    facts.author = facts.comments = facts.last_modified_by = facts.keywords = ""
     facts.created = facts.modified = datetime(2000, 1, 1)  # noqa: DTZ001 -- the library wants it naive
     facts.revision = 1
     section = document.sections[0]

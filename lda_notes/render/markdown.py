@@ -24,6 +24,8 @@ from lda_notes.sheets.parts import (
 _SPECIAL: Final = re.compile(r"[\\`*_\[\]<>&~|$]")
 _AT_START: Final = re.compile(r"^(\s*)([#+=-]|\d+[.)])")
 _LINKS: Final = re.compile(r"(?i)(https?|ftp)(:)|(www)(\.)|(@)")
+_ENDS: Final = re.compile(r"^ +| +$")
+"""Four spaces before a row make it code, two behind it a line break: one says the same here."""
 _BREAK: Final = "\\\n"
 _STRIP_WIDTH: Final = 78
 
@@ -32,7 +34,7 @@ def render(sheet: Sheet) -> str:
     """Return the sheet as Markdown, ending in a line break."""
     alerts, blocks = leading(sheet)
     pieces = [_alert(alert) for alert in alerts]
-    pieces.append(f"# {escape(titled(sheet))}")
+    pieces.append(f"# {_one_row(titled(sheet))}")
     pieces.extend(_block(block) for block in blocks)
     if sheet.cautions:
         pieces.append("---")
@@ -46,8 +48,9 @@ def escape(text: str) -> str:
 
 
 def _escape_row(row: str) -> str:
-    row = _SPECIAL.sub(lambda found: "\\" + found[0], row.strip(" ") or "&#32;")
-    row = row.replace(r"\&#32;", "&#32;")
+    if not row.strip(" "):
+        return "&#32;"
+    row = _ENDS.sub(" ", _SPECIAL.sub(lambda found: "\\" + found[0], row))
     row = _LINKS.sub(lambda found: (found[1] or found[3] or "") + "\\" + (found[2] or found[4] or found[5]), row)
     start = _AT_START.match(row)
     if start is None:
@@ -59,7 +62,7 @@ def _escape_row(row: str) -> str:
 def _block(block: Block) -> str:
     match block:
         case Paragraph():
-            label = f"**{escape(block.label)}** " if block.label else ""
+            label = f"{_bold(block.label)} " if block.label else ""
             return label + escape(" ".join(sentence.text for sentence in block.sentences))
         case Alert():
             return _alert(block)
@@ -72,7 +75,7 @@ def _block(block: Block) -> str:
         case Table():
             return _table(block)
         case Pairs():
-            return _BREAK.join(f"**{_one_row(label)}:** {_one_row(value)}" for label, value in block.rows)
+            return _BREAK.join(f"{_bold(f'{label}:')} {_one_row(value)}" for label, value in block.rows)
         case Blanks():
             return _blanks(block)
         case Signature():
@@ -90,8 +93,14 @@ def _one_row(text: str) -> str:
     return escape(text).replace(_BREAK, "<br>")
 
 
+def _bold(text: str) -> str:
+    """Return ``text`` in strong emphasis, which must not begin or end with white space; a space must follow it."""
+    said = _one_row(text.strip())
+    return f"**{said}**" if said and not said.startswith("&#32;") else said
+
+
 def _alert(alert: Alert) -> str:
-    return f"> **{_one_row(ALERT_WORDS[alert.level] + alert.text)}**"
+    return f"> {_bold(ALERT_WORDS[alert.level] + alert.text)}"
 
 
 def _table(table: Table) -> str:
@@ -108,13 +117,13 @@ _LINE: Final = r"\_" * 12
 def _blanks(blanks: Blanks) -> str:
     hint = f" ({escape(blanks.hint)})" if blanks.hint else ""
     fill = " ".join(rf"\[ \] {escape(choice)}" for choice in blanks.choices) if blanks.choices else _LINE * 3
-    further = "".join(f" **{escape(name)}**: {_LINE}" for name in blanks.more)
+    further = "".join(f" {_bold(name)}: {_LINE}" for name in blanks.more)
     colon = "" if blanks.label.endswith("?") else ":"
-    return f"**{escape(blanks.label)}**{hint}{colon} {fill}{further}"
+    return f"{_bold(blanks.label)}{hint}{colon} {fill}{further}"
 
 
 def _signature(signature: Signature) -> str:
     who = ", ".join(escape(part) if part else _LINE for part in (signature.name, signature.credential))
-    role = f"**{escape(signature.note)}:** " if signature.note else ""
+    role = f"{_bold(f'{signature.note}:')} " if signature.note else ""
     when = f" ({escape(signature.signed_at)})" if signature.signed_at else ""
     return f"{role}{who}{when}"

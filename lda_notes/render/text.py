@@ -201,7 +201,7 @@ def _wrapped(line: str, width: int, first: str, rest: str) -> Iterator[str]:
             row, used = f"{row} {word}", used + 1 + wide
             continue
         if begun:
-            yield row.rstrip()
+            yield row.rstrip(" ")
             row, used = rest, columns(rest)
         while used + wide > width:
             piece = _fitting(word, width - used)
@@ -210,7 +210,7 @@ def _wrapped(line: str, width: int, first: str, rest: str) -> Iterator[str]:
             wide = columns(word)
             row, used = rest, columns(rest)
         row, used, begun = row + word, used + wide, True
-    yield row.rstrip()
+    yield row.rstrip(" ")
 
 
 def _fitting(word: str, room: int) -> str:

@@ -263,8 +263,9 @@ def _section(desk: _Desk, family: Family) -> Iterator[Block]:
     if applied:
         yield Paragraph((_corrected(desk, family, amended),))
     yield from _told(desk, entry, family)
+    withdrawn = {row.event.of for row in family.corrections if isinstance(row.event, ev.Retraction)}
     for correction in family.corrections:
-        if correction in applied or isinstance(correction.event, ev.Retraction):
+        if isinstance(correction.event, ev.Retraction) or correction.event.id not in withdrawn:
             yield Heading(_correction_title(desk, correction), 3)
             yield from _told(desk, correction, family)
     if amended:

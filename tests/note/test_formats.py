@@ -1,0 +1,90 @@
+"""The same facts in every format, whatever the words of the record are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from reading import DEMOS, note_of, of_docx, of_html, of_markdown, words
+from strategies import ODD_TEXTS
+from strategies import words as free_text
+
+from lda_notes.render import render
+from lda_notes.sheets.parts import (
+    Alert,
+    Blanks,
+    Bullets,
+    Heading,
+    Pairs,
+    Paragraph,
+    Sentence,
+    Sheet,
+    Signature,
+    Table,
+    Together,
+)
+
+
+def everything(text: str) -> Sheet:
+    """Return a sheet with every kind of block, each holding ``text``."""
+    cell = text.replace("\n", " ")  # as plain text, the rows of cells side by side would alternate
+    return Sheet(
+        f"Title {text}",
+        (
+            Alert("stop", text),
+            Alert("draft", f"DRAFT {text}"),
+            Alert("caution", text),
+            Heading(text),
+            Heading(text, 3),
+            Paragraph((Sentence(text), Sentence(f'He said: "{text}".')), text),
+            Bullets((text, text), text),
+            Bullets((text,), boxes=True),
+            Table((cell, "Second"), ((cell, cell), (cell, "")), (2, 3), text),
+            Pairs(((text, text), ("Label", text), (text, "last"))),
+            Blanks(text, text),
+            Blanks(text, choices=(text, "other")),
+            Together((Paragraph((Sentence(text),)), Signature(text, text, text, text))),
+            Signature("", "", "", text),
+        ),
+        status=text,
+        cautions=(text,),
+    )
+
+
+def read_back(sheet: Sheet) -> dict[str, list[str]]:
+    return {
+        "text": words(render(sheet, "text", 100_000).decode()),
+        "md": words(of_markdown(render(sheet, "md").decode())),
+        "html": words(of_html(render(sheet, "html").decode())),
+        "docx": words(of_docx(render(sheet, "docx"))),
+    }
+
+
+def without_signing(found: list[str]) -> list[str]:
+    """Paper has room to sign, which is no fact."""
+    return [word for word in found if word != "Signature"]
+
+
+@pytest.mark.parametrize("demo", DEMOS, ids=lambda path: path.stem)
+def test_every_format_says_the_same(demo: Path) -> None:
+    found = read_back(note_of(demo))
+    assert len(found["text"]) > 100
+    for form in ("md", "html", "docx"):
+        assert without_signing(found[form]) == found["text"], form
+
+
+@pytest.mark.parametrize("text", ODD_TEXTS)
+def test_no_words_of_a_record_are_markup(text: str) -> None:
+    found = read_back(everything(text))
+    for form in ("md", "html", "docx"):
+        assert without_signing(found[form]) == found["text"], form
+
+
+@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+@given(st.one_of(free_text(4000), st.text("*_`[]()<>#+-.!|~&\\ \"'ab1\n:=@$", min_size=1)))
+def test_no_random_text_is_markup(text: str) -> None:
+    found = read_back(everything(text))
+    for form in ("md", "html", "docx"):
+        assert without_signing(found[form]) == found["text"], form
