@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any, Final
 
@@ -99,8 +98,3 @@ def verify_json(data: bytes, *, house: bool = True) -> tuple[BundleFault, ...]:
         message = f"{kind(bundle).capitalize()} stands where a bundle is due."
         return (Fault("type", bundle, message, "Send a FHIR bundle in JSON.").closed(),)
     return verify(bundle, house=house)
-
-
-def summary(faults: Iterable[BundleFault]) -> str:
-    """All faults, one to a row."""
-    return "\n".join(str(fault) for fault in faults)
