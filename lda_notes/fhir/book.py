@@ -235,7 +235,9 @@ def finished(book: Book, writer: Writer, entry: Entry) -> EventBundle:
 
 
 def _add_staff(book: Book, writer: Writer) -> None:
-    known = people(book.timeline.episode)
+    amended = (entry.event for entry in (*book.last.timeline.entries, *book.last.timeline.retracted))
+    partly = (entry.event for fold in book.steps[1:-1] for entry in fold.timeline.entries)
+    known = people((*book.timeline.episode.events, *amended, *partly))
     by_url = {f"urn:uuid:{book.frame.names.of(f'staff/{number}')}": who for number, who in known.items()}
     wanted = dict.fromkeys(url for entry in writer.entries for url in _references(entry["resource"]) if url in by_url)
     added = [practitioner(book.frame, by_url[url]) for url in wanted]

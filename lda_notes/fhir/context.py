@@ -7,10 +7,11 @@ holds them, with the status and dates that this record lacks), weight (an observ
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any, Final
 
+from lda_notes import events as ev
 from lda_notes.episode import Episode, PatientIdentifier
 from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, codeable, find
 from lda_notes.fhir.elements import Json, day, period, plain
@@ -109,7 +110,10 @@ def _stay(frame: Frame, left: datetime | None) -> Json:
     if stay.setting is not None:
         resource["type"] = [{"text": stay.setting}]
     resource["subject"] = frame.subject
-    lasted = period(stay.admitted_at, left)
+    admitted = stay.admitted_at
+    if left is not None and admitted is not None and left < admitted:
+        left = None  # a contradiction that the checks name; R4 has no such period
+    lasted = period(admitted, left)
     if lasted:
         resource["period"] = lasted
     resource["location"] = [{"location": {"reference": f"urn:uuid:{frame.names.of(f'place/{number}')}"}}]
@@ -126,10 +130,10 @@ def _class(setting: str | None) -> Json:
     return known.coding()
 
 
-def people(episode: Episode) -> dict[str, Person]:
-    """Everybody with a staff identifier who wrote or verified an event, by that identifier."""
+def people(events: Iterable[ev.Event]) -> dict[str, Person]:
+    """Everybody with a staff identifier who wrote, verified or judged in one of the events, by that identifier."""
     found: dict[str, Person] = {}
-    for event in episode.events:
+    for event in events:
         for who in (event.by, event.verified_by):
             if who is not None and who.id:
                 found.setdefault(who.id, who)

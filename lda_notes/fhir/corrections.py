@@ -234,7 +234,13 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
     for name in changed:
         writer.update(known.last[name], entry.path())
     for made in own.values():
-        writer.create(made, entry.path(*made.path))
+        final = after.get(made.name, made)
+        if (
+            final.resource.get("status") == IN_ERROR
+        ):  # a retraction of it is dated before it: nothing else takes it back
+            writer.update(final, entry.path(*made.path))
+        else:
+            writer.create(made, entry.path(*made.path))
     if paper in after and book.options.notes is not None:
         writer.create(_new_paper(book, after[paper], writer.names), entry.path())
     add_provenance(

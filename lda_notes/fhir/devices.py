@@ -20,6 +20,7 @@ from lda_notes.supplies import DeviceIdentifier, parse
 NEEDLE_NOT_RECORDED: Final = "Needle: not recorded"
 NEEDLE_NOT_ASSESSED: Final = "Needle: not assessed, "
 INSERTION_UNKNOWN: Final = "Time of insertion is not known"
+INSERTION_RECORDED: Final = "Time of insertion as recorded, after the removal: "
 PRINTED_IDENTIFIER: Final = "Device identifier: "
 _FIRST_CONTROL: Final = " "
 
@@ -244,6 +245,8 @@ def needle_use(
         made["bodySite"] = frame.site
     if since is None:
         made["note"] = [{"text": INSERTION_UNKNOWN}]
+    elif "start" not in stayed:
+        made["note"] = [{"text": f"{INSERTION_RECORDED}{moment(since)}"}]
     return made
 
 

@@ -23,7 +23,7 @@ from lda_notes.fhir.elements import Json, text_of, to_json
 from lda_notes.fhir.naming import Names
 from lda_notes.fhir.papers import CORRECTION, DESPITE, RECORD_CONTEXT, TIME_NOT_CHARTED
 from lda_notes.fhir.readback_corrections import Correction, original_and_stated
-from lda_notes.fhir.readback_events import Reader, read_facts
+from lda_notes.fhir.readback_events import IN_ERROR, Reader, read_facts
 from lda_notes.fhir.readback_parts import Remarks, put, read_agent, read_port
 from lda_notes.fhir.store import Store, stored
 from lda_notes.timeline import SAME_MINUTE
@@ -87,17 +87,22 @@ def _episode(store: Store, config: Config, name: str, sources: list[_Source]) ->
     remarks = Remarks()
     names = Names(config.systems.identity)
     corrections = {source.event: _correction(source, config) for source in sources if source.kind in _CORRECTIONS}
-    withdrawn = {source.of: source for source in sources if source.kind == "retraction" and source.of is not None}
+    withdrawn: dict[str, set[str]] = {}
+    for source in sources:
+        if source.kind == "retraction" and source.of is not None:
+            withdrawn.setdefault(source.of, set()).update(_targets(store, source.provenance))
     events: list[Json] = []
     used: set[str] = set()
+    times: dict[str, str | None] = {}
     for source in sorted(sources, key=_time):
-        retraction = withdrawn.get(source.event)
-        only = frozenset(_targets(store, retraction.provenance)) if retraction is not None else None
-        reader = Reader(store, names, name, source.event, remarks, only)
+        gone = source.event in withdrawn
+        only = withdrawn.get(source.event) if source.kind not in _CORRECTIONS else None
+        reader = Reader(store, names, name, source.event, remarks, gone, only)
         event = _said(source, config) | read_facts(reader, source.kind)
         used |= reader.used
+        times[source.event] = reader.at
         events.append(event)
-    _undo(events, corrections, withdrawn)
+    _undo(events, times, corrections, withdrawn)
     _remark_unread(store, sources, used, remarks)
     data: Json = {"record_version": 1, "id": name, **_patient_and_stay(store, config, sources, remarks)}
     port = _port(store, sources, names)
@@ -186,13 +191,18 @@ def _correction(source: _Source, config: Config) -> Correction:
     return Correction(source.event, source.of, stated, before)
 
 
-def _undo(events: list[Json], corrections: Mapping[str, Correction], withdrawn: Mapping[str, Any]) -> None:
+def _undo(
+    events: list[Json],
+    times: Mapping[str, str | None],
+    corrections: Mapping[str, Correction],
+    withdrawn: Mapping[str, Any],
+) -> None:
     """Give each corrected event its first values again, and each correction what it states."""
     in_order = [corrections[event["id"]] for event in events if event["id"] in corrections]
     for event in events:
         about = [one for one in in_order if one.of == event["id"]]
         if event["kind"] not in _CORRECTIONS and about:
-            first, stated = original_and_stated(event, about, frozenset(withdrawn))
+            first, stated = original_and_stated(event, times[event["id"]], about, frozenset(withdrawn))
             event.clear()
             event.update(first)
             for one in about:
@@ -213,7 +223,9 @@ def _remark_unread(store: Store, sources: Iterable[_Source], used: set[str], rem
     for source in sources:
         for name in _targets(store, source.provenance):
             held = store.own(name)
-            if held is not None and name not in used and held.get("resourceType") in _READ:
+            if held is None or held.get("status") == IN_ERROR or name in used:
+                continue
+            if held.get("resourceType") in _READ:
                 remarks.add(held, "is none of the parts that we know and was not read")
                 used.add(name)
 
@@ -243,27 +255,35 @@ def _foci(held: Json) -> list[Json]:
     return [*focus, *devices]
 
 
-def _patient_and_stay(store: Store, config: Config, sources: Iterable[_Source], remarks: Remarks) -> Json:
+def _patient_and_stay(store: Store, config: Config, sources: list[_Source], remarks: Remarks) -> Json:
     """Patient and stay: from their resources where these are here, the rest from the extension."""
     made: Json = {}
     for source in sources:
         for extension in source.provenance.get("extension", ()):
             if not made and extension.get("url") == f"{config.extensions}/{RECORD_CONTEXT}":
                 made = json.loads(extension.get("valueString", "{}"), parse_float=Decimal)
-        for target in source.provenance.get("target", ()):
-            held = store.at(target)
-            if held is None or "encounter" not in held:
-                continue
-            patient, stay = store.at(held.get("subject") or held.get("for")), store.at(held["encounter"])
-            if patient is not None and patient.get("resourceType") == "Patient":
-                made["patient"] = made.get("patient", {}) | _patient(patient)
-            if stay is not None and stay.get("resourceType") == "Encounter":
-                made["stay"] = made.get("stay", {}) | _stay(store, stay)
-            if patient is not None or stay is not None:
-                return made
+    stay, patient = _resources_of(store, config, sources)
+    if patient is not None:
+        made["patient"] = made.get("patient", {}) | _patient(patient)
+    if stay is not None:
+        made["stay"] = made.get("stay", {}) | _stay(store, stay)
     if not made:
         remarks.said.append("nothing in the bundles tells of patient and stay")
     return made
+
+
+def _resources_of(store: Store, config: Config, sources: list[_Source]) -> tuple[Json | None, Json | None]:
+    """Encounter and Patient, by the number of the stay or by what the resources of the episode refer to."""
+    number = {"system": config.systems.visit, "value": sources[0].episode}
+    for stay in store.all("Encounter"):
+        if any({key: one.get(key) for key in number} == number for one in stay.get("identifier", ())):
+            return stay, store.at(stay.get("subject"))
+    for source in sources:
+        for target in source.provenance.get("target", ()):
+            held = store.at(target)
+            if held is not None and "encounter" in held:
+                return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
+    return None, None
 
 
 def _patient(patient: Json) -> Json:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from lda_notes.fhir.elements import Json
 
@@ -23,22 +23,29 @@ class Correction:
     before: Any
 
 
+AS_FIRST: Final = frozenset({"charted_at", "by", "verified_by", "late_entry"})
+"""Fields that stand in the Provenance of an event alone, which no correction rewrites."""
+
+
 def original_and_stated(
-    event: Json, corrections: list[Correction], withdrawn: frozenset[str]
+    event: Json, at: str | None, corrections: list[Correction], withdrawn: frozenset[str]
 ) -> tuple[Json, dict[str, Any]]:
     """The event as first charted, and what each correction in force states, with the values of the resources.
 
-    ``corrections`` are in order of time. A value that a later correction replaced again is told as it was stated,
-    since no resource has it any more.
+    ``event`` is as it now stands but for who and when, which are as first charted; ``at`` is when it happened as the
+    resources now tell it. ``corrections`` are in order of time. A value that a later correction replaced again is
+    told as it was stated, since no resource has it any more.
     """
+    now = {key: value for key, value in event.items() if key not in AS_FIRST}
+    now["at"] = at
     in_force = [one for one in corrections if one.before is not None and one.event not in withdrawn]
     stated: dict[str, Any] = {}
     for index, one in enumerate(in_force):
         later = [path for other in in_force[index + 1 :] for path in _leaves(other.stated, ())]
         told = copy.deepcopy(one.stated)
         for path in _leaves(one.stated, ()):
-            found, value = _look(event, path)
-            if found and not any(path[: len(other)] == other[: len(path)] for other in later):
+            found, value = _look(now, path)
+            if found and value is not None and not any(path[: len(other)] == other[: len(path)] for other in later):
                 _set(told, path, value)
         stated[one.event] = told
     first = copy.deepcopy(event)

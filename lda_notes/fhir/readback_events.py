@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Final
 
 from lda_notes import events as ev
 from lda_notes.fhir.administrations import FLUSH, HEPARIN_LOCK, LABELS, NO_FLUSH, STRENGTH
+from lda_notes.fhir.devices import INSERTION_RECORDED
 from lda_notes.fhir.elements import Json
 from lda_notes.fhir.naming import Names, event_role
 from lda_notes.fhir.panels import ACTS, PANELS_OF, Panel
@@ -31,8 +33,9 @@ IN_ERROR: Final = "entered-in-error"
 class Reader:
     """Reads one event.
 
-    ``only``: the identities that a retraction names as withdrawn; None for an event that stands. ``used`` gathers
-    the identities that were read.
+    ``withdrawn``: the event was retracted, so that its resources are entered in error; ``only``: those that the
+    retraction names, since an amendment before it may have taken back others. ``used`` gathers the identities that
+    were read, ``at`` is when the event happened as its Procedure or an Observation tells it.
     """
 
     store: Store
@@ -40,8 +43,10 @@ class Reader:
     episode: str
     event: str
     remarks: Remarks
-    only: frozenset[str] | None = None
+    withdrawn: bool = False
+    only: AbstractSet[str] | None = None
     used: set[str] = field(default_factory=set)
+    at: str | None = None
 
     def part(self, role: str) -> Json | None:
         """The resource of a part of the event, unless it was taken back."""
@@ -50,9 +55,9 @@ class Reader:
         if held is None:
             return None
         self.used.add(name)
-        if self.only is None:
+        if not self.withdrawn:
             return None if held.get("status") == IN_ERROR else held
-        return held if name in self.only else None
+        return held if self.only is None or name in self.only else None
 
     def parts(self, role: str) -> Iterator[tuple[int, Json]]:
         """The resources of a numbered part, in order."""
@@ -95,7 +100,10 @@ def read_facts(reader: Reader, kind: str) -> Json:
 def _panel(reader: Reader, panel: Panel, kind: str, facts: Json) -> None:
     owner: Any = ev.KINDS[kind]
     if panel.many:
-        items = [read_panel(panel, owner, held, reader.remarks) for _, held in reader.parts(panel.role)]
+        items = []
+        for _, one in reader.parts(panel.role):
+            reader.at = reader.at or one.get("effectiveDateTime")
+            items.append(read_panel(panel, owner, one, reader.remarks))
         if items:
             facts[panel.part] = items
         return
@@ -107,6 +115,7 @@ def _panel(reader: Reader, panel: Panel, kind: str, facts: Json) -> None:
         facts[panel.part] = read
     else:
         facts.update(read)
+    reader.at = reader.at or held.get("effectiveDateTime")
     if panel.concept == "care checks":
         _order(held, facts)
 
@@ -122,6 +131,7 @@ def _procedure(reader: Reader, kind: str, facts: Json) -> None:
     held = reader.part("procedure")
     if held is None:
         return
+    reader.at = held.get("performedPeriod", {}).get("end") or reader.at
     _order(held, facts)
     for reason in held.get("reasonCode", ()):
         if "coding" not in reason and "reason" in ev.KINDS[kind].model_fields:
@@ -253,5 +263,10 @@ def _needle(reader: Reader, kind: str, facts: Json) -> None:
         if needle is not None:
             facts["needle"] = needle
     use = reader.part("needle/use")
-    if use is not None and kind == "arrival accessed" and "start" in use.get("timingPeriod", {}):
+    if use is None or kind != "arrival accessed":
+        return
+    if "start" in use.get("timingPeriod", {}):
         facts["inserted_at"] = use["timingPeriod"]["start"]
+    for note in use.get("note", ()):
+        if note.get("text", "").startswith(INSERTION_RECORDED):
+            facts["inserted_at"] = note["text"].removeprefix(INSERTION_RECORDED)
