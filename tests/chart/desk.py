@@ -1,0 +1,118 @@
+"""What tests of charting share: records cut at a moment, a talk without a terminal, a session on a real one."""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pexpect
+
+from lda_notes import record as records
+from lda_notes.chart.subject import EventSubject, next_id
+from lda_notes.chart.talk import Say, Talk
+from lda_notes.episode import Episode
+from lda_notes.policy import DEFAULT, Policy
+
+DEMO = Path(__file__).parents[2] / "demo_episodes" / "uncomplicated-week.yaml"
+NURSE = "Marisol Tamm, RN, LBN-204"
+BY = {"by": {"name": "Marisol Tamm", "credential": "RN", "id": "LBN-204"}}
+PROGRAM = str(Path(sys.executable).with_name("lda-notes"))
+PROMPT = "\r\n> "
+
+
+def demo_until(event: str) -> bytes:
+    """Return the demo's text with its events before ``event``, every comment as it stands."""
+    text = DEMO.read_text()
+    return text[: text.index(f"  - id: {event}\n")].encode()
+
+
+def demo_without_events() -> bytes:
+    text = DEMO.read_text()
+    return (text[: text.index("events:\n")] + "events: []\n").encode()
+
+
+def episode(raw: bytes) -> Episode:
+    read = records.read_bytes(raw, "episode.yaml")
+    assert read.episode is not None and read.findings == ()
+    return read.episode
+
+
+def subject(raw: bytes, kind: str, now: str, by: Mapping[str, Any] = BY, policy: Policy = DEFAULT) -> EventSubject:
+    made, moment = episode(raw), datetime.fromisoformat(now)
+    return EventSubject(made, kind, next_id(made, kind), policy, lambda: moment, by)
+
+
+def answered(talk: Talk, *texts: str) -> tuple[Talk, list[Say]]:
+    """Give answers one after the other; return where that leads and all that was said back."""
+    says: list[Say] = []
+    for text in texts:
+        talk, said = talk.reply(text)
+        says.extend(said)
+    return talk, says
+
+
+def name(talk: Talk) -> str:
+    """Return the name of the question that stands next."""
+    assert talk.question is not None, "everything is asked"
+    return talk.question.name
+
+
+class Keyboard:
+    """A nurse at a terminal of 80 columns and 24 rows: types, reads, and counts her keystrokes."""
+
+    def __init__(self, folder: Path, *arguments: str, by: str = NURSE, asof: str = "") -> None:
+        environment = {
+            **{key: value for key, value in os.environ.items() if key in ("PATH", "LANG", "HOME")},
+            "TERM": "dumb",
+            "XDG_STATE_HOME": str(folder / "state"),
+            "LDA_NOTES_BY": by,
+            "PYTHONUTF8": "1",
+        }
+        given = [*arguments, *(("--asof", asof) if asof else ())]
+        self.process = pexpect.spawn(
+            PROGRAM, given, cwd=folder, env=environment, encoding="utf-8", timeout=30, dimensions=(24, 80)
+        )
+        self.process.delaybeforesend = None
+        self.keys = 0
+        self.free = 0
+        self.shown = ""
+
+    def read(self) -> str:
+        """Wait for the next prompt; return what was shown before it."""
+        self.process.expect_exact(PROMPT)
+        assert isinstance(self.process.before, str)
+        self.shown += self.process.before + PROMPT
+        return self.process.before
+
+    def type(self, text: str, free: bool = False) -> str:
+        """Type a row and Enter, and read on to the next prompt. ``free`` marks words that are the nurse's own."""
+        self._send(text, free)
+        return self.read()
+
+    def last(self, text: str, free: bool = False) -> str:
+        """Type the last row, and read to the end of the program."""
+        self._send(text, free)
+        self.process.expect(pexpect.EOF)
+        assert isinstance(self.process.before, str)
+        self.shown += self.process.before
+        return self.process.before
+
+    def _send(self, text: str, free: bool) -> None:
+        self.keys += len(text) + 1
+        self.free += len(text) if free else 0
+        self.process.sendline(text)
+
+    def code(self) -> int | None:
+        self.process.close()
+        status: int | None = self.process.exitstatus
+        return status
+
+
+def widest(shown: str) -> int:
+    """Return the width of the widest row shown, typed answers aside."""
+    return max(len(row) for row in re.split(r"[\r\n]+", shown) if not row.startswith("> "))

@@ -1,0 +1,349 @@
+"""Whole sessions on a real terminal, as a nurse types them."""
+
+from __future__ import annotations
+
+import os
+import signal
+import stat
+import subprocess
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from desk import PROGRAM, Keyboard, demo_until, demo_without_events, widest
+
+from lda_notes import pipeline
+from lda_notes import record as records
+from lda_notes.fhir.bundle import bundles
+from lda_notes.fhir.config import Config
+from lda_notes.fhir.verify import verify
+from lda_notes.policy import DEFAULT
+
+SECOND = "2026-05-11T15:45-05:00"
+FIRST = "2026-05-04T16:30-05:00"
+
+
+@pytest.fixture
+def ward(tmp_path: Path) -> Path:
+    """A folder with the demo as it stood before the needle change's second half."""
+    (tmp_path / "episode.yaml").write_bytes(demo_until("access-2"))
+    return tmp_path
+
+
+def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([PROGRAM, *arguments], cwd=folder, capture_output=True, text=True, check=False, timeout=120)
+
+
+def is_clean(folder: Path, asof: str) -> None:
+    """Check, render, bundle and verify what was charted, without another edit."""
+    checked = run(folder, "check", "episode.yaml", "--asof", asof)
+    assert checked.returncode == 0, checked.stdout + checked.stderr
+    written = run(folder, "note", "episode.yaml", "--all", "--asof", asof)
+    assert written.returncode == 0 and "DRAFT" not in written.stdout, written.stdout + written.stderr
+    judged = pipeline.judge_file(folder / "episode.yaml", DEFAULT, datetime.fromisoformat(asof))
+    assert judged.timeline is not None
+    made = list(bundles(judged.timeline, DEFAULT, Config()))
+    assert len(made) == len(judged.timeline.episode.events)
+    assert [verify(one.bundle) for one in made] == [()] * len(made)
+
+
+def last_event(folder: Path) -> dict[str, Any]:
+    read = records.read(folder / "episode.yaml").episode
+    assert read is not None
+    return read.events[-1].model_dump(mode="json", exclude_unset=True)
+
+
+ROUTINE: list[tuple[str, bool]] = [
+    ("-15m", False),
+    ("12", False),
+    ("y", False),
+    ("", False),
+    ("treatment goes on", True),
+    ("a", False),
+    ("n", False),
+    ("a", False),
+    ("1", False),
+    ("-6", False),
+    ("a", False),
+    ("", False),
+    ("1", False),
+    ("w", False),
+    ("5", False),
+    ("a", False),
+    ("n", False),
+    ("a", False),
+    ("1", False),
+    ("a", False),
+    ("", False),
+    ("0", False),
+    ("1", False),
+    ("to report pain, burning or swelling at once", True),
+    ("", False),
+    ("t", False),
+    ("a", False),
+]
+
+
+def test_a_routine_access_takes_at_most_sixty_keystrokes(ward: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    opening = nurse.read()
+    assert "Quillfeather, Odessa, born 19 May 1968, LB-000101" in opening
+    assert "Allergies: none known." in opening and "No needle in." in opening
+    for text, free in ROUTINE[:-1]:
+        nurse.type(text, free)
+    note = nurse.type(*ROUTINE[-1])
+    assert "Sign as Marisol Tamm, RN?" in note and "DRAFT" not in note and "!!" not in note
+    end = nurse.last("y")
+    assert "access-2: written to episode.yaml" in end and nurse.code() == 0
+    beyond = nurse.keys - nurse.free
+    with capsys.disabled():
+        print(f"\nroutine access: {beyond} keystrokes beyond free text, Enter and signature counted")  # noqa: T201
+    assert beyond <= 60
+    assert widest(nurse.shown) <= 80
+    assert "\x1b" not in nurse.shown, "nothing is drawn over, nothing is coloured"
+    is_clean(ward, SECOND)
+    assert (ward / "episode.yaml").read_bytes().startswith(demo_until("access-2"))
+    assert stat.S_IMODE((ward / "episode.yaml").stat().st_mode) == 0o600
+    assert not list((ward / "state").rglob("*.json")), "the draft is gone once it is signed"
+
+
+def test_the_very_first_access_of_a_record_takes_few_more(ward: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (ward / "episode.yaml").write_bytes(demo_without_events())
+    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=FIRST)
+    nurse.read()
+    texts: list[tuple[str, bool]] = [
+        *[("-15m", False), ("12", False), ("y", False), ("LB-ORD-5501", True), ("antibiotics for eight days", True)],
+        *[("a", False), ("n", False), ("a", False), ("1", False), ("-6", False), ("a", False)],
+        *[("20 19", False), ("a", False), ("1", False), ("w", False), ("5", False), ("a", False), ("n", False)],
+        *[("a", False), ("1", False), ("a", False), ("adhesive strips", True), ("0", False), ("1", False)],
+        *[("to report pain at once", True), ("", False), ("t", False), ("a", False)],
+    ]
+    for text, free in texts[:-1]:
+        nurse.type(text, free)
+    assert "Sign as" in nurse.type(*texts[-1])
+    nurse.last("y")
+    assert nurse.code() == 0
+    beyond = nurse.keys - nurse.free
+    with capsys.disabled():
+        print(f"\nfirst access of a record: {beyond} keystrokes beyond free text")  # noqa: T201
+    assert beyond <= 62
+    is_clean(ward, FIRST)
+
+
+def test_no_blood_return_puts_the_line_on_hold(ward: Path) -> None:
+    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    nurse.read()
+    for text, _ in ROUTINE[:13]:
+        nurse.type(text)
+    said = nurse.type("n")
+    assert "!! LINE ON HOLD: no blood return." in said
+    assert "Vascular access specialists or a physician clear it" in said
+    assert "What was tried to get blood?" in said
+    nurse.type("1234")
+    nurse.type("- no blood return")
+    nurse.type("15")
+    nurse.type("- line on hold until it is cleared")
+    for text in ("1", "a", ""):
+        said = nurse.type(text)
+    assert "What was seen?" in said and "Enter: no blood return" in said
+    nurse.type("")
+    nurse.type("needle left in, line clamped and labelled as on hold", True)
+    nurse.type("Dr Amaranth Locke, MD", True)
+    said = nurse.type("+8")
+    assert "When they were told: 11 May 2026, 15:38." in said
+    for text in ("specialist will see the line this evening", "2", "1", "why the line rests", "", "t"):
+        note = nurse.type(text)
+    assert "What did you say is due next?" in note
+    note = nurse.type("a")
+    assert "STOP: LINE ON HOLD" in note
+    nurse.last("y")
+    assert nurse.code() == 0
+    event = last_event(ward)
+    assert event["blood_return"] == "none" and event["flushes"] == {"not_done": "no blood return"}
+    assert event["problems"][0]["told"] == {"name": "Dr Amaranth Locke", "credential": "MD"}
+    is_clean(ward, SECOND)
+    again = Keyboard(ward, "chart", "episode.yaml", "use", asof=SECOND)
+    assert "LINE ON HOLD since 11 May 2026, 15:30: no blood return." in " ".join(again.read().split())
+    again.process.close(force=True)
+
+
+def test_a_dressing_change(ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    nurse = Keyboard(ward, "chart", "episode.yaml", "dressing", asof="2026-05-07T12:00-05:00")
+    opening = nurse.read()
+    assert "Needle in: 20 gauge, 19 mm (3/4 inch), since 4 May 2026, 16:20." in opening
+    for text in ("1140", "12", "y", "dl", "a", "a", "1", "a", "1", "a", "", "y", "0", "1", "to keep it dry", "", "s"):
+        said = nurse.type(text)
+    assert "dressing by 14 May 2026, 11:40" in said, "the needle's own date does not move"
+    assert "needle" not in said[said.index("What did you say is due next?") :]
+    nurse.type("a")
+    nurse.last("y")
+    assert nurse.code() == 0
+    event = last_event(ward)
+    assert event["dressing_found"] == ["damp", "loose"] and event["at"] == "2026-05-07T11:40:00-05:00"
+    is_clean(ward, "2026-05-07T12:00-05:00")
+
+
+def test_a_deaccess_with_a_heparin_lock(ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("removal-2"))
+    nurse = Keyboard(ward, "chart", "episode.yaml", "deaccess", asof="2026-05-12T11:20-05:00")
+    nurse.read()
+    for text in ("-15m", "12", "LB-ORD-5560", "treatment completed", "a", "w", "a"):
+        said = nurse.type(text)
+    said = nurse.type("n")
+    assert "a: heparin 100 units per mL, 5 mL" in said
+    for text in ("a", "a", "small dry gauze", "0", "1", "to keep the cover on", "", "s"):
+        said = nurse.type(text)
+    assert "flush by 9 June 2026, 11:05" in said
+    nurse.type("a")
+    nurse.last("MT")
+    assert nurse.code() == 0
+    event = last_event(ward)
+    assert event["lock"] == {"drug": "heparin", "units_per_ml": "100", "volume_ml": "5"}
+    assert event["needle_intact"] is True and event["bleeding"] == "none"
+    is_clean(ward, "2026-05-12T11:20-05:00")
+
+
+def test_going_back_and_changing_an_answer(ward: Path) -> None:
+    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    nurse.read()
+    for text, _ in ROUTINE[:14]:
+        nurse.type(text)
+    said = nurse.type("<")
+    assert "Back. You had said: present, like whole blood." in said and "Blood return?" in said
+    said = nurse.type("<")
+    assert "Back. You had said: 1." in said and "How many attempts?" in said and "Enter: 1" in said
+    said = nurse.type("2")
+    assert "Number of attempts: 2." in said and "Enter: present, like whole blood" in said
+    said = nurse.type("")
+    assert "discarded" in said
+    for text, _ in ROUTINE[14:-1]:
+        nurse.type(text)
+    note = nurse.type("a")
+    assert "attempts: 2." in note
+    said = nurse.type("<")
+    assert "What did you say is due next?" in said
+    nurse.type("")
+    nurse.last("y")
+    assert nurse.code() == 0
+    assert last_event(ward)["attempts"] == 2
+    is_clean(ward, SECOND)
+
+
+def drafts(folder: Path) -> list[Path]:
+    return list((folder / "state").rglob("*.json"))
+
+
+def test_ctrl_c_keeps_a_private_draft_that_the_next_run_goes_on_with(ward: Path) -> None:
+    before = (ward / "episode.yaml").read_bytes()
+    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    nurse.read()
+    for text, _ in ROUTINE[:12]:
+        nurse.type(text)
+    nurse.process.sendintr()
+    nurse.process.expect("what you said is kept as a private draft")
+    nurse.process.expect(r"\S*$")
+    nurse.process.wait()
+    assert nurse.process.exitstatus == 130
+    assert (ward / "episode.yaml").read_bytes() == before
+    (draft,) = drafts(ward)
+    assert stat.S_IMODE(draft.stat().st_mode) == 0o600
+    assert stat.S_IMODE(draft.parent.stat().st_mode) == 0o700
+    assert not any(word in str(draft) for word in ("episode", "Quillfeather", "LB-000101", "access"))
+    again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    assert "A draft of this access holds 12 answers" in again.read()
+    said = again.type("")
+    assert "How many attempts?" in said
+    for text, _ in ROUTINE[12:]:
+        again.type(text)
+    again.last("y")
+    assert again.code() == 0 and drafts(ward) == []
+    is_clean(ward, SECOND)
+
+
+def test_a_lost_terminal_keeps_the_draft(ward: Path) -> None:
+    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    nurse.read()
+    for text, _ in ROUTINE[:6]:
+        nurse.type(text)
+    child = nurse.process.pid
+    os.close(nurse.process.child_fd)  # the line drops: the system sends SIGHUP and no further row comes
+    nurse.process.closed = True
+    _, status = os.waitpid(child, 0)
+    assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 130
+    (draft,) = drafts(ward)
+    assert "identifiers_checked" in draft.read_text()
+    again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    assert "holds 6 answers; the last: site" in again.read()
+    assert "When was it?" in again.type("n"), "a draft may be thrown away"
+    assert drafts(ward) == []
+    again.process.kill(signal.SIGKILL)
+    again.process.wait()
+
+
+def test_a_second_writer_is_shown_and_never_overwritten(ward: Path) -> None:
+    first = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    first.read()
+    for text, _ in ROUTINE:
+        first.type(text)
+    second = Keyboard(ward, "chart", "episode.yaml", "check", by="Bertrand Oyelle, RN, LBN-117", asof=SECOND)
+    second.read()
+    for text in ("1520", "a"):
+        second.type(text)
+    assert "Sign as Bertrand Oyelle" in second.shown
+    second.last("BO")
+    assert second.code() == 0
+    between = (ward / "episode.yaml").read_bytes()
+    said = first.type("y")
+    assert "The record changed while you charted. Nothing is written yet." in said
+    assert "added: line check of 11 May 2026, 15:20, by Bertrand Oyelle (check-14)" in said
+    assert (ward / "episode.yaml").read_bytes() == between
+    end = first.last("y")
+    assert "access-2: written" in end and first.code() == 0
+    assert (ward / "episode.yaml").read_bytes().startswith(between)
+    read = records.read(ward / "episode.yaml").episode
+    assert read is not None and [event.id for event in read.events[-2:]] == ["check-14", "access-2"]
+    is_clean(ward, SECOND)
+
+
+def test_the_same_event_cannot_be_charted_in_two_windows_at_once(ward: Path) -> None:
+    first = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    first.read()
+    second = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+    second.process.expect("is being charted in another window of yours")
+    second.process.wait()
+    assert second.process.exitstatus == 2
+    first.process.close(force=True)
+
+
+def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
+    before = (ward / "episode.yaml").read_bytes()
+    nurse = Keyboard(ward, "amend", "episode.yaml", "access-1", asof=SECOND)
+    assert "Correction of access-1, an access of 4 May 2026, 16:20. The entry itself stays." in nurse.read()
+    nurse.type("2")
+    said = nurse.type("gauge")
+    assert "Needle gauge: what is right? (recorded: 20)" in said
+    said = nurse.type("22")
+    assert "Needle gauge: was 20; becomes 22." in said
+    nurse.type("")
+    said = nurse.type("read wrongly from the label")
+    assert "Needle gauge: 20; after: 22" in said and "As first charted, kept for the record" in said
+    nurse.last("mt")
+    assert nurse.code() == 0
+    event = last_event(ward)
+    assert event["kind"] == "amendment" and event["of"] == "access-1" and event["sets"] == {"needle": {"gauge": 22}}
+    assert event["reason"] == "read wrongly from the label" and event["by"]["name"] == "Marisol Tamm"
+    assert (ward / "episode.yaml").read_bytes().startswith(before), "the original stays"
+    is_clean(ward, SECOND)
+
+    nurse = Keyboard(ward, "amend", "episode.yaml", "check-13", "--as", "retraction", asof=SECOND)
+    nurse.read()
+    said = nurse.type("made on the wrong patient")
+    assert "RETRACTED" in said and "Before: it stands. After: it is out of view" in said
+    nurse.last("y")
+    assert nurse.code() == 0
+    assert last_event(ward)["kind"] == "retraction"
+    assert (ward / "episode.yaml").read_bytes().startswith(before)
+    again = run(ward, "amend", "episode.yaml", "check-13", "--no-input")
+    assert again.returncode == 2 and "retracted already" in again.stderr
