@@ -124,11 +124,16 @@ class Rule:
     family: str
     severity: Severity
     todo: str
-    explanation: str
     citations: tuple[Citation, ...]
     limits: tuple[str, ...]
     on: tuple[type[Model], ...]
     check: Check = field(repr=False)
+
+    @property
+    def explanation(self) -> str:
+        """The published explanation: the docstring, or what the check's own ``explain`` makes of a table."""
+        explain: Callable[[], str] | None = getattr(self.check, "explain", None)
+        return explain() if explain is not None else cleandoc(self.check.__doc__ or "")
 
 
 RULES: Final[dict[str, Rule]] = {}
@@ -153,7 +158,7 @@ def rule(
         if name in RULES:
             raise ValueError(f"two rules are named {name}")
         family = check.__module__.rpartition(".")[2].replace("_", " ")
-        RULES[name] = Rule(name, family, severity, todo, cleandoc(check.__doc__ or ""), cites, limits, on, check)
+        RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check)
         return check
 
     return enter
@@ -173,7 +178,8 @@ _WHOLE: Final[list[Rule]] = []
 
 def _dispatch() -> None:
     for kind, event_class in KINDS.items():
-        _BY_KIND[kind] = tuple((row.check, row) for row in RULES.values() if row.on and issubclass(event_class, row.on))
+        shapes = frozenset(event_class.__mro__)
+        _BY_KIND[kind] = tuple((row.check, row) for row in RULES.values() if not shapes.isdisjoint(row.on))
     _WHOLE.extend(row for row in RULES.values() if not row.on)
 
 

@@ -51,21 +51,25 @@ def gap_rule(name: str, facts: str, todo: str, why: str, family: str) -> None:
 
     check.__name__ = name.replace("-", "_")
     check.__module__ = family
-    check.__doc__ = f"{_expects(rows)}\n\n{why}\n\n{todo[0].upper()}{todo[1:]}.{_or_why_not(rows)}"
+    # Only those who read the rules pay for the words.
+    check.explain = lambda: f"{_expects(rows)}\n\n{why}\n\n{todo[0].upper()}{todo[1:]}.{_or_why_not(rows)}"  # type: ignore[attr-defined]
     severity: Severity = "gap" if levels == {"required"} else "advice"
-    cites: tuple[Citation, ...] = tuple(dict.fromkeys(c for _, need in rows for c in need.citations))
+    shared = {id(citation): citation for _, need in rows for citation in need.citations}
+    cites: tuple[Citation, ...] = tuple(shared.values())
     rule(severity, todo, cites=cites)(check)
+
+
+_NEEDED: Final[dict[str, list[tuple[str, Need]]]] = {}
+"""Rows of the table of needs by dotted path, each with its kind."""
+for _kind_of_row, _table_of_kind in ((RECORD, needs.EPISODE_NEEDS), *needs.NEEDS.items()):
+    for _need in _table_of_kind:
+        _NEEDED.setdefault(_need.name, []).append((_kind_of_row, _need))
 
 
 def _rows(facts: list[str]) -> Iterator[tuple[str, Need]]:
     for fact in facts:
         only, _, path = fact.strip().rpartition(":")
-        rows = [
-            (kind, need)
-            for kind, table in ((RECORD, needs.EPISODE_NEEDS), *needs.NEEDS.items())
-            for need in table
-            if need.name == path and only in ("", kind)
-        ]
+        rows = [(kind, need) for kind, need in _NEEDED.get(path, ()) if only in ("", kind)]
         if not rows:
             raise ValueError(f"nothing needs {fact}")
         yield from rows
