@@ -12,7 +12,7 @@ import click
 
 from lda_notes import due, policy_file, sums
 from lda_notes.commands import reading
-from lda_notes.commands.options import asof_option, moment, policy_option, records_argument
+from lda_notes.commands.options import asof_option, hours_option, moment, policy_option, records_argument
 from lda_notes.policy import number
 from lda_notes.problems import Failure
 from lda_notes.sheets.amounts_values import sums_values
@@ -28,9 +28,7 @@ JSON_VERSION = 1
 @click.option(
     "--to", "end", metavar="MOMENT", callback=moment, help="End here: what happens at this moment is left out."
 )
-@click.option(
-    "--hours", type=click.FloatRange(min=0, min_open=True, max=48), help="Length of the shift; else policy's."
-)
+@hours_option
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
 @asof_option
 @policy_option
@@ -38,7 +36,7 @@ def command(
     paths: tuple[Path, ...],
     start: datetime | None,
     end: datetime | None,
-    hours: float | None,
+    hours: Decimal | None,
     form: str,
     asof: datetime,
     policy_path: Path | None,
@@ -56,7 +54,7 @@ def command(
     if start is not None and end is not None and start >= end:
         raise click.UsageError("--from is not before --to.")
     policy = policy_file.in_force(policy_path, paths)
-    length = Decimal(str(hours)) if hours is not None else policy.value("shift_hours")
+    length = hours if hours is not None else policy.value("shift_hours")
     given = Window(start, end) if start is not None and end is not None else None
     rows = []
     for record, timeline in reading.all_timelines(paths, policy, asof):

@@ -63,7 +63,7 @@ def command(
     Example: lda-notes chart episode.yaml access --by "Marisol Tamm, RN, LBN-204"
     """
     from lda_notes.append import Changed, Written, append, look
-    from lda_notes.chart import opening
+    from lda_notes.chart import display, opening
     from lda_notes.chart.subject import EventSubject, next_id
     from lda_notes.commands.charting import Desk
 
@@ -76,7 +76,8 @@ def command(
     subject = EventSubject(standing, tag, next_id(standing, tag), policy, now, author(by))
     desk = Desk(tag, episode, now, given(pairs, answers, at), not no_input, sign)
     scene = subject.scene({})
-    desk.show("\n".join(opening.rows(tag, seen.record, scene.line, now(), said_author(subject.given))))
+    for row in opening.rows(tag, seen.record, scene.line, now(), said_author(subject.given)):
+        desk.show("\n".join(display.rows(row, "  ", "")))
 
     def write(event: dict[str, Any]) -> Written | Changed:
         nonlocal seen

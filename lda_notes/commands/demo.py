@@ -33,7 +33,9 @@ def command(directory: Path, asof: datetime) -> None:
     for result in judged:
         _write_note(result, directory / "notes")
         click.echo(f"{Path(result.record.file).name:26} {_summary(result)}")
-    click.echo(f"\n{len(judged)} episodes in {directory}, their notes in {directory / 'notes'}. Everything is invented.")
+    click.echo(
+        f"\n{len(judged)} episodes in {directory}, their notes in {directory / 'notes'}. Everything is invented."
+    )
     if kept:
         click.echo(f"Already there and left as they are: {', '.join(kept)}.")
     click.echo("\nTry next:")

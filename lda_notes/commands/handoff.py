@@ -12,7 +12,7 @@ import click
 from lda_notes import pipeline, policy_file
 from lda_notes import record as records
 from lda_notes.commands import reading
-from lda_notes.commands.options import asof_option, moment, out_option, policy_option, records_argument
+from lda_notes.commands.options import asof_option, hours_option, moment, out_option, policy_option, records_argument
 from lda_notes.commands.writing import target, width, write
 from lda_notes.problems import Failure
 from lda_notes.sheets.handoff import Handoff, Source, handoff, sheet
@@ -25,11 +25,7 @@ FORMATS = ("text", "md", "docx", "html", "json")
 @click.option(
     "--shift-end", metavar="MOMENT", callback=moment, help="End of the coming shift; else its length from now."
 )
-@click.option(
-    "--hours",
-    type=click.FloatRange(min=0, min_open=True, max=48),
-    help="Length of a shift; else the policy's. What was not recorded is looked for over the shift that ends.",
-)
+@hours_option
 @asof_option
 @policy_option
 @click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
@@ -40,7 +36,7 @@ FORMATS = ("text", "md", "docx", "html", "json")
 def command(
     paths: tuple[Path, ...],
     shift_end: datetime | None,
-    hours: float | None,
+    hours: Decimal | None,
     asof: datetime,
     policy_path: Path | None,
     form: str | None,
@@ -70,8 +66,7 @@ def command(
     if not sources:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:
-        length = Decimal(str(hours)) if hours is not None else None
-        found = handoff(sources, policy, asof.astimezone(UTC), length, shift_end, unreadable)
+        found = handoff(sources, policy, asof.astimezone(UTC), hours, shift_end, unreadable)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
     write(_rendered(found, chosen, width(to), paper), to)

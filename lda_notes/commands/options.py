@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime
+from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -55,6 +56,30 @@ def policy_option(command: Command) -> Command:
         show_envvar=True,
         help="Facility policy that replaces published limits. Without it, lda-policy.yaml beside the records is used.",
     )(command)
+
+
+_LONGEST_SHIFT: Final = 48
+
+
+def hours_option(command: Command) -> Command:
+    """Add ``--hours``: the length of a shift, passed as ``hours``, an exact number or None."""
+    return click.option("--hours", metavar="NUMBER", callback=_hours, help="Length of a shift; else the policy's.")(
+        command
+    )
+
+
+def _hours(context: click.Context, option: click.Parameter, value: str | None) -> Decimal | None:
+    if value is None:
+        return None
+    try:
+        found = Decimal(value)
+    except InvalidOperation:
+        found = Decimal(0)
+    if not found.is_finite() or not 0 < found <= _LONGEST_SHIFT:
+        raise click.BadParameter(
+            f"{value!r} is not a number of hours above 0 and at most {_LONGEST_SHIFT}.", context, option
+        )
+    return found
 
 
 def records_argument(command: Command) -> Command:

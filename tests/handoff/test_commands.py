@@ -1,0 +1,277 @@
+"""The commands handoff, worksheet, days, amounts and policy, as typed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made_records import HEPARIN, event, needle_event, record, removal_event
+from ward import ASOF
+
+from lda_notes.policy import DEFAULT
+
+AT = ASOF.isoformat()
+
+
+def run(*arguments: str | Path, code: int = 0, env: dict[str, str] | None = None, cwd: Path | None = None) -> str:
+    done = call(*arguments, env=env, cwd=cwd)
+    assert done.returncode == code, done.stderr.decode()
+    assert b"Traceback" not in done.stderr
+    return done.stdout.decode()
+
+
+def call(
+    *arguments: str | Path, env: dict[str, str] | None = None, cwd: Path | None = None
+) -> subprocess.CompletedProcess[bytes]:
+    plain = {name: value for name, value in os.environ.items() if name != "LDA_NOTES_POLICY"}
+    command = [sys.executable, "-m", "lda_notes", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, check=False, env={**plain, **(env or {})}, cwd=cwd)
+
+
+def write(folder: Path, data: dict[str, Any]) -> Path:
+    path = folder / f"{data['id']}.json"
+    path.write_text(json.dumps(data), "utf-8")
+    return path
+
+
+@pytest.fixture
+def ward(tmp_path: Path) -> Path:
+    folder = tmp_path / "ward"
+    folder.mkdir()
+    week = (needle_event("2031-03-01 09:00"), removal_event("2031-03-04 09:00"))
+    write(folder, record(*week, number=1, admitted_at="2031-02-28T08:00-06:00"))
+    held = event("line check", "2031-03-05 06:00", blood_return="none")
+    write(folder, record(needle_event("2031-03-04 09:00", lock=HEPARIN), held, number=2, unit="Ward Plover"))
+    return folder
+
+
+POLICY = """\
+source: {title: Port care policy (invented), date: 2031-01-15}
+limits: {needle_dwell_days: 10, line_check_hours: 8}
+"""
+
+
+def test_handoff_in_every_format(ward: Path, tmp_path: Path) -> None:
+    text = run("handoff", ward, "--asof", AT)
+    assert "STOP: Do not use the line: no blood return" in text
+    assert json.loads(run("handoff", ward, "--asof", AT, "--format", "json"))["version"] == 1
+    for ending, start in (("docx", b"PK"), ("html", b"<!doctype html>"), ("md", b"# Handoff"), ("txt", b"Handoff")):
+        out = tmp_path / f"sheet.{ending}"
+        run("handoff", ward, "--asof", AT, "--out", out)
+        assert out.read_bytes().startswith(start)
+        assert stat.S_IMODE(out.stat().st_mode) == 0o600
+    run("handoff", ward, "--asof", AT, "--format", "docx", "--out", tmp_path)
+    assert (tmp_path / "handoff.docx").exists()
+
+
+def test_handoff_of_a_ward_with_a_record_that_cannot_be_read(ward: Path) -> None:
+    (ward / "broken.yaml").write_text("patient: {", "utf-8")
+    done = call("handoff", ward, "--asof", AT)
+    assert done.returncode == 2
+    flat = "".join(done.stdout.decode().replace("!! ", "").split())
+    assert "Notonthissheet:" in flat and "broken.yaml:1:" in flat
+    assert b"broken.yaml" in done.stderr
+    assert "Testmann-0001,Ottoline" in flat and "Testmann-0002,Ottoline" in flat
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--asof", "2031-03-05"], "not a date and time with its offset"),
+        (["--asof", "2031-03-05T07:00"], "not a date and time with its offset"),
+        (["--asof", "2031-13-05T07:00Z"], "not a date and time with its offset"),
+        (["--shift-end", "2031-03-05T06:00-06:00"], "is not after the moment judged from"),
+        (["--hours", "0"], "--hours"),
+        (["--hours", "nan"], "--hours"),
+        (["--out", "x.pdf"], "give --format as well"),
+        (["--asof", "9999-12-31T23:00Z"], "end of the calendar"),
+        (["--policy", "no-such-file.yaml"], "cannot be read"),
+    ],
+)
+def test_bad_options_of_handoff_end_in_one_sentence(arguments: list[str], says: str, ward: Path) -> None:
+    given = arguments if "--asof" in arguments else ["--asof", AT, *arguments]
+    done = call("handoff", ward, *given)
+    assert done.returncode == 2
+    assert says in done.stderr.decode()
+    assert b"Traceback" not in done.stderr
+    assert done.stdout == b""
+
+
+def test_a_folder_without_records_is_said(tmp_path: Path) -> None:
+    done = call("handoff", tmp_path, "--asof", AT)
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert b"holds no record" in done.stderr
+
+
+def test_a_file_that_cannot_be_written_leaves_nothing(ward: Path, tmp_path: Path) -> None:
+    done = call("handoff", ward, "--asof", AT, "--out", tmp_path / "none" / "x.docx")
+    assert done.returncode == 2
+    assert b"cannot be written" in done.stderr
+    assert list(tmp_path.glob("**/*.docx")) == []
+
+
+def test_the_policy_is_found_by_option_variable_and_place(ward: Path, tmp_path: Path) -> None:
+    file = tmp_path / "own.yaml"
+    file.write_text(POLICY, "utf-8")
+    for text in (
+        run("handoff", ward, "--asof", AT, "--policy", file),
+        run("handoff", ward, "--asof", AT, env={"LDA_NOTES_POLICY": str(file)}),
+    ):
+        assert "Port care policy (invented)" in " ".join(text.split())
+    (ward / "lda-policy.yaml").write_text(POLICY, "utf-8")
+    assert "Port care policy (invented)" in " ".join(run("handoff", ward, "--asof", AT).split())
+    (ward / "lda-policy.yaml").write_text(POLICY + "limit: 3\n", "utf-8")
+    done = call("handoff", ward, "--asof", AT)
+    assert done.returncode == 2
+    assert b"lda-policy.yaml:3:1: " in done.stderr
+
+
+def test_worksheet(ward: Path, tmp_path: Path) -> None:
+    record_file = ward / "made-1.json"
+    for work, title in (("access", "access"), ("deaccess", "de-access"), ("dressing", "dressing change")):
+        text = run("worksheet", record_file, "--for", work, "--asof", AT)
+        assert text.startswith(f"Worksheet: {title}\n")
+    run("worksheet", record_file, "--for", "access", "--asof", AT, "--out", tmp_path / "w.docx")
+    assert (tmp_path / "w.docx").read_bytes().startswith(b"PK")
+    done = call("worksheet", record_file, "--for", "access", "--septum", "third", "--asof", AT)
+    assert done.returncode == 2
+    assert b"has no septum third; it has single" in done.stderr
+    assert call("worksheet", record_file).returncode == 2
+
+
+def test_days_by_patient_and_by_unit(ward: Path, tmp_path: Path) -> None:
+    span = ("--from", "2031-03-01", "--to", "2031-03-05", "--asof", "2031-03-06T12:00-06:00")
+    table = list(csv.DictReader(io.StringIO(run("days", ward, *span))))
+    first = [row for row in table if row["patient"] == "MD-0001"]
+    assert [(row["date"], row["line_day"], row["eligible"]) for row in first] == [
+        ("2031-03-01", "1", "no"),
+        ("2031-03-02", "2", "no"),
+        ("2031-03-03", "3", "yes"),
+        ("2031-03-04", "4", "yes"),
+        ("2031-03-05", "5", "yes"),
+    ]
+    counts = tmp_path / "counts.csv"
+    counts.write_text("unit,patient_days,infections\nWard Heron,100,1\nWard Plover,1,\n", "utf-8")
+    done = call("days", ward, *span, "--by", "unit", "--counts", counts)
+    units = {row["unit"]: row for row in csv.DictReader(io.StringIO(done.stdout.decode()))}
+    assert (units["Ward Heron"]["line_days"], units["Ward Heron"]["utilisation_ratio"]) == ("5", "0.050")
+    assert (units["Ward Heron"]["rate"], units["Ward Heron"]["rate_per"]) == ("200.00", "1,000 line days")
+    assert units["Ward Plover"]["rate"] == ""
+    assert b"Ward Plover: more line days than patient days" in done.stderr
+    only = list(csv.DictReader(io.StringIO(run("days", ward, *span, "--unit", "Ward Plover"))))
+    assert {row["unit"] for row in only} == {"Ward Plover"}
+
+
+def test_days_as_json_name_the_rules_in_force(ward: Path) -> None:
+    given = ("days", ward, "--from", "2031-03-01", "--to", "2031-03-05", "--asof", "2031-03-06T12:00-06:00")
+    document = json.loads(run(*given, "--format", "json"))
+    assert document["version"] == 1
+    assert {row["name"] for row in document["rules"]} >= {"denominator_counts", "line_day_eligible"}
+    assert all(row["sources"] for row in document["rules"])
+    assert document["infection"] is None
+    one = json.loads(run("days", ward / "made-1.json", *given[2:], "--format", "json", "--positive", "2031-03-03"))
+    assert one["infection"]["line_associated"] is True
+    done = call(*given, "--positive", "2031-03-03")
+    assert done.returncode == 2
+    assert b"these records hold 2" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("unit;patient_days\n", "expected the columns unit and patient_days"),
+        (
+            "unit,patient_days\nWard Heron,many\nWard Heron,3\n,4\n",
+            "counts.csv:2:1: patient_days is not a whole number",
+        ),
+        ("unit,patient_days\nWard Heron,1\nWard Heron,3\n,4\n", "counts.csv:3:1: Ward Heron stands twice"),
+        ("unit,patient_days\nWard Heron,1\n,4\n", "counts.csv:3:1: the row names no unit"),
+        ("unit,patient_days\nWard Heron,-1\n", "patient_days is not a whole number"),
+        ("", "expected the columns unit and patient_days; found nothing"),
+        ("\x00", "is not a CSV file"),
+    ],
+)
+def test_bad_counts_are_told_with_their_rows(text: str, says: str, ward: Path, tmp_path: Path) -> None:
+    counts = tmp_path / "counts.csv"
+    counts.write_text(text, "utf-8")
+    done = call("days", ward, "--from", "2031-03-01", "--to", "2031-03-05", "--asof", AT, "--counts", counts)
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert says in done.stderr.decode()
+
+
+def test_days_refuse_to_count_with_a_record_missing(ward: Path) -> None:
+    (ward / "broken.yaml").write_text("patient: {", "utf-8")
+    done = call("days", ward, "--from", "2031-03-01", "--to", "2031-03-05", "--asof", AT)
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert b"1 record could not be read, so nothing was counted" in done.stderr
+
+
+@pytest.mark.parametrize("bad", [("2031-03-05", "2031-03-01"), ("2031-3-5", "2031-03-06"), ("x", "2031-03-06")])
+def test_bad_days_are_told(bad: tuple[str, str], ward: Path) -> None:
+    done = call("days", ward, "--from", bad[0], "--to", bad[1], "--asof", AT)
+    assert done.returncode == 2
+    assert b"Traceback" not in done.stderr
+
+
+def test_a_cell_that_a_spreadsheet_would_run_is_quoted(tmp_path: Path) -> None:
+    made = record(needle_event("2031-03-01 09:00"), number=1, unit="=HYPERLINK(1)")
+    out = run("days", write(tmp_path, made), "--from", "2031-03-01", "--to", "2031-03-01", "--asof", AT)
+    assert "'=HYPERLINK(1)" in out
+
+
+def test_amounts(ward: Path) -> None:
+    document = json.loads(run("amounts", ward / "made-1.json", "--asof", "2031-03-04T12:00-06:00", "--format", "json"))
+    assert document["version"] == 1
+    by = {row["over"]: row for row in document["amounts"]}
+    assert (by["needle's stay"]["flush_ml"], by["needle's stay"]["heparin_units"]) == ("20", "1000")
+    assert by["shift"]["heparin_units_by_strength"] == [{"units_per_ml": "100", "units": "500"}]
+    window = ("--from", "2031-03-01T09:00-06:00", "--to", "2031-03-04T09:00-06:00")
+    (row,) = json.loads(run("amounts", ward / "made-1.json", *window, "--asof", AT, "--format", "json"))["amounts"]
+    assert (row["flush_ml"], row["discard_ml"]) == ("10", "5"), "the end does not belong to the window"
+    assert "heparin 500 units" in run("amounts", ward / "made-1.json", "--asof", "2031-03-04T12:00-06:00")
+    assert call("amounts", ward, "--from", AT).returncode == 2
+
+
+def test_policy_lists_every_limit_with_its_source(tmp_path: Path) -> None:
+    text = run("policy")
+    for name in DEFAULT.rows:
+        assert f"\n{name}\n" in text
+    assert text.count("  Source: ") >= len(DEFAULT.rows)
+    document = json.loads(run("policy", "--format", "json"))
+    assert [row["name"] for row in document["limits"]] == list(DEFAULT.rows)
+    assert all(row["sources"] and row["text"] for row in document["limits"])
+    assert not any(row["looser"] or row["set_by_facility"] for row in document["limits"])
+
+
+def test_policy_says_what_a_facility_changes(tmp_path: Path) -> None:
+    file = tmp_path / "own.yaml"
+    file.write_text(POLICY, "utf-8")
+    text = run("policy", "--policy", file, "--changes")
+    assert "1 of these looser than published" in text
+    assert (
+        "needle_dwell_days\n  A non-coring needle stays in: at most 10 days\n  LOOSER than published: at most 7 days"
+        in text
+    )
+    assert "Changed, not looser than published: at most 12 hours" in text
+    assert text.count("[set by local policy]") == 3
+    rows = json.loads(run("policy", "--policy", file, "--changes", "--format", "json"))["limits"]
+    assert [(row["name"], row["looser"], row["published_value"]) for row in rows] == [
+        ("needle_dwell_days", True, "7"),
+        ("line_check_hours", False, "12"),
+    ]
+    done = call("policy", "needle_dwel_days")
+    assert done.returncode == 2
+    assert b"Did you mean needle_dwell_days?" in done.stderr
+
+
+@pytest.mark.parametrize("command", ["handoff", "worksheet", "days", "amounts", "policy"])
+def test_help_ends_in_an_example(command: str) -> None:
+    assert "Example: lda-notes " + command in " ".join(run(command, "--help").split())

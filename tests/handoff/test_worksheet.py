@@ -1,0 +1,255 @@
+"""The worksheet: a blank for exactly what the check will ask, in the order of the work, with what is known."""
+
+from __future__ import annotations
+
+import json
+from copy import deepcopy
+from typing import Any
+
+import pytest
+from made_records import CHICAGO, HEPARIN, event, moment, needle_event, policy, record, removal_event
+from pydantic import ValidationError
+from ward import ASOF, source
+
+from lda_notes import needs
+from lda_notes.episode import Episode
+from lda_notes.events import KINDS
+from lda_notes.policy import DEFAULT, Policy
+from lda_notes.render import render
+from lda_notes.sheets.handoff_line import View
+from lda_notes.sheets.parts import Blanks, Block, Bullets, Heading, Sheet, Together
+from lda_notes.sheets.wording import Wording
+from lda_notes.sheets.worksheet import Work, sheet
+from lda_notes.sheets.worksheet_blanks import CONDITIONS, blanks
+from lda_notes.sheets.worksheet_steps import TITLES
+from lda_notes.validation import misfits
+from lda_notes.wording import unsafe_forms
+
+WORKS: tuple[Work, ...] = ("access", "de-access", "dressing change")
+
+
+def view(data: dict[str, Any], limits: Policy = DEFAULT) -> View:
+    timeline = source(data, policy=limits).timeline
+    words = Wording(CHICAGO, ASOF)
+    return View(timeline, limits, words, ASOF, ASOF)
+
+
+def made(data: dict[str, Any], work: Work = "access", limits: Policy = DEFAULT, septum: str = "single") -> Sheet:
+    return sheet(view(data, limits), work, septum)
+
+
+def told(data: dict[str, Any], work: Work = "access", limits: Policy = DEFAULT) -> str:
+    return render(made(data, work, limits), "text", 2000).decode()
+
+
+def flat(blocks: tuple[Block, ...]) -> list[Block]:
+    found: list[Block] = []
+    for block in blocks:
+        found.extend(flat(block.blocks) if isinstance(block, Together) else [block])
+    return found
+
+
+PLAIN = record(number=3)
+
+
+@pytest.mark.parametrize("work", WORKS)
+def test_every_need_that_comes_up_has_its_blank_in_the_order_of_the_table(work: Work) -> None:
+    """Left out: what policy does not ask, what the record rules out, and parts whose facts have blanks."""
+    drawn = [blank.need for blank in blanks(view(PLAIN), work)]
+    table = list(needs.NEEDS[work])
+    assert [need for need in table if need in drawn] == drawn
+    left_out = {need.name for need in table} - {need.name for need in drawn}
+    parts = {need.name for need in table if any(other.name.startswith(f"{need.name}.") for other in table)}
+    by_policy = {"site.scale", "site.scale.name", "site.scale.score", "needle.lot", "needle.expires"}
+    by_policy |= {"needle.set_volume_ml", "needle.connector_volume_ml"}
+    by_record = {"septum", "needle.power_rated"}
+    assert left_out <= parts | by_policy | by_record
+    assert drawn
+
+
+@pytest.mark.parametrize("work", WORKS)
+def test_an_event_with_nothing_in_it_lacks_nothing_that_the_worksheet_does_not_ask(work: Work) -> None:
+    data = record(event(work, "2031-03-05 06:00"), number=3)
+    data["events"][0].pop("by")
+    timeline = source(data).timeline
+    lacking = needs.missing(timeline.entries[0].event, timeline.episode)
+    drawn = {blank.need.name for blank in blanks(view(PLAIN), work)}
+    asked = {name: {other for other in drawn if other == name or other.startswith(f"{name}.")} for name in drawn}
+    for gap in lacking:
+        inside = [name for name in drawn if name == gap.need.name or name.startswith(f"{gap.need.name}.")]
+        assert inside, f"{gap.need.name} has no blank"
+    assert len(lacking) > 5 and asked
+
+
+def filled(work: Work) -> dict[str, Any]:
+    """Return an event of ``work`` that lacks nothing, from the demo that shows everything."""
+    from pathlib import Path
+
+    from lda_notes.syntax import read_yaml
+
+    demos = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
+    for demo in demos:
+        parsed = read_yaml(demo.read_bytes())
+        for found in (parsed.data or {}).get("events", []):
+            if found.get("kind") == work:
+                episode = source(PLAIN).timeline.episode
+                whole = KINDS[work].model_validate_json(json.dumps(found))
+                if not [gap for gap in needs.missing(whole, episode) if gap.need.level == "required"]:
+                    return dict(found)
+    raise AssertionError(f"no demo holds a full {work}")
+
+
+def asked_for(work: Work, bare: dict[str, Any], episode: Episode) -> set[str]:
+    """Return what the check misses in an event, and what the layout itself cannot do without."""
+    try:
+        found = KINDS[work].model_validate_json(json.dumps(bare))
+    except ValidationError as error:
+        return {".".join(map(str, fault.path)) for fault in misfits(error, bare) if fault.missing}
+    return {gap.need.name for gap in needs.missing(found, episode)}
+
+
+@pytest.mark.parametrize("work", WORKS)
+def test_a_blank_left_empty_is_what_the_check_asks_for(work: Work) -> None:
+    """Each fact of a full event taken out in turn: the check asks for it, and the worksheet has its blank."""
+    whole = filled(work)
+    episode = source(PLAIN).timeline.episode
+    tried = 0
+    for blank in blanks(view(PLAIN), work):
+        path = blank.need.path
+        if "*" in path or len(path) > 2 or blank.need.level != "required":
+            continue
+        bare = deepcopy(whole)
+        holder = bare.get(path[0]) if len(path) == 2 else bare
+        if not isinstance(holder, dict) or path[-1] not in holder or "not_done" in holder:
+            continue
+        del holder[path[-1]]
+        if blank.need.when is None and blank.need.given is None:
+            tried += 1
+            assert blank.need.name in asked_for(work, bare, episode), blank.need.name
+    assert tried >= 8
+
+
+@pytest.mark.parametrize("work", WORKS)
+def test_every_fact_has_its_step_and_its_condition_in_words(work: Work) -> None:
+    for need in needs.NEEDS[work]:
+        assert need.path[0] in TITLES, need.name
+    for blank in blanks(view(PLAIN), work):
+        assert "if it applies" not in blank.drawn.hint, blank.need.name
+    assert len(CONDITIONS) == len(set(CONDITIONS.values()))
+
+
+def test_policy_decides_what_is_asked() -> None:
+    strict = policy(needle_lot_required="yes", scale_score_required="yes")
+    names = {blank.need.name for blank in blanks(view(PLAIN, strict), "access")}
+    assert {"needle.lot", "needle.expires", "site.scale.name", "site.scale.score"} <= names
+    lax = policy(order_reference_required="no")
+    assert "order" not in {blank.need.name for blank in blanks(view(PLAIN, lax), "access")}
+
+
+def test_choices_are_the_words_of_the_record() -> None:
+    drawn = {blank.need.name: blank.drawn for blank in blanks(view(PLAIN), "access")}
+    assert drawn["blood_return"].choices == ("present", "sluggish", "none", "not assessed")
+    assert drawn["needle.non_coring"].choices == ("yes", "no", "not assessed")
+    assert drawn["anaesthetic"].choices == ("none used", "not assessed")
+    assert drawn["needle.gauge"].choices == ()
+    assert drawn["steps_tried"].hint == "if no blood came"
+    assert "needle" not in drawn, "its gauge, length and kind have blanks of their own"
+
+
+def test_the_last_needle_that_worked() -> None:
+    worked = needle_event("2031-02-01 09:00", needle={"gauge": 19, "length_mm": 25.4, "non_coring": True}, attempts=1)
+    failed = needle_event("2031-02-20 09:00", blood_return="none", attempts=3)
+    data = record(worked, removal_event("2031-02-05 09:00"), failed, removal_event("2031-02-21 09:00"), number=3)
+    text = told(data)
+    assert "Needle that worked: 19 gauge, 25.4 mm (1 inch), 1 attempt (1 Feb 09:00, Marisol Tamm RN)" in text
+    assert "last time 19 gauge, 25.4 mm (1 inch)" in text
+    assert "- 3 attempts (20 Feb 09:00, Marisol Tamm RN)" in text
+    assert "- blood return none (20 Feb 09:00, Marisol Tamm RN)" in text
+    assert "STOP: Do not use the line: no blood return" in text
+
+
+def test_difficulties_are_counted_beyond_six() -> None:
+    looks = [event("line check", f"2031-02-{day:02} 09:00", blood_return="sluggish") for day in range(1, 10)]
+    text = told(record(needle_event("2031-01-31 09:00"), *looks))
+    assert text.count("- blood return sluggish") == 6
+    assert "- and 3 earlier" in text
+
+
+@pytest.mark.parametrize(
+    ("allergies", "agent", "absent"),
+    [
+        (["chlorhexidine"], "Povidone-iodine, for the allergies above", "[ ] Chlorhexidine"),
+        (["isopropyl alcohol"], "Povidone-iodine, for the allergies above", "[ ] Chlorhexidine in alcohol\n"),
+        (["chlorhexidine", "iodine"], "70% isopropyl alcohol, for the allergies above", "[ ] Povidone"),
+        (["chlorhexidine", "iodine", "isopropyl alcohol"], "Antiseptic: ask the prescriber", "[ ] Povidone"),
+        (["shellfish"], "Chlorhexidine in alcohol", "[ ] Povidone"),
+        (["iodine"], "Chlorhexidine in alcohol", "[ ] Povidone"),
+    ],
+)
+def test_allergies_change_the_antiseptic(allergies: list[str], agent: str, absent: str) -> None:
+    data = record(number=3)
+    data["patient"]["allergies"] = [{"to": name} for name in allergies]
+    supplies = told(data).split("The access, step by step")[0].split("Supplies to gather")[1]
+    assert f"[ ] {agent}" in supplies
+    assert absent not in supplies
+    assert ("NO chlorhexidine disc: allergy" in supplies) == ("chlorhexidine" in allergies)
+
+
+def test_no_heparin_for_whom_it_is_ruled_out() -> None:
+    data = record(number=3)
+    data["patient"]["history"] = ["heparin-induced thrombocytopenia"]
+    text = told(data)
+    assert "[ ] Lock without heparin" in text
+    assert "Heparin for a lock is" not in text
+    steps = text.split("Lock or connect")[1].split("Dress and label")[0]
+    assert "Heparin-induced thrombocytopenia: no heparin in flush or lock" in steps, "the caution stands at its step"
+    assert "Heparin for a lock is 100 units per mL" in told(PLAIN)
+
+
+def test_cautions_use_the_limits_in_force() -> None:
+    text = told(PLAIN, limits=policy(cream_contact_minutes=45, syringe_ml=20, flush_ml=15))
+    assert "on for at least 45 minutes" in text
+    assert "barrel of 20 mL or more" in text
+    assert "At least 15 mL, push-pause" in text
+    assert "set by local policy" in text
+
+
+def test_the_volume_of_the_system_is_computed() -> None:
+    data = record(
+        needle_event("2031-02-01 09:00", needle={"gauge": 20, "length_mm": 19, "set_volume_ml": 0.4}), number=3
+    )
+    data["port"]["catheter_volume_ml"] = 0.9
+    text = told(data)
+    assert "Catheter and add-ons hold 1.3 mL as recorded; 2 times that is 2.6 mL" in text
+    assert "The lock that fills the system is 1.56 mL" in text
+
+
+def test_a_needle_in_or_out_is_said_first() -> None:
+    there = record(needle_event("2031-03-04 09:00", lock=HEPARIN))
+    assert "A needle is in already: 20 gauge, 19 mm (3/4 inch)" in told(there)
+    assert "No needle is in, as recorded" in told(PLAIN, "de-access")
+    assert "No needle is in" not in told(there, "de-access")
+
+
+def test_what_would_be_due_is_computed() -> None:
+    assert moment("2031-03-05 07:00") == ASOF
+    assert "Done at 5 Mar 07:00: needle due by 12 Mar 08:00" in told(PLAIN)
+    assert "flush of the port due by 2 Apr 08:00" in told(PLAIN, "de-access")
+
+
+def test_steps_stand_in_the_order_of_the_work() -> None:
+    titles = [block.text for block in flat(made(PLAIN).blocks) if isinstance(block, Heading) and block.level == 3]
+    assert titles == list(dict.fromkeys(titles))
+    order = [
+        "Before you begin", "Look at the site", "Numb the skin", "Keep it sterile", "Prepare the skin",
+        "Put the needle in", "Prove the line", "Flush", "Lock or connect", "Dress and label", "The patient",
+        "What is due next", "Sign",
+    ]  # fmt: skip
+    assert titles == order
+    assert any(isinstance(block, Blanks) and block.label == "Date and time" for block in flat(made(PLAIN).blocks))
+    assert any(isinstance(block, Bullets) and block.boxes for block in flat(made(PLAIN).blocks))
+
+
+@pytest.mark.parametrize("work", WORKS)
+def test_no_error_prone_abbreviation(work: Work) -> None:
+    assert [hit for row in told(PLAIN, work).splitlines() for hit in unsafe_forms(row)] == []
