@@ -33,10 +33,9 @@ def _held(case: Case, allergen: str) -> Iterable[Found]:
 
 def _uses(case: Case, allergen: str) -> Iterator[Found]:
     for used in holding(case, allergen):
-        what = f'"{used.words}"' if used.keys[0] == "supplies" else used.words
-        holds = f"{what} is used" if used.words == allergen else f"{what} holds {allergen}"
+        holds = f"{used.said} is used" if used.words == allergen else f"{used.said} holds {allergen}"
         if allergen == "adhesive":
-            holds = f"{what} is held on by adhesive"
+            holds = f"{used.said} is held on by adhesive"
         yield Found(
             used.entry.path(*used.keys),
             f"{holds}, and the allergies name {allergen}; expected a supply without it",
@@ -145,7 +144,7 @@ def anaesthetic_allergy(case: Case) -> Iterable[Found]:
         if inside:
             yield Found(
                 used.entry.path(*used.keys),
-                f"{used.words} holds {' and '.join(sorted(inside))}, and the allergies name {' and '.join(named)}; "
+                f"{used.said} holds {' and '.join(sorted(inside))}, and the allergies name {' and '.join(named)}; "
                 "expected neither",
                 event=used.entry.event.id,
             )

@@ -335,7 +335,7 @@ def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Foun
     if limit is not None and site.scale.score > case.policy.value(limit):
         yield Found(
             step.entry.path("site", "scale", "score"),
-            f"the score is {site.scale.score} on the scale {site.scale.name}; expected at most "
+            f'the score is {site.scale.score} on the scale "{site.scale.name}"; expected at most '
             f"{case.policy.value(limit)}",
             citations=case.policy.citations(limit),
         )
@@ -367,7 +367,7 @@ def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable
     if sign is not None:
         yield Found(
             step.entry.path("site", "scale", "score"),
-            f"the score is 0 on the scale {site.scale.name}, and {sign} is present; expected at least 1",
+            f'the score is 0 on the scale "{site.scale.name}", and {sign} is present; expected at least 1',
         )
 
 

@@ -224,7 +224,7 @@ def line_check_interval(case: Case) -> Iterable[Found]:
             continue
         (began, entry), ended = max(late, key=lambda pair: pair[1] - pair[0][0])
         more = f"; {len(late) - 1} more such gap{'s' if len(late) > 2 else ''}" if len(late) > 1 else ""
-        where = f" of septum {septum}" if len(case.timeline.needles) > 1 else ""
+        where = f' of septum "{septum}"' if len(case.timeline.needles) > 1 else ""
         yield Found(
             entry.path("at"),
             f"no look at the line{where} is charted from {case.say(began)} to {case.say(ended)}, "

@@ -78,7 +78,7 @@ def transfer_to_same_unit(case: Case) -> Iterable[Found]:
         if not moved and (after.room is None or after.room == before.room) and after.entry is not None:
             yield Found(
                 after.entry.path("to_unit"),
-                f"the patient is moved to {after.unit} and is there already",
+                f'the patient is moved to "{after.unit}" and is there already',
                 event=after.entry.event.id,
             )
 

@@ -18,6 +18,11 @@ class Used(NamedTuple):
     entry: Entry
     keys: tuple[str | int, ...]
 
+    @property
+    def said(self) -> str:
+        """The supply as a message names it: between quotation marks where the record names it in its own words."""
+        return f'"{self.words}"' if self.keys[0] == "supplies" else self.words
+
 
 def supplies_used(case: Case) -> Iterator[Used]:
     """Yield every supply of the standing record, in order of time."""

@@ -39,8 +39,7 @@ def heparin_history(case: Case) -> Iterable[Found]:
     for used in holding(case, "heparin"):
         yield Found(
             used.entry.path(*used.keys),
-            f"{used.words} is used in a patient with a history of heparin-induced thrombocytopenia; "
-            "expected no heparin",
+            f"{used.said} is used in a patient with a history of heparin-induced thrombocytopenia; expected no heparin",
             event=used.entry.event.id,
         )
 
