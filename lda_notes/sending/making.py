@@ -32,7 +32,7 @@ class Made:
     """The parcels of one file, and what speaks against sending them.
 
     ``judged`` is the record, None for a bundle file; ``faults`` are of its bundles, each with the entry of the record.
-    ``broken`` says why nothing of the file can be sent, whatever reason is given. Parcels are listed in any case.
+    ``broken`` says why nothing of the file can be sent, whatever reason is given: then there are no parcels.
     """
 
     file: str
@@ -132,7 +132,7 @@ def _finished(made: Made) -> Made:
         try:
             listed = entries(bundle)
         except NotSafe as why:
-            return replace(made, broken=f"a bundle of it cannot be sent safely: {why}")
+            return replace(made, parcels=(), broken=f"a bundle of it cannot be sent safely: {why}")
         parcels.append(
             replace(
                 parcel,

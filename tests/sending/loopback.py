@@ -56,6 +56,7 @@ def serving(answer: Answer, *, tls: ssl.SSLContext | None = None, host: str = "1
 
     class Handler(BaseHTTPRequestHandler):
         protocol_version = "HTTP/1.1"
+        disable_nagle_algorithm = True
 
         def _do(self) -> None:
             length = int(self.headers.get("Content-Length", 0))
