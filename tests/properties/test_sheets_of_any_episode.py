@@ -1,0 +1,53 @@
+"""Whatever happened in an episode: handoff and worksheet are made, say nothing unsafe, and keep their order."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from test_clocks import episodes
+
+from lda_notes import due, pipeline
+from lda_notes.policy import DEFAULT
+from lda_notes.record import read_bytes
+from lda_notes.render import render
+from lda_notes.sheets import handoff as sheets
+from lda_notes.sheets.handoff_line import URGENCIES, View
+from lda_notes.sheets.handoff_values import values
+from lda_notes.sheets.wording import Wording
+from lda_notes.sheets.worksheet import sheet as worksheet
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(episodes(), min_size=1, max_size=3), st.sampled_from(["text", "md", "html", "docx"]))
+def test_every_episode_can_be_handed_over(made: list[tuple[dict[str, Any], Any]], form: str) -> None:
+    asof = made[0][1]
+    sources = []
+    for data, _ in made:
+        judged = pipeline.judge(read_bytes(json.dumps(data).encode(), "case.json", as_json=True), DEFAULT, asof)
+        assert judged.timeline is not None
+        sources.append(sheets.Source("case.json", judged.timeline, judged.findings, judged.record.unread))
+    found = sheets.handoff(sources, DEFAULT, asof)
+    assert render(sheets.sheet(found), form)  # type: ignore[arg-type]
+    assert len(found.patients) == len(made)
+    listed = [URGENCIES.index(line.urgency) for _, line in sheets.rows(found)]
+    assert listed == sorted(listed)
+    document = json.loads(json.dumps(values(found)))
+    assert [patient["record"] for patient in document["patients"]] == [patient.record for patient in found.patients]
+    for patient in found.patients:
+        for action in patient.actions:
+            assert action.owner and action.why and action.basis
+            assert action.by is None or action.late == (action.by < asof)
+
+
+@settings(max_examples=30, deadline=None)
+@given(episodes(), st.sampled_from(["access", "de-access", "dressing change"]))
+def test_every_episode_has_its_worksheet(made: tuple[dict[str, Any], Any], work: Any) -> None:
+    data, asof = made
+    timeline = pipeline.judge(read_bytes(json.dumps(data).encode(), "c.json", as_json=True), DEFAULT, asof).timeline
+    assert timeline is not None
+    view = View(timeline, DEFAULT, Wording(due.zone_of(timeline), asof), asof, asof)
+    text = render(worksheet(view, work, "single"), "text", 200).decode()
+    assert "Supplies to gather" in text
