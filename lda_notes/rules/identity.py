@@ -175,7 +175,8 @@ def unknown_septum(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     septa = case.timeline.episode.port.septa
     if event.septum is None or event.septum in septa:
         return ()
-    message = f'septum "{event.septum}" is not one of the port\'s; expected {" or ".join(septa)}'
+    expected = " or ".join(f'"{name}"' for name in septa)
+    message = f'septum "{event.septum}" is not one of the port\'s; expected {expected}'
     return (Found(step.entry.path("septum"), message),)
 
 

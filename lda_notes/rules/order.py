@@ -237,7 +237,7 @@ def patency_check_of_unknown_treatment(step: Step, event: PatencyCheck, case: Ca
     elif named.event.at > event.at:
         found = f"that is later: {_named(named, case)}"
     elif _septum(named.event, case) != step.septum:
-        found = f"that was given into septum {_septum(named.event, case)}, the check is on {step.septum}"
+        found = f'that was given into septum "{_septum(named.event, case)}", the check is on "{step.septum}"'
     else:
         return
     yield Found(step.entry.path("treatment"), f"treatment names {event.treatment}; {found}")
@@ -295,7 +295,7 @@ def second_dose_of_unknown_dose(step: Step, event: PatencyTreatment, case: Case)
     elif named.event.at >= event.at:
         found = f"that is not earlier: {_named(named, case)}"
     elif _septum(named.event, case) != step.septum:
-        found = f"that was given into septum {_septum(named.event, case)}, this one into {step.septum}"
+        found = f'that was given into septum "{_septum(named.event, case)}", this one into "{step.septum}"'
     else:
         return
     yield Found(step.entry.path("second_dose_of"), f"second_dose_of names {event.second_dose_of}; {found}")
