@@ -70,7 +70,7 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
     cites=(Citation("home-infusion", "R"),),
 )
 def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
-    """Compares the next needle change, dressing change and flush that were told with the limits in force.
+    """Compares what was told as next due with the limits: needle, dressing, and the flush of a port without a needle.
 
     What was told is what will be done, above all after a discharge. Told earlier than the limit is the nurse's choice
     and stays quiet; so does the same time of day, where the clocks changed in between.

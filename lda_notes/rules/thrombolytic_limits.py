@@ -189,7 +189,7 @@ def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
     Look at the line at 120 minutes, and only then give the second dose, if it is ordered.
     """
     for dose in _doses(case):
-        if dose.before is None or (dose.event.dose_mg is None and dose.event.second_dose_of is None):
+        if dose.before is None:
             continue
         waited = dose.event.at - dose.before.event.at
         if waited < case.span("alteplase_second_dose_minutes"):
