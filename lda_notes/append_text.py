@@ -227,3 +227,8 @@ def record_text(data: Mapping[str, Any], as_json: bool) -> bytes:
         else:
             rows.append(f"{_scalar(key)}: {_flow(value)}")
     return "".join(f"{row}\n" for row in rows).encode()
+
+
+def full_record_text(data: Mapping[str, Any]) -> bytes:
+    """Return a record that has events as YAML: each event a block, each of its facts a row."""
+    return "".join(f"{row}\n" for row in _block(data, 0)).encode()

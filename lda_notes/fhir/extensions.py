@@ -37,7 +37,7 @@ OWN: Final[tuple[Own, ...]] = (
         "What the record says of patient and stay that no resource of the bundle carries, as JSON. Patient, Encounter "
         "and Organization belong to the facility and are referred to, not sent, so what the nurse's record says of "
         "them has no other place; with the context sent as well, this holds only allergies and history (the facility's "
-        "own list has them, with the status that this record lacks), weight (whose time is not recorded) and time zone.",
+        "own list has them, with the status that this one lacks), weight (whose time is not recorded) and time zone.",
         value="string",
     ),
     Own(

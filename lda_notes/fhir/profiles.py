@@ -13,11 +13,16 @@ _US_CORE: Final = "http://hl7.org/fhir/us/core/StructureDefinition/us-core-"
 PROFILES: Final[Mapping[str, str]] = MappingProxyType(
     {
         "Procedure": f"{_US_CORE}procedure",
+        "Device": f"{_US_CORE}device",
         "DocumentReference": f"{_US_CORE}documentreference",
         "Provenance": f"{_US_CORE}provenance",
     }
 )
-"""The profile of each type; a type without a row claims none."""
+"""The profile of each type; a type without a row claims none.
+
+``us-core-device`` is the name since 9.0.0 (before: us-core-implantable-device). Patient and the other resources of
+the context claim none: US Core asks of them what the record does not hold, such as a gender.
+"""
 
 
 def profiled(resource: Json) -> Json:

@@ -1,0 +1,210 @@
+"""``lda-notes bundle``: records as FHIR R4 transaction bundles, each verified before it leaves."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lda_notes.commands.fhir_options import config_option
+from lda_notes.commands.options import out_option, policy_option
+from lda_notes.problems import Failure
+
+if TYPE_CHECKING:
+    from lda_notes.fhir.bundle import EventBundle, Options
+    from lda_notes.fhir.config import Config
+    from lda_notes.policy import Policy
+    from lda_notes.record import Record
+
+_FAR = datetime(9999, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class _Done:
+    """The bundles of one record as text, by event, and what is wrong with them."""
+
+    file: Path
+    texts: tuple[tuple[str, str], ...]
+    resources: int
+    faults: tuple[str, ...]
+
+
+@click.command()
+@click.argument("paths", metavar="FILE|DIR...", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--event", metavar="ID", help="Only the bundle of this event.")
+@click.option("--with-context", is_flag=True, help="Add patient, staff, facility and stay, created on condition.")
+@click.option("--profile", type=click.Choice(["us-core"]), help="Claim and meet these profiles.")
+@click.option("--fhir", "version", type=click.Choice(["r4", "r5"]), default="r4", show_default=True, help="Version.")
+@click.option("--no-note", is_flag=True, help="Leave the notes out: faster, for bulk.")
+@click.option("--docx", is_flag=True, help="Add each note as a docx document too.")
+@click.option("--definitions", is_flag=True, help="Print the definitions of our extensions instead.")
+@config_option
+@policy_option
+@out_option
+def command(
+    paths: tuple[Path, ...],
+    event: str | None,
+    with_context: bool,
+    profile: str | None,
+    version: str,
+    no_note: bool,
+    docx: bool,
+    definitions: bool,
+    config_path: Path | None,
+    policy_path: Path | None,
+    out: Path | None,
+) -> None:
+    """Write FHIR R4 transaction bundles from records, one for each event, in order of time.
+
+    The same record gives the same bytes. Bundles may be sent in any order and more than once. Each is verified
+    first; with any fault nothing is written. On standard output and in a file they are NDJSON, one bundle to a row
+    (a single bundle is spread over many); in a folder each is a JSON file of its own.
+
+    Ends with 0 when all is written, 1 when a bundle has faults, 2 when a record cannot be read.
+
+    Example: lda-notes bundle episode.yaml --out bundles.ndjson
+    """
+    from lda_notes.fhir.config import load
+
+    config = load(config_path)
+    if definitions:
+        from lda_notes.fhir.elements import to_json
+        from lda_notes.fhir.extensions import definitions as made
+
+        _put([("definitions", to_json(made(config), spread=True) + "\n")], out, "json")
+        return
+    if not paths:
+        raise click.UsageError("Missing argument 'FILE|DIR...'.")
+    if no_note and docx:
+        raise click.UsageError("Give only one of --no-note and --docx.")
+    done = list(_records(paths, event, config, policy_path, _chosen(with_context, profile, no_note, docx), version))
+    faults = [fault for one in done for fault in one.faults]
+    if faults:
+        click.echo("\n".join(faults), err=True)
+        click.echo("Nothing was written: the bundles have faults.", err=True)
+        sys.exit(1)
+    texts = list(_named(done))
+    if event is not None and not texts:
+        raise Failure(f"{paths[0]}: has no event {event}")
+    _put(texts, out, "json")
+    resources = sum(one.resources for one in done)
+    counted = "1 bundle" if len(texts) == 1 else f"{len(texts)} bundles"
+    click.echo(f"{counted} with {resources} resources, verified.", err=True)
+
+
+def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
+    """Each bundle's text with a name for its file: the record's own, its number, its event."""
+    for one in done:
+        for number, (event, text) in enumerate(one.texts, start=1):
+            yield f"{one.file.stem}-{number:03}-{event}", text
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    with_context: bool
+    us_core: bool
+    note: bool
+    docx: bool
+
+
+def _chosen(with_context: bool, profile: str | None, no_note: bool, docx: bool) -> _Chosen:
+    return _Chosen(with_context, profile == "us-core", not no_note, docx)
+
+
+def _options(chosen: _Chosen, policy: Policy) -> Options:
+    from lda_notes.fhir.bundle import Options
+
+    notes = None
+    if chosen.note:
+        from lda_notes.fhir.notes import note_writer
+
+        notes = note_writer(policy, docx=chosen.docx)
+    return Options(with_context=chosen.with_context, us_core=chosen.us_core, notes=notes)
+
+
+def _records(
+    paths: tuple[Path, ...],
+    event: str | None,
+    config: Config,
+    policy_path: Path | None,
+    chosen: _Chosen,
+    version: str,
+) -> Iterator[_Done]:
+    from lda_notes import policy_file
+    from lda_notes import record as records
+    from lda_notes.commands.reading import files
+
+    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
+    options = _options(chosen, policy)
+    read = [(path, records.read(path)) for path in files(paths)]
+    _refuse_unread([record for _, record in read])
+    for path, record in read:
+        yield _bundled(path, record, event, config, policy, options, version)
+
+
+def _refuse_unread(read: list[Record]) -> None:
+    """A record of which anything could not be read would lose that in silence."""
+    broken = [record for record in read if record.findings]
+    if broken:
+        from lda_notes.commands.reading import why_unreadable
+
+        counted = "1 record" if len(broken) == 1 else f"{len(broken)} records"
+        said = [why_unreadable(record) for record in broken]
+        raise Failure("\n".join([f"{counted} could not be read whole, so nothing was written:", *said]))
+
+
+def _bundled(
+    path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options, version: str
+) -> _Done:
+    from lda_notes import timeline
+    from lda_notes.fhir.bundle import bundles
+    from lda_notes.fhir.elements import to_json
+    from lda_notes.fhir.naming import Names
+    from lda_notes.fhir.verify import verify
+
+    assert record.episode is not None
+    # Bundles depend on no moment: what is due follows from the record alone.
+    line = timeline.build(record.episode, policy, _FAR)
+    names = Names(config.systems.identity)
+    texts: list[tuple[str, str]] = []
+    faults: list[str] = []
+    resources = 0
+    for one in bundles(line, policy, config, options):
+        if event is not None and one.event != event:
+            continue
+        faults += [_told(record, one, fault) for fault in verify(one.bundle)]
+        bundle: Any = one.bundle
+        if version == "r5":
+            from lda_notes.fhir.r5 import to_r5
+
+            bundle = to_r5(bundle, names)
+        resources += len(bundle["entry"])
+        texts.append((one.event, to_json(bundle, spread=event is not None) + "\n"))
+    return _Done(path, tuple(texts), resources, tuple(faults))
+
+
+def _told(record: Record, one: EventBundle, fault: Any) -> str:
+    """A fault of a bundle, with the place in the record that its entry was made from."""
+    path = one.paths[fault.entry] if fault.entry is not None else ()
+    return f"{record.place(path)}: event {one.event}: {fault} Found: {fault.value}"
+
+
+def _put(texts: list[tuple[str, str]], out: Path | None, ending: str) -> None:
+    from lda_notes.output import write_private
+
+    if out is None:
+        click.echo("".join(text for _, text in texts).encode(), nl=False)
+    elif out.is_dir():
+        if len({name for name, _ in texts}) < len(texts):
+            raise Failure(f"{out}: records of the same name would overwrite each other; give each a folder of its own")
+        for name, text in texts:
+            write_private(out / f"{name}.{ending}", text.encode())
+        click.echo(f"Written: {len(texts)} files in {out}", err=True)
+    else:
+        write_private(out, "".join(text for _, text in texts).encode())
+        click.echo(f"Written: {out}", err=True)

@@ -1,0 +1,97 @@
+"""``lda-notes readback``: bundles back to the record that they were made from."""
+
+from __future__ import annotations
+
+import sys
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import click
+
+from lda_notes.commands.fhir_options import bundle_texts, bundles_argument, config_option
+from lda_notes.commands.options import out_option
+from lda_notes.problems import Failure
+
+
+@click.command()
+@bundles_argument
+@click.option(
+    "--format", "form", type=click.Choice(["yaml", "json"]), default="yaml", show_default=True, help="Of the record."
+)
+@config_option
+@out_option
+def command(paths: tuple[Path, ...], form: str, config_path: Path | None, out: Path | None) -> None:
+    """Read FHIR bundles back into an episode record.
+
+    Reads each BUNDLE: our own transactions, or what a server found by search; JSON, NDJSON, or - for standard input.
+    Facts come from the standard elements. What could not be read is said on standard error, and ends the command
+    with 1. Several episodes in one run go to a folder (--out), one file each, or out as JSON, one to a row.
+
+    Example: lda-notes readback bundles.ndjson --out episode.yaml
+    """
+    from lda_notes.fhir.config import load
+    from lda_notes.fhir.readback import readback
+    from lda_notes.fhir.verify import read_json
+
+    config = load(config_path)
+    bundles: list[Any] = []
+    for path in paths:
+        for name, data in bundle_texts(path):
+            bundle, faults = read_json(data)
+            if faults or not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle":
+                said = faults[0].message if faults else "it is no FHIR bundle"
+                raise Failure(f"{name}: cannot be read as a bundle: {said.rstrip('.')}")
+            bundles.append(bundle)
+    found = readback(bundles, config)
+    if not found:
+        raise Failure(
+            f"{paths[0]}: no Provenance in the bundles names an entry of a record under {config.systems.entry}; "
+            "give the configuration that they were made with"
+        )
+    texts = [(str(one.data["id"]), _text(one.data, form)) for one in found]
+    _write(texts, form, out)
+    for one in found:
+        for remark in one.remarks:
+            click.echo(f"{one.data['id']}: {remark}", err=True)
+    sys.exit(1 if any(one.remarks or one.episode is None for one in found) else 0)
+
+
+def _text(data: dict[str, Any], form: str) -> bytes:
+    if form == "json":
+        from lda_notes.fhir.elements import to_json
+
+        return f"{to_json(data)}\n".encode()
+    from lda_notes.append_text import full_record_text
+
+    return full_record_text(_plain(data))
+
+
+def _plain(value: Any) -> Any:
+    """Numbers as YAML is written here; a record reads 2.50 and 2.5 as the same amount."""
+    match value:
+        case Decimal():
+            return int(value) if value == value.to_integral_value() else float(value)
+        case dict():
+            return {key: _plain(held) for key, held in value.items()}
+        case list():
+            return [_plain(held) for held in value]
+        case _:
+            return value
+
+
+def _write(texts: list[tuple[str, bytes]], form: str, out: Path | None) -> None:
+    if out is not None and out.is_dir():
+        files = [(out / f"{name}.{form}", text) for name, text in texts]
+    elif out is not None and (len(texts) == 1 or form == "json"):
+        files = [(out, b"".join(text for _, text in texts))]
+    elif len(texts) == 1 or form == "json":
+        click.echo(b"".join(text for _, text in texts), nl=False)
+        return
+    else:
+        raise Failure(f"the bundles hold {len(texts)} episodes; give a folder with --out, or --format json")
+    from lda_notes.output import write_private
+
+    for path, text in files:
+        write_private(path, text)
+        click.echo(f"Written: {path}", err=True)

@@ -1,0 +1,82 @@
+"""``lda-notes verify``: whether a strict FHIR R4 server can take a bundle, and if not, why."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from lda_notes.commands.fhir_options import bundle_texts, bundles_argument
+
+JSON_VERSION = 1
+"""Of the shape that ``--format json`` prints."""
+
+
+@click.command()
+@bundles_argument
+@click.option("--r4-only", is_flag=True, help="Judge by R4 alone, not by the profile of the bundles that we make.")
+@click.option("--models", is_flag=True, help="Look at each bundle with the models of a general library as well.")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help="Text or JSON."
+)
+def command(paths: tuple[Path, ...], r4_only: bool, models: bool, form: str) -> None:
+    """Verify FHIR R4 bundles: shapes, codes, invariants, references, units, identities.
+
+    Reads each BUNDLE: a JSON file, NDJSON with one bundle to a row, or - for standard input. Every fault names
+    entry, path, rule and value. No network is used.
+
+    Ends with 0 when all is well, 1 when there are faults, 2 when a file cannot be read.
+
+    JSON: version (1) and files, each with file and faults; a fault has entry (from 0, or null), path, rule, value,
+    message and todo.
+
+    Example: lda-notes verify bundle.json
+    """
+    from lda_notes.fhir.verify import read_json, verify_json
+
+    found: list[tuple[str, tuple[Any, ...]]] = []
+    for path in paths:
+        for name, data in bundle_texts(path):
+            faults = verify_json(data, house=not r4_only)
+            if models:
+                from lda_notes.fhir.models import model_check
+
+                bundle, unread = read_json(data)
+                faults += model_check(bundle) if not unread else ()
+            found.append((name, faults))
+    total = sum(len(faults) for _, faults in found)
+    if form == "json":
+        click.echo(json.dumps(_as_json(found), indent=2, ensure_ascii=False))
+    else:
+        for name, faults in found:
+            for fault in faults:
+                click.echo(f"{name}: {fault} Found: {fault.value}")
+    counted = f"{len(found)} bundle{'s' if len(found) != 1 else ''}"
+    click.echo(f"{counted}: {f'{total} fault' + ('s' if total != 1 else '') if total else 'no faults'}.", err=True)
+    sys.exit(1 if total else 0)
+
+
+def _as_json(found: list[tuple[str, tuple[Any, ...]]]) -> dict[str, Any]:
+    return {
+        "version": JSON_VERSION,
+        "files": [
+            {
+                "file": name,
+                "faults": [
+                    {
+                        "entry": fault.entry,
+                        "path": fault.where,
+                        "rule": fault.rule,
+                        "value": fault.value,
+                        "message": fault.message,
+                        "todo": fault.todo,
+                    }
+                    for fault in faults
+                ],
+            }
+            for name, faults in found
+        ],
+    }
