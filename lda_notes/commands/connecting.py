@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from lda_notes import pipeline
-from lda_notes.fhir.config import VARIABLE as FHIR_VARIABLE
 from lda_notes.policy import Policy
 from lda_notes.problems import Failure
 
@@ -98,25 +97,13 @@ def server_options(command: Command) -> Command:
     return result
 
 
-def bundle_options(command: Command) -> Command:
-    """Add how records become bundles, passed as ``config_path`` and ``with_context``."""
-    for option in (
-        click.option(
-            "--with-context",
-            is_flag=True,
-            help="Also create patient, staff and stay where the server lacks them: for test servers.",
-        ),
-        click.option(
-            "--config",
-            "config_path",
-            type=click.Path(path_type=Path),
-            envvar=FHIR_VARIABLE,
-            show_envvar=True,
-            help="Identifier systems, organisation and references of your facility.",
-        ),
-    ):
-        command = option(command)
-    return command
+def context_option(command: Command) -> Command:
+    """Add ``--with-context``, passed as ``with_context``."""
+    return click.option(
+        "--with-context",
+        is_flag=True,
+        help="Also create patient, staff and stay where the server lacks them: for test servers.",
+    )(command)
 
 
 def made_of(
@@ -128,7 +115,11 @@ def made_of(
     with_context: bool,
     despite: str | None = None,
 ) -> list[Made]:
-    """The parcels of every record and bundle file. Raises `Failure` for a file that cannot be opened."""
+    """The parcels of every record and bundle file, also NDJSON with one bundle to a row.
+
+    Raises `Failure` for a file that cannot be opened.
+    """
+    from lda_notes.commands.fhir_options import bundle_texts
     from lda_notes.fhir.bundle import Options, bundles
     from lda_notes.fhir.config import load
     from lda_notes.fhir.notes import note_writer
@@ -139,7 +130,7 @@ def made_of(
     made: list[Made] = []
     for path in dict.fromkeys(pipeline.record_files(paths)):
         if is_bundle(path):
-            made.append(from_bundle(path, despite))
+            made.extend(from_bundle(name, data, despite) for name, data in bundle_texts(path))
         else:
             judged = pipeline.judge_file(path, policy, asof)
             made.append(from_record(judged, lambda line: bundles(line, policy, config, options)))

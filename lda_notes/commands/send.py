@@ -16,12 +16,13 @@ from lda_notes import policy_file, report
 from lda_notes.commands.connecting import (
     SERVER_VARIABLE,
     Access,
-    bundle_options,
     connected,
+    context_option,
     default_outbox,
     made_of,
     server_options,
 )
+from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option
 from lda_notes.problems import Failure
 
@@ -75,7 +76,8 @@ class _Tally:
     help="Send although there are findings; the reason travels with the bundles, in their Provenance.",
 )
 @click.option("--resend", is_flag=True, help="Send again what was sent or set aside before.")
-@bundle_options
+@context_option
+@config_option
 @asof_option
 @policy_option
 def command(
@@ -92,7 +94,8 @@ def command(
 ) -> None:
     """Deliver records, or bundles made before, to a FHIR R4 server.
 
-    Every record is checked and every bundle verified first; what has findings is refused. Bundles go by way of the
+    Every record is checked and every bundle verified first; what has findings is refused. BUNDLE is what the command
+    bundle wrote, for notes as docx or profiles, say. Bundles go by way of the
     outbox: without a server, or when it is down, they wait there, and the next run sends them in order, once each.
     What the receipts in the outbox show as sent and unchanged is not sent again. A bundle that the server refuses is
     set aside with its reason; the others go on, since each stands by itself.

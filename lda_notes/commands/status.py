@@ -16,11 +16,12 @@ from lda_notes import policy_file, report
 from lda_notes.commands.connecting import (
     SERVER_VARIABLE,
     Access,
-    bundle_options,
     connected,
+    context_option,
     made_of,
     server_options,
 )
+from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option, records_argument
 from lda_notes.problems import Failure
 
@@ -35,7 +36,8 @@ JSON_VERSION: Final = 1
 @server_options
 @click.option("--all", "every", is_flag=True, help="List what is the same too.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
-@bundle_options
+@context_option
+@config_option
 @asof_option
 @policy_option
 def command(

@@ -14,7 +14,7 @@ from lda_notes.fhir.faults import BundleFault
 from lda_notes.fhir.papers import DESPITE
 from lda_notes.fhir.verify import read_json, verify
 from lda_notes.pipeline import Judged
-from lda_notes.problems import Failure, Finding
+from lda_notes.problems import Finding
 from lda_notes.record import Record
 from lda_notes.sending.entries import Entry, Identity, NotSafe, entries, events
 from lda_notes.sending.parcel import Parcel
@@ -76,7 +76,7 @@ def _rows(record: Record, one: EventBundle) -> tuple[int, ...]:
 
 def is_bundle(path: Path) -> bool:
     """Whether a file is a FHIR bundle and not a record: its first bytes tell."""
-    if path.suffix.lower() != ".json":
+    if path.suffix.lower() not in (".json", ".ndjson"):
         return False
     try:
         with path.open("rb") as file:
@@ -85,24 +85,20 @@ def is_bundle(path: Path) -> bool:
         return False
 
 
-def from_bundle(path: Path, despite: str | None) -> Made:
-    """The parcel of a bundle file; ``despite`` is added to its Provenances. Raises `Failure` when it cannot be read."""
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise Failure(f"{path}: cannot be read ({error.strerror or error}); check name and permissions") from None
+def from_bundle(name: str, data: bytes, despite: str | None) -> Made:
+    """The parcel of a bundle as a file called ``name`` holds it; ``despite`` is added to its Provenances."""
     bundle, faults = read_json(data)
     if faults or not isinstance(bundle, dict):
         said = str(faults[0]) if faults else "it is no JSON object"
-        return Made(str(path), broken=f"it holds no bundle that can be read: {said}")
+        return Made(name, broken=f"it holds no bundle that can be read: {said}")
     about = _about(bundle)
     found = tuple((about, fault) for fault in verify(bundle))
     if despite is not None:
         bundle = with_reason(bundle, despite)
         if bundle is None:
-            return Made(str(path), broken="it has no Provenance that could carry the reason given with --despite")
-    parcel = Parcel(to_json(bundle).encode(), about, str(path))
-    return _finished(Made(str(path), (parcel,), faults=found))
+            return Made(name, broken="it has no Provenance that could carry the reason given with --despite")
+    parcel = Parcel(to_json(bundle).encode(), about, name)
+    return _finished(Made(name, (parcel,), faults=found))
 
 
 def _about(bundle: dict[str, Any]) -> str | None:

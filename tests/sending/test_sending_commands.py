@@ -202,6 +202,21 @@ def test_a_bundle_that_was_made_before(typed: Type, fake: Fake) -> None:
     assert server.transactions == 2
 
 
+def test_bundles_in_rows_of_one_file_and_in_a_folder(typed: Type, fake: Fake, tmp_path: Path) -> None:
+    server, url = fake
+    rows, folder = tmp_path / "rows.ndjson", tmp_path / "folder"
+    folder.mkdir()
+    for out in (rows, folder):
+        assert typed("bundle", WEEK, "--out", out).code == 0
+    assert send(typed, rows, "--server", url).code == 0
+    assert server.transactions == 19
+    found = send(typed, folder, "--server", url)
+    assert found.code == 0
+    assert "19 bundles unchanged since an earlier run" in found.err
+    assert send(typed, WEEK, "--server", url).code == 0
+    assert server.transactions == 19
+
+
 def test_a_faulty_bundle_is_refused_and_with_a_reason_sent(typed: Type, fake: Fake, tmp_path: Path) -> None:
     server, url = fake
     faulty = copy.deepcopy(ACCESS)
