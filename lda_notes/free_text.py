@@ -101,19 +101,22 @@ def unsafe_wording(timeline: Timeline) -> list[tuple[Piece, UnsafeForm]]:
 def _gather(part: Any, found: list[str]) -> None:
     """Add every text inside ``part`` to ``found``: the same texts as `_texts`, without their places."""
     values = part.__dict__
-    for key in part.__pydantic_fields_set__ & _EITHER:
+    given = part.__pydantic_fields_set__
+    for key in given & WORDS:
         value = values[key]
         if value.__class__ is str:
-            if key in WORDS:
-                found.append(value)
+            found.append(value)
         elif value.__class__ in _OPEN:
             _gather(value, found)
         elif value.__class__ is tuple:
+            found.extend(value)
+    for key in given & PARTS:
+        value = values[key]
+        if value.__class__ in _OPEN:
+            _gather(value, found)
+        elif value.__class__ is tuple and value and value[0].__class__ in _OPEN:
             for item in value:
-                if item.__class__ in _OPEN:
-                    _gather(item, found)
-                elif item.__class__ is str and key in WORDS:
-                    found.append(item)
+                _gather(item, found)
 
 
 def _texts(part: Any, above: Keys = ()) -> Iterator[tuple[Keys, str]]:
