@@ -7,9 +7,6 @@ their tags (`narrative_tags`) keep for every sentence the facts that it rests on
 
 from __future__ import annotations
 
-import hashlib
-import os
-import stat
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -30,12 +27,12 @@ from jinja2 import (
     UndefinedError,
     pass_context,
 )
-from jinja2.bccache import Bucket, FileSystemBytecodeCache
 from jinja2.runtime import Context, Undefined
 from jinja2.sandbox import SandboxedEnvironment
 
 from lda_notes import phrasing
 from lda_notes.facts import Computed, Facts, NotRecorded, UnknownFact, WhyNot, Words
+from lda_notes.narrative_cache import private_cache
 from lda_notes.narrative_grammar import ClosedGrammar
 from lda_notes.narrative_tags import KEPT_BREAK, KEPT_SPACE, MOST_TEXT, Gathering, Tags, TemplateMistake
 from lda_notes.problems import Failure, Path
@@ -220,7 +217,7 @@ def _environment(folders: tuple[str, ...], sandboxed: bool) -> Environment:
         auto_reload=False,
         finalize=_printable,
         extensions=[Tags],
-        bytecode_cache=_cache() if sandboxed else None,
+        bytecode_cache=private_cache() if sandboxed else None,
     )
     environment.globals.clear()
     environment.tests.clear()
@@ -319,54 +316,3 @@ FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "span": phrasing.span,
 }
 """Every filter that a template may use."""
-
-
-# -- compiled templates, kept --
-
-
-class _PrivateCache(FileSystemBytecodeCache):
-    """Compiled templates in a folder of the user's own; where it cannot be written, nothing is kept."""
-
-    def dump_bytecode(self, bucket: Bucket) -> None:
-        """Keep a compiled template, if that is possible."""
-        try:
-            super().dump_bytecode(bucket)
-        except OSError:
-            return
-
-    def load_bytecode(self, bucket: Bucket) -> None:
-        """Load a compiled template, if a whole one is kept."""
-        try:
-            super().load_bytecode(bucket)
-        except Exception:  # a damaged file: compile again
-            bucket.reset()
-
-
-def _cache() -> _PrivateCache | None:
-    """Return the cache, or None when there is no folder that only this user can write: what it holds is run."""
-    root = os.environ.get("XDG_CACHE_HOME", "")
-    try:
-        place = (FilePath(root) if root.startswith("/") else FilePath.home() / ".cache") / "lda-notes" / "templates"
-        place.mkdir(mode=0o700, parents=True, exist_ok=True)
-        found = place.lstat()
-    except (OSError, RuntimeError):
-        return None
-    if (
-        not stat.S_ISDIR(found.st_mode)
-        or found.st_mode & 0o077
-        or (hasattr(os, "getuid") and found.st_uid != os.getuid())
-    ):
-        return None
-    return _PrivateCache(str(place), f"{_compiler()}-%s")
-
-
-def _compiler() -> str:
-    """Return what the compiled form depends on beside the template: our tags and grammar, and Jinja's own version."""
-    from importlib.util import find_spec
-
-    digest = hashlib.sha256()
-    for module in (__name__, "lda_notes.narrative_tags", "lda_notes.narrative_grammar", "jinja2.compiler"):
-        spec = find_spec(module)
-        if spec is not None and spec.origin:
-            digest.update(FilePath(spec.origin).read_bytes())
-    return digest.hexdigest()[:16]

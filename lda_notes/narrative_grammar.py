@@ -89,6 +89,8 @@ class ClosedGrammar(CodeGenerator):
         match node:
             case nodes.Name() if node.name.startswith("_") or node.name == "loop":
                 self.fail(f"there is nothing named {node.name} for a note template", node.lineno)
+            case nodes.Getitem() if isinstance(node.node, nodes.Const) or _private(node.arg):
+                self.fail("a note template takes subscripts of facts only", node.lineno)
             case nodes.Call() if not (isinstance(node.node, nodes.ExtensionAttribute) or _called(node) in FUNCTIONS):
                 self.fail(f"a note template may call nothing but {', '.join(FUNCTIONS)}", node.lineno)
             case nodes.For() if _called(node.iter) not in FUNCTIONS or node.recursive or node.test:
@@ -125,6 +127,10 @@ class ClosedGrammar(CodeGenerator):
         for child in node.nodes:
             if not isinstance(child, nodes.TemplateData) or child.data.strip():
                 self.fail("text stands outside a sentence, where it would be printed without a fact", child.lineno)
+
+
+def _private(key: nodes.Expr) -> bool:
+    return isinstance(key, nodes.Const) and str(key.value).startswith("_")
 
 
 def _called(node: nodes.Node) -> str | None:

@@ -95,7 +95,7 @@ def of_docx(data: bytes, name: str = "word/document.xml") -> str:
     rows = []
     for paragraph in docx_part(data, name).iter(f"{W}p"):
         pieces = []
-        for node in paragraph.iter():
+        for node in (part for run in paragraph.iter(f"{W}r") for part in run):
             if node.tag == f"{W}t":
                 pieces.append(node.text or "")
             elif node.tag in (f"{W}br", f"{W}tab"):

@@ -82,7 +82,7 @@ def test_no_words_of_a_record_are_markup(text: str) -> None:
         assert without_signing(found[form]) == found["text"], form
 
 
-@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.too_slow])
 @given(st.one_of(free_text(4000), st.text("*_`[]()<>#+-.!|~&\\ \"'ab1\n:=@$", min_size=1)))
 def test_no_random_text_is_markup(text: str) -> None:
     found = read_back(everything(text))
