@@ -84,8 +84,8 @@ def added(
         return _question(model, paths.parse(found[0]))
     if not found:
         return Unclear(f"Nothing is called {word} here. Try remarks, flush, problem, supply or lot.")
-    more = "" if len(found) <= _MOST else ", and more"
-    return Unclear(f"That could be {', '.join(found[:_MOST])}{more}. Type one of these names.")
+    shown = found if len(found) <= _MOST else [*found[:_MOST], "another"]
+    return Unclear(f"That could be {phrasing.listed(shown, 'or')}. Type one of these names.")
 
 
 def _question(model: type[BaseModel], path: Path, asks: str = "") -> Question:

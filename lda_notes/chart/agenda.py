@@ -16,6 +16,7 @@ from lda_notes.chart.leaves import Leaf, leaves
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.scene import Scene
 from lda_notes.events import Event
+from lda_notes.needs import NEEDS
 from lda_notes.problems import Path
 from lda_notes.timeline import trouble
 
@@ -89,7 +90,9 @@ def _first(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
         if field.is_required() and key not in _NOT_BEFORE and key not in answered and key not in scene.facts:
             spot = scene.spot((key,))
             if spot is not None and spot.sort is not None:
-                yield leaf((key,), spot, f"{phrasing.capital(spot.title)}?")
+                need = next((need for need in NEEDS[scene.kind] if need.path == (key,)), None)
+                asks = need.asks if need is not None else f"{phrasing.capital(spot.title)}?"
+                yield leaf((key,), spot, asks, needs=(need,) if need is not None else ())
 
 
 _INNER_HINT: Final = "such as 0940, or -6 for 6 minutes before the event"

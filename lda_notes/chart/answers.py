@@ -19,8 +19,8 @@ Read = Callable[[str, Frame], Value | Unclear]
 RESERVED: Final = frozenset("ae?<>.-+=")
 """Keys that mean something at every question and so never stand for a choice: as written, each by itself, commands."""
 
-_NUMBER: Final = re.compile(r"(\d{0,6}(?:\.\d{1,4})?)\s*((?:[A-Za-z\"'/][A-Za-z0-9\"'/ ]*)?)")
-_COMMA: Final = re.compile(r"\d+,\d{1,2}")
+_NUMBER: Final = re.compile(r"(\d{0,6}(?:\.\d{1,4})?)\s*((?:[A-Za-z\"'/][A-Za-z0-9\"'/ ]*)?)", re.ASCII)
+_COMMA: Final = re.compile(r"\d+,\d{1,2}", re.ASCII)
 _LONGEST: Final = 4000
 
 
@@ -103,7 +103,8 @@ def _several(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
     said = text.strip().casefold()
     keys = {option.key: option for option in offered}
     initials = [option.words[0].casefold() for option in offered]
-    keys.update({option.words[0].casefold(): option for option in offered if initials.count(option.words[0]) == 1})
+    alone = [letter for letter in initials if initials.count(letter) == 1 and letter not in RESERVED]
+    keys.update({letter: offered[initials.index(letter)] for letter in alone})
     # Keys and first letters are one sign each, so that several may be run together: nb, 1 2, 1,2.
     run = re.sub(r"[\s,]+", "", said)
     if run and all(sign in keys for sign in run):

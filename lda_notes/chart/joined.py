@@ -19,7 +19,7 @@ from lda_notes.chart.times import Frame
 from lda_notes.problems import Path
 
 _NEEDLE: Final = re.compile(
-    r"(\d{1,2})\s*(?:g|gauge)?(?:\s*[,x/]\s*|\s+|(?<=g))(\d{1,2}(?:\.\d{1,2})?)\s*(?:mm)?", re.IGNORECASE
+    r"(\d{1,2})\s*(?:g|gauge)?(?:\s*[,x/]\s*|\s+|(?<=g))(\d{1,2}(?:\.\d{1,2})?)\s*(?:mm)?", re.IGNORECASE | re.ASCII
 )
 
 
@@ -50,8 +50,9 @@ def _needle(scene: Scene, open_: Open) -> Question | None:
         return Heard(facts, f"{found[1]} gauge, {phrasing.length(mm)}")
 
     part = scene.spot(("needle",))
+    asks = "Which needle?" if scene.kind == "access" else "Which needle is in?"
     return Question(
-        "needle", "needle", "Which needle? Gauge and length in mm, or scan its label.", read,
+        "needle", "needle", f"{asks} Gauge and length in mm, or scan its label.", read,
         hint="such as 20 19",
         why_not=WhyNot(("needle",), part.why_not) if part and part.why_not else WhyNot(gauge.path, "not_assessed"),
         default=_same_needle(scene, open_),

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import AwareDatetime, BaseModel
@@ -42,7 +43,11 @@ class Spot:
 
 def spot(model: type[BaseModel], path: Path) -> Spot | None:
     """Return what the layout of ``model`` says of the fact at ``path``; None when it has no such fact."""
-    keys = [step for step in path if isinstance(step, str)]
+    return _spot(model, tuple(step for step in path if isinstance(step, str)))
+
+
+@lru_cache(maxsize=4096)
+def _spot(model: type[BaseModel], keys: tuple[str, ...]) -> Spot | None:
     for key in keys[:-1]:
         field = model.model_fields.get(key)
         part = _part(field.annotation) if field is not None else None

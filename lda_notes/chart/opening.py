@@ -37,7 +37,7 @@ def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) 
         yield f"{phrasing.count(len(record.unread), 'entry', 'entries')} of this record cannot be read: run a check."
     if author:
         yield f"Signing: {author}. It is {echo(now, zone)}."
-    yield "At any question: ? explains   < goes back   - and a reason: not assessed or not done"
+    yield "Any time: ? explains, < goes back, - and a reason: not assessed, not done"
 
 
 def _port(episode: Episode) -> str:

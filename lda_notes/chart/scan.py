@@ -31,8 +31,9 @@ def read(text: str, part: Path, frame: Frame, takes: Callable[[Path], bool]) -> 
         return Unclear(f"The label was not read. {label.message} {label.todo}")
     found: list[tuple[str, Any]] = [("udi", label.carrier), ("lot", label.lot)]
     found.append(("expires", label.expires.isoformat() if label.expires else None))
-    facts = tuple(((*part, key), value) for key, value in found if value is not None and takes((*part, key)))
-    if not facts:
+    # What the label does not carry is taken out: it would be left from another label scanned before.
+    facts = tuple(((*part, key), value) for key, value in found if takes((*part, key)))
+    if all(value is None for _, value in facts):
         return Unclear("That label says nothing that is recorded of this supply. Answer the question.")
     said = [f"product {label.device}"]
     said.append(f"lot {label.lot}" if label.lot else "no lot on it")

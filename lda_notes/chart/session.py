@@ -74,6 +74,7 @@ class Session:
     asks: bool = True
     sign: str | None = None
     missing: list[str] = field(default_factory=list)
+    _not_heard: bool = field(default=False, init=False)
 
     # -- the questions --
 
@@ -119,6 +120,8 @@ class Session:
             else:
                 self.console.show(f"\n{display.question_text(question)}")
                 talk = self._said(talk, self._ask())
+                while self._not_heard and talk.question is not None:  # the question still stands right above
+                    talk = self._said(talk, self._ask())
 
     def _ask(self) -> str:
         text = self.console.ask()
@@ -130,6 +133,7 @@ class Session:
         new, says = talk.reply(text)
         for say in says:
             self.console.show(display.said_text(say))
+        self._not_heard = any(say.tone in ("fault", "doubt") for say in says)
         if new.answered != talk.answered:
             self._save(new)
         return new
@@ -213,7 +217,7 @@ class Session:
         if not self.asks:
             raise Failure("nothing was written: give --sign with your initials, or y")
         who = f"Sign as {name}? y or {initials} signs" if name else "Write it? y writes"
-        self.console.show(f"\n{who}   < back   + adds a fact   q keeps a draft")
+        self.console.show(f"\n{who}\n  < goes back   + adds a fact   q keeps it as a draft")
         return self._ask()
 
     # -- the draft, and a record that changed --

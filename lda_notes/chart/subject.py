@@ -110,7 +110,8 @@ class EventSubject:
 
     def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
         """Return the question for a fact that is added by a word, or the beginning of one more part of a list."""
-        return added(KINDS[self.kind], word, facts)
+        said = self.scene(facts).facts
+        return added(KINDS[self.kind], word, facts, lambda path: len(path) == 1 or bool(paths.get(said, path[:-1])))
 
     # -- the record with the event --
 

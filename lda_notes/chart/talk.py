@@ -14,13 +14,15 @@ from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.question import Question
 from lda_notes.chart.times import Frame
 from lda_notes.problems import Finding, Path
+from lda_notes.syntax.text import HIDDEN
 
 Tone = Literal["heard", "fault", "doubt", "explain", "known", "finding", "hold", "tell"]
 
 COMMANDS: Final = (
-    "?  explains the question      <  goes back one      >  goes on to where you were",
-    "-  and a reason: not assessed, not done      .  leaves it open",
-    "+  and a word adds a fact, such as + remarks      =  and a name sets one: = needle.lot A77",
+    "?  explains the question",
+    "<  goes back one answer   >  goes on to where you were",
+    "-  and a reason: not assessed, or not done   .  leaves it open",
+    "+  and a word adds a fact: + remarks   =  and a name sets one: = needle.lot A77",
 )
 """What may be typed at any question instead of an answer."""
 
@@ -102,6 +104,8 @@ class Talk:
     def reply(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
         """Take what was typed: an answer or one of the commands."""
         said = text.strip()
+        if HIDDEN.search(said) and not scan.looks_like_label(said):
+            return self, (Say("fault", "That holds a sign that cannot be seen, as an arrow key sends. Type it again."),)
         match said[:1]:
             case "?":
                 return self, (Say("explain", explanation(self.question)),)

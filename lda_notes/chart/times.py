@@ -16,13 +16,17 @@ HOW: Final = "0940, 9:40, -15m, now, yesterday 2210 or 2031-03-04 09:40"
 HINT: Final = "such as 0940, -15m, now, yesterday 2210"
 """The same in short, as questions say it."""
 
-_CLOCK: Final = re.compile(r"(?P<hour>\d{1,2}):?(?P<minute>\d\d)(?:\s+(?P<which>first|second|[A-Za-z]{2,5}))?")
-_DAY_CLOCK: Final = re.compile(r"(?P<day>today|yesterday|tomorrow|\d{4}-\d\d-\d\d)[ T,]+(?P<clock>.+)", re.IGNORECASE)
-_FULL: Final = re.compile(r"\d{4}-\d\d-\d\d[ T]\d\d:?\d\d(?::?\d\d)?\s*(?:Z|[+-]\d\d:?\d\d)")
+_CLOCK: Final = re.compile(
+    r"(?P<hour>\d{1,2}):?(?P<minute>\d\d)(?:\s+(?P<which>first|second|[A-Za-z]{2,5}))?", re.ASCII
+)
+_DAY_CLOCK: Final = re.compile(
+    r"(?P<day>today|yesterday|tomorrow|\d{4}-\d\d-\d\d)[ T,]+(?P<clock>.+)", re.IGNORECASE | re.ASCII
+)
+_FULL: Final = re.compile(r"\d{4}-\d\d-\d\d[ T]\d\d:?\d\d(?::?\d\d)?\s*(?:Z|[+-]\d\d:?\d\d)", re.ASCII)
 _SHIFT: Final = re.compile(
     r"(?P<sign>[+-])\s*(?:(?P<days>\d{1,3})\s*d)?\s*(?:(?P<hours>\d{1,3})\s*h)?\s*(?:(?P<minutes>\d{1,4})\s*m?)?"
     r"(?:in)?",
-    re.IGNORECASE,
+    re.IGNORECASE | re.ASCII,
 )
 
 Bias = Literal["today", "near", "next"]
@@ -160,12 +164,12 @@ def read_day(text: str, today: date) -> date | Unclear:
     said = text.strip()
     if said.casefold() == "today":
         return today
-    month = re.fullmatch(r"(\d{4})-(\d\d)", said)
+    month = re.fullmatch(r"(\d{4})-(\d\d)", said, re.ASCII)
     try:
         if month:
             first = date(int(month[1]), int(month[2]), 1)
             return (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
-        if re.fullmatch(r"\d{4}-\d\d-\d\d", said):
+        if re.fullmatch(r"\d{4}-\d\d-\d\d", said, re.ASCII):
             return date.fromisoformat(said)
     except ValueError:
         return Unclear(f"There is no {said} in the calendar. Type a date like 2031-03-04.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 
 import click
@@ -9,6 +10,10 @@ import click
 
 class Terminal:
     """Shows text and takes rows. Standard output stays free for the result."""
+
+    def __init__(self) -> None:
+        if isinstance(sys.stdin, io.TextIOWrapper):
+            sys.stdin.reconfigure(errors="surrogateescape")  # bytes that are no text are told, not a crash
 
     def show(self, text: str) -> None:
         """Show rows of text."""

@@ -28,7 +28,8 @@ PROMPT = "\r\n> "
 def demo_until(event: str) -> bytes:
     """Return the demo's text with its events before ``event``, every comment as it stands."""
     text = DEMO.read_text()
-    return text[: text.index(f"  - id: {event}\n")].encode()
+    kept = text[: text.index(f"  - id: {event}\n")]
+    return (kept if "  - id: " in kept else kept.replace("events:\n", "events: []\n")).encode()
 
 
 def demo_without_events() -> bytes:

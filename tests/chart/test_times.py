@@ -1,0 +1,149 @@
+"""Times as people type them, in the zone of the stay, clock changes included."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lda_notes.chart import times
+from lda_notes.chart.heard import Unclear
+from lda_notes.chart.times import Bias, Frame, echo, read, read_day, written
+
+CHICAGO = ZoneInfo("America/Chicago")
+NOW = datetime(2031, 3, 4, 15, 30, 42, tzinfo=UTC)  # 09:30 in Chicago, and the machine is somewhere else
+
+
+def frame(now: datetime = NOW, base: datetime | None = None, bias: Bias = "today", zone: ZoneInfo = CHICAGO) -> Frame:
+    return Frame(now, zone, base or now, bias)
+
+
+@pytest.mark.parametrize(
+    ("typed", "means"),
+    [
+        ("0940", "2031-03-04T09:40-06:00"),
+        ("9:40", "2031-03-04T09:40-06:00"),
+        ("940", "2031-03-04T09:40-06:00"),
+        (" 00:05 ", "2031-03-04T00:05-06:00"),
+        ("now", "2031-03-04T09:30-06:00"),
+        ("NOW", "2031-03-04T09:30-06:00"),
+        ("-15m", "2031-03-04T09:15-06:00"),
+        ("-15", "2031-03-04T09:15-06:00"),
+        ("- 15 min", "2031-03-04T09:15-06:00"),
+        ("-2h", "2031-03-04T07:30-06:00"),
+        ("-1h30", "2031-03-04T08:00-06:00"),
+        ("+7d", "2031-03-11T10:30-05:00"),
+        ("yesterday 2210", "2031-03-03T22:10-06:00"),
+        ("Yesterday, 22:10", "2031-03-03T22:10-06:00"),
+        ("today 0800", "2031-03-04T08:00-06:00"),
+        ("tomorrow 0800", "2031-03-05T08:00-06:00"),
+        ("2031-03-01 23:59", "2031-03-01T23:59-06:00"),
+        ("2031-03-01T2359", "2031-03-01T23:59-06:00"),
+        ("2031-03-04T15:40Z", "2031-03-04T09:40-06:00"),
+        ("2031-03-04 09:40 -06:00", "2031-03-04T09:40-06:00"),
+        ("2031-03-04T09:40:59-0600", "2031-03-04T09:40-06:00"),
+    ],
+)
+def test_a_time_is_read_in_the_zone_of_the_stay(typed: str, means: str) -> None:
+    found = read(typed, frame())
+    assert isinstance(found, datetime)
+    assert written(found) == means
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ("", "no time"),
+        ("soon", "no time"),
+        ("12", "no time"),
+        ("2460", "24:60 is not on the clock"),
+        ("2400", "24:00 is not on the clock"),
+        ("9.40", "no time"),
+        ("9:4", "no time"),
+        ("-", "no time"),
+        ("-m", "no time"),
+        ("2031-02-30 10:00", "no 2031-02-30 in the calendar"),
+        ("2031-13-01T10:00Z", "no such date and time"),
+        ("friday 0800", "no time"),
+        ("０９４０", "no time"),
+        ("0940 EST", "09:40 on 4 March 2031 is CST, not EST"),
+        ("-999d", "2028"),
+    ],
+)
+def test_what_is_no_time_is_asked_again(typed: str, says: str) -> None:
+    found = read(typed, frame())
+    said = found.sentence if isinstance(found, Unclear) else str(found)
+    assert says in said
+
+
+def test_an_hour_that_comes_twice_has_to_say_which() -> None:
+    """Clocks go back on 2 November 2031 at 02:00 in Chicago (tz database)."""
+    after = frame(datetime(2031, 11, 2, 9, 0, tzinfo=UTC))
+    asked = read("0130", after)
+    assert isinstance(asked, Unclear)
+    assert "came twice" in asked.sentence and "first (CDT)" in asked.sentence and "second (CST)" in asked.sentence
+    assert [written(read(f"0130 {which}", after)) for which in ("first", "CDT")] == ["2031-11-02T01:30-05:00"] * 2  # type: ignore[arg-type]
+    assert [written(read(f"01:30 {which}", after)) for which in ("second", "cst")] == ["2031-11-02T01:30-06:00"] * 2  # type: ignore[arg-type]
+    back = read("-2h", after)
+    assert isinstance(back, datetime) and written(back) == "2031-11-02T01:00-06:00", "elapsed time, not the wall clock"
+    assert echo(back, CHICAGO) == "2 November 2031, 01:00 CST"
+
+
+def test_an_hour_that_was_skipped_is_refused() -> None:
+    """Clocks go forward on 9 March 2031 at 02:00 in Chicago (tz database)."""
+    found = read("2031-03-09 02:30", frame())
+    assert isinstance(found, Unclear) and "there was no 02:30" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("bias", "typed", "means"),
+    [
+        ("near", "0010", "2031-03-05T00:10-06:00"),
+        ("near", "2330", "2031-03-04T23:30-06:00"),
+        ("near", "-6", "2031-03-04T23:44-06:00"),
+        ("today", "0010", "2031-03-04T00:10-06:00"),
+        ("next", "0010", "2031-03-05T00:10-06:00"),
+        ("next", "2355", "2031-03-04T23:55-06:00"),
+    ],
+)
+def test_a_time_without_a_day_lies_where_it_belongs(bias: Bias, typed: str, means: str) -> None:
+    base = datetime(2031, 3, 4, 23, 50, tzinfo=CHICAGO)
+    found = read(typed, frame(now=base, base=base, bias=bias))
+    assert isinstance(found, datetime) and written(found) == means
+
+
+@settings(deadline=None)
+@given(st.integers(950_000_000 // 60, 2_800_000_000 // 60))
+def test_what_is_echoed_in_full_reads_back_as_the_same_moment(minutes: int) -> None:
+    moment = datetime.fromtimestamp(minutes * 60, UTC)
+    typed = written(moment.astimezone(CHICAGO))
+    assert read(typed, frame()) == moment
+
+
+@settings(deadline=None)
+@given(st.text(max_size=40))
+def test_any_text_is_read_or_refused_in_one_sentence(text: str) -> None:
+    for bias in ("today", "near", "next"):
+        found = read(text, frame(bias=bias))  # type: ignore[arg-type]
+        assert isinstance(found, datetime) or found.sentence.endswith((".", ")."))
+    assert isinstance(read_day(text, date(2031, 3, 4)), date | Unclear)
+
+
+def test_days() -> None:
+    today = date(2031, 3, 4)
+    assert read_day("today", today) == today
+    assert read_day("2032-02", today) == date(2032, 2, 29), "labels name the month: its last day"
+    assert read_day("2031-12", today) == date(2031, 12, 31)
+    assert read_day("2031-03-09", today) == date(2031, 3, 9)
+    for bad in ("2031-13", "2031-02-30", "03/04/31", "31", ""):
+        assert isinstance(read_day(bad, today), Unclear), bad
+
+
+def test_the_sentence_on_how_to_type_a_time_is_true() -> None:
+    for example in times.HOW.replace(" or ", ", ").split(", "):
+        assert isinstance(read(example, frame()), datetime), example
+    for example in times.HINT.removeprefix("such as ").split(", "):
+        assert isinstance(read(example, frame()), datetime), example
