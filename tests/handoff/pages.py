@@ -79,6 +79,17 @@ def read_pdf(path: Path) -> Pages:
     return Pages(len(pages), float(pages[0].attrib["width"]), float(pages[0].attrib["height"]), words)
 
 
+def colours(pdf: Path) -> set[tuple[int, int, int]]:
+    """Return every colour that appears on the pages of a PDF, drawn at 40 dots to the inch."""
+    run(["pdftoppm", "-r", "40", pdf.name, f"{pdf.stem}-dots"], pdf.parent)
+    found: set[tuple[int, int, int]] = set()
+    for image in pdf.parent.glob(f"{pdf.stem}-dots*.ppm"):
+        raw = image.read_bytes()
+        dots = raw[re.match(rb"P6\s+\d+\s+\d+\s+255\s", raw).end() :]  # type: ignore[union-attr]
+        found.update(zip(dots[::3], dots[1::3], dots[2::3], strict=True))
+    return found
+
+
 def axe() -> str:
     """Return the checker's source, brought by npm on first use and pinned by the lock file."""
     source = HERE / "node_modules" / "axe-core" / "axe.min.js"

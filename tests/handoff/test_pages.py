@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from made_records import HEPARIN, event, needle_event, record, unit_of_patients
-from pages import HERE, Pages, Word, docx_to_pdf, html_to_pdf, read_pdf, violations
+from pages import HERE, Pages, Word, colours, docx_to_pdf, html_to_pdf, read_pdf, violations
 from ward import ASOF, handed, source, ward
 
 from lda_notes.render import Paper, render
@@ -30,6 +30,7 @@ class Printed:
     patients: int
     paper: str
     pages: Pages
+    pdf: Path
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +46,7 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, int, st
     found = {}
     for case, path in paths.items():
         pdf = path.with_suffix(".pdf") if path.suffix == ".docx" else html_to_pdf(path)
-        found[case] = Printed(sheets[case[1]], case[1], case[2], read_pdf(pdf))
+        found[case] = Printed(sheets[case[1]], case[1], case[2], read_pdf(pdf), pdf)
     return found
 
 
@@ -149,6 +150,14 @@ def test_letters_are_large_enough_to_read(
     heights = sorted(word.bottom - word.top for word in one.pages.words)
     assert heights[0] > 6.5
     assert heights[len(heights) // 10] > 7
+
+
+@EVERY
+def test_nothing_is_told_by_colour(printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]) -> None:
+    """Black, white and greys only, so that a copier loses nothing."""
+    found = colours(printed[case].pdf)
+    assert {(0, 0, 0), (255, 255, 255)} <= found
+    assert {colour for colour in found if max(colour) - min(colour) > 2} == set()
 
 
 @pytest.mark.parametrize(
