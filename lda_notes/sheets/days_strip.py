@@ -78,7 +78,8 @@ def strip(view: View, lines: Sequence[LineFacts]) -> Strip | None:
 
 
 def _suffix(septum: str, number: int) -> str:
-    return f" {septum}" if len(septum) <= 8 else f" {number}"
+    plain = len(septum) <= 8 and septum.isascii() and septum.isprintable()
+    return f" {septum}" if plain else f" {number}"
 
 
 def _range(view: View, lines: Sequence[LineFacts]) -> _Range:

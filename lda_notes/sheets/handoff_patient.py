@@ -98,11 +98,11 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
     return PatientFacts(
         timeline.episode.id,
         file,
-        f"{patient.family_name}, {patient.given_name}",
-        tuple(f"{i.label or 'identifier'} {i.value}" for i in patient.identifiers),
+        wording.one_line(f"{patient.family_name}, {patient.given_name}"),
+        tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
         phrasing.day(patient.birth_date) if patient.birth_date else "not recorded",
-        unit.unit if unit else "",
-        (unit.room or "") if unit else "",
+        wording.one_line(unit.unit) if unit else "",
+        wording.one_line(unit.room or "") if unit else "",
         _left(view),
         _allergies(timeline),
         tuple(precautions(patient)),
@@ -145,13 +145,13 @@ def _allergies(timeline: Timeline) -> str:
 def port_text(port: Port) -> str:
     """Return where the port lies and what is known of it."""
     where = " ".join(part for part in (port.side, port.area) if part) or "site not recorded"
-    parts = [f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else "")]
+    parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
     if port.implanted_on:
         parts.append(f"implanted {phrasing.day(port.implanted_on)}")
     if port.tip:
         how = f", by {port.tip.method}" if port.tip.method else ""
         when = f", {phrasing.day(port.tip.on)}" if port.tip.on else ""
-        parts.append(f"tip at {port.tip.location}{how}{when}")
+        parts.append(wording.one_line(f"tip at {port.tip.location}{how}{when}"))
     else:
         parts.append("tip position not recorded")
     power = port.power

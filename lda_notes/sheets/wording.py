@@ -43,7 +43,12 @@ def person(who: Person | None) -> str:
     """Return a name with its credential."""
     if who is None or not (who.name or who.credential):
         return "author not recorded"
-    return " ".join(part for part in (who.name, who.credential) if part)
+    return one_line(" ".join(part for part in (who.name, who.credential) if part))
+
+
+def one_line(text: str) -> str:
+    """Return names from a record without line breaks, so that nothing in them can look like a row of the sheet."""
+    return " ".join(text.split())
 
 
 def needle(found: Needle | NotAssessed | None) -> str:

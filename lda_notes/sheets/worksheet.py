@@ -12,6 +12,7 @@ from lda_notes.sheets.handoff_patient import port_text
 from lda_notes.sheets.parts import Alert, Blanks, Block, Bullets, Heading, Pairs, Sheet, Table, Together
 from lda_notes.sheets.precautions import Precaution, precautions
 from lda_notes.sheets.references import References
+from lda_notes.sheets.wording import one_line
 from lda_notes.sheets.worksheet_blanks import Blank, blanks
 from lda_notes.sheets.worksheet_known import difficulties, needle_text, state_text
 from lda_notes.sheets.worksheet_steps import TITLES, cautions
@@ -51,7 +52,7 @@ def sheet(view: View, work: Work, septum: str) -> Sheet:
 def _running(view: View) -> str:
     patient = view.timeline.episode.patient
     identifiers = ", ".join(f"{i.label or 'identifier'} {i.value}" for i in patient.identifiers)
-    return f"{patient.family_name}, {patient.given_name}; {identifiers}"
+    return one_line(f"{patient.family_name}, {patient.given_name}; {identifiers}")
 
 
 def _alerts(view: View, work: Work, line: LineFacts) -> Iterator[Alert]:
@@ -75,8 +76,8 @@ def _known(view: View, line: LineFacts, septum: str) -> Pairs:
         allergies = ", ".join(phrasing.capital(a.to) for a in patient.allergies) or "none known"
     due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
-        ("Patient", f"{patient.family_name}, {patient.given_name}, born {born}"),
-        ("Identifiers", ", ".join(f"{i.label or 'identifier'} {i.value}" for i in patient.identifiers)),
+        ("Patient", one_line(f"{patient.family_name}, {patient.given_name}, born {born}")),
+        ("Identifiers", one_line(", ".join(f"{i.label or 'identifier'} {i.value}" for i in patient.identifiers))),
         ("Where", f"{unit.unit}{f', room {unit.room}' if unit.room else ''}" if unit else "not on a unit"),
         ("Known as of", view.wording.in_full(view.asof)),
         ("Site", port_text(episode.port)),
