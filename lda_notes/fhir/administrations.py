@@ -189,14 +189,8 @@ def _resistance(scene: Scene, index: int, felt: str | NotAssessed, flush: str) -
         "status": "final",
         "category": [concept("exam")],
         "code": concept("resistance"),
-        "subject": frame.subject,
-        "focus": [frame.port],
-        "encounter": frame.encounter,
-        "effectiveDateTime": scene.at,
+        **scene.about_port,
     }
-    if scene.charted is not None:
-        made["issued"] = scene.charted
-    made["performer"] = scene.performer
     if isinstance(felt, NotAssessed):
         made["dataAbsentReason"] = absent(felt.not_assessed)
     else:
@@ -289,20 +283,14 @@ def _no_anaesthesia(scene: Scene, told: str | NotAssessed) -> Made:
     frame = scene.frame
     name = scene.name("local-anaesthesia")
     made: Json = {"resourceType": "Observation", "identifier": frame.names.identifier(name)}
-    if scene.procedure is not None:
-        made["partOf"] = [scene.own("Procedure", scene.procedure)]
+    if scene.part_of is not None:
+        made["partOf"] = scene.part_of
     made |= {
         "status": "final",
         "category": [concept("exam")],
         "code": concept("local anaesthesia"),
-        "subject": frame.subject,
-        "focus": [frame.port],
-        "encounter": frame.encounter,
-        "effectiveDateTime": scene.at,
+        **scene.about_port,
     }
-    if scene.charted is not None:
-        made["issued"] = scene.charted
-    made["performer"] = scene.performer
     if isinstance(told, NotAssessed):
         made["dataAbsentReason"] = absent(told.not_assessed)
     else:

@@ -102,6 +102,7 @@ class Book:
     steps: tuple[Fold, ...]
     context: tuple[Json, ...]
     held: Json
+    port: Made
 
     @property
     def first(self) -> Fold:
@@ -123,7 +124,8 @@ def open_book(timeline: Timeline, policy: Policy, config: Config, options: Optio
     left = timeline.discharge.event.at if timeline.discharge is not None else None
     context = tuple(context_entries(made, left)) if options.with_context else ()
     held = record_context(made, leftover(timeline.episode, with_context=options.with_context))
-    return Book(made, timeline, policy, options, steps, context, held)
+    port = steps[-1].strands[made.port_name].start()[0]
+    return Book(made, timeline, policy, options, steps, context, held, port)
 
 
 def _readings(timeline: Timeline, policy: Policy) -> Iterator[Timeline]:
@@ -161,9 +163,8 @@ def begin(book: Book, closed: Iterable[Strand] = ()) -> Writer:
     for entry in book.context:
         writer.entries.append(entry)
         writer.paths.append(("patient",) if entry["resource"]["resourceType"] == "Patient" else ("stay",))
-    port = book.last.strands[book.frame.port_name]
-    if port not in closed:
-        writer.create(port.start()[0], ("port",))
+    if all(strand.name != book.frame.port_name for strand in closed):
+        writer.create(book.port, ("port",))
     return writer
 
 

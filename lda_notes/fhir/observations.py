@@ -68,9 +68,10 @@ def _getter(path: tuple[str, ...]) -> _Get:
 
 @dataclass(frozen=True, slots=True)
 class _Item:
-    """A fact made ready to be written."""
+    """A fact made ready to be written. ``asked``: an empty list differs from no record, as the field is optional."""
 
     fact: Fact
+    asked: bool
     get: _Get
     encode: _Encode
     code: Json
@@ -78,9 +79,15 @@ class _Item:
 
 @dataclass(frozen=True, slots=True)
 class _Plan:
-    """A panel made ready to be written. ``inner`` pairs fields of inner parts with the component for empty ones."""
+    """A panel made ready to be written. ``inner`` pairs fields of inner parts with the component for empty ones.
+
+    ``fields`` are the event's fields that it is about: none of them set, nothing to write.
+    """
 
     panel: Panel
+    role: str
+    fields: frozenset[str]
+    about_port: bool
     code: Json
     category: list[Json]
     value: _Item | None
@@ -88,33 +95,39 @@ class _Plan:
     inner: tuple[tuple[_Get, Json], ...]
 
 
-def _item(fact: Fact) -> _Item:
-    return _Item(fact, _getter(fact.path), _encoder(fact), concept(fact.concept))
+def _item(fact: Fact, owner: type[Model]) -> _Item:
+    asked = fact.form == "words" and owner.model_fields[fact.path[0]].default is None
+    return _Item(fact, asked, _getter(fact.path), _encoder(fact), concept(fact.concept))
 
 
-def _plan(panel: Panel) -> _Plan:
+def _plan(panel: Panel, kind: str) -> _Plan:
+    owner = panel.part_type or ev.KINDS[kind]
     outers = dict.fromkeys(fact.path[0] for fact in panel.components if len(fact.path) > 1)
     return _Plan(
         panel=panel,
+        role=panel.role,
+        fields=frozenset([panel.part] if panel.part else [fact.path[0] for fact in panel.facts()]),
+        about_port=panel.concept not in _ABOUT_THE_PATIENT,
         code=concept(panel.concept),
         category=_SURVEY if panel.concept == "pain" else _EXAM,
-        value=_item(panel.value) if panel.value else None,
-        components=tuple(_item(fact) for fact in panel.components),
+        value=_item(panel.value, owner) if panel.value else None,
+        components=tuple(_item(fact, owner) for fact in panel.components),
         inner=tuple((attrgetter(name), concept(EMPTY_INNER[name])) for name in outers if name in EMPTY_INNER),
     )
 
 
 _PLANS: Final[Mapping[str, tuple[_Plan, ...]]] = MappingProxyType(
-    {kind: tuple(_plan(panel) for panel in panels) for kind, panels in PANELS_OF.items()}
+    {kind: tuple(_plan(panel, kind) for panel in panels) for kind, panels in PANELS_OF.items()}
 )
 
 
 def _why_not(value: object) -> Json | None:
     """The reason of an answer that is none; None for an answer."""
-    if isinstance(value, NotAssessed):
-        return absent(value.not_assessed)
-    if isinstance(value, NotDone):
-        return absent(value.not_done)
+    kind = type(value)
+    if kind is NotAssessed:
+        return absent(value.not_assessed)  # type: ignore[attr-defined]
+    if kind is NotDone:
+        return absent(value.not_done)  # type: ignore[attr-defined]
     return None
 
 
@@ -122,31 +135,26 @@ def _components(plan: _Plan, part: Any) -> list[Json]:
     made: list[Json] = []
     for item in plan.components:
         value = item.get(part)
-        if value is None or value == ():
-            if value == () and item.fact.form == "words" and _is_asked(part, item.fact):
-                made.append({"code": item.code, "valueCodeableConcept": {"text": NO_WORDS}})
+        if value is None:
             continue
-        reason = _why_not(value)
-        if reason is not None:
-            made.append({"code": item.code, "dataAbsentReason": reason})
-        elif item.fact.form == "absence":
-            continue
-        elif isinstance(value, tuple):
-            made.extend({"code": item.code, **item.encode(one)} for one in value)
-        elif isinstance(value, Person):
+        kind = type(value)
+        if kind is tuple:
+            if not value:
+                if item.asked:
+                    made.append({"code": item.code, "valueCodeableConcept": {"text": NO_WORDS}})
+            else:
+                made.extend({"code": item.code, **item.encode(one)} for one in value)
+        elif kind is NotAssessed or kind is NotDone:
+            made.append({"code": item.code, "dataAbsentReason": _why_not(value)})
+        elif kind is Person:
             made.extend(_person(item, value))
-        else:
+        elif item.fact.form != "absence":
             made.append({"code": item.code, **item.encode(value)})
     for get, code in plan.inner:
         held = get(part)
         if held is not None and not held.model_dump(exclude_none=True):
             made.append({"code": code, "dataAbsentReason": concept(UNKNOWN)})
     return made
-
-
-def _is_asked(part: Any, fact: Fact) -> bool:
-    """Whether an empty list differs from no record: it does where the field is optional."""
-    return type(part).model_fields[fact.path[0]].default is None
 
 
 def _person(item: _Item, who: Person) -> Iterator[Json]:
@@ -161,11 +169,15 @@ def _person(item: _Item, who: Person) -> Iterator[Json]:
 def observations(scene: Scene) -> Iterator[Made]:
     """Every Observation of an event."""
     event: Any = scene.event
+    given = event.model_fields_set
     ordered = isinstance(event, ev.CareEvent) and event.order is not None and scene.procedure is None
     for plan in _PLANS[event.kind]:
         panel = plan.panel
+        based_on = ordered and panel.concept == "care checks"
+        if plan.fields.isdisjoint(given) and not based_on:
+            continue
         if not panel.part:
-            made = _observation(scene, plan, panel.role, event, based_on=ordered and panel.concept == "care checks")
+            made = _observation(scene, plan, plan.role, event, based_on=based_on)
             if made is not None:
                 yield Made(*made, _path(panel))
             continue
@@ -174,11 +186,11 @@ def observations(scene: Scene) -> Iterator[Made]:
             continue
         if panel.many:
             for index, item in enumerate(part):
-                made = _observation(scene, plan, f"{panel.role}-{index + 1}", item)
+                made = _observation(scene, plan, f"{plan.role}-{index + 1}", item)
                 assert made is not None
                 yield Made(*made, (panel.part, index))
         else:
-            made = _observation(scene, plan, panel.role, part)
+            made = _observation(scene, plan, plan.role, part)
             assert made is not None
             yield Made(*made, (panel.part,))
 
@@ -221,24 +233,16 @@ def _resource(
     *,
     based_on: bool,
 ) -> tuple[str, Json]:
-    frame = scene.frame
     name = scene.name(role)
-    made: Json = {"resourceType": "Observation", "identifier": frame.names.identifier(name)}
+    made: Json = {"resourceType": "Observation", "identifier": scene.frame.names.identifier(name)}
     if based_on:
         made["basedOn"] = [order(scene)]
-    if scene.procedure is not None:
-        made["partOf"] = [scene.own("Procedure", scene.procedure)]
+    if scene.part_of is not None:
+        made["partOf"] = scene.part_of
     made["status"] = "final"
     made["category"] = plan.category
     made["code"] = plan.code
-    made["subject"] = frame.subject
-    if plan.panel.concept not in _ABOUT_THE_PATIENT:
-        made["focus"] = [frame.port]
-    made["encounter"] = frame.encounter
-    made["effectiveDateTime"] = scene.at
-    if scene.charted is not None:
-        made["issued"] = scene.charted
-    made["performer"] = scene.performer
+    made.update(scene.about_port if plan.about_port else scene.about_patient)
     made.update(value)
     if reason is not None:
         made["dataAbsentReason"] = reason

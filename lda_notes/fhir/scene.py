@@ -27,7 +27,8 @@ class Scene:
     """An event and what its resources share.
 
     ``whole``: the event's resources stand in one bundle, so that they refer to each other there. Otherwise each
-    must stand by itself, and refers to the others by identity alone.
+    must stand by itself, and refers to the others by identity alone. ``part_of``, ``about_port`` and
+    ``about_patient`` are elements that its observations share.
     """
 
     frame: Frame
@@ -37,6 +38,9 @@ class Scene:
     charted: str | None
     performer: list[Json]
     procedure: str | None
+    part_of: list[Json] | None
+    about_port: Json
+    about_patient: Json
 
     def name(self, part: str) -> str:
         """The identity of a part of this event."""
@@ -57,12 +61,26 @@ def scene(frame: Frame, event: ev.Event, *, whole: bool = True) -> Scene:
     who = frame.person(event.by)
     kind: str = event.kind  # type: ignore[attr-defined]
     act = ACTS.get(kind)
+    at = moment(event.at)
+    charted = moment(event.charted_at) if event.charted_at is not None else None
+    performer = [who if who is not None else frame.organization]
+    procedure = frame.names.of(event_role(frame.episode.id, event.id, "procedure")) if act else None
+    done: Json = {"encounter": frame.encounter, "effectiveDateTime": at}
+    if charted is not None:
+        done["issued"] = charted
+    done["performer"] = performer
+    part_of = None
+    if procedure is not None:
+        part_of = [frame.reference(procedure) if whole else frame.elsewhere("Procedure", procedure)]
     return Scene(
         frame=frame,
         event=event,
         whole=whole,
-        at=moment(event.at),
-        charted=moment(event.charted_at) if event.charted_at is not None else None,
-        performer=[who if who is not None else frame.organization],
-        procedure=frame.names.of(event_role(frame.episode.id, event.id, "procedure")) if act else None,
+        at=at,
+        charted=charted,
+        performer=performer,
+        procedure=procedure,
+        part_of=part_of,
+        about_port={"subject": frame.subject, "focus": [frame.port], **done},
+        about_patient={"subject": frame.subject, **done},
     )
