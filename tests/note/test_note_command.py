@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from reading import DEMOS
+from note_reading import DEMOS
 
 from lda_notes import output
 from lda_notes.commands.note import command

@@ -10,9 +10,9 @@ from xml.etree import ElementTree
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from reading import DEMOS, W, docx_part, note_of, of_docx
+from note_reading import DEMOS, W, docx_part, note_of, of_docx
 from strategies import words as free_text
-from test_formats import everything
+from test_note_formats import everything
 
 from lda_notes.render import SUFFIXES, markdown, render, text
 from lda_notes.sheets.parts import Bullets, Heading, Pairs, Paragraph, Sentence, Sheet, Table, Together

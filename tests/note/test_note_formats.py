@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from reading import DEMOS, note_of, of_docx, of_html, of_markdown, words
+from note_reading import DEMOS, note_of, of_docx, of_html, of_markdown, words
 from strategies import ODD_TEXTS
 from strategies import words as free_text
 

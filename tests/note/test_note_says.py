@@ -9,7 +9,7 @@ from typing import Any
 
 import made_records as made
 import pytest
-from reading import DEMOS, judged, note_of
+from note_reading import DEMOS, judged, note_of
 
 from lda_notes.narrative import narrator
 from lda_notes.policy import DEFAULT, Policy

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from reading import judged
+from note_reading import judged
 
 from lda_notes import narrative_cache
 from lda_notes.narrative import Narrator, narrator

@@ -1,6 +1,6 @@
 """Every demo, in every format, compared whole with what was looked at and accepted.
 
-After a wanted change: ``pytest tests/note/test_golden.py --update-golden``, then read the difference.
+After a wanted change: ``pytest tests/note/test_note_golden.py --update-golden``, then read the difference.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from reading import DEMOS, note_of, of_docx
+from note_reading import DEMOS, note_of, of_docx
 
 from lda_notes.render import render
 
