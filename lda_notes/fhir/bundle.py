@@ -84,6 +84,9 @@ def _event_bundle(book: Book, entry: Entry) -> EventBundle:
     for strand in closed:
         for made in strand.end():
             writer.update(made, _path_of(book, strand, made))
+    for strand in book.first.closed.get(event.id, ()):
+        if strand.sort == "needle" and strand not in closed:  # a correction undid it; the procedure still names it
+            writer.create(strand.start()[0], entry.path())
     here = scene(book.frame, event)
     for made in own_facts(here, needle_reference(book, book.first, here, writer.names)):
         writer.create(made, entry.path(*made.path))

@@ -1,0 +1,184 @@
+"""The order and the number of bundles change nothing: shown on a server in a few rows, after R4's text."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import random
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from fhir_demos import DEMOS, changed, episode, made, noted, sent
+from fhir_server_model import Server
+
+from lda_notes.fhir.bundle import Options
+from lda_notes.fhir.elements import to_json
+
+
+def after(bundles: list[dict[str, Any]], server: Server | None = None) -> Server:
+    server = server or Server()
+    for bundle in bundles:
+        server.transact(bundle)
+    return server
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_a_second_time_changes_nothing(demo: str) -> None:
+    bundles = sent(episode(demo), noted())
+    server = after(bundles)
+    before, versions = server.state(), dict(server.versions)
+    after(bundles, server)
+    assert server.state() == before
+    assert server.versions == versions
+
+
+def as_received(bundle: dict[str, Any]) -> Any:
+    return json.loads(to_json(bundle), parse_float=Decimal)
+
+
+TRIPLES = [
+    ("soiled-dressing", ("access-1", "dressing-1", "removal-1")),
+    ("soiled-dressing", ("access-1", "check-8", "dressing-1")),
+    ("uncomplicated-week", ("access-1", "removal-1", "access-2")),
+    ("two-septa", ("access-lateral", "check-lateral-1", "removal-lateral")),
+    ("no-blood-return", ("treatment-1", "look-30", "look-120")),
+    ("corrected-entries", ("access-1", "addendum-1", "amendment-1")),
+    ("corrected-entries", ("access-1", "amendment-1", "removal-1")),
+    ("corrected-entries", ("check-wrong", "retraction-1", "removal-1")),
+    ("deliberately-bad", ("access-1", "access-2", "removal-1")),
+]
+
+
+@pytest.mark.parametrize(
+    "demo, events", TRIPLES, ids=lambda value: value if isinstance(value, str) else "+".join(value)
+)
+def test_three_bundles_in_any_order_end_in_the_same_state(demo: str, events: tuple[str, ...]) -> None:
+    by_event = {one.event: one.bundle for one in made(episode(demo), noted())}
+    missing = set(events) - by_event.keys()
+    assert not missing
+    states = [after([by_event[event] for event in order]).state() for order in itertools.permutations(events)]
+    for state in states[1:]:
+        assert state == states[0]
+
+
+@pytest.mark.parametrize("options", [Options(), Options(with_context=True)], ids=["plain", "with context"])
+@pytest.mark.parametrize("demo", DEMOS)
+def test_whole_episodes_in_any_order_end_in_the_same_state(demo: str, options: Options) -> None:
+    bundles = sent(episode(demo), options)
+    expected = after(bundles).state()
+    chance = random.Random(demo)
+    for _ in range(5):
+        shuffled = [*bundles, *chance.sample(bundles, len(bundles) // 2)]
+        chance.shuffle(shuffled)
+        assert after(shuffled).state() == expected
+
+
+def test_two_patients_at_once_do_not_mix() -> None:
+    one, other = sent(episode("two-septa")), sent(episode("uncomplicated-week"))
+    mixed = [bundle for pair in itertools.zip_longest(one, other) for bundle in pair if bundle is not None]
+    assert after(mixed).state() == {**after(one).state(), **after(other).state()}
+
+
+# -- corrections that come after everything was sent --
+
+RETRACT: dict[str, Any] = {
+    "id": "late-retraction",
+    "kind": "retraction",
+    "at": "2026-12-01T10:00-06:00",
+    "by": {"name": "Marisol Tamm", "credential": "RN", "id": "LBN-204"},
+    "reason": "charted on the wrong patient",
+}
+
+
+@pytest.mark.parametrize("demo", ["uncomplicated-week", "two-septa", "soiled-dressing", "no-blood-return"])
+def test_a_record_that_grows_ends_as_if_it_had_been_sent_whole(demo: str) -> None:
+    """Each event in turn is retracted after all was sent: the new bundles alone bring the server to the new state."""
+    old = episode(demo)
+    for event in old.events:
+        server = after(sent(old))
+        new = changed(old, more=[{**RETRACT, "of": event.id}])
+        after(sent(new), server)
+        assert _without_provenance(server.state()) == _without_provenance(after(sent(new)).state()), event.id
+
+
+@pytest.mark.parametrize("demo", ["uncomplicated-week", "two-septa", "soiled-dressing", "no-blood-return"])
+def test_the_bundle_of_the_correction_alone_is_enough(demo: str) -> None:
+    old = episode(demo)
+    for event in old.events:
+        server = after(sent(old))
+        new = changed(old, more=[{**RETRACT, "of": event.id}])
+        (correction,) = (one.bundle for one in made(new) if one.event == "late-retraction")
+        server.transact(as_received(correction))
+        whole = after(sent(new)).state()
+        now = server.state()
+        assert _without_provenance(now) == _without_provenance(whole), event.id
+
+
+def _without_provenance(state: dict[str, Any]) -> dict[str, Any]:
+    """Provenance is history: it names what its bundle held when it was first sent."""
+    return {name: held for name, held in state.items() if not name.startswith("Provenance")}
+
+
+def test_a_task_that_a_later_event_closed_survives_the_retraction_of_an_earlier_one() -> None:
+    old = episode("soiled-dressing")
+    dressings = [event for event in old.events if event.kind == "dressing change"]
+    assert len(dressings) >= 1
+    before = _tasks(after(sent(old)).state())
+    new = changed(old, more=[{**RETRACT, "of": dressings[0].id}])
+    server = after(sent(old))
+    (correction,) = (one.bundle for one in made(new) if one.event == "late-retraction")
+    server.transact(as_received(correction))
+    now = _tasks(server.state())
+    closed = {
+        name for name, task in before.items() if task["status"] == "completed" and "needle" in task["description"]
+    }
+    assert closed
+    assert all(now[name]["status"] == "completed" for name in closed)
+    assert any(now[name]["status"] == "entered-in-error" for name in now)
+
+
+def _tasks(state: dict[str, Any]) -> dict[str, Any]:
+    return {name: held for name, held in state.items() if name.startswith("Task")}
+
+
+def test_a_retracted_removal_leaves_the_needle_in_use_again() -> None:
+    old = episode("two-septa")
+    new = changed(old, more=[{**RETRACT, "of": "removal-medial"}])
+    server = after([*sent(old), *sent(new)])
+    uses = [held for name, held in server.state().items() if name.startswith("DeviceUseStatement")]
+    assert sorted(use["status"] for use in uses) == ["active", "completed"]
+    assert "end" not in next(use for use in uses if use["status"] == "active")["timingPeriod"]
+
+
+def test_a_retracted_access_takes_all_of_it_back() -> None:
+    old = episode("two-septa")
+    new = changed(old, more=[{**RETRACT, "of": "access-medial"}])
+    own = {
+        entry["fullUrl"].removeprefix("urn:uuid:")
+        for one in made(old)
+        if one.event == "access-medial"
+        for entry in one.bundle["entry"]
+        if entry["resource"]["resourceType"] not in ("Provenance",)
+    }
+    server = after([*sent(old), *sent(new)])
+    statuses = {name: held["status"] for name, held in server.state().items() if name.split()[1] in own}
+    port = [name for name in statuses if name.startswith("Device ") and statuses[name] == "active"]
+    assert len(port) == 1, "the port stays as it is"
+    assert {status for name, status in statuses.items() if name not in port} == {"entered-in-error"}
+
+
+def test_an_amendment_replaces_the_document_and_corrects_observations() -> None:
+    old = episode("two-septa")
+    amendment = {**RETRACT, "id": "late-amendment", "kind": "amendment", "of": "access-medial", "sets": {"pain": 4}}
+    server = after([*sent(old, noted()), *sent(changed(old, more=[amendment]), noted())])
+    state = server.state()
+    pains = [held for held in state.values() if held.get("valueInteger") == 4]
+    assert [pain["status"] for pain in pains] == ["corrected"]
+    documents = [held for name, held in state.items() if name.startswith("DocumentReference")]
+    replacing = [one for one in documents if "relatesTo" in one]
+    assert [one["relatesTo"][0]["code"] for one in replacing] == ["replaces"]
+    (older,) = (one for one in documents if one["status"] == "superseded")
+    assert replacing[0]["relatesTo"][0]["target"]["reference"] == f"DocumentReference {older['identifier'][0]['value']}"
+    procedures = [held for name, held in state.items() if name.startswith("Procedure")]
+    assert {one["status"] for one in procedures} == {"completed"}
