@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from inspect import signature
 from pathlib import Path
 
 import pytest
@@ -24,7 +25,8 @@ def names_in(folder: Path) -> list[str]:
 
 
 def run(*arguments: object) -> Result:
-    return CliRunner().invoke(command, [str(argument) for argument in arguments])
+    apart = {"mix_stderr": False} if "mix_stderr" in signature(CliRunner).parameters else {}  # as click 8.1 asks
+    return CliRunner(**apart).invoke(command, [str(argument) for argument in arguments])
 
 
 def test_text_goes_to_standard_output() -> None:
