@@ -299,6 +299,7 @@ def _moment(context: Context, value: datetime) -> str:
 
 
 FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
+    "article": lambda text: phrasing.article(str(text)),
     "capital": lambda text: phrasing.capital(str(text)),
     "clock": _clock,
     "count": lambda items: len(items),

@@ -128,6 +128,16 @@ def count(value: int, one: str, many: str = "") -> str:
     return f"{number(Decimal(value))} {one if value == 1 else many or one + 's'}"
 
 
+def article(text: str) -> str:
+    """Return an amount with the article that its number takes when it is said.
+
+    >>> article("10 mL"), article("8.5 mL"), article("11 mL"), article("18,000 units")
+    ('a 10 mL', 'an 8.5 mL', 'an 11 mL', 'an 18,000 units')
+    """
+    groups = text.partition(" ")[0].partition(".")[0].split(",")
+    return f"{'an' if groups[0].startswith('8') or groups[0] in ('11', '18') else 'a'} {text}"
+
+
 def capital(text: str) -> str:
     """Return ``text`` with its first letter large."""
     return text[:1].upper() + text[1:]
@@ -176,6 +186,6 @@ def ordinal(value: int) -> str:
 
 
 __all__ = [
-    "MONTHS", "UTC", "capital", "clock", "count", "day", "label", "length", "listed", "local", "moment", "number",
-    "offset_name", "ordinal", "person", "quantity", "quoted", "span",
+    "MONTHS", "UTC", "article", "capital", "clock", "count", "day", "label", "length", "listed", "local", "moment",
+    "number", "offset_name", "ordinal", "person", "quantity", "quoted", "span",
 ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
@@ -18,7 +18,7 @@ from lda_notes.problems import Finding, Path
 from lda_notes.sheets import note_corrections as corrections
 from lda_notes.sheets import note_facts as told
 from lda_notes.sheets.note_corrections import Family
-from lda_notes.sheets.note_facts import Scene
+from lda_notes.sheets.note_facts import KIND_TITLES, Scene
 from lda_notes.sheets.parts import (
     Alert,
     Block,
@@ -32,27 +32,6 @@ from lda_notes.sheets.parts import (
     Together,
 )
 from lda_notes.timeline import Entry, Hold, Timeline
-
-KIND_TITLES: Final[Mapping[str, str]] = {
-    "access": "Access",
-    "arrival accessed": "Arrival with a needle in",
-    "de-access": "De-access",
-    "dressing change": "Dressing change",
-    "line check": "Line check",
-    "flush": "Flush and lock",
-    "line use": "Use of the line",
-    "patency treatment": "Patency treatment",
-    "patency check": "Patency check",
-    "evaluation": "Evaluation of the line",
-    "transfer": "Transfer",
-    "discharge": "Discharge",
-    "port implanted": "Port implanted",
-    "port removed": "Port removed",
-    "addendum": "Addendum",
-    "amendment": "Amendment",
-    "retraction": "Retraction",
-}
-"""What the note of each kind is headed."""
 
 CAUTIONS: Final = (
     "Written from the record by lda-notes, which records and computes; it gives no order and makes no judgement.",

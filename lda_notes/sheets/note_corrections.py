@@ -15,7 +15,7 @@ from lda_notes import phrasing
 from lda_notes.corrections import merge
 from lda_notes.facts import ANSWERS, label, leaves, plain, say
 from lda_notes.problems import Path
-from lda_notes.sheets.note_facts import Scene, Value, Values, at, kind_of
+from lda_notes.sheets.note_facts import KIND_TITLES, Scene, Value, Values, at, kind_of
 from lda_notes.timeline import Entry, Timeline
 
 KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}
@@ -86,9 +86,9 @@ def values(scene: Scene, family: Family | None) -> Values:
     by = target.original.by
     fallen = _fallen(scene, family) if isinstance(event, ev.Retraction) else ()
     return {
-        "target": (kind_of(target.event), (own, at(target, "kind"))),
+        "target": (KIND_TITLES[kind_of(target.event)].lower(), (own, at(target, "kind"))),
         "target_at": (target.original.at, (own, at(target, "at"))),
-        "target_by": (phrasing.person(by) if by else None, (at(target, "by"),)),
+        "target_by": ((phrasing.person(by) or None) if by else None, (at(target, "by"),)),
         "changes": (tuple(_changes(scene, family)), ()),
         "fallen": (fallen, ()),
     }
@@ -100,7 +100,7 @@ def _fallen(scene: Scene, family: Family | None) -> tuple[Values, ...]:
         return ()
     return tuple(
         {
-            "what": (kind_of(other.event), (at(other, "kind"),)),
+            "what": (KIND_TITLES[kind_of(other.event)].lower(), (at(other, "kind"),)),
             "at": (other.event.at, (at(other, "at"),)),
             "id": (phrasing.label(other.event.id), (at(other, "id"),)),
         }

@@ -20,6 +20,27 @@ from lda_notes.timeline import Entry, Hold, HoldReason, State, Step, Timeline
 Value = tuple[Any, tuple[Path, ...]]
 Values = dict[str, Value]
 
+KIND_TITLES: Final[Mapping[str, str]] = {
+    "access": "Access",
+    "arrival accessed": "Arrival with a needle in",
+    "de-access": "De-access",
+    "dressing change": "Dressing change",
+    "line check": "Line check",
+    "flush": "Flush and lock",
+    "line use": "Use of the line",
+    "patency treatment": "Patency treatment",
+    "patency check": "Patency check",
+    "evaluation": "Evaluation of the line",
+    "transfer": "Transfer",
+    "discharge": "Discharge",
+    "port implanted": "Port implanted",
+    "port removed": "Port removed",
+    "addendum": "Addendum",
+    "amendment": "Amendment",
+    "retraction": "Retraction",
+}
+"""What the note of each kind is headed."""
+
 DUE_SHOWN: Final[Mapping[str, tuple[ClockName, ...]]] = {
     "access": ("needle change", "dressing change", "flush"),
     "arrival accessed": ("needle change", "dressing change", "flush"),
@@ -112,8 +133,7 @@ def _where(scene: Scene) -> Values:
     place = " ".join(word for word in (port.side, port.area) if word)
     detail = phrasing.label(port.site_detail) if port.site_detail else ""
     paths: list[Path] = [("port", key) for key in ("side", "area", "site_detail") if getattr(port, key) is not None]
-    two = len(port.septa) > 1
-    septum = getattr(scene.event, "septum", None) if two else None
+    septum = getattr(scene.event, "septum", None)
     tip: Value = _NONE
     if port.tip is not None:
         how = (port.tip.location, port.tip.method)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from lda_notes.sheets import note
 from lda_notes.sheets.parts import Alert, Bullets, Heading, Paragraph, Sheet, Signature
 from lda_notes.sheets.trace import sentences, trace
 from lda_notes.syntax import read_yaml
+from lda_notes.wording import unsafe_forms
 
 CLEARED_BY = {"name": "Perpetua Sandoval-Finch", "credential": "RN vascular access specialist"}
 
@@ -244,7 +246,10 @@ def test_a_retracted_entry_is_named_and_nothing_of_it_is_stated() -> None:
         sheet = sheet_of(made.needle_event("2026-04-01 09:00", id="access"), wrong, withdrawn, choose=choose)
         written = text(sheet)
         assert "Line check, 1 April 2026, 10:00: RETRACTED" in written
-        assert "RETRACTED on 1 April 2026, 11:00 by Marisol Tamm, RN: the line check of 1 April 2026, 10:00" in written
+        assert (
+            "RETRACTED on 1 April 2026, 11:00 by Marisol Tamm, RN: entry wrong (line check, 1 April 2026, 10:00)"
+            in written
+        )
         assert 'Reason: "other patient".' in written
         for of_the_wrong in ("swelling", "left arm", "NO blood", "HOLD"):
             assert of_the_wrong not in written
@@ -259,7 +264,7 @@ def test_an_amendment_that_was_withdrawn_changes_nothing() -> None:
     )
     assert "Pain score: 2 of 10." in written
     assert "9" not in written.replace("19", "").replace("2019", "").replace("09:00", "").replace("0.9%", "")
-    assert "the amendment of 1 April 2026, 12:00" in written
+    assert "entry a (amendment, 1 April 2026, 12:00)" in written
 
 
 def test_a_correction_can_be_asked_for_by_itself() -> None:
@@ -444,3 +449,24 @@ def test_the_cautions_stand_at_the_foot() -> None:
     sheet = note_of(demo("uncomplicated-week"), "access-1")
     assert text(sheet).rstrip().endswith("Read it through before you sign.")
     assert not any(isinstance(block, Bullets) for block in sheet.blocks)
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
+def test_no_word_outside_quotation_marks_is_an_unsafe_form(path: Path) -> None:
+    written = text(note_of(path), 100_000)
+    assert unsafe_forms(re.sub(r'"[^"]*"', '""', written)) == []
+
+
+def test_unsafe_words_of_the_record_are_printed_as_entered_and_within_quotation_marks() -> None:
+    access = made.needle_event(
+        "2026-04-01 09:00",
+        id="access",
+        order="q7d order",
+        reason="flush 5.0 mL",
+        dressing={"type": "gauze", "securement": "tape >2 cm"},
+        by={"name": "U Thura", "credential": "MS"},
+    )
+    written = text(sheet_of(access))
+    for words in ("q7d order", "flush 5.0 mL", "tape >2 cm", "MS"):
+        assert f'"{words}"' in written
+    assert "U Thura" in written

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -386,3 +387,17 @@ def test_what_old_versions_left_is_cleared(cache_home: Path, monkeypatch: pytest
 
 def test_a_narrator_is_made_once() -> None:
     assert narrator() is narrator()
+
+
+def test_the_page_on_templates_names_every_tag_filter_and_function() -> None:
+    from lda_notes.narrative import FILTERS
+    from lda_notes.narrative_grammar import FUNCTIONS
+    from lda_notes.narrative_tags import Tags
+
+    page = (folder("note_templates") / "README.md").read_text()
+    for name in FILTERS:
+        assert re.search(rf"`{name}(\(.*?\))?`", page), name
+    for name in FUNCTIONS:
+        assert f"`{name}(" in page, name
+    for name in (*Tags.tags, "otherwise"):
+        assert f"`{{% {name} %}}`" in page, name
