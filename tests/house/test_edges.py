@@ -81,7 +81,11 @@ def test_only_the_shell_asks_the_clock() -> None:
         if name.startswith(NO_SHELL):
             continue
         for node in ast.walk(ast.parse(path.read_text())):
-            if isinstance(node, ast.Attribute) and node.attr in ("now", "utcnow", "today") and isinstance(node.ctx, ast.Load):
+            if (
+                isinstance(node, ast.Attribute)
+                and node.attr in ("now", "utcnow", "today")
+                and isinstance(node.ctx, ast.Load)
+            ):
                 owner = ast.unparse(node.value)
                 if owner.split(".")[-1] in ("datetime", "date"):
                     strays.append(f"{name}:{node.lineno}")
