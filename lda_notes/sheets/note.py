@@ -18,7 +18,8 @@ from lda_notes.problems import Finding, Path
 from lda_notes.sheets import note_corrections as corrections
 from lda_notes.sheets import note_facts as told
 from lda_notes.sheets.note_corrections import Family
-from lda_notes.sheets.note_facts import KIND_TITLES, Scene
+from lda_notes.sheets.note_scene import KIND_TITLES as KIND_TITLES
+from lda_notes.sheets.note_scene import Scene, at, kind_of
 from lda_notes.sheets.parts import (
     Alert,
     Block,
@@ -141,7 +142,7 @@ def _hold_words(desk: _Desk, hold: Hold, ended: Entry | None = None) -> str:
     said = f"not to be used since {since} ({reasons}). Only {told.hold_ends_with(hold, desk.policy)} ends the hold"
     if ended is None:
         return f"{said}."
-    kind = KIND_TITLES[told.kind_of(ended.event)].lower()
+    kind = KIND_TITLES[kind_of(ended.event)].lower()
     return f"{said}; it ended {phrasing.moment(ended.event.at, desk.zone)}, with the {kind}."
 
 
@@ -229,7 +230,7 @@ def _unread(judged: Judged) -> Iterator[Block]:
 
 def _section(desk: _Desk, family: Family) -> Iterator[Block]:
     entry = family.entry
-    title = f"{KIND_TITLES[told.kind_of(entry.event)]}, {phrasing.moment(entry.event.at, desk.zone)}"
+    title = f"{KIND_TITLES[kind_of(entry.event)]}, {phrasing.moment(entry.event.at, desk.zone)}"
     if entry.retraction is not None:
         yield Heading(f"{title}: RETRACTED")
         for correction in family.corrections:
@@ -254,7 +255,7 @@ def _section(desk: _Desk, family: Family) -> Iterator[Block]:
 
 
 def _correction_title(desk: _Desk, correction: Entry) -> str:
-    kind = KIND_TITLES[told.kind_of(correction.event)]
+    kind = KIND_TITLES[kind_of(correction.event)]
     return f"{kind}, {phrasing.moment(correction.event.at, desk.zone)}"
 
 
@@ -262,13 +263,10 @@ def _corrected(desk: _Desk, family: Family, amended: bool) -> Sentence:
     """Say first that an entry does not read as it was first charted."""
     rows = corrections.applied(family)
     said = phrasing.listed(
-        [
-            f"{KIND_TITLES[told.kind_of(row.event)].lower()} of {phrasing.moment(row.event.at, desk.zone)}"
-            for row in rows
-        ]
+        [f"{KIND_TITLES[kind_of(row.event)].lower()} of {phrasing.moment(row.event.at, desk.zone)}" for row in rows]
     )
     ends = "what was first charted stands at the end" if amended else "what was added stands after it"
-    facts = tuple(told.at(row, key) for row in rows for key in ("kind", "at"))
+    facts = tuple(at(row, key) for row in rows for key in ("kind", "at"))
     return Sentence(f"CORRECTED: this entry reads as changed by {said}; {ends}.", facts)
 
 

@@ -15,7 +15,7 @@ from lda_notes import phrasing
 from lda_notes.corrections import merge
 from lda_notes.facts import ANSWERS, label, leaves, plain, say
 from lda_notes.problems import Path
-from lda_notes.sheets.note_facts import KIND_TITLES, Scene, Value, Values, at, kind_of
+from lda_notes.sheets.note_scene import KIND_TITLES, Scene, Value, Values, at, kind_of
 from lda_notes.timeline import Entry, Timeline
 
 KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}

@@ -3,114 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from datetime import datetime
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
-from lda_notes import amounts, due, phrasing
+from lda_notes import amounts, phrasing
 from lda_notes import events as ev
-from lda_notes.due import ClockName, Due
 from lda_notes.facts import ANSWERS, Computed, label, leaves, plain, say
 from lda_notes.policy import Policy
 from lda_notes.problems import Path
 from lda_notes.shapes import Lock
-from lda_notes.timeline import Entry, Hold, HoldReason, State, Step, Timeline
-
-Value = tuple[Any, tuple[Path, ...]]
-Values = dict[str, Value]
-
-KIND_TITLES: Final[Mapping[str, str]] = {
-    "access": "Access",
-    "arrival accessed": "Arrival with a needle in",
-    "de-access": "De-access",
-    "dressing change": "Dressing change",
-    "line check": "Line check",
-    "flush": "Flush and lock",
-    "line use": "Use of the line",
-    "patency treatment": "Patency treatment",
-    "patency check": "Patency check",
-    "evaluation": "Evaluation of the line",
-    "transfer": "Transfer",
-    "discharge": "Discharge",
-    "port implanted": "Port implanted",
-    "port removed": "Port removed",
-    "addendum": "Addendum",
-    "amendment": "Amendment",
-    "retraction": "Retraction",
-}
-"""What the note of each kind is headed."""
-
-DUE_SHOWN: Final[Mapping[str, tuple[ClockName, ...]]] = {
-    "access": ("needle change", "dressing change", "flush"),
-    "arrival accessed": ("needle change", "dressing change", "flush"),
-    "de-access": ("idle flush", "maintenance flush"),
-    "dressing change": ("needle change", "dressing change"),
-    "line check": ("needle change", "dressing change"),
-    "flush": ("flush", "idle flush", "maintenance flush"),
-    "patency treatment": ("thrombolytic check",),
-    "patency check": ("thrombolytic check",),
-    "transfer": ("needle change", "dressing change", "flush", "thrombolytic check"),
-    "discharge": ("needle change", "dressing change", "flush", "idle flush", "maintenance flush", "thrombolytic check"),
-}
-"""Which clocks the note of each kind names; other kinds name none."""
-
-CLOCK_WORDS: Final[Mapping[ClockName, str]] = {
-    "needle change": "needle change",
-    "dressing change": "dressing change",
-    "line check": "next look at the line",
-    "flush": "next flush",
-    "idle flush": "next flush",
-    "maintenance flush": "next flush",
-    "thrombolytic check": "next look at the thrombolytic",
-}
-
-_TOLD_KEYS: Final[Mapping[ClockName, str]] = {
-    "needle change": "needle_change",
-    "dressing change": "dressing_change",
-    "flush": "flush",
-    "idle flush": "flush",
-    "maintenance flush": "flush",
-}
-
-SIGNED: Final = frozenset({"id", "kind", "at", "charted_at", "by", "verified_by"})
-"""Facts that heading and signature tell, not the sentences."""
-
-
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """One event in its surroundings. ``step`` is None for an entry that does not stand (an original, a retracted)."""
-
-    timeline: Timeline
-    policy: Policy
-    zone: ZoneInfo
-    entry: Entry
-    step: Step | None
-
-    @property
-    def event(self) -> Any:
-        """The event, of whatever kind."""
-        return self.entry.event
-
-    def states(self) -> tuple[tuple[State, State], ...]:
-        """Return the states before and after the event, for its septum or, if it is about none, for each."""
-        if self.step is None:
-            return ()
-        if self.step.septum is not None:
-            return ((self.step.before, self.step.after),)
-        moment = self.event.at
-        return tuple((s := self.timeline.state_at(septum, moment), s) for septum in self.timeline.episode.port.septa)
-
-
-def at(entry: Entry, *keys: str) -> Path:
-    """Return the path of a fact by its event; `standing` says where it is written when a correction supplied it."""
-    return ("events", entry.index, *keys)
-
-
-def kind_of(event: ev.Event) -> str:
-    """Return the tag of an event's kind."""
-    kind: str = event.kind  # type: ignore[attr-defined]
-    return kind
+from lda_notes.sheets import note_due
+from lda_notes.sheets.note_scene import SIGNED, Scene, Value, Values, at, since
+from lda_notes.timeline import Hold, HoldReason, State
 
 
 def values(scene: Scene) -> Values:
@@ -121,7 +24,7 @@ def values(scene: Scene) -> Values:
         **_line(scene),
         **_dwell(scene),
         **_holds(scene),
-        **_due(scene),
+        **note_due.values(scene),
     }
 
 
@@ -156,25 +59,12 @@ def _where(scene: Scene) -> Values:
     }
 
 
-def _recorded(entry: Entry, *keys: str) -> Path:
-    """Return the path of a fact, or of the kind of its event where it was not recorded: that is all there is."""
-    part: Any = entry.event
-    for key in keys:
-        part = getattr(part, key, None)
-    return at(entry, *keys) if part is not None else at(entry, "kind")
-
-
-def _since(entry: Entry) -> Path:
-    """Return the path of the moment that a needle's stay began."""
-    return _recorded(entry, "inserted_at" if isinstance(entry.event, ev.ArrivalAccessed) else "at")
-
-
 def _needle(scene: Scene) -> Values:
     event = scene.event
     values: Values = {"needle_since": _NONE, "needle_for": _NONE, "needle_unknown": _NONE, "removal_at": _NONE}
     stay = scene.step.before.needle if scene.step is not None and scene.step.septum is not None else None
     if stay is not None:
-        paths = (_since(stay.opened), at(scene.entry, "at"))
+        paths = (since(stay.opened), at(scene.entry, "at"))
         if stay.since is None:
             values["needle_unknown"] = ("The needle, in since an unknown time,", (at(stay.opened, "kind"),))
         elif stay.since <= event.at:
@@ -215,8 +105,8 @@ def _line_of(scene: Scene, state: State) -> Values:
         shown = state.last_removal
         path = at(shown, "at") if shown else ("port", "id")
         return {"says": (f"no needle is in{where}", (path,))}
-    since = "an unknown time" if stay.since is None else phrasing.clock(stay.since, scene.zone, _today(scene))
-    return {"says": (f"a needle is in since {since}{where}", (_since(stay.opened),))}
+    began = "an unknown time" if stay.since is None else phrasing.clock(stay.since, scene.zone, _today(scene))
+    return {"says": (f"a needle is in since {began}{where}", (since(stay.opened),))}
 
 
 def _today(scene: Scene) -> Any:
@@ -293,102 +183,6 @@ def _holds(scene: Scene) -> Values:
             case _:
                 pass
     return {"hold_begins": (tuple(begins), ()), "hold_remains": (tuple(remains), ()), "hold_ended": (tuple(ended), ())}
-
-
-# -- what is due --
-
-
-def dues(scene: Scene) -> Iterator[Due]:
-    """Yield the clocks that the note of this kind names, as they run right after the event."""
-    shown = DUE_SHOWN.get(scene.event.kind, ())
-    for _, after in scene.states():
-        for row in due.due(scene.timeline, after.septum, scene.policy, scene.event.at):
-            if row.clock in shown and _belongs(row, after):
-                yield row
-
-
-def _belongs(row: Due, after: State) -> bool:
-    """Tell whether a clock is this event's to name, not one that a later event of the same minute set."""
-    match row.clock:
-        case "needle change":
-            return after.needle is not None and after.needle.opened.index == row.restarted_by.index
-        case "dressing change":
-            return after.dressing is not None and after.dressing.put_on.index == row.restarted_by.index
-        case "idle flush" | "maintenance flush":
-            return after.needle is None
-        case _:
-            return after.needle is not None
-
-
-def interval(row: Due, policy: Policy) -> str:
-    """Say how long a clock runs and how it is counted."""
-    said = policy.text(row.limit)
-    if policy.limit(row.limit).unit == "days":
-        by_day = policy.choice("interval_counting") == "calendar day"
-        said += ", counted by calendar day" if by_day else ", counted by the hour"
-    return said
-
-
-def due_paths(row: Due) -> tuple[Path, ...]:
-    """Return where the facts stand that a due time rests on."""
-    entry = row.restarted_by
-    if row.clock == "needle change":
-        return (_since(entry),)
-    if row.clock == "dressing change":
-        began = "dressed_at" if isinstance(entry.event, ev.ArrivalAccessed) else "at"
-        return (_recorded(entry, began), _recorded(entry, "dressing", "type"))
-    return (at(entry, "at"),)
-
-
-def _due(scene: Scene) -> Values:
-    noted = getattr(scene.event, "next_due", None)
-    rows: dict[tuple[datetime, str, bool], Values] = {}
-    now: list[Values] = []
-    agreed: set[str] = set()
-    many = len(scene.timeline.episode.port.septa) > 1 and scene.step is not None and scene.step.septum is None
-    order = list(CLOCK_WORDS)
-    for row in sorted(
-        dues(scene), key=lambda d: (d.by is not None, d.by or d.restarted_by.event.at, order.index(d.clock))
-    ):
-        what = CLOCK_WORDS[row.clock] + (f" of the {phrasing.label(row.septum)} septum" if many else "")
-        if row.by is None:
-            now.append({"what": (what, due_paths(row)), "because": (row.why, due_paths(row))})
-            continue
-        key = _TOLD_KEYS.get(row.clock, "")
-        same = noted is not None and getattr(noted, key, None) == row.by
-        if same:
-            agreed.add(key)
-        values = rows.setdefault((row.by, interval(row, scene.policy), same), {})
-        _add_due(values, row, what, scene, at(scene.entry, "next_due", key) if same else None)
-    return {
-        "due": (tuple(rows.values()), ()),
-        "due_now": (tuple(now), ()),
-        "told_otherwise": (tuple(_otherwise(scene, noted, agreed)), ()),
-    }
-
-
-def _add_due(values: Values, row: Due, what: str, scene: Scene, told: Path | None) -> None:
-    past = row.by is not None and row.by < scene.event.at
-    names: tuple[str, ...] = (*values.get("what", ((), ()))[0], what)
-    paths = (*values.get("what", ((), ()))[1], *due_paths(row))
-    verb = ("were" if past else "are") if len(names) > 1 else ("was" if past else "is")
-    values["what"] = (names, paths)
-    values["verb"] = (verb, paths)
-    values["by"] = (row.by, paths)
-    values["interval"] = (interval(row, scene.policy), paths)
-    told_paths = (*values.get("told", (None, ()))[1], *((told,) if told else ()))
-    values["told"] = ("as the nurse noted" if told_paths else None, told_paths)
-
-
-def _otherwise(scene: Scene, noted: Any, agreed: set[str]) -> Iterator[Values]:
-    """Yield what the nurse noted as next due that the computed times do not say themselves."""
-    if noted is None:
-        return
-    for key, what in (("needle_change", "needle change"), ("dressing_change", "dressing change"), ("flush", "flush")):
-        moment = getattr(noted, key)
-        if moment is not None and key not in agreed:
-            path = at(scene.entry, "next_due", key)
-            yield {"what": (what, (path,)), "by": (moment, (path,))}
 
 
 # -- what no sentence told --

@@ -16,7 +16,7 @@ from lda_notes.policy import DEFAULT
 from lda_notes.render import render
 from lda_notes.sheets import note
 from lda_notes.sheets.note_corrections import standing
-from lda_notes.sheets.note_facts import SIGNED
+from lda_notes.sheets.note_scene import SIGNED
 from lda_notes.sheets.parts import Sheet
 from lda_notes.sheets.trace import sentences
 from lda_notes.wording import unsafe_forms
