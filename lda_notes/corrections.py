@@ -126,9 +126,15 @@ def _apply(entry: Entry, corrections: list[Entry]) -> tuple[Entry, list[Finding]
     return entry, findings
 
 
+_WHY_NOT: Final = frozenset({"not_assessed", "not_done"})
+
+
 def merge(old: Any, new: Any) -> Any:
-    """Return ``old`` with ``new`` laid over it: mappings key by key, everything else replaced."""
-    if isinstance(old, dict) and isinstance(new, dict):
+    """Return ``old`` with ``new`` laid over it: mappings key by key, everything else replaced.
+
+    A reason why not (``not_assessed``, ``not_done``) is an answer of its own: it replaces, and is replaced, whole.
+    """
+    if isinstance(old, dict) and isinstance(new, dict) and not _WHY_NOT & (old.keys() ^ new.keys()):
         return {**old, **{key: merge(old.get(key), value) for key, value in new.items()}}
     return new
 
