@@ -16,7 +16,7 @@ from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, every_fact, set_fact
 from lda_notes.chart.answers import Option, choose, person, plain_number
 from lda_notes.chart.display import WIDTH
-from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words
@@ -29,7 +29,7 @@ from lda_notes.events import KINDS, Correcting, Event
 from lda_notes.need import Need
 from lda_notes.needs import NEEDS
 from lda_notes.policy import Policy
-from lda_notes.problems import Path
+from lda_notes.problems import Failure, Path
 
 Kind = Literal["addendum", "amendment", "retraction"]
 
@@ -41,11 +41,16 @@ KINDS_SAID: Final[Mapping[Kind, str]] = {
 
 _VALUES: Final[Mapping[str, str]] = {"addendum": "adds", "amendment": "sets"}
 _DONE: Final = "that is all"
+_OWN: Final = frozenset({"kind", "reason", "text", "by"})
+"""What a correction says of itself; every other name is a fact of the entry."""
 
 
 @dataclass
 class CorrectionSubject:
-    """A correction of ``target``. What is said stands under ``new`` in the shape of the entry."""
+    """A correction of ``target``. What is said stands under ``new`` in the shape of the entry.
+
+    ``preset`` are facts said beforehand, in the same shape.
+    """
 
     episode: Episode
     target: Entry
@@ -54,6 +59,7 @@ class CorrectionSubject:
     given: Mapping[str, Any] = field(default_factory=dict)
     kind: Kind | None = None
     entry_id: str = ""
+    preset: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -74,6 +80,7 @@ class CorrectionSubject:
 
     def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked: which sort of correction, which facts, why, who."""
+        facts = self._all(facts)
         kind = self._kind(facts)
         if kind is None:
             yield self._which_kind()
@@ -97,6 +104,7 @@ class CorrectionSubject:
 
     def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
         """Return one sentence when the facts just given do not fit the entry's layout."""
+        facts = self._all(facts)
         inner = [path[1:] for path in given if path[0] == "new"]
         if not inner:
             return None
@@ -116,6 +124,7 @@ class CorrectionSubject:
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
         """Yield what changes, and the findings that the corrected record would have and the present one has not."""
+        before, after = self._all(before), self._all(after)
         for path, was, becomes in self._differences(after):
             if (path, was, becomes) not in set(self._differences(before)):
                 yield Say("tell", f"{self._named(path)}: was {was}; becomes {becomes}.")
@@ -141,6 +150,23 @@ class CorrectionSubject:
     def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
         """Say that every fact is asked for by name here."""
         return Unclear("Facts are asked for one by one here. Answer the question, or set one with =.")
+
+    def take(self, given: dict[str, str]) -> None:
+        """Take the facts of the entry out of answers given beforehand. Raises `Failure` for one that does not fit."""
+        for name in [name for name in given if name not in _OWN]:
+            text = given.pop(name)
+            read = self.setting(name, text, {})
+            if isinstance(read, Unclear):
+                raise Failure(f"{name}: {read.sentence} Nothing was written")
+            heard = read.heard if isinstance(read, Doubtful) else read
+            self.preset = paths.fold(heard.facts, onto=self.preset)
+            misfit = self.misfit({}, tuple(path for path, _ in heard.facts))
+            if misfit is not None:
+                raise Failure(f"{name}: {misfit} Nothing was written")
+
+    def _all(self, facts: Mapping[str, Any]) -> dict[str, Any]:
+        said: dict[str, Any] = merge(dict(self.preset), dict(facts))
+        return said
 
     # -- the questions --
 
@@ -170,7 +196,8 @@ class CorrectionSubject:
                     yield self._right(path)
             if number == len(asked) - 1:
                 break
-        yield self._which_fact(kind, len(asked))
+        if f"asked.{len(asked)}" not in answered:
+            yield self._which_fact(kind, len(asked), bool(facts.get("new")))
 
     def _paths_of(self, name: str) -> Iterator[Path]:
         path = paths.parse(name)
@@ -183,7 +210,7 @@ class CorrectionSubject:
         else:
             yield path
 
-    def _which_fact(self, kind: Kind, number: int) -> Question:
+    def _which_fact(self, kind: Kind, number: int, some: bool) -> Question:
         asks = "Which fact was left out?" if kind == "addendum" else "Which fact is wrong?"
 
         def read(text: str, _: Frame) -> Reading:
@@ -196,7 +223,7 @@ class CorrectionSubject:
             return Heard(((("asked", number), name),), f"{spot.title if spot else name} ({name})")
 
         nothing = Heard(((("asked", number), _DONE),), _DONE)
-        enough = number > 0 or kind == "addendum"
+        enough = some or number > 0 or kind == "addendum"
         return Question(
             f"asked.{number}", "fact", asks, read,
             hint="a word or its name, such as gauge or needle.gauge",
@@ -280,6 +307,7 @@ class CorrectionSubject:
 
     def review(self, facts: Mapping[str, Any]) -> Review:
         """Return the entry before and after, and the correction to be written."""
+        facts = self._all(facts)
         self.entry_id = self.entry_id or next_id(self.episode, self._kind(facts) or "addendum")
         entry = self._entry(facts)
         trial = self._trial(facts)

@@ -42,9 +42,9 @@ def read(path: Path) -> tuple[dict[str, Any], tuple[str, ...]]:
     if not isinstance(data, dict) or data.get("resourceType") != "Bundle":
         raise Failure(f"{path}: is no FHIR bundle in JSON; give one with a Patient, an Encounter and a Device")
     entries = [entry for entry in _list(data, "entry") if isinstance(entry.get("resource"), dict)]
-    by_address = {str(entry.get("fullUrl")): entry["resource"] for entry in entries}
+    by_address = {entry["fullUrl"]: entry["resource"] for entry in entries if isinstance(entry.get("fullUrl"), str)}
     resources = [entry["resource"] for entry in entries]
-    for one in resources:
+    for one in (one for one in resources if isinstance(one.get("id"), str)):
         by_address[f"{one.get('resourceType')}/{one.get('id')}"] = one
     patients = [one for one in resources if one.get("resourceType") == "Patient"]
     if len(patients) != 1:
@@ -132,7 +132,8 @@ def _resolved(reference: Any, by_address: Mapping[str, Json]) -> Json:
     """Return the resource that a reference means; the reference itself, which may carry a name, where it is absent."""
     if not isinstance(reference, Mapping):
         return {}
-    return by_address.get(str(reference.get("reference")), reference)
+    address = reference.get("reference")
+    return by_address.get(address, reference) if isinstance(address, str) else reference
 
 
 def _called(one: Json) -> str | None:

@@ -76,7 +76,9 @@ def command(
         raise Failure(f"{episode}: has no entry {event}; {hint}")
     now = clock(asof)
     subject = CorrectionSubject(record, every[event], policy, now, author(by), kind)
-    desk = Desk(f"correction of {event}", episode, now, given(pairs, answers), not no_input, sign)
+    said = given(pairs, answers)
+    subject.take(said)
+    desk = Desk(f"correction of {event}", episode, now, said, not no_input, sign)
     target = every[event].event
     tag = target.kind  # type: ignore[attr-defined]
     article = "an" if tag[0] in "aeio" else "a"

@@ -98,7 +98,7 @@ def test_a_routine_access_takes_at_most_sixty_keystrokes(ward: Path, capsys: pyt
     assert "access-2: written to episode.yaml" in end and nurse.code() == 0
     beyond = nurse.keys - nurse.free
     with capsys.disabled():
-        print(f"\nroutine access: {beyond} keystrokes beyond free text, Enter and signature counted")  # noqa: T201
+        print(f"\nroutine access: {beyond} keystrokes beyond free text, Enter and signature counted")
     assert beyond <= 60
     assert widest(nurse.shown) <= 80
     assert "\x1b" not in nurse.shown, "nothing is drawn over, nothing is coloured"
@@ -126,7 +126,7 @@ def test_the_very_first_access_of_a_record_takes_few_more(ward: Path, capsys: py
     assert nurse.code() == 0
     beyond = nurse.keys - nurse.free
     with capsys.disabled():
-        print(f"\nfirst access of a record: {beyond} keystrokes beyond free text")  # noqa: T201
+        print(f"\nfirst access of a record: {beyond} keystrokes beyond free text")
     assert beyond <= 62
     is_clean(ward, FIRST)
 

@@ -284,7 +284,7 @@ def _forked(work: Callable[[], None]) -> int:
             work()
             code = 0
         except BaseException as error:
-            print(repr(error), file=sys.stderr, flush=True)  # noqa: T201
+            print(repr(error), file=sys.stderr, flush=True)
         finally:
             os._exit(code)
     return child

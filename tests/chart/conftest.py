@@ -1,0 +1,49 @@
+"""A command run in this very process, as the shell would run it."""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from desk import NURSE, demo_until
+
+from lda_notes.cli import main
+
+
+class Ran(NamedTuple):
+    code: int
+    out: str
+    err: str
+
+
+Run = Callable[..., Ran]
+
+
+@pytest.fixture
+def ward(tmp_path: Path) -> Path:
+    """A folder with the demo as it stood after a needle was taken out."""
+    (tmp_path / "episode.yaml").write_bytes(demo_until("access-2"))
+    return tmp_path
+
+
+@pytest.fixture
+def run(ward: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    monkeypatch.chdir(ward)
+    monkeypatch.setenv("XDG_STATE_HOME", str(ward / "state"))
+    monkeypatch.setenv("LDA_NOTES_BY", NURSE)
+    monkeypatch.delenv("LDA_NOTES_POLICY", raising=False)
+
+    def run_it(*arguments: str, typed: str = "") -> Ran:
+        monkeypatch.setattr(sys, "argv", ["lda-notes", *arguments])
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(typed.encode()), encoding="utf-8"))
+        with pytest.raises(SystemExit) as left:
+            main()
+        said = capsys.readouterr()
+        assert isinstance(left.value.code, int)
+        return Ran(left.value.code, said.out, said.err)
+
+    return run_it

@@ -1,0 +1,176 @@
+"""Corrections: what is asked, what is written, and that the original stays."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import Run
+from desk import BY, answered, demo_until, episode, name
+
+from lda_notes import record as records
+from lda_notes.chart.correction import CorrectionSubject, Kind
+from lda_notes.chart.talk import Talk
+from lda_notes.corrections import corrected
+from lda_notes.policy import DEFAULT
+
+NOW = "2026-05-11T15:45-05:00"
+SECOND = ("--asof", NOW)
+
+
+def correction(event: str, kind: Kind | None = None, raw: bytes = b"") -> Talk:
+    made = episode(raw or demo_until("access-2"))
+    standing, _, corrections, _ = corrected(made)
+    target = next(one for one in (*standing, *corrections) if one.event.id == event)
+    return Talk(CorrectionSubject(made, target, DEFAULT, lambda: datetime.fromisoformat(NOW), BY, kind))
+
+
+def entry(talk: Talk) -> dict[str, Any]:
+    subject = talk.subject
+    assert isinstance(subject, CorrectionSubject)
+    review = subject.review(talk.facts)
+    assert review.author == BY["by"]
+    return review.entry
+
+
+def test_an_amendment_of_several_facts() -> None:
+    talk, says = answered(correction("access-1"), "2", "gauge", "22", "length", "25", "", "read wrongly")
+    assert talk.question is None
+    assert "Needle gauge: was 20; becomes 22." in [say.text for say in says]
+    made = entry(talk)
+    assert made["kind"] == "amendment" and made["of"] == "access-1" and made["id"] == "amendment-1"
+    assert made["sets"] == {"needle": {"gauge": 22, "length_mm": 25}} and made["reason"] == "read wrongly"
+    assert made["at"] == made["charted_at"] == NOW
+
+
+def test_one_flush_of_a_list_is_corrected_and_the_list_stays_whole() -> None:
+    talk, _ = answered(correction("access-1", "amendment"), "flushes.0.volume_ml", "20", "", "misread")
+    (flush,) = entry(talk)["sets"]["flushes"]
+    assert flush == {
+        "solution": "0.9% sodium chloride",
+        "volume_ml": 20,
+        "syringe_ml": 10,
+        "technique": "push-pause",
+        "resistance": "none",
+    }
+
+
+def test_the_time_of_an_entry_is_corrected_near_where_it_was() -> None:
+    talk, _ = answered(correction("check-13", "amendment"), "at", "0440", "", "watch was slow")
+    assert entry(talk)["sets"] == {"at": "2026-05-11T04:40-05:00"}
+
+
+def test_an_addendum_adds_what_was_left_out_and_text() -> None:
+    talk, says = answered(correction("access-1", "addendum"), "remarks", "patient hard of hearing", "")
+    assert name(talk) == "text" and talk.question is not None and talk.question.default is not None
+    talk, says = answered(talk, "", "left out")
+    made = entry(talk)
+    assert made["adds"] == {"remarks": "patient hard of hearing"} and "text" not in made
+    assert not [say for say in says if say.finding]
+
+
+def test_an_addendum_of_text_alone() -> None:
+    talk, _ = answered(correction("access-1", "addendum"), "")
+    assert name(talk) == "text"
+    _, says = answered(talk, "")
+    assert "This has to be said" in says[0].text
+    talk, _ = answered(talk, "patient asked for the smaller dressing", "left out")
+    made = entry(talk)
+    assert made["text"] == "patient asked for the smaller dressing" and "adds" not in made
+
+
+def test_a_problem_told_later_is_added_in_full() -> None:
+    talk, _ = answered(correction("access-1", "addendum"), "problem")
+    asked = []
+    while talk.question is not None and talk.question.name.startswith("new.problems"):
+        asked.append(talk.question.name)
+        text = {"what": "skin itched", "told": "Dr Amaranth Locke, MD", "told_at": "1730"}.get(
+            talk.question.name.rpartition(".")[2], "seen"
+        )
+        talk, _ = answered(talk, text)
+    assert [one.rpartition(".")[2] for one in asked] == ["what", "action", "told", "told_at", "reply"]
+    talk, _ = answered(talk, "", "", "told after charting")
+    (problem,) = entry(talk)["adds"]["problems"]
+    assert problem["told"] == {"name": "Dr Amaranth Locke", "credential": "MD"}
+    assert problem["told_at"] == "2026-05-04T17:30-05:00"
+
+
+def test_an_addendum_that_changes_a_fact_is_told_at_once() -> None:
+    _, says = answered(correction("access-1", "addendum"), "needle.gauge", "22")
+    assert "addendum-changes-fact" in [say.finding.rule for say in says if say.finding]
+
+
+def test_a_wrong_value_is_refused() -> None:
+    talk, _ = answered(correction("access-1", "amendment"), "pain")
+    same, says = answered(talk, "11")
+    assert says[0].tone == "fault" and same.facts == talk.facts
+    talk, says = answered(correction("access-1", "amendment"), "colour")
+    assert "Nothing is called colour here." in says[0].text
+    talk, says = answered(correction("access-1", "amendment"), "at", "2026-06-01 10:00")
+    assert says[-1].tone == "doubt" and "has not come yet" in says[-1].text
+
+
+def test_the_findings_of_the_corrected_record_are_told() -> None:
+    _, says = answered(correction("access-1", "amendment"), "identifiers_checked", "name")
+    assert any(say.finding is not None and say.finding.severity == "unsafe" for say in says)
+
+
+def test_a_retraction_asks_why_and_nothing_else() -> None:
+    talk, _ = answered(correction("check-13", "retraction"), "wrong patient")
+    assert talk.question is None
+    made = entry(talk)
+    assert made["kind"] == "retraction" and made["reason"] == "wrong patient"
+    assert not {"sets", "adds", "text"} & made.keys()
+
+
+def test_who_corrects_is_asked_when_nobody_said_it() -> None:
+    talk = correction("check-13", "retraction")
+    subject = talk.subject
+    assert isinstance(subject, CorrectionSubject)
+    subject.given = {}
+    talk, _ = answered(talk, "wrong patient")
+    assert name(talk) == "by"
+    talk, _ = answered(talk, "Ilse Novak, RN")
+    assert subject.review(talk.facts).author == {"name": "Ilse Novak", "credential": "RN"}
+
+
+def test_every_sort_of_correction_leaves_the_original_bytes(run: Run, ward: Path) -> None:
+    before = (ward / "episode.yaml").read_bytes()
+    amend = ("amend", "episode.yaml")
+    for arguments, typed in (
+        ((*amend, "access-1", "--as", "amendment"), "gauge\n22\n\nmisread\nMT\n"),
+        ((*amend, "access-1", "--as", "addendum"), "\nasked for the smaller dressing\nleft out\nMT\n"),
+        ((*amend, "check-13", "--as", "retraction"), "wrong patient\nMT\n"),
+        ((*amend, "retraction-1"), "it was the right one after all\nMT\n"),
+    ):
+        ran = run(*arguments, *SECOND, typed=typed)
+        assert ran.code == 0, ran.err
+    assert (ward / "episode.yaml").read_bytes().startswith(before)
+    made = records.read(ward / "episode.yaml").episode
+    assert made is not None and records.read(ward / "episode.yaml").findings == ()
+    assert [event.id for event in made.events[-4:]] == ["amendment-1", "addendum-1", "retraction-1", "retraction-2"]
+    standing, _, _, faults = corrected(made)
+    assert faults == ()
+    access = next(one for one in standing if one.event.id == "access-1")
+    assert access.event.needle.gauge == 22 and access.original.needle.gauge == 20  # type: ignore[attr-defined]
+
+
+def test_a_correction_from_a_script(run: Run, ward: Path) -> None:
+    ran = run(
+        *("amend", "episode.yaml", "access-1", "--as", "amendment", "--no-input", "--sign", "MT", *SECOND),
+        *("--set", "needle.gauge=22", "--set", "reason=misread"),
+    )
+    assert ran.code == 0, ran.err
+    made = records.read(ward / "episode.yaml").episode
+    assert made is not None
+    assert made.events[-1].model_dump(mode="json")["sets"] == {"needle": {"gauge": 22}}
+
+
+@pytest.mark.parametrize(
+    ("event", "says"), [("acces-1", "did you mean access-1?"), ("zzz", "has no entry zzz; `lda-notes note FILE --all`")]
+)
+def test_an_entry_that_is_not_there(run: Run, event: str, says: str) -> None:
+    ran = run("amend", "episode.yaml", event)
+    assert ran.code == 2 and says in ran.err

@@ -1,0 +1,204 @@
+"""Charting without a terminal: answers by option, from a file, nothing asked, what is missing named."""
+
+from __future__ import annotations
+
+import json
+import stat
+from pathlib import Path
+
+import pytest
+from conftest import Run
+from desk import demo_until
+
+from lda_notes import record as records
+from lda_notes.chart.given import from_file, from_options
+from lda_notes.problems import Failure
+
+SECOND = ("--asof", "2026-05-11T15:45-05:00")
+CHECK = {
+    "site": "a",
+    "dressing_found": "intact",
+    "connections_secure": "y",
+}
+ACCESS = """\
+# answers for training: a needle change without a hitch
+at: "1530"
+identifiers_checked: [name, birth date]
+allergies_checked: yes
+reason: treatment goes on
+site: a
+anaesthetic: none used
+technique: a
+antisepsis: {agent: chlorhexidine in alcohol, started_at: "-6", skin: dry, scrub_s: 60, dry_s: 60, fully_dry: yes}
+needle: {gauge: 20, length_mm: 19, non_coring: yes, power_rated: yes, lot: LOT-A91, expires: 2028-04-30}
+attempts: 1
+blood_return: present
+blood_looks: like whole blood
+discard_ml: 5
+flush: a
+flushes: [{resistance: none}]
+lock: {not_done: infusion connected}
+infusion: 0.9% sodium chloride at 50 mL per hour
+dressing: {type: transparent, securement: adhesive strips}
+finish: a
+pain: {not_assessed: interpreter not there yet}
+response: tolerated well
+teaching: {about: to report pain at once, to: patient, understanding: taught back}
+due: a
+"""
+
+
+def options(answers: dict[str, str]) -> list[str]:
+    return [part for name, value in answers.items() for part in ("--set", f"{name}={value}")]
+
+
+def events(ward: Path) -> list[str]:
+    read = records.read(ward / "episode.yaml").episode
+    assert read is not None
+    return [event.id for event in read.events]
+
+
+def test_a_scripts_line_check_asks_nothing(run: Run, ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    asof = ("--asof", "2026-05-07T12:00-05:00")
+    ran = run("chart", "episode.yaml", "check", "--at", "1150", *options(CHECK), "--no-input", "--sign", "MT", *asof)
+    assert ran.code == 0 and ran.out == "check-6: written to episode.yaml; the state before is episode.yaml.1\n"
+    assert "Time of the event: 7 May 2026, 11:50." in ran.err, "what is said goes to standard error"
+    assert events(ward)[-1] == "check-6"
+    assert run("check", "episode.yaml", *asof).code == 0
+    assert not list((ward / "state").rglob("*")), "no draft where nothing is asked"
+
+
+def test_a_file_of_answers_charts_a_whole_access(run: Run, ward: Path) -> None:
+    (ward / "answers.yaml").write_text(ACCESS)
+    ran = run("chart", "episode.yaml", "access", "--answers", "answers.yaml", "--no-input", "--sign", "y", *SECOND)
+    assert ran.code == 0, ran.err
+    assert run("check", "episode.yaml", *SECOND).code == 0
+    read = records.read(ward / "episode.yaml").episode
+    assert read is not None
+    event = read.events[-1].model_dump(mode="json", exclude_unset=True)
+    assert event["needle"]["lot"] == "LOT-A91" and event["antisepsis"]["dry_s"] == "60"
+    assert event["pain"] == {"not_assessed": "interpreter not there yet"}
+    assert event["order"] == "LB-ORD-5501", "what Enter takes is taken"
+    assert event["follows_removal"] == "removal-1"
+
+
+def test_the_replay_shows_each_question_with_its_answer(run: Run, ward: Path) -> None:
+    (ward / "answers.yaml").write_text(ACCESS)
+    ran = run("chart", "episode.yaml", "access", "--answers", "answers.yaml", "--no-input", "--sign", "y", *SECOND)
+    assert "When was it? (such as 0940, -15m, now, yesterday 2210)\n  Enter: 11 May 2026, 15:45\n> 1530\n" in ran.err
+    assert "Was there resistance?\n  n: none   s: some   c: cannot flush\n> none\n  Resistance: none.\n" in ran.err
+
+
+def test_json_answers_are_read_too(run: Run, ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    (ward / "answers.json").write_text(json.dumps({**CHECK, "at": "1150", "dressing_found": ["intact"]}))
+    asof = ("--asof", "2026-05-07T12:00-05:00")
+    assert (
+        run("chart", "episode.yaml", "check", "--answers", "answers.json", "--no-input", "--sign", "MT", *asof).code
+        == 0
+    )
+
+
+def test_what_is_missing_is_listed_whole_and_nothing_is_written(run: Run, ward: Path) -> None:
+    before = (ward / "episode.yaml").read_bytes()
+    ran = run("chart", "episode.yaml", "access", "--no-input", "--sign", "y", "--set", "attempts=1", *SECOND)
+    assert ran.code == 2
+    told = ran.err[ran.err.index("lda-notes: ") :]
+    assert "nothing was written" in told and "answers are missing; give them with --set NAME=VALUE:" in told
+    for name in ("identifiers_checked", "allergies_checked", "site.skin", "antisepsis.agent", "blood", "response"):
+        assert f"  {name}: " in told
+    assert "  attempts: " not in told and "  reason: " not in told, "recommended facts may stay open"
+    assert (ward / "episode.yaml").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("pairs", "says"),
+    [
+        ({"dressing_found": "torn"}, "dressing_found: Type i, d, s, l or m. Nothing was written"),
+        ({"nedle.gauge": "20"}, "nedle.gauge: There is no fact nedle.gauge here."),
+        ({"by": ","}, "by: Type a name and a role"),
+    ],
+)
+def test_an_answer_that_is_not_understood_is_named(run: Run, ward: Path, pairs: dict[str, str], says: str) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    before = (ward / "episode.yaml").read_bytes()
+    given = options({**CHECK, **pairs})
+    ran = run(
+        "chart", "episode.yaml", "check", *given, "--no-input", "--sign", "MT", "--asof", "2026-05-07T12:00-05:00"
+    )
+    assert ran.code == 2 and says in ran.err
+    assert (ward / "episode.yaml").read_bytes() == before
+
+
+@pytest.mark.parametrize(("sign", "says"), [((), "give --sign"), (("--sign", "XX"), "not the author's initials")])
+def test_nothing_is_written_unsigned(run: Run, ward: Path, sign: tuple[str, ...], says: str) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    before = (ward / "episode.yaml").read_bytes()
+    ran = run(
+        "chart", "episode.yaml", "check", *options(CHECK), "--no-input", *sign, "--asof", "2026-05-07T12:00-05:00"
+    )
+    assert ran.code == 2 and says in ran.err
+    assert (ward / "episode.yaml").read_bytes() == before
+
+
+def test_some_answers_given_and_the_rest_asked(run: Run, ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    asof = ("--asof", "2026-05-07T12:00-05:00")
+    ran = run("chart", "episode.yaml", "check", "--set", "site=a", *asof, typed="1150\ni\ny\nMT\n")
+    assert ran.code == 0, ran.err
+
+
+def test_an_input_that_ends_keeps_the_draft(run: Run, ward: Path) -> None:
+    ran = run("chart", "episode.yaml", "access", *SECOND, typed="-15m\n12\n")
+    assert ran.code == 130 and "kept as a private draft" in ran.err
+    (draft,) = (ward / "state").rglob("*.json")
+    assert stat.S_IMODE(draft.stat().st_mode) == 0o600
+    again = run("chart", "episode.yaml", "access", *SECOND, typed="\ny\n")
+    assert "A draft of this access holds 2 answers; the last: identifiers_checked, name and birth date." in again.err
+    assert "Allergy check: yes." in again.err
+
+
+def test_a_draft_that_was_signed_and_written_is_not_offered(run: Run, ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    asof = ("--asof", "2026-05-07T12:00-05:00")
+    run("chart", "episode.yaml", "check", *asof, typed="1150\na\ni\ny\n")
+    (draft,) = (ward / "state").rglob("*.json")
+    kept = json.loads(draft.read_bytes())
+    assert run("chart", "episode.yaml", "check", *asof, typed="\nMT\n").code == 0
+    read = records.read(ward / "episode.yaml").episode
+    assert read is not None
+    kept["signed"] = read.events[-1].model_dump(mode="json", exclude_unset=True)
+    draft.write_text(json.dumps(kept))  # as if the program had been killed right after writing
+    ran = run("chart", "episode.yaml", "check", *asof, typed="")
+    assert "is in the record; its draft was left over" in ran.err and "holds" not in ran.err
+    assert not draft.exists()
+
+
+def test_bytes_that_are_no_text_are_told(run: Run, monkeypatch: pytest.MonkeyPatch, ward: Path) -> None:
+    import io
+    import sys
+
+    from lda_notes.commands.console import Terminal
+
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"\xff\xfe\n"), encoding="utf-8"))
+    assert Terminal().ask() == "\udcff\udcfe"
+
+
+def test_faults_of_the_answers_file_come_all_at_once_with_their_places(tmp_path: Path) -> None:
+    path = tmp_path / "answers.yaml"
+    path.write_text("at: 0940\nat: x\n")
+    with pytest.raises(Failure) as told:
+        from_file(path)
+    assert f"{path}:1:5: " in str(told.value) and f"{path}:2:1: " in str(told.value)
+    with pytest.raises(Failure, match="cannot be read"):
+        from_file(tmp_path / "none.yaml")
+    with pytest.raises(Failure, match="is not NAME=VALUE"):
+        from_options(("gauge",))
+    assert from_options(("reason=a = b", "pain= 3 ")) == {"reason": "a = b", "pain": "3"}
+
+
+def test_a_record_that_cannot_be_read_is_not_charted_in(run: Run, ward: Path) -> None:
+    (ward / "episode.yaml").write_text("record_version: 1\n")
+    ran = run("chart", "episode.yaml", "access")
+    assert ran.code == 2 and "Nothing can be added before that is mended" in ran.err and "Traceback" not in ran.err

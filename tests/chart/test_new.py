@@ -1,0 +1,198 @@
+"""Starting a record: asked for, or out of a FHIR bundle; readable at once, and charted in."""
+
+from __future__ import annotations
+
+import json
+import stat
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import Run
+from desk import DEMO, demo_until
+
+from lda_notes import pipeline
+from lda_notes import record as records
+from lda_notes.chart import from_bundle
+from lda_notes.fhir.book import Options
+from lda_notes.fhir.bundle import bundles
+from lda_notes.fhir.config import Config
+from lda_notes.policy import DEFAULT
+from lda_notes.problems import Failure
+
+SECOND = ("--asof", "2026-05-11T15:45-05:00")
+TYPED = [
+    *("Brightwater", "Tobias", "LB-000777", "", "1979-03-04", "1, 4", "hives", "", "n", "81"),
+    *("", "", "", "12", "", "2026-05-10 14:00"),
+    *("", "r", "1", "infraclavicular", "", "t", "y", "5", "300", "0.8", "n"),
+    *("cavoatrial junction", "chest radiograph", "2026-01-02", "2026-01-02", "", ""),
+    "y",
+]
+
+
+def test_a_record_is_started_by_answering(run: Run, ward: Path) -> None:
+    ran = run("new", "tobias.yaml", *SECOND, typed="\n".join(TYPED) + "\n")
+    assert ran.code == 0, ran.err
+    assert ran.out == "tobias.yaml: written; chart in it with `lda-notes chart tobias.yaml access`\n"
+    assert "Enter: Lantern Bay Hospital (fictional)" in ran.err, "the records beside it say where they are"
+    path = ward / "tobias.yaml"
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    read = records.read(path)
+    assert read.findings == () and read.episode is not None
+    made = read.episode
+    assert made.id == "tobias" and made.events == () and made.stay.time_zone == "America/Chicago"
+    assert [(a.to, a.reaction) for a in made.patient.allergies or ()] == [
+        ("chlorhexidine", "hives"),
+        ("adhesive", None),
+    ]
+    assert made.patient.history == () and str(made.patient.weight_kg) == "81"
+    assert made.port.power is not None and made.port.power.rated and made.port.power.max_pressure_psi == 300
+    assert made.port.tip is not None and made.port.tip.method == "chest radiograph"
+    assert made.stay.admitted_at == datetime(2026, 5, 10, 19, 0, tzinfo=UTC)
+    assert run("check", "tobias.yaml", *SECOND).code == 0
+
+
+def test_a_new_record_can_be_charted_in_at_once(run: Run, ward: Path) -> None:
+    assert run("new", "tobias.yaml", *SECOND, typed="\n".join(TYPED) + "\n").code == 0
+    access = [
+        *("-15m", "12", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "20 19", "a", "1", "w", "5"),
+        *("a", "n", "a", "1", "a", "n", "tape strips", "0", "1", "to report pain", "", "t", "a", "y"),
+    ]
+    ran = run("chart", "tobias.yaml", "access", *SECOND, typed="\n".join(access) + "\n")
+    assert "access-1: written" in ran.out, ran.err[-3000:]
+
+
+def test_json_is_written_where_the_name_says_so(run: Run, ward: Path) -> None:
+    assert run("new", "tobias.json", *SECOND, typed="\n".join(TYPED) + "\n").code == 0
+    assert json.loads((ward / "tobias.json").read_text())["patient"]["family_name"] == "Brightwater"
+    assert records.read(ward / "tobias.json").findings == ()
+
+
+def test_nothing_takes_the_place_of_a_record(run: Run, ward: Path) -> None:
+    before = (ward / "episode.yaml").read_bytes()
+    ran = run("new", "episode.yaml", typed="y\n" * 40)
+    assert ran.code == 2 and "already stands there" in ran.err
+    assert (ward / "episode.yaml").read_bytes() == before
+    assert run("new", "episode.txt").code == 2
+
+
+def test_faults_are_said_at_once(run: Run, ward: Path) -> None:
+    typed = ["Brightwater", "Tobias", "LB-000777", "", "2079-03-04", "n", "1890-03-04", "x", "n"]
+    ran = run("new", "tobias.yaml", *SECOND, typed="\n".join(typed) + "\n")
+    assert ran.code == 130 and not (ward / "tobias.yaml").exists()
+    assert "2079-03-04 has not come yet." in ran.err
+    assert "Type n for none, or numbers or names with commas between them" in ran.err
+    assert "NOT RECORDED" not in ran.err and "not recorded for" not in ran.err, "what is still asked is no news"
+
+
+def test_an_unknown_time_zone_is_refused(run: Run) -> None:
+    typed = [*TYPED[:11], "Nowhere/Else", "America/Chicago"]
+    ran = run("new", "tobias.yaml", *SECOND, typed="\n".join(typed) + "\n")
+    assert "expected a time zone such as America/Chicago" in " ".join(ran.err.split()) or "a time zone" in ran.err
+
+
+def context(raw: bytes = b"") -> dict[str, Any]:
+    """Return a bundle of patient, stay and port as another system might hold them: ours, less everything else."""
+    path = DEMO
+    judged = pipeline.judge_file(path, DEFAULT, datetime(2026, 5, 12, 20, 0, tzinfo=UTC))
+    assert judged.timeline is not None
+    first = next(bundles(judged.timeline, DEFAULT, Config(), Options(with_context=True)))
+    kept = ("Patient", "Organization", "Location", "Encounter", "Device")
+    entries = [entry for entry in first.bundle["entry"] if entry["resource"]["resourceType"] in kept]
+    return json.loads(json.dumps({"resourceType": "Bundle", "type": "collection", "entry": entries}, default=str))  # type: ignore[no-any-return]
+
+
+def test_what_a_bundle_says_is_not_asked(run: Run, ward: Path) -> None:
+    (ward / "admission.json").write_text(json.dumps(context()))
+    typed = ["n", "n", "68.5", "", "", "", "y"]
+    ran = run("new", "odessa.yaml", "--from-bundle", "admission.json", *SECOND, typed="\n".join(typed) + "\n")
+    assert ran.code == 0, ran.err
+    for known in ("Family name of the patient?", "Record number?", "Which unit?", "On which side is the port?"):
+        assert known not in ran.err
+    made = records.read(ward / "odessa.yaml").episode
+    demo = records.read(DEMO).episode
+    assert made is not None and demo is not None
+    assert made.patient.identifiers == demo.patient.identifiers and made.patient.birth_date == demo.patient.birth_date
+    assert (made.stay.facility, made.stay.unit, made.stay.room) == (
+        demo.stay.facility,
+        demo.stay.unit,
+        demo.stay.room,
+    )
+    assert made.stay.admitted_at == demo.stay.admitted_at and made.stay.setting == demo.stay.setting
+    assert made.port == demo.port
+
+
+def bundle(*resources: dict[str, Any]) -> dict[str, Any]:
+    return {"resourceType": "Bundle", "entry": [{"resource": resource} for resource in resources]}
+
+
+PATIENT = {
+    "resourceType": "Patient",
+    "identifier": [{"value": "nobody's"}, {"system": "https://made.example/mrn", "value": "M-1"}],
+    "name": [{"text": "old"}, {"use": "official", "family": "Brightwater", "given": ["Tobias", "Ray"]}],
+    "birthDate": "1979",
+}
+STAY = {
+    "resourceType": "Encounter",
+    "class": {"code": "EMER"},
+    "period": {"start": "2026-05-10"},
+    "location": [{"location": {"display": "Emergency 2"}}],
+    "serviceProvider": {"display": "Made Hospital (fictional)"},
+}
+PORT = {
+    "resourceType": "Device",
+    "type": {"coding": [{"code": "398013009"}]},
+    "udiCarrier": [{"carrierHRF": "(01)51022222233336"}],
+}
+
+
+def test_a_bundle_of_another_system_gives_what_it_has(tmp_path: Path) -> None:
+    path = tmp_path / "b.json"
+    path.write_text(json.dumps(bundle(PATIENT, STAY, PORT, {"resourceType": "Device", "type": {"text": "pump"}})))
+    found, notes = from_bundle.read(path)
+    assert found["patient"] == {
+        "identifiers": [{"system": "https://made.example/mrn", "value": "M-1"}],
+        "family_name": "Brightwater",
+        "given_name": "Tobias Ray",
+    }, "a year alone is no birth date"
+    assert found["stay"] == {"facility": "Made Hospital (fictional)", "unit": "Emergency 2", "setting": "emergency"}
+    assert found["port"] == {"udi": "(01)51022222233336"}
+    assert notes == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("{", "is no FHIR bundle"),
+        ("[]", "is no FHIR bundle"),
+        ('{"resourceType": "Patient"}', "is no FHIR bundle"),
+        (json.dumps(bundle()), "holds 0 patients"),
+        (json.dumps(bundle(PATIENT, PATIENT)), "holds 2 patients"),
+        ("[" * 100_000, "is no FHIR bundle"),
+    ],
+)
+def test_what_is_no_bundle_of_one_patient_is_refused(tmp_path: Path, text: str, says: str) -> None:
+    path = tmp_path / "b.json"
+    path.write_text(text)
+    with pytest.raises(Failure, match=says):
+        from_bundle.read(path)
+
+
+@pytest.mark.parametrize("broken", [{"name": 3}, {"identifier": "x"}, {"name": [{"given": 3}]}, {"birthDate": []}])
+def test_a_patient_of_odd_shape_is_read_as_far_as_it_goes(tmp_path: Path, broken: dict[str, Any]) -> None:
+    path = tmp_path / "b.json"
+    odd = {"resourceType": "Device", "type": {"text": "implanted port"}, "property": 3, "deviceName": [3]}
+    path.write_text(json.dumps(bundle({**PATIENT, **broken}, {**STAY, "location": [3], "period": 3}, odd)))
+    found, _ = from_bundle.read(path)
+    assert isinstance(found, dict)
+
+
+def test_two_ports_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "b.json"
+    path.write_text(json.dumps(bundle(PATIENT, PORT, PORT)))
+    assert from_bundle.read(path)[1] == ("The bundle holds 0 stays and 2 ports; the last of each was taken.",)
+
+
+def test_the_demo_is_still_what_these_tests_take_it_for() -> None:
+    assert demo_until("access-1").endswith(b"events: []\n")
