@@ -1,0 +1,137 @@
+"""Makes ``lda_notes/fhir/CODES.md``: every code that is sent and where it was verified, and what carries which fact.
+
+Run ``python tests/fhir/make_codes_page.py`` after a change of the tables; a test makes it again and compares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from lda_notes.events import KINDS
+from lda_notes.fhir.codes import CONCEPTS, NOT_EMITTED, code_rows
+from lda_notes.fhir.extensions import OWN
+from lda_notes.fhir.panels import ACTS, PANELS_OF
+from lda_notes.fhir.units import UNITS
+
+TARGET: Final = Path(__file__).parents[2] / "lda_notes" / "fhir" / "CODES.md"
+
+
+def table(heads: tuple[str, ...], rows: Iterator[tuple[str, ...]]) -> Iterator[str]:
+    yield f"| {' | '.join(heads)} |"
+    yield f"|{'---|' * len(heads)}"
+    for row in rows:
+        yield f"| {' | '.join(cell.replace('|', '/') for cell in row)} |"
+    yield ""
+
+
+def codes() -> Iterator[str]:
+    yield "## Codes"
+    yield ""
+    yield "A code is sent only when somebody found it, with this display, in a published text. `verify` refuses others."
+    yield ""
+    rows = (
+        (f"`{row.code.code}`", row.code.display, row.code.system, ", ".join(row.used_for) or "-", row.code.verified)
+        for row in code_rows()
+    )
+    yield from table(("code", "display", "system", "used for", "where it was verified"), rows)
+    yield "## Sent as text alone, or not at all"
+    yield ""
+    yield from table(("what", "why"), iter(NOT_EMITTED))
+
+
+def texts() -> Iterator[str]:
+    yield "## Concepts without a code"
+    yield ""
+    yield "Their words are their name: they are sent as `CodeableConcept.text`, and read back by it."
+    yield ""
+    rows = ((one.use, one.text, one.dimension or "-") for one in CONCEPTS.values() if not one.codes)
+    yield from table(("element", "text", "a quantity of it measures"), iter(sorted(rows)))
+
+
+def units() -> Iterator[str]:
+    yield "## Units"
+    yield ""
+    yield "The whole list; UCUM codes are taken as they are and never parsed."
+    yield ""
+    yield from table(("UCUM", "measures", "written"), ((f"`{u.code}`", u.dimension, u.written) for u in UNITS.values()))
+
+
+OTHERS: Final = (
+    ("id", "Provenance.entity (source).what.identifier"),
+    ("kind", "Provenance.entity (source).what.display; Procedure.code"),
+    ("at", "Provenance.occurredDateTime; Observation.effectiveDateTime; Procedure.performedPeriod.end"),
+    ("charted_at", "Provenance.recorded; Observation.issued; DocumentReference.date"),
+    ("by", "Provenance.agent (author): who, role; performers"),
+    ("verified_by", "Provenance.agent (verifier): who, role; Procedure.performer"),
+    ("late_entry", "Provenance.entity (source).what.display"),
+    ("order", "Procedure.basedOn or Observation.basedOn, by number"),
+    ("reason", "Procedure.reasonCode.text; of a correction: Provenance.reason.text; else an Observation component"),
+    ("supplies", "Device: type.text, lotNumber, expirationDate, udiCarrier, property"),
+    ("needle", "Device: property, lotNumber, expirationDate, udiCarrier, note"),
+    ("inserted_at", "DeviceUseStatement.timingPeriod.start; a reason why not: Observation component"),
+    ("flushes", "MedicationAdministration: medication, dosage, note; resistance: Observation partOf it"),
+    ("lock", "MedicationAdministration: medication (with strength), dosage, note, statusReason"),
+    ("anaesthetic", "MedicationAdministration: medication, dosage, effectivePeriod, note; none used: Observation"),
+    ("drug", "MedicationAdministration.medicationCodeableConcept"),
+    ("dose_mg", "MedicationAdministration.dosage.dose"),
+    ("dose_units", "MedicationAdministration.dosage.dose"),
+    ("volume_ml", "MedicationAdministration.note"),
+    ("lumen_ml", "MedicationAdministration.note"),
+    ("reconstituted_at", "MedicationAdministration.note"),
+    ("drug_lot", "MedicationAdministration.note"),
+    ("second_dose_of", "MedicationAdministration.supportingInformation, by record entry"),
+    ("of", "Provenance.entity (revision).what.identifier"),
+    ("sets", "the corrected resources; what they replaced: extension `correction`"),
+    ("adds", "the corrected resources; what they replaced: extension `correction`"),
+)
+"""Fields that no panel carries, and their elements."""
+
+
+def facts() -> Iterator[str]:
+    yield "## What carries which fact"
+    yield ""
+    yield "Facts of every kind alike, and of single resources:"
+    yield ""
+    yield from table(("field", "element"), iter(OTHERS))
+    yield "Facts in Observations (a component unless it says value):"
+    yield ""
+    rows: dict[tuple[str, str, str, str], list[str]] = {}
+    for kind, panels in PANELS_OF.items():
+        for panel in panels:
+            for fact in panel.facts():
+                path = ".".join((panel.part, *fact.path) if panel.part else fact.path)
+                where = "value" if fact is panel.value else fact.text
+                rows.setdefault((path, panel.text, where, fact.unit or "-"), []).append(kind)
+    yield from table(
+        ("field", "Observation", "component", "unit", "kinds"),
+        ((path, text, where, unit, ", ".join(kinds)) for (path, text, where, unit), kinds in rows.items()),
+    )
+    yield "Kinds that are Procedures as well: " + ", ".join(ACTS) + "."
+    yield ""
+
+
+def extensions() -> Iterator[str]:
+    yield "## Extensions of our own"
+    yield ""
+    yield "Each for what no element of R4 holds. `lda-notes bundle --definitions` prints them as StructureDefinitions."
+    yield ""
+    yield from table(("name", "on", "holds"), ((f"`{own.name}`", own.on, own.says) for own in OWN))
+
+
+def carried(kind: str) -> set[str]:
+    """The fields of a kind that the page names."""
+    named = {field for field, _ in OTHERS}
+    for panel in PANELS_OF[kind]:
+        named |= {panel.part} if panel.part else {fact.path[0] for fact in panel.facts()}
+    return named & set(KINDS[kind].model_fields)
+
+
+def page() -> str:
+    head = ["# What goes into FHIR", "", "Made by `python tests/fhir/make_codes_page.py`; do not edit.", ""]
+    return "\n".join([*head, *codes(), *texts(), *units(), *facts(), *extensions()]).rstrip() + "\n"
+
+
+if __name__ == "__main__":
+    TARGET.write_text(page())
