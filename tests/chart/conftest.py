@@ -4,23 +4,12 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import NamedTuple
 
 import pytest
-from desk import NURSE, demo_until
+from desk import NURSE, Ran, Run, demo_until
 
 from lda_notes.cli import main
-
-
-class Ran(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-
-Run = Callable[..., Ran]
 
 
 @pytest.fixture

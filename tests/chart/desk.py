@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 import re
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pexpect
 
@@ -23,6 +23,17 @@ NURSE = "Marisol Tamm, RN, LBN-204"
 BY = {"by": {"name": "Marisol Tamm", "credential": "RN", "id": "LBN-204"}}
 PROGRAM = str(Path(sys.executable).with_name("lda-notes"))
 PROMPT = "\r\n> "
+
+
+class Ran(NamedTuple):
+    """How a command ended: its exit code, standard output and standard error."""
+
+    code: int
+    out: str
+    err: str
+
+
+Run = Callable[..., Ran]
 
 
 def demo_until(event: str) -> bytes:

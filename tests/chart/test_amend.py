@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import Run
-from desk import BY, answered, demo_until, episode, name
+from desk import BY, Run, answered, demo_until, episode, name
 
 from lda_notes import record as records
 from lda_notes.chart.correction import CorrectionSubject, Kind

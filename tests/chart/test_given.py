@@ -7,8 +7,7 @@ import stat
 from pathlib import Path
 
 import pytest
-from conftest import Run
-from desk import demo_until
+from desk import Run, demo_until
 
 from lda_notes import record as records
 from lda_notes.chart.given import from_file, from_options

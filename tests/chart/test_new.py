@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import Run
-from desk import DEMO, demo_until
+from desk import DEMO, Run, demo_until
 
 from lda_notes import pipeline
 from lda_notes import record as records
