@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Protocol
 
-from lda_notes.append import Changed, Seen, Written
+from lda_notes.append import Again, Changed, Seen, Written
 from lda_notes.chart import display, drafts
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
@@ -55,7 +55,8 @@ class Charted(Subject, Protocol):
         """Go on with the record as somebody else left it, and yield what changed."""
 
 
-Write = Callable[[dict[str, Any]], Written | Changed]
+Write = Callable[[dict[str, Any], Again | None], Written | Changed]
+"""Adds an entry to its record; the second argument judges it anew when the record has changed."""
 
 
 @dataclass
@@ -89,11 +90,13 @@ class Session:
                 return None
             else:
                 self._save(talk, signed)
-                done = write(signed)
+                done = write(signed, None if self.asks else self._again(talk))
                 if isinstance(done, Written):
                     if self.draft is not None:
                         drafts.discard(self.draft)
                     return done
+                if not self.asks:
+                    raise Failure("the record changed meanwhile and the entry no longer fits it; nothing was written")
                 self._moved_on(done)
                 talk = Talk(self.subject, talk.answered)
                 self._save(talk)
@@ -226,6 +229,18 @@ class Session:
         if self.draft is not None:
             drafts.save(self.draft, Draft(self.subject.entry_id, self.began, talk.answered, signed))
 
+    def _again(self, talk: Talk) -> Again:
+        """Return what adds the entry to a changed record after all, where nobody can be asked: if it fits as before."""
+        before = _serious(self.subject.review(talk.facts))
+
+        def judged(seen: Seen) -> dict[str, Any] | None:
+            for row in self.subject.moved_on(seen):
+                self.console.show(f"The record changed meanwhile: {row}")
+            review = self.subject.review(talk.facts)
+            return review.entry if _serious(review) <= before else None
+
+        return judged
+
     def _moved_on(self, changed: Changed) -> None:
         if changed.seen.record.episode is None:
             raise Failure("the record was changed and can no longer be read; your answers are kept as a draft")
@@ -233,3 +248,8 @@ class Session:
         for row in self.subject.moved_on(changed.seen):
             self.console.show(f"   {row}")
         self.console.show("Read it again, as it stands now, before you sign.")
+
+
+def _serious(review: Review) -> frozenset[str]:
+    """Return the rules that find something unsafe or contradictory."""
+    return frozenset(finding.rule for finding in review.findings if finding.severity in ("unsafe", "wrong"))

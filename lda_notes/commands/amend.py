@@ -55,7 +55,7 @@ def command(
 
     Example: lda-notes amend episode.yaml access-1 --as amendment
     """
-    from lda_notes.append import Changed, Written, append, look
+    from lda_notes.append import Again, Changed, Written, append, look
     from lda_notes.chart.correction import CorrectionSubject
     from lda_notes.commands.charting import Desk
     from lda_notes.corrections import corrected
@@ -86,9 +86,9 @@ def command(
     if said_author(subject.given):
         desk.show(f"Signing: {said_author(subject.given)}. It is {_when(now(), subject.zone)}.")
 
-    def write(entry: dict[str, Any]) -> Written | Changed:
+    def write(entry: dict[str, Any], again: Again | None) -> Written | Changed:
         nonlocal seen
-        done = append(seen, entry)
+        done = append(seen, entry, again)
         seen = done.seen
         return done
 

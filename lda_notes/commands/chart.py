@@ -62,7 +62,7 @@ def command(
 
     Example: lda-notes chart episode.yaml access --by "Marisol Tamm, RN, LBN-204"
     """
-    from lda_notes.append import Changed, Written, append, look
+    from lda_notes.append import Again, Changed, Written, append, look
     from lda_notes.chart import display, opening
     from lda_notes.chart.subject import EventSubject, next_id
     from lda_notes.commands.charting import Desk
@@ -79,9 +79,9 @@ def command(
     for row in opening.rows(tag, seen.record, scene.line, now(), said_author(subject.given)):
         desk.show("\n".join(display.rows(row, "  ", "")))
 
-    def write(event: dict[str, Any]) -> Written | Changed:
+    def write(event: dict[str, Any], again: Again | None) -> Written | Changed:
         nonlocal seen
-        done = append(seen, event)
+        done = append(seen, event, again)
         seen = done.seen
         return done
 

@@ -13,11 +13,11 @@ from typing import Any, Protocol
 import click
 
 from lda_notes import phrasing
-from lda_notes.append import Changed, Written
+from lda_notes.append import Written
 from lda_notes.chart import drafts
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
-from lda_notes.chart.session import Charted, Gone, Session
+from lda_notes.chart.session import Charted, Gone, Session, Write
 from lda_notes.chart.talk import Talk
 from lda_notes.commands.console import Terminal
 
@@ -47,7 +47,7 @@ class Desk:
         """Show rows of text."""
         self.terminal.show(text)
 
-    def run(self, subject: Resumed, write: Callable[[dict[str, Any]], Written | Changed]) -> Written | None:
+    def run(self, subject: Resumed, write: Write) -> Written | None:
         """Run the session to its end; None when a draft is kept instead."""
         at = drafts.place(drafts.folder(os.environ), self.record, self.about) if self.asks else None
         with drafts.held(at) if at is not None else nullcontext():

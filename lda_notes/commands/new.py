@@ -47,7 +47,7 @@ def command(
 
     Example: lda-notes new episode.yaml --from-bundle admission.json
     """
-    from lda_notes.append import Changed, Written, create, look
+    from lda_notes.append import Again, Changed, Written, create, look
     from lda_notes.append_text import record_text
     from lda_notes.chart.beginning import NewRecord
     from lda_notes.commands.charting import Desk
@@ -66,7 +66,7 @@ def command(
     usual = {"port.id": "port-1", "port.septa": "single", **_usual(file)}
     subject = NewRecord(_name(file), policy, now, known, usual)
 
-    def write(record: dict[str, Any]) -> Written | Changed:
+    def write(record: dict[str, Any], again: Again | None) -> Written | Changed:
         create(file, record_text(record, file.suffix.lower() == ".json"))
         return Written(look(file), file)
 

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import json
+import os
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
-from desk import Run, demo_until
+from desk import NURSE, PROGRAM, Run, demo_until
 
 from lda_notes import record as records
+from lda_notes.append import look
 from lda_notes.chart.given import from_file, from_options
+from lda_notes.commands.console import Terminal
 from lda_notes.problems import Failure
+from lda_notes.syntax import read_yaml
 
 SECOND = ("--asof", "2026-05-11T15:45-05:00")
 CHECK = {
@@ -174,12 +181,50 @@ def test_a_draft_that_was_signed_and_written_is_not_offered(run: Run, ward: Path
     assert not draft.exists()
 
 
-def test_bytes_that_are_no_text_are_told(run: Run, monkeypatch: pytest.MonkeyPatch, ward: Path) -> None:
-    import io
-    import sys
+def test_scripts_at_once_all_find_their_place(ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    environment = {"PATH": os.environ["PATH"], "HOME": str(ward), "LDA_NOTES_BY": NURSE}
+    running = []
+    for minute in range(6):
+        given = options({**CHECK, "at": f"1{minute}01"})
+        arguments = ["chart", "episode.yaml", "check", *given, "--no-input", "--sign", "MT"]
+        arguments += ["--asof", "2026-05-07T16:00-05:00"]
+        running.append(subprocess.Popen([PROGRAM, *arguments], cwd=ward, env=environment, stderr=subprocess.PIPE))
+    for process in running:
+        _, told = process.communicate(timeout=120)
+        assert process.returncode == 0, told.decode()
+    assert set(events(ward)[-6:]) == {f"check-{number}" for number in range(6, 12)}
 
-    from lda_notes.commands.console import Terminal
 
+def test_a_script_does_not_write_an_entry_that_no_longer_fits(
+    run: Run, ward: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between look and write somebody else takes the needle out: a flush through it contradicts the record."""
+    (ward / "episode.yaml").write_bytes(demo_until("removal-2"))
+    asof = ("--asof", "2026-05-12T12:00-05:00")
+    seen = look(ward / "episode.yaml")
+    monkeypatch.setattr("lda_notes.append.look", lambda path: seen)
+    (ward / "episode.yaml").write_bytes(demo_until("discharge-1"))
+    between = (ward / "episode.yaml").read_bytes()
+    given = options({"identifiers_checked": "12", "allergies_checked": "y", "site": "a", "blood": "w", "flush": "a"})
+    given += options({"flushes.0.resistance": "n", "lock": "a", "response": "1", "at": "1130"})
+    ran = run("chart", "episode.yaml", "flush", *given, "--no-input", "--sign", "MT", *asof)
+    assert ran.code == 2 and "the entry no longer fits it; nothing was written" in ran.err
+    assert "The record changed meanwhile: added: de-access of 12 May 2026, 11:05" in ran.err
+    assert (ward / "episode.yaml").read_bytes() == between
+
+
+def test_a_json_record_is_charted_in_as_well(run: Run, ward: Path) -> None:
+    parsed = read_yaml(demo_until("check-6"))
+    (ward / "episode.json").write_text(json.dumps(parsed.data, indent=2))
+    asof = ("--asof", "2026-05-07T12:00-05:00")
+    ran = run("chart", "episode.json", "check", *options(CHECK), "--no-input", "--sign", "MT", *asof)
+    assert ran.code == 0, ran.err
+    assert json.loads((ward / "episode.json").read_text())["events"][-1]["id"] == "check-6"
+    assert run("check", "episode.json", *asof).code == 0
+
+
+def test_bytes_that_are_no_text_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"\xff\xfe\n"), encoding="utf-8"))
     assert Terminal().ask() == "\udcff\udcfe"
 
