@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from decimal import Decimal
 from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo
 
@@ -14,8 +13,9 @@ from lda_notes.append import Seen
 from lda_notes.chart import changes, layout, paths, preview
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, every_fact, set_fact
-from lda_notes.chart.answers import Option, choose, person, plain_number
+from lda_notes.chart.answers import Option, choose, person
 from lda_notes.chart.display import WIDTH
+from lda_notes.chart.entries import laid_over, plain_event, said_value, single_facts
 from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.session import Review
@@ -273,7 +273,9 @@ class CorrectionSubject:
         """Return the facts said, lists whole: what is laid over an entry replaces its lists."""
         new: dict[str, Any] = facts.get("new") or {}
         before = self.before
-        return {key: _over(before.get(key), value) if isinstance(value, list) else value for key, value in new.items()}
+        return {
+            key: laid_over(before.get(key), value) if isinstance(value, list) else value for key, value in new.items()
+        }
 
     def _entry(self, facts: Mapping[str, Any]) -> dict[str, Any]:
         kind = self._kind(facts) or "addendum"
@@ -295,7 +297,7 @@ class CorrectionSubject:
         return trials.judge(self._entry(facts), self.episode, self.policy, minute, known, line)
 
     def _differences(self, facts: Mapping[str, Any]) -> Iterator[tuple[Path, str, str]]:
-        for path, value in _leaves(facts.get("new") or {}):
+        for path, value in single_facts(facts.get("new") or {}):
             was = paths.get(self.before, path)
             yield path, said_value(was) if was is not None else "not recorded", said_value(value)
 
@@ -350,63 +352,3 @@ def _need(kind: Kind, key: str) -> Need | None:
 
 def _under_new(heard: Heard) -> Heard:
     return Heard(tuple((("new", *path), value) for path, value in heard.facts), heard.said)
-
-
-def _over(old: Any, new: Any) -> Any:
-    """Return a list as it will be: each part of the old one with what was said laid over it, new ones after."""
-    if not isinstance(new, list) or not all(isinstance(item, dict) for item in new):
-        return new
-    before = old if isinstance(old, list) else []
-    longest = max(len(before), len(new))
-    made = []
-    for at in range(longest):
-        was = before[at] if at < len(before) else {}
-        made.append(merge(was, new[at]) if at < len(new) else was)
-    return made
-
-
-def _leaves(data: Any, path: Path = ()) -> Iterator[tuple[Path, Any]]:
-    if isinstance(data, dict) and not paths.is_why_not(data) and data:
-        for key, value in data.items():
-            yield from _leaves(value, (*path, key))
-    elif isinstance(data, list) and any(isinstance(item, dict) for item in data):
-        for at, item in enumerate(data):
-            yield from _leaves(item, (*path, at))
-    elif data not in ({}, []):
-        yield path, data
-
-
-def said_value(value: Any) -> str:
-    """Return a plain value in words."""
-    match value:
-        case bool():
-            return "yes" if value else "no"
-        case {"not_assessed": reason}:
-            return f"not assessed: {reason}"
-        case {"not_done": reason}:
-            return f"not done: {reason}"
-        case dict():
-            return ", ".join(str(inner) for inner in value.values())
-        case list():
-            return phrasing.listed([said_value(item) for item in value])
-        case _:
-            return str(value)
-
-
-def plain_event(event: Event) -> dict[str, Any]:
-    """Return an event as plain values, numbers as numbers and times to the minute."""
-    data = event.model_dump(mode="json", exclude_unset=True)
-    return {key: _plain(type(event), (key,), value) for key, value in data.items()}
-
-
-def _plain(model: type[Event], path: Path, value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _plain(model, (*path, key), inner) for key, inner in value.items()}
-    if isinstance(value, list):
-        return [_plain(model, (*path, at), inner) for at, inner in enumerate(value)]
-    spot = layout.spot(model, path)
-    if spot is None or not isinstance(value, str):
-        return value
-    if spot.sort in ("number", "whole number"):
-        return plain_number(Decimal(value))
-    return datetime.fromisoformat(value).isoformat(timespec="minutes") if spot.sort == "time" else value

@@ -134,9 +134,3 @@ _PLAIN: dict[Any, Sort] = {
     int: "whole number",
     str: "text",
 }
-
-
-def optional_facts(model: type[BaseModel]) -> Iterator[tuple[str, str]]:
-    """Yield key and title of every fact at the top of a model."""
-    for key, field in model.model_fields.items():
-        yield key, field.title or key.replace("_", " ")

@@ -57,10 +57,6 @@ class Question:
     explains: tuple[str, ...] = ()
     supply: Path | None = None
 
-    def known_as(self, name: str) -> bool:
-        """Tell whether ``name`` is this question or a fact that it stands for."""
-        return name == self.name or name in self.covers
-
 
 def leaf(
     path: Path,

@@ -17,7 +17,7 @@ from lda_notes.events import KINDS, Event
 from lda_notes.needs import missing
 from lda_notes.policy import Policy
 from lda_notes.problems import SEVERITIES, Finding, Path
-from lda_notes.timeline import State, Timeline
+from lda_notes.timeline import Timeline
 from lda_notes.validation import Misfit, misfits
 
 _ROUNDS: Final = 20
@@ -107,8 +107,3 @@ def at_once(trial: Trial, policy: Policy) -> tuple[Finding, ...]:
     """Return the findings that an answer itself gave rise to: not those about facts that are still to be asked."""
     asked = still_asked(trial, policy)
     return tuple(f for f in trial.findings if f.path not in asked and f.severity != "gap")
-
-
-def state(trial: Trial, septum: str, moment: datetime) -> State:
-    """Return what is true of a septum with the event in."""
-    return trial.line.state_at(septum, moment)
