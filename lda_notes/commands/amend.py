@@ -10,7 +10,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from lda_notes import policy_file
-from lda_notes.commands.charting_options import author, charting_options, clock, given, said_author
+from lda_notes.commands.charting_options import author, by_option, charting_options, clock, given, said_author
 from lda_notes.commands.options import asof_option, policy_option
 from lda_notes.problems import Failure
 
@@ -34,6 +34,7 @@ def _entries(context: click.Context, _: click.Parameter, incomplete: str) -> lis
     type=click.Choice(["addendum", "amendment", "retraction"]),
     help="An addendum adds what was left out, an amendment corrects, a retraction withdraws.",
 )
+@by_option
 @charting_options
 @asof_option
 @policy_option

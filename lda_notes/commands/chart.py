@@ -9,7 +9,7 @@ from typing import Any, Final
 import click
 
 from lda_notes import policy_file
-from lda_notes.commands.charting_options import author, charting_options, clock, given, said_author
+from lda_notes.commands.charting_options import author, by_option, charting_options, clock, given, said_author
 from lda_notes.commands.options import asof_option, policy_option
 
 _KINDS: Final = {
@@ -33,8 +33,9 @@ _KINDS: Final = {
 
 @click.command()
 @click.argument("episode", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.argument("kind", type=click.Choice(list(_KINDS)))
+@click.argument("kind", metavar="KIND", type=click.Choice(list(_KINDS)))
 @click.option("--at", metavar="TIME", help="When it was, as it would be typed: 0940, -15m, 'yesterday 2210'.")
+@by_option
 @charting_options
 @asof_option
 @policy_option
@@ -54,6 +55,11 @@ def command(
 
     Nothing is written before you sign. What you said is kept as a private draft if you stop with Ctrl-C or the
     connection is lost; the next run offers to go on with it.
+
+    \b
+    Kinds: access, arrival (with a needle in), deaccess, dressing, check (the
+    look at each shift), flush, use, treatment (thrombolytic), patency (look at
+    it), evaluation, transfer, discharge, implanted, removed
 
     \b
     At any question:  ?  explains it      <  goes back

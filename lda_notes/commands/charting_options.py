@@ -18,7 +18,7 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def charting_options(command: Command) -> Command:
-    """Add what `chart`, `amend` and `new` share: who, answers given beforehand, no questions, the signature."""
+    """Add what `chart`, `amend` and `new` share: answers given beforehand, no questions, the signature."""
     for option in (
         click.option("--sign", metavar="INITIALS", help="Sign with these initials, or y, instead of being asked."),
         click.option("--no-input", is_flag=True, help="Ask nothing; fail with a list of what is missing."),
@@ -28,16 +28,20 @@ def charting_options(command: Command) -> Command:
             help="Answers by name, YAML or JSON, as they would be typed.",
         ),
         click.option("--set", "pairs", multiple=True, metavar="NAME=VALUE", help="One answer; may be repeated."),
-        click.option(
-            "--by",
-            metavar="NAME,ROLE,ID",
-            envvar=BY_VARIABLE,
-            show_envvar=True,
-            help="Who did it and signs; 'new' at the end for who is new to the procedure.",
-        ),
     ):
         command = option(command)
     return command
+
+
+def by_option(command: Command) -> Command:
+    """Add ``--by``: who charts and signs."""
+    return click.option(
+        "--by",
+        metavar="NAME,ROLE,ID",
+        envvar=BY_VARIABLE,
+        show_envvar=True,
+        help="Who did it and signs; 'new' at the end for who is new to the procedure.",
+    )(command)
 
 
 def clock(asof: datetime) -> Callable[[], datetime]:

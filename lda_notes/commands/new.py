@@ -32,7 +32,6 @@ _ENDINGS = (".yaml", ".yml", ".json")
 def command(
     file: Path,
     bundle: Path | None,
-    by: str | None,
     pairs: tuple[str, ...],
     answers: Path | None,
     no_input: bool,

@@ -96,6 +96,14 @@ def test_a_problem_told_later_is_added_in_full() -> None:
     assert problem["told_at"] == "2026-05-04T17:30-05:00"
 
 
+def test_what_was_not_assessed_is_replaced_whole() -> None:
+    look = b"site: {skin: intact, erythema: none, swelling: none, tenderness: none, drainage: none, port: stable}"
+    raw = demo_until("check-2").replace(look, b"site: {not_assessed: covered}")
+    talk, says = answered(correction("check-1", "amendment", raw), "skin", "1", "", "uncovered later")
+    assert [say.text for say in says if say.tone == "tell"] == ["Skin: was not recorded; becomes intact."]
+    assert entry(talk)["sets"] == {"site": {"skin": "intact"}}
+
+
 def test_an_addendum_that_changes_a_fact_is_told_at_once() -> None:
     _, says = answered(correction("access-1", "addendum"), "needle.gauge", "22")
     assert "addendum-changes-fact" in [say.finding.rule for say in says if say.finding]

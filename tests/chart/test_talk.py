@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from desk import BY, answered, demo_until, demo_without_events, name, subject
 
+from lda_notes.append_text import with_event
 from lda_notes.chart import paths
 from lda_notes.chart.agenda import NEVER_BY_DEFAULT
 from lda_notes.chart.question import Question
@@ -139,6 +140,40 @@ def test_enter_never_says_what_was_seen_or_done(each: bool) -> None:
 def test_every_fact_that_must_be_said_is_a_fact_of_some_kind() -> None:
     known = {str(step) for table in NEEDS.values() for need in table for step in need.path}
     assert known >= NEVER_BY_DEFAULT
+
+
+DOSE = {
+    "id": "treatment-1",
+    "kind": "patency treatment",
+    "at": "2026-05-07T11:00-05:00",
+    "drug": "alteplase",
+    "dose_mg": 2,
+    "volume_ml": 2,
+    "patency_before": "no blood return",
+}
+
+
+def test_a_patency_check_knows_which_treatment_it_is_of() -> None:
+    about = subject(with_event(demo_until("check-6"), DOSE, as_json=False), "patency check", "2026-05-07T11:40-05:00")
+    *_, (question, last) = walked(Talk(about), each=False, spoken={**SPOKEN, "at": "1130", "withdrawn_ml": "4"})
+    last, _ = last.reply(_answer(question, last, SPOKEN))
+    entry = about.finished(last.facts, about.now())
+    assert entry["treatment"] == "treatment-1" and entry["withdrawn_ml"] == 4
+    assert [finding for finding in about.findings(last.facts) if "not-recorded" in finding.rule] == []
+
+
+def test_a_second_dose_knows_the_first_and_the_lumen() -> None:
+    about = subject(
+        with_event(demo_until("check-6"), DOSE, as_json=False), "patency treatment", "2026-05-07T13:10-05:00"
+    )
+    talk, says = answered(Talk(about), "")
+    told = [say.text for say in says if say.tone == "known"]
+    assert told == [
+        "On record, so not asked: volume of catheter and port: 0.9 mL.",
+        "On record, so not asked: second dose, after the one of 7 May 2026, 11:00.",
+    ]
+    names = [question.name for question, _ in walked(talk, each=False)]
+    assert not {"lumen_ml", "second_dose_of"} & set(names)
 
 
 def test_questions_come_in_the_order_of_the_work(access: Talk) -> None:
