@@ -27,6 +27,7 @@ from lda_notes.append import Changed, Written, append, create, locked, look
 from lda_notes.append_text import with_event
 from lda_notes.problems import Failure
 from lda_notes.syntax import read_json, read_yaml
+from lda_notes.syntax.text import HIDDEN
 
 DEMO = Path(__file__).parents[2] / "demo_episodes" / "uncomplicated-week.yaml"
 CHECK = {
@@ -216,7 +217,8 @@ def test_json_keeps_its_margins(indent: Any, events: list[Any]) -> None:
         assert new.decode() == json.dumps({**data, "events": [*events, CHECK]}, indent=indent)
 
 
-TEXT = st.text(st.characters(exclude_categories=["Cc", "Cf", "Cs", "Cn", "Co", "Zl", "Zp"]), min_size=1, max_size=60)
+SEEN = st.characters(exclude_categories=["Cc", "Cf", "Cs", "Cn", "Co", "Zl", "Zp"])
+TEXT = st.text(SEEN, min_size=1, max_size=60).filter(lambda text: not HIDDEN.search(text))
 VALUE = st.recursive(
     TEXT | st.integers(-9999, 9999) | st.booleans() | st.floats(0, 1e6, allow_nan=False).map(lambda x: round(x, 3)),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(TEXT, inner, max_size=3),
