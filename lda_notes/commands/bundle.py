@@ -42,6 +42,9 @@ class _Done:
 @click.option("--fhir", "version", type=click.Choice(["r4", "r5"]), default="r4", show_default=True, help="Version.")
 @click.option("--no-note", is_flag=True, help="Leave the notes out: faster, for bulk.")
 @click.option("--docx", is_flag=True, help="Add each note as a docx document too.")
+@click.option(
+    "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of note templates that replace ours."
+)
 @click.option("--definitions", is_flag=True, help="Print the definitions of our extensions instead.")
 @config_option
 @policy_option
@@ -54,6 +57,7 @@ def command(
     version: str,
     no_note: bool,
     docx: bool,
+    templates: Path | None,
     definitions: bool,
     config_path: Path | None,
     policy_path: Path | None,
@@ -82,7 +86,8 @@ def command(
         raise click.UsageError("Missing argument 'FILE|DIR...'.")
     if no_note and docx:
         raise click.UsageError("Give only one of --no-note and --docx.")
-    done = list(_records(paths, event, config, policy_path, _chosen(with_context, profile, no_note, docx), version))
+    chosen = _Chosen(with_context, profile == "us-core", not no_note, docx, templates)
+    done = list(_records(paths, event, config, policy_path, chosen, version))
     faults = [fault for one in done for fault in one.faults]
     if faults:
         click.echo("\n".join(faults), err=True)
@@ -110,10 +115,7 @@ class _Chosen:
     us_core: bool
     note: bool
     docx: bool
-
-
-def _chosen(with_context: bool, profile: str | None, no_note: bool, docx: bool) -> _Chosen:
-    return _Chosen(with_context, profile == "us-core", not no_note, docx)
+    templates: Path | None
 
 
 def _options(chosen: _Chosen, policy: Policy) -> Options:
@@ -123,7 +125,7 @@ def _options(chosen: _Chosen, policy: Policy) -> Options:
     if chosen.note:
         from lda_notes.fhir.notes import note_writer
 
-        notes = note_writer(policy, docx=chosen.docx)
+        notes = note_writer(policy, docx=chosen.docx, templates=chosen.templates)
     return Options(with_context=chosen.with_context, us_core=chosen.us_core, notes=notes)
 
 

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from lda_notes import events as ev
-from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity
+from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
 from lda_notes.fhir.naming import event_role
 from lda_notes.fhir.scene import Made, Scene
 from lda_notes.policy import number as plain
@@ -62,7 +62,7 @@ def note(field: str, value: object) -> Json:
         case bool():
             said = "yes" if value else "no"
         case Decimal():
-            said = f"{value:f}"
+            said = written(value)
         case datetime():
             said = moment(value)
         case date():
@@ -220,7 +220,7 @@ def _locked(lock: Lock) -> tuple[str, Json | None, list[Json]]:
     has_heparin = "heparin" in lock.drug
     drug: str = lock.drug
     if lock.drug == "heparin":
-        drug = HEPARIN_LOCK if strength is None else f"{HEPARIN_LOCK} {strength:f}{STRENGTH}"
+        drug = HEPARIN_LOCK if strength is None else f"{HEPARIN_LOCK} {written(strength)}{STRENGTH}"
     elif strength is not None:
         notes.insert(0, note("units_per_ml", strength))
     if volume is None:

@@ -110,7 +110,11 @@ def read(raw: bytes, name: str, as_json: bool = False) -> tuple[Config, tuple[Co
     parsed = read_json(raw) if as_json else read_yaml(raw)
     faults = [ConfigFault(Place(name, one.row, one.column), one.message, one.todo) for one in parsed.faults]
     if parsed.data is None:
-        empty = ConfigFault(Place(name, 1, 1), "the file holds no configuration", "see the README for its layout")
+        empty = ConfigFault(
+            Place(name, 1, 1),
+            "the file holds no configuration",
+            "its keys are listed in the page CODES.md of lda_notes/fhir",
+        )
         return DEFAULT, tuple(faults) or (empty,)
     try:
         config = Config.model_validate_json(parsed.json)

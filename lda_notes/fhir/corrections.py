@@ -7,7 +7,7 @@ stays closed, whatever is retracted before it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -53,8 +53,10 @@ def ledger(book: Book) -> Ledger:
     """Work out every state of a record with corrections."""
     together: dict[str, tuple[str, ...]] = {}
     notes = _notes(book)
+    first = _own(book, 0, _targets(book))
+    own = dict(first)
+    how: dict[str, str] = {}
     states: list[dict[str, Made]] = []
-    first = _own(book, 0, {})
     for step in range(len(book.steps)):
         now: dict[str, Made] = {}
         for strand in book.steps[step].strands.values():
@@ -62,12 +64,53 @@ def ledger(book: Book) -> Ledger:
             names = tuple(one.name for one in made)
             together.update(dict.fromkeys(names, names))
             now.update((one.name, one) for one in made)
-        now |= _own(book, step, first)
+        if step:
+            own = _next_own(book, step, own, first, how)
+        now |= own
         now |= _papers(book, step, notes)
         if states:
             now = {name: _in_error(made) for name, made in states[-1].items() if name not in now} | now
         states.append(now)
     return Ledger(tuple(states), together, notes)
+
+
+def _next_own(book: Book, step: int, before: State, first: State, how: dict[str, str]) -> dict[str, Made]:
+    """The resources of corrected events one correction later. ``how`` keeps what the changed ones are called."""
+    correction = book.timeline.corrections[step - 1].event
+    affected = _affected(book, step)
+    fresh = _own(book, step, affected)
+    old = {name for target in affected for name in _own(book, step - 1, {target: None})}
+    now = {name: made for name, made in before.items() if name not in old}
+    for name, made in fresh.items():
+        if made.resource["resourceType"] == "Observation" and made.resource["status"] != IN_ERROR and name in first:
+            made = _called(made, first[name], before.get(name), how, adds=isinstance(correction, ev.Addendum))
+        now[name] = made
+    return now
+
+
+def _called(made: Made, first: Made, before: Made | None, how: dict[str, str], *, adds: bool) -> Made:
+    """An observation that no longer says what it first said: amended by what was added, or corrected.
+
+    Other types have no such status.
+    """
+    if made.resource == first.resource:
+        how.pop(made.name, None)
+        return made
+    if before is None or {**before.resource, "status": "final"} != made.resource:
+        how[made.name] = "amended" if adds and how.get(made.name) != "corrected" else "corrected"
+    return Made(made.name, {**made.resource, "status": how[made.name]}, made.path)
+
+
+def _affected(book: Book, step: int) -> dict[str, None]:
+    """The events that a correction changes: its target and, where that is a correction, the target of that one."""
+    target = _target(book.timeline.corrections[step - 1])
+    found = {target: None}
+    for one in book.timeline.corrections:
+        if one.event.id == target:
+            found[_target(one)] = None
+        if _target(one) == target:
+            found[one.event.id] = None
+    return found
 
 
 def _in_error(made: Made) -> Made:
@@ -93,32 +136,24 @@ def _withdrawn(book: Book, step: int) -> set[str]:
     return {_target(entry) for entry in _corrections(book, step) if isinstance(entry.event, ev.Retraction)}
 
 
-def _own(book: Book, step: int, first: State) -> dict[str, Made]:
-    """The resources of corrected events and withdrawn corrections; ``first`` tells what an amendment changed."""
+def _own(book: Book, step: int, targets: Iterable[str]) -> dict[str, Made]:
+    """The resources of corrected events and of withdrawn corrections, as a step reads them."""
     reading = book.steps[step]
     found: dict[str, Made] = {}
-    for target in _targets(book):
+    for target in targets:
         entry = reading.timeline.entry(target)
         correction = next((one for one in _corrections(book, step) if one.event.id == target), None)
         if entry is not None:
             wrong = entry.retraction is not None
             here = scene(book.frame, entry.event, whole=False)
-        elif correction is not None:
+        elif correction is not None and target in _targets(book):
             wrong = target in _withdrawn(book, step)
             here = scene(book.frame, correction.event, whole=False)
         else:
             continue
-        for made in own_facts(here, needle_reference(book, reading, here, set())):
-            now = _corrected(made, first.get(made.name))
-            found[made.name] = _in_error(now) if wrong else now
+        for made in own_facts(here, needle_reference(book, book.first, here, set())):
+            found[made.name] = _in_error(made) if wrong else made
     return found
-
-
-def _corrected(made: Made, first: Made | None) -> Made:
-    """An observation that says something else than at first is a corrected one; other types have no such status."""
-    if first is None or made.resource == first.resource or made.resource["resourceType"] != "Observation":
-        return made
-    return Made(made.name, {**made.resource, "status": "corrected"}, made.path)
 
 
 # -- documents --

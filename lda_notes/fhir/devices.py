@@ -10,7 +10,7 @@ from typing import Any, Final
 from lda_notes import events as ev
 from lda_notes.episode import Port
 from lda_notes.fhir.codes import GS1_DEVICE_IDENTIFIER
-from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity
+from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
 from lda_notes.fhir.frame import Frame
 from lda_notes.fhir.naming import event_role
 from lda_notes.fhir.scene import Made, Scene
@@ -192,7 +192,7 @@ def _needle_called(needle: Needle | None) -> str:
     if needle is not None and isinstance(needle.gauge, int):
         words.append(f"{needle.gauge}{GAUGE}")
     if needle is not None and isinstance(needle.length_mm, Decimal):
-        words.append(f"{needle.length_mm.normalize():f} mm")
+        words.append(f"{written(needle.length_mm)} mm")
     return ", ".join(words)
 
 

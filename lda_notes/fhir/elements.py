@@ -57,6 +57,11 @@ def number(value: Decimal) -> int | float | Decimal:
     return near if repr(near) == str(value) else value
 
 
+def written(value: Decimal) -> str:
+    """A decimal in words that are read back: without trailing zeros, with a leading one, without separators."""
+    return f"{value.normalize():f}"
+
+
 def quantity(value: Decimal | int, unit: str) -> Json:
     """A Quantity in a unit of the closed list."""
     return {

@@ -23,7 +23,7 @@ UPDATED: Final[Mapping[str, frozenset[str]]] = {
     "Procedure": frozenset({"entered-in-error"}),
     "Device": frozenset({"inactive", "entered-in-error"}),
     "DeviceUseStatement": frozenset({"completed", "entered-in-error"}),
-    "Observation": frozenset({"corrected", "entered-in-error"}),
+    "Observation": frozenset({"amended", "corrected", "entered-in-error"}),
     "MedicationAdministration": frozenset({"entered-in-error"}),
     "Task": frozenset({"completed", "cancelled", "entered-in-error"}),
     "DocumentReference": frozenset({"superseded", "entered-in-error"}),

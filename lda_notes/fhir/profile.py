@@ -26,7 +26,7 @@ STATUSES: Final[Mapping[str, frozenset[str]]] = {
     "Procedure": frozenset({"completed", "in-progress", "not-done", "stopped", "entered-in-error"}),
     "Device": frozenset({"active", "inactive", "entered-in-error"}),
     "DeviceUseStatement": frozenset({"active", "completed", "entered-in-error"}),
-    "Observation": frozenset({"preliminary", "final", "corrected", "entered-in-error"}),
+    "Observation": frozenset({"preliminary", "final", "amended", "corrected", "entered-in-error"}),
     "MedicationAdministration": frozenset({"completed", "in-progress", "not-done", "stopped", "entered-in-error"}),
     "Task": frozenset({"requested", "completed", "cancelled", "entered-in-error"}),
     "DocumentReference": frozenset({"current", "superseded", "entered-in-error"}),

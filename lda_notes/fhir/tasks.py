@@ -18,7 +18,7 @@ from lda_notes.fhir.frame import Frame
 from lda_notes.fhir.naming import event_role
 from lda_notes.policy import Policy
 from lda_notes.shapes import Dressing, NotDone
-from lda_notes.timeline import Entry, Timeline
+from lda_notes.timeline import Entry, State, Timeline
 
 _TASKS: Final[dict[due.ClockName, tuple[str, str]]] = {
     "needle change": ("needle change due", "needle-change"),
@@ -43,12 +43,19 @@ class Run:
 def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
     """Every run of a clock that makes a Task, by septum and in order of time."""
     zone = due.zone_of(timeline)
+    left = timeline.discharge.event.at if timeline.discharge is not None else None
     for septum in dict.fromkeys(timeline.episode.port.septa):
         running: dict[tuple[str, str, str, datetime | None], Run] = {}
+        before: tuple[object, ...] = ()
         for step in timeline.course(septum):
+            at = step.entry.event.at
+            rests_on = (*_rests_on(step.after), left is not None and left <= at)
+            if rests_on == before:
+                continue
+            before = rests_on
             now = {
                 (one.clock, one.restarted_by.event.id, one.limit, one.by): one
-                for one in due.clocks(timeline, step.after, step.entry.event.at, policy, zone)
+                for one in due.clocks(timeline, step.after, at, policy, zone)
                 if one.clock in _TASKS
             }
             for key in [key for key in running if key not in now]:
@@ -58,6 +65,20 @@ def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
                 if key not in running:
                     running[key] = Run(one, step.entry)
         yield from running.values()
+
+
+def _rests_on(state: State) -> tuple[object, ...]:
+    """What the clocks of a state rest on, as identities: most events change none of it."""
+    parts = (
+        state.needle,
+        state.dressing,
+        state.dwell,
+        state.last_flush,
+        state.last_lock,
+        state.last_removal,
+        state.infusion_stopped,
+    )
+    return (*map(id, parts), state.infusion is None, state.port_in)
 
 
 def task_name(frame: Frame, run: Run) -> str:

@@ -11,6 +11,7 @@ from typing import Final
 
 from lda_notes.events import KINDS
 from lda_notes.fhir.codes import CONCEPTS, NOT_EMITTED, code_rows
+from lda_notes.fhir.config import DEFAULT, Config, Systems
 from lda_notes.fhir.extensions import OWN
 from lda_notes.fhir.panels import ACTS, PANELS_OF
 from lda_notes.fhir.units import UNITS
@@ -120,6 +121,22 @@ def extensions() -> Iterator[str]:
     yield from table(("name", "on", "holds"), ((f"`{own.name}`", own.on, own.says) for own in OWN))
 
 
+def configuration() -> Iterator[str]:
+    yield "## Configuration"
+    yield ""
+    yield "A YAML or JSON file, named by `--config` or `LDA_NOTES_FHIR`. Every key may be left out."
+    yield ""
+    rows = []
+    for name, field in Config.model_fields.items():
+        if name == "systems":
+            parts = Systems.model_fields.items()
+            rows += [(f"`systems.{key}`", str(one.description), f"`{one.default}`") for key, one in parts]
+        else:
+            default = getattr(DEFAULT, name)
+            rows.append((f"`{name}`", str(field.description), f"`{default}`"))
+    yield from table(("key", "says", "without it"), iter(rows))
+
+
 def carried(kind: str) -> set[str]:
     """The fields of a kind that the page names."""
     named = {field for field, _ in OTHERS}
@@ -130,7 +147,7 @@ def carried(kind: str) -> set[str]:
 
 def page() -> str:
     head = ["# What goes into FHIR", "", "Made by `python tests/fhir/make_codes_page.py`; do not edit.", ""]
-    return "\n".join([*head, *codes(), *texts(), *units(), *facts(), *extensions()]).rstrip() + "\n"
+    return "\n".join([*head, *codes(), *texts(), *units(), *facts(), *extensions(), *configuration()]).rstrip() + "\n"
 
 
 if __name__ == "__main__":

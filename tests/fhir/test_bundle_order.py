@@ -9,11 +9,12 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from fhir_demos import DEMOS, changed, episode, made, noted, sent
+from fhir_demos import CONFIG, DEMOS, changed, episode, made, noted, sent
 from fhir_server_model import Server
 
 from lda_notes.fhir.bundle import Options
 from lda_notes.fhir.elements import to_json
+from lda_notes.fhir.naming import Names
 
 
 def after(bundles: list[dict[str, Any]], server: Server | None = None) -> Server:
@@ -166,6 +167,30 @@ def test_a_retracted_access_takes_all_of_it_back() -> None:
     port = [name for name in statuses if name.startswith("Device ") and statuses[name] == "active"]
     assert len(port) == 1, "the port stays as it is"
     assert {status for name, status in statuses.items() if name not in port} == {"entered-in-error"}
+
+
+def test_an_addendum_amends_what_it_adds_to_and_an_amendment_corrects() -> None:
+    old = episode("two-septa")
+    addendum = {**RETRACT, "id": "late-addendum", "kind": "addendum", "of": "check-medial-1"}
+    addendum["adds"] = {"samples": ["lactate"], "remarks": "sample sent down at once"}
+    statuses = _statuses(after(sent(changed(old, more=[addendum]))), "check-medial-1")
+    assert statuses["Blood return from implanted venous access port"] == "amended"
+    assert statuses["Remark of the nurse"] == "final"
+    amendment = {**addendum, "id": "late-amendment", "kind": "amendment", "sets": {"blood_return": "sluggish"}}
+    amendment.pop("adds")
+    statuses = _statuses(after(sent(changed(old, more=[addendum, amendment]))), "check-medial-1")
+    assert statuses["Blood return from implanted venous access port"] == "corrected"
+    undone = {**RETRACT, "of": "late-amendment", "at": "2026-12-02T10:00-06:00"}
+    statuses = _statuses(after(sent(changed(old, more=[amendment, undone]))), "check-medial-1")
+    assert statuses["Blood return from implanted venous access port"] == "final"
+
+
+def _statuses(server: Server, event: str) -> dict[str, str]:
+    names = Names(CONFIG.systems.identity)
+    roles = ("blood-return", "remark", "pain")
+    own = {names.of(f"two-septa/{event}/{role}") for role in roles}
+    found = [held for name, held in server.state().items() if name.split()[1] in own]
+    return {held["code"]["text"]: held["status"] for held in found}
 
 
 def test_an_amendment_replaces_the_document_and_corrects_observations() -> None:
