@@ -20,13 +20,14 @@ _LISTS: Final = {"flush": "flushes", "problem": "problems"}
 """Words that begin one more part of a list whose facts are then asked."""
 
 _MOST: Final = 6
+_MOST_ITEMS: Final = 99
 
 
 def set_fact(model: type[BaseModel], path: Path, text: str, frame: Frame) -> Reading:
     """Read ``text`` as the fact at ``path`` of ``model``; a reason why not follows a dash."""
     name = paths.dotted(path)
     spot = layout.spot(model, path)
-    if spot is None:
+    if spot is None or any(isinstance(step, int) and step > _MOST_ITEMS for step in path):
         close = nearest(name, [known for known, _ in every_fact(model)])
         hint = f" Did you mean {close}?" if close else ""
         return Unclear(f"There is no fact {name} here.{hint}")

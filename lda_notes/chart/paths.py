@@ -72,7 +72,7 @@ def fold(facts: Iterable[tuple[Path, Any]], onto: Any = None) -> dict[str, Any]:
 
 def parse(text: str) -> Path:
     """Return the path that a dotted name such as ``flushes.0.volume_ml`` means."""
-    return tuple(int(step) if step.isdigit() else step for step in text.strip().split("."))
+    return tuple(int(step) if step.isascii() and step.isdigit() else step for step in text.strip().split("."))
 
 
 def dotted(path: Path) -> str:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from desk import BY, answered, demo_until, demo_without_events, name, subject
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from lda_notes.append_text import with_event
 from lda_notes.chart import paths
@@ -114,14 +117,8 @@ def test_every_kind_is_asked_until_nothing_needed_is_missing(kind: str, each: bo
     found = [finding for finding in about.findings(last.facts) if "not-recorded" in finding.rule]
     assert found == []
     entry = about.finished(last.facts, about.now())
-    assert KINDS[kind].model_validate_json(_json(entry)).kind == kind  # type: ignore[attr-defined]
+    assert KINDS[kind].model_validate_json(json.dumps(entry)).kind == kind  # type: ignore[attr-defined]
     assert list(entry)[:5] == ["id", "kind", "at", "charted_at", "by"]
-
-
-def _json(entry: dict[str, Any]) -> str:
-    import json
-
-    return json.dumps(entry)
 
 
 @pytest.mark.parametrize("each", [False, True])
@@ -502,3 +499,28 @@ def test_a_child_is_not_offered_an_adults_amounts() -> None:
     assert "flush" not in offers and "flushes.0.volume_ml" in offers
     assert "a" not in {option.key for option in offers["lock"].options}
     assert offers["teaching.to"].default is None
+
+
+TYPED = st.sampled_from(
+    [
+        *("", "a", "e", "y", "n", "1", "12", "20 19", "5", "-6", "0940", "w", "<", "<", ">", "?", ".", "-", "- asleep"),
+        *("+", "=", "+ flush", "+ problem", "+ remarks", "+ lot", "= pain 3", "= site.skin intact", "= needle.gauge ."),
+        *("= flushes.0 x", "= flushes.3.volume_ml 10", "= flushes.99999999.volume_ml 1", "= flushes.².volume_ml 1"),
+        *("(01)51022222233336(17)280131(10)A77", "Dr Amaranth Locke, MD", "to report pain", "now", "yesterday 2210"),
+    ]
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from(sorted(MOMENTS)), st.lists(TYPED | st.text(max_size=12), max_size=30))
+def test_whatever_is_typed_is_answered_and_what_is_kept_fits_the_record(kind: str, typed: list[str]) -> None:
+    cut, now = MOMENTS[kind]
+    about = subject(demo_until(cut), kind, now)
+    talk = Talk(about)
+    for text in typed:
+        talk, says = talk.reply(text)
+        assert all(say.text for say in says)
+        assert explanation(talk.question)
+    entry = about.finished(talk.facts, about.now())
+    if about.scene(talk.facts).event is not None:
+        assert KINDS[kind].model_validate_json(json.dumps(entry)).id == about.entry_id
