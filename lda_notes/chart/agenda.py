@@ -81,7 +81,7 @@ def _when(scene: Scene) -> Question:
     assert spot is not None
     now = scene.now.astimezone(scene.zone)
     default = Heard(((("at",), now.isoformat(timespec="minutes")),), phrasing.moment(now, scene.zone))
-    return leaf(("at",), spot, "When was it?", default=default)
+    return replace(leaf(("at",), spot, "When was it?", default=default), needed=True)
 
 
 def _first(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
@@ -92,7 +92,7 @@ def _first(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
             if spot is not None and spot.sort is not None:
                 need = next((need for need in NEEDS[scene.kind] if need.path == (key,)), None)
                 asks = need.asks if need is not None else f"{phrasing.capital(spot.title)}?"
-                yield leaf((key,), spot, asks, needs=(need,) if need is not None else ())
+                yield replace(leaf((key,), spot, asks, needs=(need,) if need is not None else ()), needed=True)
 
 
 _INNER_HINT: Final = "such as 0940, or -6 for 6 minutes before the event"

@@ -212,6 +212,7 @@ class NewRecord:
         if default is None and row.freely:
             default = _OPEN
         question = leaf(path, spot, row.asks, default=default, needs=_needs(row.name))
+        question = replace(question, needed=spot.required and not row.freely)
         return replace(question, supply=("port",)) if row.name == "port.udi" else question
 
 

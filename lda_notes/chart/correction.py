@@ -83,7 +83,8 @@ class CorrectionSubject:
         facts = self._all(facts)
         kind = self._kind(facts)
         if kind is None:
-            yield self._which_kind()
+            if "kind" not in answered:
+                yield self._which_kind()
             return
         if kind != "retraction":
             yield from self._facts(kind, facts, answered)
@@ -184,7 +185,7 @@ class CorrectionSubject:
                 return chosen
             return Heard(((("kind",), kinds[chosen.words]),), kinds[chosen.words])
 
-        return Question("kind", "correction", "Which correction is it?", read, offered)
+        return Question("kind", "correction", "Which correction is it?", read, offered, needed=True)
 
     def _facts(self, kind: Kind, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
         asked: list[str] = facts.get("asked") or []
@@ -227,7 +228,7 @@ class CorrectionSubject:
         return Question(
             f"asked.{number}", "fact", asks, read,
             hint="a word or its name, such as gauge or needle.gauge",
-            default=nothing if enough else None,
+            default=nothing if enough else None, needed=not enough,
             explains=(", ".join(name for name, _ in every_fact(self.model)),),
         )  # fmt: skip
 

@@ -41,7 +41,8 @@ class Question:
 
     ``name`` identifies it; ``covers`` are the names of the facts it stands for, which are asked one by one when it is
     answered with `EACH`. ``default`` is what Enter takes; None where the answer must be said. ``about`` names what it
-    asks, for the words said back; ``supply`` is the part that a scanned label would fill.
+    asks, for the words said back; ``supply`` is the part that a scanned label would fill. ``needed`` marks what cannot
+    be left open: there is no entry without it.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Question:
     needs: tuple[Need, ...] = ()
     explains: tuple[str, ...] = ()
     supply: Path | None = None
+    needed: bool = False
 
 
 def leaf(

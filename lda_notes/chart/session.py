@@ -162,9 +162,10 @@ class Session:
             return self._replay(talk, question.name, "")
         if EACH in {option.key for option in question.options} and question.covers:
             return self._replay(talk, question.name, EACH)
-        if any(need.level == "required" for need in question.needs) or not question.needs:
+        levels = {need.level for need in question.needs}
+        if question.needed or not levels or "required" in levels:
             self.missing.append(f"{question.name}: {question.asks}")
-        return talk.reply(".")[0]
+        return replace(talk, answered=(*talk.answered, Answered(question.name, (), "left open")))
 
     def _refuse_if_missing(self) -> None:
         if self.missing:

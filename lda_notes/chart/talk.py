@@ -27,6 +27,9 @@ COMMANDS: Final = (
 """What may be typed at any question instead of an answer."""
 
 
+_OPEN: Final = Heard((), "left open")
+
+
 @dataclass(frozen=True, slots=True)
 class Say:
     """Something said back. ``finding`` is set where it is a finding of the check."""
@@ -151,7 +154,7 @@ class Talk:
                 return question.default
             return Unclear("This has to be said. Type . to leave it open, ? to have it explained.")
         if said == ".":
-            return Heard((), "left open")
+            return Unclear("There is no entry without this; it cannot be left open.") if question.needed else _OPEN
         if said.startswith("-") and not said[1:2].isdigit():
             return _reason(said[1:].strip(), question)
         return question.read(said, frame)

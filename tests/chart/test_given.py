@@ -119,6 +119,27 @@ def test_what_is_missing_is_listed_whole_and_nothing_is_written(run: Run, ward: 
 
 
 @pytest.mark.parametrize(
+    ("arguments", "names"),
+    [
+        (("chart", "episode.yaml", "transfer"), ["to_unit"]),
+        (("chart", "episode.yaml", "use"), ["purpose"]),
+        (("amend", "episode.yaml", "access-1"), ["kind"]),
+        (("amend", "episode.yaml", "access-1", "--as", "amendment"), ["asked.0", "reason"]),
+        (("new", "other.yaml"), ["patient.family_name", "patient.given_name", "patient.allergies", "port.side"]),
+    ],
+)
+def test_what_there_is_no_entry_without_is_listed_too(
+    run: Run, ward: Path, arguments: tuple[str, ...], names: list[str]
+) -> None:
+    ran = run(*arguments, "--no-input", "--sign", "y", *SECOND)
+    assert ran.code == 2 and not (ward / "other.yaml").exists()
+    for name in names:
+        assert f"\n  {name}: " in ran.err
+    typed = run(*arguments, *SECOND, typed="\n.\n" if arguments[0] == "chart" else ".\n")
+    assert "There is no entry without this; it cannot be left open." in typed.err
+
+
+@pytest.mark.parametrize(
     ("pairs", "says"),
     [
         ({"dressing_found": "torn"}, "dressing_found: Type i, d, s, l or m. Nothing was written"),
