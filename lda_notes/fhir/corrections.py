@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from lda_notes import events as ev
+from lda_notes.corrections import lays_over
 from lda_notes.fhir.book import (
     Book,
     EventBundle,
@@ -321,7 +322,7 @@ def _stated(book: Book, step: int, event: ev.Correcting) -> list[Json]:
 
 def _replaced(old: Any, new: Any, path: Path) -> Iterator[list[Any]]:
     """Pairs of a path and what stood there, for every value that a correction puts in its place."""
-    if isinstance(old, dict) and isinstance(new, dict):
+    if lays_over(old, new):
         for key, value in new.items():
             yield from _replaced(old.get(key), value, (*path, key))
     else:
