@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import re
 import sys
-from collections.abc import Callable, Mapping
+import warnings
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -74,6 +75,21 @@ def name(talk: Talk) -> str:
     return talk.question.name
 
 
+def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Mapping[str, str]) -> Any:
+    """Start a program on a terminal of 80 columns and 24 rows."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # the test runner may have threads; the child needs none
+        return pexpect.spawn(
+            program,
+            list(arguments),
+            cwd=folder,
+            env=dict(environment),
+            encoding="utf-8",
+            timeout=30,
+            dimensions=(24, 80),
+        )
+
+
 class Keyboard:
     """A nurse at a terminal of 80 columns and 24 rows: types, reads, and counts her keystrokes."""
 
@@ -86,9 +102,7 @@ class Keyboard:
             "PYTHONUTF8": "1",
         }
         given = [*arguments, *(("--asof", asof) if asof else ())]
-        self.process = pexpect.spawn(
-            PROGRAM, given, cwd=folder, env=environment, encoding="utf-8", timeout=30, dimensions=(24, 80)
-        )
+        self.process = spawn(PROGRAM, given, folder, environment)
         self.process.delaybeforesend = None
         self.keys = 0
         self.free = 0

@@ -8,9 +8,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
-import pexpect
 import pytest
-from desk import PROGRAM, demo_until
+from desk import PROGRAM, demo_until, spawn
 
 FOLDER = str(Path(PROGRAM).parent)
 ENVIRONMENT = {
@@ -63,9 +62,7 @@ def fish(ward: Path, line: str) -> list[str]:
 
 def zsh(ward: Path, typed: str) -> str:
     """Return what zsh makes of ``typed`` when Tab is pressed."""
-    process = pexpect.spawn(
-        shell("zsh"), ["-f", "-i"], cwd=ward, env={**ENVIRONMENT, "HOME": str(ward)}, encoding="utf-8", timeout=30
-    )
+    process = spawn(shell("zsh"), ["-f", "-i"], ward, {**ENVIRONMENT, "HOME": str(ward)})
     process.sendline(
         "PS1='ready> '; unsetopt zle_bracketed_paste; autoload -Uz compinit; compinit -u; echo up-and-run''ning"
     )
