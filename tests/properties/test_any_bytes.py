@@ -66,14 +66,18 @@ def _paths(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 
 WRONG: list[Any] = [
-    None, True, -1, 0, 10**40, 1e308, "", " ", "x" * 5000, [], {}, [[]], {"a": {"b": []}}, "2026-02-30", "2026-03-08T02:30",
-    "2026-05-04T16:20", "9999-12-31T23:59+14:00", "0001-01-01T00:00-12:00", "1715000000", "\u202eabc", "a\x00b", "none",
+    None, True, -1, 0, 10**40, 1e308, "", " ", "x" * 5000, [], {}, [[]], {"a": {"b": []}},
+    "2026-02-30", "2026-03-08T02:30",
+    "2026-05-04T16:20", "9999-12-31T23:59+14:00", "0001-01-01T00:00-12:00", "1715000000", "\u202eabc", "a\x00b",
+    "none",
     {"not_assessed": ""}, {"not_done": 5}, ["name", "name"], "\ud800", "America/Nowhere", "../../etc", "Antarctica/Troll",
 ]  # fmt: skip
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.sampled_from(DEMOS), st.integers(0, 10**9), st.lists(st.sampled_from(range(len(WRONG))), min_size=1, max_size=4))
+@given(
+    st.sampled_from(DEMOS), st.integers(0, 10**9), st.lists(st.sampled_from(range(len(WRONG))), min_size=1, max_size=4)
+)
 def test_wrong_values_anywhere(demo: Path, seed: int, picks: list[int]) -> None:
     """Up to four values of a good record are replaced, and what is read is accounted for event by event."""
     data = yaml.load(demo.read_bytes(), yaml.BaseLoader)

@@ -71,9 +71,9 @@ def main(arguments: list[str]) -> int:
     if arguments == ["--check"]:
         if PAGE.exists() and PAGE.read_text() == page():
             return 0
-        print(f"{PAGE.relative_to(ROOT)} is stale: run tests/rules/rule_page.py --write", file=sys.stderr)  # noqa: T201
+        print(f"{PAGE.relative_to(ROOT)} is stale: run tests/rules/rule_page.py --write", file=sys.stderr)
         return 1
-    print(__doc__, file=sys.stderr)  # noqa: T201
+    print(__doc__, file=sys.stderr)
     return 2
 
 
