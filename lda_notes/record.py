@@ -43,6 +43,8 @@ class Record:
     unread: tuple[UnreadEvent, ...] = ()
     positions: tuple[int, ...] | None = None
     """Position in the file of each readable event; None when all are readable."""
+    row: int = 0
+    """The row of the file that the record is, where a file holds one to a row; 0 for a file of its own."""
     _parse: Callable[[], Parsed] | None = field(default=None, repr=False)
     _parsed: Parsed | None = field(default=None, repr=False)
 
@@ -56,7 +58,7 @@ class Record:
 
     def _at(self, path: Path) -> Place:
         """Return the place of a path of the file itself, whatever events were set aside."""
-        return Place(self.file, *(self._parsed.place(path) if self._parsed is not None else (1, 1)))
+        return Place(self.file, *(self._parsed.place(path) if self._parsed is not None else (self.row or 1, 1)))
 
     def placed(self, finding: Finding) -> Finding:
         """Return ``finding`` with file, row and column filled in, its related spots too."""
@@ -86,18 +88,21 @@ def _plainly_good(raw: bytes) -> Episode | None:
         return None
 
 
-def read_bytes(raw: bytes, name: str, as_json: bool = False) -> Record:
-    """Read a record from ``raw``; ``name`` is how findings call the file. Never raises for what it holds."""
+def read_bytes(raw: bytes, name: str, as_json: bool = False, row: int = 0) -> Record:
+    """Read a record from ``raw``; ``name`` is how findings call the file. Never raises for what it holds.
+
+    ``row`` is the number of the row that ``raw`` is, in a file of JSON with one record to a row; else 0.
+    """
     if as_json:
         episode = _plainly_good(raw)
         if episode is not None:
-            return Record(name, episode, _parse=lambda: read_json(raw))
-        return _carefully(read_json(raw), name)
+            return Record(name, episode, row=row, _parse=lambda: read_json(raw, row))
+        return _carefully(read_json(raw, row), name, row)
     return _carefully(read_yaml(raw), name)
 
 
-def _carefully(parsed: Parsed, name: str) -> Record:
-    record = Record(name, None, _parsed=parsed)
+def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
+    record = Record(name, None, row=row, _parsed=parsed)
     findings = [
         Finding(fault.rule, "wrong", fault.message, fault.todo, (), place=Place(name, fault.row, fault.column))
         for fault in parsed.faults

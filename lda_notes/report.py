@@ -155,11 +155,12 @@ def as_json(files: Iterable[Checked], asof: datetime, policy: Policy) -> dict[st
         "asof": asof.isoformat(),
         "policy": policy.facility.place if policy.facility is not None else None,
         "summary": {**counts(files), "files": len(files), "unreadable": sum(not file.readable for file in files)},
-        "files": [_file_as_json(file) for file in files],
+        "files": [file_as_json(file) for file in files],
     }
 
 
-def _file_as_json(file: Checked) -> dict[str, Any]:
+def file_as_json(file: Checked) -> dict[str, Any]:
+    """Return the result of one file, or of one row of a file, as it stands under ``files``."""
     unread = file.judged.record.unread if file.judged is not None else ()
     return {
         "file": _writable(file.file),

@@ -35,15 +35,16 @@ def read_yaml(raw: bytes) -> Parsed:
     return compose(raw)
 
 
-def read_json(raw: bytes) -> Parsed:
+def read_json(raw: bytes, only_row: int = 0) -> Parsed:
     """Read one JSON text (RFC 8259) whose whole is an object, with the place of every value.
 
     Refused, each with a fault: repeated keys, ``NaN`` and ``Infinity``, numbers that are not finite.
-    ``data`` is None only where reading had to stop.
+    ``data`` is None only where reading had to stop. Where ``raw`` is one row of a file, ``only_row`` is its number,
+    so that places name it.
     """
     from lda_notes.syntax.json_reader import scan
 
-    return scan(raw)
+    return scan(raw, only_row)
 
 
 def faultless_json(raw: bytes) -> bool:

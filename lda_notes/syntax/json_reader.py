@@ -78,9 +78,9 @@ _UNCLOSED: Final = _wrong(
 _ESCAPE: Final = _wrong("A backslash starts a character code that JSON does not have.", "Write the backslash twice.")
 
 
-def scan(raw: bytes) -> Parsed:
+def scan(raw: bytes, only_row: int = 0) -> Parsed:
     """Read one JSON text whose whole is an object; never raises on bad input."""
-    text, faults = decode(raw)
+    text, faults = decode(raw, only_row)
     if text is None:
         return Parsed(None, faults.all(), Text("", ""))
     scanner = _Scanner(text, faults)

@@ -41,12 +41,14 @@ _NOT_TEXT: Final = (
 class Text:
     """The text of a file: as decoded, and ``clean``, without hidden characters.
 
-    ``removed`` holds, for each character left out, the offset in ``clean`` before which it stood.
+    ``removed`` holds, for each character left out, the offset in ``clean`` before which it stood. ``only_row`` is
+    the row that the whole text stands in, for a record that is one row of a file; 0 for a file of its own.
     """
 
     decoded: str
     clean: str
     removed: list[int] = field(default_factory=list)
+    only_row: int = 0
     _rows: list[int] = field(default_factory=list)
 
     def place(self, offset: int) -> tuple[int, int]:
@@ -55,7 +57,7 @@ class Text:
 
     def places(self, offsets: list[int]) -> list[tuple[int, int]]:
         """Row and column of many characters; in one go this takes half the time."""
-        if self.removed:
+        if self.removed or self.only_row:
             return [self.place(offset) for offset in offsets]
         rows = self._rows or self._row_starts()
         return [(row := bisect_right(rows, offset), offset - rows[row - 1] + 1) for offset in offsets]
@@ -68,6 +70,8 @@ class Text:
 
     def row_and_column(self, offset: int) -> tuple[int, int]:
         """Row and column, from 1, of the character at an offset in ``decoded``."""
+        if self.only_row:
+            return self.only_row, offset + 1
         rows = self._rows or self._row_starts()
         row = bisect_right(rows, offset)
         return row, offset - rows[row - 1] + 1
@@ -147,14 +151,14 @@ def hidden_fault(place: tuple[int, int], characters: str) -> Fault:
     )
 
 
-def decode(raw: bytes) -> tuple[Text | None, Faults]:
+def decode(raw: bytes, only_row: int = 0) -> tuple[Text | None, Faults]:
     """The text of a file, or None where it is not text at all; with the faults met so far.
 
     A byte order mark is dropped. Bytes that are not UTF-8 are one fault, at the first, and become U+FFFD, so that
-    the rest of the file is still checked.
+    the rest of the file is still checked. ``only_row`` is the row of a larger file that ``raw`` is, if it is one.
     """
     faults = Faults(Text("", ""))
-    refused = _refused(raw)
+    refused = _refused(raw, only_row or 1)
     if refused is not None:
         faults.put(refused)
         return None, faults
@@ -165,7 +169,7 @@ def decode(raw: bytes) -> tuple[Text | None, Faults]:
     except UnicodeDecodeError as error:
         decoded = raw.decode("utf-8", "replace")
         wrong = error.start
-    text = Text(decoded, decoded)
+    text = Text(decoded, decoded, only_row=only_row)
     faults.text = text
     if wrong is not None:
         faults.add(len(raw[:wrong].decode("utf-8")), *_not_utf8(raw, wrong))
@@ -201,10 +205,10 @@ def _leave_out_hidden(text: Text, faults: Faults) -> None:
         faults.put(hidden_fault((row, several[0][0]), "".join(character for _, character in several)))
 
 
-def _refused(raw: bytes) -> Fault | None:
+def _refused(raw: bytes, row: int) -> Fault | None:
     if len(raw) > MAX_BYTES:
         return Fault(
-            1,
+            row,
             1,
             "too-large",
             f"The file holds {len(raw):,} bytes; a record is read up to {MAX_BYTES:,}.",
@@ -217,7 +221,7 @@ def _refused(raw: bytes) -> Fault | None:
     if looks is None:
         return None
     return Fault(
-        1,
+        row,
         1,
         "not-utf-8",
         f"The file looks like {looks}; text in UTF-8 was expected.",

@@ -1,0 +1,174 @@
+"""Rows of NDJSON, from files, folders or standard input, plain or compressed; never more than one row in memory."""
+
+from __future__ import annotations
+
+import gzip
+import io
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Final, NamedTuple
+
+from lda_notes.problems import Failure
+from lda_notes.syntax.faults import MAX_BYTES
+
+ENDINGS: Final = (".ndjson", ".jsonl")
+"""How files of rows are called, before any ending of compression."""
+
+PACKED: Final = (".gz", ".zst")
+"""Endings of compression: gzip (RFC 1952) and Zstandard (RFC 8878)."""
+
+STANDARD_INPUT: Final = Path("-")
+_BOM: Final = b"\xef\xbb\xbf"
+_BLOCK: Final = 1 << 20
+
+
+class Row(NamedTuple):
+    """One row that is not blank: its number in the file, from 1, and its bytes without the row end.
+
+    ``too_long`` marks a row of more than ``MAX_BYTES``; its bytes are cut off there.
+    """
+
+    number: int
+    raw: bytes
+    too_long: bool = False
+
+
+def is_rows(path: Path) -> bool:
+    """Tell whether a file holds one record to a row, by its name; ``-`` is standard input."""
+    return path == STANDARD_INPUT or _bare(path).endswith(ENDINGS)
+
+
+def is_packed(path: Path) -> bool:
+    """Tell whether a file is compressed, by its name."""
+    return path.suffix.lower() in PACKED
+
+
+def _bare(path: Path) -> str:
+    name = path.name.lower()
+    return name.removesuffix(path.suffix.lower()) if is_packed(path) else name
+
+
+def open_rows(path: Path) -> IO[bytes]:
+    """Open a file of rows, decompressed. Raises `Failure` when it cannot be opened."""
+    try:
+        if path == STANDARD_INPUT:
+            return sys.stdin.buffer
+        if path.suffix.lower() == ".zst":
+            return _zstandard(path)
+        return gzip.open(path) if path.suffix.lower() == ".gz" else path.open("rb")
+    except OSError as error:
+        raise unreadable(path, error) from None
+
+
+def _zstandard(path: Path) -> IO[bytes]:
+    import zstandard
+
+    return io.BufferedReader(_Stream(zstandard.open(path, "rb"), zstandard.ZstdError), _BLOCK)  # type: ignore[type-var]
+
+
+class _Stream(io.RawIOBase):
+    """A decompressor that says what is wrong with its input as a fault of reading, as gzip does."""
+
+    def __init__(self, inner: IO[bytes], fault: type[Exception]) -> None:
+        self._inner, self._fault = inner, fault
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: bytearray) -> int:  # type: ignore[override]
+        try:
+            block = self._inner.read(len(buffer))
+        except self._fault as error:
+            raise gzip.BadGzipFile(f"not a Zstandard file: {error}") from None
+        buffer[: len(block)] = block
+        return len(block)
+
+    def close(self) -> None:
+        self._inner.close()
+        super().close()
+
+
+def unreadable(path: Path | str, error: OSError | EOFError | Exception) -> Failure:
+    """Return the failure of a file that cannot be read."""
+    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error) or "it ends too early"
+    return Failure(f"{path}: cannot be read ({why}); check the name, the permissions and the compression")
+
+
+def rows(file: IO[bytes], first: int = 1) -> Iterator[Row]:
+    """Yield every row that is not blank; ``first`` is the number of the row that comes first."""
+    number = first - 1
+    while raw := file.readline(MAX_BYTES + 1):
+        number += 1
+        if number == 1:
+            raw = raw.removeprefix(_BOM)
+        if len(raw) > MAX_BYTES and not raw.endswith(b"\n"):
+            while (rest := file.readline(_BLOCK)) and not rest.endswith(b"\n"):
+                pass
+            yield Row(number, raw[:MAX_BYTES], too_long=True)
+        elif not raw.isspace() and raw:
+            yield Row(number, raw.rstrip(b"\r\n"))
+
+
+class Part(NamedTuple):
+    """A stretch of a file from one row end to another, and the number of its first row."""
+
+    start: int
+    end: int
+    first: int
+
+
+def parts(file: IO[bytes], size: int) -> Iterator[Part]:
+    """Yield the parts of a file, each about ``size`` bytes or one row; counts rows at the speed of reading."""
+    start, number = file.tell(), 1
+    while True:
+        rows_in, length = _take(file, size, None)
+        if not length:
+            return
+        yield Part(start, start + length, number)
+        start, number = start + length, number + rows_in
+
+
+def spooled(file: IO[bytes], size: int, into: IO[bytes]) -> int:
+    """Copy about ``size`` bytes up to a row end; return how many rows. For input in which nobody can seek."""
+    return _take(file, size, into)[0]
+
+
+def _take(file: IO[bytes], size: int, into: IO[bytes] | None) -> tuple[int, int]:
+    """Read on to the first row end after ``size`` bytes; return the count of rows and of bytes."""
+    count = length = 0
+    block = b""
+    while length < size and (block := file.read(min(_BLOCK, size - length))):
+        count += block.count(b"\n")
+        length += len(block)
+        if into is not None:
+            into.write(block)
+    while block and not block.endswith(b"\n") and (block := file.readline(_BLOCK)):
+        count += block.endswith(b"\n")
+        length += len(block)
+        if into is not None:
+            into.write(block)
+    # The last row of a file may lack its end; it is a row all the same, and nothing follows that it could shift.
+    return count, length
+
+
+def row_files(paths: tuple[Path, ...]) -> list[Path]:
+    """Return the files of rows that ``paths`` name, those of folders in order of name; empty when there are none.
+
+    Raises `Failure` where files of rows and records in files of their own stand side by side: one run reads either.
+    """
+    from lda_notes.pipeline import record_files
+
+    found: list[Path] = []
+    others: list[Path] = []
+    for path in paths:
+        if path != STANDARD_INPUT and path.is_dir():
+            found += sorted(one for one in path.iterdir() if is_rows(one) and one.is_file())
+            others += list(record_files((path,)))
+        else:
+            (found if is_rows(path) else others).append(path)
+    if found and others:
+        raise Failure(
+            f"{found[0]} holds one record to a row and {others[0]} is one record; give the two kinds in two runs"
+        )
+    return list(dict.fromkeys(found))
