@@ -70,7 +70,8 @@ WRONG: list[Any] = [
     "2026-02-30", "2026-03-08T02:30",
     "2026-05-04T16:20", "9999-12-31T23:59+14:00", "0001-01-01T00:00-12:00", "1715000000", "\u202eabc", "a\x00b",
     "none",
-    {"not_assessed": ""}, {"not_done": 5}, ["name", "name"], "\ud800", "America/Nowhere", "../../etc", "Antarctica/Troll",
+    {"not_assessed": ""}, {"not_done": 5}, ["name", "name"], "\ud800", "America/Nowhere", "../../etc",
+    "Antarctica/Troll",
 ]  # fmt: skip
 
 
