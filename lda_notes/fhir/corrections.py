@@ -78,7 +78,7 @@ def ledger(book: Book) -> Ledger:
 def _next_own(book: Book, step: int, before: State, first: State, how: dict[str, str]) -> dict[str, Made]:
     """The resources of corrected events one correction later. ``how`` keeps what the changed ones are called."""
     correction = book.timeline.corrections[step - 1].event
-    affected = _affected(book, step)
+    affected = [target for target in _affected(book, step) if not _is_retracted(book, step - 1, target)]
     fresh = _own(book, step, affected)
     old = {name for target in affected for name in _own(book, step - 1, {target: None})}
     now = {name: made for name, made in before.items() if name not in old}
@@ -100,6 +100,12 @@ def _called(made: Made, first: Made, before: Made | None, how: dict[str, str], *
     if before is None or {**before.resource, "status": "final"} != made.resource:
         how[made.name] = "amended" if adds and how.get(made.name) != "corrected" else "corrected"
     return Made(made.name, {**made.resource, "status": how[made.name]}, made.path)
+
+
+def _is_retracted(book: Book, step: int, target: str) -> bool:
+    """Whether an event is retracted at a step: what corrections say of it later changes nothing that was sent."""
+    entry = book.steps[step].timeline.entry(target)
+    return entry is not None and entry.retraction is not None
 
 
 def _affected(book: Book, step: int) -> dict[str, None]:
@@ -277,7 +283,9 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
             writer.update(final, entry.path(*made.path))
         else:
             writer.create(made, entry.path(*made.path))
-    if paper in after and book.options.notes is not None:
+    if paper in after and after[paper].resource["status"] == IN_ERROR:
+        writer.update(known.last[paper], entry.path())
+    elif paper in after:
         writer.create(_new_paper(book, after[paper], writer.names), entry.path())
     add_provenance(
         book,
@@ -314,7 +322,7 @@ def _stated(book: Book, step: int, event: ev.Correcting) -> list[Json]:
     parts: list[Json] = [{"url": "stated", "valueString": to_json(values)}]
     old = book.steps[step - 1].timeline.entry(event.of)
     new = book.steps[step].timeline.entry(event.of)
-    if old is not None and new is not None and old.event != new.event:
+    if old is not None and new is not None and old.retraction is None and old.event != new.event:
         replaced = list(_replaced(plain(new.original), values, ()))
         parts.append({"url": "before", "valueString": to_json(replaced)})
     return [{"url": f"{book.frame.config.extensions}/{CORRECTION}", "extension": parts}]

@@ -207,3 +207,15 @@ def test_an_amendment_replaces_the_document_and_corrects_observations() -> None:
     assert replacing[0]["relatesTo"][0]["target"]["reference"] == f"DocumentReference {older['identifier'][0]['value']}"
     procedures = [held for name, held in state.items() if name.startswith("Procedure")]
     assert {one["status"] for one in procedures} == {"completed"}
+
+
+def test_what_is_said_of_a_retracted_entry_later_changes_nothing_that_was_taken_back() -> None:
+    old = episode("two-septa")
+    retraction = {**RETRACT, "of": "check-medial-1"}
+    amendment = {**RETRACT, "id": "too-late", "kind": "amendment", "at": "2026-12-03T10:00-06:00", "sets": {"pain": 9}}
+    new = changed(old, more=[retraction, {**amendment, "of": "check-medial-1"}])
+    state = after([*sent(old, noted()), *sent(new, noted())]).state()
+    assert not any(held.get("valueInteger") == 9 for held in state.values())
+    names = Names(CONFIG.systems.identity)
+    paper = state[f"DocumentReference {names.of('two-septa/too-late/note')}"]
+    assert paper["status"] == "entered-in-error"
