@@ -441,3 +441,26 @@ def unclear(stay: Stay) -> tuple[str, ...]:
     """Return what the count had to take for granted, in plain words."""
     units = dict.fromkeys(u.unit for t in stay.timelines for u in t.units if u.setting is None)
     return tuple(f"the setting of {unit} is not recorded; it is counted as an inpatient unit" for unit in units)
+
+
+def as_rows(stay: Stay, counted: Sequence[LineDay]) -> list[dict[str, object]]:
+    """Return days as surveillance lists hold them, for JSON or CSV: the patient's first identifier, and no name."""
+    patient = stay.timelines[0].episode.patient.identifiers[0].value
+    records = [timeline.episode.id for timeline in stay.timelines]
+    return [
+        {
+            "patient": patient,
+            "records": records,
+            "date": day.day.isoformat(),
+            "hospital_day": day.hospital_day,
+            "line_in": day.line_in,
+            "line_day": day.line_day,
+            "eligible": day.eligible,
+            "in_window": day.in_window,
+            "unit": day.unit,
+            "attributed_unit": day.attributed_unit,
+            "device_day": day.device_day,
+            "patient_day": day.patient_day,
+        }
+        for day in counted
+    ]

@@ -18,7 +18,7 @@ def write_private(path: Path, data: bytes) -> None:
     when it cannot be written; nothing half-written is left behind.
     """
     try:
-        _refuse_unless_replaceable(path)
+        refuse_unless_replaceable(path)
         descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=".lda-notes-", suffix=".part")  # mode 0600
     except OSError as error:
         raise _failure(path, error) from None
@@ -37,8 +37,8 @@ def write_private(path: Path, data: bytes) -> None:
     _settle(path.parent)
 
 
-def _refuse_unless_replaceable(path: Path) -> None:
-    """Replacing a folder fails late, and replacing a device or a pipe would destroy it."""
+def refuse_unless_replaceable(path: Path) -> None:
+    """Raise `Failure` unless a file may take the place of ``path``: a folder fails late, a device or pipe is lost."""
     try:
         mode = path.lstat().st_mode
     except FileNotFoundError:

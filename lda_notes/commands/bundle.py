@@ -13,6 +13,7 @@ import click
 
 from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import out_option, policy_option
+from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ class _Done:
 
 
 @click.command()
-@click.argument("paths", metavar="FILE|DIR...", nargs=-1, type=click.Path(path_type=Path))
+@click.argument("paths", metavar="FILE|DIR...", nargs=-1, type=click.Path(path_type=Path, allow_dash=True))
 @click.option("--event", metavar="ID", help="Only the bundle of this event.")
 @click.option("--with-context", is_flag=True, help="Add patient, staff, facility and stay, created on condition.")
 @click.option("--profile", type=click.Choice(["us-core"]), help="Claim and meet these profiles.")
@@ -46,6 +47,7 @@ class _Done:
     "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of note templates that replace ours."
 )
 @click.option("--definitions", is_flag=True, help="Print the definitions of our extensions instead.")
+@streaming_options
 @config_option
 @policy_option
 @out_option
@@ -59,6 +61,9 @@ def command(
     docx: bool,
     templates: Path | None,
     definitions: bool,
+    workers: int,
+    from_row: int,
+    dask: str | None,
     config_path: Path | None,
     policy_path: Path | None,
     out: Path | None,
@@ -68,6 +73,9 @@ def command(
     The same record gives the same bytes. Bundles may be sent in any order and more than once. Each is verified
     first; with any fault nothing is written. On standard output and in a file they are NDJSON, one bundle to a row
     (a single bundle is spread over many); in a folder each is a JSON file of its own.
+
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: they
+    are worked on one at a time, and a record with any fault is named and gives no bundle, while the others go on.
 
     Ends with 0 when all is written, 1 when a bundle has faults, 2 when a record cannot be read.
 
@@ -87,6 +95,17 @@ def command(
     if no_note and docx:
         raise click.UsageError("Give only one of --no-note and --docx.")
     chosen = _Chosen(with_context, profile == "us-core", not no_note, docx, templates)
+    how = Streaming(workers, from_row, dask)
+    rows = rows_of(paths, how)
+    if rows:
+        if docx or event is not None:
+            raise click.UsageError("--docx and --event are for records in files of their own, not for NDJSON.")
+        from lda_notes import policy_file
+        from lda_notes.stream.tasks import Bundle, Rules
+
+        rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
+        task = Bundle(rules, config, with_context, profile == "us-core", not no_note, version == "r5")
+        stream(rows, task, how, out)
     done = list(_records(paths, event, config, policy_path, chosen, version))
     faults = [fault for one in done for fault in one.faults]
     if faults:

@@ -13,7 +13,8 @@ from pathlib import Path
 import click
 
 from lda_notes import pipeline, policy_file, report
-from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.commands.options import asof_option, out_option, policy_option
+from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.policy import Policy
 from lda_notes.problems import Failure
 from lda_notes.record import SUFFIXES
@@ -24,33 +25,59 @@ STOPPING = ("unsafe", "wrong", "gap")
 
 
 @click.command()
-@click.argument("paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument(
+    "paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(path_type=Path, allow_dash=True)
+)
 @click.option(
     "--format",
     "form",
     type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Text to read, or JSON in a versioned shape.",
+    help="Text to read, or JSON in a versioned shape. Without it: text; for NDJSON, a row of JSON for each row.",
 )
+@streaming_options
+@out_option
 @asof_option
 @policy_option
-def command(paths: tuple[Path, ...], form: str, asof: datetime, policy_path: Path | None) -> None:
+def command(
+    paths: tuple[Path, ...],
+    form: str | None,
+    workers: int,
+    from_row: int,
+    dask: str | None,
+    out: Path | None,
+    asof: datetime,
+    policy_path: Path | None,
+) -> None:
     """Say what is missing, contradictory or unsafe in records.
 
     Reads every FILE, and every record directly in each DIR. Each finding names file, row and column, its severity
     (unsafe, wrong, gap, advice), the rule, what was found and expected, what to do, and the source.
+
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: one
+    row of JSON comes out for each, a record at a time, however long the file.
 
     Ends with 0 when nothing but advice was found, 1 when something was, 2 when a file could not be read.
 
     Example: lda-notes check episode.yaml
     """
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
+    how = Streaming(workers, from_row, dask)
+    rows = rows_of(paths, how)
+    if rows:
+        from lda_notes.stream.tasks import Check, Rules
+
+        stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
     files = [_checked(path, policy, asof) for path in dict.fromkeys(_files(paths))]
     if form == "json":
-        click.echo(json.dumps(report.as_json(files, asof, policy), indent=2, ensure_ascii=False))
+        text = json.dumps(report.as_json(files, asof, policy), indent=2, ensure_ascii=False) + "\n"
     else:
-        click.echo(report.text(files, _width(), _colour()), nl=False)
+        text = report.text(files, 80 if out else _width(), _colour() and out is None)
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        from lda_notes.output import write_private
+
+        write_private(out, text.encode("utf-8", "replace"))
     for file in files:
         if file.error is not None:
             click.echo(f"lda-notes: {report.visible(file.error)}", err=True)

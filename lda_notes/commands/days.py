@@ -14,7 +14,8 @@ import click
 
 from lda_notes import line_days, policy_file
 from lda_notes.commands import reading
-from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
+from lda_notes.commands.options import asof_option, out_option, policy_option
+from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.commands.writing import target, write
 from lda_notes.line_days import Infection, LineDay, Stay, UnitCount
 from lda_notes.policy import Policy, number, value_text
@@ -54,7 +55,13 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
 
 
 @click.command()
-@records_argument
+@click.argument(
+    "paths",
+    metavar="FILE|DIR...",
+    nargs=-1,
+    required=True,
+    type=click.Path(exists=True, path_type=Path, allow_dash=True),
+)
 @click.option("--from", "first", required=True, metavar="DATE", callback=_day, help="First day to count.")
 @click.option("--to", "last", required=True, metavar="DATE", callback=_day, help="Last day to count.")
 @click.option("--unit", multiple=True, help="Only this unit; may be repeated.")
@@ -73,6 +80,7 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
     help="Day of a first positive blood specimen, for one patient's records: says what it implies.",
 )
 @click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else csv.")
+@streaming_options
 @out_option
 @asof_option
 @policy_option
@@ -85,6 +93,9 @@ def command(
     counts: Path | None,
     positive: date | None,
     form: str | None,
+    workers: int,
+    from_row: int,
+    dask: str | None,
     out: Path | None,
     asof: datetime,
     policy_path: Path | None,
@@ -95,10 +106,23 @@ def command(
     ends with the day of removal of the port or of discharge; taking the needle out does not end it. Where the rules
     differ or are uncertain, an option of the policy decides: `lda-notes policy denominator_counts`.
 
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: each
+    record is counted by itself, a row of JSON for each of its days. Counts by unit need all records of a patient at
+    once, so they are made from records in files of their own.
+
     Example: lda-notes days ward/ --from 2031-03-01 --to 2031-03-31 --by unit --counts patient-days.csv
     """
     if last < first:
         raise click.UsageError(f"--to {last} is before --from {first}.")
+    how = Streaming(workers, from_row, dask)
+    rows = rows_of(paths, how)
+    if rows:
+        if by == "unit" or counts or positive or form == "csv":
+            raise click.UsageError("--by unit, --counts, --positive and --format csv are not for NDJSON.")
+        from lda_notes.stream.tasks import Days, Rules
+
+        rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
+        stream(rows, Days(rules, asof, first, last, unit), how, out)
     chosen, to = target(form, out, "line-days", FORMATS, "csv")
     policy = policy_file.in_force(policy_path, paths)
     given = _given(counts) if counts else {}
@@ -225,30 +249,8 @@ def _cell(value: Any) -> str:
             return str(value)
 
 
-def _patient(stay: Stay) -> str:
-    """Return the first identifier: what a surveillance list needs to find the patient, no name."""
-    return stay.timelines[0].episode.patient.identifiers[0].value
-
-
 def _day_rows(found: list[tuple[Stay, list[LineDay]]]) -> list[dict[str, Any]]:
-    return [
-        {
-            "patient": _patient(stay),
-            "records": [timeline.episode.id for timeline in stay.timelines],
-            "date": day.day.isoformat(),
-            "hospital_day": day.hospital_day,
-            "line_in": day.line_in,
-            "line_day": day.line_day,
-            "eligible": day.eligible,
-            "in_window": day.in_window,
-            "unit": day.unit,
-            "attributed_unit": day.attributed_unit,
-            "device_day": day.device_day,
-            "patient_day": day.patient_day,
-        }
-        for stay, counted in found
-        for day in counted
-    ]
+    return [row for stay, counted in found for row in line_days.as_rows(stay, counted)]
 
 
 def _unit_rows(units: list[UnitCount], policy: Policy, first: date, last: date) -> list[dict[str, Any]]:

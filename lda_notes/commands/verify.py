@@ -10,6 +10,10 @@ from typing import Any
 import click
 
 from lda_notes.commands.fhir_options import bundle_texts, bundles_argument
+from lda_notes.commands.options import out_option
+from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
+from lda_notes.commands.writing import write
+from lda_notes.stream.rows import STANDARD_INPUT, is_rows
 
 JSON_VERSION = 1
 """Of the shape that ``--format json`` prints."""
@@ -20,13 +24,30 @@ JSON_VERSION = 1
 @click.option("--r4-only", is_flag=True, help="Judge by R4 alone, not by the profile of the bundles that we make.")
 @click.option("--models", is_flag=True, help="Look at each bundle with the models of a general library as well.")
 @click.option(
-    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True, help="Text or JSON."
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    help="Text or JSON. Without it: text; for NDJSON, a row of JSON for each row.",
 )
-def command(paths: tuple[Path, ...], r4_only: bool, models: bool, form: str) -> None:
+@streaming_options
+@out_option
+def command(
+    paths: tuple[Path, ...],
+    r4_only: bool,
+    models: bool,
+    form: str | None,
+    workers: int,
+    from_row: int,
+    dask: str | None,
+    out: Path | None,
+) -> None:
     """Verify FHIR R4 bundles: shapes, codes, invariants, references, units, identities.
 
     Reads each BUNDLE: a JSON file, NDJSON with one bundle to a row, or - for standard input. Every fault names
     entry, path, rule and value. No network is used.
+
+    A file that ends in .ndjson or .jsonl (also .gz or .zst) holds one bundle to a row, and so does standard input
+    with any option for NDJSON: one row of JSON comes out for each, a bundle at a time.
 
     Ends with 0 when all is well, 1 when there are faults, 2 when a file cannot be read.
 
@@ -37,6 +58,12 @@ def command(paths: tuple[Path, ...], r4_only: bool, models: bool, form: str) -> 
     """
     from lda_notes.fhir.verify import read_json, verify_json
 
+    how = Streaming(workers, from_row, dask)
+    rows = rows_of(paths, how) if how.asked or all(is_rows(path) and path != STANDARD_INPUT for path in paths) else []
+    if rows:
+        from lda_notes.stream.tasks import Verify
+
+        stream(rows, Verify(not r4_only, models, form == "text"), how, out)
     found: list[tuple[str, tuple[Any, ...]]] = []
     for path in paths:
         for name, data in bundle_texts(path):
@@ -49,11 +76,10 @@ def command(paths: tuple[Path, ...], r4_only: bool, models: bool, form: str) -> 
             found.append((name, faults))
     total = sum(len(faults) for _, faults in found)
     if form == "json":
-        click.echo(json.dumps(_as_json(found), indent=2, ensure_ascii=False))
+        text = json.dumps(_as_json(found), indent=2, ensure_ascii=False) + "\n"
     else:
-        for name, faults in found:
-            for fault in faults:
-                click.echo(f"{name}: {fault} Found: {fault.value}")
+        text = "".join(f"{name}: {fault} Found: {fault.value}\n" for name, faults in found for fault in faults)
+    write(text.encode("utf-8", "replace"), out)
     counted = f"{len(found)} bundle{'s' if len(found) != 1 else ''}"
     click.echo(f"{counted}: {f'{total} fault' + ('s' if total != 1 else '') if total else 'no faults'}.", err=True)
     sys.exit(1 if total else 0)
@@ -65,17 +91,7 @@ def _as_json(found: list[tuple[str, tuple[Any, ...]]]) -> dict[str, Any]:
         "files": [
             {
                 "file": name,
-                "faults": [
-                    {
-                        "entry": fault.entry,
-                        "path": fault.where,
-                        "rule": fault.rule,
-                        "value": fault.value,
-                        "message": fault.message,
-                        "todo": fault.todo,
-                    }
-                    for fault in faults
-                ],
+                "faults": [fault.as_json() for fault in faults],
             }
             for name, faults in found
         ],

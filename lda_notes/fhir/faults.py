@@ -33,6 +33,17 @@ class BundleFault:
             text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else step
         return text or "the bundle"
 
+    def as_json(self) -> dict[str, str | int | None]:
+        """Return the fault as ``verify`` writes it, for `json.dumps`."""
+        return {
+            "entry": self.entry,
+            "path": self.where,
+            "rule": self.rule,
+            "value": self.value,
+            "message": self.message,
+            "todo": self.todo,
+        }
+
     def __str__(self) -> str:
         return f"{self.where}: {self.message} [{self.rule}] {self.todo}"
 

@@ -7,7 +7,7 @@ import io
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Final, NamedTuple
+from typing import IO, Any, Final, NamedTuple, cast
 
 from lda_notes.problems import Failure
 from lda_notes.syntax.faults import MAX_BYTES
@@ -56,7 +56,7 @@ def open_rows(path: Path) -> IO[bytes]:
             return sys.stdin.buffer
         if path.suffix.lower() == ".zst":
             return _zstandard(path)
-        return gzip.open(path) if path.suffix.lower() == ".gz" else path.open("rb")
+        return cast(IO[bytes], gzip.open(path) if path.suffix.lower() == ".gz" else path.open("rb"))
     except OSError as error:
         raise unreadable(path, error) from None
 
@@ -64,7 +64,7 @@ def open_rows(path: Path) -> IO[bytes]:
 def _zstandard(path: Path) -> IO[bytes]:
     import zstandard
 
-    return io.BufferedReader(_Stream(zstandard.open(path, "rb"), zstandard.ZstdError), _BLOCK)  # type: ignore[type-var]
+    return io.BufferedReader(_Stream(zstandard.open(path, "rb"), zstandard.ZstdError), _BLOCK)
 
 
 class _Stream(io.RawIOBase):
@@ -76,7 +76,7 @@ class _Stream(io.RawIOBase):
     def readable(self) -> bool:
         return True
 
-    def readinto(self, buffer: bytearray) -> int:  # type: ignore[override]
+    def readinto(self, buffer: Any) -> int:
         try:
             block = self._inner.read(len(buffer))
         except self._fault as error:
@@ -111,11 +111,12 @@ def rows(file: IO[bytes], first: int = 1) -> Iterator[Row]:
 
 
 class Part(NamedTuple):
-    """A stretch of a file from one row end to another, and the number of its first row."""
+    """A stretch of a file from one row end to another, the number of its first row and the count of its rows."""
 
     start: int
     end: int
     first: int
+    rows: int
 
 
 def parts(file: IO[bytes], size: int) -> Iterator[Part]:
@@ -125,7 +126,7 @@ def parts(file: IO[bytes], size: int) -> Iterator[Part]:
         rows_in, length = _take(file, size, None)
         if not length:
             return
-        yield Part(start, start + length, number)
+        yield Part(start, start + length, number, rows_in)
         start, number = start + length, number + rows_in
 
 
@@ -137,19 +138,17 @@ def spooled(file: IO[bytes], size: int, into: IO[bytes]) -> int:
 def _take(file: IO[bytes], size: int, into: IO[bytes] | None) -> tuple[int, int]:
     """Read on to the first row end after ``size`` bytes; return the count of rows and of bytes."""
     count = length = 0
-    block = b""
-    while length < size and (block := file.read(min(_BLOCK, size - length))):
+    ended = True
+    while length < size or not ended:
+        block = file.read(min(_BLOCK, size - length)) if length < size else file.readline(_BLOCK)
+        if not block:
+            break
         count += block.count(b"\n")
         length += len(block)
+        ended = block.endswith(b"\n")
         if into is not None:
             into.write(block)
-    while block and not block.endswith(b"\n") and (block := file.readline(_BLOCK)):
-        count += block.endswith(b"\n")
-        length += len(block)
-        if into is not None:
-            into.write(block)
-    # The last row of a file may lack its end; it is a row all the same, and nothing follows that it could shift.
-    return count, length
+    return count + (not ended), length  # the last row of a file may lack its end
 
 
 def row_files(paths: tuple[Path, ...]) -> list[Path]:

@@ -1,0 +1,182 @@
+"""What the commands that read rows of NDJSON share: their options, where output goes, how a run ends."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from lda_notes.problems import SEVERITIES, Failure
+
+if TYPE_CHECKING:
+    from lda_notes.stream.run import Result
+    from lda_notes.stream.tasks import Task
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+@dataclass(frozen=True, slots=True)
+class Streaming:
+    """How rows are worked on: in how many processes, from which row on, on which cluster."""
+
+    workers: int
+    from_row: int
+    dask: str | None
+
+    @property
+    def asked(self) -> bool:
+        """Tell whether any of the options was given."""
+        return self != Streaming(1, 1, None)
+
+
+def streaming_options(command: Command) -> Command:
+    """Add ``--workers``, ``--from-line`` and ``--dask``, for records in NDJSON, passed as such."""
+    command = click.option(
+        "--workers",
+        type=click.IntRange(1, 256),
+        default=1,
+        show_default=True,
+        help="NDJSON: work in this many processes; the output stays the same.",
+    )(command)
+    command = click.option(
+        "--from-line",
+        "from_row",
+        type=click.IntRange(1),
+        default=1,
+        metavar="ROW",
+        help="NDJSON: begin with this row of the first file, after a run that was stopped.",
+    )(command)
+    return click.option(
+        "--dask", metavar="ADDRESS", help="NDJSON: work on the Dask cluster at this address, into the folder --out."
+    )(command)
+
+
+def rows_of(paths: tuple[Path, ...], how: Streaming) -> list[Path]:
+    """Return the NDJSON files among ``paths``; empty when they are records in files of their own."""
+    from lda_notes.stream.rows import row_files
+
+    found = row_files(paths)
+    if how.asked and not found:
+        raise click.UsageError("--workers, --from-line and --dask are for NDJSON: files that end in .ndjson or .jsonl.")
+    return found
+
+
+def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> None:
+    """Do ``task`` for every row, say what came of it, and end the program with its exit code."""
+    if how.dask is not None:
+        from lda_notes.stream.cluster import on_cluster
+
+        if out is None:
+            raise click.UsageError("--dask writes parts into a folder; name it with --out.")
+        done = on_cluster([str(path) for path in files], task, how.dask, str(out))
+        click.echo(f"{done.parts} parts in {out}, {done.skipped} of them from an earlier run.", err=True)
+        counts = done.counts
+        click.echo(summary(counts), err=True)
+        sys.exit(code(counts))
+    result = _run(files, task, how, out)
+    click.echo(summary(result.counts), err=True)
+    if result.stopped:
+        click.echo(
+            f"Stopped: every row of {result.at} before row {result.next_row} is written whole. "
+            f"Go on with --from-line {result.next_row}, into another file, and join the two.",
+            err=True,
+        )
+        sys.exit(130)
+    sys.exit(code(result.counts))
+
+
+def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Result:
+    from lda_notes.stream.progress import Progress, total_size
+    from lda_notes.stream.run import Ends, serial
+
+    shown = sys.stderr.isatty()
+    progress = Progress(_over, time.monotonic, total_size(files)) if shown else None
+
+    def say(text: str) -> None:
+        click.echo(f"\r\033[K{text}" if shown else text, nl=False, err=True)
+
+    with _opened(out) as file:
+        ends = Ends(file, say, progress)
+        try:
+            if how.workers == 1:
+                return serial(files, task, ends, how.from_row)
+            from lda_notes.stream.workers import parallel
+
+            return parallel(files, task, ends, how.workers, how.from_row)
+        finally:
+            if shown:
+                click.echo("\r\033[K", nl=False, err=True)
+
+
+def _over(text: str) -> None:
+    click.echo(f"\r\033[K{text}", nl=False, err=True)
+
+
+@contextmanager
+def _opened(out: Path | None) -> Iterator[IO[bytes]]:
+    """Yield standard output, or a new private file that takes the place of ``out`` when all is written.
+
+    A run that was stopped keeps its whole rows; one that failed leaves nothing.
+    """
+    if out is None:
+        yield sys.stdout.buffer
+        return
+    from lda_notes.output import refuse_unless_replaceable
+
+    try:
+        refuse_unless_replaceable(out)
+        descriptor, name = tempfile.mkstemp(dir=out.parent, prefix=".lda-notes-", suffix=".part")  # mode 0600
+    except OSError as error:
+        raise Failure(f"{out}: cannot be written ({error.strerror or error}); check the folder") from None
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        Path(name).replace(out)
+    except BaseException:
+        with suppress(OSError):
+            Path(name).unlink()
+        raise
+    click.echo(f"Written: {out}", err=True)
+
+
+_NOUNS: dict[str, str] = {
+    "events": "event",
+    "bundles": "bundle",
+    "resources": "resource",
+    "days": "day",
+    "faults": "fault",
+    **{str(severity): "" for severity in SEVERITIES},
+}
+
+
+def summary(counts: dict[str, int]) -> str:
+    """Return one sentence on a stream: rows, what was made of them, what was found."""
+    said = [_counted(counts.get("rows", 0), "row")]
+    for name, noun in _NOUNS.items():
+        number = counts.get(name, 0)
+        if number or name == "faults":
+            said.append(_counted(number, noun) if noun else f"{number:,} {name}")
+    if counts.get("unreadable"):
+        said.append(f"{_counted(counts['unreadable'], 'row')} could not be read")
+    return ", ".join(said) + "."
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+
+
+def code(counts: dict[str, int]) -> int:
+    """Return the exit code: 2 when a row could not be read, 1 when there are findings or faults, else 0."""
+    if counts.get("unreadable"):
+        return 2
+    return int(any(counts.get(name) for name in ("unsafe", "wrong", "gap", "faults")))

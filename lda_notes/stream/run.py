@@ -1,0 +1,132 @@
+"""A task over every row of files, in this process or several, with what came of it written in the order of input."""
+
+from __future__ import annotations
+
+import gc
+import signal
+import threading
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import FrameType
+from typing import IO, Final
+
+from lda_notes.problems import Failure
+from lda_notes.stream.progress import Progress
+from lda_notes.stream.rows import Row, open_rows, rows
+from lda_notes.stream.tasks import Task
+
+UNREADABLE: Final = (OSError, EOFError, zlib.error)
+"""What reading a file, compressed or not, raises."""
+
+
+@dataclass(slots=True)
+class Result:
+    """What came of a stream. ``at`` is the file and ``next_row`` the row to go on with when it was stopped."""
+
+    counts: dict[str, int] = field(default_factory=dict)
+    at: str = ""
+    next_row: int = 1
+    stopped: bool = False
+
+    def add(self, counts: tuple[tuple[str, int], ...]) -> None:
+        """Add the counts of an answer."""
+        for name, number in counts:
+            self.counts[name] = self.counts.get(name, 0) + number
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Where a stream goes: rows to ``out``, sentences to ``say``, its course to ``progress``."""
+
+    out: IO[bytes]
+    say: Callable[[str], None]
+    progress: Progress | None = None
+
+
+class Stop:
+    """Whether the user asked to stop: the first interrupt only asks, so that no row is left half-written."""
+
+    def __init__(self) -> None:
+        self.asked = False
+
+    def ask(self, number: int, frame: FrameType | None) -> None:
+        """Take the first interrupt; the next one ends at once."""
+        if self.asked:
+            raise KeyboardInterrupt
+        self.asked = True
+
+
+@contextmanager
+def stoppable() -> Iterator[Stop]:
+    """Take interrupts while the block runs. Outside the main thread, where nobody can, they are left alone."""
+    stop = Stop()
+    if threading.current_thread() is not threading.main_thread():
+        yield stop
+        return
+    before = signal.signal(signal.SIGINT, stop.ask)
+    try:
+        yield stop
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def rare_collection() -> Iterator[None]:
+    """Look for circular garbage rarely: a record leaves next to none, and every look walks all that was imported."""
+    before = gc.get_threshold()
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 100)
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
+        gc.unfreeze()
+
+
+def read_on(file: IO[bytes], name: str, first: int = 1) -> Iterator[Row]:
+    """Yield the rows of an open file. Raises `Failure` naming the last row where the file cannot be read on."""
+    last = first - 1
+    try:
+        for row in rows(file, first):
+            last = row.number
+            yield row
+    except UNREADABLE as error:
+        raise cut_off(name, last, error) from None
+
+
+def cut_off(name: str, last: int, error: Exception) -> Failure:
+    """Return the failure of a file that cannot be read to its end."""
+    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error) or "it ends too early"
+    return Failure(f"{name}: cannot be read on after row {last} ({why}); look whether the file was copied whole")
+
+
+def serial(files: list[Path], task: Task, ends: Ends, from_row: int = 1) -> Result:
+    """Do ``task`` for every row from ``from_row`` of the first file on, in this process."""
+    result = Result()
+    work = task.ready()
+    with stoppable() as stop, rare_collection():
+        for path in files:
+            name = str(path)
+            with open_rows(path) as file:
+                for row in read_on(file, name):
+                    if row.number < from_row:
+                        continue
+                    answer = work(name, row)
+                    ends.out.write(answer.out)
+                    if answer.said:
+                        ends.say(answer.said)
+                    result.add(answer.counts)
+                    result.at, result.next_row = name, row.number + 1
+                    if ends.progress is not None:
+                        ends.progress.step(1, len(row.raw) + 1)
+                    if stop.asked:
+                        result.stopped = True
+                        ends.out.flush()
+                        return result
+            from_row = 1
+    ends.out.flush()
+    return result

@@ -1,0 +1,260 @@
+"""What is done with one row: check, bundle, verify, days. Pure: the same row gives the same answer anywhere.
+
+A task is a small value that can be sent to another process; ``ready()`` makes of it a function from a row to an
+`Answer`. What is wrong with a row is part of the answer, so that no row can stop a stream.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Final
+
+from lda_notes import pipeline, report, timeline
+from lda_notes.limits import Row as PolicyRow
+from lda_notes.policy import Policy
+from lda_notes.problems import Failure, Finding, Place
+from lda_notes.record import Record, read_bytes
+from lda_notes.sources import Citation
+from lda_notes.stream.rows import Row
+from lda_notes.syntax.faults import MAX_BYTES
+
+if TYPE_CHECKING:
+    from lda_notes.fhir.config import Config
+
+STOPPING: Final = ("unsafe", "wrong", "gap")
+"""Severities for which a run ends with 1."""
+
+_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), check_circular=False).encode
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What came of one row. ``out`` is whole rows, ``said`` are sentences for the user, ``counts`` add up."""
+
+    out: bytes = b""
+    said: str = ""
+    counts: tuple[tuple[str, int], ...] = ()
+
+
+Work = Callable[[str, Row], Answer]
+"""Takes the name of the file and a row of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """A policy as a value that can be sent to another process."""
+
+    rows: tuple[PolicyRow, ...]
+    facility: Citation | None
+
+    @classmethod
+    def of(cls, policy: Policy) -> Rules:
+        """Pack a policy."""
+        return cls(tuple(policy.rows.values()), policy.facility)
+
+    def policy(self) -> Policy:
+        """Unpack it."""
+        return Policy(MappingProxyType({row.name: row for row in self.rows}), self.facility)
+
+
+def read(file: str, row: Row) -> Record:
+    """Read the record of a row; one that is too long has that as its finding."""
+    if not row.too_long:
+        return read_bytes(row.raw, file, as_json=True, row=row.number)
+    fault = Finding(
+        "too-large",
+        "wrong",
+        f"the row holds more than {MAX_BYTES:,} bytes, the most of a record",
+        "look whether row ends are missing; give one episode to a row",
+        (),
+        place=Place(file, row.number, 1),
+    )
+    return Record(file, None, (fault,), row=row.number)
+
+
+def why(record: Record) -> str:
+    """Return one sentence that says why a row has no readable record."""
+    first = record.placed(record.findings[0])
+    more = len(record.findings) - 1
+    return report.visible(f"{first.place}: {first.message}" + (f" (and {more} more)" if more else ""))
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One row of findings for each record; ``width`` 0 gives JSON, else text of that width."""
+
+    rules: Rules
+    asof: datetime
+    width: int = 0
+
+    def ready(self) -> Work:
+        """Return the function of a row."""
+        policy, asof, width = self.rules.policy(), self.asof, self.width
+
+        def work(file: str, row: Row) -> Answer:
+            return said_of(file, row.number, pipeline.judge(read(file, row), policy, asof), width)
+
+        return work
+
+
+def said_of(file: str, number: int, judged: pipeline.Judged, width: int = 0) -> Answer:
+    """Return the row of findings of a judged record."""
+    checked = report.Checked(file, judged)
+    if width:
+        out = report.text((checked,), width).encode("utf-8", "replace")
+    else:
+        out = (_encode({"row": number, **report.file_as_json(checked)}) + "\n").encode("utf-8", "replace")
+    found = [finding.severity for finding in judged.findings]
+    counts = [("rows", 1), ("events", checked.events), ("unreadable", int(not checked.readable))]
+    counts += [(severity, found.count(severity)) for severity in dict.fromkeys(found)]
+    return Answer(out, counts=tuple(counts))
+
+
+_FAR: Final = datetime(9999, 1, 1, tzinfo=UTC)
+"""Bundles depend on no moment: what is due follows from the record alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bundle:
+    """One row for the bundle of each event, verified; a record with any fault gives sentences and no row."""
+
+    rules: Rules
+    config: Config
+    with_context: bool = False
+    us_core: bool = False
+    note: bool = True
+    r5: bool = False
+
+    def ready(self) -> Work:
+        """Return the function of a row."""
+        made = self.maker()
+
+        def work(file: str, row: Row) -> Answer:
+            return made(read(file, row))
+
+        return work
+
+    def maker(self) -> Callable[[Record], Answer]:
+        """Return the function of a record that was read."""
+        from lda_notes.fhir.bundle import Options, bundles
+        from lda_notes.fhir.elements import to_json
+        from lda_notes.fhir.naming import Names
+        from lda_notes.fhir.verify import verify
+
+        policy, config = self.rules.policy(), self.config
+        notes = None
+        if self.note:
+            from lda_notes.fhir.notes import note_writer
+
+            notes = note_writer(policy)
+        options = Options(with_context=self.with_context, us_core=self.us_core, notes=notes)
+        names = Names(config.systems.identity)
+
+        def work(record: Record) -> Answer:
+            if record.episode is None or record.findings:
+                return Answer(said=why(record) + "\n", counts=(("rows", 1), ("unreadable", 1)))
+            line = timeline.build(record.episode, policy, _FAR)
+            texts: list[str] = []
+            faults: list[str] = []
+            resources = 0
+            try:
+                for one in bundles(line, policy, config, options):
+                    for fault in verify(one.bundle):
+                        path = one.paths[fault.entry] if fault.entry is not None else ()
+                        faults.append(f"{record.place(path)}: event {one.event}: {fault} Found: {fault.value}")
+                    bundle: Any = one.bundle
+                    if self.r5:
+                        from lda_notes.fhir.r5 import to_r5
+
+                        bundle = to_r5(bundle, names)
+                    resources += len(bundle["entry"])
+                    texts.append(to_json(bundle))
+            except Failure as failure:
+                faults = [f"{record.place(())}: {failure}"]
+            if faults:
+                said = "".join(f"{report.visible(fault)}\n" for fault in faults)
+                return Answer(said=said, counts=(("rows", 1), ("faults", len(faults))))
+            out = "".join(f"{text}\n" for text in texts).encode()
+            return Answer(out, counts=(("rows", 1), ("bundles", len(texts)), ("resources", resources)))
+
+        return work
+
+
+@dataclass(frozen=True, slots=True)
+class Verify:
+    """One row of faults for each bundle; ``text`` gives one sentence for each fault instead."""
+
+    house: bool = True
+    models: bool = False
+    text: bool = False
+
+    def ready(self) -> Work:
+        """Return the function of a row."""
+        from lda_notes.fhir.verify import read_json, verify_json
+
+        def work(file: str, row: Row) -> Answer:
+            faults = verify_json(row.raw, house=self.house)
+            if self.models:
+                from lda_notes.fhir.models import model_check
+
+                bundle, unread = read_json(row.raw)
+                faults += model_check(bundle) if not unread else ()
+            if self.text:
+                rows = (f"{file}, row {row.number}: {fault} Found: {fault.value}" for fault in faults)
+                out = "".join(f"{report.visible(one)}\n" for one in rows)
+            else:
+                out = _encode({"file": file, "row": row.number, "faults": [fault.as_json() for fault in faults]}) + "\n"
+            return Answer(out.encode("utf-8", "replace"), counts=(("rows", 1), ("faults", len(faults))))
+
+        return work
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """One row for each day of a record's stay; a record that cannot be read gives a sentence and no row."""
+
+    rules: Rules
+    asof: datetime
+    first: date
+    last: date
+    units: tuple[str, ...] = field(default=())
+
+    def ready(self) -> Work:
+        """Return the function of a row."""
+        from lda_notes import line_days
+
+        policy = self.rules.policy()
+
+        def work(file: str, row: Row) -> Answer:
+            record = read(file, row)
+            if record.episode is None:
+                return Answer(said=why(record) + "\n", counts=(("rows", 1), ("unreadable", 1)))
+            line = timeline.build(record.episode, policy, self.asof)
+            (stay,) = line_days.stays((line,))
+            try:
+                found = line_days.days(stay, policy, self.first, self.last)
+            except ValueError as error:
+                said = f"{record.place(())}: days cannot be counted: {error}; check the dates of the record\n"
+                return Answer(said=said, counts=(("rows", 1), ("unreadable", 1)))
+            said = _unread(record)
+            kept = [day for day in found if not self.units or day.unit in self.units]
+            out = "".join(
+                _encode({"file": file, "row": row.number, **one}) + "\n" for one in line_days.as_rows(stay, kept)
+            )
+            return Answer(out.encode(), said, (("rows", 1), ("days", len(kept))))
+
+        return work
+
+
+def _unread(record: Record) -> str:
+    if not record.unread:
+        return ""
+    names = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread)
+    return report.visible(f"{record.file}:{record.row}:1: could not be read and is left out: {names}") + "\n"
+
+
+Task = Check | Bundle | Verify | Days

@@ -1,0 +1,1 @@
+"""Figures of speed and memory, each a ratio of two programs measured in turns: ``python -m tests.benchmarks``."""
