@@ -164,7 +164,7 @@ def summary(counts: dict[str, int]) -> str:
     said = [_counted(counts.get("rows", 0), "row")]
     for name, noun in _NOUNS.items():
         number = counts.get(name, 0)
-        if number or name == "faults":
+        if number or (name == "faults" and name in counts):
             said.append(_counted(number, noun) if noun else f"{number:,} {name}")
     if counts.get("unreadable"):
         said.append(f"{_counted(counts['unreadable'], 'row')} could not be read")
