@@ -34,15 +34,38 @@ class Difference:
 _NOTHING: Final = object()
 
 
-def differences(sent: Mapping[str, Any], held: Mapping[str, Any], resolve: Resolve, base: str) -> list[Difference]:
+def differences(
+    sent: Mapping[str, Any],
+    held: Mapping[str, Any],
+    resolve: Resolve,
+    base: str,
+    decided: Callable[[str], bool] = lambda address: True,
+) -> list[Difference]:
     """Every element in which a resource that was sent differs from the one that is held.
 
-    ``base`` is the server's address: a reference that begins with it is the same as one without.
+    ``base`` is the server's address: a reference that begins with it is the same as one without. ``decided`` tells of
+    a ``Type/id`` whether its creation alone decides what it is. A Provenance stays as it was when its event was sent,
+    and a later correction may hand what that event closed to another one, so only such targets are compared, in no
+    order.
     """
-    return list(_object(_ours(sent, held), _theirs(held, sent), "", resolve, base))
+    ours, theirs = _ours(sent), _theirs(held, sent)
+    apart: list[Difference] = []
+    if ours.get("resourceType") == "Provenance":
+        apart = _targets(ours.pop("target", []), theirs.pop("target", []), resolve, base, decided)
+    return list(_object(ours, theirs, "", resolve, base)) + apart
 
 
-def _ours(sent: Mapping[str, Any], held: Mapping[str, Any]) -> Json:
+def _targets(sent: Any, held: Any, resolve: Resolve, base: str, decided: Callable[[str], bool]) -> list[Difference]:
+    def addresses(listed: Any, known: Resolve) -> list[str]:
+        named = [str(_get(one, "reference")) for one in (listed if isinstance(listed, list) else [])]
+        found = [_bare(known(name) or name, base) for name in named]
+        return sorted(address for address in found if ":" in address or decided(address))
+
+    mine, theirs = addresses(sent, resolve), addresses(held, lambda name: name)
+    return [] if mine == theirs else [Difference("target", mine, theirs)]
+
+
+def _ours(sent: Mapping[str, Any]) -> Json:
     made = {key: value for key, value in sent.items() if key != "id"}
     return _without_despite(made)
 

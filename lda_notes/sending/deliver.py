@@ -270,6 +270,12 @@ def _delivered(
     asked: bool = False,
 ) -> Delivered:
     resolve = resolver(server, listed, found)
+    base = server.address.base
+    lasting = {
+        f"{entry.identity.kind}/{found[entry.identity][0].get('id')}"
+        for entry in listed
+        if entry.method == "POST" and entry.index not in shared and entry.identity.kind not in CONTEXT_TYPES
+    }
     became = [statuses.get(entry.index, "unchanged") for entry in listed]
     kept = tuple(
         Kept(entry, tuple(apart))
@@ -277,7 +283,7 @@ def _delivered(
         if how == "unchanged"
         and entry.index not in shared
         and not _decided_elsewhere(found[entry.identity][0])
-        and (apart := differences(entry.resource, found[entry.identity][0], resolve, server.address.base))
+        and (apart := differences(entry.resource, found[entry.identity][0], resolve, base, lasting.__contains__))
     )
     resources = tuple(_held(entry, found[entry.identity][0]) for entry in listed)
     return Delivered(

@@ -65,11 +65,18 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
     wanted = expected(parcels)
     held = server.find(wanted)
     resolve = resolver(server, (one.entry for one in wanted.values()), held)
+    updated = {identity for identity, one in wanted.items() if one.entry.method == "PUT"}
+    lasting = {
+        f"{identity.kind}/{each.get('id')}"
+        for identity, some in held.items()
+        for each in some
+        if identity not in updated
+    }
     for identity, one in wanted.items():
         found = held[identity]
         apart: tuple[Difference, ...] = ()
         if len(found) == 1 and identity.kind not in CONTEXT_TYPES:
-            apart = tuple(differences(one.entry.resource, found[0], resolve, server.address.base))
+            apart = tuple(differences(one.entry.resource, found[0], resolve, server.address.base, lasting.__contains__))
         yield Standing(
             _state(identity, one.entry.resource, found, apart),
             one.entry,

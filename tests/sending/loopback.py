@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
+import httpx
+
 
 @dataclass(frozen=True)
 class Request:
@@ -77,7 +79,7 @@ def serving(answer: Answer, *, tls: ssl.SSLContext | None = None, host: str = "1
             if reply.cut is not None:
                 self.close_connection = True
 
-        do_GET = do_POST = do_PUT = _do  # noqa: N815 - names that the library asks for
+        do_GET = do_POST = do_PUT = _do
 
         def log_message(self, format: str, *args: Any) -> None:
             """Nothing is said."""
@@ -95,6 +97,33 @@ def serving(answer: Answer, *, tls: ssl.SSLContext | None = None, host: str = "1
         server.shutdown()
         server.server_close()
         thread.join()
+
+
+class Forward:
+    """Passes requests on to a server. ``fault`` may answer in its place; ``after`` may change what it answered."""
+
+    def __init__(self, base_url: str) -> None:
+        self._origin = "/".join(base_url.split("/")[:3])
+        self._client = httpx.Client(timeout=120, trust_env=False)
+        self.fault: Callable[[Request], Reply | None] = lambda request: None
+        self.after: Callable[[Request, Reply], Reply] = lambda request, reply: reply
+
+    def __call__(self, request: Request) -> Reply:
+        reply = self.fault(request)
+        if reply is not None:
+            return reply
+        passed = {name: value for name, value in request.headers.items() if name in _PASSED}
+        answer = self._client.request(
+            request.method, self._origin + request.path, headers=passed, content=request.body or None
+        )
+        headers = {"Content-Type": answer.headers["content-type"]} if "content-type" in answer.headers else {}
+        return self.after(request, Reply(answer.status_code, answer.content, headers))
+
+    def close(self) -> None:
+        self._client.close()
+
+
+_PASSED = ("Host", "Content-Type", "Accept", "Prefer", "Cache-Control")
 
 
 @contextmanager

@@ -83,3 +83,20 @@ def test_why_findings_were_overruled_is_no_difference() -> None:
     assert apart({"resourceType": "Provenance"}, {"resourceType": "Provenance", "reason": [said]}) == []
     assert paths({"resourceType": "Provenance"}, plain) == ["reason"]
     assert paths({"resourceType": "Task"}, {"resourceType": "Task", "reason": [said]}) == ["reason"]
+
+
+def test_targets_of_a_provenance_that_others_decide_may_change() -> None:
+    def provenance(*addresses: str) -> dict[str, Any]:
+        return {"resourceType": "Provenance", "target": [{"reference": one} for one in addresses]}
+
+    assert apart(provenance("urn:uuid:1", "Task/2"), provenance("Task/2", "Device/7")) == []
+    assert apart(provenance("Task/2"), provenance("Task/3")) == [Difference("target", ["Task/2"], ["Task/3"])]
+    assert paths(provenance("urn:uuid:2"), provenance("Task/3")) == ["target"]
+    moved = provenance("urn:uuid:1", "Task/2"), provenance("Device/7", f"{BASE}/Task/3", "Task/4")
+    assert differences(*moved, KNOWN.get, BASE, lambda address: not address.startswith("Task/")) == []
+    kept = provenance("urn:uuid:1"), provenance("Device/8")
+    assert [one.path for one in differences(*kept, KNOWN.get, BASE, lambda address: address == "Device/7")] == [
+        "target"
+    ]
+    unknown = provenance("urn:uuid:2"), provenance()
+    assert [one.path for one in differences(*unknown, KNOWN.get, BASE, lambda address: False)] == ["target"]

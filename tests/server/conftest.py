@@ -1,10 +1,14 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 import run_server
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "sending"))  # what stands in for servers that fail
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,177 @@
+"""What the contract tests of sending share: records of their own identities, and what a server holds of them."""
+
+from __future__ import annotations
+
+import json
+import re
+import uuid
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+from lda_notes import pipeline
+from lda_notes import record as records
+from lda_notes.episode import Episode
+from lda_notes.fhir.bundle import EventBundle, Options, bundles
+from lda_notes.fhir.config import Config, Systems
+from lda_notes.fhir.notes import note_writer
+from lda_notes.fhir.papers import Note
+from lda_notes.policy import DEFAULT
+from lda_notes.sending.address import address
+from lda_notes.sending.auth import Anonymous, Credentials
+from lda_notes.sending.client import Server
+from lda_notes.sending.entries import Identity, entries
+from lda_notes.sending.making import Made, from_record, sharing
+from lda_notes.sending.pace import Pace
+from lda_notes.sending.parcel import Parcel
+from lda_notes.sending.wire import Connection
+
+Json = dict[str, Any]
+
+DEMOS = sorted((Path(__file__).resolve().parents[2] / "demo_episodes").glob("*.yaml"))
+NAMES = [path.stem for path in DEMOS]
+LATER = datetime(2035, 1, 1, tzinfo=UTC)
+FHIR = {"Content-Type": "application/fhir+json", "Cache-Control": "no-cache"}
+
+
+def demo(name: str) -> str:
+    return next(path for path in DEMOS if path.stem == name).read_text()
+
+
+def configured(tag: str) -> Config:
+    base = f"https://{tag}.example/ids"
+    names = Systems.model_fields
+    return Config(
+        systems=Systems(**{name: f"{base}/{name}" for name in names}), extensions=f"https://{tag}.example/extensions"
+    )
+
+
+def short_note(episode: Episode, event: str, moment: datetime) -> Note:
+    """A note that costs nothing, where the words of notes do not matter."""
+    corrections = sum(one.kind in ("amendment", "addendum", "retraction") for one in episode.events)
+    return Note("Port note", f"Note of {event}, {len(episode.events)} events, {corrections} of them corrections.")
+
+
+@dataclass
+class Case:
+    """A demo under identities that no other test uses, so that the server may hold anything else."""
+
+    text: str
+    tag: str = field(default_factory=lambda: f"t{uuid.uuid4().hex}")
+    with_context: bool = True
+    real_notes: bool = False
+    config: Config = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.config = configured(self.tag)
+        self.text = self.text.replace("https://lantern-bay.example/", f"https://{self.tag}.example/")
+
+    def judged(self, text: str | None = None) -> pipeline.Judged:
+        return pipeline.judge(records.read_bytes((text or self.text).encode(), "demo.yaml"), DEFAULT, LATER)
+
+    def made(self, text: str | None = None) -> Made:
+        notes = note_writer(DEFAULT) if self.real_notes else short_note
+        options = Options(with_context=self.with_context, notes=notes)
+        judged = self.judged(text)
+
+        def make(line: Any) -> Iterator[EventBundle]:
+            return bundles(line, DEFAULT, self.config, options)
+
+        [made] = sharing([from_record(judged, make)])
+        assert made.broken is None
+        assert made.faults == ()
+        return made
+
+    def parcels(self, text: str | None = None) -> tuple[Parcel, ...]:
+        return self.made(text).parcels
+
+    def files(self, folder: Path) -> tuple[Path, Path]:
+        """The record and the configuration as files."""
+        record, config = folder / f"{self.tag}.yaml", folder / f"{self.tag}-config.json"
+        record.write_text(self.text)
+        config.write_text(json.dumps({"config_version": 1, **self.config.model_dump(mode="json")}))
+        return record, config
+
+
+def value_of(parcel: Parcel) -> Json:
+    """The bundle of a parcel, with every number as the text that it is written with."""
+    made: Json = json.loads(parcel.bundle)
+    return made
+
+
+def identities(parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
+    """Every identity of some parcels, with its ``fullUrl``."""
+    return {entry.identity: entry.full_url for parcel in parcels for entry in entries(value_of(parcel))}
+
+
+@contextmanager
+def client(
+    base_url: str, credentials: Credentials | None = None, timeout_s: float = 60.0, **pace: Any
+) -> Iterator[Server]:
+    """A client of a server; ``pace`` changes how long it waits and how often it tries."""
+    where = address(base_url)
+    made = Pace(**pace)
+    with Connection(where, timeout_s=timeout_s, ca_file=None, clock=made.clock) as connection:
+        yield Server(connection, where, credentials or Anonymous(), made)
+
+
+def held(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, list[Json]]:
+    return server.find(identities(parcels))
+
+
+def versions(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
+    """The version of every resource; each must be there, and once."""
+    found = held(server, parcels)
+    assert {identity: len(some) for identity, some in found.items() if len(some) != 1} == {}
+    return {identity: some[0]["meta"]["versionId"] for identity, some in found.items()}
+
+
+def ids(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
+    return {identity: some[0]["id"] for identity, some in held(server, parcels).items()}
+
+
+def raw(base_url: str, path: str) -> str:
+    """What a server answers, byte by byte as text."""
+    answer = httpx.get(f"{base_url}/{path}", headers=FHIR, timeout=60, trust_env=False)
+    assert answer.status_code == 200, answer.text
+    return answer.text
+
+
+def found_for(base_url: str, patient: str) -> list[Json]:
+    """Everything that a search finds for a patient, whatever made it, as bundles: with the Provenances of it."""
+    kinds = (
+        "Device", "DeviceUseStatement", "DocumentReference", "Encounter", "MedicationAdministration", "Observation",
+        "Procedure", "Task",
+    )  # fmt: skip
+    found = [json.loads(raw(base_url, f"Patient/{patient}/$everything?_count=1000"), parse_float=Decimal)]
+    for kind in kinds:
+        query = f"{kind}?patient=Patient/{patient}&_revinclude=Provenance:target&_count=1000"
+        found.append(json.loads(raw(base_url, query), parse_float=Decimal))
+    assert not any(link["relation"] == "next" for page in found for link in page.get("link", ()))
+    return found
+
+
+def resources(found: list[Json]) -> dict[str, Json]:
+    """Every resource of some pages, by address."""
+    return {
+        f"{entry['resource']['resourceType']}/{entry['resource']['id']}": entry["resource"]
+        for page in found
+        for entry in page.get("entry", ())
+    }
+
+
+def without_event(text: str, event: str) -> str:
+    """A record without one of its events."""
+    parts = re.split(r"(?m)^(?=  - id: )", text)
+    kept = [part for part in parts if not part.startswith(f"  - id: {event}\n")]
+    assert len(kept) == len(parts) - 1
+    return "".join(kept)
+
+
+Change = Callable[[Json], object]

@@ -1,0 +1,492 @@
+"""Sending proven on a real server: twice, in any order, interleaved, corrected, whole or not at all, read back.
+
+Each test uses identifiers of its own, so the server may already hold anything.
+"""
+
+from __future__ import annotations
+
+import copy
+import itertools
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from send_cases import (
+    FHIR,
+    LATER,
+    NAMES,
+    Case,
+    client,
+    demo,
+    found_for,
+    held,
+    identities,
+    ids,
+    raw,
+    resources,
+    value_of,
+    versions,
+    without_event,
+)
+
+from lda_notes.fhir.differences import differences
+from lda_notes.fhir.identity import CONTEXT_TYPES
+from lda_notes.fhir.readback import readback
+from lda_notes.fhir.verify import read_json
+from lda_notes.sending.client import Server
+from lda_notes.sending.deliver import Delivered, Refused, deliver
+from lda_notes.sending.entries import Identity, entries
+from lda_notes.sending.parcel import Parcel
+from lda_notes.sending.status import GOOD, standing
+
+Json = dict[str, Any]
+DESPITE = "contract test of a record with findings"
+
+
+def send_all(server: Server, parcels: tuple[Parcel, ...]) -> list[Delivered]:
+    found = []
+    for parcel in parcels:
+        bundle, _ = read_json(parcel.bundle)
+        result = deliver(server, bundle, parcel.shared)
+        assert isinstance(result, Delivered), (parcel.about, result)
+        found.append(result)
+    return found
+
+
+def states(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
+    return {one.entry.identity: one.state for one in standing(server, parcels)}
+
+
+def bad(server: Server, parcels: tuple[Parcel, ...]) -> list[Any]:
+    return [
+        (one.state, one.event, one.entry.identity.kind, one.differences)
+        for one in standing(server, parcels)
+        if one.state not in GOOD
+    ]
+
+
+def type_send(folder: Path, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    """The command itself, in a process of its own."""
+    environment = {name: value for name, value in os.environ.items() if not name.startswith("LDA_NOTES_")}
+    return subprocess.run(
+        [sys.executable, "-m", "lda_notes", *map(str, arguments), "--asof", LATER.isoformat()],
+        env={**environment, "LDA_NOTES_OUTBOX": str(folder / "box")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+# -- 1: twice, in any order, interleaved --
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_demo_sent_twice_changes_nothing_the_second_time(fhir_server: str, name: str, tmp_path: Path) -> None:
+    """Once with the receipts of the first time, once as from another machine, without them."""
+    case = Case(demo(name), real_notes=True)
+    record, config = case.files(tmp_path)
+    reason = ("--despite", DESPITE) if case.made().findings else ()
+    common = ("send", record, "--server", fhir_server, "--config", config, "--with-context", *reason)
+    parcels = case.parcels()
+
+    first = type_send(tmp_path, *common)
+    assert first.returncode == 0, first.stdout + first.stderr
+    assert f"{len(parcels)} bundles sent" in first.stderr
+    with client(fhir_server) as server:
+        assert bad(server, parcels) == []
+        before = versions(server, parcels)
+        receipts = [json.loads(row) for row in (tmp_path / "box" / "receipts.ndjson").read_text().splitlines()]
+        assert len(receipts) == len(parcels)
+        told = {(one["type"], one["id"], one["version"]) for row in receipts for one in row["resources"]}
+        for kind, number, version in told:
+            assert json.loads(raw(fhir_server, f"{kind}/{number}/_history/{version}"))["meta"]["versionId"] == version
+        assert {(identity.kind, number) for identity, number in ids(server, parcels).items()} == {
+            (kind, number) for kind, number, _ in told
+        }
+
+        second = type_send(tmp_path, *common)
+        assert second.returncode == 0, second.stdout + second.stderr
+        assert "0 bundles sent" in second.stderr
+        assert f"{len(parcels)} bundles unchanged since an earlier run" in second.stderr
+        assert versions(server, parcels) == before
+
+        elsewhere = tmp_path / "elsewhere"
+        elsewhere.mkdir()
+        third = type_send(elsewhere, *common)
+        assert third.returncode == 0, third.stdout + third.stderr
+        assert f"{len(parcels)} bundles sent" in third.stderr
+        assert "0 resources created, 0 updated" in third.stderr
+        assert versions(server, parcels) == before
+
+    status = type_send(tmp_path, "status", record, "--server", fhir_server, "--config", config, "--with-context")
+    assert (status.returncode, status.stdout) == (0, ""), status.stdout
+
+
+ORDERS = list(itertools.permutations(range(3)))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_order_of_three_leads_to_the_same_end(fhir_server: str, name: str) -> None:
+    """A whole episode, three events at a time, each three in each of their six orders; and all of it backwards."""
+    ends = []
+    for order in [*ORDERS, None]:
+        case = Case(demo(name))
+        parcels = case.parcels()
+        if order is None:
+            sent = tuple(reversed(parcels))
+        else:
+            threes = [parcels[at : at + 3] for at in range(0, len(parcels), 3)]
+            sent = tuple(three[at] for three in threes for at in order if at < len(three))
+        assert sorted(one.digest for one in sent) == sorted(one.digest for one in parcels)
+        with client(fhir_server) as server:
+            for parcel in sent:
+                answer = server.transact(parcel.bundle)
+                assert answer.status == 200, answer.body
+            assert bad(server, parcels) == [], order
+            ends.append(end_state(server, parcels, case.tag))
+    assert len(ends) == 7
+    assert all(end == ends[0] for end in ends[1:])
+
+
+def end_state(server: Server, parcels: tuple[Parcel, ...], tag: str) -> Json:
+    """What a server holds, by the place of each resource in the record instead of by identity."""
+    known = identities(parcels)
+    places = {identity: f"resource-{number}" for number, identity in enumerate(known)}
+    found = {identity: some[0] for identity, some in held(server, parcels).items()}
+    names = {f"{identity.kind}/{one['id']}": places[identity] for identity, one in found.items()}
+    names |= {identity.value: place for identity, place in places.items() if identity.kind not in CONTEXT_TYPES}
+    end = {}
+    for identity, one in found.items():
+        text = json.dumps({key: value for key, value in one.items() if key not in ("id", "meta")}, default=str)
+        for name, place in names.items():
+            text = text.replace(f'"{name}"', f'"{place}"')
+        end[places[identity]] = json.loads(text.replace(tag, "tag"))
+    return end
+
+
+def test_episodes_of_two_patients_interleaved_are_not_mixed_up(fhir_server: str) -> None:
+    one, other = Case(demo("corrected-entries")), Case(demo("heparin-history"))
+    mine, theirs = one.parcels(), other.parcels()
+    with client(fhir_server) as server:
+        for pair in itertools.zip_longest(mine, theirs):
+            send_all(server, tuple(parcel for parcel in pair if parcel is not None))
+        for parcels, others in ((mine, theirs), (theirs, mine)):
+            assert bad(server, parcels) == []
+            patient = next(number for identity, number in ids(server, parcels).items() if identity.kind == "Patient")
+            found = set(resources(found_for(fhir_server, patient)))
+            expected = {f"{identity.kind}/{number}" for identity, number in ids(server, parcels).items()}
+            foreign = {f"{identity.kind}/{number}" for identity, number in ids(server, others).items()}
+            assert expected <= found
+            assert not found & (foreign - expected)
+
+
+def test_an_episode_that_grows_is_sent_event_by_event(fhir_server: str, tmp_path: Path) -> None:
+    """The record as it stood after each event; only what is new is sent, and what was closed stays closed."""
+    case = Case(demo("two-septa"), real_notes=True)
+    events = [str(parcel.about).rpartition("/")[2] for parcel in case.parcels()]
+    whole = case.text
+    sent = 0
+    for count in range(1, len(events) + 1):
+        case.text = whole
+        for event in events[count:]:
+            case.text = without_event(case.text, event)
+        record, config = case.files(tmp_path)
+        done = type_send(
+            tmp_path,
+            "send",
+            record,
+            "--server",
+            fhir_server,
+            "--config",
+            config,
+            "--with-context",
+            "--despite",
+            "grows",
+        )
+        assert done.returncode in (0, 1), done.stdout + done.stderr
+        sent += int(done.stderr.split(" bundle", 1)[0].split()[-1])
+    with client(fhir_server) as server:
+        assert bad(server, case.parcels()) == []
+    assert sent >= len(events)
+
+
+# -- patients that the server knows, and not --
+
+
+@pytest.mark.parametrize("style", ["literal", "conditional"])
+def test_patient_staff_and_stay_that_are_not_ours(fhir_server: str, style: str) -> None:
+    case = Case(demo("uncomplicated-week"), with_context=False)
+    line = case.judged().timeline
+    assert line is not None
+    episode = line.episode
+    patient = episode.patient.identifiers[0]
+    staff = sorted({who.id for event in episode.events for who in (event.by, event.verified_by) if who and who.id})
+    systems = case.config.systems
+    with httpx.Client(base_url=fhir_server, headers=FHIR, timeout=60, trust_env=False) as http:
+
+        def stored(kind: str, system: str, value: str, **more: Any) -> str:
+            identifier = [{"system": system, "value": value}]
+            answer = http.post(f"/{kind}", json={"resourceType": kind, "identifier": identifier, **more})
+            assert answer.status_code == 201, answer.text
+            return f"{kind}/{answer.json()['id']}"
+
+        organization = stored("Organization", systems.facility, "x", name="Example hospital")
+        known = {
+            "patients": {patient.value: stored("Patient", patient.system, patient.value)},
+            "stays": {
+                episode.id: stored(
+                    "Encounter", systems.visit, episode.id, status="in-progress", **{"class": {"code": "IMP"}}
+                )
+            },
+            "staff": {number: stored("Practitioner", systems.staff, number) for number in staff},
+        }
+    case.config = case.config.model_copy(update={"references": style, "organization": organization, **known})
+    parcels = case.parcels()
+    with client(fhir_server) as server:
+        send_all(server, parcels)
+        assert bad(server, parcels) == []
+        subjects = {
+            one["subject"]["reference"]
+            for identity, [one] in held(server, parcels).items()
+            if identity.kind in ("Procedure", "Observation")
+        }
+        assert subjects == set(known["patients"].values())
+        before = versions(server, parcels)
+        assert [(one.created, one.updated) for one in send_all(server, parcels)] == [(0, 0)] * len(parcels)
+        assert versions(server, parcels) == before
+
+        missing = Case(demo("uncomplicated-week"), with_context=False)
+        systems = missing.config.systems
+        missing.config = missing.config.model_copy(
+            update={"references": style, "organization": organization, "patients": {patient.value: "Patient/nobody"}}
+        )
+        bundle, _ = read_json(missing.parcels()[0].bundle)
+        refused = deliver(server, bundle)
+        assert isinstance(refused, Refused)
+        assert refused.status in (400, 404, 412)
+        assert any("Patient" in issue.words for issue in refused.issues)
+
+
+# -- 2: retraction and amendment --
+
+
+def own(parcels: tuple[Parcel, ...], event: str) -> set[Identity]:
+    """What only the bundle of one event brings: no other event shares it."""
+    mine = {e.identity for p in parcels if str(p.about).endswith(f"/{event}") for e in entries(value_of(p))}
+    others = {
+        e.identity
+        for p in parcels
+        if not str(p.about).endswith(f"/{event}") and "retraction" not in str(p.about)
+        for e in entries(value_of(p))
+    }
+    return mine - others
+
+
+RETRACTION = """
+  - id: retraction-9
+    kind: retraction
+    at: 2026-12-31T23:50-06:00
+    by: {name: Cosmo Pellworth, credential: RN, id: LBN-058}
+    of: %s
+    reason: charted on the wrong patient
+"""
+
+
+RETRACTED = [
+    ("corrected-entries", "check-wrong"),
+    ("uncomplicated-week", "check-3"),
+    ("uncomplicated-week", "access-2"),
+    ("soiled-dressing", "dressing-1"),
+    ("heparin-history", "access-1"),
+]
+
+
+@pytest.mark.parametrize(("name", "event"), RETRACTED)
+def test_a_retracted_event_is_entered_in_error_and_the_rest_stands(fhir_server: str, name: str, event: str) -> None:
+    case = Case(demo(name))
+    withdrawn = case.text
+    if name == "corrected-entries":
+        case.text = without_event(case.text, "retraction-1")
+    else:
+        assert f"  - id: {event}\n" in case.text
+        withdrawn = case.text.rstrip("\n") + RETRACTION % event
+    before, after = case.parcels(case.text), case.parcels(withdrawn)
+    mine = {one for one in own(before, event) if one.kind not in (*CONTEXT_TYPES, "Provenance")}
+    assert mine
+    with client(fhir_server) as server:
+        send_all(server, before)
+        old = versions(server, before)
+        [port] = [i for i, [one] in held(server, before).items() if _is_port(one)]
+        send_all(server, after)
+        assert bad(server, after) == []
+        found = {identity: some[0] for identity, some in held(server, after).items()}
+        assert {found[one]["status"] for one in mine} == {"entered-in-error"}
+        assert {states(server, after)[one] for one in mine} == {"retracted"}
+        for one in mine:
+            first = json.loads(raw(fhir_server, f"{one.kind}/{found[one]['id']}/_history/1"))
+            kept = {
+                key: value for key, value in found[one].items() if key.startswith(("value", "performed", "effective"))
+            }
+            assert kept == {
+                key: value for key, value in first.items() if key.startswith(("value", "performed", "effective"))
+            }
+        assert found[port]["meta"]["versionId"] == old[port]
+        changed = {one for one in old if found[one]["meta"]["versionId"] != old[one]}
+        touched = {e.identity for p in after for e in entries(value_of(p)) if e.method == "PUT"}
+        assert changed <= touched, "what no correction names keeps its version"
+        closed = closings(before, event)
+        assert {one: found[one]["status"] for one in closed & set(found)} == {
+            one: closed_as for one, closed_as in last_states(after).items() if one in closed
+        }
+        marks = [one for one in found.values() if one["resourceType"] == "Provenance"]
+        codes = [c["code"] for one in marks for c in one.get("activity", {}).get("coding", ())]
+        assert codes.count("NULLIFY") == 1
+        now = versions(server, after)
+        send_all(server, tuple(reversed(after)))
+        assert versions(server, after) == now
+
+
+def _is_port(resource: Json) -> bool:
+    return resource["resourceType"] == "Device" and "port" in str(resource["type"].get("text")).lower()
+
+
+def closings(parcels: tuple[Parcel, ...], event: str) -> set[Identity]:
+    """What events other than this one close."""
+    return {
+        e.identity
+        for p in parcels
+        if not str(p.about).endswith(f"/{event}")
+        for e in entries(value_of(p))
+        if e.method == "PUT"
+    }
+
+
+def last_states(parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
+    found: dict[Identity, str] = {}
+    for parcel in parcels:
+        for entry in entries(value_of(parcel)):
+            if entry.method == "PUT":
+                found[entry.identity] = entry.resource["status"]
+    return found
+
+
+def test_an_amended_event_has_a_new_document_and_the_old_one_is_superseded(fhir_server: str) -> None:
+    case = Case(demo("corrected-entries"))
+    whole = case.text
+    first = without_event(whole, "amendment-1")
+    before, after = case.parcels(first), case.parcels(whole)
+    with client(fhir_server) as server:
+        send_all(server, before)
+        old = {i: some[0] for i, some in held(server, before).items()}
+        send_all(server, after)
+        assert bad(server, after) == []
+        found = {i: some[0] for i, some in held(server, after).items()}
+        documents = {i: one for i, one in found.items() if i.kind == "DocumentReference"}
+        [new] = [one for i, one in documents.items() if i not in old]
+        replaced = [i for i, one in documents.items() if i in old and one["status"] == "superseded"]
+        replaced = [i for i in replaced if old[i]["status"] == "current"]
+        assert len(replaced) == 1
+        assert new["status"] == "current"
+        [relation] = [one for one in new["relatesTo"] if one["code"] == "replaces"]
+        assert relation["target"]["reference"] == f"DocumentReference/{found[replaced[0]]['id']}"
+        [procedure] = [one for one in found.values() if one["resourceType"] == "Procedure" and _says(one, "Access of")]
+        assert procedure["status"] == "completed"
+        [needle] = [one for one in found.values() if one["resourceType"] == "Device" and _says(one, "needle", "type")]
+        assert needle["lotNumber"] == "LOT-A80"
+        first_needle = json.loads(raw(fhir_server, f"Device/{needle['id']}/_history/1"))
+        assert first_needle["lotNumber"] != "LOT-A80"
+
+
+def _says(resource: Json, words: str, element: str = "code") -> bool:
+    return words.lower() in str(resource.get(element, {}).get("text")).lower()
+
+
+# -- 3: whole or not at all --
+
+
+def damage_status(entry: Json) -> None:
+    entry["resource"]["status"] = "done"
+
+
+def damage_reference(entry: Json) -> None:
+    entry["resource"]["subject"] = {"reference": "Patient/no-such-patient"}
+
+
+def damage_type(entry: Json) -> None:
+    entry["resource"]["resourceType"] = "Procedur"
+
+
+def damage_date(entry: Json) -> None:
+    entry["resource"]["performedPeriod"] = {"start": "2026-02-30"}
+
+
+@pytest.mark.parametrize("damage", [damage_status, damage_reference, damage_type, damage_date])
+def test_one_bad_entry_leaves_nothing_behind(fhir_server: str, damage: Any) -> None:
+    case = Case(demo("uncomplicated-week"))
+    [parcel] = case.parcels()[:1]
+    bundle, _ = read_json(parcel.bundle)
+    index = next(i for i, e in enumerate(bundle["entry"]) if e["resource"]["resourceType"] == "Procedure")
+    damaged = copy.deepcopy(bundle)
+    damage(damaged["entry"][index])
+    with client(fhir_server) as server:
+        refused = deliver(server, damaged)
+        assert isinstance(refused, Refused), refused
+        assert refused.status in (400, 404, 422, 500)
+        assert refused.issues
+        if refused.status == 422:
+            assert index in {issue.entry for issue in refused.issues}
+        assert {len(some) for some in server.find(identities((parcel,))).values()} == {0}
+        assert isinstance(deliver(server, bundle), Delivered)
+
+
+# -- 4: read back --
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_the_server_returns_is_what_was_sent(fhir_server: str, name: str) -> None:
+    """Element by element, with every digit and every offset as they were written."""
+    case = Case(demo(name))
+    parcels = case.parcels()
+    with client(fhir_server) as server:
+        send_all(server, parcels)
+        numbers = ids(server, parcels)
+    urls = {url: f"{identity.kind}/{numbers[identity]}" for identity, url in identities(parcels).items()}
+    expected: dict[Identity, Json] = {}
+    for parcel in parcels:
+        text = parcel.bundle.decode()
+        for url, address in urls.items():
+            text = text.replace(f'"reference":"{url}"', f'"reference":"{address}"')
+        for entry in entries(json.loads(text, parse_float=str, parse_int=str)):
+            if entry.method == "PUT" or entry.identity not in expected:
+                expected[entry.identity] = entry.resource
+    compared = 0
+    for identity, sent in expected.items():
+        found = json.loads(raw(fhir_server, f"{identity.kind}/{numbers[identity]}"), parse_float=str, parse_int=str)
+        del found["id"]
+        meta = {
+            key: value for key, value in found.pop("meta").items() if key not in ("versionId", "lastUpdated", "source")
+        }
+        assert ({**found, "meta": meta} if meta else found) == sent, identity
+        compared += 1
+    assert compared == len(urls)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_search_on_the_server_gives_the_record_again(fhir_server: str, name: str) -> None:
+    case = Case(demo(name))
+    parcels = case.parcels()
+    with client(fhir_server) as server:
+        send_all(server, parcels)
+        patient = next(number for identity, number in ids(server, parcels).items() if identity.kind == "Patient")
+    found = found_for(fhir_server, patient)
+    line = case.judged().timeline
+    assert line is not None
+    [back] = readback(found, case.config)
+    assert back.remarks == ()
+    assert back.episode is not None
+    assert differences(line.episode, back.episode) == ()
