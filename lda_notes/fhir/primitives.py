@@ -154,7 +154,7 @@ def check_base64(value: object, _scope: object = None) -> Found:
 
 
 def _good_uri(value: str) -> bool:
-    if not value or any(c.isspace() for c in value):
+    if value.split() != [value]:  # empty, or with white space somewhere
         return False
     if value.startswith("urn:uuid:"):
         return _UUID.fullmatch(value) is not None
