@@ -60,7 +60,7 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
     metavar="FILE|DIR...",
     nargs=-1,
     required=True,
-    type=click.Path(exists=True, path_type=Path, allow_dash=True),
+    type=click.Path(path_type=Path, allow_dash=True),
 )
 @click.option("--from", "first", required=True, metavar="DATE", callback=_day, help="First day to count.")
 @click.option("--to", "last", required=True, metavar="DATE", callback=_day, help="Last day to count.")
@@ -124,7 +124,7 @@ def command(
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
         stream(rows, Days(rules, asof, first, last, unit), how, out)
     chosen, to = target(form, out, "line-days", FORMATS, "csv")
-    policy = policy_file.in_force(policy_path, paths)
+    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     given = _given(counts) if counts else {}
     read = reading.all_timelines(paths, policy, asof)
     for record, _ in read:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import tempfile
 import time
@@ -76,7 +77,8 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
 
         if out is None:
             raise click.UsageError("--dask writes parts into a folder; name it with --out.")
-        done = on_cluster([str(path) for path in files], task, how.dask, str(out))
+        done = on_cluster([_address(path) for path in files], task, how.dask, _address(out))
+        click.echo(done.said, nl=False, err=True)
         click.echo(f"{done.parts} parts in {out}, {done.skipped} of them from an earlier run.", err=True)
         counts = done.counts
         click.echo(summary(counts), err=True)
@@ -91,6 +93,11 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
         )
         sys.exit(130)
     sys.exit(code(result.counts))
+
+
+def _address(path: Path) -> str:
+    """Return a path as it was given: a path has but one slash where an address such as s3://bucket/name has two."""
+    return re.sub(r"^([a-z][a-z0-9+.-]+):/(?!/)", r"\1://", str(path))
 
 
 def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Result:
