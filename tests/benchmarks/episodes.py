@@ -14,6 +14,7 @@ import random
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 from typing import Any, NamedTuple
 
 Event = dict[str, Any]
@@ -557,7 +558,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--faults", metavar="FILE", help="Write row and expected rule of each faulty record here.")
     chosen = parser.parse_args()
-    expected = open(chosen.faults, "w") if chosen.faults else None  # noqa: SIM115 -- open for the whole run
+    expected = Path(chosen.faults).open("w") if chosen.faults else None
     for number in range(1, chosen.count + 1):
         one = made(number, chosen.seed)
         sys.stdout.buffer.write(json.dumps(one.record, separators=(",", ":")).encode() + b"\n")

@@ -1,0 +1,140 @@
+"""Figures 8 to 10: building bundles, verifying them, the whole stream of one record after another."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import orjson
+from fhir.resources.R4B.bundle import Bundle as Model
+
+from lda_notes import pipeline, timeline
+from lda_notes.fhir.bundle import Options, bundles
+from lda_notes.fhir.config import DEFAULT as CONFIG
+from lda_notes.fhir.elements import to_json
+from lda_notes.fhir.verify import verify
+from lda_notes.policy import DEFAULT
+from lda_notes.stream.rows import Row, rows
+from lda_notes.stream.run import rare_collection
+from lda_notes.stream.tasks import Bundle, Rules, read, said_of
+from tests.benchmarks.episodes import ASOF, FAULTY_EVERY, row
+from tests.benchmarks.measure import Bench, Figure, seconds
+
+PEER = 10
+"""Records that the peer is given in one measurement, which takes it seconds; ours is given the same ones."""
+
+
+def _numbers(count: int) -> list[int]:
+    """Numbers of sound records: a faulty one may have no bundles, and the peer no work."""
+    return [number for number in range(1, 2 * count + 10) if number % FAULTY_EVERY][:count]
+
+
+def figures(bench: Bench) -> Iterator[Figure]:
+    """Measure them."""
+    with rare_collection():
+        lines = [timeline.build(_episode(number), DEFAULT, ASOF) for number in _numbers(PEER)]
+        yield _build(bench, lines)
+        yield _verify(bench, lines)
+        yield from _stream(bench)
+
+
+def _episode(number: int) -> Any:
+    episode = read("made", Row(number, row(number).rstrip())).episode
+    assert episode is not None
+    return episode
+
+
+def _build(bench: Bench, lines: list[Any]) -> Figure:
+    made = [one.bundle for line in lines for one in bundles(line, DEFAULT, CONFIG)]
+
+    def ours() -> float:
+        return seconds(lambda: [to_json(o.bundle) for line in lines for o in bundles(line, DEFAULT, CONFIG)], 3)
+
+    def theirs() -> float:
+        return seconds(lambda: [Model(**one).model_dump_json() for one in made])
+
+    note = "the peer is given the finished dicts; notes are left out"
+    return Figure(
+        "8",
+        "fhir.resources models and their JSON / build a bundle and its JSON",
+        30,
+        False,
+        tuple(1 / ratio for ratio in bench.paired(ours, theirs)),
+        note=note,
+    )
+
+
+def _verify(bench: Bench, lines: list[Any]) -> Figure:
+    texts = [to_json(one.bundle) for line in lines for one in bundles(line, DEFAULT, CONFIG)]
+
+    def fresh(judge: Callable[[Any], Any]) -> float:
+        parsed = [json.loads(text) for text in texts]
+        return seconds(lambda: [judge(one) for one in parsed])
+
+    ratios = bench.paired(lambda: fresh(verify), lambda: fresh(Model.model_validate))
+    note = "what each catches: tests/fhir/ORACLES.md"
+    return Figure("9", "fhir.resources validation / verify", 8, False, tuple(1 / ratio for ratio in ratios), note=note)
+
+
+def ours(raw: bytes, out: io.BufferedIOBase) -> None:
+    """Read, check, bundle, verify and write every row."""
+    check_policy = DEFAULT
+    make = Bundle(Rules.of(DEFAULT), CONFIG, note=False).maker()
+    for one in rows(io.BytesIO(raw)):
+        record = read("made", one)
+        out.write(said_of("made", one.number, pipeline.judge(record, check_policy, ASOF)).out)
+        out.write(make(record).out)
+
+
+def theirs(raw: bytes, out: io.BufferedIOBase) -> None:
+    """The same with bundles made, validated and written by the models of fhir.resources."""
+    for one in rows(io.BytesIO(raw)):
+        record = read("made", one)
+        assert record.episode is not None
+        out.write(said_of("made", one.number, pipeline.judge(record, DEFAULT, ASOF)).out)
+        for made in bundles(timeline.build(record.episode, DEFAULT, ASOF), DEFAULT, CONFIG, Options()):
+            out.write(Model(**made.bundle).model_dump_json().encode())
+
+
+def floor_in(raw: bytes, out: io.BufferedIOBase) -> None:
+    """orjson alone: loads and dumps of what comes in."""
+    for one in rows(io.BytesIO(raw)):
+        out.write(orjson.dumps(orjson.loads(one.raw)))
+
+
+def _stream(bench: Bench) -> Iterator[Figure]:
+    with Path(os.devnull).open("wb") as sink:
+        few = b"".join(row(number) for number in _numbers(PEER))
+        ratios = bench.paired(lambda: seconds(lambda: ours(few, sink), 3), lambda: seconds(lambda: theirs(few, sink)))
+        note = f"{PEER} records in a pair, notes left out"
+        yield Figure(
+            "10",
+            "stream through fhir.resources / read, check, bundle, verify, write",
+            15,
+            False,
+            tuple(1 / ratio for ratio in ratios),
+            note=note,
+        )
+        count = bench.size(10_000)
+        whole = b"".join(row(number) for number in range(1, count + 1))
+        ratios = bench.paired(
+            lambda: seconds(lambda: ours(whole, sink)), lambda: seconds(lambda: floor_in(whole, sink), 3)
+        )
+        note = f"{count} records of {len(whole) // count:,} bytes, notes left out"
+        yield Figure("10", "whole stream / orjson loads and dumps of the input", 15, True, ratios, note=note)
+        written = io.BytesIO()
+        ours(few, written)
+        made = [orjson.loads(text) for text in written.getvalue().splitlines()]
+
+        def both() -> None:
+            floor_in(few, sink)
+            for one in made:
+                sink.write(orjson.dumps(one))
+
+        ratios = bench.paired(lambda: seconds(lambda: ours(few, sink), 3), lambda: seconds(both, 10))
+        note = f"writes {len(written.getvalue()) / len(few):.0f} bytes for each byte read"
+        yield Figure("10", "whole stream / orjson loads of the input, dumps of the output", 15, True, ratios, note=note)
