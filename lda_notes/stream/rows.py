@@ -55,37 +55,60 @@ def open_rows(path: Path) -> IO[bytes]:
         if path == STANDARD_INPUT:
             return sys.stdin.buffer
         if path.suffix.lower() == ".zst":
-            return _zstandard(path)
+            return io.BufferedReader(_Unpacked(path.open("rb")), _BLOCK)
         return cast(IO[bytes], gzip.open(path) if path.suffix.lower() == ".gz" else path.open("rb"))
     except OSError as error:
         raise unreadable(path, error) from None
 
 
-def _zstandard(path: Path) -> IO[bytes]:
-    import zstandard
-
-    return io.BufferedReader(_Stream(zstandard.open(path, "rb"), zstandard.ZstdError), _BLOCK)
+_PIECE: Final = 1 << 10
+"""Compressed bytes taken at once: even of a file made to burst, they unpack to no more than some 30 MiB."""
 
 
-class _Stream(io.RawIOBase):
-    """A decompressor that says what is wrong with its input as a fault of reading, as gzip does."""
+class _Unpacked(io.RawIOBase):
+    """A file compressed by Zstandard, frame after frame; one that ends inside a frame is an error."""
 
-    def __init__(self, inner: IO[bytes], fault: type[Exception]) -> None:
-        self._inner, self._fault = inner, fault
+    def __init__(self, file: IO[bytes]) -> None:
+        self._file = file
+        self._frame: Any = None
+        self._rest = b""
+        self._ready = memoryview(b"")
 
     def readable(self) -> bool:
+        """Tell that it can be read."""
         return True
 
     def readinto(self, buffer: Any) -> int:
+        """Fill ``buffer`` as far as what is unpacked goes. Raises OSError and EOFError on a damaged file."""
+        while not self._ready:
+            piece = self._rest or self._file.read(_PIECE)
+            self._rest = b""
+            if not piece:
+                if self._frame is not None:
+                    raise EOFError("it ends inside a compressed frame")
+                return 0
+            self._ready = memoryview(self._unpack(piece))
+        taken = self._ready[: len(buffer)]
+        buffer[: len(taken)] = taken
+        self._ready = self._ready[len(taken) :]
+        return len(taken)
+
+    def _unpack(self, piece: bytes) -> bytes:
+        import zstandard
+
+        if self._frame is None:
+            self._frame = zstandard.ZstdDecompressor().decompressobj()
         try:
-            block = self._inner.read(len(buffer))
-        except self._fault as error:
-            raise gzip.BadGzipFile(f"not a Zstandard file: {error}") from None
-        buffer[: len(block)] = block
-        return len(block)
+            out: bytes = self._frame.decompress(piece)
+        except zstandard.ZstdError as error:
+            raise OSError(f"not Zstandard: {error}") from None
+        if self._frame.eof:
+            self._rest, self._frame = self._frame.unused_data, None
+        return out
 
     def close(self) -> None:
-        self._inner.close()
+        """Close the file."""
+        self._file.close()
         super().close()
 
 

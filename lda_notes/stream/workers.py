@@ -120,7 +120,10 @@ class _Crew:
         self.hire()
 
     def dismiss(self) -> None:
-        """End every process."""
+        """End every process, and let go of what they were given."""
+        for job in (*self.again, *(worker.job for worker in self.workers)):
+            if job is not None and job.spool is not None:
+                job.spool.close()
         for worker in self.workers:
             worker.process.terminate()
         for worker in self.workers:
@@ -231,7 +234,7 @@ def parallel(files: list[Path], task: Task, ends: Ends, count: int, from_row: in
     more = True
     with ExitStack() as stack:
         stop = stack.enter_context(stoppable())
-        stack.callback(crew.dismiss)
+        stack.callback(_discard, crew, waiting)
         given = 0
         while True:
             while crew.again or (more and given - written < 2 * count):
@@ -267,6 +270,14 @@ def parallel(files: list[Path], task: Task, ends: Ends, count: int, from_row: in
     if failure is not None and not result.stopped:
         raise failure
     return result
+
+
+def _discard(crew: _Crew, waiting: dict[int, _Done]) -> None:
+    crew.dismiss()
+    for done in waiting.values():
+        done.out.close()
+        if done.job.spool is not None:
+            done.job.spool.close()
 
 
 def _write(done: _Done, ends: Ends, result: Result) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import random
 import sys
 from collections.abc import Callable
@@ -558,12 +559,12 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--faults", metavar="FILE", help="Write row and expected rule of each faulty record here.")
     chosen = parser.parse_args()
-    expected = Path(chosen.faults).open("w") if chosen.faults else None
-    for number in range(1, chosen.count + 1):
-        one = made(number, chosen.seed)
-        sys.stdout.buffer.write(json.dumps(one.record, separators=(",", ":")).encode() + b"\n")
-        if expected is not None and one.rule is not None:
-            expected.write(f"{number},{one.rule}\n")
+    with Path(chosen.faults or os.devnull).open("w") as expected:
+        for number in range(1, chosen.count + 1):
+            one = made(number, chosen.seed)
+            sys.stdout.buffer.write(json.dumps(one.record, separators=(",", ":")).encode() + b"\n")
+            if one.rule is not None:
+                expected.write(f"{number},{one.rule}\n")
 
 
 if __name__ == "__main__":

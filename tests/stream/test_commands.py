@@ -1,0 +1,183 @@
+"""Check, bundle, verify and days over rows: bad rows are named and stop nothing, workers change no byte."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+import zstandard
+from bulk import ASOF, BAD, HERE, made_rows, parsed, run
+from click.testing import CliRunner
+
+from lda_notes import record
+from lda_notes.cli import group
+from tests.benchmarks.episodes import FAULTS, FAULTY_EVERY, made
+
+DAYS = ("--from", "2031-01-01", "--to", "2031-12-31")
+
+
+@pytest.fixture(scope="module")
+def source(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("rows") / "made.ndjson"
+    path.write_bytes(made_rows(60))
+    return path
+
+
+def test_check_names_every_bad_row_with_row_and_column_and_goes_on(source: Path) -> None:
+    found = {row["row"]: row for row in parsed(run("check", source, *ASOF, code=2).stdout)}
+    assert list(found) == [number for number in range(1, 61) if number != 5]
+    for number in BAD:
+        assert not found[number]["readable"]
+        (first, *_) = found[number]["findings"]
+        assert first["row"] == number, first
+        assert first["column"] >= 1
+    (repeated,) = [one for one in found[7]["findings"] if one["rule"] == "repeated-key"]
+    assert repeated["column"] == BAD[7].rindex(b'"record_version"') + 1
+    assert "row 7" in repeated["message"]
+    assert found[10]["findings"] != []
+    assert found[1] == {
+        "row": 1,
+        "file": str(source),
+        "error": None,
+        "readable": True,
+        "events": len(made(1).record["events"]),
+        "unread": [],
+        "findings": [],
+    }
+
+
+def test_the_known_faults_are_found_and_nothing_else() -> None:
+    kinds: set[str] = set()
+    rules: set[str] = set()
+    raw = b"".join(json.dumps(made(number).record).encode() + b"\n" for number in range(1, 151))
+    found = CliRunner().invoke(group, ["check", "-", *ASOF], input=raw)
+    for row in parsed(found.stdout_bytes):
+        expected = made(row["row"])
+        kinds.update(event["kind"] for event in expected.record["events"])
+        rules.add(expected.rule or "")
+        assert {one["rule"] for one in row["findings"]} == ({expected.rule} if expected.rule else set()), row["row"]
+        assert (expected.rule is not None) == (row["row"] % FAULTY_EVERY == 0)
+    from lda_notes.events import KINDS
+
+    assert kinds == set(KINDS)
+    assert rules == {*FAULTS, ""}
+
+
+def test_made_episodes_are_the_same_for_the_same_seed_alone() -> None:
+    assert made(3, 1) == made(3, 1)
+    assert made(3, 1) != made(3, 2)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("check", *ASOF), ("check", "--format", "text", *ASOF), ("days", *DAYS, *ASOF), ("bundle", "--no-note")],
+)
+def test_workers_change_no_byte(source: Path, arguments: tuple[str, ...]) -> None:
+    command, *rest = arguments
+    one = run(command, source, *rest)
+    three = run(command, source, *rest, "--workers", 3)
+    assert (three.stdout, three.stderr, three.returncode) == (one.stdout, one.stderr, one.returncode)
+    assert len(one.stdout.splitlines()) > 50
+    assert one.returncode == 2
+
+
+def test_bundles_of_rows_are_those_of_files_and_verify(source: Path, tmp_path: Path) -> None:
+    out = tmp_path / "bundles.ndjson"
+    run("bundle", source, "--out", out, "--workers", 2, code=2)
+    assert out.stat().st_mode & 0o777 == 0o600
+    single = tmp_path / "one.json"
+    single.write_text(json.dumps(made(1).record))
+    assert out.read_bytes().startswith(run("bundle", single, code=0).stdout)
+    verified = run("verify", out, "--workers", 2, code=0)
+    assert [row["row"] for row in parsed(verified.stdout)] == list(range(1, len(out.read_bytes().splitlines()) + 1))
+    assert all(row["faults"] == [] for row in parsed(verified.stdout))
+    spoilt = out.read_bytes().replace(b'"transaction"', b'"batch"', 1) + b"{\n"
+    found = parsed(run("verify", "-", "--from-line", 1, "--workers", 2, stdin=spoilt, code=1).stdout)
+    assert [row["row"] for row in found if row["faults"]] == [1, len(found)]
+
+
+@pytest.mark.parametrize("ending", [".gz", ".zst"])
+def test_compressed_rows_and_standard_input_give_the_same(source: Path, tmp_path: Path, ending: str) -> None:
+    raw = source.read_bytes()
+    path = tmp_path / f"made.ndjson{ending}"
+    path.write_bytes(gzip.compress(raw) if ending == ".gz" else zstandard.compress(raw))
+    plain = run("days", "-", *DAYS, *ASOF, stdin=raw).stdout
+    for workers in (1, 2):
+        packed = run("days", path, *DAYS, *ASOF, "--workers", workers).stdout
+        assert packed.replace(json.dumps(str(path)).encode(), b'"-"') == plain
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+@pytest.mark.parametrize("ending", [".gz", ".zst"])
+def test_a_file_cut_off_gives_its_whole_rows_and_a_sentence(tmp_path: Path, ending: str, workers: int) -> None:
+    raw = made_rows(60)
+    path = tmp_path / f"made.ndjson{ending}"
+    path.write_bytes((gzip.compress(raw) if ending == ".gz" else zstandard.compress(raw))[:-200])
+    done = run("check", path, *ASOF, "--workers", workers, code=2)
+    assert b"cannot be read on after row" in done.stderr or workers == 2
+    assert done.stdout == b"" or done.stdout.endswith(b"\n")
+    assert str(path).encode() in done.stderr
+
+
+def test_going_on_from_a_row_gives_the_rest(source: Path) -> None:
+    whole = run("check", source, *ASOF).stdout.splitlines(keepends=True)
+    for workers in (1, 2):
+        rest = run("check", source, *ASOF, "--from-line", 30, "--workers", workers).stdout.splitlines(keepends=True)
+        assert rest == [row for row in whole if json.loads(row)["row"] >= 30]
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_an_interrupt_leaves_whole_rows_and_says_where_to_go_on(tmp_path: Path, workers: int) -> None:
+    source = tmp_path / "many.ndjson"
+    source.write_bytes(b"".join(json.dumps(made(number).record).encode() + b"\n" for number in range(1, 300)))
+    command = [sys.executable, "-m", "lda_notes", "bundle", str(source), "--no-note", "--workers", str(workers)]
+    out = tmp_path / "out.ndjson"
+    with out.open("wb") as target:
+        running = subprocess.Popen(command, stdout=target, stderr=subprocess.PIPE, cwd=HERE, text=True)
+        deadline = time.monotonic() + 60
+        while out.stat().st_size == 0 and time.monotonic() < deadline:
+            time.sleep(0.01)
+        running.send_signal(signal.SIGINT)
+        _, said = running.communicate(timeout=60)
+    assert running.returncode == 130, said
+    assert "Traceback" not in said
+    row = int(said.split("--from-line ")[1].split(",")[0])
+    assert 1 < row < 300
+    rest = run("bundle", source, "--no-note", "--from-line", row, "--workers", 2)
+    whole = run("bundle", source, "--no-note", "--workers", 2)
+    assert out.read_bytes() + rest.stdout == whole.stdout
+
+
+def test_options_for_rows_are_refused_for_other_files_and_the_reverse(source: Path, tmp_path: Path) -> None:
+    demo = HERE / "demo_episodes" / "uncomplicated-week.yaml"
+    assert b"NDJSON" in run("check", demo, "--workers", 2, code=2).stderr
+    assert b"NDJSON" in run("days", source, *DAYS, "--by", "unit", code=2).stderr
+    assert b"NDJSON" in run("bundle", source, "--docx", code=2).stderr
+    assert b"--out" in run("check", source, "--dask", "tcp://127.0.0.1:1", code=2).stderr
+    assert b"two runs" in run("check", source, demo, code=2).stderr
+    assert b"nowhere.ndjson" in run("check", tmp_path / "nowhere.ndjson", code=2).stderr
+
+
+def test_a_record_in_a_row_is_placed_in_that_row() -> None:
+    found = record.read_bytes(b'{"a": 1,\r "b": NaN}', "rows.ndjson", as_json=True, row=17)
+    assert {finding.place.row for finding in found.findings if finding.place} == {17}
+    assert "rows.ndjson:17:16" in {str(finding.place) for finding in found.findings}
+
+
+def test_nothing_heavy_is_loaded_for_a_stream_of_checks(source: Path) -> None:
+    probe = (
+        "import sys, atexit\n"
+        "atexit.register(lambda: print(*sys.modules, file=sys.stderr))\n"
+        "from lda_notes.cli import main\n"
+        f"sys.argv = ['lda-notes', 'check', {str(source)!r}]\nmain()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, cwd=HERE, check=False)
+    loaded = set(done.stderr.split("\n")[-2].split())
+    assert "lda_notes.stream.run" in loaded
+    assert not {"distributed", "fsspec", "zstandard", "multiprocessing", "jinja2", "docx", "fhir"} & loaded
