@@ -363,9 +363,12 @@ def days(stay: Stay, policy: Policy, first: date, last: date) -> tuple[LineDay, 
     asof = max(line.local(line.timeline.asof) for line in count.lines)
     if (min(last, asof) - min(line.began for line in count.lines)).days > _MOST_DAYS:
         raise ValueError("a stay of more than 20 years is a slip of the pen")
+    ends = [line.ends for line in count.lines]
+    gone = max((end for end in ends if end is not None), default=asof) if None not in ends else asof
+    after = _DAY * int(policy.value("window_days_after_removal"))
     return tuple(
         day
-        for day in count.days(first, min(last, asof))
+        for day in count.days(first, min(last, asof, gone + after))  # no day after that can be counted
         if day.hospital_day is not None or day.in_window or count.housed(day.day)
     )
 
