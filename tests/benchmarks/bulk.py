@@ -34,7 +34,7 @@ def _input(bench: Bench, count: int) -> Path:
 
 def _memory(bench: Bench) -> Iterator[Figure]:
     for command, more, many in (("check", ASOF, 100_000), ("bundle", ("--no-note",), 10_000)):
-        peaks = [ours(command, str(_input(bench, size)), *more).peak for size in (1000, bench.size(many))]
+        peaks = [ours(command, str(_input(bench, size)), *more, tell=True).peak for size in (1000, bench.size(many))]
         note = f"{peaks[0]:.1f} and {peaks[1]:.1f} MiB, one run each"
         name = f"{command}: peak memory at {bench.size(many):,} records / at 1,000"
         yield Figure("11", name, 1.05, True, (peaks[1] / peaks[0],), note=note)

@@ -14,7 +14,7 @@ from lda_notes import record, rule_table, timeline
 from lda_notes.episode import Episode
 from lda_notes.policy import DEFAULT
 from tests.benchmarks.episodes import ASOF, made
-from tests.benchmarks.measure import HERE, Bench, Figure, process, seconds
+from tests.benchmarks.measure import HERE, Bench, Figure, python, seconds
 
 DEMO = HERE / "demo_episodes" / "uncomplicated-week.yaml"
 
@@ -224,7 +224,7 @@ def _memory(count: int) -> Figure:
             "from tests.benchmarks.core import ward_sheet\nfrom lda_notes.render import render\n"
             f"render(ward_sheet({patients}), 'docx')\n"
         )
-        return process([sys.executable, "-c", program]).peak
+        return python(program, tell=True).peak
 
     few, many = peak(max(count // 10, 5)), peak(count)
     note = f"{few:.0f} and {many:.0f} MiB, records and sheet included; one run each"

@@ -18,11 +18,18 @@ PAIRS = 5
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What a process cost: CPU seconds, wall seconds, and the most memory it held, in MiB."""
+    """What a process cost: CPU seconds, wall seconds, and the most memory it held, in MiB, if it told (`_TELL`)."""
 
     cpu: float
     wall: float
     peak: float
+
+
+_TELL = (
+    "import atexit, sys\n"
+    "atexit.register(lambda: print([row for row in open('/proc/self/status') if 'VmHWM' in row][0], file=sys.stderr))\n"
+)
+"""Makes a program tell its own peak: what the system tells of a child counts the parent's memory before the exec."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,21 +109,22 @@ def process(arguments: Sequence[str], codes: tuple[int, ...] = (0,), out: Path |
         running.stderr.close()
     if running.returncode not in codes:
         raise RuntimeError(f"{arguments} ended with {running.returncode}: {said[-2000:].decode(errors='replace')}")
-    return Cost(used.ru_utime + used.ru_stime, wall, used.ru_maxrss / 1024)
+    told = [row for row in said.decode(errors="replace").splitlines() if row.startswith("VmHWM")]
+    return Cost(used.ru_utime + used.ru_stime, wall, int(told[-1].split()[1]) / 1024 if told else 0)
 
 
-def ours(*arguments: str, codes: tuple[int, ...] = (0, 1, 2), out: Path | None = None) -> Cost:
-    """Run our program as its installed script does."""
+def ours(*arguments: str, codes: tuple[int, ...] = (0, 1, 2), out: Path | None = None, tell: bool = False) -> Cost:
+    """Run our program as its installed script does; ``tell`` its peak of memory."""
     program = (
-        "import sys\nfrom lda_notes.cli import main\n"
+        (_TELL if tell else "") + "import sys\nfrom lda_notes.cli import main\n"
         f"if __name__ == '__main__':\n    sys.argv = ['lda-notes', *{list(arguments)!r}]\n    main()\n"
     )
     return process([sys.executable, "-c", program], codes, out)
 
 
-def python(program: str) -> Cost:
-    """Run a few rows of Python."""
-    return process([sys.executable, "-c", program])
+def python(program: str, tell: bool = False) -> Cost:
+    """Run a few rows of Python; ``tell`` its peak of memory."""
+    return process([sys.executable, "-c", (_TELL if tell else "") + program])
 
 
 def seconds(work: Callable[[], object], times: int = 1) -> float:
