@@ -81,8 +81,6 @@ def group() -> None:
 
 def main() -> None:
     """Run the program: every expected failure ends in one sentence and an exit code, never a traceback."""
-    from lda_notes.problems import Failure
-
     try:
         code = group.main(prog_name="lda-notes", standalone_mode=False)
     except click.exceptions.Abort:
@@ -93,13 +91,17 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         code = error.exit_code
-    except Failure as failure:
-        click.echo(f"lda-notes: {failure}", err=True)
-        code = failure.code
     except BrokenPipeError:  # the reader left; nothing more can be said to it
         sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115 -- keeps the interpreter quiet at exit
         code = 141
     except OSError as error:
         click.echo(f"lda-notes: {error.strerror or error}: {error.filename or 'output'}", err=True)
         code = 2
+    except Exception as error:
+        from lda_notes.problems import Failure  # here, since help and version have no use for it
+
+        if not isinstance(error, Failure):
+            raise
+        click.echo(f"lda-notes: {error}", err=True)
+        code = error.code
     sys.exit(code if isinstance(code, int) else 0)
