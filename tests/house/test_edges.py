@@ -24,6 +24,10 @@ ONLY_IN: dict[str, tuple[str, ...]] = {
     "urllib.request": ("lda_notes/send", "lda_notes/sending/"),
     "biip": ("lda_notes/udi/",),
     "click": ("lda_notes/cli", "lda_notes/commands/"),
+    "zstandard": ("lda_notes/stream/",),
+    "distributed": ("lda_notes/stream/cluster",),
+    "fsspec": ("lda_notes/stream/cluster",),
+    "multiprocessing": ("lda_notes/stream/",),
 }
 """Each outside module and the only rooms that may import it."""
 
