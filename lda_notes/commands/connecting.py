@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,6 +17,7 @@ from lda_notes.policy import Policy
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
+    from lda_notes.sending.address import Address
     from lda_notes.sending.auth import Credentials
     from lda_notes.sending.client import Server
     from lda_notes.sending.making import Made
@@ -138,21 +139,25 @@ def made_of(
 
 
 @contextmanager
-def connected(server: str, access: Access, pace: Pace) -> Iterator[Server]:
-    """A server to speak to. Raises `Failure` when the address, the token or the key is not fit for it."""
+def connected(server: str, access: Access, pace: Pace, written: Iterable[str] = ()) -> Iterator[Server]:
+    """A server to speak to; ``written`` are the resource types that will be sent to it.
+
+    Raises `Failure` when the address, the token or the key is not fit for it.
+    """
     from lda_notes.sending.address import address
     from lda_notes.sending.client import Server
     from lda_notes.sending.wire import Connection
 
     where = address(server)
     with Connection(where, timeout_s=access.timeout, ca_file=access.ca_file, clock=pace.clock) as connection:
-        yield Server(connection, where, _credentials(server, access, connection, pace), pace)
+        yield Server(connection, where, _credentials(where, access, connection, pace, frozenset(written)), pace)
 
 
-def _credentials(server: str, access: Access, connection: Connection, pace: Pace) -> Credentials:
-    from lda_notes.fhir.identity import CONTEXT_TYPES, EMITTED
+def _credentials(
+    server: Address, access: Access, connection: Connection, pace: Pace, written: frozenset[str]
+) -> Credentials:
+    from lda_notes.fhir.identity import EMITTED
     from lda_notes.sending import auth
-    from lda_notes.sending.address import address
     from lda_notes.sending.secret_files import read_secret, token_text
 
     if access.client_id is not None or access.key_file is not None:
@@ -162,10 +167,10 @@ def _credentials(server: str, access: Access, connection: Connection, pace: Pace
             raise click.UsageError("Give either --token-file or --client-id, not both.")
         return auth.BackendService(
             connection,
-            address(server),
+            server,
             access.client_id,
             auth.signing_key(access.key_file),
-            access.scope or auth.scopes(EMITTED - CONTEXT_TYPES, CONTEXT_TYPES),
+            access.scope or auth.scopes(written, EMITTED - written),
             auth.token_address(access.token_url) if access.token_url else None,
             pace,
         )

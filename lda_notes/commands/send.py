@@ -190,7 +190,9 @@ def _send(box: Outbox, receipts: Receipts, server: str, access: Access, tally: _
     from lda_notes.sending.drain import drain
     from lda_notes.sending.pace import Pace
 
-    with connected(server, access, Pace()) as client, _progress(len(box.waiting())) as step:
+    waiting = box.waiting()
+    written = {kind for slip in waiting for kind in (*slip.creates, *slip.updates)}
+    with connected(server, access, Pace(), written) as client, _progress(len(waiting)) as step:
         try:
             for passed in drain(box, client, receipts, lambda: datetime.now(UTC)):
                 _count(passed, tally)

@@ -17,8 +17,9 @@ from typing import Any
 
 import pytest
 from fake_fhir import outcome
-from loopback import Reply, Request
+from loopback import Reply, Request, serving
 from test_sending_deliver import ACCESS, DATA, Fake
+from tokens import TokenService, ec_jwk, private
 
 from lda_notes import cli
 from lda_notes.sending import pace
@@ -27,7 +28,7 @@ DEMOS = Path(__file__).parents[2] / "demo_episodes"
 WEEK = DEMOS / "uncomplicated-week.yaml"
 CORRECTED = DEMOS / "corrected-entries.yaml"
 BAD = DEMOS / "deliberately-bad.yaml"
-LATER = "2031-03-20T09:00-06:00"
+BEFORE, LATER = "2026-01-01T00:00+00:00", "2031-03-20T09:00-06:00"
 NAMES = ("Underhollow", "Percival", "LB-000733")
 """Of the patient of `CORRECTED`."""
 
@@ -415,6 +416,38 @@ def test_tokens_from_environment_and_file(
     assert set(seen) == {"Bearer Secret98", "Bearer Secret99"}
     for path in (tmp_path / "box").rglob("*"):
         assert path.is_dir() or b"Secret9" not in path.read_bytes()
+
+
+def test_a_client_with_a_key_asks_for_the_least(
+    typed: Type, fake: Fake, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    server, url = fake
+    service = TokenService()
+    key = private(tmp_path / "key.json", json.dumps(ec_jwk(kid="mine")))
+    server.fault = lambda r: None if r.headers.get("Authorization", "").startswith("Bearer t") else outcome(401, "no")
+    with serving(service) as tokens:
+        monkeypatch.setenv("LDA_NOTES_KEY_FILE", str(key))
+        monkeypatch.setenv("LDA_NOTES_CLIENT_ID", "client-1")
+        monkeypatch.setenv("LDA_NOTES_TOKEN_URL", f"{tokens.base_url}/token")
+        assert send(typed, DATA / "access.json", "--server", url).code == 0
+        asked = set(service.scope.split())
+        assert {"system/Procedure.crus", "system/Provenance.crus", "system/Patient.rs"} <= asked
+        assert not any(one.startswith("system/Patient.c") for one in asked)
+        assert status(typed, DATA / "access.json", "--server", url).code == 0
+        assert all(one.endswith(".rs") for one in service.scope.split())
+        assert send(typed, DATA / "deaccess.json", "--server", url, "--scope", "system/*.write").code == 0
+        assert service.scope == "system/*.write"
+
+
+@pytest.mark.parametrize("name", [path.stem for path in sorted(DEMOS.glob("*.yaml"))])
+def test_the_moment_judged_from_changes_no_bundle(typed: Type, tmp_path: Path, name: str) -> None:
+    for asof in (BEFORE, LATER):
+        found = typed(
+            "send", DEMOS / f"{name}.yaml", "--asof", asof, "--despite", "a test", "--outbox", tmp_path / asof
+        )
+        assert found.code == 0, found.err
+    early, late = ({path.name for path in (tmp_path / one / "waiting").iterdir()} for one in (BEFORE, LATER))
+    assert early == late
 
 
 def test_nothing_about_the_patient_is_said_beside_the_result(typed: Type, fake: Fake, tmp_path: Path) -> None:
