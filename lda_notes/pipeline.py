@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path as FilePath
 
@@ -40,6 +40,29 @@ def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
         return row, column, SEVERITIES.index(finding.severity), finding.rule, finding.message
 
     return tuple(sorted(findings, key=key))
+
+
+def upto(record: Record, moment: datetime) -> Record:
+    """Return ``record`` as it was at ``moment``: without the events after it, corrections included.
+
+    A sheet judged from a moment in the past then says nothing of what happened later.
+    """
+    episode = record.episode
+    if episode is None or all(event.at <= moment for event in episode.events):
+        return record
+    kept = [place for place, event in enumerate(episode.events) if event.at <= moment]
+    events = tuple(episode.events[place] for place in kept)
+    positions = tuple(record.positions[place] if record.positions is not None else place for place in kept)
+    return replace(record, episode=episode.model_copy(update={"events": events}), positions=positions)
+
+
+def begins(record: Record) -> datetime | None:
+    """Return when a stay begins: admission, or the first event if that is earlier; None when neither is on record."""
+    episode = record.episode
+    if episode is None:
+        return None
+    admitted = episode.stay.admitted_at
+    return min((*([admitted] if admitted else []), *(event.at for event in episode.events)), default=None)
 
 
 def judge_file(path: FilePath, policy: Policy, asof: datetime) -> Judged:

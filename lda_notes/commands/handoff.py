@@ -58,11 +58,13 @@ def command(
     sources: list[Source] = []
     unreadable: list[str] = []
     for path in reading.files(paths):
-        judged = pipeline.judge(records.read(path), policy, asof)
+        record = records.read(path)
+        judged = pipeline.judge(pipeline.upto(record, asof), policy, asof)
         if judged.timeline is None:
             unreadable.append(reading.why_unreadable(judged.record))
         else:
-            sources.append(Source(judged.record.file, judged.timeline, judged.findings, judged.record.unread))
+            begins = pipeline.begins(record)
+            sources.append(Source(record.file, judged.timeline, judged.findings, record.unread, begins))
     if not sources:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:

@@ -26,6 +26,7 @@ _AT_START: Final = re.compile(r"^(\s*)([#+=-]|\d+[.)])")
 _LINKS: Final = re.compile(r"(?i)(https?|ftp)(:)|(www)(\.)|(@)")
 _ENDS: Final = re.compile(r"^ +| +$")
 """Four spaces before a row make it code, two behind it a line break: one says the same here."""
+_CLOSING: Final = re.compile(r"(?<!\\)#+$")
 _BREAK: Final = "\\\n"
 _STRIP_WIDTH: Final = 78
 
@@ -34,7 +35,7 @@ def render(sheet: Sheet) -> str:
     """Return the sheet as Markdown, ending in a line break."""
     alerts, blocks = leading(sheet)
     pieces = [_alert(alert) for alert in alerts]
-    pieces.append(f"# {_one_row(titled(sheet))}")
+    pieces.append(f"# {_title(titled(sheet))}")
     pieces.extend(_block(block) for block in blocks)
     if sheet.cautions:
         pieces.append("---")
@@ -67,7 +68,7 @@ def _block(block: Block) -> str:
         case Alert():
             return _alert(block)
         case Heading():
-            return f"{'#' * max(2, block.level)} {_one_row(block.text)}"
+            return f"{'#' * max(2, block.level)} {_title(block.text)}"
         case Bullets():
             mark = "- [ ] " if block.boxes else "- "
             label = f"{escape(block.label)}\n\n" if block.label else ""
@@ -91,6 +92,11 @@ def _block(block: Block) -> str:
 def _one_row(text: str) -> str:
     """Return ``text`` for a place that cannot hold a line break but by mark-up of its own."""
     return escape(text).replace(_BREAK, "<br>")
+
+
+def _title(text: str) -> str:
+    """Return ``text`` for a heading, at whose end number signs would vanish."""
+    return _CLOSING.sub(lambda found: "\\" + found[0], _one_row(text))
 
 
 def _bold(text: str) -> str:

@@ -11,10 +11,9 @@ from zoneinfo import ZoneInfo
 
 from lda_notes import due, phrasing
 from lda_notes.policy import Policy
-from lda_notes.problems import Finding
-from lda_notes.record import UnreadEvent
 from lda_notes.sheets.handoff_line import URGENCIES, Action, LineFacts, Urgency, View
 from lda_notes.sheets.handoff_patient import Contingency, PatientFacts, amounts_text, patient_facts, soonest
+from lda_notes.sheets.handoff_sources import Source, sort_out
 from lda_notes.sheets.parts import (
     Alert,
     Blanks,
@@ -30,7 +29,6 @@ from lda_notes.sheets.parts import (
 )
 from lda_notes.sheets.references import References
 from lda_notes.sheets.wording import Wording
-from lda_notes.timeline import Timeline
 
 TITLE: Final = "Handoff of ports"
 
@@ -44,25 +42,28 @@ _SHOWN: Final = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
-    """One record as read: its timeline and what its check found."""
-
-    file: str
-    timeline: Timeline
-    findings: tuple[Finding, ...]
-    unread: tuple[UnreadEvent, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Handoff:
-    """All that the sheet tells, most urgent patient first. ``unreadable`` names records that could not be read."""
+    """All that the sheet tells, most urgent patient first.
+
+    ``here`` are the patients of the facility, ``left`` those who have left it. Told in one sentence each:
+    ``unreadable`` names records that could not be read, ``left_out`` patients who are not handed over, and why,
+    ``doubtful`` what does not go together between records.
+    """
 
     asof: datetime
     since: datetime
     shift_end: datetime
     policy: Policy
-    patients: tuple[PatientFacts, ...]
+    here: tuple[PatientFacts, ...]
+    left: tuple[PatientFacts, ...]
     unreadable: tuple[str, ...]
+    left_out: tuple[str, ...]
+    doubtful: tuple[str, ...]
+
+    @property
+    def patients(self) -> tuple[PatientFacts, ...]:
+        """Everybody on the sheet; those who have left come last."""
+        return self.here + self.left
 
 
 def handoff(
@@ -80,6 +81,7 @@ def handoff(
     length = timedelta(microseconds=int((hours or policy.value("shift_hours")) * 3_600_000_000))
     since = asof.astimezone(UTC) - length
     end = shift_end or asof.astimezone(UTC) + length
+    sorted_out = sort_out(sources, asof)
     patients = [
         patient_facts(
             View(source.timeline, policy, Wording(due.zone_of(source.timeline), asof), since, end),
@@ -87,10 +89,12 @@ def handoff(
             source.findings,
             source.unread,
         )
-        for source in sources
+        for source in sorted_out.told
     ]
     patients.sort(key=_most_urgent)
-    return Handoff(asof, since, end, policy, tuple(patients), tuple(unreadable))
+    here = tuple(patient for patient in patients if not patient.left)
+    left = tuple(patient for patient in patients if patient.left)
+    return Handoff(asof, since, end, policy, here, left, tuple(unreadable), sorted_out.left_out, sorted_out.doubtful)
 
 
 def _most_urgent(patient: PatientFacts) -> tuple[object, ...]:
@@ -105,8 +109,8 @@ def _number(room: str) -> int:
 
 
 def rows(found: Handoff) -> tuple[tuple[PatientFacts, LineFacts], ...]:
-    """Return every septum of every patient, most urgent first: the order of the unit list."""
-    lines = [(patient, line) for patient in found.patients for line in patient.lines]
+    """Return every septum of every patient who is here, most urgent first: the order of the unit list."""
+    lines = [(patient, line) for patient in found.here for line in patient.lines]
     return tuple(sorted(lines, key=lambda row: (URGENCIES.index(row[1].urgency), _first_due(row[1]))))
 
 
@@ -158,13 +162,15 @@ def when_due_text(words: Wording, action: Action) -> str:
 
 
 def to_know(patient: PatientFacts, line: LineFacts) -> str:
-    """Return the one thing that the next nurse must know of a line."""
+    """Return the one thing that the next nurse must know of a line: the first that applies.
+
+    What stops the use of the line or runs against the clock comes first, then what makes this sheet doubtful, then
+    what can harm the patient, then what is open.
+    """
     return next(_to_know(patient, line))
 
 
 def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
-    if patient.left:
-        yield patient.left
     if line.hold:
         yield f"On hold: {line.hold}"
     for fact in line.facts:
@@ -177,10 +183,15 @@ def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
     for fact in line.facts:
         if fact.label == "Infusion" and fact.value.endswith("vesicant"):
             yield f"Runs: {fact.value}"
+    yield from patient.unanswered
     for precaution in patient.precautions:
-        yield phrasing.capital(f"{precaution.reason}: {precaution.says}")
+        if not precaution.reassures:
+            yield phrasing.capital(f"{precaution.reason}: {precaution.says}")
     if patient.allergies == "allergies not recorded":
         yield "Allergies not recorded"
+    for fact in line.facts:
+        if fact.label == "Blood return" and fact.value.startswith("sluggish"):
+            yield f"Blood return {fact.value} ({fact.told})"
     for action in line.actions:
         if action.by is None:
             yield phrasing.capital(action.why)
@@ -209,9 +220,19 @@ def sheet(found: Handoff) -> Sheet:
     references = References(found.policy)
     blocks: list[Block] = [_head(found)]
     blocks.extend(Alert("caution", f"Not on this sheet: {words}") for words in found.unreadable)
-    blocks.append(Heading("All lines, most urgent first"))
-    blocks.append(_unit_list(found))
-    blocks.extend(_patient(found, patient, references) for patient in found.patients)
+    blocks.extend(Alert("caution", words) for words in found.doubtful)
+    if found.here:
+        blocks.append(Heading("All lines, most urgent first"))
+        blocks.append(_unit_list(found))
+    else:
+        blocks.append(Paragraph((Sentence("Nobody with a port is here at this moment, by these records."),)))
+    if found.left_out:
+        said = tuple(Sentence(f"{words}.") for words in found.left_out)
+        blocks.append(Paragraph(said, "Left out:"))
+    blocks.extend(_patient(found, patient, references) for patient in found.here)
+    if found.left:
+        blocks.append(Heading("Left the facility, upkeep of the port"))
+        blocks.append(_left_list(found, references))
     told = references.rows()
     if told:
         blocks.append(Heading("Where the limits come from"))
@@ -220,48 +241,68 @@ def sheet(found: Handoff) -> Sheet:
 
 
 def _head(found: Handoff) -> Pairs:
-    words = found.patients[0].wording if found.patients else Wording(ZoneInfo("UTC"), found.asof)
     facility = found.policy.facility
-    zones = dict.fromkeys(patient.wording.zone.key for patient in found.patients)
     units = _units(found)
+    zones = _zones(found)
     return Pairs(
         (
-            ("Judged from", words.in_full(found.asof)),
-            ("Coming shift ends", words.in_full(found.shift_end)),
-            ("Last handoff", words.in_full(found.since)),
-            ("Times", ", ".join(zones) or "UTC"),
-            ("Patients", f"{len(found.patients)}, {units}" if units else str(len(found.patients))),
+            ("As of", _in_full(found, found.asof)),
+            ("Coming shift ends", _in_full(found, found.shift_end)),
+            ("Last handoff", _in_full(found, found.since)),
+            ("Times", zones[0].key if len(zones) == 1 else "each patient's in the time zone named with the name"),
+            ("Patients", f"{len(found.here)}, {units}" if units else str(len(found.here))),
             ("Limits", f"as published, changed by {facility.text()}" if facility else "as published"),
         ),
         columns=2,
     )
 
 
+def _zones(found: Handoff) -> list[ZoneInfo]:
+    """Return every time zone of the sheet's patients, at least one."""
+    zones = {patient.wording.zone.key: patient.wording.zone for patient in found.patients}
+    return [zones[name] for name in sorted(zones)] or [ZoneInfo("UTC")]
+
+
+def _in_full(found: Handoff, moment: datetime) -> str:
+    """Return a moment in each zone of the sheet, the zones named where there are several."""
+    zones = _zones(found)
+    said = [Wording(zone, found.asof).in_full(moment) for zone in zones]
+    if len(zones) == 1:
+        return said[0]
+    return "; ".join(f"{words} {zone.key}" for words, zone in zip(said, zones, strict=True))
+
+
+def _zone(found: Handoff, patient: PatientFacts) -> str:
+    """Return the patient's time zone as it follows a name, where the sheet has several."""
+    return f"; times of {patient.wording.zone.key}" if len(_zones(found)) > 1 else ""
+
+
 def _running(found: Handoff) -> str:
-    words = found.patients[0].wording if found.patients else Wording(ZoneInfo("UTC"), found.asof)
-    return f"{_units(found)}; judged from {words.in_full(found.asof)}".removeprefix("; ")
+    return f"{_units(found)}; as of {_in_full(found, found.asof)}".removeprefix("; ")
 
 
 def _units(found: Handoff) -> str:
-    return ", ".join(dict.fromkeys(patient.unit for patient in found.patients if patient.unit))
+    return ", ".join(dict.fromkeys(patient.unit for patient in found.here if patient.unit))
 
 
 def _unit_list(found: Handoff) -> Table:
-    many_units = len({patient.unit for patient in found.patients}) > 1
+    many_units = len({patient.unit for patient in found.here}) > 1
+    many_zones = len(_zones(found)) > 1
     return Table(
         ("Room", "Patient", "In the port", "Due next", "To know"),
-        tuple(_unit_row(found, patient, line, many_units) for patient, line in rows(found)),
+        tuple(_unit_row(patient, line, many_units, many_zones) for patient, line in rows(found)),
         (9, 20, 19, 23, 29),
     )
 
 
-def _unit_row(found: Handoff, patient: PatientFacts, line: LineFacts, many_units: bool) -> tuple[str, ...]:
+def _unit_row(patient: PatientFacts, line: LineFacts, many_units: bool, many_zones: bool) -> tuple[str, ...]:
     room = f"{patient.unit} {patient.room}".strip() if many_units else patient.room
     septum = f", {line.septum}" if len(patient.lines) > 1 else ""
-    soon = [f"{_short(action)} {when_due(patient, action)}" for action in line.actions[:2]]
+    zone = f"; times of {patient.wording.zone.key}" if many_zones else ""
+    soon = [f"{_short(action)}: {when_due(patient, action)}" for action in line.actions[:2]]
     return (
         room or "not recorded",
-        f"{patient.name}{septum}",
+        f"{patient.name}{septum}{zone}",
         what_is_in(line),
         "; ".join(soon) or "nothing",
         to_know(patient, line),
@@ -271,7 +312,7 @@ def _unit_row(found: Handoff, patient: PatientFacts, line: LineFacts, many_units
 def _patient(found: Handoff, patient: PatientFacts, references: References) -> Together:
     room = f"Room {patient.room}: " if patient.room else ""
     who = f"{', '.join(patient.identifiers)}, born {patient.born}"
-    blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}")]
+    blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}{_zone(found, patient)}")]
     blocks.extend(
         Alert("stop", f"Do not use the line{_of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
     )
@@ -297,6 +338,47 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
     return Together(tuple(blocks))
 
 
+def _left_list(found: Handoff, references: References) -> Table:
+    """Return those who have left, a row each: what the port still needs, and who sees to it."""
+    return Table(
+        ("Patient", "Left", "To know", "Due, and who sees to it"),
+        tuple(_left_row(found, patient, references) for patient in found.left),
+        (22, 22, 24, 32),
+    )
+
+
+def _left_row(found: Handoff, patient: PatientFacts, references: References) -> tuple[str, ...]:
+    room = f", room {patient.room}" if patient.room else ""
+    due_then = [
+        f"{action.act}{_of_septum(patient, action.septum)}: {when_due(patient, action)}, {action.owner}; "
+        f"{action.why}{references.mark(action.basis)}"
+        for action in patient.actions
+    ]
+    return (
+        f"{patient.name}; {', '.join(patient.identifiers)}{_zone(found, patient)}",
+        f"{patient.unit}{room}: {patient.left}".removeprefix(": "),
+        ". ".join(left_to_know(patient)),
+        ". ".join(due_then) or "nothing",
+    )
+
+
+def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
+    """Return what is told of somebody who has left: what is in the port, and all that is wrong or open."""
+    said = []
+    for line in patient.lines:
+        said.append(phrasing.capital(f"{what_is_in(line)}{_of(patient, line)}"))
+        if line.hold:
+            said.append(f"On hold{_of(patient, line)}: {line.hold}")
+    said.extend(phrasing.capital(f"{one.reason}: {one.says}") for one in patient.precautions if not one.reassures)
+    said.extend((*patient.unread, *patient.unsafe, *patient.unanswered))
+    said.extend(f"Not recorded: {gap}" for gap in patient.gaps)
+    return tuple(said)
+
+
+def _of_septum(patient: PatientFacts, septum: str) -> str:
+    return f", {septum}" if len(patient.lines) > 1 else ""
+
+
 def _listed(label: str, items: tuple[str, ...]) -> Block:
     """Return one item in its label's row, more of them as a list."""
     if len(items) == 1:
@@ -305,7 +387,7 @@ def _listed(label: str, items: tuple[str, ...]) -> Block:
 
 
 def _of(patient: PatientFacts, line: LineFacts) -> str:
-    return f", {line.septum}" if len(patient.lines) > 1 else ""
+    return _of_septum(patient, line.septum)
 
 
 def _situation(found: Handoff, patient: PatientFacts) -> Paragraph:
@@ -313,8 +395,6 @@ def _situation(found: Handoff, patient: PatientFacts) -> Paragraph:
         f"{headline(patient, line, found.shift_end)}{_of(patient, line)}. {phrasing.capital(_state(line))}."
         for line in patient.lines
     ]
-    if patient.left:
-        said.append(f"{patient.left}.")
     return Paragraph(tuple(Sentence(words) for words in said), "Situation:")
 
 
@@ -355,10 +435,9 @@ def _assessment(patient: PatientFacts) -> Pairs:
 
 
 def _to_do(patient: PatientFacts, references: References) -> Table:
-    many = len(patient.lines) > 1
     done = tuple(
         (
-            f"{action.act}, {action.septum}" if many else action.act,
+            f"{action.act}{_of_septum(patient, action.septum)}",
             when_due(patient, action),
             action.owner,
             f"{action.why}{references.mark(action.basis)}",

@@ -24,7 +24,13 @@ class Precaution:
     about: Steps
     basis: Stated
 
+    @property
+    def reassures(self) -> bool:
+        """Tell whether it only says that something need not be left out."""
+        return self.says.startswith(_NO_REASON)
 
+
+_NO_REASON: Final = "by itself no reason against"
 _HEPARIN: Final = ("no heparin in flush or lock, 0.9% sodium chloride or what is ordered instead", {"lock", "flushes"})
 _LABEL: Final = Citation("heparin-lock-label", "M-H")
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
@@ -62,12 +68,12 @@ _ALLERGIES: Final[Mapping[AllergenName, tuple[str, set[str], tuple[Citation, ...
         (Citation("heparin-lock-label", "R2"),),
     ),
     "shellfish": (
-        "by itself no reason against an iodine antiseptic",
+        f"{_NO_REASON} an iodine antiseptic",
         {"antisepsis"},
         (Citation("aaaai-iodine", "M-H"),),
     ),
     "contrast medium": (
-        "by itself no reason against an iodine antiseptic; tell imaging",
+        f"{_NO_REASON} an iodine antiseptic; tell imaging",
         {"antisepsis"},
         (Citation("aaaai-iodine", "M-H"),),
     ),
