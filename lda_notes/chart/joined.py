@@ -14,7 +14,7 @@ from lda_notes.chart.answers import Option, plain_number
 from lda_notes.chart.groups import Open
 from lda_notes.chart.heard import Heard, Reading, Unclear
 from lda_notes.chart.question import AS_WRITTEN, EACH, Question, WhyNot
-from lda_notes.chart.scene import Scene
+from lda_notes.chart.scene import Scene, allergies
 from lda_notes.chart.times import Frame
 from lda_notes.problems import Path
 
@@ -29,6 +29,48 @@ class Joined:
 
     covers: tuple[str, ...]
     build: Callable[[Scene, Open], Question | None]
+
+
+# -- the patient --
+
+_IDENTITY: Final = ("identifiers_checked", "allergies_checked")
+
+
+def _identity(scene: Scene, open_: Open) -> Question | None:
+    """Ask whose port this is with the identifiers and the allergies in sight, where they are to be compared."""
+    compared, checked = open_.get("identifiers_checked"), open_.get("allergies_checked")
+    if compared is None:
+        return None
+    patient = scene.episode.patient
+    born, number = patient.birth_date, patient.identifiers[0].value
+    second, shown = ("birth date", phrasing.day(born)) if born else ("record number", number)
+    facts: list[tuple[Path, Any]] = [(compared.path, ["name", second])]
+    said = f"name and {second} agree: {patient.family_name}, {patient.given_name}, {shown}"
+    asks = "Is this the patient?"
+    if checked is not None and patient.allergies is not None:
+        facts.append((checked.path, True))
+        said += f"; allergies checked: {allergies(scene.episode)}"
+        asks = "Is this the patient, and did you check the allergies?"
+    offered = (Option(AS_WRITTEN, said), Option(EACH, "each by itself"))
+    read_compared, _, _ = answers.reader(compared.spot, "identifiers_checked")
+
+    def read(text: str, frame: Frame) -> Reading:
+        match text.strip().casefold():
+            case "a":
+                return Heard(tuple(facts), said, "all as written")
+            case "e":
+                return Heard((), "each by itself")
+        value = read_compared(text, frame)  # who knows the list by heart need not see it
+        if isinstance(value, Unclear):
+            return Unclear("Type a when all of it is so, e for each by itself.")
+        return Heard(((compared.path, value.value),), value.said)
+
+    needs = tuple(leaf.need for leaf in (compared, checked) if leaf is not None)
+    explains = tuple(leaf.spot.says for leaf in (compared, checked) if leaf is not None)
+    return Question(
+        "identity", "identity", asks, read, offered, why_not=compared.why_not,
+        covers=tuple(name for name in _IDENTITY if name in open_), needs=needs, explains=explains,
+    )  # fmt: skip
 
 
 # -- the needle --
@@ -189,6 +231,7 @@ def _anaesthetic(scene: Scene, open_: Open) -> Question | None:
 
 
 JOINED: Final[tuple[Joined, ...]] = (
+    Joined(_IDENTITY, _identity),
     Joined(_NEEDLE_FACTS, _needle),
     Joined(("blood_return", "blood_looks"), _blood),
     Joined(("lock.drug", "lock.units_per_ml", "lock.volume_ml"), _lock),

@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from lda_notes import phrasing
+from lda_notes.chart.scene import allergies
 from lda_notes.chart.times import echo
 from lda_notes.due import zone_of
 from lda_notes.episode import Episode
@@ -25,7 +26,7 @@ def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) 
     unit = line.unit_at(now)
     room = f", room {unit.room}" if unit is not None and unit.room else ""
     yield f"{episode.stay.facility}, {unit.unit if unit is not None else episode.stay.unit}{room}"
-    yield f"Port: {_port(episode)}. Allergies: {_allergies(episode)}."
+    yield f"Port: {_port(episode)}. Allergies: {allergies(episode)}."
     for septum in episode.port.septa:
         name = f"{phrasing.capital(septum)} septum. " if len(episode.port.septa) > 1 else ""
         yield f"{name}{_state(line.state_at(septum, now), zone)}"
@@ -46,13 +47,6 @@ def _port(episode: Episode) -> str:
     detail = f", {port.site_detail}" if port.site_detail else ""
     volume = f", volume {phrasing.quantity(port.catheter_volume_ml, 'mL')}" if port.catheter_volume_ml else ""
     return f"{where}{detail}{volume}"
-
-
-def _allergies(episode: Episode) -> str:
-    allergies = episode.patient.allergies
-    if allergies is None:
-        return "NOT RECORDED"
-    return ", ".join(f"{a.to.upper()}{f' ({a.reaction})' if a.reaction else ''}" for a in allergies) or "none known"
 
 
 def _state(state: State, zone: ZoneInfo) -> str:

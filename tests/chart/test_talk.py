@@ -358,7 +358,7 @@ def test_a_value_that_the_record_cannot_hold_is_refused(access: Talk) -> None:
 
 def test_a_reason_is_kept_as_not_assessed_or_not_done(access: Talk) -> None:
     talk, says = answered(access, "-15m", "- patient asleep")
-    assert says[-1].text == "Patient identifiers checked: not assessed: patient asleep."
+    assert says[-1].text == "Identity: not assessed: patient asleep."
     assert talk.facts["identifiers_checked"] == {"not_assessed": "patient asleep"}
     talk, _ = answered(talk, "y", "", "reason here", "- site covered by a wound dressing")
     assert talk.facts["site"] == {"not_assessed": "site covered by a wound dressing"}
@@ -376,8 +376,9 @@ def test_a_dash_without_a_reason_asks_for_one(access: Talk) -> None:
 
 def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> None:
     talk, says = answered(access, "-15m", ".")
-    assert says[-1].text == "Patient identifiers checked: left open."
-    assert "identifiers_checked" not in talk.facts and name(talk) == "allergies_checked"
+    assert says[-1].text == "Identity: left open."
+    assert not {"identifiers_checked", "allergies_checked"} & talk.facts.keys()
+    assert name(talk) == "order", "what was left open together is not asked again one by one"
     about = talk.subject
     assert isinstance(about, EventSubject)
     assert "patient-identifiers-not-recorded" in {finding.rule for finding in about.findings(talk.facts)}
@@ -385,7 +386,7 @@ def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> Non
 
 def test_enter_is_refused_where_it_has_to_be_said(access: Talk) -> None:
     talk, says = answered(access, "-15m", "")
-    assert "This has to be said." in says[-1].text and name(talk) == "identifiers_checked"
+    assert "This has to be said." in says[-1].text and name(talk) == "identity"
 
 
 def test_back_and_on_again(access: Talk) -> None:
@@ -415,7 +416,7 @@ def test_a_fact_is_added_by_a_word(access: Talk) -> None:
     talk, _ = answered(access, "-15m", "+ remarks")
     assert name(talk) == "remarks"
     talk, says = answered(talk, "patient hard of hearing")
-    assert talk.facts["remarks"] == "patient hard of hearing" and name(talk) == "identifiers_checked"
+    assert talk.facts["remarks"] == "patient hard of hearing" and name(talk) == "identity"
     talk, says = answered(talk, "+ lot")
     assert says[-1].tone == "fault" and says[-1].text.startswith("That could be ")
     talk, says = answered(talk, "= needle.gauge 20", "= antisepsis.agent iodine tincture", "+ lot")
@@ -425,7 +426,7 @@ def test_a_fact_is_added_by_a_word(access: Talk) -> None:
     talk, _ = answered(talk, "+ verifier", "Ilse Novak, RN, LBN-9")
     assert talk.facts["verified_by"] == {"name": "Ilse Novak", "credential": "RN", "id": "LBN-9"}
     talk, _ = answered(talk, "+ needle.lot", "<")
-    assert name(talk) == "identifiers_checked", "going back from an added fact leaves it out"
+    assert name(talk) == "identity", "going back from an added fact leaves it out"
 
 
 def test_another_flush_and_another_problem_are_asked_in_full(access: Talk) -> None:
@@ -524,3 +525,34 @@ def test_whatever_is_typed_is_answered_and_what_is_kept_fits_the_record(kind: st
     entry = about.finished(talk.facts, about.now())
     if about.scene(talk.facts).event is not None:
         assert KINDS[kind].model_validate_json(json.dumps(entry)).id == about.entry_id
+
+
+# -- whose port it is --
+
+
+def test_identity_and_allergies_are_compared_with_the_record_in_sight() -> None:
+    talk, _ = answered(Talk(subject(demo_until("access-2"), "access", SECOND)), "-15m")
+    assert talk.question is not None and talk.question.default is None, "Enter never says who the patient is"
+    written_out = talk.question.options[0].words
+    assert written_out == "name and birth date agree: Quillfeather, Odessa, 19 May 1968; allergies checked: none known"
+    talk, _ = answered(talk, "a")
+    assert talk.facts["identifiers_checked"] == ["name", "birth date"] and talk.facts["allergies_checked"] is True
+
+
+def test_without_a_birth_date_the_record_number_is_compared_and_unknown_allergies_are_asked() -> None:
+    raw = demo_until("access-2").decode()
+    cut = "".join(row for row in raw.splitlines(True) if not row.lstrip().startswith(("birth_date:", "allergies:")))
+    talk, _ = answered(Talk(subject(cut.encode(), "access", SECOND)), "-15m")
+    assert talk.question is not None
+    assert talk.question.options[0].words == "name and record number agree: Quillfeather, Odessa, LB-000101"
+    talk, _ = answered(talk, "a")
+    assert talk.facts["identifiers_checked"] == ["name", "record number"] and name(talk) == "allergies_checked"
+
+
+def test_an_allergy_that_is_not_in_the_list_is_called_by_its_own_name() -> None:
+    raw = demo_until("access-2").decode()
+    named = "allergies: [{to: other, detail: peanut, reaction: hives}, {to: heparin}]"
+    raw = raw.replace("allergies: []", named)
+    talk, _ = answered(Talk(subject(raw.encode(), "access", SECOND)), "-15m")
+    assert talk.question is not None
+    assert talk.question.options[0].words.endswith("allergies checked: PEANUT (hives), HEPARIN")
