@@ -130,7 +130,10 @@ def _default(path: Path, scene: Scene) -> Heard | None:
     """Return what Enter takes: the same order, the same stock, what is usual; never what was seen or done."""
     name = paths.dotted(tuple("*" if isinstance(step, int) else step for step in path))
     match name:
-        case "order" | "dressing.securement":
+        case "order":  # the order for care of the port is none for a drug, nor the other way round
+            others = tuple(kind for kind in NEEDS if kind != "patency treatment")
+            return None if scene.kind not in others else _same(path, scene.last(path, others))
+        case "dressing.securement":
             return _same(path, scene.last(path))
         case "infusion":
             running = scene.before.infusion

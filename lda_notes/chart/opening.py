@@ -29,7 +29,7 @@ def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) 
     yield f"Port: {_port(episode)}. Allergies: {allergies(episode)}."
     for septum in episode.port.septa:
         name = f"{phrasing.capital(septum)} septum. " if len(episode.port.septa) > 1 else ""
-        yield f"{name}{_state(line.state_at(septum, now), zone)}"
+        yield from _state(name, line.state_at(septum, now), zone)
     if line.entries:
         last = line.entries[-1].event
         by = f", by {last.by.name}" if last.by is not None and last.by.name else ""
@@ -49,14 +49,27 @@ def _port(episode: Episode) -> str:
     return f"{where}{detail}{volume}"
 
 
-def _state(state: State, zone: ZoneInfo) -> str:
+def _state(name: str, state: State, zone: ZoneInfo) -> Iterator[str]:
+    """Yield what is in a septum, and in a row each what forbids its use."""
     if not state.port_in:
-        return "No port is in the body."
-    said = [_needle(state.needle, zone) if state.needle is not None else "No needle in."]
+        yield "No port is in the body."
+        return
+    yield name + (_needle(state.needle, zone) if state.needle is not None else "No needle in.")
+    for row in warnings(state, zone):
+        yield f"!! {name}{row}"
+
+
+def warnings(state: State, zone: ZoneInfo) -> Iterator[str]:
+    """Yield what forbids the use of a line: a hold, a thrombolytic in it."""
     if state.hold is not None:
         reasons = phrasing.listed([reason for reason, _ in state.hold.reasons])
-        said.append(f"LINE ON HOLD since {echo(state.hold.began.event.at, zone)}: {reasons}.")
-    return " ".join(said)
+        since = echo(state.hold.began.event.at, zone)
+        yield f"LINE ON HOLD since {since}: {reasons}. Nothing goes through it until it is cleared."
+    if state.dwell is not None:
+        treatment = state.dwell.treatment.event
+        drug = getattr(treatment, "drug", "thrombolytic")
+        since = echo(treatment.at, zone)
+        yield f"{drug.upper()} IN THE LINE since {since}: no flush and no use before it is looked at."
 
 
 def _needle(stay: Any, zone: ZoneInfo) -> str:

@@ -76,6 +76,11 @@ class Scene:
         return self.line.state_at(self.septum, self.at)
 
     @property
+    def held(self) -> bool:
+        """Whether the line is on hold with what is said so far."""
+        return self.event is not None and self.trial.line.state_at(self.septum, self.at).hold is not None
+
+    @property
     def child(self) -> bool:
         """Whether the limits for children hold; also when the age is not known, for caution."""
         born = self.episode.patient.birth_date

@@ -348,3 +348,35 @@ def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
     assert (ward / "episode.yaml").read_bytes().startswith(before)
     again = run(ward, "amend", "episode.yaml", "check-13", "--no-input")
     assert again.returncode == 2 and "retracted already" in again.stderr
+
+
+def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    asof = "2026-05-07T12:00-05:00"
+    use = Keyboard(ward, "chart", "episode.yaml", "use", asof=asof)
+    use.read()
+    for text in ("1150", "i", "17", "y", "1", "an antibiotic", "n", "p"):
+        said = use.type(text)
+    assert "!! UNSAFE: identified by name; a room number does not count" in said
+    before = said[said.index("Sign as") - 120 :]
+    assert "1 finding above is unsafe or cannot be." in before and "MT signs" in before and "y or MT" not in before
+    said = use.type("y")
+    assert "?? Not with y, for what stands above. MT signs" in said
+    use.last("mt")
+    assert use.code() == 0
+
+
+def test_a_hold_and_a_thrombolytic_stand_first_and_last(ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    asof = "2026-05-07T12:00-05:00"
+    nurse = Keyboard(ward, "chart", "episode.yaml", "treatment", asof=asof)
+    nurse.read()
+    for text in ("1150", "1", "a", "LB-ORD-77", "a", "1", "-5", "2", "2", "1"):
+        said = nurse.type(text)
+    rows = " ".join(said[said.index("Written from the record") :].split())
+    assert "!! ALTEPLASE IN THE LINE since 7 May 2026, 11:50: no flush and no use before it is looked at." in rows
+    nurse.last("mt")
+    again = Keyboard(ward, "chart", "episode.yaml", "flush", asof=asof)
+    opening = " ".join(again.read().split())
+    assert "!! ALTEPLASE IN THE LINE since 7 May 2026, 11:50" in opening
+    again.process.close(force=True)

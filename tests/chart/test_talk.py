@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from lda_notes.append_text import with_event
 from lda_notes.chart import paths
 from lda_notes.chart.agenda import NEVER_BY_DEFAULT
+from lda_notes.chart.heard import Heard
 from lda_notes.chart.question import Question
 from lda_notes.chart.subject import EventSubject
 from lda_notes.chart.talk import COMMANDS, Talk, explanation
@@ -556,3 +557,57 @@ def test_an_allergy_that_is_not_in_the_list_is_called_by_its_own_name() -> None:
     talk, _ = answered(Talk(subject(raw.encode(), "access", SECOND)), "-15m")
     assert talk.question is not None
     assert talk.question.options[0].words.endswith("allergies checked: PEANUT (hives), HEPARIN")
+
+
+# -- what must not be waved through --
+
+
+def test_on_hold_no_letter_says_that_the_line_was_flushed_or_locked_as_usual(access: Talk) -> None:
+    talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:], "n", "12")
+    assert talk.question is not None and talk.question.asks == "The line is on hold: was it flushed even so?"
+    assert [option.key for option in talk.question.options] == ["h", "e"]
+    talk, _ = answered(talk, "h", "15")
+    assert talk.facts["flushes"] == {"not_done": "line on hold"}
+    assert talk.question is not None and talk.question.asks == "The line is on hold: was it locked even so?"
+    assert "a" not in {option.key for option in talk.question.options}
+    talk, _ = answered(talk, "h")
+    assert talk.facts["lock"] == {"not_done": "line on hold"}
+
+
+def test_on_hold_a_flush_that_was_given_is_asked_fact_by_fact(access: Talk) -> None:
+    talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:], "n", "12", "e")
+    assert name(talk) == "hub_scrub_s" and "flushes" not in talk.facts
+    talk, _ = answered(talk, "15")
+    assert name(talk).startswith("flushes.0.")
+
+
+def test_a_thrombolytic_is_never_offered_the_order_of_other_work() -> None:
+    about = subject(demo_until("check-6"), "patency treatment", "2026-05-07T12:00-05:00")
+    talk, _ = answered(Talk(about), "-5m", "1", "a")
+    assert name(talk) == "order" and talk.question is not None and talk.question.default is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "mm"),
+    [
+        ("20 19", 19),
+        ("20G x 19mm", 19),
+        ("20 3/4 in", 19),
+        ('20g 3/4"', 19),
+        ("19 ga 1 1/4 inch", 32),
+        ("22 0.75in", 19),
+        ("22 1 in", 25),
+    ],
+)
+def test_a_needle_is_said_as_its_label_says_it(access: Talk, typed: str, mm: int) -> None:
+    talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:11])
+    assert name(talk) == "needle" and talk.question is not None
+    read = talk.question.read(typed, talk.subject.frame(talk.facts, "needle"))
+    assert isinstance(read, Heard) and dict(read.facts)["needle", "length_mm"] == mm
+
+
+def test_a_needle_without_a_unit_in_inches_is_not_guessed(access: Talk) -> None:
+    talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:11])
+    for typed in ("20 3/4", "20", "20 0", "20 0 in", "20 11/4 in", "20 1/0 in"):
+        _, says = answered(talk, typed)
+        assert says[-1].tone == "fault", typed
