@@ -11,6 +11,8 @@ from lda_notes.sheets.parts import (
     Blanks,
     Block,
     Bullets,
+    Columns,
+    Form,
     Heading,
     Pairs,
     Paragraph,
@@ -79,11 +81,13 @@ def _block(block: Block) -> str:
             return _BREAK.join(f"{_bold(f'{label}:')} {_one_row(value)}" for label, value in block.rows)
         case Blanks():
             return _blanks(block)
+        case Form():
+            return "\n\n".join([*([escape(block.lead)] if block.lead else []), *map(_blanks, block.blanks)])
         case Signature():
             return _signature(block)
         case Strip():
             return "```text\n" + "\n".join(strip.text(block, _STRIP_WIDTH)) + "\n```"
-        case Together():
+        case Together() | Columns():
             return "\n\n".join(filter(None, map(_block, block.blocks)))
         case _:
             assert_never(block)

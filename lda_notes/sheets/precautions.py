@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -103,6 +103,17 @@ def precautions(patient: Patient) -> Iterator[Precaution]:
         says, about, cited = _HISTORY[condition]
         stated = Stated(f"H{_place(_HISTORY, condition)}", f"{condition[0].upper()}{condition[1:]}: {says}", cited)
         yield Precaution(condition, says, frozenset(about), stated)
+
+
+def merged(cares: Iterable[Precaution]) -> tuple[tuple[str, str, tuple[Stated, ...]], ...]:
+    """Return reasons, what they change and what that rests on; those that change the same are told together."""
+    by_words: dict[str, list[Precaution]] = {}
+    for care in cares:
+        by_words.setdefault(care.says, []).append(care)
+    return tuple(
+        (", ".join(care.reason for care in group), says, tuple(care.basis for care in group))
+        for says, group in by_words.items()
+    )
 
 
 def _place(table: Mapping[Any, object], name: str) -> int:
