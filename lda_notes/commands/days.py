@@ -138,6 +138,8 @@ def command(
         raise Failure(f"days cannot be counted: {error}; check the dates of the records") from None
     for note in dict.fromkeys(note for stay in stays for note in line_days.unclear(stay)):
         click.echo(f"Taken for granted: {note}.", err=True)
+    for name in _unknown_units(unit, stays, given):
+        click.echo(name, err=True)
     units = _units(found, policy, given, unit)
     for row in units:
         if row.ratio is not None and row.ratio > policy.value("utilisation_ratio"):
@@ -196,6 +198,17 @@ def _whole(text: str | None) -> int | None:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
 
 
+def _unknown_units(asked: tuple[str, ...], stays: tuple[Stay, ...], given: dict[str, _Given]) -> list[str]:
+    """Return a sentence for each unit asked for that neither a record nor the counts name: most likely a slip."""
+    named = {moved.unit for stay in stays for timeline in stay.timelines for moved in timeline.units}
+    known = ", ".join(sorted(named)) or "none"
+    return [
+        f"--unit {name}: no record names this unit, so its counts are 0; the records name {known}."
+        for name in dict.fromkeys(asked)
+        if name not in named and name not in given
+    ]
+
+
 def _units(
     found: list[tuple[Stay, tuple[LineDay, ...]]], policy: Policy, given: dict[str, _Given], only: tuple[str, ...]
 ) -> list[UnitCount]:
@@ -242,11 +255,16 @@ def _cell(value: Any) -> str:
         case bool():
             return "yes" if value else "no"
         case list():
-            return " ".join(value)
-        case str() if value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-            return f"'{value}"  # a spreadsheet would run it as a formula
+            return _harmless(" ".join(value))
+        case str():
+            return _harmless(value)
         case _:
             return str(value)
+
+
+def _harmless(text: str) -> str:
+    """Return text that a spreadsheet does not run as a formula, whatever space stands before it."""
+    return f"'{text}" if text.lstrip()[:1] in ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20") else text
 
 
 def _day_rows(found: list[tuple[Stay, list[LineDay]]]) -> list[dict[str, Any]]:

@@ -195,11 +195,14 @@ def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
     for action in line.actions:
         if action.by is None:
             yield phrasing.capital(action.why)
+    for fact in line.facts:
+        if fact.label == "Infusion" and fact.value != "none; stopped":
+            yield f"Runs: {fact.value}"
     if patient.gaps:
         yield f"{phrasing.count(len(patient.gaps), 'gap')} in the record since the last handoff"
     for fact in line.facts:
         if fact.label == "Infusion":
-            yield f"Runs: {fact.value}" if fact.value != "none; stopped" else "Nothing runs"
+            yield "Nothing runs"
     yield "Nothing out of the ordinary recorded"
 
 
