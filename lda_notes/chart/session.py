@@ -80,6 +80,7 @@ class Session:
     sign: str | None = None
     missing: list[str] = field(default_factory=list)
     _not_heard: bool = field(default=False, init=False)
+    _no_room: bool = field(default=False, init=False)
 
     # -- the questions --
 
@@ -243,8 +244,16 @@ class Session:
     # -- the draft, and a record that changed --
 
     def _save(self, talk: Talk, signed: dict[str, Any] | None = None) -> None:
-        if self.draft is not None:
+        if self.draft is None:
+            return
+        try:
             drafts.save(self.draft, Draft(self.subject.entry_id, self.began, talk.answered, signed))
+        except Failure as failure:
+            if not self._no_room:
+                self.console.show(
+                    f"?? No draft can be kept: {failure}. You can go on and sign, but do not stop between."
+                )
+            self._no_room = True
 
     def _again(self, talk: Talk) -> Again:
         """Return what adds the entry to a changed record after all, where nobody can be asked: if it fits as before."""

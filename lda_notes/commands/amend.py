@@ -56,13 +56,15 @@ def command(
 
     Example: lda-notes amend episode.yaml access-1 --as amendment
     """
-    from lda_notes.append import Again, Changed, Written, append, look
+    from lda_notes.append import Again, Changed, Written, append, look, refuse_unless_writable
     from lda_notes.chart.correction import CorrectionSubject
     from lda_notes.commands.charting import Desk
+    from lda_notes.commands.console import plain
     from lda_notes.corrections import corrected
 
     policy = policy_file.in_force(policy_path, (episode,))
     seen = look(episode)
+    refuse_unless_writable(episode)
     record = seen.record.episode
     assert record is not None
     standing, retracted, corrections, _ = corrected(record)
@@ -95,7 +97,7 @@ def command(
 
     done = desk.run(subject, write)
     if done is not None:
-        click.echo(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}")
+        click.echo(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
 
 
 def _when(moment: datetime, zone: Any) -> str:
