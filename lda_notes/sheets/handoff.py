@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -11,9 +11,19 @@ from zoneinfo import ZoneInfo
 
 from lda_notes import due, phrasing
 from lda_notes.policy import Policy
-from lda_notes.sheets.handoff_line import URGENCIES, Action, LineFacts, Urgency, View
+from lda_notes.sheets.handoff_line import URGENCIES, LineFacts, Urgency, View
 from lda_notes.sheets.handoff_patient import Contingency, PatientFacts, amounts_text, patient_facts, soonest
 from lda_notes.sheets.handoff_sources import Source, sort_out
+from lda_notes.sheets.handoff_words import (
+    headline,
+    left_to_know,
+    of,
+    of_septum,
+    short,
+    to_know,
+    what_is_in,
+    when_due,
+)
 from lda_notes.sheets.parts import (
     Alert,
     Blanks,
@@ -47,7 +57,8 @@ class Handoff:
 
     ``here`` are the patients of the facility, ``left`` those who have left it. Told in one sentence each:
     ``unreadable`` names records that could not be read, ``left_out`` patients who are not handed over, and why,
-    ``doubtful`` what does not go together between records.
+    ``doubtful`` what does not go together between records. ``zones`` are the time zones of the patients told of, by
+    name, at least one.
     """
 
     asof: datetime
@@ -59,6 +70,7 @@ class Handoff:
     unreadable: tuple[str, ...]
     left_out: tuple[str, ...]
     doubtful: tuple[str, ...]
+    zones: tuple[ZoneInfo, ...]
 
     @property
     def patients(self) -> tuple[PatientFacts, ...]:
@@ -94,7 +106,19 @@ def handoff(
     patients.sort(key=_most_urgent)
     here = tuple(patient for patient in patients if not patient.left)
     left = tuple(patient for patient in patients if patient.left)
-    return Handoff(asof, since, end, policy, here, left, tuple(unreadable), sorted_out.left_out, sorted_out.doubtful)
+    zones = {zone.key: zone for zone in (due.zone_of(one.timeline) for one in sorted_out.told or sources)}
+    return Handoff(
+        asof,
+        since,
+        end,
+        policy,
+        here,
+        left,
+        tuple(unreadable),
+        sorted_out.left_out,
+        sorted_out.doubtful,
+        tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
+    )
 
 
 def _most_urgent(patient: PatientFacts) -> tuple[object, ...]:
@@ -116,103 +140,6 @@ def rows(found: Handoff) -> tuple[tuple[PatientFacts, LineFacts], ...]:
 
 def _first_due(line: LineFacts) -> tuple[bool, datetime]:
     return min((soonest(a) for a in line.actions), default=(True, datetime.max.replace(tzinfo=UTC)))
-
-
-# -- words --
-
-
-def headline(patient: PatientFacts, line: LineFacts, shift_end: datetime) -> str:
-    """Return how urgent a line is, in plain words."""
-    match line.urgency:
-        case "out of use":
-            reasons = ", ".join(reason for reason, _ in line.state.hold.reasons) if line.state.hold else ""
-            return f"Line out of use: {reasons}"
-        case "overdue":
-            late = ", ".join(_lower(action) for action in line.actions if action.late)
-            return f"Due now or overdue: {late}"
-        case "due this shift":
-            soon = [a for a in line.actions if a.by is not None and a.by.astimezone(UTC) < shift_end.astimezone(UTC)]
-            return f"Due this shift: {', '.join(map(_lower, soon))}"
-        case "steady":
-            return f"Steady: nothing due before {patient.wording.when(shift_end)}"
-        case "left":
-            return "Has left"
-
-
-def _lower(action: Action) -> str:
-    short = _short(action)
-    return short[:1].lower() + short[1:]
-
-
-def _short(action: Action) -> str:
-    """Return what is to be done without the words that explain it."""
-    return action.act.split(",")[0].split(";")[0]
-
-
-def when_due(patient: PatientFacts, action: Action) -> str:
-    """Return by when something is due, and that it is late."""
-    return when_due_text(patient.wording, action)
-
-
-def when_due_text(words: Wording, action: Action) -> str:
-    """Return by when something is due, and that it is late, in the words of a stay."""
-    if action.by is None:
-        return "now"
-    return f"{'overdue since' if action.late else 'by'} {words.when(action.by)}"
-
-
-def to_know(patient: PatientFacts, line: LineFacts) -> str:
-    """Return the one thing that the next nurse must know of a line: the first that applies.
-
-    What stops the use of the line or runs against the clock comes first, then what makes this sheet doubtful, then
-    what can harm the patient, then what is open.
-    """
-    return next(_to_know(patient, line))
-
-
-def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
-    if line.hold:
-        yield f"On hold: {line.hold}"
-    for fact in line.facts:
-        if fact.label == "Thrombolytic":
-            yield f"{fact.value} ({fact.told})"
-    if patient.unread:
-        yield patient.unread[0]
-    if patient.unsafe:
-        yield patient.unsafe[0]
-    for fact in line.facts:
-        if fact.label == "Infusion" and fact.value.endswith("vesicant"):
-            yield f"Runs: {fact.value}"
-    yield from patient.unanswered
-    for precaution in patient.precautions:
-        if not precaution.reassures:
-            yield phrasing.capital(f"{precaution.reason}: {precaution.says}")
-    if patient.allergies == "allergies not recorded":
-        yield "Allergies not recorded"
-    for fact in line.facts:
-        if fact.label == "Blood return" and fact.value.startswith("sluggish"):
-            yield f"Blood return {fact.value} ({fact.told})"
-    for action in line.actions:
-        if action.by is None:
-            yield phrasing.capital(action.why)
-    for fact in line.facts:
-        if fact.label == "Infusion" and fact.value != "none; stopped":
-            yield f"Runs: {fact.value}"
-    if patient.gaps:
-        yield f"{phrasing.count(len(patient.gaps), 'gap')} in the record since the last handoff"
-    for fact in line.facts:
-        if fact.label == "Infusion":
-            yield "Nothing runs"
-    yield "Nothing out of the ordinary recorded"
-
-
-def what_is_in(line: LineFacts) -> str:
-    """Return the needle with its day of dwell, or that there is none."""
-    if line.status == "no port":
-        return "port not in the body"
-    if line.state.needle is None:
-        return "no needle"
-    return f"{line.needle}; {f'day {line.dwell_day}' if line.dwell_day else 'day not known'}"
 
 
 # -- the sheet --
@@ -246,7 +173,7 @@ def sheet(found: Handoff) -> Sheet:
 def _head(found: Handoff) -> Pairs:
     facility = found.policy.facility
     units = _units(found)
-    zones = _zones(found)
+    zones = found.zones
     return Pairs(
         (
             ("As of", _in_full(found, found.asof)),
@@ -260,15 +187,9 @@ def _head(found: Handoff) -> Pairs:
     )
 
 
-def _zones(found: Handoff) -> list[ZoneInfo]:
-    """Return every time zone of the sheet's patients, at least one."""
-    zones = {patient.wording.zone.key: patient.wording.zone for patient in found.patients}
-    return [zones[name] for name in sorted(zones)] or [ZoneInfo("UTC")]
-
-
 def _in_full(found: Handoff, moment: datetime) -> str:
     """Return a moment in each zone of the sheet, the zones named where there are several."""
-    zones = _zones(found)
+    zones = found.zones
     said = [Wording(zone, found.asof).in_full(moment) for zone in zones]
     if len(zones) == 1:
         return said[0]
@@ -277,7 +198,7 @@ def _in_full(found: Handoff, moment: datetime) -> str:
 
 def _zone(found: Handoff, patient: PatientFacts) -> str:
     """Return the patient's time zone as it follows a name, where the sheet has several."""
-    return f"; times of {patient.wording.zone.key}" if len(_zones(found)) > 1 else ""
+    return f"; times of {patient.wording.zone.key}" if len(found.zones) > 1 else ""
 
 
 def _running(found: Handoff) -> str:
@@ -290,7 +211,7 @@ def _units(found: Handoff) -> str:
 
 def _unit_list(found: Handoff) -> Table:
     many_units = len({patient.unit for patient in found.here}) > 1
-    many_zones = len(_zones(found)) > 1
+    many_zones = len(found.zones) > 1
     return Table(
         ("Room", "Patient", "In the port", "Due next", "To know"),
         tuple(_unit_row(patient, line, many_units, many_zones) for patient, line in rows(found)),
@@ -302,7 +223,7 @@ def _unit_row(patient: PatientFacts, line: LineFacts, many_units: bool, many_zon
     room = f"{patient.unit} {patient.room}".strip() if many_units else patient.room
     septum = f", {line.septum}" if len(patient.lines) > 1 else ""
     zone = f"; times of {patient.wording.zone.key}" if many_zones else ""
-    soon = [f"{_short(action)}: {when_due(patient, action)}" for action in line.actions[:2]]
+    soon = [f"{short(action)}: {when_due(patient, action)}" for action in line.actions[:2]]
     return (
         room or "not recorded",
         f"{patient.name}{septum}{zone}",
@@ -317,7 +238,7 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
     who = f"{', '.join(patient.identifiers)}, born {patient.born}"
     blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}{_zone(found, patient)}")]
     blocks.extend(
-        Alert("stop", f"Do not use the line{_of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
+        Alert("stop", f"Do not use the line{of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
     )
     if patient.strip is not None:
         blocks.append(patient.strip)
@@ -353,7 +274,7 @@ def _left_list(found: Handoff, references: References) -> Table:
 def _left_row(found: Handoff, patient: PatientFacts, references: References) -> tuple[str, ...]:
     room = f", room {patient.room}" if patient.room else ""
     due_then = [
-        f"{action.act}{_of_septum(patient, action.septum)}: {when_due(patient, action)}, {action.owner}; "
+        f"{action.act}{of_septum(patient, action.septum)}: {when_due(patient, action)}, {action.owner}; "
         f"{action.why}{references.mark(action.basis)}"
         for action in patient.actions
     ]
@@ -365,23 +286,6 @@ def _left_row(found: Handoff, patient: PatientFacts, references: References) -> 
     )
 
 
-def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
-    """Return what is told of somebody who has left: what is in the port, and all that is wrong or open."""
-    said = []
-    for line in patient.lines:
-        said.append(phrasing.capital(f"{what_is_in(line)}{_of(patient, line)}"))
-        if line.hold:
-            said.append(f"On hold{_of(patient, line)}: {line.hold}")
-    said.extend(phrasing.capital(f"{one.reason}: {one.says}") for one in patient.precautions if not one.reassures)
-    said.extend((*patient.unread, *patient.unsafe, *patient.unanswered))
-    said.extend(f"Not recorded: {gap}" for gap in patient.gaps)
-    return tuple(said)
-
-
-def _of_septum(patient: PatientFacts, septum: str) -> str:
-    return f", {septum}" if len(patient.lines) > 1 else ""
-
-
 def _listed(label: str, items: tuple[str, ...]) -> Block:
     """Return one item in its label's row, more of them as a list."""
     if len(items) == 1:
@@ -389,13 +293,9 @@ def _listed(label: str, items: tuple[str, ...]) -> Block:
     return Bullets(items, label)
 
 
-def _of(patient: PatientFacts, line: LineFacts) -> str:
-    return _of_septum(patient, line.septum)
-
-
 def _situation(found: Handoff, patient: PatientFacts) -> Paragraph:
     said = [
-        f"{headline(patient, line, found.shift_end)}{_of(patient, line)}. {phrasing.capital(_state(line))}."
+        f"{headline(patient, line, found.shift_end)}{of(patient, line)}. {phrasing.capital(_state(line))}."
         for line in patient.lines
     ]
     return Paragraph(tuple(Sentence(words) for words in said), "Situation:")
@@ -429,7 +329,7 @@ def _background(patient: PatientFacts, references: References) -> Paragraph:
 
 def _assessment(patient: PatientFacts) -> Pairs:
     facts = tuple(
-        (f"{fact.label}{_of(patient, line)}", f"{fact.value} ({fact.told})" if fact.told else fact.value)
+        (f"{fact.label}{of(patient, line)}", f"{fact.value} ({fact.told})" if fact.told else fact.value)
         for line in patient.lines
         for fact in line.facts
         if fact.label != "Thrombolytic"  # told under what is pending, with the time to check it
@@ -440,7 +340,7 @@ def _assessment(patient: PatientFacts) -> Pairs:
 def _to_do(patient: PatientFacts, references: References) -> Table:
     done = tuple(
         (
-            f"{action.act}{_of_septum(patient, action.septum)}",
+            f"{action.act}{of_septum(patient, action.septum)}",
             when_due(patient, action),
             action.owner,
             f"{action.why}{references.mark(action.basis)}",
@@ -470,4 +370,4 @@ def _given(patient: PatientFacts) -> Paragraph:
     return Paragraph(tuple(Sentence(words) for words in said), "Amounts:")
 
 
-__all__ = ["Handoff", "Source", "Urgency", "handoff", "headline", "rows", "sheet", "to_know", "what_is_in", "when_due"]
+__all__ = ["Handoff", "Source", "Urgency", "handoff", "rows", "sheet", "to_know", "what_is_in"]

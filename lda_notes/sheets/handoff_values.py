@@ -7,9 +7,10 @@ from typing import Any, Final
 
 from lda_notes.policy import Policy
 from lda_notes.sheets.amounts_values import sums_values
-from lda_notes.sheets.handoff import Handoff, headline, left_to_know, rows, to_know, what_is_in, when_due
+from lda_notes.sheets.handoff import Handoff, rows
 from lda_notes.sheets.handoff_line import Action, LineFacts, Told
 from lda_notes.sheets.handoff_patient import Added, Contingency, PatientFacts, amounts_text
+from lda_notes.sheets.handoff_words import headline, left_to_know, to_know, what_is_in, when_due
 from lda_notes.sheets.references import Basis, in_force, key
 from lda_notes.sheets.wording import Wording
 

@@ -8,9 +8,9 @@ from itertools import groupby
 from typing import Final, Literal
 
 from lda_notes import phrasing
-from lda_notes.sheets.handoff import when_due_text
 from lda_notes.sheets.handoff_line import LineFacts, View, line_facts
 from lda_notes.sheets.handoff_patient import port_text
+from lda_notes.sheets.handoff_words import when_due_text
 from lda_notes.sheets.parts import (
     Alert,
     Blanks,

@@ -67,6 +67,7 @@ def test_a_sheet_without_anybody_says_so() -> None:
     told = rows(handed([LATER]))
     assert "Nobody with a port is here at this moment, by these records." in told
     assert not any("All lines" in row for row in told)
+    assert ["As", "of:", "Wednesday,", "5", "March", "2031,", "07:00"] in [row.split() for row in told], "of their zone"
     assert ["Patients:", "0"] in [row.split() for row in told]
 
 
