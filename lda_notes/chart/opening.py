@@ -19,10 +19,7 @@ from lda_notes.timeline import State, Timeline
 def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) -> Iterator[str]:
     """Yield the rows: identity first, then what would otherwise be asked."""
     episode, zone = line.episode, zone_of(line)
-    patient = episode.patient
-    born = f", born {phrasing.day(patient.birth_date)}" if patient.birth_date else ""
-    number = patient.identifiers[0]
-    yield f"{phrasing.capital(kind)}: {patient.family_name}, {patient.given_name}{born}, {number.value}"
+    yield from identity(kind, episode)
     unit = line.unit_at(now)
     room = f", room {unit.room}" if unit is not None and unit.room else ""
     yield f"{episode.stay.facility}, {unit.unit if unit is not None else episode.stay.unit}{room}"
@@ -39,6 +36,14 @@ def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) 
     if author:
         yield f"Signing: {author}. It is {echo(now, zone)}."
     yield "Any time: ? explains, < goes back, - and a reason: not assessed, not done"
+
+
+def identity(kind: str, episode: Episode) -> Iterator[str]:
+    """Yield whose record it is, with what is to be done in it."""
+    patient = episode.patient
+    born = f", born {phrasing.day(patient.birth_date)}" if patient.birth_date else ""
+    number = patient.identifiers[0]
+    yield f"{phrasing.capital(kind)}: {patient.family_name}, {patient.given_name}{born}, {number.value}"
 
 
 def _port(episode: Episode) -> str:

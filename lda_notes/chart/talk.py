@@ -177,7 +177,14 @@ class Talk:
         self, answer: Answered, question: Question | None = None, brief: str = ""
     ) -> tuple[Talk, tuple[Say, ...]]:
         question = question or self.question
-        kept = {name: one for name, one in self.kept.items() if name != answer.question}
+        before = self.kept.get(answer.question)
+        other = before is not None and before.facts != answer.facts
+        # What was said of the parts of another answer is not offered for this one: hives of heparin for peanuts.
+        kept = {
+            name: one
+            for name, one in self.kept.items()
+            if name != answer.question and not (other and name.startswith(f"{answer.question}."))
+        }
         talk = Talk(self.subject, (*self.answered, answer), MappingProxyType(kept))
         about = phrasing.capital(question.about) if question is not None else ""
         said = Say("heard", f"{about}: {brief or answer.said}." if about else f"{answer.said}.")

@@ -120,4 +120,5 @@ def _zone() -> str | None:
     if not named:
         target = str(Path("/etc/localtime").resolve())
         named = target.partition("zoneinfo/")[2]
-    return named if "/" in named and named in available_timezones() else None
+    place = "/" in named and not named.startswith("Etc/")  # a machine that keeps universal time stands anywhere
+    return named if place and named in available_timezones() else None

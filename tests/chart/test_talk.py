@@ -611,3 +611,38 @@ def test_a_needle_without_a_unit_in_inches_is_not_guessed(access: Talk) -> None:
     for typed in ("20 3/4", "20", "20 0", "20 0 in", "20 11/4 in", "20 1/0 in"):
         _, says = answered(talk, typed)
         assert says[-1].tone == "fault", typed
+
+
+def test_a_patency_check_without_a_dwelling_dose_offers_those_on_record_and_names_none_that_is_not() -> None:
+    talk, _ = answered(Talk(subject(demo_until("check-6"), "patency check", "2026-05-07T12:00-05:00")), "-5m")
+    assert name(talk) == "treatment"
+    for typed in ("treatment-1", "1", "x"):
+        _, says = answered(talk, typed)
+        assert says[-1].text == "No thrombolytic is on record for this port by then; chart it first, as a treatment."
+    dose = {"id": "treatment-1", "kind": "patency treatment", "at": "2026-05-07T10:00-05:00", "drug": "alteplase"}
+    done = {
+        "id": "look-1",
+        "kind": "patency check",
+        "at": "2026-05-07T10:40-05:00",
+        "treatment": "treatment-1",
+        "blood_return": "present",
+    }
+    raw = with_event(with_event(demo_until("check-6"), dose, False), done, False)
+    talk, _ = answered(Talk(subject(raw, "patency check", "2026-05-07T12:00-05:00")), "-5m")
+    assert talk.question is not None and talk.question.options[0].words == "alteplase of 7 May 2026, 10:00"
+    talk, _ = answered(talk, "1")
+    assert talk.facts["treatment"] == "treatment-1"
+
+
+def test_a_time_of_yesterday_typed_after_midnight_is_asked_about() -> None:
+    about = subject(demo_until("check-1"), "line check", "2026-05-05T00:05-05:00")
+    _, says = answered(Talk(about), "2355")
+    assert "5 May 2026, 23:55 has not come yet" in says[-1].text and "Was it yesterday 2355?" in says[-1].text
+    talk, _ = answered(Talk(about), "2355", "yesterday 2355")
+    assert talk.facts["at"] == "2026-05-04T23:55-05:00"
+
+
+def test_the_name_of_an_entry_is_not_set(access: Talk) -> None:
+    for typed in ("= id zz", "= kind access"):
+        _, says = answered(access, "-15m", typed)
+        assert says[-1].tone == "fault" and "of an entry is not set here" in says[-1].text
