@@ -49,7 +49,7 @@ class Group:
 
     def question(self, scene: Scene, open_: Open) -> Question | None:
         """Return the question; None when too few of its facts can be spelled out."""
-        if self.name == "flush" and scene.held and scene.kind != "flush":
+        if self.name == "flush" and scene.held:
             return _held_flush(open_)
         parts = [part for part in self.spells(scene, open_) if part.name in open_]
         if len(parts) < self.least:

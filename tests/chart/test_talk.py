@@ -646,3 +646,12 @@ def test_the_name_of_an_entry_is_not_set(access: Talk) -> None:
     for typed in ("= id zz", "= kind access"):
         _, says = answered(access, "-15m", typed)
         assert says[-1].tone == "fault" and "of an entry is not set here" in says[-1].text
+
+
+def test_a_flush_that_found_no_blood_is_not_said_to_be_given_by_one_letter() -> None:
+    about = subject(demo_until("check-6"), "flush", "2026-05-07T12:00-05:00")
+    talk, _ = answered(Talk(about), "-5m", "a", "", "weekly care", "a", "n", "12")
+    assert name(talk) == "flush" and talk.question is not None
+    assert [option.key for option in talk.question.options] == ["h", "e"]
+    talk, _ = answered(talk, "h")
+    assert talk.facts["flushes"] == {"not_done": "line on hold"}
