@@ -22,8 +22,9 @@ from typing import IO, Any, Final
 
 from lda_notes import __version__
 from lda_notes.problems import Failure
+from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.rows import rows
-from lda_notes.stream.run import Result, rare_collection
+from lda_notes.stream.run import Result
 from lda_notes.stream.tasks import Task, Work
 
 _PART: Final = 1 << 26
