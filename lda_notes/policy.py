@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime
 import math
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -481,6 +480,8 @@ def _finite(found: float | Decimal) -> bool:
 
 def _plain(text: str) -> str:
     """The first part of a text from a file, with invisible and control characters made visible as "?"."""
+    import unicodedata
+
     shown = "".join("?" if unicodedata.category(sign)[0] in "CZ" and sign != " " else sign for sign in text[:61])
     return shown if len(shown) <= 60 else shown[:60] + "..."
 

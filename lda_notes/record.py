@@ -10,7 +10,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import BaseModel, ValidationError
 
@@ -19,7 +19,9 @@ from lda_notes.events import KINDS
 from lda_notes.problems import Failure, Finding, Path, Place
 from lda_notes.spelling import nearest
 from lda_notes.syntax import MAX_BYTES, Parsed, faultless_json, read_json, read_yaml
-from lda_notes.validation import Misfit, misfits
+
+if TYPE_CHECKING:
+    from lda_notes.validation import Misfit
 
 SUFFIXES: Final = (".yaml", ".yml", ".json")
 
@@ -113,6 +115,8 @@ def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
     try:
         return replace(record, episode=Episode.model_validate_json(parsed.json), findings=tuple(findings))
     except ValidationError as error:
+        from lda_notes.validation import misfits  # here, since most records are good
+
         faults = misfits(error, data)
     return _pruned(record, data, faults, findings)
 
@@ -122,6 +126,8 @@ _MAX_ROUNDS: Final = 12
 
 def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Finding]) -> Record:
     """Take out what does not fit, naming each, until the rest is an episode or nothing is left to take out."""
+    from lda_notes.validation import misfits
+
     positions = (
         list(range(len(data["events"]))) if isinstance(data, dict) and isinstance(data.get("events"), list) else []
     )
