@@ -240,6 +240,8 @@ def _source(data: object, faults: list[Finding]) -> Citation | None:
 
 
 def _title(found: object, faults: list[Finding]) -> str | None:
+    import unicodedata  # here, since most runs have the published policy
+
     good = (
         isinstance(found, str)
         and 0 < len(found.strip()) <= _LONGEST_TITLE
