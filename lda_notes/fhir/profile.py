@@ -176,6 +176,9 @@ def _value_faults(value: Object, concept: Concept) -> Iterator[Fault]:
             yield fault.at("valueQuantity")
 
 
+_PLAIN_ANSWERS: Final = (_VALUES - {"valueQuantity"}) | {"dataAbsentReason"}
+
+
 def _has_value(value: Object) -> bool:
     return not _VALUES.isdisjoint(value)
 
@@ -217,6 +220,10 @@ def _about(value: Object, concept: Concept) -> Iterator[Fault]:
 
 
 def _component(value: Object, _: Scope) -> Found:
+    code = value.get("code", {})
+    known = _AS_SENT.get(("component", code.get("text")))
+    if code == known and len(value) == 2 and not _PLAIN_ANSWERS.isdisjoint(value):
+        return None  # the usual case: a concept of ours with one answer that has no unit
     found: list[Fault] = []
     if _has_value(value) == ("dataAbsentReason" in value):
         message = "A component has either a value or the reason why it has none."
