@@ -133,13 +133,14 @@ def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Find
     )
     unread: list[UnreadEvent] = []
     named: set[Path] = set()
+    removed: set[Path] = set()
     for _ in range(_MAX_ROUNDS):
         dropped: set[int] = set()
         removals: list[Path] = []
         for fault in faults:
             path = fault.path
-            real = ("events", positions[int(path[1])], *path[2:]) if _in_events(path, positions) else path
-            if real not in named:
+            real = _in_file(path, positions)
+            if real not in named and not (fault.missing and real in removed):  # it stands in the file
                 named.add(real)
                 findings.append(_layout_finding(fault, real, record, data))
             if _spoils_event(fault) and _in_events(path, positions):
@@ -149,6 +150,7 @@ def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Find
         if any(len(path) < 1 for path in removals):
             break
         for path in sorted(removals, key=len, reverse=True):
+            removed.add(_in_file(path, positions))
             _remove(data, path)
         for position in sorted(dropped, reverse=True):
             event = data["events"].pop(position)
@@ -169,6 +171,11 @@ def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Find
 
 def _in_events(path: Path, positions: list[int]) -> bool:
     return len(path) > 1 and path[0] == "events" and isinstance(path[1], int) and path[1] < len(positions)
+
+
+def _in_file(path: Path, positions: list[int]) -> Path:
+    """Return the path as it is in the file, where events that could not be read still have their positions."""
+    return ("events", positions[int(path[1])], *path[2:]) if _in_events(path, positions) else path
 
 
 def _spoils_event(fault: Misfit) -> bool:

@@ -146,8 +146,8 @@ def test_a_value_that_could_not_be_read_is_named_with_its_event() -> None:
     lost = made.needle_event("2026-04-01 09:00", id="second", pain="much")
     data = made.record({"id": "unread"}, made.needle_event("2026-03-30 09:00", id="first"), lost)
     second = text(note_of(json.dumps(data), "second"))
-    assert "Pain holds text; expected" in second
-    assert "Pain holds text" not in text(note_of(json.dumps(data), "first"))
+    assert '"pain" holds text; expected' in second
+    assert '"pain" holds text' not in text(note_of(json.dumps(data), "first"))
 
 
 # -- corrections --
