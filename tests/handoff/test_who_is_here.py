@@ -219,3 +219,27 @@ def test_json_tells_the_same_of_those_who_left() -> None:
 
 def test_a_source_of_the_fixture_has_its_beginning() -> None:
     assert source(LATER).begins == moment("2031-03-09 09:00")
+
+
+TOMORROW = needle_event("2031-03-06 09:00")
+IMPLANTED = event("port implanted", "2030-11-12 09:00")
+MISTAKEN = event("line check", "2031-03-05 06:00")
+RETRACTED = event("retraction", "2031-03-05 06:30", of=MISTAKEN["id"], reason="charted on the wrong patient")
+
+
+@pytest.mark.parametrize(
+    ("events", "stay", "here"),
+    [
+        ((IMPLANTED, TOMORROW), {"admitted_at": "2031-03-06T08:00-06:00"}, False),
+        ((IMPLANTED, TOMORROW), {}, False),
+        ((IMPLANTED,), {}, True),  # nothing says that it has not begun
+        ((MISTAKEN, RETRACTED), {"admitted_at": "2031-03-06T08:00-06:00"}, False),
+        ((MISTAKEN, TOMORROW), {"admitted_at": "2031-03-06T08:00-06:00"}, True),
+        (({"id": "lost", "kind": "access"}, TOMORROW), {}, True),  # the one that cannot be read may be earlier
+        (({"id": "lost", "kind": "access"}, TOMORROW), {"admitted_at": "2031-03-06T08:00-06:00"}, False),
+    ],
+)
+def test_what_does_not_begin_a_stay(events: tuple[dict[str, Any], ...], stay: dict[str, Any], here: bool) -> None:
+    """A port implanted long before and a retracted entry do not; leaving somebody out wants a date that says so."""
+    found = handed([record(*events, number=1, **stay)])
+    assert (bool(found.here), bool(found.left_out)) == (here, not here)
