@@ -46,7 +46,8 @@ def command(
     """Write the handoff sheet: the lines of the unit, most urgent first, then a block for each patient.
 
     Everything is computed from the records at the moment judged from and says when and by whom it was established.
-    Due times rest on the limits in force, each with its source. Exit code 2 when a record could not be read; the
+    Due times rest on the limits in force, each with its source. Events after that moment are not told, and a patient
+    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record could not be read; the
     sheet then names it.
 
     Example: lda-notes handoff ward/ --shift-end 2031-03-05T07:00-06:00 --out handoff.docx

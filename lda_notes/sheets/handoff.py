@@ -56,9 +56,9 @@ class Handoff:
     """All that the sheet tells, most urgent patient first.
 
     ``here`` are the patients of the facility, ``left`` those who have left it. Told in one sentence each:
-    ``unreadable`` names records that could not be read, ``left_out`` patients who are not handed over, and why,
-    ``doubtful`` what does not go together between records. ``zones`` are the time zones of the patients told of, by
-    name, at least one.
+    ``unreadable`` names records that could not be read, ``later`` patients whose stay has not begun, ``left_out``
+    others who are not handed over, and why, ``doubtful`` what does not go together between records. ``zones`` are the
+    time zones of the patients told of, by name, at least one.
     """
 
     asof: datetime
@@ -68,6 +68,7 @@ class Handoff:
     here: tuple[PatientFacts, ...]
     left: tuple[PatientFacts, ...]
     unreadable: tuple[str, ...]
+    later: tuple[str, ...]
     left_out: tuple[str, ...]
     doubtful: tuple[str, ...]
     zones: tuple[ZoneInfo, ...]
@@ -115,6 +116,7 @@ def handoff(
         here,
         left,
         tuple(unreadable),
+        sorted_out.later,
         sorted_out.left_out,
         sorted_out.doubtful,
         tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
@@ -156,9 +158,10 @@ def sheet(found: Handoff) -> Sheet:
         blocks.append(_unit_list(found))
     else:
         blocks.append(Paragraph((Sentence("Nobody with a port is here at this moment, by these records."),)))
+    if found.later:
+        blocks.append(_named(f"{phrasing.capital(later_says(found))}:", found.later))
     if found.left_out:
-        said = tuple(Sentence(f"{words}.") for words in found.left_out)
-        blocks.append(Paragraph(said, "Left out:"))
+        blocks.append(_named("Left out:", found.left_out))
     blocks.extend(_patient(found, patient, references) for patient in found.here)
     if found.left:
         blocks.append(Heading("Left the facility, upkeep of the port"))
@@ -168,6 +171,15 @@ def sheet(found: Handoff) -> Sheet:
         blocks.append(Heading("Where the limits come from"))
         blocks.append(Table(("No.", "In force", "Source"), told, (6, 42, 52)))
     return Sheet(TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
+
+
+def later_says(found: Handoff) -> str:
+    """Return how many records are left out because their stay begins after the moment judged from; "" for none."""
+    return f"stay begins later, left out: {phrasing.count(len(found.later), 'record')}" if found.later else ""
+
+
+def _named(label: str, said: tuple[str, ...]) -> Paragraph:
+    return Paragraph(tuple(Sentence(f"{words}.") for words in said), label)
 
 
 def _head(found: Handoff) -> Pairs:
@@ -370,4 +382,4 @@ def _given(patient: PatientFacts) -> Paragraph:
     return Paragraph(tuple(Sentence(words) for words in said), "Amounts:")
 
 
-__all__ = ["Handoff", "Source", "Urgency", "handoff", "rows", "sheet", "to_know", "what_is_in"]
+__all__ = ["Handoff", "Source", "Urgency", "handoff", "later_says", "rows", "sheet", "to_know", "what_is_in"]

@@ -38,9 +38,11 @@ def _identifiers(source: Source) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Sorted:
-    """``told`` are the records of the sheet; ``left_out`` and ``doubtful`` say in a sentence each what is amiss."""
+    """``told`` are the records of the sheet. In one sentence each: ``later`` and ``left_out`` name those that are not
+    told, the first since their stay begins later; ``doubtful`` says what is amiss."""
 
     told: tuple[Source, ...]
+    later: tuple[str, ...]
     left_out: tuple[str, ...]
     doubtful: tuple[str, ...]
 
@@ -58,16 +60,16 @@ def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
     gone = {id(source) for source in replaced}
     told = tuple(source for source in begun if id(source) not in gone)
     open_twice = [[one for one in group if id(one) not in gone and one.timeline.discharge is None] for group in groups]
+    later_said = [f"{source.name}: stay begins later, {_when(source, source.begins, asof)}" for source in later]
     left_out = [
-        *(f"{source.name}: stay begins later, {_when(source, source.begins, asof)}" for source in later),
-        *(f"{source.name}: an earlier stay that ended {_when(source, _ended(source), asof)}" for source in replaced),
+        f"{source.name}: an earlier stay that ended {_when(source, _ended(source), asof)}" for source in replaced
     ]
     doubtful = [
         f"{group[0].name}: {len(group)} records of one port are open; compare {' and '.join(sorted(_files(group)))}"
         for group in open_twice
         if len(group) > 1
     ]
-    return Sorted(told, tuple(sorted(left_out)), tuple(sorted(doubtful)))
+    return Sorted(told, tuple(sorted(later_said)), tuple(sorted(left_out)), tuple(sorted(doubtful)))
 
 
 def _of_one_port(sources: Sequence[Source]) -> list[list[Source]]:

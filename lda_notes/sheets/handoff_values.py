@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from lda_notes.policy import Policy
 from lda_notes.sheets.amounts_values import sums_values
-from lda_notes.sheets.handoff import Handoff, rows
+from lda_notes.sheets.handoff import Handoff, later_says, rows
 from lda_notes.sheets.handoff_line import Action, LineFacts, Told
 from lda_notes.sheets.handoff_patient import Added, Contingency, PatientFacts, amounts_text
 from lda_notes.sheets.handoff_words import headline, left_to_know, to_know, what_is_in, when_due
@@ -26,7 +26,8 @@ def values(found: Handoff) -> dict[str, Any]:
         "shift_end": _time(found.shift_end),
         "facility_policy": found.policy.facility.text() if found.policy.facility else None,
         "not_on_this_sheet": list(found.unreadable),
-        "left_out": list(found.left_out),
+        "stay_begins_later": {"records": len(found.later), "says": later_says(found) or None},
+        "left_out": [*found.later, *found.left_out],
         "doubtful": list(found.doubtful),
         "lines": [_row(found, patient, line) for patient, line in rows(found)],
         "patients": [_patient(found, patient) for patient in found.here],

@@ -39,11 +39,20 @@ def test_a_stay_that_begins_later_is_named_in_one_row_of_every_format(form: str)
 
     found = handed([record(*STAYS, number=1), LATER])
     assert [patient.name for patient in found.patients] == ["Testmann-0001, Ottoline"]
-    said = "Left out: Testmann-0041, Ottoline, record number MD-0041: stay begins later, 9 Mar 09:00."
+    row = "Stay begins later, left out: 1 record:"
+    name = "Testmann-0041, Ottoline, record number MD-0041: stay begins later, 9 Mar 09:00"
     made = words(form, render(sheet(found), form, 4000))  # type: ignore[arg-type]
-    assert squeezed(said) in made
+    assert squeezed(f"{row} {name}.") in made
     assert made.count(squeezed("Testmann-0041")) == 1
-    assert values(found)["left_out"] == [said.removeprefix("Left out: ").removesuffix(".")]
+    assert values(found)["left_out"] == [name]
+
+
+def test_later_stays_are_counted() -> None:
+    others = [{**LATER, "id": f"later-{number}", "port": {"id": f"port-{number}"}} for number in (1, 2)]
+    document = values(handed([record(*STAYS, number=1), LATER, *others]))
+    assert document["stay_begins_later"] == {"records": 3, "says": "stay begins later, left out: 3 records"}
+    assert [one["record"] for one in document["patients"]] == ["made-1"]
+    assert values(handed([record(*STAYS)]))["stay_begins_later"] == {"records": 0, "says": None}
 
 
 @pytest.mark.parametrize(
@@ -242,4 +251,4 @@ RETRACTED = event("retraction", "2031-03-05 06:30", of=MISTAKEN["id"], reason="c
 def test_what_does_not_begin_a_stay(events: tuple[dict[str, Any], ...], stay: dict[str, Any], here: bool) -> None:
     """A port implanted long before and a retracted entry do not; leaving somebody out wants a date that says so."""
     found = handed([record(*events, number=1, **stay)])
-    assert (bool(found.here), bool(found.left_out)) == (here, not here)
+    assert (bool(found.here), bool(found.later)) == (here, not here)
