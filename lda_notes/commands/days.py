@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import click
 
@@ -22,6 +23,8 @@ from lda_notes.policy import Policy, number, value_text
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1
+_FORMULA: Final = re.compile("(^|[;\t\r\n])(\\s*[=+@\uff1d\uff0b\uff0d\uff20-])")
+"""What begins a formula, as wide letters too, at the start of a cell or after a sign that can begin another."""
 FORMATS = ("csv", "json")
 
 DAY_COLUMNS = (
@@ -109,6 +112,9 @@ def command(
     A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: each
     record is counted by itself, a row of JSON for each of its days. Counts by unit need all records of a patient at
     once, so they are made from records in files of their own.
+
+    In CSV, a cell with words from a record that a spreadsheet would run as a formula (it begins with =, +, - or @) has
+    an apostrophe before it; JSON holds every word as recorded.
 
     Example: lda-notes days ward/ --from 2031-03-01 --to 2031-03-31 --by unit --counts patient-days.csv
     """
@@ -263,8 +269,12 @@ def _cell(value: Any) -> str:
 
 
 def _harmless(text: str) -> str:
-    """Return text that a spreadsheet does not run as a formula, whatever space stands before it."""
-    return f"'{text}" if text.lstrip()[:1] in ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20") else text
+    """Return text that a spreadsheet does not run as a formula: an apostrophe before it makes it text.
+
+    Quotation marks would not do: a spreadsheet takes them off, then reads the cell as if typed. Where a semicolon or a
+    tab parts the columns (so it is in many countries), what follows one inside a cell becomes a cell of its own.
+    """
+    return _FORMULA.sub(r"\1'\2", text)
 
 
 def _day_rows(found: list[tuple[Stay, list[LineDay]]]) -> list[dict[str, Any]]:

@@ -232,6 +232,26 @@ def test_a_cell_that_a_spreadsheet_would_run_is_quoted(start: str, by: str, tmp_
     assert [cell for cell in cells if cell.lstrip()[:1] in set("=+-@\uff1d")] == []
 
 
+@pytest.mark.parametrize("sign", [";", "; ", "\t"])
+def test_no_formula_stands_behind_a_sign_that_can_part_columns(sign: str, tmp_path: Path) -> None:
+    """A spreadsheet of another country opens the same file at its semicolons."""
+    made = record(needle_event("2031-03-01 09:00"), number=1, unit=f"Ward Heron{sign}=HYPERLINK(1)")
+    span = ("--from", "2031-03-01", "--to", "2031-03-01", "--asof", AT)
+    out = run("days", write(tmp_path, made), *span)
+    assert "HYPERLINK" in out
+    for parted in (";", "\t"):
+        cells = [cell for row in csv.reader(io.StringIO(out), delimiter=parted) for cell in row]
+        assert [cell for cell in cells if cell.lstrip()[:1] in set("=+-@")] == []
+    told = json.loads(run("days", tmp_path, *span, "--format", "json"))
+    assert told["days"][0]["unit"] == f"Ward Heron{sign}=HYPERLINK(1)", "as recorded"
+
+
+def test_a_name_with_a_hyphen_stays_as_it_is(tmp_path: Path) -> None:
+    made = record(needle_event("2031-03-01 09:00"), number=1, unit="Ward 3-B; east=2")
+    out = run("days", write(tmp_path, made), "--from", "2031-03-01", "--to", "2031-03-01", "--asof", AT)
+    assert "Ward 3-B; east=2" in out
+
+
 def test_a_unit_that_no_record_names_is_named(ward: Path) -> None:
     span = ("--from", "2031-03-01", "--to", "2031-03-05", "--asof", AT)
     done = call("days", ward, *span, "--by", "unit", "--unit", "Ward Hern")
