@@ -274,7 +274,7 @@ def test_cautions_use_the_limits_in_force() -> None:
     assert "barrel of 20 mL or more" in text
     assert "At least 15 mL, push-pause" in text
     assert "Set by local policy: facility policy, Port care policy (invented), 2024-01-15 [40, 62, 69]" in text
-    assert "[54] Lidocaine 2.5% and prilocaine 2.5% cream stays on: at least 45 minutes (looser than published" in text
+    assert "[40] Lidocaine 2.5% and prilocaine 2.5% cream stays on: at least 45 minutes (looser than published" in text
     assert "Changed by facility policy" not in told(PLAIN)
 
 
