@@ -135,9 +135,12 @@ def summary(files: Iterable[Checked]) -> str:
     found = counts(files)
     said = ", ".join(f"{number} {_PLURAL[name][number != 1]}" for name, number in found.items() if number)
     events = sum(file.events for file in files)
-    head = f"{_count(len(files), 'file')}, {_count(events, 'event')}: {said or 'nothing found'}"
     unreadable = sum(not file.readable for file in files)
-    return f"{head}; {_count(unreadable, 'file')} could not be read." if unreadable else f"{head}."
+    # Of a file that was not read nobody can say that nothing was found in it.
+    parts = [said] if said else ["nothing found"] if unreadable < len(files) else []
+    if unreadable:
+        parts.append(f"{_count(unreadable, 'file')} could not be read")
+    return f"{_count(len(files), 'file')}, {_count(events, 'event')}: {'; '.join(parts)}."
 
 
 def _count(number: int, noun: str) -> str:

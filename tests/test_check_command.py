@@ -370,3 +370,9 @@ def test_the_program_ends_with_the_code_of_the_check(unsigned: Path) -> None:
     )
     assert done.returncode == 1
     assert done.stderr == "1 file, 1 event: 1 gap.\n"
+
+
+def test_nobody_says_that_nothing_was_found_in_what_was_not_read(tmp_path: Path) -> None:
+    done = CliRunner().invoke(group, ["check", str(tmp_path / "absent.yaml")])
+    assert done.exit_code == 2
+    assert done.stderr.endswith("1 file, 0 events: 1 file could not be read.\n")
