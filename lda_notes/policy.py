@@ -34,7 +34,6 @@ _WITHOUT_S: Final = frozenset(
         "months",
         "years",
         "attempts",
-        "punctures",
         "doses",
         "points",
         "identifiers",
