@@ -69,6 +69,17 @@ def look(path: Path) -> Seen:
     return seen
 
 
+def refuse_unless_writable(path: Path) -> None:
+    """Raise `Failure` when ``path`` may not be replaced by this user: told before the work, not after it."""
+    real = path.resolve()
+    if real.exists() and not os.access(real, os.W_OK):
+        raise Failure(f"{path}: may not be written by you; ask its owner")
+    if not real.parent.is_dir():
+        raise Failure(f"{real.parent}: is no folder; make it first")
+    if not os.access(real.parent, os.W_OK | os.X_OK):
+        raise Failure(f"{real.parent}: nothing can be written there by you; ask the folder's owner")
+
+
 Again = Callable[[Seen], Mapping[str, Any] | None]
 """Asked, under the lock, when the file has changed: the event to add after all, or None to leave it."""
 
@@ -80,8 +91,7 @@ def append(seen: Seen, event: Mapping[str, Any], again: Again | None = None) -> 
     written; the file is then as it was.
     """
     path = seen.path
-    if not os.access(path, os.W_OK):
-        raise Failure(f"{path}: may not be written by you; ask its owner")
+    refuse_unless_writable(path)
     with locked(path):
         raw = _bytes(path)
         if _digest(raw) != seen.digest:

@@ -192,7 +192,12 @@ def _in_brackets(text: str, old: Parsed, event: Mapping[str, Any], break_: str, 
             yield f"{before}{'' if empty else ','}{break_}{lead}{body}{tail}{text[end:]}"
         else:
             body = json.dumps(event, ensure_ascii=False) if as_json else _flow(event)
-            yield f"{before}{'' if empty else ', '}{body}{text[len(before) : end]}{text[end:]}"
+            comma = "" if empty else " " if before.endswith(",") else ", "
+            rest = text[len(before) :]
+            yield f"{before}{comma}{body}{rest}"
+            if not as_json:  # on a row of its own, where a comment stands after the last item or its comma
+                yield f"{before}{break_}  , {body}{rest}"
+                yield f"{before}{break_}  {body}{rest}"
 
 
 def _margins(text: str, old: Parsed, empty: bool) -> tuple[str | None, str]:

@@ -14,7 +14,6 @@ from pydantic import ValidationError
 from lda_notes import events as ev
 from lda_notes.episode import Episode
 from lda_notes.problems import Finding, Path
-from lda_notes.validation import misfits
 
 SAME_MINUTE: Final[Mapping[str, int]] = {
     kind: rank
@@ -165,6 +164,8 @@ def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: 
     try:
         return type(event).model_validate_json(json.dumps(new)), []
     except ValidationError as error:
+        from lda_notes.validation import misfits  # here, since most corrections can be applied
+
         return event, [
             Finding(
                 "correction-unreadable",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path as FilePath
 
-from lda_notes import policy_file, rule_table, timeline
+from lda_notes import events, policy_file, rule_table, timeline
 from lda_notes import record as records
+from lda_notes.corrections import corrected
 from lda_notes.policy import Policy
 from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import Record
@@ -40,6 +41,38 @@ def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
         return row, column, SEVERITIES.index(finding.severity), finding.rule, finding.message
 
     return tuple(sorted(findings, key=key))
+
+
+def upto(record: Record, moment: datetime) -> Record:
+    """Return ``record`` as it was at ``moment``: without the events after it, corrections included.
+
+    A sheet judged from a moment in the past then says nothing of what happened later.
+    """
+    episode = record.episode
+    if episode is None or all(event.at <= moment for event in episode.events):
+        return record
+    kept = [place for place, event in enumerate(episode.events) if event.at <= moment]
+    told = tuple(episode.events[place] for place in kept)
+    positions = tuple(record.positions[place] if record.positions is not None else place for place in kept)
+    return replace(record, episode=episode.model_copy(update={"events": told}), positions=positions)
+
+
+def begins(record: Record) -> datetime | None:
+    """Return when a stay begins: admission, or the first event that stands if that is earlier; None when not known.
+
+    The port may have been implanted long before. An event that could not be read may be earlier than all others.
+    """
+    episode = record.episode
+    if episode is None:
+        return None
+    admitted = episode.stay.admitted_at
+    if admitted is None and record.unread:
+        return None
+    standing: tuple[events.Event, ...] = episode.events
+    if any(isinstance(event, events.Correcting) for event in standing):
+        standing = tuple(entry.event for entry in corrected(episode)[0])
+    cared = (event.at for event in standing if not isinstance(event, events.PortImplanted))
+    return min((*([admitted] if admitted else []), *cared), default=None)
 
 
 def judge_file(path: FilePath, policy: Policy, asof: datetime) -> Judged:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime
 import math
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -240,6 +239,8 @@ def _source(data: object, faults: list[Finding]) -> Citation | None:
 
 
 def _title(found: object, faults: list[Finding]) -> str | None:
+    import unicodedata  # here, since most runs have the published policy
+
     good = (
         isinstance(found, str)
         and 0 < len(found.strip()) <= _LONGEST_TITLE
@@ -480,6 +481,8 @@ def _finite(found: float | Decimal) -> bool:
 
 def _plain(text: str) -> str:
     """The first part of a text from a file, with invisible and control characters made visible as "?"."""
+    import unicodedata
+
     shown = "".join("?" if unicodedata.category(sign)[0] in "CZ" and sign != " " else sign for sign in text[:61])
     return shown if len(shown) <= 60 else shown[:60] + "..."
 

@@ -10,7 +10,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import BaseModel, ValidationError
 
@@ -19,7 +19,9 @@ from lda_notes.events import KINDS
 from lda_notes.problems import Failure, Finding, Path, Place
 from lda_notes.spelling import nearest
 from lda_notes.syntax import MAX_BYTES, Parsed, faultless_json, read_json, read_yaml
-from lda_notes.validation import Misfit, misfits
+
+if TYPE_CHECKING:
+    from lda_notes.validation import Misfit
 
 SUFFIXES: Final = (".yaml", ".yml", ".json")
 
@@ -113,6 +115,8 @@ def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
     try:
         return replace(record, episode=Episode.model_validate_json(parsed.json), findings=tuple(findings))
     except ValidationError as error:
+        from lda_notes.validation import misfits  # here, since most records are good
+
         faults = misfits(error, data)
     return _pruned(record, data, faults, findings)
 
@@ -122,18 +126,21 @@ _MAX_ROUNDS: Final = 12
 
 def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Finding]) -> Record:
     """Take out what does not fit, naming each, until the rest is an episode or nothing is left to take out."""
+    from lda_notes.validation import misfits
+
     positions = (
         list(range(len(data["events"]))) if isinstance(data, dict) and isinstance(data.get("events"), list) else []
     )
     unread: list[UnreadEvent] = []
     named: set[Path] = set()
+    removed: set[Path] = set()
     for _ in range(_MAX_ROUNDS):
         dropped: set[int] = set()
         removals: list[Path] = []
         for fault in faults:
             path = fault.path
-            real = ("events", positions[int(path[1])], *path[2:]) if _in_events(path, positions) else path
-            if real not in named:
+            real = _in_file(path, positions)
+            if real not in named and not (fault.missing and real in removed):  # it stands in the file
                 named.add(real)
                 findings.append(_layout_finding(fault, real, record, data))
             if _spoils_event(fault) and _in_events(path, positions):
@@ -143,6 +150,7 @@ def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Find
         if any(len(path) < 1 for path in removals):
             break
         for path in sorted(removals, key=len, reverse=True):
+            removed.add(_in_file(path, positions))
             _remove(data, path)
         for position in sorted(dropped, reverse=True):
             event = data["events"].pop(position)
@@ -163,6 +171,11 @@ def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Find
 
 def _in_events(path: Path, positions: list[int]) -> bool:
     return len(path) > 1 and path[0] == "events" and isinstance(path[1], int) and path[1] < len(positions)
+
+
+def _in_file(path: Path, positions: list[int]) -> Path:
+    """Return the path as it is in the file, where events that could not be read still have their positions."""
+    return ("events", positions[int(path[1])], *path[2:]) if _in_events(path, positions) else path
 
 
 def _spoils_event(fault: Misfit) -> bool:

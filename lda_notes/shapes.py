@@ -14,7 +14,8 @@ from lda_notes import words
 class Model(BaseModel):
     """A frozen, closed part of a record: unknown keys are refused."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+    # Values are not cached: in a stream the cache would only fill, with what other patients' records said.
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, cache_strings="keys")
 
 
 def _yes_or_no(value: Any) -> Any:

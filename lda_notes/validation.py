@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from pydantic import ValidationError
 
 from lda_notes.problems import Path
+from lda_notes.spelling import nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,13 +159,16 @@ def _expected(detail: Any) -> str | None:
 
 
 def _misfit(path: Path, details: list[Any], value: Any) -> Misfit:
-    name = str(path[-1]) if path else "the record"
+    name = _called(path)
     first = details[0]
     match first["type"]:
         case "missing":
-            return Misfit(path, f"{name} is missing", f"add {name}", missing=True)
+            return Misfit(path, f"{name} is missing", f"add {path[-1] if path else name}", missing=True)
         case "union_tag_not_found":
             return Misfit((*path, "kind"), "the event does not say its kind", "add kind", missing=True)
+        case "union_tag_invalid":  # the place to correct is the tag, not the whole event
+            key = str(first["ctx"]["discriminator"]).strip("'")
+            path, name, value = (*path, key), _called((key,)), first["ctx"]["tag"]
         case "extra_forbidden" if all(detail["type"] == "extra_forbidden" for detail in details):
             return Misfit(
                 path, f"{name} is not a key that belongs here", "remove it or correct its name", unknown_key=True
@@ -177,9 +182,66 @@ def _misfit(path: Path, details: list[Any], value: Any) -> Misfit:
         wanted = ["yes or no"]
     else:
         wanted = ["yes, no" if text == "true or false" else text for text in wanted]
-    said = kind_of(value)
+    said, todo = _found(value, details, wanted)
     return Misfit(
         path,
         f"{name} holds {said}; expected {' or '.join(wanted) if wanted else first['msg'].lower()}",
-        "correct the value",
+        todo,
     )
+
+
+def _called(path: Path) -> str:
+    """Return what a sentence calls the value at ``path``: its key in quotes, so that no name reads as a word."""
+    if not path:
+        return "the record"
+    if isinstance(path[-1], int):
+        around = next((f' of "{step}"' for step in reversed(path) if isinstance(step, str)), "")
+        return f"item {path[-1] + 1}{around}"
+    return f'"{path[-1]}"'
+
+
+_BOUNDS: Final = frozenset({"greater_than", "greater_than_equal", "less_than", "less_than_equal"})
+_NUMBERS: Final = frozenset({"int_type", "int_parsing", "decimal_type", "decimal_parsing", "float_type"})
+_TIMES: Final = ("timezone_aware", "datetime_")
+_COMMA: Final = re.compile(r"[-+]?[0-9]{1,6},[0-9]{1,6}")
+_WITH_UNIT: Final = re.compile(r"[-+]?[0-9.,]{1,12} *[A-Za-zµ%°/\"]{1,12}")
+_LOCAL_TIME: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?")
+_OTHER_DATE: Final = re.compile(r"[0-9]{1,4}[./-][0-9]{1,2}[./-][0-9]{1,4}\b.*")
+_YES_NO: Final = {"y": "yes", "yes": "yes", "on": "yes", "true": "yes", "n": "no", "no": "no", "off": "no"}
+
+
+def _found(value: Any, details: list[Any], wanted: list[str]) -> tuple[str, str]:
+    """Say what was found and what to do. Of the value itself only small numbers out of bounds are told."""
+    kinds = {str(detail["type"]) for detail in details}
+    kind = kind_of(value)
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        if (kinds & _BOUNDS or "literal_error" in kinds) and abs(value) < 1_000_000:
+            return f"{value:g}", "correct the value"
+        return kind, "put it in quotes" if "string_type" in kinds else "correct the value"
+    if value is None:
+        return kind, "write the value after the colon"
+    if not isinstance(value, str):
+        return kind, "correct the value"
+    text = value.strip()
+    if kinds & _NUMBERS and _COMMA.fullmatch(text):
+        return "a number with a comma", "write a point in place of the comma"
+    if kinds & _NUMBERS and _WITH_UNIT.fullmatch(text):
+        return "a number with letters or signs after it", "write the number alone, without its unit"
+    if any(name.startswith(_TIMES) for name in kinds) and _LOCAL_TIME.fullmatch(text):
+        return "a time without its offset from UTC", "add the offset at the end, such as -06:00"
+    if any(choice.startswith("a date") for choice in wanted) and _OTHER_DATE.fullmatch(text):
+        return "a date in another order", "write the year, the month and the day, in this order, with dashes"
+    if any(name.startswith("bool") for name in kinds) and text.lower() in _YES_NO:
+        return kind, f"write {_YES_NO[text.lower()]}, in small letters"
+    close = nearest(text.lower(), _choices(details))
+    return kind, f"did you mean {close}? Correct the value" if close else "correct the value"
+
+
+def _choices(details: list[Any]) -> list[str]:
+    """Return the words of which the value had to be one, where there are such."""
+    said = [
+        str(detail["ctx"].get("expected_tags" if detail["type"] == "union_tag_invalid" else "expected", ""))
+        for detail in details
+        if detail["type"] in ("literal_error", "union_tag_invalid")
+    ]
+    return [word for text in said for word in re.findall("'([^']*)'", text)]

@@ -458,6 +458,20 @@ def test_every_name_that_the_program_asks_for_exists() -> None:
     assert [row for row in spans if not DEFAULT.span(row[2])] == []
 
 
+def test_every_row_is_read_by_the_program() -> None:
+    """A limit that no rule, clock or sheet reads would be printed as in force and hold nothing."""
+    package = Path(__file__).parents[1] / "lda_notes"
+    written: set[str] = set()
+    for path in package.rglob("*.py"):
+        if path.name != "limits.py":
+            tree = ast.parse(path.read_text())
+            written |= {n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, str)}
+    stems = {text for text in written if text.startswith("cream_")}
+    made = {f"{stem}_{unit}" for stem in stems for unit in ("g", "cm2", "hours", "kg")}  # names made in skin_limits.py
+    assert len(written & set(DEFAULT.rows)) > 80
+    assert sorted(set(DEFAULT.rows) - written - made) == []
+
+
 def test_every_citation_written_in_the_program_names_a_known_source() -> None:
     written = [(path.name, next(texts(node), None)) for path, node in calls("Citation")]
     assert written

@@ -243,6 +243,11 @@ YAML_FAULTS = [
     ("a: %x\n", [(1, 4, "yaml-syntax")], "percent sign", None),
     ("a: * x\n", [(1, 4, "yaml-alias")], "star", None),
     ("%YAML x\na: 1\n", [(1, 7, "yaml-version")], "1.2", None),
+    # what would be lost in silence, or become part of the value
+    ("a: bag #2\nb: #1 done\nc: 'x' #y\nd: one\n  two #3\n", [(r, c, "yaml-number-sign") for r, c in
+     ((1, 8), (2, 4), (3, 8), (5, 7))], "remark", {"a": "bag", "b": None, "c": "x", "d": "one two"}),
+    ("a: “x”\nb: 1\n", [(1, 4, "typographic-quotes")], "straight", {"a": "“x”", "b": 1}),
+    ("a: “x: y”\n", [(1, 4, "typographic-quotes")], "straight", None),
     # every fault before the place where reading stops is still listed
     ("a: 012\na: 1\nb: *x\nc: 'y\n",
      [(1, 4, "leading-zero"), (2, 1, "repeated-key"), (3, 4, "yaml-alias"), (4, 4, "yaml-syntax")], "zero", None),
@@ -592,3 +597,18 @@ def test_without_libyaml_the_pure_parser_is_taken() -> None:
         "assert read_yaml(b'a: [1, no]').data == {'a': [1, 'no']}\n"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("text", "data"),
+    [
+        ("a: bag # a remark\n# remark #2\nb: 1 # two\n", {"a": "bag", "b": 1}),
+        ("a: 'bag #2'\nb: x#2\n", {"a": "bag #2", "b": "x#2"}),
+        ("a: |\n  bag #2\n", {"a": "bag #2\n"}),
+        ("a: it’s “so” said\nb: “I” said\n", {"a": "it’s “so” said", "b": "“I” said"}),
+        ("a:\n  #1\n  - b\n", {"a": ["b"]}),
+    ],
+)
+def test_remarks_and_quotes_inside_text_are_no_fault(text: str, data: object, parser: str) -> None:
+    parsed = read_yaml(text.encode())
+    assert (parsed.faults, parsed.data) == ((), data)

@@ -19,6 +19,9 @@ from lda_notes.spelling import nearest
 _LISTS: Final = {"flush": "flushes", "problem": "problems"}
 """Words that begin one more part of a list whose facts are then asked."""
 
+_NOT_SET: Final = frozenset({"id", "kind", "record_version"})
+"""Facts that the program itself gives: what is told of an entry, and of its draft, rests on them."""
+
 _MOST: Final = 6
 _MOST_ITEMS: Final = 99
 
@@ -27,6 +30,8 @@ def set_fact(model: type[BaseModel], path: Path, text: str, frame: Frame) -> Rea
     """Read ``text`` as the fact at ``path`` of ``model``; a reason why not follows a dash."""
     name = paths.dotted(path)
     spot = layout.spot(model, path)
+    if name in _NOT_SET:
+        return Unclear(f"The {name} of an entry is not set here.")
     if spot is None or any(isinstance(step, int) and step > _MOST_ITEMS for step in path):
         close = nearest(name, [known for known, _ in every_fact(model)])
         hint = f" Did you mean {close}?" if close else ""

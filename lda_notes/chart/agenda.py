@@ -8,14 +8,15 @@ from typing import Any, Final
 
 from lda_notes import phrasing
 from lda_notes.chart import paths
-from lda_notes.chart.answers import Option, options
+from lda_notes.chart.answers import Option, choose, options
 from lda_notes.chart.groups import GROUPS, SUPPLIES, Group
-from lda_notes.chart.heard import Heard
+from lda_notes.chart.heard import Heard, Reading, Unclear
 from lda_notes.chart.joined import JOINED, Joined, untouched
 from lda_notes.chart.leaves import Leaf, leaves
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.scene import Scene
-from lda_notes.events import Event
+from lda_notes.chart.times import Frame, echo
+from lda_notes.events import Event, PatencyTreatment
 from lda_notes.needs import NEEDS
 from lda_notes.problems import Path
 from lda_notes.timeline import trouble
@@ -92,7 +93,28 @@ def _first(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
             if spot is not None and spot.sort is not None:
                 need = next((need for need in NEEDS[scene.kind] if need.path == (key,)), None)
                 asks = need.asks if need is not None else f"{phrasing.capital(spot.title)}?"
-                yield replace(leaf((key,), spot, asks, needs=(need,) if need is not None else ()), needed=True)
+                question = replace(leaf((key,), spot, asks, needs=(need,) if need is not None else ()), needed=True)
+                yield _which_treatment(question, scene) if key == "treatment" else question
+
+
+def _which_treatment(question: Question, scene: Scene) -> Question:
+    """Offer the thrombolytics on record: nobody knows the names of entries by heart."""
+    given = [entry.event for entry in scene.earlier() if isinstance(entry.event, PatencyTreatment)]
+    offered = tuple(
+        Option(str(number), f"{event.drug} of {echo(event.at, scene.zone)}") for number, event in enumerate(given, 1)
+    )
+    ids = {option.key: event.id for option, event in zip(offered, given, strict=True)}
+
+    def read(text: str, frame: Frame) -> Reading:
+        chosen = choose(text, offered) if offered else None
+        if isinstance(chosen, Option):
+            return Heard(((("treatment",), ids[chosen.key]),), chosen.words)
+        if text.strip() in {event.id for event in scene.episode.events}:
+            return question.read(text, frame)
+        none = "No thrombolytic is on record for this port by then; chart it first, as a treatment."
+        return chosen if isinstance(chosen, Unclear) else Unclear(none)
+
+    return replace(question, read=read, options=offered)
 
 
 _INNER_HINT: Final = "such as 0940, or -6 for 6 minutes before the event"
@@ -130,7 +152,10 @@ def _default(path: Path, scene: Scene) -> Heard | None:
     """Return what Enter takes: the same order, the same stock, what is usual; never what was seen or done."""
     name = paths.dotted(tuple("*" if isinstance(step, int) else step for step in path))
     match name:
-        case "order" | "dressing.securement":
+        case "order":  # the order for care of the port is none for a drug, nor the other way round
+            others = tuple(kind for kind in NEEDS if kind != "patency treatment")
+            return None if scene.kind not in others else _same(path, scene.last(path, others))
+        case "dressing.securement":
             return _same(path, scene.last(path))
         case "infusion":
             running = scene.before.infusion

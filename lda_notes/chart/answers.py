@@ -43,6 +43,8 @@ def options(words: Sequence[str]) -> tuple[Option, ...]:
 def choose(text: str, offered: Sequence[Option]) -> Option | Unclear:
     """Return the choice that ``text`` means: its key, its words, or a beginning that only one of them has."""
     said = " ".join(text.split()).casefold()
+    if said in ("y", "yes") and [option.words for option in offered] == ["none", "present"]:
+        return offered[1]  # the answer to "Is there redness?"; no is the beginning of none
     for option in offered:
         if said in (option.key, option.words.casefold()):
             return option
@@ -183,6 +185,10 @@ def _number(text: str, whole: bool, unit: Unit | None) -> Value | Unclear:
     found = _NUMBER.fullmatch(said)
     if found is None or not found[1]:
         return Unclear("Type a whole number." if whole else "Type a number, such as 10 or 0.5.")
+    if re.match(r"0\d", found[1]):
+        return Unclear(
+            f"A number does not begin with 0; {found[1]} looks like a time or a code. Type the number alone."
+        )
     typed = found[2].casefold()
     factor = 1 if not typed else unit.typed.get(typed) if unit else None
     if factor is None:

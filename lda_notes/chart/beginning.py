@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from lda_notes import phrasing, words
 from lda_notes.append import Seen
-from lda_notes.chart import answers, layout, paths
+from lda_notes.chart import answers, layout, papers, paths
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
 from lda_notes.chart.answers import Option
@@ -54,22 +54,25 @@ _ROWS: Final[tuple[_Row, ...]] = (
     _Row("patient.family_name", "Family name of the patient?"),
     _Row("patient.given_name", "Given name?"),
     _Row("patient.identifiers.0.value", "Record number?"),
-    _Row("patient.identifiers.0.system", "Which system issued that number? Its address, such as https://..."),
+    _Row(
+        "patient.identifiers.0.system",
+        "Which hospital or system issued that number? Its name, or its address if you know it.",
+    ),
     _Row("patient.birth_date", "When was the patient born?"),
     _Row("patient.allergies", "Which allergies are known?"),
     _Row("patient.history", "Is one of these in the history?", True),
     _Row("patient.weight_kg", "Weight, in kg?", True),
     _Row("stay.facility", "Which facility?"),
-    _Row("stay.time_zone", "In which time zone is it, such as America/Chicago?"),
+    _Row("stay.time_zone", "In which time zone is it? A large city will do, such as Chicago."),
     _Row("stay.unit", "Which unit?"),
     _Row("stay.room", "Which room?", True),
     _Row("stay.setting", "What kind of unit is it?"),
     _Row("stay.admitted_at", "When did the stay begin?", True),
-    _Row("port.id", "What is this port called in the record?"),
+    _Row("port.id", "What is this port to be called in the record?"),
     _Row("port.side", "On which side is the port?"),
     _Row("port.area", "In which part of the body?"),
     _Row("port.site_detail", "More about the place, such as infraclavicular?", True),
-    _Row("port.septa", "One septum, or the names of two?"),
+    _Row("port.septa", "Has the port one septum or two? Type 1, or the names of two, such as medial, lateral."),
     _Row("port.touch", "How does its top feel under the skin?", True),
     _Row("port.power.rated", "Is the port rated for power injection?", True),
     _Row("port.power.max_flow_ml_per_s", "Highest labelled rate, in mL per second?", True, _rated),
@@ -213,7 +216,24 @@ class NewRecord:
             default = _OPEN
         question = leaf(path, spot, row.asks, default=default, needs=_needs(row.name))
         question = replace(question, needed=spot.required and not row.freely)
+        question = _in_plain_words(question, path)
         return replace(question, supply=("port",)) if row.name == "port.udi" else question
+
+
+def _in_plain_words(question: Question, path: Path) -> Question:
+    """Return a question that is read, named and explained in a nurse's words, where the layout has a program's."""
+    read_plain = papers.READ.get(question.name)
+    about = papers.CALLED.get(question.name, question.about)
+    explains = (papers.EXPLAINED[question.name],) if question.name in papers.EXPLAINED else question.explains
+    question = replace(question, about=about, explains=explains)
+    if read_plain is None:
+        return question
+
+    def read(text: str, _: Frame) -> Reading:
+        value = read_plain(text)
+        return value if isinstance(value, Unclear) else Heard(((path, value.value),), value.said)
+
+    return replace(question, read=read, hint="")
 
 
 def _laid_over(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
@@ -246,14 +266,17 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
         for part in typed.replace(";", ",").split(","):
             one = answers.choose(part.strip(), offered[1:])
             if isinstance(one, Unclear):
-                return Unclear("Type n for none, or numbers or names with commas between them, such as 1, 4.")
+                other = next(
+                    (f"; for another, type {o.key} and say which after" for o in offered if o.words == "other"), ""
+                )
+                return Unclear(f'"{part.strip()}" is not in the list. Numbers or names, with commas between{other}.')
             chosen.append(one.words)
         return Heard(((path, made(list(dict.fromkeys(chosen)))),), phrasing.listed(list(dict.fromkeys(chosen))))
 
     default = _OPEN if row.freely else None
     return Question(
         row.name, spot.title, row.asks, read, offered, "several with commas", None, default, (), _needs(row.name),
-        (spot.says,),
+        (papers.EXPLAINED.get(row.name, spot.says),),
     )  # fmt: skip
 
 
@@ -265,7 +288,8 @@ def _shown(data: Mapping[str, Any]) -> Iterator[str]:
     for key in ("patient", "stay", "port"):
         for name, value in _flat(data.get(key) or {}, (key,)):
             spot = layout.spot(Episode, name)
-            title = phrasing.capital(spot.title) if spot is not None else paths.dotted(name)
+            dotted = paths.dotted(name)
+            title = phrasing.capital(papers.CALLED.get(dotted, spot.title if spot is not None else dotted))
             yield f"{title}: {value}"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
@@ -29,7 +29,9 @@ def differences(scene: Scene, given: Heard) -> Iterator[str]:
 def _time(scene: Scene, path: Path, moment: datetime) -> Iterator[str]:
     said = echo(moment, scene.zone)
     if path[0] != "next_due" and moment - scene.now > scene.policy.span("clock_slack_minutes"):
-        yield f"{said} has not come yet: it is {echo(scene.now, scene.zone)}."
+        ago = moment - scene.now
+        other = f" Was it {moment.astimezone(scene.zone):yesterday %H%M}?" if ago <= timedelta(days=1) else ""
+        yield f"{said} has not come yet: it is {echo(scene.now, scene.zone)}.{other if path == ('at',) else ''}"
         return
     if path != ("at",):
         return

@@ -49,6 +49,8 @@ class Group:
 
     def question(self, scene: Scene, open_: Open) -> Question | None:
         """Return the question; None when too few of its facts can be spelled out."""
+        if self.name == "flush" and scene.held:
+            return _held_flush(open_)
         parts = [part for part in self.spells(scene, open_) if part.name in open_]
         if len(parts) < self.least:
             return None
@@ -79,6 +81,40 @@ class Group:
             explains=tuple(leaf.spot.says for leaf in open_.values()),
             supply=_supply(first.path),
         )
+
+
+ON_HOLD: Final = "line on hold"
+HELD_ASKS: Final = "The line is on hold: "
+
+
+def _held_flush(open_: Open) -> Question | None:
+    """Return the question about a flush of a line on hold: the one letter that says most says that none was given."""
+    flushed = [leaf for name, leaf in open_.items() if name.startswith("flushes.")]
+    if not flushed:
+        return None
+    offered = (Option("h", f"no, {ON_HOLD}"), Option(EACH, "it was flushed: each fact by itself"))
+
+    def read(text: str, _: Frame) -> Reading:
+        match text.strip().casefold():
+            case "h" | "n" | "no":
+                return Heard(((("flushes", "not_done"), ON_HOLD),), f"not done: {ON_HOLD}")
+            case "e":
+                return Heard((), "each by itself")
+            case _:
+                return Unclear("Type h when none was given, e when it was flushed even so.")
+
+    return Question(
+        "flush",
+        "flush",
+        f"{HELD_ASKS}was it flushed even so?",
+        read,
+        offered,
+        why_not=next((leaf.why_not for leaf in flushed if leaf.why_not), None),
+        covers=tuple(leaf.name for leaf in flushed),
+        needs=tuple(leaf.need for leaf in flushed),
+        explains=tuple(leaf.spot.says for leaf in flushed),
+        supply=_supply(flushed[0].path),
+    )
 
 
 def _supply(path: tuple[str | int, ...]) -> tuple[str | int, ...] | None:

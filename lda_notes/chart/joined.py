@@ -11,16 +11,19 @@ from typing import Any, Final
 from lda_notes import phrasing
 from lda_notes.chart import answers, paths
 from lda_notes.chart.answers import Option, plain_number
-from lda_notes.chart.groups import Open
+from lda_notes.chart.groups import HELD_ASKS, ON_HOLD, Open
 from lda_notes.chart.heard import Heard, Reading, Unclear
 from lda_notes.chart.question import AS_WRITTEN, EACH, Question, WhyNot
-from lda_notes.chart.scene import Scene
+from lda_notes.chart.scene import Scene, allergies
 from lda_notes.chart.times import Frame
 from lda_notes.problems import Path
 
 _NEEDLE: Final = re.compile(
-    r"(\d{1,2})\s*(?:g|gauge)?(?:\s*[,x/]\s*|\s+|(?<=g))(\d{1,2}(?:\.\d{1,2})?)\s*(?:mm)?", re.IGNORECASE | re.ASCII
+    r"(\d{1,2})\s*(?:g|ga|gauge)?(?:\s*[,x/]\s*|\s+|(?<=[ga]))"
+    r"(?:(\d{1,2}(?:\.\d{1,2})?)\s*(?:mm)?|((?:\d )?\d/[248]|\d?\.?\d{1,3})\s*(?:\"|''|in|inch|inches))",
+    re.IGNORECASE | re.ASCII,
 )
+_INCH_MM: Final = Decimal("25.4")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +32,48 @@ class Joined:
 
     covers: tuple[str, ...]
     build: Callable[[Scene, Open], Question | None]
+
+
+# -- the patient --
+
+_IDENTITY: Final = ("identifiers_checked", "allergies_checked")
+
+
+def _identity(scene: Scene, open_: Open) -> Question | None:
+    """Ask whose port this is with the identifiers and the allergies in sight, where they are to be compared."""
+    compared, checked = open_.get("identifiers_checked"), open_.get("allergies_checked")
+    if compared is None:
+        return None
+    patient = scene.episode.patient
+    born, number = patient.birth_date, patient.identifiers[0].value
+    second, shown = ("birth date", phrasing.day(born)) if born else ("record number", number)
+    facts: list[tuple[Path, Any]] = [(compared.path, ["name", second])]
+    said = f"name and {second} agree: {patient.family_name}, {patient.given_name}, {shown}"
+    asks = "Is this the patient?"
+    if checked is not None and patient.allergies is not None:
+        facts.append((checked.path, True))
+        said += f"; allergies checked: {allergies(scene.episode)}"
+        asks = "Is this the patient, and did you check the allergies?"
+    offered = (Option(AS_WRITTEN, said), Option(EACH, "each by itself"))
+    read_compared, _, _ = answers.reader(compared.spot, "identifiers_checked")
+
+    def read(text: str, frame: Frame) -> Reading:
+        typed = text.strip().casefold()
+        if typed == AS_WRITTEN:
+            return Heard(tuple(facts), said, "all as written")
+        if typed == EACH:
+            return Heard((), "each by itself")
+        value = read_compared(text, frame)  # who knows the list by heart need not see it
+        if isinstance(value, Unclear):
+            return Unclear("Type a when all of it is so, e for each by itself.")
+        return Heard(((compared.path, value.value),), value.said)
+
+    needs = tuple(leaf.need for leaf in (compared, checked) if leaf is not None)
+    explains = tuple(leaf.spot.says for leaf in (compared, checked) if leaf is not None)
+    return Question(
+        "identity", "identity", asks, read, offered, why_not=compared.why_not,
+        covers=tuple(name for name in _IDENTITY if name in open_), needs=needs, explains=explains,
+    )  # fmt: skip
 
 
 # -- the needle --
@@ -44,8 +89,10 @@ def _needle(scene: Scene, open_: Open) -> Question | None:
             return Heard((), "each by itself")
         found = _NEEDLE.fullmatch(" ".join(text.split()))
         if found is None:
-            return Unclear("Type the gauge and the length in mm, such as 20 19.")
-        mm = Decimal(found[2])
+            return Unclear("Type the gauge and the length in mm, such as 20 19, or in inches, such as 20 3/4 in.")
+        mm = Decimal(found[2]) if found[2] else _inches(found[3])
+        if not mm:
+            return Unclear("A needle has a length. Type it in mm, such as 20 19.")
         facts = ((gauge.path, int(found[1])), (length.path, plain_number(mm)))
         return Heard(facts, f"{found[1]} gauge, {phrasing.length(mm)}")
 
@@ -59,6 +106,14 @@ def _needle(scene: Scene, open_: Open) -> Question | None:
         covers=("needle.gauge", "needle.length_mm"),
         needs=(gauge.need, length.need), explains=(gauge.spot.says, length.spot.says), supply=("needle",),
     )  # fmt: skip
+
+
+def _inches(text: str) -> Decimal:
+    """Return a length typed in inches, such as 3/4, 1 1/4 or 0.75, in whole millimetres as labels round it."""
+    whole, _, part = text.rpartition(" ")
+    top, slash, bottom = part.partition("/")
+    inches = Decimal(whole or 0) + (Decimal(top) / Decimal(bottom) if slash else Decimal(part))
+    return (inches * _INCH_MM).quantize(Decimal(1))
 
 
 _NEEDLE_FACTS: Final = ("needle.gauge", "needle.length_mm", "needle.non_coring", "needle.power_rated")
@@ -120,12 +175,15 @@ def _lock(scene: Scene, open_: Open) -> Question | None:
     leaf = open_.get("lock.drug")
     if leaf is None:
         return None
-    usual = _usual_lock(scene)
+    held = scene.held
+    asks = f"{HELD_ASKS}was it locked even so?" if held else "What is the line locked with?"
+    usual = None if held else _usual_lock(scene)
     runs = scene.spot(("infusion",)) is not None
     drugs = answers.options(leaf.spot.words)
     offered = (
         *((Option(AS_WRITTEN, usual.said),) if usual else ()),
-        *((Option("i", "none, an infusion runs"),) if runs else ()),
+        *((Option("i", "none, an infusion runs"),) if runs and not held else ()),
+        *((Option("h", f"none, {ON_HOLD}"),) if held else ()),
         *drugs,
     )
 
@@ -135,12 +193,13 @@ def _lock(scene: Scene, open_: Open) -> Question | None:
             return chosen
         if chosen.key == AS_WRITTEN and usual:
             return usual
-        if chosen.key == "i":
-            return Heard(((("lock", "not_done"), _INFUSION),), chosen.words)
+        if chosen.key in ("i", "h"):
+            reason = _INFUSION if chosen.key == "i" else ON_HOLD
+            return Heard(((("lock", "not_done"), reason),), chosen.words)
         return Heard(((leaf.path, chosen.words),), chosen.words)
 
     return Question(
-        "lock", "lock", "What is the line locked with?", read, offered, why_not=leaf.why_not,
+        "lock", "lock", asks, read, offered, why_not=leaf.why_not,
         covers=("lock.drug", "lock.units_per_ml", "lock.volume_ml"), needs=(leaf.need,),
         explains=(leaf.spot.says,), supply=("lock",),
     )  # fmt: skip
@@ -189,6 +248,7 @@ def _anaesthetic(scene: Scene, open_: Open) -> Question | None:
 
 
 JOINED: Final[tuple[Joined, ...]] = (
+    Joined(_IDENTITY, _identity),
     Joined(_NEEDLE_FACTS, _needle),
     Joined(("blood_return", "blood_looks"), _blood),
     Joined(("lock.drug", "lock.units_per_ml", "lock.volume_ml"), _lock),

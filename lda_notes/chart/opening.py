@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from lda_notes import phrasing
+from lda_notes.chart.scene import allergies
 from lda_notes.chart.times import echo
 from lda_notes.due import zone_of
 from lda_notes.episode import Episode
@@ -18,17 +19,14 @@ from lda_notes.timeline import State, Timeline
 def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) -> Iterator[str]:
     """Yield the rows: identity first, then what would otherwise be asked."""
     episode, zone = line.episode, zone_of(line)
-    patient = episode.patient
-    born = f", born {phrasing.day(patient.birth_date)}" if patient.birth_date else ""
-    number = patient.identifiers[0]
-    yield f"{phrasing.capital(kind)}: {patient.family_name}, {patient.given_name}{born}, {number.value}"
+    yield from identity(kind, episode)
     unit = line.unit_at(now)
     room = f", room {unit.room}" if unit is not None and unit.room else ""
     yield f"{episode.stay.facility}, {unit.unit if unit is not None else episode.stay.unit}{room}"
-    yield f"Port: {_port(episode)}. Allergies: {_allergies(episode)}."
+    yield f"Port: {_port(episode)}. Allergies: {allergies(episode)}."
     for septum in episode.port.septa:
         name = f"{phrasing.capital(septum)} septum. " if len(episode.port.septa) > 1 else ""
-        yield f"{name}{_state(line.state_at(septum, now), zone)}"
+        yield from _state(name, line.state_at(septum, now), zone)
     if line.entries:
         last = line.entries[-1].event
         by = f", by {last.by.name}" if last.by is not None and last.by.name else ""
@@ -40,6 +38,14 @@ def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) 
     yield "Any time: ? explains, < goes back, - and a reason: not assessed, not done"
 
 
+def identity(kind: str, episode: Episode) -> Iterator[str]:
+    """Yield whose record it is, with what is to be done in it."""
+    patient = episode.patient
+    born = f", born {phrasing.day(patient.birth_date)}" if patient.birth_date else ""
+    number = patient.identifiers[0]
+    yield f"{phrasing.capital(kind)}: {patient.family_name}, {patient.given_name}{born}, {number.value}"
+
+
 def _port(episode: Episode) -> str:
     port = episode.port
     where = " ".join(part for part in (port.side, port.area) if part) or "place not recorded"
@@ -48,21 +54,27 @@ def _port(episode: Episode) -> str:
     return f"{where}{detail}{volume}"
 
 
-def _allergies(episode: Episode) -> str:
-    allergies = episode.patient.allergies
-    if allergies is None:
-        return "NOT RECORDED"
-    return ", ".join(f"{a.to.upper()}{f' ({a.reaction})' if a.reaction else ''}" for a in allergies) or "none known"
-
-
-def _state(state: State, zone: ZoneInfo) -> str:
+def _state(name: str, state: State, zone: ZoneInfo) -> Iterator[str]:
+    """Yield what is in a septum, and in a row each what forbids its use."""
     if not state.port_in:
-        return "No port is in the body."
-    said = [_needle(state.needle, zone) if state.needle is not None else "No needle in."]
+        yield "No port is in the body."
+        return
+    yield name + (_needle(state.needle, zone) if state.needle is not None else "No needle in.")
+    for row in warnings(state, zone):
+        yield f"!! {name}{row}"
+
+
+def warnings(state: State, zone: ZoneInfo) -> Iterator[str]:
+    """Yield what forbids the use of a line: a hold, a thrombolytic in it."""
     if state.hold is not None:
         reasons = phrasing.listed([reason for reason, _ in state.hold.reasons])
-        said.append(f"LINE ON HOLD since {echo(state.hold.began.event.at, zone)}: {reasons}.")
-    return " ".join(said)
+        since = echo(state.hold.began.event.at, zone)
+        yield f"LINE ON HOLD since {since}: {reasons}. Nothing goes through it until it is cleared."
+    if state.dwell is not None:
+        treatment = state.dwell.treatment.event
+        drug = getattr(treatment, "drug", "thrombolytic")
+        since = echo(treatment.at, zone)
+        yield f"{drug.upper()} IN THE LINE since {since}: no flush and no use before it is looked at."
 
 
 def _needle(stay: Any, zone: ZoneInfo) -> str:

@@ -15,11 +15,25 @@ from lda_notes.chart import layout, paths
 from lda_notes.chart.answers import plain_number
 from lda_notes.chart.times import Bias, Frame
 from lda_notes.chart.trial import Trial
-from lda_notes.episode import Episode
+from lda_notes.episode import Allergy, Episode
 from lda_notes.events import KINDS, CareEvent, Event
 from lda_notes.policy import Policy
 from lda_notes.problems import Path
 from lda_notes.timeline import Entry, State, Timeline
+
+
+def allergies(episode: Episode) -> str:
+    """Return the allergies on record as they are said, each substance in capitals and by its own name."""
+    known = episode.patient.allergies
+    if known is None:
+        return "NOT RECORDED"
+    return ", ".join(_allergy(one) for one in known) or "none known"
+
+
+def _allergy(one: Allergy) -> str:
+    by_name = one.to == "other" and one.detail is not None
+    more = "; ".join(part for part in (None if by_name else one.detail, one.reaction) if part)
+    return f"{str(one.detail if by_name else one.to).upper()}{f' ({more})' if more else ''}"
 
 
 @dataclass(frozen=True)
@@ -60,6 +74,11 @@ class Scene:
     def before(self) -> State:
         """What was true of the septum just before the event."""
         return self.line.state_at(self.septum, self.at)
+
+    @property
+    def held(self) -> bool:
+        """Whether the line is on hold with what is said so far."""
+        return self.event is not None and self.trial.line.state_at(self.septum, self.at).hold is not None
 
     @property
     def child(self) -> bool:

@@ -33,12 +33,16 @@ class Gone(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """What is to be signed: the entry as it will be written, how it reads, what a check finds, who signs."""
+    """What is to be signed: the entry as it will be written, how it reads, what a check finds, who signs.
+
+    ``warnings`` say what forbids the use of the line from here on.
+    """
 
     entry: dict[str, Any]
     text: str
     findings: tuple[Finding, ...]
     author: Mapping[str, Any]
+    warnings: tuple[str, ...] = ()
 
 
 class Charted(Subject, Protocol):
@@ -76,6 +80,7 @@ class Session:
     sign: str | None = None
     missing: list[str] = field(default_factory=list)
     _not_heard: bool = field(default=False, init=False)
+    _no_room: bool = field(default=False, init=False)
 
     # -- the questions --
 
@@ -196,9 +201,16 @@ class Session:
         author = review.author
         name = ", ".join(str(author[key]) for key in ("name", "credential") if author.get(key))
         initials = "".join(word[0] for word in str(author.get("name", "")).split())
+        grave = [finding for finding in review.findings if finding.severity in ("unsafe", "wrong")]
+        # What is unsafe is read, not waved through: a nurse who is asked signs it with more than the usual letter.
+        deliberate = bool(grave) and bool(initials) and self.sign is None
+        for warning in review.warnings:
+            self.console.show(display.said_text(Say("hold", warning)))
         while True:
-            text = self._signature(name, initials)
+            text = self._signature(name, initials, len(grave) if deliberate else 0)
             match text.strip().casefold():
+                case "y" | "yes" if deliberate and len(initials) > 1:
+                    self.console.show(f"?? Not with y, for what stands above. {initials} signs, < goes back to change.")
                 case "y" | "yes":
                     return review.entry
                 case said if said and said == initials.casefold():
@@ -212,23 +224,36 @@ class Session:
                 case _ if not self.asks:
                     raise Failure("the signature given is not the author's initials; nothing was written")
                 case _:
-                    self.console.show("?? Type y or your initials to sign, < to go back, q to keep it as a draft.")
+                    signs = f"y or {initials} to sign" if name else "y to write it"
+                    self.console.show(f"?? Type {signs}, < to go back, q to keep it as a draft.")
 
-    def _signature(self, name: str, initials: str) -> str:
+    def _signature(self, name: str, initials: str, grave: int) -> str:
         if self.sign is not None:
             text, self.sign = self.sign, None
             return text
         if not self.asks:
             raise Failure("nothing was written: give --sign with your initials, or y")
-        who = f"Sign as {name}? y or {initials} signs" if name else "Write it? y writes"
+        signs = initials if grave and len(initials) > 1 else f"y or {initials}"
+        who = f"Sign as {name}? {signs} signs" if name else "Write it? y writes"
+        if grave:
+            counted = "1 finding above is" if grave == 1 else f"{grave} findings above are"
+            who = f"{counted} unsafe or cannot be.\n{who}"
         self.console.show(f"\n{who}\n  < goes back   + adds a fact   q keeps it as a draft")
         return self._ask()
 
     # -- the draft, and a record that changed --
 
     def _save(self, talk: Talk, signed: dict[str, Any] | None = None) -> None:
-        if self.draft is not None:
+        if self.draft is None:
+            return
+        try:
             drafts.save(self.draft, Draft(self.subject.entry_id, self.began, talk.answered, signed))
+        except Failure as failure:
+            if not self._no_room:
+                self.console.show(
+                    f"?? No draft can be kept: {failure}. You can go on and sign, but do not stop between."
+                )
+            self._no_room = True
 
     def _again(self, talk: Talk) -> Again:
         """Return what adds the entry to a changed record after all, where nobody can be asked: if it fits as before."""

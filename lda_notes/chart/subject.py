@@ -9,7 +9,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.append import Seen
-from lda_notes.chart import agenda, changes, layout, paths, preview
+from lda_notes.chart import agenda, changes, layout, opening, paths, preview
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
 from lda_notes.chart.differences import differences
@@ -148,7 +148,9 @@ class EventSubject:
         trial = self.scene(facts).trial
         episode = trial.line.episode
         text = preview.note("", episode, trial.line, trial.findings, self.policy, self.event_id, WIDTH)
-        return Review(event, text, trial.findings, event.get("by") or {})
+        scene = self.scene(facts)
+        stops = tuple(opening.warnings(_state(trial, scene), self.zone)) if issubclass(scene.model, CareEvent) else ()
+        return Review(event, text, trial.findings, event.get("by") or {}, stops)
 
     def written(self, entry: dict[str, Any]) -> bool:
         """Tell whether an entry already stands in the record."""

@@ -22,7 +22,8 @@ COMMANDS: Final = (
     "?  explains the question",
     "<  goes back one answer   >  goes on to where you were",
     "-  and a reason: not assessed, or not done   .  leaves it open",
-    "+  and a word adds a fact: + remarks   =  and a name sets one: = needle.lot A77",
+    "+  and a word adds a fact: + remarks",
+    "=  and a name sets a fact: = needle.lot LOT-7",
 )
 """What may be typed at any question instead of an answer."""
 
@@ -134,6 +135,8 @@ class Talk:
         clear = replace(self, doubt=None)
         if question.supply is not None and scan.looks_like_label(said):
             return clear._scanned(said, question.supply)
+        if said == "." and question.covers and not question.needed:
+            return clear._leave_open(question)
         reading = clear._read(said, question)
         if isinstance(reading, Unclear):
             return clear, (Say("fault", reading.sentence),)
@@ -159,6 +162,14 @@ class Talk:
             return _reason(said[1:].strip(), question)
         return question.read(said, frame)
 
+    def _leave_open(self, question: Question) -> tuple[Talk, tuple[Say, ...]]:
+        """Leave open every fact that a question stands for: none of them is asked again by itself."""
+        left = tuple(Answered(name, (), _OPEN.said) for name in question.covers)
+        kept = {name: one for name, one in self.kept.items() if name != question.name}
+        talk = Talk(self.subject, (*self.answered, *left), MappingProxyType(kept))
+        about = phrasing.capital(question.about)
+        return talk, (Say("heard", f"{about}: {_OPEN.said}."), *self.subject.remarks(self.facts, talk.facts))
+
     def _with(self, answer: Answered) -> dict[str, Any]:
         return paths.fold(answer.facts, onto=self.facts)
 
@@ -166,7 +177,14 @@ class Talk:
         self, answer: Answered, question: Question | None = None, brief: str = ""
     ) -> tuple[Talk, tuple[Say, ...]]:
         question = question or self.question
-        kept = {name: one for name, one in self.kept.items() if name != answer.question}
+        before = self.kept.get(answer.question)
+        other = before is not None and before.facts != answer.facts
+        # What was said of the parts of another answer is not offered for this one: hives of heparin for peanuts.
+        kept = {
+            name: one
+            for name, one in self.kept.items()
+            if name != answer.question and not (other and name.startswith(f"{answer.question}."))
+        }
         talk = Talk(self.subject, (*self.answered, answer), MappingProxyType(kept))
         about = phrasing.capital(question.about) if question is not None else ""
         said = Say("heard", f"{about}: {brief or answer.said}." if about else f"{answer.said}.")

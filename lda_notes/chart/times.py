@@ -88,7 +88,8 @@ def _to_minute(moment: datetime, zone: ZoneInfo) -> datetime:
 
 def _full(said: str, zone: ZoneInfo) -> datetime | Unclear:
     try:
-        return _to_minute(datetime.fromisoformat(re.sub(r"\s+(?=[Z+-])", "", said).replace(" ", "T")), zone)
+        moment = datetime.fromisoformat(re.sub(r"\s+(?=[Z+-])", "", said).replace(" ", "T"))
+        return _to_minute(moment, zone) if date.min < moment.date() < date.max else _BEYOND
     except (ValueError, OverflowError):
         return Unclear("There is no such date and time. Type it like 2031-03-04 09:40.")
 
@@ -101,7 +102,7 @@ def _shifted(shift: re.Match[str], frame: Frame) -> datetime | Unclear:
     try:
         return _to_minute(start - span if shift["sign"] == "-" else start + span, frame.zone)
     except OverflowError:
-        return Unclear("That lies beyond the calendar.")
+        return _BEYOND
 
 
 def _day(said: str, frame: Frame) -> date | Unclear:
@@ -138,7 +139,12 @@ def _undated(hour: int, minute: int, which: str, frame: Frame) -> datetime | Unc
             return first
 
 
+_BEYOND: Final = Unclear("That lies beyond the calendar.")
+
+
 def _on(day: date, hour: int, minute: int, which: str, zone: ZoneInfo) -> datetime | Unclear:
+    if not date.min < day < date.max:  # no zone can be reckoned with on the first and the last day there are
+        return _BEYOND
     one = datetime(day.year, day.month, day.day, hour, minute, tzinfo=zone)
     two = one.replace(fold=1)
     clock = f"{hour:02}:{minute:02}"

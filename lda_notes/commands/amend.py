@@ -27,7 +27,7 @@ def _entries(context: click.Context, _: click.Parameter, incomplete: str) -> lis
 
 @click.command()
 @click.argument("episode", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.argument("event", shell_complete=_entries)
+@click.argument("event", required=False, shell_complete=_entries)
 @click.option(
     "--as",
     "kind",
@@ -40,7 +40,7 @@ def _entries(context: click.Context, _: click.Parameter, incomplete: str) -> lis
 @policy_option
 def command(
     episode: Path,
-    event: str,
+    event: str | None,
     kind: Any,
     by: str | None,
     pairs: tuple[str, ...],
@@ -52,21 +52,33 @@ def command(
 ) -> None:
     """Correct an entry after it was signed: with reason, author and time, shown before and after.
 
-    The entry itself stays in the file as it was written.
+    The entry itself stays in the file as it was written. Without EVENT the entries are listed, with their names.
 
     Example: lda-notes amend episode.yaml access-1 --as amendment
     """
-    from lda_notes.append import Again, Changed, Written, append, look
+    from zoneinfo import ZoneInfo
+
+    from lda_notes.append import Again, Changed, Written, append, look, refuse_unless_writable
+    from lda_notes.chart import opening
     from lda_notes.chart.correction import CorrectionSubject
     from lda_notes.commands.charting import Desk
+    from lda_notes.commands.console import plain
     from lda_notes.corrections import corrected
 
     policy = policy_file.in_force(policy_path, (episode,))
     seen = look(episode)
+    refuse_unless_writable(episode)
     record = seen.record.episode
     assert record is not None
     standing, retracted, corrections, _ = corrected(record)
     every = {entry.event.id: entry for entry in (*standing, *corrections)}
+    zone = ZoneInfo(record.stay.time_zone)
+    if event is None:
+        listed = sorted((entry.event for entry in every.values()), key=lambda one: one.at)
+        for one in listed:
+            by = f", by {one.by.name}" if one.by is not None and one.by.name else ""
+            click.echo(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{by}"), err=True)  # type: ignore[attr-defined]
+        raise Failure("name the entry that is to be corrected, after the file")
     if any(entry.event.id == event for entry in retracted):
         raise Failure(f"{event} is retracted already; chart what is right as a new entry")
     if event not in every:
@@ -83,6 +95,8 @@ def command(
     target = every[event].event
     tag = target.kind  # type: ignore[attr-defined]
     article = "an" if tag[0] in "aeio" else "a"
+    for row in opening.identity("correction", record):
+        desk.show(row)
     desk.show(f"Correction of {event}, {article} {tag} of {_when(target.at, subject.zone)}. The entry itself stays.")
     if said_author(subject.given):
         desk.show(f"Signing: {said_author(subject.given)}. It is {_when(now(), subject.zone)}.")
@@ -95,7 +109,7 @@ def command(
 
     done = desk.run(subject, write)
     if done is not None:
-        click.echo(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}")
+        click.echo(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
 
 
 def _when(moment: datetime, zone: Any) -> str:

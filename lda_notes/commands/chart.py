@@ -68,13 +68,15 @@ def command(
 
     Example: lda-notes chart episode.yaml access --by "Marisol Tamm, RN, LBN-204"
     """
-    from lda_notes.append import Again, Changed, Written, append, look
+    from lda_notes.append import Again, Changed, Written, append, look, refuse_unless_writable
     from lda_notes.chart import display, opening
     from lda_notes.chart.subject import EventSubject, next_id
     from lda_notes.commands.charting import Desk
+    from lda_notes.commands.console import plain
 
     policy = policy_file.in_force(policy_path, (episode,))
     seen = look(episode)
+    refuse_unless_writable(episode)
     standing = seen.record.episode
     assert standing is not None
     tag = _KINDS[kind]
@@ -93,4 +95,4 @@ def command(
 
     done = desk.run(subject, write)
     if done is not None:
-        click.echo(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}")
+        click.echo(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))

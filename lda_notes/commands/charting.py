@@ -20,6 +20,7 @@ from lda_notes.chart.given import Given
 from lda_notes.chart.session import Charted, Gone, Session, Write
 from lda_notes.chart.talk import Talk
 from lda_notes.commands.console import Terminal
+from lda_notes.problems import Failure
 
 
 class Resumed(Charted, Protocol):
@@ -56,8 +57,13 @@ class Desk:
             try:
                 done = session.chart(talk, write)
             except (Gone, KeyboardInterrupt):
-                self.show("\nStopped. Nothing was written; what you said is kept as a private draft.")
+                self.show(f"\nStopped. {_left(at)}")
                 raise click.exceptions.Exit(130) from None
+            except Failure as failure:
+                if _kept(at) is not None:
+                    said = f"{failure}. What you said is kept as a private draft; run it again to go on"
+                    raise Failure(said, failure.code) from None
+                raise
             if done is None:
                 self.show("Nothing was written; what you said is kept as a private draft. Run it again to go on.")
             return done
@@ -91,3 +97,18 @@ class Desk:
                     return False
                 case _:
                     self.show("?? Press Enter to go on with it, or type n to begin anew.")
+
+
+def _kept(at: Path | None) -> Draft | None:
+    draft = drafts.load(at) if at is not None else None
+    return draft if draft is not None and draft.answered else None
+
+
+def _left(at: Path | None) -> str:
+    """Return what a session that was stopped leaves behind."""
+    draft = _kept(at)
+    if draft is None:
+        return "Nothing was written."
+    if draft.signed is not None:
+        return "It was just being written; the next run tells whether it is in the record. Nothing is half-written."
+    return "Nothing was written; what you said is kept as a private draft."

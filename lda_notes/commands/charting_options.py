@@ -56,9 +56,12 @@ def author(by: str | None) -> Mapping[str, Any]:
     """Return who charts, as given by option or environment. Raises `Failure` when that cannot be read."""
     from lda_notes.chart.answers import person
     from lda_notes.chart.heard import Unclear
+    from lda_notes.syntax.text import HIDDEN
 
     if not by:
         return {}
+    if HIDDEN.search(by):
+        raise Failure("--by: holds a sign that cannot be seen; type it again")
     found = person(by)
     if isinstance(found, Unclear):
         raise Failure(f"--by: {found.sentence}")

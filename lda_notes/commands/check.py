@@ -23,6 +23,9 @@ from lda_notes.report import Checked
 STOPPING = ("unsafe", "wrong", "gap")
 """Severities that make the command end with 1."""
 
+_MANY = 20
+"""Files from which on it pays to set aside what was imported, which takes some milliseconds."""
+
 
 @click.command()
 @click.argument(
@@ -67,7 +70,7 @@ def command(
         from lda_notes.stream.tasks import Check, Rules
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
-    files = [_checked(path, policy, asof) for path in dict.fromkeys(_files(paths))]
+    files = _all_checked(list(dict.fromkeys(_files(paths))), policy, asof)
     if form == "json":
         text = json.dumps(report.as_json(files, asof, policy), indent=2, ensure_ascii=False) + "\n"
     else:
@@ -93,6 +96,15 @@ def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
         except OSError:
             found = []
         yield from found or [path]
+
+
+def _all_checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
+    if len(paths) < _MANY:
+        return [_checked(path, policy, asof) for path in paths]
+    from lda_notes.stream.garbage import rare_collection
+
+    with rare_collection():
+        return [_checked(path, policy, asof) for path in paths]
 
 
 def _checked(path: Path, policy: Policy, asof: datetime) -> Checked:

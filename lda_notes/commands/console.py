@@ -2,10 +2,23 @@
 
 from __future__ import annotations
 
+import codecs
 import io
+import os
 import sys
+from typing import Final
 
 import click
+
+from lda_notes.syntax.text import without_hidden
+
+_ROW_BYTES: Final = 4095
+"""What a terminal hands over of one row at most, its end included; it drops the rest without a word."""
+
+
+def plain(text: str) -> str:
+    """Return text as it may go to a terminal: no sign in it that moves the cursor, colours or hides."""
+    return without_hidden(text.replace("\r", " "))
 
 
 class Terminal:
@@ -13,17 +26,23 @@ class Terminal:
 
     def __init__(self) -> None:
         if isinstance(sys.stdin, io.TextIOWrapper):
-            sys.stdin.reconfigure(errors="surrogateescape")  # bytes that are no text are told, not a crash
+            # Bytes that are no text are told, not a crash; a locale that knows ASCII alone still sends UTF-8.
+            ascii_only = codecs.lookup(sys.stdin.encoding).name == "ascii"
+            sys.stdin.reconfigure(encoding="utf-8" if ascii_only else None, errors="surrogateescape")
 
     def show(self, text: str) -> None:
         """Show rows of text."""
-        click.echo(text, err=True)
+        click.echo(plain(text), err=True)
 
     def ask(self) -> str | None:
         """Return the row that was typed; None at the end of the input."""
-        click.echo("> ", nl=False, err=True)
-        row = sys.stdin.readline()
-        if not row:
-            click.echo("", err=True)
-            return None
-        return row.rstrip("\r\n")
+        while True:
+            click.echo("> ", nl=False, err=True)
+            row = sys.stdin.readline()
+            if not row:
+                click.echo("", err=True)
+                return None
+            if sys.stdin.isatty() and len(os.fsencode(row)) >= _ROW_BYTES:
+                self.show("?? The terminal cuts off so long a row; nothing of it was taken. Type or paste less.")
+                continue
+            return row.rstrip("\r\n")

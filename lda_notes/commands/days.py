@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import click
 
@@ -22,6 +23,8 @@ from lda_notes.policy import Policy, number, value_text
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1
+_FORMULA: Final = re.compile("(^|[;\t\r\n])(\\s*[=+@\uff1d\uff0b\uff0d\uff20-])")
+"""What begins a formula, as wide letters too, at the start of a cell or after a sign that can begin another."""
 FORMATS = ("csv", "json")
 
 DAY_COLUMNS = (
@@ -110,6 +113,9 @@ def command(
     record is counted by itself, a row of JSON for each of its days. Counts by unit need all records of a patient at
     once, so they are made from records in files of their own.
 
+    In CSV, a cell with words from a record that a spreadsheet would run as a formula (it begins with =, +, - or @) has
+    an apostrophe before it; JSON holds every word as recorded.
+
     Example: lda-notes days ward/ --from 2031-03-01 --to 2031-03-31 --by unit --counts patient-days.csv
     """
     if last < first:
@@ -138,6 +144,8 @@ def command(
         raise Failure(f"days cannot be counted: {error}; check the dates of the records") from None
     for note in dict.fromkeys(note for stay in stays for note in line_days.unclear(stay)):
         click.echo(f"Taken for granted: {note}.", err=True)
+    for name in _unknown_units(unit, stays, given):
+        click.echo(name, err=True)
     units = _units(found, policy, given, unit)
     for row in units:
         if row.ratio is not None and row.ratio > policy.value("utilisation_ratio"):
@@ -196,6 +204,17 @@ def _whole(text: str | None) -> int | None:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
 
 
+def _unknown_units(asked: tuple[str, ...], stays: tuple[Stay, ...], given: dict[str, _Given]) -> list[str]:
+    """Return a sentence for each unit asked for that neither a record nor the counts name: most likely a slip."""
+    named = {moved.unit for stay in stays for timeline in stay.timelines for moved in timeline.units}
+    known = ", ".join(sorted(named)) or "none"
+    return [
+        f"--unit {name}: no record names this unit, so its counts are 0; the records name {known}."
+        for name in dict.fromkeys(asked)
+        if name not in named and name not in given
+    ]
+
+
 def _units(
     found: list[tuple[Stay, tuple[LineDay, ...]]], policy: Policy, given: dict[str, _Given], only: tuple[str, ...]
 ) -> list[UnitCount]:
@@ -242,11 +261,20 @@ def _cell(value: Any) -> str:
         case bool():
             return "yes" if value else "no"
         case list():
-            return " ".join(value)
-        case str() if value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-            return f"'{value}"  # a spreadsheet would run it as a formula
+            return _harmless(" ".join(value))
+        case str():
+            return _harmless(value)
         case _:
             return str(value)
+
+
+def _harmless(text: str) -> str:
+    """Return text that a spreadsheet does not run as a formula: an apostrophe before it makes it text.
+
+    Quotation marks would not do: a spreadsheet takes them off, then reads the cell as if typed. Where a semicolon or a
+    tab parts the columns (so it is in many countries), what follows one inside a cell becomes a cell of its own.
+    """
+    return _FORMULA.sub(r"\1'\2", text)
 
 
 def _day_rows(found: list[tuple[Stay, list[LineDay]]]) -> list[dict[str, Any]]:

@@ -46,7 +46,8 @@ def command(
     """Write the handoff sheet: the lines of the unit, most urgent first, then a block for each patient.
 
     Everything is computed from the records at the moment judged from and says when and by whom it was established.
-    Due times rest on the limits in force, each with its source. Exit code 2 when a record could not be read; the
+    Due times rest on the limits in force, each with its source. Events after that moment are not told, and a patient
+    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record could not be read; the
     sheet then names it.
 
     Example: lda-notes handoff ward/ --shift-end 2031-03-05T07:00-06:00 --out handoff.docx
@@ -58,11 +59,13 @@ def command(
     sources: list[Source] = []
     unreadable: list[str] = []
     for path in reading.files(paths):
-        judged = pipeline.judge(records.read(path), policy, asof)
+        record = records.read(path)
+        judged = pipeline.judge(pipeline.upto(record, asof), policy, asof)
         if judged.timeline is None:
             unreadable.append(reading.why_unreadable(judged.record))
         else:
-            sources.append(Source(judged.record.file, judged.timeline, judged.findings, judged.record.unread))
+            begins = pipeline.begins(record)
+            sources.append(Source(record.file, judged.timeline, judged.findings, record.unread, begins))
     if not sources:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:

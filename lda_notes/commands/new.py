@@ -46,15 +46,17 @@ def command(
 
     Example: lda-notes new episode.yaml --from-bundle admission.json
     """
-    from lda_notes.append import Again, Changed, Written, create, look
+    from lda_notes.append import Again, Changed, Written, create, look, refuse_unless_writable
     from lda_notes.append_text import record_text
     from lda_notes.chart.beginning import NewRecord
     from lda_notes.commands.charting import Desk
+    from lda_notes.commands.console import plain
 
     if file.suffix.lower() not in _ENDINGS:
         raise click.UsageError(f"{file} does not end in one of {', '.join(_ENDINGS)}.")
     if file.exists():
         raise Failure(f"{file}: already stands there; give another name, or chart in it")
+    refuse_unless_writable(file)
     policy = policy_file.in_force(policy_path, (file,))
     now = clock(asof)
     known, notes = _read(bundle)
@@ -70,7 +72,7 @@ def command(
         return Written(look(file), file)
 
     if desk.run(subject, write) is not None:
-        click.echo(f"{file}: written; chart in it with `lda-notes chart {file} access`")
+        click.echo(plain(f"{file}: written; chart in it with `lda-notes chart {file} access`"))
 
 
 def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:
@@ -118,4 +120,5 @@ def _zone() -> str | None:
     if not named:
         target = str(Path("/etc/localtime").resolve())
         named = target.partition("zoneinfo/")[2]
-    return named if "/" in named and named in available_timezones() else None
+    place = "/" in named and not named.startswith("Etc/")  # a machine that keeps universal time stands anywhere
+    return named if place and named in available_timezones() else None

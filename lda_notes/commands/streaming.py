@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -62,7 +61,7 @@ def streaming_options(command: Command) -> Command:
 
 def rows_of(paths: tuple[Path, ...], how: Streaming) -> list[Path]:
     """Return the NDJSON files among ``paths``; empty when they are records in files of their own."""
-    from lda_notes.stream.rows import row_files
+    from lda_notes.stream.names import row_files
 
     found = row_files(paths)
     if how.asked and not found:
@@ -136,6 +135,8 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
     if out is None:
         yield sys.stdout.buffer
         return
+    import tempfile
+
     from lda_notes.output import refuse_unless_replaceable
 
     try:

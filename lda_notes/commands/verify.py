@@ -13,7 +13,7 @@ from lda_notes.commands.fhir_options import bundle_texts, bundles_argument
 from lda_notes.commands.options import out_option
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.commands.writing import write
-from lda_notes.stream.rows import STANDARD_INPUT, is_rows
+from lda_notes.stream.names import STANDARD_INPUT, is_rows
 
 JSON_VERSION = 1
 """Of the shape that ``--format json`` prints."""

@@ -9,6 +9,7 @@ from typing import Final, get_args
 import click
 
 from lda_notes import due, pipeline, policy_file
+from lda_notes import record as records
 from lda_notes.commands.options import asof_option, out_option, policy_option
 from lda_notes.commands.reading import unread, why_unreadable
 from lda_notes.commands.writing import target, width, write
@@ -52,7 +53,7 @@ def command(
     """
     chosen, to = target(form, out, "worksheet", FORMATS)
     policy = policy_file.in_force(policy_path, (file,))
-    judged = pipeline.judge_file(file, policy, asof)
+    judged = pipeline.judge(pipeline.upto(records.read(file), asof), policy, asof)
     timeline = judged.timeline
     if timeline is None:
         raise Failure(f"no worksheet can be written: {why_unreadable(judged.record)}")

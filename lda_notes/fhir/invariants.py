@@ -258,6 +258,31 @@ _ROWS: Final[tuple[tuple[str, str, str, Holds], ...]] = (
 )
 
 
+_BY_KEYS: Final = frozenset(
+    [
+        "att-1",
+        "bdl-5",
+        "cpt-2",
+        "drq-1",
+        "drq-2",
+        "exp-1",
+        "ext-1",
+        "mad-1",
+        "obs-3",
+        "obs-6",
+        "org-1",
+        "pat-1",
+        "qty-3",
+        "tim-1",
+        "tim-2",
+        "tim-6",
+        "tim-7",
+        "tim-8",
+    ]
+)
+"""Invariants that look at nothing but which keys are there, so that they are judged once for all objects with these."""
+
+
 def _rule(key: str, on: str, needs: str, holds: Holds) -> Rule:
     says = load().invariants[key].says.rstrip(".")
 
@@ -268,7 +293,7 @@ def _rule(key: str, on: str, needs: str, holds: Holds) -> Rule:
         places = held if isinstance(held, list) else [()]
         return [Fault(key, value, f"{says}.", f"Correct it so that {key} holds.").at(*place) for place in places]
 
-    return Rule(key, on, frozenset(needs.split()), faults)
+    return Rule(key, on, frozenset(needs.split()), faults, by_keys=key in _BY_KEYS)
 
 
 def invariant_rules() -> tuple[Rule, ...]:

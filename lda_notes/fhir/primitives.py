@@ -15,6 +15,7 @@ from lda_notes.fhir.codes import LOINC, SNOMED_CT
 from lda_notes.fhir.definitions import Definitions
 from lda_notes.fhir.faults import Fault, Found, kind, shown
 from lda_notes.fhir.narrative import narrative_fault
+from lda_notes.fhir.plans import quick, same_as
 
 PrimitiveCheck = Callable[..., Found]
 """Takes the value, and ignores a second argument: checks of elements take the scope there."""
@@ -98,6 +99,7 @@ def _remembering(good: Callable[[str], bool], primitive: str) -> PrimitiveCheck:
             return [Fault("calendar", value, f"{shown(value)} is on a day that does not exist.", "Send the right day.")]
         return _wrong(primitive, value)
 
+    quick(check, "(type({v}) is str and {v} in {0})", accepted)
     return check
 
 
@@ -109,6 +111,7 @@ def _text(primitive: str) -> PrimitiveCheck:
             return None
         return _wrong(primitive, value)
 
+    quick(check, "(type({v}) is str and {v} and {v}.isprintable())")
     return check
 
 
@@ -140,6 +143,9 @@ def check_boolean(value: object, _scope: object = None) -> Found:
         return None
     message = f"{shown(value)} stands where true or false is due."
     return [Fault("type", value, message, "Send JSON true or false.")]
+
+
+quick(check_boolean, "({v} is True or {v} is False)")
 
 
 def check_base64(value: object, _scope: object = None) -> Found:
@@ -181,6 +187,7 @@ def check_absolute_uri() -> PrimitiveCheck:
             )
         ]
 
+    same_as(check, good)
     return check
 
 
@@ -210,6 +217,7 @@ def binding_check(binding: str, definitions: Definitions) -> PrimitiveCheck:
             return _wrong("code", value)
         return [Fault("binding", value, f"{shown(value)} is not one of {names}.", f"Send a code of {binding}.")]
 
+    quick(check, "(type({v}) is str and {v} in {0})", codes)
     return check
 
 

@@ -10,10 +10,11 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
-from lda_notes.fhir.codes import CODES, CONCEPTS, Concept
+from lda_notes.fhir.codes import CODES, CONCEPTS, Concept, codeable
 from lda_notes.fhir.definitions import load
 from lda_notes.fhir.faults import Fault, Found, shown
 from lda_notes.fhir.identity import identity_rules
+from lda_notes.fhir.plans import quick
 from lda_notes.fhir.primitives import is_later
 from lda_notes.fhir.references import literal_type
 from lda_notes.fhir.scope import Scope
@@ -78,6 +79,9 @@ _ABOUT_THE_PATIENT: Final = frozenset({"pain", "response"})
 _VERIFIED: Final = {code.code: code.coding() for code in CODES}
 _BY_TEXT: Final[Mapping[tuple[str, str], Concept]] = {
     (concept.use, concept.text): concept for concept in CONCEPTS.values()
+}
+_AS_SENT: Final[Mapping[tuple[str, str], Object]] = {
+    (concept.use, concept.text): codeable(key) for key, concept in CONCEPTS.items()
 }
 
 
@@ -144,7 +148,10 @@ def _dimension(quantity: Object, due: Dimension | None, about: str) -> Found:
 
 def _known_concept(use: str, concept: Object) -> Concept | list[Fault]:
     """The concept that a CodeableConcept of ours says, or the fault that it says none."""
-    known = _BY_TEXT.get((use, concept.get("text", "")))
+    named = use, concept.get("text", "")
+    known = _BY_TEXT.get(named)
+    if known is not None and concept == _AS_SENT[named]:
+        return known
     if known is None:
         message = f"{shown(concept.get('text'))} is no {use} that we know."
         return [_says("unknown-concept", concept.get("text"), message, "Use a concept of the table.", "text")]
@@ -167,6 +174,9 @@ def _value_faults(value: Object, concept: Concept) -> Iterator[Fault]:
     if "valueQuantity" in value:
         for fault in _dimension(value["valueQuantity"], concept.dimension, concept.text) or ():
             yield fault.at("valueQuantity")
+
+
+_PLAIN_ANSWERS: Final = (_VALUES - {"valueQuantity"}) | {"dataAbsentReason"}
 
 
 def _has_value(value: Object) -> bool:
@@ -210,6 +220,10 @@ def _about(value: Object, concept: Concept) -> Iterator[Fault]:
 
 
 def _component(value: Object, _: Scope) -> Found:
+    code = value.get("code", {})
+    known = _AS_SENT.get(("component", code.get("text")))
+    if code == known and len(value) == 2 and not _PLAIN_ANSWERS.isdisjoint(value):
+        return None  # the usual case: a concept of ours with one answer that has no unit
     found: list[Fault] = []
     if _has_value(value) == ("dataAbsentReason" in value):
         message = "A component has either a value or the reason why it has none."
@@ -344,6 +358,7 @@ def _status_rule(kind: str, statuses: frozenset[str]) -> Rule:
         message = f"{shown(value['status'])} is a status that we do not use; we use {', '.join(sorted(statuses))}."
         return [_says("status", value["status"], message, "Send one of these.", "status")]
 
+    quick(faults, "({v}['status'] in {0})", statuses)
     return Rule("status", kind, frozenset({"status"}), faults)
 
 

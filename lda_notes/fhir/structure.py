@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from lda_notes.fhir.definitions import Definitions, Element
 from lda_notes.fhir.faults import Fault, Found, kind, shown
+from lda_notes.fhir.plans import Plan, compiled, one_of_many, quick
 from lda_notes.fhir.primitives import binding_check, check_absolute_uri, primitive_check
 from lda_notes.fhir.references import reference_faults
 from lda_notes.fhir.scope import Scope
@@ -24,6 +25,9 @@ SHAPE_RULES: Final = frozenset({"type", "list", "single", "empty", "ele-1", "nul
 """Rules whose breach means that what lies below cannot be read as its type."""
 
 _MOST_PLANS: Final = 1024
+_OFTEN: Final = 50
+"""Uses of a plan after which it is compiled: that takes as long as some fifty uses."""
+
 _ABSOLUTE_URIS: Final = frozenset(
     {("Coding", "system"), ("Identifier", "system"), ("Quantity", "system"), ("Bundle.entry", "fullUrl")}
 )
@@ -39,17 +43,37 @@ class Rule:
 
     ``on`` names the type (``Observation``, ``Task.restriction``). ``needs`` are the JSON keys of which one must
     be there for the rule to be breakable; empty means always. ``faults`` is called only on objects of the right
-    shape, and returns None when all is well.
+    shape, and returns None when all is well. ``by_keys``: whether it holds follows from the keys of the object alone.
     """
 
     key: str
     on: str
     needs: frozenset[str]
     faults: Callable[[Mapping[str, Any], Scope], Found]
+    by_keys: bool = False
 
 
-_Plan = tuple[tuple[Check, ...], tuple[Callable[[Mapping[str, Any], Scope], Found], ...]]
-"""The check of each key in order, and the rules that objects with these keys can break."""
+@dataclass(slots=True)
+class _Plan:
+    """The check of each key in order, and the rules that objects with these keys can break.
+
+    ``run`` is the same as code, once the plan was used so often that it pays.
+    """
+
+    tests: tuple[Check, ...]
+    rules: tuple[Callable[[Mapping[str, Any], Scope], Found], ...]
+    uses: int = 0
+    run: Plan | None = None
+
+    def holds(self, value: dict[str, Any], scope: Scope) -> bool:
+        """Tell whether all is well."""
+        self.uses += 1
+        if self.uses > _OFTEN:
+            self.run = compiled(self.tests, self.rules)
+        for test, item in zip(self.tests, value.values(), strict=True):
+            if test(item, scope) is not None:
+                return False
+        return all(rule(value, scope) is None for rule in self.rules)
 
 
 @dataclass(slots=True)
@@ -90,6 +114,7 @@ def _many(test: Check, *, nulls: bool = False) -> Check:
                 found += [fault.at(index) for fault in test(item, scope) or ()]
         return found or None
 
+    one_of_many(check, test)
     return check
 
 
@@ -169,6 +194,10 @@ class Compiler:
                 literal.add(reference)
             return found
 
+        single = "type({v}) is dict and len({v}) == 1 and type({v}.get('reference')) is str"
+        if allowed:
+            here = "(types[{v}['reference']] in {0} if {v}['reference'] in types else {v}['reference'] in {1})"
+            quick(check, f"({single} and {here})", allowed, literal)
         return check
 
     def _concept(self) -> Check:
@@ -180,6 +209,8 @@ class Compiler:
                 return None
             return other(value, scope)
 
+        test = "(type({v}) is dict and type({v}.get('text')) is str and {v} == {0}.get({v}['text']))"
+        quick(check, test, constants)
         return check
 
     def _table(self, type_name: str) -> _Table:
@@ -234,20 +265,15 @@ class Compiler:
                 return slowly(value, scope)
             plan = plans.get(tuple(value))
             if plan is None:
-                plan = _plan(table(), rules, value)
+                plan = _plan(table(), rules, value, scope)
                 if plan is None:
                     return slowly(value, scope)
                 if len(plans) >= _MOST_PLANS:
                     plans.clear()
                 plans[tuple(value)] = plan
-            tests, wanted = plan
-            for test, item in zip(tests, value.values(), strict=False):
-                if test(item, scope) is not None:
-                    return slowly(value, scope)
-            for rule in wanted:
-                if rule(value, scope) is not None:
-                    return slowly(value, scope)
-            return None
+            if (plan.run or plan.holds)(value, scope):
+                return None
+            return slowly(value, scope)
 
         def slowly(value: Any, scope: Scope) -> Found:
             if not isinstance(value, dict):
@@ -308,13 +334,16 @@ def _test_of(table: _Table, value: Mapping[str, Any], key: str) -> Check | None:
     return table.tests.get(key)
 
 
-def _plan(table: _Table, rules: list[Rule], value: dict[str, Any]) -> _Plan | None:
+def _plan(table: _Table, rules: list[Rule], value: dict[str, Any], scope: Scope) -> _Plan | None:
     """The plan for objects with these keys, or None when the keys alone are wrong."""
     if not value or next(iter(_key_faults(table, "", value)), None) is not None:
         return None
     tests = tuple(test for key in value if (test := _test_of(table, value, key)) is not None)
-    wanted = tuple(rule.faults for rule in rules if not rule.needs or rule.needs & value.keys())
-    return tests, wanted
+    breakable = [rule for rule in rules if not rule.needs or rule.needs & value.keys()]
+    if any(rule.faults(value, scope) is not None for rule in breakable if rule.by_keys):
+        return None
+    wanted = tuple(rule.faults for rule in breakable if not rule.by_keys)
+    return _Plan(tests, wanted)
 
 
 def _key_faults(table: _Table, type_name: str, value: dict[str, Any]) -> Iterable[Fault]:

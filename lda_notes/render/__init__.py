@@ -25,7 +25,7 @@ ALERT_WORDS: Final = {"stop": "STOP: ", "caution": "CAUTION: ", "draft": ""}
 """The word before an alert, so that it is known by more than its looks; a draft's own text begins with DRAFT."""
 
 NUMBER_AND_UNIT: Final = re.compile(
-    r"(?<![\w.])(\d[\d,.]*) ((?:mL|mm|mg|g|kg|units|gauge|seconds?|minutes?|hours?|days?|psi|[A-Z][a-z]{2,8})\b)"
+    r"(?<![\w.:])(\d+(?:[.,]\d+)*) ((?:mL|mm|mg|g|kg|units|gauge|seconds?|minutes?|hours?|days?|psi|[A-Z][a-z]{2,8})\b)"
 )
 """A number and its unit, or a day and its month: every format keeps them on one row where it can."""
 

@@ -21,12 +21,14 @@ from docx.oxml import parse_xml
 from docx.oxml.ns import nsdecls, qn
 from docx.shared import Mm, Pt, RGBColor
 
-from lda_notes.render import ALERT_WORDS, NUMBER_AND_UNIT, Paper, leading, strip, titled
+from lda_notes.render import ALERT_WORDS, NUMBER_AND_UNIT, Paper, asked, leading, strip, titled
 from lda_notes.sheets.parts import (
     Alert,
     Blanks,
     Block,
     Bullets,
+    Columns,
+    Form,
     Heading,
     Pairs,
     Paragraph,
@@ -44,6 +46,11 @@ _FONT: Final = "Arial"
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)
 _KEEP: Final = "\x02"
 """Stands where a paragraph may be told to stay with the next one; no record holds this character."""
+_ONE_COLUMN: Final = "\x03"
+_TWO_COLUMNS: Final = "\x04"
+"""Stand where a section of one column or of two ends."""
+_BETWEEN: Final = 320
+"""Room between two columns, in twentieths of a point."""
 
 
 def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
@@ -67,12 +74,25 @@ def _zipped(frame: BytesIO, body: Iterator[str]) -> bytes:
                 new.writestr(info, data)
                 continue
             head, mark, tail = data.rpartition(b"<w:sectPr")
+            section = (mark + tail[: tail.index(b"</w:sectPr>")] + b"</w:sectPr>").decode()
+            one, two = _going_on(section, 1), _going_on(section, 2)
+            parted = False
             with new.open(info, "w") as file:
                 file.write(head)
                 for piece in body:
-                    file.write(piece.replace(_KEEP, "").encode())
-                file.write(mark + tail)
+                    parted = parted or _ONE_COLUMN in piece
+                    whole = piece.replace(_KEEP, "").replace(_ONE_COLUMN, one).replace(_TWO_COLUMNS, two)
+                    file.write(whole.encode())
+                last = one.encode() + tail.partition(b"</w:sectPr>")[2] if parted else mark + tail
+                file.write(last)
     return out.getvalue()
+
+
+def _going_on(section: str, columns: int) -> str:
+    """Return the properties of a section that goes on where the one before it ends, in a number of columns."""
+    going_on = section.replace("<w:pgSz", '<w:type w:val="continuous"/><w:pgSz', 1)
+    number = f'<w:cols w:num="{columns}" w:space="{_BETWEEN}" w:sep="1"/>' if columns > 1 else '<w:cols w:space="720"/>'
+    return re.sub(r"<w:cols[^>]*/>", number, going_on, count=1)
 
 
 # -- the skeleton: page, header, styles --
@@ -94,7 +114,7 @@ def _skeleton(sheet: Sheet, paper: Paper) -> tuple[DocumentObject, int]:
     section.page_width, section.page_height = width, height
     margin = _DENSE_MARGIN if sheet.dense else _MARGIN
     section.left_margin = section.right_margin = margin
-    section.top_margin, section.bottom_margin = (Mm(12), Mm(11)) if sheet.dense else (Mm(20), Mm(18))
+    section.top_margin, section.bottom_margin = (Mm(11), Mm(10)) if sheet.dense else (Mm(20), Mm(18))
     section.header_distance = section.footer_distance = Mm(5) if sheet.dense else Mm(9)
     room = int((width - 2 * margin) / 635)
     _styles(document)
@@ -140,7 +160,7 @@ def _styles(document: DocumentObject) -> None:
     for name, size, after in (
         ("Cell", 9.5, 0), ("Box Item", 10.5, 2), ("Before", 10.5, 2), ("Stop", 11, 8), ("Alert", 10.5, 8),
         ("Sign", 9.5, 10), ("Caution", 9, 2), ("Running", 8.5, 0), ("Gap", 4, 4), ("Table Caption", 10.5, 2),
-        ("Blank", 10.5, 4),
+        ("Blank", 10.5, 4), ("Form", 10.5, 4), ("Ticks", 10.5, 4), ("Lead", 10.5, 0),
     ):  # fmt: skip
         style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
         style.base_style = normal
@@ -152,17 +172,20 @@ def _styles(document: DocumentObject) -> None:
         if name in ("Stop", "Alert"):
             style.paragraph_format.left_indent = style.paragraph_format.right_indent = Pt(5)
             _boxed(style, 24 if name == "Stop" else 12)
-    styles["Sign"].paragraph_format.space_before = Pt(14)
+    styles["Sign"].paragraph_format.space_before = Pt(13)
     styles["Blank"].paragraph_format.space_before = Pt(8)
+    styles["Form"].paragraph_format.line_spacing = Pt(20)
+    styles["Lead"].font.italic = True
 
 
 _DENSE: Final[dict[str, tuple[float, float, float]]] = {
-    "Normal": (8, 0, 2), "Title": (14, 0, 4), "Heading 2": (10, 5, 2), "Heading 3": (8.5, 4, 2),
-    "List Bullet": (8, 0, 0), "Cell": (8, 0, 0), "Box Item": (8, 0, 0), "Before": (8, 0, 0), "Stop": (9, 2, 4),
-    "Alert": (8.5, 2, 4), "Sign": (8, 8, 4), "Caution": (7.5, 0, 0), "Running": (7.5, 0, 0), "Gap": (2, 0, 0),
-    "Table Caption": (8, 0, 0), "Blank": (8, 5, 2),
+    "Normal": (8, 0, 2), "Title": (14, 0, 4), "Heading 2": (10, 5, 2), "Heading 3": (8.5, 3, 1),
+    "List Bullet": (8, 0, 0), "Cell": (8, 0, 0), "Box Item": (8, 0, 0), "Before": (8, 0, 0), "Stop": (9, 2, 3),
+    "Alert": (8.5, 1, 3), "Sign": (8, 8, 4), "Caution": (8, 0, 0), "Running": (8, 0, 0), "Gap": (2, 0, 0),
+    "Table Caption": (8, 0, 0), "Blank": (8, 5, 2), "Form": (8, 0, 0), "Ticks": (8, 0.5, 0.5), "Lead": (8, 2, 0),
 }  # fmt: skip
 """Letter size, room before and room after of each style of a dense sheet, in points."""
+_ROW_TO_WRITE_ON: Final = Pt(14)
 
 
 def _shrink(document: DocumentObject) -> None:
@@ -170,7 +193,9 @@ def _shrink(document: DocumentObject) -> None:
         style = document.styles[name]
         style.font.size = Pt(size)
         style.paragraph_format.space_before, style.paragraph_format.space_after = Pt(before), Pt(after)
-        style.paragraph_format.line_spacing = 1
+        style.paragraph_format.line_spacing = _ROW_TO_WRITE_ON if name == "Form" else 1
+    bullet = document.styles["List Bullet"].paragraph_format
+    bullet.left_indent, bullet.first_line_indent = Pt(9), Pt(-9)
     for name, width in (("Stop", 18), ("Alert", 12)):
         _boxed(document.styles[name], width, 1)
 
@@ -236,19 +261,23 @@ def _block(block: Block, room: int, drawings: Iterator[int]) -> str:
         case Heading():
             return _paragraph("Heading3" if block.level > 2 else "Heading2", _run(block.text))
         case Bullets():
-            return _bullets(block)
+            return _bullets(block, room)
         case Table():
             return _table(block, room)
         case Pairs():
             return _pairs(block, room)
         case Blanks():
             return _blanks(block, room)
+        case Form():
+            return _form(block, room)
         case Signature():
             return _signature(block, room)
         case Strip():
             return _paragraph("Normal", strip.docx(block, next(drawings)))
         case Together():
             return _together(block, room, drawings)
+        case Columns():
+            return _columns(block, room, drawings)
         case _:
             assert_never(block)
 
@@ -307,10 +336,25 @@ def _alert(alert: Alert) -> str:
     return _paragraph("Stop" if alert.level == "stop" else "Alert", _run(ALERT_WORDS[alert.level] + alert.text))
 
 
-def _bullets(bullets: Bullets) -> str:
+def _bullets(bullets: Bullets, room: int) -> str:
     label = _paragraph("Before", _run(bullets.label)) if bullets.label else ""
     style, mark = ("BoxItem", "[  ]  ") if bullets.boxes else ("ListBullet", "")
+    if bullets.columns > 1:
+        return label + _side_by_side([_paragraph(style, _run(mark + item)) for item in bullets.items], bullets, room)
     return label + "".join(_paragraph(style, _run(mark + item)) for item in bullets.items) + _paragraph("Gap", "")
+
+
+def _side_by_side(items: list[str], bullets: Bullets, room: int) -> str:
+    """Put items into columns of about the same height, read down one after the other."""
+    a_row = room // bullets.columns // _LETTER
+    heights = [1 + len(item) // a_row for item in bullets.items]
+    columns: list[list[str]] = [[] for _ in range(bullets.columns)]
+    used = 0
+    for item, high in zip(items, heights, strict=True):
+        columns[min(bullets.columns - 1, bullets.columns * used // sum(heights))].append(item)
+        used += high
+    cells = ["".join(column) or _paragraph("Gap", "") for column in columns]
+    return _grid([(cells, False)], [room // bullets.columns] * bullets.columns, lines=False) + _paragraph("Gap", "")
 
 
 _EDGES: Final = ("top", "left", "bottom", "right", "insideH", "insideV")
@@ -379,6 +423,55 @@ def _line_to(room: int) -> str:
 def _choice(choice: str) -> str:
     """Return a box with its word, in spaces that do not break."""
     return f"[  ] {choice}".replace(" ", "\u00a0")
+
+
+def _columns(block: Columns, room: int, drawings: Iterator[int]) -> str:
+    """Put blocks into two columns: what is before them ends a section, and so do they."""
+    narrow = (room - _BETWEEN) // 2
+    return (
+        f'<w:p><w:pPr><w:pStyle w:val="Gap"/>{_ONE_COLUMN}</w:pPr></w:p>'
+        + "".join(_block(inner, narrow, drawings) for inner in block.blocks)
+        + f'<w:p><w:pPr><w:pStyle w:val="Gap"/>{_TWO_COLUMNS}</w:pPr></w:p>'
+    )
+
+
+_LETTER: Final = 86
+"""How wide a small letter is, in twentieths of a point: a little more than most."""
+
+
+def _form(form: Form, room: int) -> str:
+    """Put blanks into rows, as many to a row as fit; the line of the last one goes to the row's end."""
+    rows: list[list[Blanks]] = []
+    used = room
+    for blank in form.blanks:
+        wide = _LETTER * (_width(blank) + 4)
+        if used + wide > room:
+            rows.append([])
+            used = 0
+        rows[-1].append(blank)
+        used += wide
+    lead = _paragraph("Lead", _run(form.lead), keep="<w:keepNext/>") if form.lead else ""
+    return lead + "".join(_form_row(row, room) for row in rows)
+
+
+def _width(blanks: Blanks) -> int:
+    """Return how many letters a blank takes, its answer included."""
+    answer = sum(len(choice) + 6 for choice in blanks.choices) if blanks.choices else blanks.letters
+    return len(asked(blanks.label)) + (len(blanks.hint) + 3 if blanks.hint else 0) + 1 + answer
+
+
+def _form_row(row: list[Blanks], room: int) -> str:
+    fields = [_field(blank, blank is row[-1]) for blank in row]
+    style = "Ticks" if all(blank.choices for blank in row) else "Form"
+    return _paragraph(style, _run("    ").join(fields), _line_to(room))
+
+
+def _field(blanks: Blanks, last: bool) -> str:
+    hint = _run(f" ({blanks.hint})") if blanks.hint else ""
+    said = _run(asked(blanks.label), bold=True) + hint
+    if blanks.choices:
+        return said + _run(f" {'  '.join(map(_choice, blanks.choices))}")
+    return said + (_run(" ") + "<w:r><w:tab/></w:r>" if last else _run(f" {'_' * blanks.letters}"))
 
 
 def _blanks(blanks: Blanks, room: int) -> str:

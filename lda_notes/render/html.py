@@ -13,13 +13,15 @@ from jinja2 import FileSystemLoader, StrictUndefined, Template
 from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup, escape
 
-from lda_notes.render import ALERT_WORDS, NUMBER_AND_UNIT, Paper, leading, strip, titled
+from lda_notes.render import ALERT_WORDS, NUMBER_AND_UNIT, Paper, asked, leading, strip, titled
 from lda_notes.resources import folder
 from lda_notes.sheets.parts import (
     Alert,
     Blanks,
     Block,
     Bullets,
+    Columns,
+    Form,
     Heading,
     Pairs,
     Paragraph,
@@ -101,10 +103,16 @@ def _block(block: Block) -> Markup:
             return _pairs(block)
         case Blanks():
             return _blanks(block)
+        case Form():
+            lead = Markup("<em>{}</em> ").format(_text(block.lead)) if block.lead else _NOTHING
+            inside = Markup(" ").join(_field(blank) for blank in block.blanks)
+            return Markup('<p class="form">{}{}</p>\n').format(lead, inside)
         case Signature():
             return _signature(block)
         case Strip():
             return Markup("<figure>{}</figure>\n").format(Markup(strip.svg(block)))
+        case Columns():
+            return Markup('<div class="columns">\n{}</div>\n').format(_join(_block(inner) for inner in block.blocks))
         case Together():
             return Markup('<div class="together">\n{}</div>\n').format(_join(_block(inner) for inner in block.blocks))
         case _:
@@ -120,8 +128,9 @@ def _bullets(bullets: Bullets) -> Markup:
     label = Markup('<p class="before">{}</p>\n').format(_text(bullets.label)) if bullets.label else _NOTHING
     box = Markup('<span class="box">[ ]</span> ') if bullets.boxes else _NOTHING
     items = _join(Markup("<li>{}{}</li>\n").format(box, _text(item)) for item in bullets.items)
+    look = " ".join([*(["boxes"] if bullets.boxes else []), *(["columns"] if bullets.columns > 1 else [])])
     return Markup('<div class="list">{}<ul{}>\n{}</ul></div>\n').format(
-        label, Markup(' class="boxes"') if bullets.boxes else _NOTHING, items
+        label, Markup(' class="{}"').format(look) if look else _NOTHING, items
     )
 
 
@@ -153,15 +162,29 @@ def _pairs(pairs: Pairs) -> Markup:
 def _blanks(blanks: Blanks) -> Markup:
     hint = Markup(" <small>({})</small>").format(_text(blanks.hint)) if blanks.hint else _NOTHING
     if blanks.choices:
-        fill = Markup(" ").join(
-            Markup('<span class="choice"><span class="box">[ ]</span> {}</span>').format(_text(choice))
-            for choice in blanks.choices
-        )
+        fill = _choices(blanks)
     else:
         line = Markup('<span class="line"></span>')
         further = _join(Markup(' <span class="label">{}</span> {}').format(_text(name), line) for name in blanks.more)
         fill = Markup("{}{}").format(line, further)
     return Markup('<p class="blank"><span class="label">{}</span>{} {}</p>\n').format(_text(blanks.label), hint, fill)
+
+
+def _choices(blanks: Blanks) -> Markup:
+    return Markup(" ").join(
+        Markup('<span class="choice"><span class="box">[ ]</span> {}</span>').format(_text(choice))
+        for choice in blanks.choices
+    )
+
+
+def _field(blanks: Blanks) -> Markup:
+    """Return a blank as it stands among others in a row."""
+    hint = Markup(" <small>({})</small>").format(_text(blanks.hint)) if blanks.hint else _NOTHING
+    asks = Markup('<span class="label">{}</span>{}').format(_text(asked(blanks.label)), hint)
+    if blanks.choices:
+        return Markup('<span class="field">{} {}</span>').format(asks, _choices(blanks))
+    line = Markup('<span class="line" style="min-width:{}em"></span>').format(round(blanks.letters * 0.4, 1))
+    return Markup('<span class="field write"><span>{}</span> {}</span>').format(asks, line)
 
 
 def _signature(signature: Signature) -> Markup:

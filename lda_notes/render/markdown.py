@@ -11,6 +11,8 @@ from lda_notes.sheets.parts import (
     Blanks,
     Block,
     Bullets,
+    Columns,
+    Form,
     Heading,
     Pairs,
     Paragraph,
@@ -26,6 +28,7 @@ _AT_START: Final = re.compile(r"^(\s*)([#+=-]|\d+[.)])")
 _LINKS: Final = re.compile(r"(?i)(https?|ftp)(:)|(www)(\.)|(@)")
 _ENDS: Final = re.compile(r"^ +| +$")
 """Four spaces before a row make it code, two behind it a line break: one says the same here."""
+_CLOSING: Final = re.compile(r"(?<!\\)#+$")
 _BREAK: Final = "\\\n"
 _STRIP_WIDTH: Final = 78
 
@@ -34,7 +37,7 @@ def render(sheet: Sheet) -> str:
     """Return the sheet as Markdown, ending in a line break."""
     alerts, blocks = leading(sheet)
     pieces = [_alert(alert) for alert in alerts]
-    pieces.append(f"# {_one_row(titled(sheet))}")
+    pieces.append(f"# {_title(titled(sheet))}")
     pieces.extend(_block(block) for block in blocks)
     if sheet.cautions:
         pieces.append("---")
@@ -67,7 +70,7 @@ def _block(block: Block) -> str:
         case Alert():
             return _alert(block)
         case Heading():
-            return f"{'#' * max(2, block.level)} {_one_row(block.text)}"
+            return f"{'#' * max(2, block.level)} {_title(block.text)}"
         case Bullets():
             mark = "- [ ] " if block.boxes else "- "
             label = f"{escape(block.label)}\n\n" if block.label else ""
@@ -78,11 +81,13 @@ def _block(block: Block) -> str:
             return _BREAK.join(f"{_bold(f'{label}:')} {_one_row(value)}" for label, value in block.rows)
         case Blanks():
             return _blanks(block)
+        case Form():
+            return "\n\n".join([*([escape(block.lead)] if block.lead else []), *map(_blanks, block.blanks)])
         case Signature():
             return _signature(block)
         case Strip():
             return "```text\n" + "\n".join(strip.text(block, _STRIP_WIDTH)) + "\n```"
-        case Together():
+        case Together() | Columns():
             return "\n\n".join(filter(None, map(_block, block.blocks)))
         case _:
             assert_never(block)
@@ -91,6 +96,11 @@ def _block(block: Block) -> str:
 def _one_row(text: str) -> str:
     """Return ``text`` for a place that cannot hold a line break but by mark-up of its own."""
     return escape(text).replace(_BREAK, "<br>")
+
+
+def _title(text: str) -> str:
+    """Return ``text`` for a heading, at whose end number signs would vanish."""
+    return _CLOSING.sub(lambda found: "\\" + found[0], _one_row(text))
 
 
 def _bold(text: str) -> str:

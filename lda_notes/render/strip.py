@@ -138,7 +138,7 @@ class _Box:
     y: float
     width: float
     height: float
-    fill: Literal["white", "grey", "hatched", "black"]
+    fill: Literal["white", "grey", "hatched", "black", "blank"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,10 +181,13 @@ def _shapes(strip: Strip) -> Iterator[_Shape]:
     room = WIDTH - _HEAD - 1
     bottom = height(strip) - 2
     step = room / max(1, len(days(strip)))
+    taken = []
     for day in days(strip):
         x = _HEAD + position(strip, day, room)
+        label = _day(day, strip, step >= 30)
+        taken.append((x, x + 4 + _length(label)))
         yield _Stroke(x, _SCALE, x, bottom, "thin")
-        yield _Words(x + 2, _SCALE / 2, _day(day, strip, step >= 30))
+        yield _Words(x + 2, _SCALE / 2, label)
     yield _Stroke(_HEAD + room, _SCALE, _HEAD + room, bottom, "thin")
     for number, row in enumerate(strip.rows):
         top = _SCALE + _ROW * number
@@ -193,7 +196,17 @@ def _shapes(strip: Strip) -> Iterator[_Shape]:
         yield from _row(strip, row, top, room)
     yield _Stroke(0, bottom, WIDTH - 1, bottom, "thin")
     now = _HEAD + position(strip, strip.now, room)
-    yield _Stroke(now, _SCALE - 3, now, bottom, "bold")
+    yield _Stroke(now, _SCALE, now, bottom, "bold")
+    yield from _now(now, taken)
+
+
+def _now(x: float, taken: list[tuple[float, float]]) -> Iterator[_Shape]:
+    """Name the line of now beside it, above it or nowhere: the days have the room first."""
+    wide = _length("now")
+    for start in (x - wide / 2, x + 1, x - 1 - wide):
+        if start + wide <= WIDTH and all(start >= end or start + wide <= begin for begin, end in taken):
+            yield _Words(start, _SCALE / 2, "now", bold=True)
+            return
 
 
 def _row(strip: Strip, row: str, top: float, room: float) -> Iterator[_Shape]:
@@ -204,6 +217,7 @@ def _row(strip: Strip, row: str, top: float, room: float) -> Iterator[_Shape]:
     for mark in (m for m in strip.marks if m.row == row):
         x = _HEAD + position(strip, mark.at, room)
         if mark.beyond:
+            yield _clear(WIDTH - 4 - _length(mark.label), top, mark.label)
             yield _Words(WIDTH - 4, middle, mark.label, "end")
             continue
         right = x + 7 + _length(mark.label) <= WIDTH
@@ -214,7 +228,13 @@ def _row(strip: Strip, row: str, top: float, room: float) -> Iterator[_Shape]:
         at = x + 7 if right else x - 7
         if right and x <= now < at + _length(mark.label):  # words across the line of now would be hard to read
             at = max(at, now + 4)
+        yield _clear(at if right else at - _length(mark.label), top, mark.label)
         yield _Words(at, middle, mark.label, "start" if right else "end", mark.late)
+
+
+def _clear(x: float, top: float, words: str) -> _Box:
+    """Return a white ground for words, so that no line of a day runs through them."""
+    return _Box(x, top + 1, _length(words), _ROW - 2, "blank")
 
 
 def _bar(strip: Strip, span: Span, top: float, room: float) -> Iterator[_Shape]:
@@ -237,6 +257,7 @@ def _bar(strip: Strip, span: Span, top: float, room: float) -> Iterator[_Shape]:
     if fill in ("white", "grey") and _length(label) + 4 <= width:
         yield _Words(_HEAD + start + 3, top + _ROW / 2, label)
     elif span.kind == "hold" and span.end is None and _HEAD + end + 6 + _length(label) <= WIDTH:
+        yield _clear(_HEAD + end + 6, top, label)
         yield _Words(_HEAD + end + 6, top + _ROW / 2, label, bold=True)
 
 
@@ -263,15 +284,16 @@ _STROKES: Final = {
     "dashed": 'stroke="#000" stroke-width="0.8" stroke-dasharray="2 2"',
     "bold": 'stroke="#000" stroke-width="1.6"',
 }
-_FILLS: Final = {"white": "#fff", "grey": "#ddd", "hatched": "#fff", "black": "#000"}
+_FILLS: Final = {"white": "#fff", "grey": "#ddd", "hatched": "#fff", "black": "#000", "blank": "#fff"}
 
 
 def _svg(shape: _Shape) -> str:
     match shape:
         case _Box():
+            edge = "" if shape.fill == "blank" else ' stroke="#000" stroke-width="0.8"'
             box = (
                 f'<rect x="{_n(shape.x)}" y="{_n(shape.y)}" width="{_n(shape.width)}" height="{_n(shape.height)}" '
-                f'fill="{_FILLS[shape.fill]}" stroke="#000" stroke-width="0.8"/>'
+                f'fill="{_FILLS[shape.fill]}"{edge}/>'
             )
             return box + (_hatching(shape) if shape.fill == "hatched" else "")
         case _Stroke():
@@ -347,7 +369,7 @@ _HATCHED: Final = (
     '<a:pattFill prst="wdUpDiag"><a:fgClr><a:srgbClr val="000000"/></a:fgClr>'
     '<a:bgClr><a:srgbClr val="FFFFFF"/></a:bgClr></a:pattFill>'
 )
-_DOCX_FILLS: Final = {"white": _WHITE, "grey": _GREY, "hatched": _HATCHED, "black": _BLACK}
+_DOCX_FILLS: Final = {"white": _WHITE, "grey": _GREY, "hatched": _HATCHED, "black": _BLACK, "blank": _WHITE}
 _OUTLINE: Final = f'<a:ln w="10160">{_BLACK}</a:ln>'
 _DOCX_STROKES: Final = {
     "thin": '<a:ln w="5080"><a:solidFill><a:srgbClr val="777777"/></a:solidFill></a:ln>',
@@ -360,7 +382,8 @@ _NO_TEXT: Final = "<wps:bodyPr/>"
 def _docx(shape: _Shape, number: int) -> str:
     match shape:
         case _Box():
-            look = f"{_DOCX_FILLS[shape.fill]}{_OUTLINE}"
+            edge = "<a:ln><a:noFill/></a:ln>" if shape.fill == "blank" else _OUTLINE
+            look = f"{_DOCX_FILLS[shape.fill]}{edge}"
             return _wsp(number, shape.x, shape.y, shape.width, shape.height, "rect", look, _NO_TEXT)
         case _Stroke():
             look = _DOCX_STROKES[shape.style]

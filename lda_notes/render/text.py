@@ -12,6 +12,8 @@ from lda_notes.sheets.parts import (
     Blanks,
     Block,
     Bullets,
+    Columns,
+    Form,
     Heading,
     Pairs,
     Paragraph,
@@ -66,12 +68,16 @@ def _block(block: Block, width: int) -> list[str]:
             return _pairs(block, width)
         case Blanks():
             return _blanks(block, width)
+        case Form():
+            return _form(block, width)
         case Signature():
             return _signature(block, width)
         case Strip():
             return strip.text(block, width)
         case Together():
             return list(_together(block, width))
+        case Columns():
+            return "\n\n".join("\n".join(_block(inner, width)) for inner in block.blocks).split("\n")
         case _:
             assert_never(block)
 
@@ -101,7 +107,7 @@ def _together(together: Together, width: int) -> Iterator[str]:
     for block in together.blocks:
         rows = _block(block, width)
         if rows:
-            if before is not None and not (isinstance(before, Blanks) and isinstance(block, Blanks)):
+            if before is not None and not (isinstance(before, Blanks | Form) and isinstance(block, Blanks | Form)):
                 yield ""
             yield from rows
             before = block
@@ -124,6 +130,12 @@ def _blanks(blanks: Blanks, width: int) -> list[str]:
     if room < len(BLANK):
         return [*rows, "_" * width]
     return [*rows[:-1], f"{rows[-1]} {'_' * room}"]
+
+
+def _form(form: Form, width: int) -> list[str]:
+    indent = "  " if form.lead else ""
+    rows = [row for blank in form.blanks for row in _blanks(blank, width - len(indent))]
+    return [*(wrap(form.lead, width) if form.lead else []), *(indent + row for row in rows)]
 
 
 def _signature(signature: Signature, width: int) -> list[str]:

@@ -113,6 +113,18 @@ READING: Final[tuple[Explained, ...]] = (
         "replace it with spaces",
     ),
     Explained(
+        "yaml-number-sign",
+        "A value in one row goes on after a space and a number sign, such as bag #2.",
+        "YAML takes what follows for a remark, so that words of the chart would be lost in silence.",
+        "put the value in quotes",
+    ),
+    Explained(
+        "typographic-quotes",
+        "A value stands in the curved quotation marks that word processors make.",
+        "YAML knows only straight ones; the curved would become part of the value.",
+        "type them again in a plain text editor",
+    ),
+    Explained(
         "yaml-alias",
         "The file refers to another place of itself by a label.",
         "Labels let a small file unfold into an enormous one, and hide what an event really says.",

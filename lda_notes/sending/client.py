@@ -10,7 +10,7 @@ from urllib.parse import parse_qsl, urlencode
 from lda_notes.problems import Failure
 from lda_notes.sending.address import Address, origin_of
 from lda_notes.sending.auth import REFUSED, UNREACHABLE, Credentials
-from lda_notes.sending.entries import Identity, Json
+from lda_notes.sending.entries import Identity, Json, objects_of
 from lda_notes.sending.outcome import issues
 from lda_notes.sending.pace import Pace, retry_after
 from lda_notes.sending.wire import Answer, Connection, NoAnswer
@@ -97,11 +97,11 @@ class Server:
             said = self._json("GET", self.address.at("metadata"))
         if said.get("resourceType") != "CapabilityStatement":
             raise NotAllowed("at that address is no FHIR server: it tells no capabilities; check the address")
-        rest: Json = next((one for one in said.get("rest") or [] if one.get("mode", "server") == "server"), {})
-        listed = [one for one in rest.get("resource") or [] if isinstance(one.get("type"), str)]
+        rest = next((one for one in objects_of(said.get("rest")) if one.get("mode", "server") == "server"), {})
+        listed = [one for one in objects_of(rest.get("resource")) if isinstance(one.get("type"), str)]
         return Ability(
             version=str(said.get("fhirVersion", "")),
-            transaction=any(one.get("code") == "transaction" for one in rest.get("interaction") or []),
+            transaction=any(one.get("code") == "transaction" for one in objects_of(rest.get("interaction"))),
             kinds=frozenset(one["type"] for one in listed),
             creates=frozenset(one["type"] for one in listed if one.get("conditionalCreate") is True),
             updates=frozenset(one["type"] for one in listed if one.get("conditionalUpdate") is True),
@@ -136,23 +136,17 @@ class Server:
                 raise NotAllowed(f"the server answers a search for {kind} with no bundle; check the address")
             resources += [
                 one["resource"]
-                for one in page.get("entry") or []
-                if isinstance(one, dict)
-                and isinstance(one.get("resource"), dict)
-                and one["resource"].get("resourceType") != "OperationOutcome"
+                for one in objects_of(page.get("entry"))
+                if isinstance(one.get("resource"), dict) and one["resource"].get("resourceType") != "OperationOutcome"
             ]
-            more = next((one.get("url") for one in page.get("link") or [] if one.get("relation") == "next"), None)
+            links = objects_of(page.get("link"))
+            more = next((one.get("url") for one in links if one.get("relation") == "next"), None)
             if not isinstance(more, str):
                 return resources
             if origin_of(more) != self.address.origin:
                 raise NotAllowed("the next page of a search is on another host, so it was not asked for")
             page = self._json("GET", more)
         raise NotAllowed(f"a search for {kind} has no end")
-
-    def read(self, kind: str, number: str) -> Json | None:
-        """One resource by its id; None when the server does not hold it."""
-        answer = self._steady("GET", self.address.at(kind, number), {})
-        return self._object(answer) if answer.status == 200 else None
 
     def resolved(self, reference: str) -> str | None:
         """The ``Type/id`` that a reference by condition (``Type?parameter=value``) finds; None unless it finds one."""

@@ -14,7 +14,7 @@ from lda_notes.fhir.elements import to_json
 from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED
 from lda_notes.sending.client import BUSY, Server, Unreachable
 from lda_notes.sending.compare import Difference, Resolve, differences
-from lda_notes.sending.entries import Entry, Identity, Json, entries
+from lda_notes.sending.entries import Entry, Identity, Json, entries, object_of
 from lda_notes.sending.outcome import Issue, issues
 from lda_notes.sending.receipts import Held
 from lda_notes.sending.wire import Answer, NoAnswer
@@ -250,7 +250,7 @@ def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], di
         if not isinstance(resource, dict) or not entry.identity.names(resource) or not _version(resource):
             return {}, None
         found[entry.identity] = [resource]
-        created = str((one.get("response") or {}).get("status", "")).startswith("201")
+        created = str(object_of(one.get("response")).get("status", "")).startswith("201")
         statuses[entry.index] = "created" if created else "unchanged" if entry.method == "POST" else "updated"
     return statuses, found
 

@@ -35,11 +35,11 @@ class Identity:
         if resource.get("resourceType") != self.kind:
             return False
         if self.parameter == "_tag":
-            tags = _objects(_object(resource.get("meta")).get("tag"))
+            tags = objects_of(object_of(resource.get("meta")).get("tag"))
             return any(one.get("system") == self.system and one.get("code") == self.value for one in tags)
         return any(
             one.get("system") == self.system and one.get("value") == self.value
-            for one in _objects(resource.get("identifier"))
+            for one in objects_of(resource.get("identifier"))
         )
 
 
@@ -76,8 +76,8 @@ def entries(bundle: Any) -> tuple[Entry, ...]:
 
 
 def _entry(index: int, value: Any) -> Entry:
-    entry = _object(value)
-    resource, request, url = _object(entry.get("resource")), _object(entry.get("request")), entry.get("fullUrl")
+    entry = object_of(value)
+    resource, request, url = object_of(entry.get("resource")), object_of(entry.get("request")), entry.get("fullUrl")
     kind, method = resource.get("resourceType"), request.get("method")
     condition: Any = None
     if method == "POST":
@@ -102,11 +102,11 @@ def events(bundle: Any) -> dict[str, str]:
 
     What no Provenance points to belongs to the event of the bundle when it has one alone.
     """
-    listed = [_object(one) for one in _objects(_object(bundle).get("entry"))]
+    listed = [object_of(one) for one in objects_of(object_of(bundle).get("entry"))]
     found: dict[str, str] = {}
     named: list[str] = []
     for entry in listed:
-        resource = _object(entry.get("resource"))
+        resource = object_of(entry.get("resource"))
         if resource.get("resourceType") != "Provenance":
             continue
         event = next(_sources(resource), None)
@@ -114,7 +114,7 @@ def events(bundle: Any) -> dict[str, str]:
             continue
         named.append(event)
         found.setdefault(str(entry.get("fullUrl")), event)
-        for target in _objects(resource.get("target")):
+        for target in objects_of(resource.get("target")):
             found.setdefault(str(target.get("reference")), event)
     if len(set(named)) == 1:
         for entry in listed:
@@ -123,17 +123,19 @@ def events(bundle: Any) -> dict[str, str]:
 
 
 def _sources(provenance: Json) -> Iterator[str]:
-    for entity in _objects(provenance.get("entity")):
-        value = _object(_object(entity.get("what")).get("identifier")).get("value")
+    for entity in objects_of(provenance.get("entity")):
+        value = object_of(object_of(entity.get("what")).get("identifier")).get("value")
         if entity.get("role") == "source" and isinstance(value, str):
             yield value
 
 
-def _object(value: Any) -> Json:
+def object_of(value: Any) -> Json:
+    """``value`` if it is a JSON object, else an empty one: what comes from outside may have any shape."""
     return value if isinstance(value, dict) else {}
 
 
-def _objects(value: Any) -> list[Json]:
+def objects_of(value: Any) -> list[Json]:
+    """The JSON objects in ``value`` if it is a list, else none."""
     return [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []
 
 
@@ -141,7 +143,7 @@ def called(resource: Mapping[str, Any]) -> str:
     """What a resource is, in words that hold nothing about the patient: its type and what it is coded as."""
     kind = str(resource.get("resourceType", "entry"))
     for element in ("code", "type", "medicationCodeableConcept"):
-        text = _object(resource.get(element)).get("text")
+        text = object_of(resource.get(element)).get("text")
         if isinstance(text, str):
             return f"{kind} ({text})"
     return kind

@@ -13,7 +13,6 @@ _REMARK: Final = re.compile(r"/\*(.*?)\*/")
 """What one server writes into an expression to say the type: ``resource/*Procedure/null*/``."""
 
 _IN_ENTRY: Final = re.compile(r"^(?:Bundle\.)?entry\[(\d+)\](?:\.resource)?\.?(.*)$")
-_CONTROLS: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff]+")
 _LONGEST: Final = 400
 _MOST: Final = 50
 _FAULTS: Final = ("fatal", "error")
@@ -33,7 +32,7 @@ class Issue:
 
 def plain(text: str) -> str:
     """Text from outside without anything that could steer a terminal, of a length that can be read."""
-    text = _CONTROLS.sub(" ", text).strip()
+    text = " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
     return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
 
 

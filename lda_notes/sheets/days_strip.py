@@ -22,13 +22,13 @@ _ROOM_DAYS: Final = 2
 _ROW_OF: Final[dict[ClockName, str]] = {
     "needle change": "needle",
     "dressing change": "dressing",
-    "line check": "look",
+    "line check": "check",
     "flush": "flush",
     "idle flush": "flush",
     "maintenance flush": "flush",
     "thrombolytic check": "thrombolytic",
 }
-_ORDER: Final = ("needle", "dressing", "hold", "thrombolytic", "look", "flush")
+_ORDER: Final = ("needle", "dressing", "hold", "thrombolytic", "check", "flush")
 _MARK: Final[dict[ClockName, str]] = {
     "needle change": "change by",
     "dressing change": "change by",
@@ -36,7 +36,7 @@ _MARK: Final[dict[ClockName, str]] = {
     "flush": "by",
     "idle flush": "by",
     "maintenance flush": "by",
-    "thrombolytic check": "look by",
+    "thrombolytic check": "check by",
 }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -11,10 +11,19 @@ from zoneinfo import ZoneInfo
 
 from lda_notes import due, phrasing
 from lda_notes.policy import Policy
-from lda_notes.problems import Finding
-from lda_notes.record import UnreadEvent
-from lda_notes.sheets.handoff_line import URGENCIES, Action, LineFacts, Urgency, View
+from lda_notes.sheets.handoff_line import URGENCIES, LineFacts, Urgency, View
 from lda_notes.sheets.handoff_patient import Contingency, PatientFacts, amounts_text, patient_facts, soonest
+from lda_notes.sheets.handoff_sources import Source, sort_out
+from lda_notes.sheets.handoff_words import (
+    headline,
+    left_to_know,
+    of,
+    of_septum,
+    short,
+    to_know,
+    what_is_in,
+    when_due,
+)
 from lda_notes.sheets.parts import (
     Alert,
     Blanks,
@@ -30,7 +39,6 @@ from lda_notes.sheets.parts import (
 )
 from lda_notes.sheets.references import References
 from lda_notes.sheets.wording import Wording
-from lda_notes.timeline import Timeline
 
 TITLE: Final = "Handoff of ports"
 
@@ -44,25 +52,31 @@ _SHOWN: Final = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
-    """One record as read: its timeline and what its check found."""
-
-    file: str
-    timeline: Timeline
-    findings: tuple[Finding, ...]
-    unread: tuple[UnreadEvent, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Handoff:
-    """All that the sheet tells, most urgent patient first. ``unreadable`` names records that could not be read."""
+    """All that the sheet tells, most urgent patient first.
+
+    ``here`` are the patients of the facility, ``left`` those who have left it. Told in one sentence each:
+    ``unreadable`` names records that could not be read, ``later`` patients whose stay has not begun, ``left_out``
+    others who are not handed over, and why, ``doubtful`` what does not go together between records. ``zones`` are the
+    time zones of the patients told of, by name, at least one.
+    """
 
     asof: datetime
     since: datetime
     shift_end: datetime
     policy: Policy
-    patients: tuple[PatientFacts, ...]
+    here: tuple[PatientFacts, ...]
+    left: tuple[PatientFacts, ...]
     unreadable: tuple[str, ...]
+    later: tuple[str, ...]
+    left_out: tuple[str, ...]
+    doubtful: tuple[str, ...]
+    zones: tuple[ZoneInfo, ...]
+
+    @property
+    def patients(self) -> tuple[PatientFacts, ...]:
+        """Everybody on the sheet; those who have left come last."""
+        return self.here + self.left
 
 
 def handoff(
@@ -80,6 +94,7 @@ def handoff(
     length = timedelta(microseconds=int((hours or policy.value("shift_hours")) * 3_600_000_000))
     since = asof.astimezone(UTC) - length
     end = shift_end or asof.astimezone(UTC) + length
+    sorted_out = sort_out(sources, asof)
     patients = [
         patient_facts(
             View(source.timeline, policy, Wording(due.zone_of(source.timeline), asof), since, end),
@@ -87,10 +102,25 @@ def handoff(
             source.findings,
             source.unread,
         )
-        for source in sources
+        for source in sorted_out.told
     ]
     patients.sort(key=_most_urgent)
-    return Handoff(asof, since, end, policy, tuple(patients), tuple(unreadable))
+    here = tuple(patient for patient in patients if not patient.left)
+    left = tuple(patient for patient in patients if patient.left)
+    zones = {zone.key: zone for zone in (due.zone_of(one.timeline) for one in sorted_out.told or sources)}
+    return Handoff(
+        asof,
+        since,
+        end,
+        policy,
+        here,
+        left,
+        tuple(unreadable),
+        sorted_out.later,
+        sorted_out.left_out,
+        sorted_out.doubtful,
+        tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
+    )
 
 
 def _most_urgent(patient: PatientFacts) -> tuple[object, ...]:
@@ -105,100 +135,13 @@ def _number(room: str) -> int:
 
 
 def rows(found: Handoff) -> tuple[tuple[PatientFacts, LineFacts], ...]:
-    """Return every septum of every patient, most urgent first: the order of the unit list."""
-    lines = [(patient, line) for patient in found.patients for line in patient.lines]
+    """Return every septum of every patient who is here, most urgent first: the order of the unit list."""
+    lines = [(patient, line) for patient in found.here for line in patient.lines]
     return tuple(sorted(lines, key=lambda row: (URGENCIES.index(row[1].urgency), _first_due(row[1]))))
 
 
 def _first_due(line: LineFacts) -> tuple[bool, datetime]:
     return min((soonest(a) for a in line.actions), default=(True, datetime.max.replace(tzinfo=UTC)))
-
-
-# -- words --
-
-
-def headline(patient: PatientFacts, line: LineFacts, shift_end: datetime) -> str:
-    """Return how urgent a line is, in plain words."""
-    match line.urgency:
-        case "out of use":
-            reasons = ", ".join(reason for reason, _ in line.state.hold.reasons) if line.state.hold else ""
-            return f"Line out of use: {reasons}"
-        case "overdue":
-            late = ", ".join(_lower(action) for action in line.actions if action.late)
-            return f"Due now or overdue: {late}"
-        case "due this shift":
-            soon = [a for a in line.actions if a.by is not None and a.by.astimezone(UTC) < shift_end.astimezone(UTC)]
-            return f"Due this shift: {', '.join(map(_lower, soon))}"
-        case "steady":
-            return f"Steady: nothing due before {patient.wording.when(shift_end)}"
-        case "left":
-            return "Has left"
-
-
-def _lower(action: Action) -> str:
-    short = _short(action)
-    return short[:1].lower() + short[1:]
-
-
-def _short(action: Action) -> str:
-    """Return what is to be done without the words that explain it."""
-    return action.act.split(",")[0].split(";")[0]
-
-
-def when_due(patient: PatientFacts, action: Action) -> str:
-    """Return by when something is due, and that it is late."""
-    return when_due_text(patient.wording, action)
-
-
-def when_due_text(words: Wording, action: Action) -> str:
-    """Return by when something is due, and that it is late, in the words of a stay."""
-    if action.by is None:
-        return "now"
-    return f"{'overdue since' if action.late else 'by'} {words.when(action.by)}"
-
-
-def to_know(patient: PatientFacts, line: LineFacts) -> str:
-    """Return the one thing that the next nurse must know of a line."""
-    return next(_to_know(patient, line))
-
-
-def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
-    if patient.left:
-        yield patient.left
-    if line.hold:
-        yield f"On hold: {line.hold}"
-    for fact in line.facts:
-        if fact.label == "Thrombolytic":
-            yield f"{fact.value} ({fact.told})"
-    if patient.unread:
-        yield patient.unread[0]
-    if patient.unsafe:
-        yield patient.unsafe[0]
-    for fact in line.facts:
-        if fact.label == "Infusion" and fact.value.endswith("vesicant"):
-            yield f"Runs: {fact.value}"
-    for precaution in patient.precautions:
-        yield phrasing.capital(f"{precaution.reason}: {precaution.says}")
-    if patient.allergies == "allergies not recorded":
-        yield "Allergies not recorded"
-    for action in line.actions:
-        if action.by is None:
-            yield phrasing.capital(action.why)
-    if patient.gaps:
-        yield f"{phrasing.count(len(patient.gaps), 'gap')} in the record since the last handoff"
-    for fact in line.facts:
-        if fact.label == "Infusion":
-            yield f"Runs: {fact.value}" if fact.value != "none; stopped" else "Nothing runs"
-    yield "Nothing out of the ordinary recorded"
-
-
-def what_is_in(line: LineFacts) -> str:
-    """Return the needle with its day of dwell, or that there is none."""
-    if line.status == "no port":
-        return "port not in the body"
-    if line.state.needle is None:
-        return "no needle"
-    return f"{line.needle}; {f'day {line.dwell_day}' if line.dwell_day else 'day not known'}"
 
 
 # -- the sheet --
@@ -209,9 +152,20 @@ def sheet(found: Handoff) -> Sheet:
     references = References(found.policy)
     blocks: list[Block] = [_head(found)]
     blocks.extend(Alert("caution", f"Not on this sheet: {words}") for words in found.unreadable)
-    blocks.append(Heading("All lines, most urgent first"))
-    blocks.append(_unit_list(found))
-    blocks.extend(_patient(found, patient, references) for patient in found.patients)
+    blocks.extend(Alert("caution", words) for words in found.doubtful)
+    if found.here:
+        blocks.append(Heading("All lines, most urgent first"))
+        blocks.append(_unit_list(found))
+    else:
+        blocks.append(Paragraph((Sentence("Nobody with a port is here at this moment, by these records."),)))
+    if found.later:
+        blocks.append(_named(f"{phrasing.capital(later_says(found))}:", found.later))
+    if found.left_out:
+        blocks.append(_named("Left out:", found.left_out))
+    blocks.extend(_patient(found, patient, references) for patient in found.here)
+    if found.left:
+        blocks.append(Heading("Left the facility, upkeep of the port"))
+        blocks.append(_left_list(found, references))
     told = references.rows()
     if told:
         blocks.append(Heading("Where the limits come from"))
@@ -219,49 +173,72 @@ def sheet(found: Handoff) -> Sheet:
     return Sheet(TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
 
 
+def later_says(found: Handoff) -> str:
+    """Return how many records are left out because their stay begins after the moment judged from; "" for none."""
+    return f"stay begins later, left out: {phrasing.count(len(found.later), 'record')}" if found.later else ""
+
+
+def _named(label: str, said: tuple[str, ...]) -> Paragraph:
+    return Paragraph(tuple(Sentence(f"{words}.") for words in said), label)
+
+
 def _head(found: Handoff) -> Pairs:
-    words = found.patients[0].wording if found.patients else Wording(ZoneInfo("UTC"), found.asof)
     facility = found.policy.facility
-    zones = dict.fromkeys(patient.wording.zone.key for patient in found.patients)
     units = _units(found)
+    zones = found.zones
     return Pairs(
         (
-            ("Judged from", words.in_full(found.asof)),
-            ("Coming shift ends", words.in_full(found.shift_end)),
-            ("Last handoff", words.in_full(found.since)),
-            ("Times", ", ".join(zones) or "UTC"),
-            ("Patients", f"{len(found.patients)}, {units}" if units else str(len(found.patients))),
+            ("As of", _in_full(found, found.asof)),
+            ("Coming shift ends", _in_full(found, found.shift_end)),
+            ("Last handoff", _in_full(found, found.since)),
+            ("Times", zones[0].key if len(zones) == 1 else "each patient's in the time zone named with the name"),
+            ("Patients", f"{len(found.here)}, {units}" if units else str(len(found.here))),
             ("Limits", f"as published, changed by {facility.text()}" if facility else "as published"),
         ),
         columns=2,
     )
 
 
+def _in_full(found: Handoff, moment: datetime) -> str:
+    """Return a moment in each zone of the sheet, the zones named where there are several."""
+    zones = found.zones
+    said = [Wording(zone, found.asof).in_full(moment) for zone in zones]
+    if len(zones) == 1:
+        return said[0]
+    return "; ".join(f"{words} {zone.key}" for words, zone in zip(said, zones, strict=True))
+
+
+def _zone(found: Handoff, patient: PatientFacts) -> str:
+    """Return the patient's time zone as it follows a name, where the sheet has several."""
+    return f"; times of {patient.wording.zone.key}" if len(found.zones) > 1 else ""
+
+
 def _running(found: Handoff) -> str:
-    words = found.patients[0].wording if found.patients else Wording(ZoneInfo("UTC"), found.asof)
-    return f"{_units(found)}; judged from {words.in_full(found.asof)}".removeprefix("; ")
+    return f"{_units(found)}; as of {_in_full(found, found.asof)}".removeprefix("; ")
 
 
 def _units(found: Handoff) -> str:
-    return ", ".join(dict.fromkeys(patient.unit for patient in found.patients if patient.unit))
+    return ", ".join(dict.fromkeys(patient.unit for patient in found.here if patient.unit))
 
 
 def _unit_list(found: Handoff) -> Table:
-    many_units = len({patient.unit for patient in found.patients}) > 1
+    many_units = len({patient.unit for patient in found.here}) > 1
+    many_zones = len(found.zones) > 1
     return Table(
         ("Room", "Patient", "In the port", "Due next", "To know"),
-        tuple(_unit_row(found, patient, line, many_units) for patient, line in rows(found)),
+        tuple(_unit_row(patient, line, many_units, many_zones) for patient, line in rows(found)),
         (9, 20, 19, 23, 29),
     )
 
 
-def _unit_row(found: Handoff, patient: PatientFacts, line: LineFacts, many_units: bool) -> tuple[str, ...]:
+def _unit_row(patient: PatientFacts, line: LineFacts, many_units: bool, many_zones: bool) -> tuple[str, ...]:
     room = f"{patient.unit} {patient.room}".strip() if many_units else patient.room
     septum = f", {line.septum}" if len(patient.lines) > 1 else ""
-    soon = [f"{_short(action)} {when_due(patient, action)}" for action in line.actions[:2]]
+    zone = f"; times of {patient.wording.zone.key}" if many_zones else ""
+    soon = [f"{short(action)}: {when_due(patient, action)}" for action in line.actions[:2]]
     return (
         room or "not recorded",
-        f"{patient.name}{septum}",
+        f"{patient.name}{septum}{zone}",
         what_is_in(line),
         "; ".join(soon) or "nothing",
         to_know(patient, line),
@@ -271,9 +248,9 @@ def _unit_row(found: Handoff, patient: PatientFacts, line: LineFacts, many_units
 def _patient(found: Handoff, patient: PatientFacts, references: References) -> Together:
     room = f"Room {patient.room}: " if patient.room else ""
     who = f"{', '.join(patient.identifiers)}, born {patient.born}"
-    blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}")]
+    blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}{_zone(found, patient)}")]
     blocks.extend(
-        Alert("stop", f"Do not use the line{_of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
+        Alert("stop", f"Do not use the line{of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
     )
     if patient.strip is not None:
         blocks.append(patient.strip)
@@ -297,6 +274,30 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
     return Together(tuple(blocks))
 
 
+def _left_list(found: Handoff, references: References) -> Table:
+    """Return those who have left, a row each: what the port still needs, and who sees to it."""
+    return Table(
+        ("Patient", "Left", "To know", "Due, and who sees to it"),
+        tuple(_left_row(found, patient, references) for patient in found.left),
+        (22, 22, 24, 32),
+    )
+
+
+def _left_row(found: Handoff, patient: PatientFacts, references: References) -> tuple[str, ...]:
+    room = f", room {patient.room}" if patient.room else ""
+    due_then = [
+        f"{action.act}{of_septum(patient, action.septum)}: {when_due(patient, action)}, {action.owner}; "
+        f"{action.why}{references.mark(action.basis)}"
+        for action in patient.actions
+    ]
+    return (
+        f"{patient.name}; {', '.join(patient.identifiers)}{_zone(found, patient)}",
+        f"{patient.unit}{room}: {patient.left}".removeprefix(": "),
+        ". ".join(left_to_know(patient)),
+        ". ".join(due_then) or "nothing",
+    )
+
+
 def _listed(label: str, items: tuple[str, ...]) -> Block:
     """Return one item in its label's row, more of them as a list."""
     if len(items) == 1:
@@ -304,17 +305,11 @@ def _listed(label: str, items: tuple[str, ...]) -> Block:
     return Bullets(items, label)
 
 
-def _of(patient: PatientFacts, line: LineFacts) -> str:
-    return f", {line.septum}" if len(patient.lines) > 1 else ""
-
-
 def _situation(found: Handoff, patient: PatientFacts) -> Paragraph:
     said = [
-        f"{headline(patient, line, found.shift_end)}{_of(patient, line)}. {phrasing.capital(_state(line))}."
+        f"{headline(patient, line, found.shift_end)}{of(patient, line)}. {phrasing.capital(_state(line))}."
         for line in patient.lines
     ]
-    if patient.left:
-        said.append(f"{patient.left}.")
     return Paragraph(tuple(Sentence(words) for words in said), "Situation:")
 
 
@@ -346,7 +341,7 @@ def _background(patient: PatientFacts, references: References) -> Paragraph:
 
 def _assessment(patient: PatientFacts) -> Pairs:
     facts = tuple(
-        (f"{fact.label}{_of(patient, line)}", f"{fact.value} ({fact.told})" if fact.told else fact.value)
+        (f"{fact.label}{of(patient, line)}", f"{fact.value} ({fact.told})" if fact.told else fact.value)
         for line in patient.lines
         for fact in line.facts
         if fact.label != "Thrombolytic"  # told under what is pending, with the time to check it
@@ -355,10 +350,9 @@ def _assessment(patient: PatientFacts) -> Pairs:
 
 
 def _to_do(patient: PatientFacts, references: References) -> Table:
-    many = len(patient.lines) > 1
     done = tuple(
         (
-            f"{action.act}, {action.septum}" if many else action.act,
+            f"{action.act}{of_septum(patient, action.septum)}",
             when_due(patient, action),
             action.owner,
             f"{action.why}{references.mark(action.basis)}",
@@ -388,4 +382,4 @@ def _given(patient: PatientFacts) -> Paragraph:
     return Paragraph(tuple(Sentence(words) for words in said), "Amounts:")
 
 
-__all__ = ["Handoff", "Source", "Urgency", "handoff", "headline", "rows", "sheet", "to_know", "what_is_in", "when_due"]
+__all__ = ["Handoff", "Source", "Urgency", "handoff", "later_says", "rows", "sheet", "to_know", "what_is_in"]

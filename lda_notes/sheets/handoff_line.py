@@ -28,7 +28,7 @@ URGENCIES: Final[tuple[Urgency, ...]] = ("out of use", "overdue", "due this shif
 _ACTS: Final[dict[ClockName, str]] = {
     "needle change": "Needle change, or removal",
     "dressing change": "Dressing change",
-    "line check": "Look at the line",
+    "line check": "Line check",
     "flush": "Flush and lock, nothing runs",
     "idle flush": "Flush of the port, no needle in",
     "maintenance flush": "Maintenance flush after discharge",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Final
 
 from lda_notes import events as ev
 from lda_notes import phrasing, sums
@@ -23,6 +24,8 @@ from lda_notes.sheets.wording import Wording
 from lda_notes.sources import COMMON_PRACTICE, Citation
 from lda_notes.sums import Sums
 from lda_notes.timeline import Entry, Timeline, UnitStay
+
+NO_ANSWER: Final = "NO ANSWER recorded"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +78,11 @@ class PatientFacts:
     def urgency(self) -> Urgency:
         """The worst of the lines."""
         return min((line.urgency for line in self.lines), key=URGENCIES.index)
+
+    @property
+    def unanswered(self) -> tuple[str, ...]:
+        """The problems that nobody was told of, or that nobody answered."""
+        return tuple(said for said in self.open_problems if "; nobody recorded as told" in said or NO_ANSWER in said)
 
     @property
     def actions(self) -> tuple[Action, ...]:
@@ -197,7 +205,7 @@ def _problem(view: View, entry: Entry, problem: Problem) -> str:
     else:
         at = f" {view.wording.when(problem.told_at)}" if problem.told_at else ""
         said.append(f"told {wording.person(problem.told)}{at}")
-        said.append(f"answer: {phrasing.quoted(problem.reply)}" if problem.reply else "NO ANSWER recorded")
+        said.append(f"answer: {phrasing.quoted(problem.reply)}" if problem.reply else NO_ANSWER)
     return f"{'; '.join(said)} ({view.wording.told(entry)})"
 
 

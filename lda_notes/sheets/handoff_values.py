@@ -7,9 +7,10 @@ from typing import Any, Final
 
 from lda_notes.policy import Policy
 from lda_notes.sheets.amounts_values import sums_values
-from lda_notes.sheets.handoff import Handoff, headline, rows, to_know, what_is_in, when_due
+from lda_notes.sheets.handoff import Handoff, later_says, rows
 from lda_notes.sheets.handoff_line import Action, LineFacts, Told
 from lda_notes.sheets.handoff_patient import Added, Contingency, PatientFacts, amounts_text
+from lda_notes.sheets.handoff_words import headline, left_to_know, to_know, what_is_in, when_due
 from lda_notes.sheets.references import Basis, in_force, key
 from lda_notes.sheets.wording import Wording
 
@@ -25,8 +26,12 @@ def values(found: Handoff) -> dict[str, Any]:
         "shift_end": _time(found.shift_end),
         "facility_policy": found.policy.facility.text() if found.policy.facility else None,
         "not_on_this_sheet": list(found.unreadable),
+        "stay_begins_later": {"records": len(found.later), "says": later_says(found) or None},
+        "left_out": [*found.later, *found.left_out],
+        "doubtful": list(found.doubtful),
         "lines": [_row(found, patient, line) for patient, line in rows(found)],
-        "patients": [_patient(found, patient) for patient in found.patients],
+        "patients": [_patient(found, patient) for patient in found.here],
+        "left_the_facility": [_left(found, patient) for patient in found.left],
     }
 
 
@@ -62,7 +67,6 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "unit": patient.unit,
         "room": patient.room,
         "urgency": patient.urgency,
-        "left": patient.left or None,
         "allergies": patient.allergies or None,
         "precautions": [
             {"reason": one.reason, "says": one.says, "rests_on": _basis(one.basis, policy)}
@@ -79,6 +83,22 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "unread": list(patient.unread),
         "amounts": [_added(added, words) for added in patient.amounts],
         "days": patient.strip.says if patient.strip else None,
+    }
+
+
+def _left(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
+    return {
+        "record": patient.record,
+        "file": patient.file,
+        "patient": patient.name,
+        "identifiers": list(patient.identifiers),
+        "unit": patient.unit,
+        "room": patient.room,
+        "left": patient.left,
+        "to_know": list(left_to_know(patient)),
+        "to_be_done": [
+            {"septum": action.septum, **_action(patient, action, found.policy)} for action in patient.actions
+        ],
     }
 
 

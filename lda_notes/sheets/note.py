@@ -132,18 +132,26 @@ def _hold_alerts(desk: _Desk, chosen: tuple[Family, ...]) -> Iterator[Alert]:
         if now is not None:
             yield Alert("stop", f"LINE ON HOLD{where}: {_hold_words(desk, now)}")
         elif then is not None:
-            ended = next((h.ended for h in desk.timeline.holds[septum] if h.began is then.began), None)
-            yield Alert("stop", f"LINE ON HOLD at the time of this note{where}: {_hold_words(desk, then, ended)}")
+            yield Alert("caution", f"LINE WAS ON HOLD when this was done{where}, {_past_hold_words(desk, then)}")
 
 
-def _hold_words(desk: _Desk, hold: Hold, ended: Entry | None = None) -> str:
-    reasons = phrasing.listed(tuple(reason for reason, _ in hold.reasons))
-    since = phrasing.moment(hold.began.event.at, desk.zone)
-    said = f"not to be used since {since} ({reasons}). Only {told.hold_ends_with(hold, desk.policy)} ends the hold"
-    if ended is None:
-        return f"{said}."
+def _hold_words(desk: _Desk, hold: Hold) -> str:
+    ends_with = told.hold_ends_with(hold, desk.policy)
+    return f"not to be used since {_began(desk, hold)}. Only {ends_with} ends the hold."
+
+
+def _past_hold_words(desk: _Desk, hold: Hold) -> str:
+    """Say when a hold of the past began and ended: whoever reads the note now may not take it for one that lasts."""
+    stays = desk.timeline.holds[hold.septum]
+    ended = next(stay.ended for stay in stays if stay.began is hold.began and stay.ended is not None)
     kind = KIND_TITLES[kind_of(ended.event)].lower()
-    return f"{said}; it ended {phrasing.moment(ended.event.at, desk.zone)}, with the {kind}."
+    until = phrasing.moment(ended.event.at, desk.zone)
+    return f"from {_began(desk, hold)}; the hold ended {until}, with the {kind}."
+
+
+def _began(desk: _Desk, hold: Hold) -> str:
+    reasons = phrasing.listed(tuple(reason for reason, _ in hold.reasons))
+    return f"{phrasing.moment(hold.began.event.at, desk.zone)} ({reasons})"
 
 
 def _draft_words(findings: tuple[Finding, ...], unread: int) -> str:

@@ -49,11 +49,21 @@ _TOLD_KEYS: Final[Mapping[ClockName, str]] = {
 
 def dues(scene: Scene) -> Iterator[Due]:
     """Yield the clocks that the note of this kind names, as they run right after the event."""
+    if _needle_follows(scene):
+        return  # the clocks of an empty port never ran
     shown = DUE_SHOWN.get(scene.event.kind, ())
     for _, after in scene.states():
         for row in due.due(scene.timeline, after.septum, scene.policy, scene.event.at):
             if row.clock in shown and _belongs(row, after):
                 yield row
+
+
+def _needle_follows(scene: Scene) -> bool:
+    """Tell whether this removal is the first half of a needle change, whose access is recorded."""
+    if not isinstance(scene.event, ev.Deaccess):
+        return False
+    later = (entry.event for entry in scene.timeline.entries if entry.event.at >= scene.event.at)
+    return any(isinstance(event, ev.Access) and event.follows_removal == scene.event.id for event in later)
 
 
 def _belongs(row: Due, after: State) -> bool:

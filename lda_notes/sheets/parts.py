@@ -48,11 +48,15 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Bullets:
-    """A short list. ``boxes`` draws an empty box before each item, to be ticked by hand."""
+    """A short list. ``boxes`` draws an empty box before each item, to be ticked by hand.
+
+    ``columns`` is how many items stand side by side on paper.
+    """
 
     items: tuple[str, ...]
     label: str = ""
     boxes: bool = False
+    columns: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,13 +81,25 @@ class Pairs:
 class Blanks:
     """Lines to be filled in by hand; ``hint`` is printed small after the label, ``choices`` as boxes to tick.
 
-    ``more`` are labels of further lines in the same row.
+    ``more`` are labels of further lines in the same row. ``letters`` is about how many letters the answer takes.
     """
 
     label: str
     hint: str = ""
     choices: tuple[str, ...] = ()
     more: tuple[str, ...] = ()
+    letters: int = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """Blanks that stand several to a row on paper where they fit, in their order.
+
+    ``lead`` says when they are to be filled in, such as "If nothing runs:"; empty for always.
+    """
+
+    blanks: tuple[Blanks, ...]
+    lead: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +165,14 @@ class Together:
     blocks: tuple[Block, ...]
 
 
-Block = Paragraph | Alert | Heading | Bullets | Table | Pairs | Blanks | Signature | Strip | Together
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Blocks in two columns on paper, read down the first and then the second; they may go over several pages."""
+
+    blocks: tuple[Block, ...]
+
+
+Block = Paragraph | Alert | Heading | Bullets | Table | Pairs | Blanks | Form | Signature | Strip | Together | Columns
 
 
 @dataclass(frozen=True, slots=True)

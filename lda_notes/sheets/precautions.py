@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -24,7 +24,13 @@ class Precaution:
     about: Steps
     basis: Stated
 
+    @property
+    def reassures(self) -> bool:
+        """Tell whether it only says that something need not be left out."""
+        return self.says.startswith(_NO_REASON)
 
+
+_NO_REASON: Final = "by itself no reason against"
 _HEPARIN: Final = ("no heparin in flush or lock, 0.9% sodium chloride or what is ordered instead", {"lock", "flushes"})
 _LABEL: Final = Citation("heparin-lock-label", "M-H")
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
@@ -62,12 +68,12 @@ _ALLERGIES: Final[Mapping[AllergenName, tuple[str, set[str], tuple[Citation, ...
         (Citation("heparin-lock-label", "R2"),),
     ),
     "shellfish": (
-        "by itself no reason against an iodine antiseptic",
+        f"{_NO_REASON} an iodine antiseptic",
         {"antisepsis"},
         (Citation("aaaai-iodine", "M-H"),),
     ),
     "contrast medium": (
-        "by itself no reason against an iodine antiseptic; tell imaging",
+        f"{_NO_REASON} an iodine antiseptic; tell imaging",
         {"antisepsis"},
         (Citation("aaaai-iodine", "M-H"),),
     ),
@@ -97,6 +103,17 @@ def precautions(patient: Patient) -> Iterator[Precaution]:
         says, about, cited = _HISTORY[condition]
         stated = Stated(f"H{_place(_HISTORY, condition)}", f"{condition[0].upper()}{condition[1:]}: {says}", cited)
         yield Precaution(condition, says, frozenset(about), stated)
+
+
+def merged(cares: Iterable[Precaution]) -> tuple[tuple[str, str, tuple[Stated, ...]], ...]:
+    """Return reasons, what they change and what that rests on; those that change the same are told together."""
+    by_words: dict[str, list[Precaution]] = {}
+    for care in cares:
+        by_words.setdefault(care.says, []).append(care)
+    return tuple(
+        (", ".join(care.reason for care in group), says, tuple(care.basis for care in group))
+        for says, group in by_words.items()
+    )
 
 
 def _place(table: Mapping[Any, object], name: str) -> int:

@@ -46,10 +46,38 @@ class References:
         """Return number, what is in force and its sources, for every basis named so far, in the order of numbers."""
         return tuple((key(basis), *self._told(basis)) for basis in sorted(self._named, key=_order))
 
+    def changed(self) -> tuple[str, ...]:
+        """Return each limit named so far that is not as published, behind its number."""
+        named = [basis for basis in sorted(self._named, key=_order) if isinstance(basis, str)]
+        return tuple(
+            f"[{key(name)}] {in_force(name, self._policy)}"
+            for name in named
+            if self._policy.rows[name].value != DEFAULT.rows[name].value
+        )
+
+    def sources(self) -> tuple[str, ...]:
+        """Return the sources of all that was named so far, by how well each is known, with their numbers."""
+        found: dict[str, dict[str, list[str]]] = {}
+        for basis in sorted(self._named, key=_order):
+            cited = self._policy.citations(basis) if isinstance(basis, str) else basis.citations
+            for source, known in (_parted(citation.text()) for citation in cited):
+                found.setdefault(known, {}).setdefault(source, []).append(key(basis))
+        return tuple(
+            f"{known[0].upper()}{known[1:]}: "
+            + "; ".join(f"{source} [{', '.join(dict.fromkeys(keys))}]".lstrip() for source, keys in told.items())
+            for known, told in found.items()
+        )
+
     def _told(self, basis: Basis) -> tuple[str, str]:
         if not isinstance(basis, str):
             return basis.says, "; ".join(cited.text() for cited in basis.citations)
         return in_force(basis, self._policy), "; ".join(cited.text() for cited in self._policy.citations(basis))
+
+
+def _parted(citation: str) -> tuple[str, str]:
+    """Return the source of a citation and the words that say how well it is known; for common practice these alone."""
+    source, bracket, known = citation.rpartition(" [")
+    return (source, known.removesuffix("]")) if bracket else ("", citation)
 
 
 def key(basis: Basis) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from lda_notes.problems import Path, Place
-from lda_notes.sheets.parts import Block, Paragraph, Sentence, Sheet, Together
+from lda_notes.sheets.parts import Block, Columns, Paragraph, Sentence, Sheet, Together
 
 
 def sentences(blocks: tuple[Block, ...]) -> Iterator[Sentence]:
@@ -14,7 +14,7 @@ def sentences(blocks: tuple[Block, ...]) -> Iterator[Sentence]:
         match block:
             case Paragraph():
                 yield from block.sentences
-            case Together():
+            case Together() | Columns():
                 yield from sentences(block.blocks)
             case _:
                 continue

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
 from types import SimpleNamespace
-from typing import Any, Final, Literal, get_args, get_origin
+from typing import Annotated, Any, Final, Literal, get_args, get_origin
 
 from lda_notes import need as asked
 from lda_notes.events import KINDS
@@ -43,9 +45,10 @@ _BY_NAME: Final = {"site.erythema_mm": "if there is redness"}
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """One blank: the need it is for, and how it is drawn."""
+    """One blank: the need it is for, the conditions under which it is filled in, and how it is drawn."""
 
     need: Need
+    conditions: tuple[str, ...]
     drawn: Blanks
 
 
@@ -56,7 +59,7 @@ def blanks(view: View, kind: str) -> tuple[Blank, ...]:
     """
     needs = [need for need in NEEDS[kind] if _comes_up(need, view)]
     parents = {need.path[:-1] for need in needs} | {need.path[:-2] for need in needs if need.path[-2:-1] == ("*",)}
-    return tuple(drawn for need in needs if (drawn := _blank(need, kind, need.path in parents)) is not None)
+    return tuple(drawn for need in needs if (drawn := _blank(need, kind, view, need.path in parents)) is not None)
 
 
 def _comes_up(need: Need, view: View) -> bool:
@@ -84,10 +87,10 @@ def _option_of_part(need: Need) -> str | None:
     return None
 
 
-def condition(need: Need, kind: str) -> str:
-    """Return when a fact of ``kind`` is asked for, in words, its part's conditions included; nothing when always."""
+def conditions(need: Need, kind: str) -> tuple[str, ...]:
+    """Return when a fact of ``kind`` is asked for, in words, its part's conditions first; nothing when always."""
     parts = [other for other in NEEDS[kind] if need.path[: len(other.path)] == other.path]
-    return ", ".join(dict.fromkeys(words for part in parts for words in _conditions(part)))
+    return tuple(dict.fromkeys(words for part in parts for words in _conditions(part)))
 
 
 def _conditions(need: Need) -> Iterator[str]:
@@ -99,7 +102,7 @@ def _conditions(need: Need) -> Iterator[str]:
             yield CONDITIONS.get(test, "if it applies")
 
 
-def _blank(need: Need, kind: str, parent: bool) -> Blank | None:
+def _blank(need: Need, kind: str, view: View, parent: bool) -> Blank | None:
     keys = tuple(key for key in need.path if key != "*")
     field = fields_at(KINDS[kind], keys[:-1]).get(keys[-1])
     choices = tuple(dict.fromkeys(_choices(field.annotation))) if field is not None else ()
@@ -107,8 +110,24 @@ def _blank(need: Need, kind: str, parent: bool) -> Blank | None:
         return None
     if not parent and (len(choices) > _MOST_CHOICES or all(choice.startswith("not ") for choice in choices)):
         choices = ()  # a line has room for the answer, and for why there is none
-    hints = [condition(need, kind), "recommended" if need.level == "recommended" else ""]
-    return Blank(need, Blanks(need.asks, ", ".join(hint for hint in hints if hint), choices))
+    if need.name == "septum":
+        choices = view.timeline.episode.port.septa
+    when = conditions(need, kind)
+    letters = _letters(field.annotation) if field is not None else _LONG
+    return Blank(need, when, Blanks(need.asks, ", ".join(when), choices, letters=letters))
+
+
+_LONG: Final = 26
+
+
+def _letters(annotation: Any) -> int:
+    """Return about how many letters an answer takes: a number few, a time more, words most."""
+    if isinstance(annotation, type):
+        return 8 if issubclass(annotation, int | Decimal) else 14 if issubclass(annotation, date) else _LONG
+    if get_origin(annotation) is Annotated:
+        return _letters(get_args(annotation)[0])
+    parts = [part for part in get_args(annotation) if part not in (type(None), NotAssessed, NotDone)]
+    return max(map(_letters, parts), default=_LONG)
 
 
 def _choices(annotation: Any) -> Iterator[str]:

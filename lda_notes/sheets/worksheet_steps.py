@@ -11,7 +11,7 @@ from lda_notes import amounts, due, phrasing
 from lda_notes.ages import years_old
 from lda_notes.policy import number
 from lda_notes.sheets.handoff_line import View
-from lda_notes.sheets.precautions import Precaution
+from lda_notes.sheets.precautions import Precaution, merged
 from lda_notes.sheets.references import Basis, Stated
 from lda_notes.sheets.worksheet_known import last_that_worked
 from lda_notes.sources import COMMON_PRACTICE, Citation
@@ -95,7 +95,8 @@ def no_heparin(view: View) -> bool:
 def cautions(view: View, kind: str, title: str, precautions: tuple[Precaution, ...]) -> tuple[Caution, ...]:
     """Return the cautions of one step of ``kind``: those of the patient's allergies first."""
     keys = {key for key, of in TITLES.items() if of == title}
-    own = [Caution(phrasing.capital(f"{p.reason}: {p.says}"), (p.basis,)) for p in precautions if keys & p.about]
+    here = merged(p for p in precautions if keys & p.about)
+    own = [Caution(phrasing.capital(f"{reasons}: {says}"), basis) for reasons, says, basis in here]
     return (*own, *_of_step(view, kind, title))
 
 

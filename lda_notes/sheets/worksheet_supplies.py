@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, assert_never
 
 from lda_notes.ages import months_old
+from lda_notes.policy import number
 from lda_notes.sheets import wording
 from lda_notes.sheets.handoff_line import View
 from lda_notes.sheets.references import Basis
@@ -67,7 +68,10 @@ def _needle(view: View, septum: str) -> Iterator[Supply]:
     size = f"; last time {wording.needle(found[0])}" if found else "; gauge and length: ______"
     power = view.timeline.episode.port.power
     rated = ", rated for power injection where that is planned" if power is not None and power.rated else ""
-    yield Supply(f"Non-coring needle with extension{rated}{size}", ("needle_gauge_min", "needle_gauge_max"))
+    least, most = (number(view.policy.value(f"needle_gauge_{end}")) for end in ("min", "max"))
+    usual = f", {least} to {most} gauge,"
+    said = f"Non-coring needle{usual} with extension{rated}{size}"
+    yield Supply(said, ("needle_gauge_min", "needle_gauge_max"))
     yield Supply("Needleless connector")
 
 

@@ -22,12 +22,20 @@ from typing import IO, Any, Final
 
 from lda_notes import __version__
 from lda_notes.problems import Failure
+from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.rows import rows
-from lda_notes.stream.run import Result, rare_collection
+from lda_notes.stream.run import Result
 from lda_notes.stream.tasks import Task, Work
 
-_PART: Final = 1 << 26
-"""Bytes of input in a part: large enough that what the engine spends on one does not count."""
+_LARGEST: Final = 1 << 26
+"""Most bytes of input in a part: what the engine spends on one does not count then, and a lost one is soon made."""
+
+_LEAST: Final = 1 << 20
+_PARTS: Final = 64
+"""Parts that a small input is cut into, so that all workers end at about the same time.
+
+Sizes follow from the input alone: a rerun on another number of workers cuts where the first run did.
+"""
 
 _BLOCK: Final = 1 << 20
 MANIFEST: Final = "manifest.json"
@@ -92,7 +100,7 @@ def _compression(address: str) -> str | None:
 
 
 def on_cluster(
-    files: list[str], task: Task, address: str, out: str, part_size: int = _PART, wait_s: float = 20
+    files: list[str], task: Task, address: str, out: str, part_size: int | None = None, wait_s: float = 20
 ) -> Made:
     """Do ``task`` for every row of ``files`` on the cluster at ``address``, into the folder ``out``.
 
@@ -110,10 +118,11 @@ def on_cluster(
         return _spread(client, files, task, out, part_size)
 
 
-def _spread(client: Any, files: list[str], task: Task, out: str, part_size: int) -> Made:
+def _spread(client: Any, files: list[str], task: Task, out: str, part_size: int | None) -> Made:
     packed, out = pickle.dumps(task), _where(out)
     sizes = {file: _size(_where(file)) for file in files}
-    cut = list(_cut(sizes, part_size))
+    size = part_size or min(max(sum(sizes.values()) // _PARTS, _LEAST), _LARGEST)
+    cut = list(_cut(sizes, size))
     counts = _gathered(client, client.map(_count, cut, pure=False, key=[f"count-{_run()}-{p.index}" for p in cut]))
     firsts: dict[str, int] = {}
     parts: list[_Part] = []
@@ -135,6 +144,7 @@ def _spread(client: Any, files: list[str], task: Task, out: str, part_size: int)
     total = Result()
     for receipt in receipts:
         total.add(tuple(receipt["counts"].items()))
+    _clear(out, {name for part in parts for name in (_name(part.index), _receipt_name(part.index))})
     _put(out, MANIFEST, json.dumps({"version": 1, "counts": total.counts, "parts": receipts}, indent=1).encode())
     said = "".join(receipt["said"] for receipt in receipts)
     return Made(len(parts), len(parts) - len(todo), total.counts, said)
@@ -267,12 +277,24 @@ def _make(part: _Part, key: str, task: bytes, out: str) -> dict[str, Any]:
         "counts": total.counts,
         "said": "".join(said),
     }
-    _put(out, f"{_name(part.index)}.receipt.json", json.dumps(receipt).encode())
+    _put(out, _receipt_name(part.index), json.dumps(receipt).encode())
     return receipt
 
 
 def _name(index: int) -> str:
     return f"part-{index:06}.ndjson"
+
+
+def _receipt_name(index: int) -> str:
+    return f"{_name(index)}.receipt.json"
+
+
+def _clear(out: str, kept: set[str]) -> None:
+    """Take out parts of an earlier run that cut its input otherwise: with them, records would stand twice."""
+    fs, folder = _fs(out)
+    for path in fs.glob(f"{folder}/part-*.ndjson*"):
+        if path.rpartition("/")[2] not in kept:
+            fs.rm_file(path)
 
 
 class _whole:  # noqa: N801 -- used as a function
@@ -318,7 +340,7 @@ def _receipt(out: str, index: int, key: str) -> dict[str, Any] | None:
     """Return the receipt of a part that is there as its receipt says; None when it must be made."""
     fs, folder = _fs(out)
     try:
-        receipt: dict[str, Any] = json.loads(fs.cat_file(f"{folder}/{_name(index)}.receipt.json"))
+        receipt: dict[str, Any] = json.loads(fs.cat_file(f"{folder}/{_receipt_name(index)}"))
         if receipt["made_from"] != key:
             return None
         digest = hashlib.sha256()

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from lda_notes.stream.rows import STANDARD_INPUT, is_packed
+from lda_notes.stream.names import STANDARD_INPUT, is_packed
 
 _EVERY_S: Final = 0.5
 

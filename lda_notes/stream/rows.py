@@ -10,15 +10,9 @@ from pathlib import Path
 from typing import IO, Any, Final, NamedTuple, cast
 
 from lda_notes.problems import Failure
+from lda_notes.stream.names import STANDARD_INPUT
 from lda_notes.syntax.faults import MAX_BYTES
 
-ENDINGS: Final = (".ndjson", ".jsonl")
-"""How files of rows are called, before any ending of compression."""
-
-PACKED: Final = (".gz", ".zst")
-"""Endings of compression: gzip (RFC 1952) and Zstandard (RFC 8878)."""
-
-STANDARD_INPUT: Final = Path("-")
 _BOM: Final = b"\xef\xbb\xbf"
 _BLOCK: Final = 1 << 20
 
@@ -32,21 +26,6 @@ class Row(NamedTuple):
     number: int
     raw: bytes
     too_long: bool = False
-
-
-def is_rows(path: Path) -> bool:
-    """Tell whether a file holds one record to a row, by its name; ``-`` is standard input."""
-    return path == STANDARD_INPUT or _bare(path).endswith(ENDINGS)
-
-
-def is_packed(path: Path) -> bool:
-    """Tell whether a file is compressed, by its name."""
-    return path.suffix.lower() in PACKED
-
-
-def _bare(path: Path) -> str:
-    name = path.name.lower()
-    return name.removesuffix(path.suffix.lower()) if is_packed(path) else name
 
 
 def open_rows(path: Path) -> IO[bytes]:
@@ -172,25 +151,3 @@ def _take(file: IO[bytes], size: int, into: IO[bytes] | None) -> tuple[int, int]
         if into is not None:
             into.write(block)
     return count + (not ended), length  # the last row of a file may lack its end
-
-
-def row_files(paths: tuple[Path, ...]) -> list[Path]:
-    """Return the files of rows that ``paths`` name, those of folders in order of name; empty when there are none.
-
-    Raises `Failure` where files of rows and records in files of their own stand side by side: one run reads either.
-    """
-    from lda_notes.pipeline import record_files
-
-    found: list[Path] = []
-    others: list[Path] = []
-    for path in paths:
-        if path != STANDARD_INPUT and path.is_dir():
-            found += sorted(one for one in path.iterdir() if is_rows(one) and one.is_file())
-            others += list(record_files((path,)))
-        else:
-            (found if is_rows(path) else others).append(path)
-    if found and others:
-        raise Failure(
-            f"{found[0]} holds one record to a row and {others[0]} is one record; give the two kinds in two runs"
-        )
-    return list(dict.fromkeys(found))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import signal
 import threading
 import zlib
@@ -14,6 +13,7 @@ from types import FrameType
 from typing import IO, Final
 
 from lda_notes.problems import Failure
+from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.progress import Progress
 from lda_notes.stream.rows import Row, open_rows, rows
 from lda_notes.stream.tasks import Task
@@ -71,20 +71,6 @@ def stoppable() -> Iterator[Stop]:
         yield stop
     finally:
         signal.signal(signal.SIGINT, before)
-
-
-@contextmanager
-def rare_collection() -> Iterator[None]:
-    """Look for circular garbage rarely: a record leaves next to none, and every look walks all that was imported."""
-    before = gc.get_threshold()
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(50_000, 20, 100)
-    try:
-        yield
-    finally:
-        gc.set_threshold(*before)
-        gc.unfreeze()
 
 
 def read_on(file: IO[bytes], name: str, first: int = 1) -> Iterator[Row]:

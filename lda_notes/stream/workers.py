@@ -23,8 +23,10 @@ from pathlib import Path
 from typing import IO, Any, Final
 
 from lda_notes.problems import Failure
-from lda_notes.stream.rows import STANDARD_INPUT, Part, is_packed, open_rows, parts, rows, spooled
-from lda_notes.stream.run import UNREADABLE, Ends, Result, cut_off, rare_collection, stoppable
+from lda_notes.stream.garbage import rare_collection
+from lda_notes.stream.names import STANDARD_INPUT, is_packed
+from lda_notes.stream.rows import Part, open_rows, parts, rows, spooled
+from lda_notes.stream.run import UNREADABLE, Ends, Result, cut_off, stoppable
 from lda_notes.stream.tasks import Task
 
 _PART: Final = 1 << 22

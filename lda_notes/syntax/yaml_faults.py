@@ -57,6 +57,16 @@ TAB: Final = Refusal(
     "A tab is used for indentation, where YAML takes only spaces.",
     "Replace the tab with as many spaces as the rows around it have.",
 )
+NUMBER_SIGN: Final = Refusal(
+    "yaml-number-sign",
+    "From this number sign on the row is a remark to YAML and is not read as part of the value.",
+    "Put the value in quotes if the text belongs to it; if it is a remark, put a space after the number sign.",
+)
+TYPOGRAPHIC: Final = Refusal(
+    "typographic-quotes",
+    "The value stands in typographic quotation marks, as word processors make them; straight ones were expected.",
+    "Type the quotation marks again as straight ones, in a plain text editor.",
+)
 NO_SPACE: Final = Refusal(
     "yaml-syntax",
     "There is no space after the colon; one was expected between a name and its value.",
@@ -157,6 +167,7 @@ _AT_PROBLEM: Final = (
     ("", "node content", _NO_VALUE),
 )
 _SIGNS: Final = {"@": "an at sign", "`": "a backquote", "%": "a percent sign", "\t": "a tab"}
+_CURVED_START: Final = re.compile("(?:^|:|-)\\s+([“”„‟‘’‚‛])")
 _GLUED: Final = re.compile(r"[\s-]*[^\s:#'\"\[{][^\s:]*(:)\S")
 
 
@@ -213,6 +224,8 @@ def _explain(context: str, problem: str, began: int, at: int, text: Text) -> tup
 def _stray_colon(at: int, text: Text) -> tuple[int, Refusal]:
     """A colon after what is a value already: twice in a row, indented too far, or the row above lacks a space."""
     start, row = text.row_at(at)
+    if curved := _CURVED_START.search(row[: at - start]):
+        return start + curved.start(1), TYPOGRAPHIC
     if re.search(r":\s", row[: at - start]):
         return at, Refusal("yaml-syntax", *_SECOND_COLON)
     above_start, above = text.row_at(len(text.clean[:start].rstrip()))

@@ -28,8 +28,13 @@ from lda_notes.syntax.text import HIDDEN, Faults, Text, decode, hidden_fault, wi
 from lda_notes.syntax.tree import Parsed, Stopped, Tree
 
 _NUMBER_START: Final = frozenset("+-.0123456789")
-_SPECIAL_START: Final = frozenset(["", "~", *"nNtTfF", *_NUMBER_START])
+_TYPOGRAPHIC: Final = frozenset("“”„‟‘’‚‛")
+_SPECIAL_START: Final = frozenset(["", "~", *"nNtTfF", *_NUMBER_START, *_TYPOGRAPHIC])
 """How an unquoted scalar starts that may be something other than text."""
+
+_SIGN: Final = re.compile(r"[ \t]#(?=\w)")
+_SWALLOWED: Final = re.compile(r"[ \t]+#(?=\w)")
+"""What ends a value that goes on, such as "bag #2": a remark to YAML, which nobody meant."""
 
 _TEXT_TAG: Final = "tag:yaml.org,2002:str"
 _ADORNMENT: Final = re.compile(r"[&!](?<!\w[&!])")
@@ -85,9 +90,12 @@ class _Composer(Tree):
     def __init__(self, text: Text, faults: Faults) -> None:
         super().__init__(text, faults)
         self.last = 0
+        self.signed = False
         # Most files have nothing that could be an anchor or a tag, and then no event is asked about them.
         maybe = "&" in text.clean or "!" in text.clean
         self.adorned = maybe and _ADORNMENT.search(text.clean) is not None
+        if "#" in text.clean and _SIGN.search(text.clean) is not None:
+            self.adorned = self.signed = True
         self.get_event = PARSER(text.clean).get_event
 
     def document(self) -> dict[str, Any] | None:
@@ -169,6 +177,8 @@ class _Composer(Tree):
             return None
         text_meant = self.adorned and self.adornment(event, spot)
         if kind is ScalarEvent:
+            if self.signed:
+                self.swallowed(event)
             value: str = event.value
             if event.style:
                 return value if value.isprintable() or event.style != '"' else self.revealed(event)
@@ -186,9 +196,20 @@ class _Composer(Tree):
             self.faults.add(spot, *sentences.TAG)
         return text_meant
 
+    def swallowed(self, event: Any) -> None:
+        """A fault where the text of a value in one row goes on after a number sign, which ends it."""
+        clean, end = self.text.clean, event.end_mark.index
+        while end > event.start_mark.index and clean[end - 1] in " \t":
+            end -= 1
+        found = _SWALLOWED.match(clean, end) if event.style not in ("|", ">") else None
+        if found is not None:
+            self.faults.add(found.end() - 1, *sentences.NUMBER_SIGN)
+
     def plain(self, value: str, path: Path, key: str | int, spot: int) -> Any:
         """What an unquoted scalar says."""
         if value[:1] not in _NUMBER_START:
+            if len(value) > 1 and value[0] in _TYPOGRAPHIC and value[-1] in _TYPOGRAPHIC:
+                self.faults.add(spot, *sentences.TYPOGRAPHIC)
             return WORDS.get(value, value)
         read = number(value)
         if read is None:

@@ -18,8 +18,8 @@ from lda_notes.fhir.config import DEFAULT as CONFIG
 from lda_notes.fhir.elements import to_json
 from lda_notes.fhir.verify import verify
 from lda_notes.policy import DEFAULT
+from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.rows import Row, rows
-from lda_notes.stream.run import rare_collection
 from lda_notes.stream.tasks import Bundle, Rules, read, said_of
 from tests.benchmarks.episodes import ASOF, FAULTY_EVERY, row
 from tests.benchmarks.measure import Bench, Figure, seconds

@@ -181,3 +181,15 @@ def test_a_correction_from_a_script(run: Run, ward: Path) -> None:
 def test_an_entry_that_is_not_there(run: Run, event: str, says: str) -> None:
     ran = run("amend", "episode.yaml", event)
     assert ran.code == 2 and says in ran.err
+
+
+def test_without_a_name_the_entries_are_listed(run: Run) -> None:
+    ran = run("amend", "episode.yaml")
+    assert ran.code == 2 and "access-1: access of 4 May 2026, 16:20, by Marisol Tamm" in ran.err
+    assert ran.err.index("access-1:") < ran.err.index("check-13:"), "in the order in which it happened"
+    assert "name the entry that is to be corrected, after the file" in ran.err
+
+
+def test_the_patient_stands_above_a_correction(run: Run) -> None:
+    ran = run("amend", "episode.yaml", "access-1", typed="")
+    assert ran.err.startswith("Correction: Quillfeather, Odessa, born 19 May 1968, LB-000101\n")

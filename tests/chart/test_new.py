@@ -9,11 +9,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk import DEMO, Run, demo_until
+from desk import DEMO, Run, answered, demo_until
 
 from lda_notes import pipeline
 from lda_notes import record as records
-from lda_notes.chart import from_bundle
+from lda_notes.chart import from_bundle, papers
+from lda_notes.chart.beginning import NewRecord
+from lda_notes.chart.heard import Unclear, Value
+from lda_notes.chart.talk import Talk
 from lda_notes.fhir.book import Options
 from lda_notes.fhir.bundle import bundles
 from lda_notes.fhir.config import Config
@@ -81,14 +84,16 @@ def test_faults_are_said_at_once(run: Run, ward: Path) -> None:
     ran = run("new", "tobias.yaml", *SECOND, typed="\n".join(typed) + "\n")
     assert ran.code == 130 and not (ward / "tobias.yaml").exists()
     assert "2079-03-04 has not come yet." in ran.err
-    assert "Type n for none, or numbers or names with commas between them" in ran.err
+    assert '"x" is not in the list. Numbers or names, with commas between; for another, type 14' in " ".join(
+        ran.err.split()
+    )
     assert "NOT RECORDED" not in ran.err and "not recorded for" not in ran.err, "what is still asked is no news"
 
 
 def test_an_unknown_time_zone_is_refused(run: Run) -> None:
     typed = [*TYPED[:11], "Nowhere/Else", "America/Chicago"]
     ran = run("new", "tobias.yaml", *SECOND, typed="\n".join(typed) + "\n")
-    assert "expected a time zone such as America/Chicago" in " ".join(ran.err.split()) or "a time zone" in ran.err
+    assert "That is no time zone. Type a large city that has the same time" in ran.err
 
 
 def context(raw: bytes = b"") -> dict[str, Any]:
@@ -195,3 +200,63 @@ def test_two_ports_are_told(tmp_path: Path) -> None:
 
 def test_the_demo_is_still_what_these_tests_take_it_for() -> None:
     assert demo_until("access-1").endswith(b"events: []\n")
+
+
+@pytest.mark.parametrize(
+    ("read", "typed", "value"),
+    [
+        (papers.zone, "chicago", "America/Chicago"),
+        (papers.zone, "new york", "America/New_York"),
+        (papers.zone, "America/Chicago", "America/Chicago"),
+        (papers.zone, "america/argentina/ushuaia", "America/Argentina/Ushuaia"),
+        (papers.zone, "UTC", "UTC"),
+        (papers.issuer, "https://records.example/mrn", "https://records.example/mrn"),
+        (papers.issuer, "urn:oid:2.16.840.1", "urn:oid:2.16.840.1"),
+        (papers.issuer, "2.16.840.1.113883", "urn:oid:2.16.840.1.113883"),
+        (papers.issuer, "L\u00e4ntern Bay Hospital", "https://lantern-bay-hospital.invalid/record-number"),
+        (papers.septa, "1", ["single"]),
+        (papers.septa, "single", ["single"]),
+        (papers.septa, "medial and lateral", ["medial", "lateral"]),
+        (papers.septa, "medial,lateral", ["medial", "lateral"]),
+    ],
+)
+def test_papers_are_read_in_the_words_that_stand_there(read: papers.Read, typed: str, value: Any) -> None:
+    found = read(typed)
+    assert isinstance(found, Value) and found.value == value
+
+
+@pytest.mark.parametrize(
+    ("read", "typed", "says"),
+    [
+        (papers.zone, "nowhere", "no time zone"),
+        (papers.zone, "", "no time zone"),
+        (papers.issuer, "1961-03-12", "Type the name of the hospital"),
+        (papers.issuer, "   ", "Type the name of the hospital"),
+        (papers.septa, "2", "their names, such as medial, lateral"),
+        (papers.septa, "1, 2", "their names"),
+        (papers.septa, "a, b, c", "their names"),
+    ],
+)
+def test_papers_that_are_not_understood_say_what_is_expected(read: papers.Read, typed: str, says: str) -> None:
+    found = read(typed)
+    assert isinstance(found, Unclear) and says in found.sentence
+
+
+def test_what_happened_with_one_substance_is_never_offered_for_another() -> None:
+    subject = NewRecord("a", DEFAULT, lambda: datetime(2031, 3, 4, 15, 30, tzinfo=UTC))
+    talk, _ = answered(Talk(subject), "Marrowby", "Tansy", "LB-1", "Lantern Bay", "1961-03-12", "heparin", "hives")
+    back, _ = answered(talk, "<", "<", "14,6", "peanut")
+    assert back.question is not None and back.question.asks == "What happened with peanut?"
+    assert back.question.default is not None and back.question.default.said == "left open"
+    same, _ = answered(talk, "<", "<", "heparin")
+    assert same.question is not None and same.question.default is not None
+    assert same.question.default.said == "hives", "the same list again: what was said still stands"
+
+
+def test_the_machine_that_keeps_universal_time_is_no_place(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TZ", "Etc/UTC")
+    (Path.cwd() / "episode.yaml").unlink()
+    typed = ["Marrowby", "Tansy", "LB-1", "Lantern Bay", "1961-03-12", "n", "", "", "Lantern Bay", "", "chicago"]
+    ran = run("new", "b.yaml", typed="\n".join(typed) + "\n")
+    assert "Enter: Etc/UTC" not in ran.err and "This has to be said." in ran.err
+    assert "Time zone: America/Chicago." in ran.err

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from lda_notes.append_text import with_event
 from lda_notes.chart import paths
 from lda_notes.chart.agenda import NEVER_BY_DEFAULT
+from lda_notes.chart.heard import Heard
 from lda_notes.chart.question import Question
 from lda_notes.chart.subject import EventSubject
 from lda_notes.chart.talk import COMMANDS, Talk, explanation
@@ -358,7 +359,7 @@ def test_a_value_that_the_record_cannot_hold_is_refused(access: Talk) -> None:
 
 def test_a_reason_is_kept_as_not_assessed_or_not_done(access: Talk) -> None:
     talk, says = answered(access, "-15m", "- patient asleep")
-    assert says[-1].text == "Patient identifiers checked: not assessed: patient asleep."
+    assert says[-1].text == "Identity: not assessed: patient asleep."
     assert talk.facts["identifiers_checked"] == {"not_assessed": "patient asleep"}
     talk, _ = answered(talk, "y", "", "reason here", "- site covered by a wound dressing")
     assert talk.facts["site"] == {"not_assessed": "site covered by a wound dressing"}
@@ -376,8 +377,9 @@ def test_a_dash_without_a_reason_asks_for_one(access: Talk) -> None:
 
 def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> None:
     talk, says = answered(access, "-15m", ".")
-    assert says[-1].text == "Patient identifiers checked: left open."
-    assert "identifiers_checked" not in talk.facts and name(talk) == "allergies_checked"
+    assert says[-1].text == "Identity: left open."
+    assert not {"identifiers_checked", "allergies_checked"} & talk.facts.keys()
+    assert name(talk) == "order", "what was left open together is not asked again one by one"
     about = talk.subject
     assert isinstance(about, EventSubject)
     assert "patient-identifiers-not-recorded" in {finding.rule for finding in about.findings(talk.facts)}
@@ -385,7 +387,7 @@ def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> Non
 
 def test_enter_is_refused_where_it_has_to_be_said(access: Talk) -> None:
     talk, says = answered(access, "-15m", "")
-    assert "This has to be said." in says[-1].text and name(talk) == "identifiers_checked"
+    assert "This has to be said." in says[-1].text and name(talk) == "identity"
 
 
 def test_back_and_on_again(access: Talk) -> None:
@@ -415,7 +417,7 @@ def test_a_fact_is_added_by_a_word(access: Talk) -> None:
     talk, _ = answered(access, "-15m", "+ remarks")
     assert name(talk) == "remarks"
     talk, says = answered(talk, "patient hard of hearing")
-    assert talk.facts["remarks"] == "patient hard of hearing" and name(talk) == "identifiers_checked"
+    assert talk.facts["remarks"] == "patient hard of hearing" and name(talk) == "identity"
     talk, says = answered(talk, "+ lot")
     assert says[-1].tone == "fault" and says[-1].text.startswith("That could be ")
     talk, says = answered(talk, "= needle.gauge 20", "= antisepsis.agent iodine tincture", "+ lot")
@@ -425,7 +427,7 @@ def test_a_fact_is_added_by_a_word(access: Talk) -> None:
     talk, _ = answered(talk, "+ verifier", "Ilse Novak, RN, LBN-9")
     assert talk.facts["verified_by"] == {"name": "Ilse Novak", "credential": "RN", "id": "LBN-9"}
     talk, _ = answered(talk, "+ needle.lot", "<")
-    assert name(talk) == "identifiers_checked", "going back from an added fact leaves it out"
+    assert name(talk) == "identity", "going back from an added fact leaves it out"
 
 
 def test_another_flush_and_another_problem_are_asked_in_full(access: Talk) -> None:
@@ -524,3 +526,132 @@ def test_whatever_is_typed_is_answered_and_what_is_kept_fits_the_record(kind: st
     entry = about.finished(talk.facts, about.now())
     if about.scene(talk.facts).event is not None:
         assert KINDS[kind].model_validate_json(json.dumps(entry)).id == about.entry_id
+
+
+# -- whose port it is --
+
+
+def test_identity_and_allergies_are_compared_with_the_record_in_sight() -> None:
+    talk, _ = answered(Talk(subject(demo_until("access-2"), "access", SECOND)), "-15m")
+    assert talk.question is not None and talk.question.default is None, "Enter never says who the patient is"
+    written_out = talk.question.options[0].words
+    assert written_out == "name and birth date agree: Quillfeather, Odessa, 19 May 1968; allergies checked: none known"
+    talk, _ = answered(talk, "a")
+    assert talk.facts["identifiers_checked"] == ["name", "birth date"] and talk.facts["allergies_checked"] is True
+
+
+def test_without_a_birth_date_the_record_number_is_compared_and_unknown_allergies_are_asked() -> None:
+    raw = demo_until("access-2").decode()
+    cut = "".join(row for row in raw.splitlines(True) if not row.lstrip().startswith(("birth_date:", "allergies:")))
+    talk, _ = answered(Talk(subject(cut.encode(), "access", SECOND)), "-15m")
+    assert talk.question is not None
+    assert talk.question.options[0].words == "name and record number agree: Quillfeather, Odessa, LB-000101"
+    talk, _ = answered(talk, "a")
+    assert talk.facts["identifiers_checked"] == ["name", "record number"] and name(talk) == "allergies_checked"
+
+
+def test_an_allergy_that_is_not_in_the_list_is_called_by_its_own_name() -> None:
+    raw = demo_until("access-2").decode()
+    named = "allergies: [{to: other, detail: peanut, reaction: hives}, {to: heparin}]"
+    raw = raw.replace("allergies: []", named)
+    talk, _ = answered(Talk(subject(raw.encode(), "access", SECOND)), "-15m")
+    assert talk.question is not None
+    assert talk.question.options[0].words.endswith("allergies checked: PEANUT (hives), HEPARIN")
+
+
+# -- what must not be waved through --
+
+
+def test_on_hold_no_letter_says_that_the_line_was_flushed_or_locked_as_usual(access: Talk) -> None:
+    talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:], "n", "12")
+    assert talk.question is not None and talk.question.asks == "The line is on hold: was it flushed even so?"
+    assert [option.key for option in talk.question.options] == ["h", "e"]
+    talk, _ = answered(talk, "h", "15")
+    assert talk.facts["flushes"] == {"not_done": "line on hold"}
+    assert talk.question is not None and talk.question.asks == "The line is on hold: was it locked even so?"
+    assert "a" not in {option.key for option in talk.question.options}
+    talk, _ = answered(talk, "h")
+    assert talk.facts["lock"] == {"not_done": "line on hold"}
+
+
+def test_on_hold_a_flush_that_was_given_is_asked_fact_by_fact(access: Talk) -> None:
+    talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:], "n", "12", "e")
+    assert name(talk) == "hub_scrub_s" and "flushes" not in talk.facts
+    talk, _ = answered(talk, "15")
+    assert name(talk).startswith("flushes.0.")
+
+
+def test_a_thrombolytic_is_never_offered_the_order_of_other_work() -> None:
+    about = subject(demo_until("check-6"), "patency treatment", "2026-05-07T12:00-05:00")
+    talk, _ = answered(Talk(about), "-5m", "1", "a")
+    assert name(talk) == "order" and talk.question is not None and talk.question.default is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "mm"),
+    [
+        ("20 19", 19),
+        ("20G x 19mm", 19),
+        ("20 3/4 in", 19),
+        ('20g 3/4"', 19),
+        ("19 ga 1 1/4 inch", 32),
+        ("22 0.75in", 19),
+        ("22 1 in", 25),
+    ],
+)
+def test_a_needle_is_said_as_its_label_says_it(access: Talk, typed: str, mm: int) -> None:
+    talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:11])
+    assert name(talk) == "needle" and talk.question is not None
+    read = talk.question.read(typed, talk.subject.frame(talk.facts, "needle"))
+    assert isinstance(read, Heard) and dict(read.facts)["needle", "length_mm"] == mm
+
+
+def test_a_needle_without_a_unit_in_inches_is_not_guessed(access: Talk) -> None:
+    talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:11])
+    for typed in ("20 3/4", "20", "20 0", "20 0 in", "20 11/4 in", "20 1/0 in"):
+        _, says = answered(talk, typed)
+        assert says[-1].tone == "fault", typed
+
+
+def test_a_patency_check_without_a_dwelling_dose_offers_those_on_record_and_names_none_that_is_not() -> None:
+    talk, _ = answered(Talk(subject(demo_until("check-6"), "patency check", "2026-05-07T12:00-05:00")), "-5m")
+    assert name(talk) == "treatment"
+    for typed in ("treatment-1", "1", "x"):
+        _, says = answered(talk, typed)
+        assert says[-1].text == "No thrombolytic is on record for this port by then; chart it first, as a treatment."
+    dose = {"id": "treatment-1", "kind": "patency treatment", "at": "2026-05-07T10:00-05:00", "drug": "alteplase"}
+    done = {
+        "id": "look-1",
+        "kind": "patency check",
+        "at": "2026-05-07T10:40-05:00",
+        "treatment": "treatment-1",
+        "blood_return": "present",
+    }
+    raw = with_event(with_event(demo_until("check-6"), dose, False), done, False)
+    talk, _ = answered(Talk(subject(raw, "patency check", "2026-05-07T12:00-05:00")), "-5m")
+    assert talk.question is not None and talk.question.options[0].words == "alteplase of 7 May 2026, 10:00"
+    talk, _ = answered(talk, "1")
+    assert talk.facts["treatment"] == "treatment-1"
+
+
+def test_a_time_of_yesterday_typed_after_midnight_is_asked_about() -> None:
+    about = subject(demo_until("check-1"), "line check", "2026-05-05T00:05-05:00")
+    _, says = answered(Talk(about), "2355")
+    assert "5 May 2026, 23:55 has not come yet" in says[-1].text and "Was it yesterday 2355?" in says[-1].text
+    talk, _ = answered(Talk(about), "2355", "yesterday 2355")
+    assert talk.facts["at"] == "2026-05-04T23:55-05:00"
+
+
+def test_the_name_of_an_entry_is_not_set(access: Talk) -> None:
+    for typed in ("= id zz", "= kind access"):
+        _, says = answered(access, "-15m", typed)
+        assert says[-1].tone == "fault" and "of an entry is not set here" in says[-1].text
+
+
+def test_a_flush_that_found_no_blood_is_not_said_to_be_given_by_one_letter() -> None:
+    about = subject(demo_until("check-6"), "flush", "2026-05-07T12:00-05:00")
+    talk, _ = answered(Talk(about), "-5m", "a", "", "weekly care", "a", "n", "12")
+    assert name(talk) == "flush" and talk.question is not None
+    assert [option.key for option in talk.question.options] == ["h", "e"]
+    talk, _ = answered(talk, "h")
+    assert talk.facts["flushes"] == {"not_done": "line on hold"}

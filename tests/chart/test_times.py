@@ -147,3 +147,11 @@ def test_the_sentence_on_how_to_type_a_time_is_true() -> None:
         assert isinstance(read(example, frame()), datetime), example
     for example in times.HINT.removeprefix("such as ").split(", "):
         assert isinstance(read(example, frame()), datetime), example
+
+
+@pytest.mark.parametrize("typed", ["9999-12-31 23:59", "0001-01-01 00:00", "9999-12-31 23:59 -06:00"])
+def test_the_ends_of_the_calendar_are_refused_in_words(typed: str) -> None:
+    for zone in ("America/Chicago", "Pacific/Auckland"):
+        now = datetime.fromisoformat("2026-05-07T12:00-05:00")
+        found = read(typed, Frame(now, ZoneInfo(zone), now))
+        assert isinstance(found, Unclear) and found.sentence == "That lies beyond the calendar."

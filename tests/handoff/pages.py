@@ -68,7 +68,7 @@ def html_to_pdf(path: Path) -> Path:
 
 def read_pdf(path: Path) -> Pages:
     boxes = path.with_suffix(".xml")
-    run(["pdftotext", "-bbox", path.name, boxes.name], path.parent)
+    run(["pdftotext", "-raw", "-bbox", path.name, boxes.name], path.parent)
     tree = ElementTree.fromstring(re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "", boxes.read_text("utf-8")))
     pages = tree.findall(".//{*}page")
     words = tuple(

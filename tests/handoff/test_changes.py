@@ -98,7 +98,7 @@ def test_a_hold_changes_the_rows_that_speak_of_it_and_no_others() -> None:
         assert any(row.startswith(start) for row in come), start
         assert not any(row.startswith(start) for row in gone), start
     assert any(row.startswith("Situation: Line out of use: no blood return.") for row in come)
-    kept = [row for row in text(BASE) if row.startswith(("Needle change", "Dressing change", "Look at", "Amounts"))]
+    kept = [row for row in text(BASE) if row.startswith(("Needle change", "Dressing change", "Line check", "Amounts"))]
     assert len(kept) == 4
     assert set(kept) & gone == set()
 

@@ -46,7 +46,9 @@ def test_a_demo_at_each_of_its_moments(demo: Path) -> None:
         found = handoff([Source(demo.name, judged.timeline, judged.findings, record.unread)], DEFAULT, asof)
         text = render(sheet(found), "text", 4000).decode()
         assert [hit for row in text.splitlines() for hit in unsafe_forms(ours(row))] == [], asof
-        assert values(found)["patients"][0]["record"] == judged.timeline.episode.id
+        document = values(found)
+        (listed,) = [*document["patients"], *document["left_the_facility"]]
+        assert listed["record"] == judged.timeline.episode.id
         (patient,) = found.patients
         for line in patient.lines:
             assert line.status == "no port" or patient.left or line.actions, f"{asof}: nothing is due for {line.septum}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from made_records import HEPARIN, event, needle_event, record, unit_of_patients
@@ -14,7 +15,7 @@ from ward import ASOF, handed, source, ward
 from lda_notes.render import Paper, render
 from lda_notes.sheets.handoff import sheet
 from lda_notes.sheets.handoff_line import View
-from lda_notes.sheets.parts import Sheet, Table
+from lda_notes.sheets.parts import Block, Columns, Form, Sheet, Table
 from lda_notes.sheets.wording import Wording
 from lda_notes.sheets.worksheet import sheet as worksheet
 
@@ -169,13 +170,97 @@ def test_the_checker_finds_no_violation(kind: str, tmp_path: Path) -> None:
     assert [(one["id"], one["help"], one["nodes"][0]["html"][:200]) for one in found] == []
 
 
-def bedside(kind: str) -> Sheet:
-    made = record(needle_event("2031-03-03 09:00", lock=HEPARIN), event("line check", "2031-03-04 09:00"), number=5)
-    made["patient"]["allergies"] = [{"to": "chlorhexidine"}]
+def bedside(kind: str, awkward: bool = False) -> Sheet:
+    made = (
+        awkward_record()
+        if awkward
+        else record(needle_event("2031-03-03 09:00", lock=HEPARIN), event("line check", "2031-03-04 09:00"), number=5)
+    )
+    if not awkward:
+        made["patient"]["allergies"] = [{"to": "chlorhexidine"}]
     (patient,) = handed([made]).patients
     timeline = source(made).timeline
     view = View(timeline, handed([made]).policy, Wording(patient.wording.zone, ASOF), ASOF, ASOF)
-    return worksheet(view, kind, "single")  # type: ignore[arg-type]
+    return worksheet(view, kind, timeline.episode.port.septa[0])  # type: ignore[arg-type]
+
+
+def awkward_record() -> dict[str, Any]:
+    """Return a patient of whom much is to be said: allergies, a condition, two septa, more trouble than is listed."""
+    looks = [
+        event(
+            "line check",
+            f"2031-03-0{day} 09:00",
+            blood_return="sluggish",
+            dressing_found=["damp", "loose"],
+            problems=[{"what": "catheter looks kinked when the arm is lifted over the head"}],
+        )
+        for day in (1, 2, 3, 4)
+    ]
+    needle = {"gauge": 20, "length_mm": 19, "non_coring": True, "set_volume_ml": 0.4, "connector_volume_ml": 0.2}
+    held = event("line check", "2031-03-05 06:00", blood_return="none")
+    made = record(needle_event("2031-02-28 09:00", attempts=2, needle=needle), *looks, held, number=3)
+    names = ("chlorhexidine", "adhesive", "latex", "heparin")
+    made["patient"].update(
+        allergies=[{"to": name, "reaction": "hives"} for name in names], history=["heparin-induced thrombocytopenia"]
+    )
+    made["port"].update(catheter_volume_ml=0.9, septa=["medial", "lateral"], power={"rated": True})
+    made["events"] = [{**one, "septum": "medial"} for one in made["events"]]
+    return made
+
+
+SHEETS = [
+    (form, kind, awkward, paper)
+    for form in ("docx", "html")
+    for kind, awkward in (("access", False), ("access", True), ("de-access", True), ("dressing change", True))
+    for paper in PAPERS
+]
+
+
+@pytest.fixture(scope="module")
+def worksheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str, bool, str], tuple[Sheet, Pages]]:
+    folder = tmp_path_factory.mktemp("worksheets")
+    paths = {}
+    for number, (form, kind, awkward, paper) in enumerate(SHEETS):
+        path = folder / f"sheet-{number}.{form}"
+        path.write_bytes(render(bedside(kind, awkward), form, paper=paper))  # type: ignore[arg-type]
+        paths[form, kind, awkward, paper] = path
+    docx_to_pdf([path for path in paths.values() if path.suffix == ".docx"])
+    return {
+        case: (
+            bedside(case[1], case[2]),
+            read_pdf(path.with_suffix(".pdf") if path.suffix == ".docx" else html_to_pdf(path)),
+        )
+        for case, path in paths.items()
+    }
+
+
+@pytest.mark.parametrize("case", SHEETS, ids=lambda case: "-".join(map(str, case)))
+def test_a_worksheet_is_one_leaf_of_paper(
+    worksheets: dict[tuple[str, str, bool, str], tuple[Sheet, Pages]], case: tuple[str, str, bool, str]
+) -> None:
+    """Front and back, every blank on it, legible, and the head of the second page says whose it is."""
+    made, pages = worksheets[case]
+    assert pages.count <= 2
+    told = squeezed(" ".join(word.text for word in pages.words))
+    blanks = [blank for block in in_columns(made) if isinstance(block, Form) for blank in block.blanks]
+    assert len(blanks) > 25
+    for blank in blanks:
+        assert squeezed(blank.label) in told, blank.label
+        assert all(squeezed(choice) in told for choice in blank.choices), blank.label
+    heights = sorted(word.bottom - word.top for word in pages.words if word.text.strip("_"))
+    assert heights[0] > 8.5, "letters of 8 points take up that much with what reaches below the row"
+    for page in range(1, pages.count + 1):
+        assert made.running.split(";")[0] in " ".join(pages.rows(page))
+        assert max(word.right for word in pages.words if word.page == page) < pages.width - 25
+
+
+def squeezed(text: str) -> str:
+    return re.sub(r"\s", "", text).replace("\u00a0", "")
+
+
+def in_columns(made: Sheet) -> list[Block]:
+    (columns,) = [block for block in made.blocks if isinstance(block, Columns)]
+    return list(columns.blocks)
 
 
 @pytest.mark.parametrize(

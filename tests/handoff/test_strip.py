@@ -117,7 +117,7 @@ def test_rows_and_bars_follow_the_record() -> None:
         needle_event("2031-03-04 09:10", dressing={"type": "gauze"}),
         event("line check", "2031-03-05 06:00", blood_return="none"),
     )
-    assert found.rows == ("needle", "dressing", "hold", "look", "flush")
+    assert found.rows == ("needle", "dressing", "hold", "check", "flush")
     bars = [(bar.row, bar.label, bar.start, bar.end) for bar in found.spans]
     assert bars == [
         ("needle", "20 gauge, 19 mm (3/4 inch)", moment("2031-03-01 09:00"), moment("2031-03-04 09:00")),

@@ -17,7 +17,7 @@ from lda_notes.events import KINDS
 from lda_notes.policy import DEFAULT, Policy
 from lda_notes.render import render
 from lda_notes.sheets.handoff_line import View
-from lda_notes.sheets.parts import Blanks, Block, Bullets, Heading, Sheet, Together
+from lda_notes.sheets.parts import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Together
 from lda_notes.sheets.wording import Wording
 from lda_notes.sheets.worksheet import Work, sheet
 from lda_notes.sheets.worksheet_blanks import CONDITIONS, blanks
@@ -45,8 +45,13 @@ def told(data: dict[str, Any], work: Work = "access", limits: Policy = DEFAULT) 
 def flat(blocks: tuple[Block, ...]) -> list[Block]:
     found: list[Block] = []
     for block in blocks:
-        found.extend(flat(block.blocks) if isinstance(block, Together) else [block])
+        found.extend(flat(block.blocks) if isinstance(block, Together | Columns) else [block])
     return found
+
+
+def drawn(made: Sheet) -> list[Blanks]:
+    """Return every blank of a worksheet, in its order."""
+    return [blank for block in flat(made.blocks) if isinstance(block, Form) for blank in block.blanks]
 
 
 PLAIN = record(number=3)
@@ -138,6 +143,63 @@ def test_every_fact_has_its_step_and_its_condition_in_words(work: Work) -> None:
     assert len(CONDITIONS) == len(set(CONDITIONS.values()))
 
 
+WHY_NOT = {"not assessed", "not done"}
+
+
+@pytest.mark.parametrize("work", WORKS)
+def test_every_blank_is_drawn_once_with_its_sign_its_choices_and_its_conditions(work: Work) -> None:
+    """Shared conditions stand before the group, reasons why not once at the end of the step; nothing else is lost."""
+    sheet_made = made(PLAIN, work)
+    on_paper = {blank.label: blank for blank in drawn(sheet_made)}
+    leads = {b.label: form.lead for form in flat(sheet_made.blocks) if isinstance(form, Form) for b in form.blanks}
+    seen = 0
+    for blank in blanks(view(PLAIN), work):
+        sign = "*" if blank.need.level == "required" else ""
+        only_why_not = bool(blank.drawn.choices) and set(blank.drawn.choices) <= WHY_NOT
+        assert (f"{sign}{blank.need.asks}" in on_paper) != only_why_not, blank.need.name
+        if only_why_not:
+            continue
+        there = on_paper[f"{sign}{blank.need.asks}"]
+        seen += 1
+        assert there.choices == tuple(choice for choice in blank.drawn.choices if choice not in WHY_NOT)
+        said = f"{leads[there.label]} {there.hint}".casefold()
+        assert all(condition.casefold() in said for condition in blank.conditions)
+    assert seen > 25
+    labels = [blank.label for blank in drawn(sheet_made)]
+    repeated = {label for label in labels if labels.count(label) > 1}
+    assert all("what, and why" in label for label in repeated)
+
+
+def test_what_was_not_done_has_its_box_once_in_its_step() -> None:
+    rows = told(PLAIN).splitlines()
+    start, end = rows.index("Look at the site"), rows.index("Numb the skin")
+    assert [row.split(":")[0] for row in rows[start:end] if "what, and why" in row] == ["Not assessed"]
+    assert not any("[ ] not assessed" in row for row in rows)
+    assert any(row.startswith("* Required: without it") for row in rows)
+    assert sum("* Required" in row for row in rows) == 1
+
+
+def test_what_shares_a_condition_stands_under_it() -> None:
+    rows = told(PLAIN).splitlines()
+    start = rows.index("If something is wrong:")
+    assert [row[:2] for row in rows[start + 1 : start + 7]] == ["  "] * 6
+    assert not any("(if something is wrong" in row for row in rows)
+
+
+def test_a_septum_is_ticked() -> None:
+    data = record(number=3)
+    data["port"]["septa"] = ["medial", "lateral"]
+    assert "*Which septum? [ ] medial  [ ] lateral" in render(made(data, septum="lateral"), "text", 2000).decode()
+
+
+def test_two_reasons_for_the_same_care_are_told_together() -> None:
+    data = record(number=3)
+    data["patient"].update(allergies=[{"to": "heparin"}], history=["heparin-induced thrombocytopenia"])
+    text = told(data)
+    assert "Allergy to heparin, heparin-induced thrombocytopenia: no heparin in flush or lock" in text
+    assert "[A6, H1]" in text
+
+
 def test_policy_decides_what_is_asked() -> None:
     strict = policy(needle_lot_required="yes", scale_score_required="yes")
     names = {blank.need.name for blank in blanks(view(PLAIN, strict), "access")}
@@ -211,7 +273,16 @@ def test_cautions_use_the_limits_in_force() -> None:
     assert "on for at least 45 minutes" in text
     assert "barrel of 20 mL or more" in text
     assert "At least 15 mL, push-pause" in text
-    assert "set by local policy" in text
+    cream, syringe, flush = (
+        list(DEFAULT.rows).index(name) + 1 for name in ("cream_contact_minutes", "syringe_ml", "flush_ml")
+    )
+    by_policy = f"facility policy, Port care policy (invented), 2024-01-15 [{cream}, {syringe}, {flush}]"
+    assert f"Set by local policy: {by_policy}" in text
+    assert (
+        f"[{cream}] Lidocaine 2.5% and prilocaine 2.5% cream stays on: at least 45 minutes (looser than published"
+        in text
+    )
+    assert "Changed by facility policy" not in told(PLAIN)
 
 
 def test_the_volume_of_the_system_is_computed() -> None:
@@ -246,7 +317,7 @@ def test_steps_stand_in_the_order_of_the_work() -> None:
         "What is due next", "Sign",
     ]  # fmt: skip
     assert titles == order
-    assert any(isinstance(block, Blanks) and block.label == "Date and time" for block in flat(made(PLAIN).blocks))
+    assert drawn(made(PLAIN))[0].label == "Date and time"
     assert any(isinstance(block, Bullets) and block.boxes for block in flat(made(PLAIN).blocks))
 
 

@@ -21,9 +21,10 @@ ASOF = moment("2031-03-05 07:00")
 
 def source(data: dict[str, Any], asof: datetime = ASOF, policy: Policy = DEFAULT) -> Source:
     raw = json.dumps(data, default=lambda value: value.isoformat()).encode()
-    judged = pipeline.judge(read_bytes(raw, f"{data['id']}.json", as_json=True), policy, asof)
+    read = read_bytes(raw, f"{data['id']}.json", as_json=True)
+    judged = pipeline.judge(pipeline.upto(read, asof), policy, asof)
     assert judged.timeline is not None, judged.findings
-    return Source(judged.record.file, judged.timeline, judged.findings, judged.record.unread)
+    return Source(read.file, judged.timeline, judged.findings, read.unread, pipeline.begins(read))
 
 
 def handed(

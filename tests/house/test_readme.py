@@ -55,3 +55,10 @@ def test_top_level_holds_what_the_commission_names() -> None:
     )
     top = {Path(name).parts[0] for name in tracked if name}
     assert {name for name in top if not name.startswith(".")} <= allowed
+
+
+def test_every_test_file_has_a_name_of_its_own() -> None:
+    """Two test files of one name cannot be read in one run."""
+    names = [path.name for path in (ROOT / "tests").rglob("test_*.py") if ".venv" not in path.parts]
+    assert len(names) > 40
+    assert sorted({name for name in names if names.count(name) > 1}) == []

@@ -69,12 +69,31 @@ def test_a_policy_that_lets_blood_return_end_a_hold_is_told() -> None:
 
 def test_a_hold_that_has_ended_since_is_told_with_its_end() -> None:
     cleared = made.event("evaluation", "2026-04-01 15:00", id="e", cleared_by=CLEARED_BY, decision="cleared for use")
-    first = text(sheet_of(NO_BLOOD, cleared, choose="access")).split("\n")[0]
-    assert first.startswith("!! STOP: LINE ON HOLD at the time of this note: not to be used since 1 April 2026, 09:00")
-    assert first.endswith("it ended 1 April 2026, 15:00, with the evaluation of the line.")
+    rows = text(sheet_of(NO_BLOOD, cleared, choose="access")).split("\n")
+    assert next(row for row in rows if row.startswith("!!")) == (
+        "!! CAUTION: LINE WAS ON HOLD when this was done, from 1 April 2026, 09:00 (no blood return); "
+        "the hold ended 1 April 2026, 15:00, with the evaluation of the line."
+    )
     after = sheet_of(NO_BLOOD, cleared, choose="e")
     assert not any(isinstance(block, Alert) and block.level == "stop" for block in after.blocks)
     assert "This ends the hold that began 1 April 2026, 09:00 (no blood return)." in said(after)
+
+
+@pytest.mark.parametrize("form", ["text", "md", "html"])
+def test_a_hold_of_the_past_comes_before_all_but_the_title_and_is_no_stop(form: Any) -> None:
+    cleared = made.event("evaluation", "2026-04-01 15:00", id="e", cleared_by=CLEARED_BY, decision="cleared for use")
+    page = render(sheet_of(NO_BLOOD, cleared, choose="access"), form).decode()
+    page = page[page.index("<h1" if form == "html" else "Implanted port note") :]
+    assert 0 <= page.index("CAUTION: LINE WAS ON HOLD") < page.index("Patient")
+    assert "STOP" not in page
+
+
+def test_a_removal_with_a_fresh_needle_to_follow_names_no_flush_of_an_empty_port() -> None:
+    out = made.event("de-access", "2026-04-08 09:00", id="out", flushes=[made.FLUSH])
+    fresh = made.needle_event("2026-04-08 09:20", id="fresh", follows_removal="out")
+    put_in = made.needle_event("2026-04-01 09:00")
+    assert "Next flush is due by 6 May 2026" in text(sheet_of(put_in, out, choose="out"))
+    assert "Next flush" not in text(sheet_of(put_in, out, fresh, choose="out"))
 
 
 def test_a_later_event_on_a_held_line_says_so() -> None:
@@ -146,8 +165,8 @@ def test_a_value_that_could_not_be_read_is_named_with_its_event() -> None:
     lost = made.needle_event("2026-04-01 09:00", id="second", pain="much")
     data = made.record({"id": "unread"}, made.needle_event("2026-03-30 09:00", id="first"), lost)
     second = text(note_of(json.dumps(data), "second"))
-    assert "Pain holds text; expected" in second
-    assert "Pain holds text" not in text(note_of(json.dumps(data), "first"))
+    assert '"pain" holds text; expected' in second
+    assert '"pain" holds text' not in text(note_of(json.dumps(data), "first"))
 
 
 # -- corrections --
@@ -180,7 +199,7 @@ def test_an_amendment_shows_before_and_after_and_the_original() -> None:
     )
     rows = said(sheet)
     assert rows[0].startswith("CORRECTED: this entry reads as changed by amendment of 1 April 2026, 12:00;")
-    assert "Needle length: before 19 mm, now 25.4 mm." in rows
+    assert "Needle length: was 19 mm, now 25.4 mm." in rows
     assert 'Reason: "misread".' in rows
     headings = [block.text for block in sheet.blocks if isinstance(block, Heading)]
     assert headings == [
@@ -203,8 +222,8 @@ def test_each_of_two_amendments_shows_its_own_step() -> None:
             made.event("amendment", "2026-04-01 13:00", id="b", of="access", sets={"pain": {"not_assessed": "asleep"}}),
         )
     )
-    assert "Pain score: before 2, now 3." in rows
-    assert 'Pain score: before 3, now not assessed ("asleep").' in rows
+    assert "Pain score: was 2, now 3." in rows
+    assert 'Pain score: was 3, now not assessed ("asleep").' in rows
     assert 'Pain was not assessed: "asleep".' in rows
 
 

@@ -31,11 +31,12 @@ def test_every_episode_can_be_handed_over(made: list[tuple[dict[str, Any], Any]]
         sources.append(sheets.Source("case.json", judged.timeline, judged.findings, judged.record.unread))
     found = sheets.handoff(sources, DEFAULT, asof)
     assert render(sheets.sheet(found), form)  # type: ignore[arg-type]
-    assert len(found.patients) == len(made)
+    assert len(found.here) + len(found.left) == len(made)
     listed = [URGENCIES.index(line.urgency) for _, line in sheets.rows(found)]
     assert listed == sorted(listed)
     document = json.loads(json.dumps(values(found)))
-    assert [patient["record"] for patient in document["patients"]] == [patient.record for patient in found.patients]
+    listed = [patient["record"] for patient in (*document["patients"], *document["left_the_facility"])]
+    assert listed == [patient.record for patient in found.patients]
     for patient in found.patients:
         for action in patient.actions:
             assert action.owner and action.why and action.basis

@@ -57,8 +57,8 @@ def written() -> Iterator[str]:
                     yield from texts(node.args[:1])
                 yield from texts(keyword.value for keyword in node.keywords if keyword.arg == "option")
             elif isinstance(node, ast.Assign) and isinstance(node.value, ast.Tuple):
-                if [ast.unparse(target) for target in node.targets] == ["limits"]:
-                    yield from texts(node.value.elts)
+                called = [ast.unparse(target) for target in node.targets]
+                yield from texts(node.value.elts if called == ["limits"] else ())
 
 
 def texts(nodes: Any) -> Iterator[str]:

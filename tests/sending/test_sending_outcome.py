@@ -76,7 +76,7 @@ def test_strange_outcomes_do_not_break_anything() -> None:
 
 
 def test_a_server_cannot_steer_the_terminal() -> None:
-    [found] = outcome(error(diagnostics="a\x1b[2Jb\nc\u202ed\x9b" + "x" * 1000))
+    [found] = outcome(error(diagnostics="a\x1b[2Jb\nc\u202ed\x9b\u200b\xad" + "x" * 1000))
     assert found.words.startswith("a [2Jb c d x")
     assert len(found.words) == 400
     assert found.words.isprintable()

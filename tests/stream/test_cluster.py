@@ -53,18 +53,20 @@ def test_a_rerun_makes_what_is_missing_spoilt_or_of_another_task(source: Path, e
         first = run("check", source, *ASOF, "--dask", address, "--out", out, code=2)
         assert joined(out) == expected
         assert b"0 of them from an earlier run" in first.stderr
-        made = on_cluster([str(source)], TASK, address, str(out), 200_000)
+        earlier = len(list(out.glob("part-*.ndjson")))
+        made = on_cluster([str(source)], TASK, address, str(out), 400_000)
         total = made.parts
         assert total > 5
+        assert len(list(out.glob("part-*.ndjson"))) == total != earlier, "no part of another cut is left"
         parts = sorted(out.glob("part-*.ndjson"))
         parts[0].unlink()  # lost
         parts[1].write_bytes(parts[1].read_bytes()[:-9])  # cut off
         Path(f"{parts[2]}".replace(".ndjson", ".ndjson.receipt.json")).unlink()  # a crash before the receipt
         (out / ".half.part").write_bytes(b"x")  # a crash in the middle of writing
-        again = on_cluster([str(source)], TASK, address, str(out), 200_000)
+        again = on_cluster([str(source)], TASK, address, str(out), 400_000)
         assert (again.parts, again.skipped) == (total, total - 3)
         assert joined(out) == expected
-        other = on_cluster([str(source)], Check(TASK.rules, TASK.asof, 80), address, str(out), 200_000)
+        other = on_cluster([str(source)], Check(TASK.rules, TASK.asof, 80), address, str(out), 400_000)
         assert other.skipped == 0
         assert joined(out) == run("check", source, *ASOF, "--format", "text").stdout
 

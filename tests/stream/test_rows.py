@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from lda_notes.problems import Failure
 from lda_notes.stream import rows as module
-from lda_notes.stream.rows import is_rows, open_rows, parts, row_files, rows, spooled
+from lda_notes.stream.names import is_rows, row_files
+from lda_notes.stream.rows import open_rows, parts, rows, spooled
 
 
 def read(raw: bytes, first: int = 1) -> list[tuple[int, bytes]]:

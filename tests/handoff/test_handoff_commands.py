@@ -221,10 +221,43 @@ def test_bad_days_are_told(bad: tuple[str, str], ward: Path) -> None:
     assert b"Traceback" not in done.stderr
 
 
-def test_a_cell_that_a_spreadsheet_would_run_is_quoted(tmp_path: Path) -> None:
-    made = record(needle_event("2031-03-01 09:00"), number=1, unit="=HYPERLINK(1)")
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", " =", "\uff1d"])
+@pytest.mark.parametrize("by", ["patient", "unit"])
+def test_a_cell_that_a_spreadsheet_would_run_is_quoted(start: str, by: str, tmp_path: Path) -> None:
+    made = record(needle_event("2031-03-01 09:00"), number=1, unit=f"{start}HYPERLINK(1)")
+    made["patient"]["identifiers"][0]["value"] = f"{start}cmd"
+    out = run("days", write(tmp_path, made), "--from", "2031-03-01", "--to", "2031-03-01", "--asof", AT, "--by", by)
+    cells = [cell for row in csv.reader(io.StringIO(out)) for cell in row]
+    assert any("HYPERLINK" in cell for cell in cells)
+    assert [cell for cell in cells if cell.lstrip()[:1] in set("=+-@\uff1d")] == []
+
+
+@pytest.mark.parametrize("sign", [";", "; ", "\t"])
+def test_no_formula_stands_behind_a_sign_that_can_part_columns(sign: str, tmp_path: Path) -> None:
+    """A spreadsheet of another country opens the same file at its semicolons."""
+    made = record(needle_event("2031-03-01 09:00"), number=1, unit=f"Ward Heron{sign}=HYPERLINK(1)")
+    span = ("--from", "2031-03-01", "--to", "2031-03-01", "--asof", AT)
+    out = run("days", write(tmp_path, made), *span)
+    assert "HYPERLINK" in out
+    for parted in (";", "\t"):
+        cells = [cell for row in csv.reader(io.StringIO(out), delimiter=parted) for cell in row]
+        assert [cell for cell in cells if cell.lstrip()[:1] in set("=+-@")] == []
+    told = json.loads(run("days", tmp_path, *span, "--format", "json"))
+    assert told["days"][0]["unit"] == f"Ward Heron{sign}=HYPERLINK(1)", "as recorded"
+
+
+def test_a_name_with_a_hyphen_stays_as_it_is(tmp_path: Path) -> None:
+    made = record(needle_event("2031-03-01 09:00"), number=1, unit="Ward 3-B; east=2")
     out = run("days", write(tmp_path, made), "--from", "2031-03-01", "--to", "2031-03-01", "--asof", AT)
-    assert "'=HYPERLINK(1)" in out
+    assert "Ward 3-B; east=2" in out
+
+
+def test_a_unit_that_no_record_names_is_named(ward: Path) -> None:
+    span = ("--from", "2031-03-01", "--to", "2031-03-05", "--asof", AT)
+    done = call("days", ward, *span, "--by", "unit", "--unit", "Ward Hern")
+    said = "--unit Ward Hern: no record names this unit, so its counts are 0; the records name Ward Heron, Ward Plover."
+    assert said in done.stderr.decode()
+    assert call("days", ward, *span, "--unit", "Ward Heron").stderr == b""
 
 
 def test_amounts(ward: Path) -> None:

@@ -1,0 +1,53 @@
+"""Which files hold one record to a row, told by their names; every command asks, so nothing else is here."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from lda_notes.problems import Failure
+
+ENDINGS: Final = (".ndjson", ".jsonl")
+"""How files of rows are called, before any ending of compression."""
+
+PACKED: Final = (".gz", ".zst")
+"""Endings of compression: gzip (RFC 1952) and Zstandard (RFC 8878)."""
+
+STANDARD_INPUT: Final = Path("-")
+
+
+def is_rows(path: Path) -> bool:
+    """Tell whether a file holds one record to a row, by its name; ``-`` is standard input."""
+    return path == STANDARD_INPUT or _bare(path).endswith(ENDINGS)
+
+
+def is_packed(path: Path) -> bool:
+    """Tell whether a file is compressed, by its name."""
+    return path.suffix.lower() in PACKED
+
+
+def _bare(path: Path) -> str:
+    name = path.name.lower()
+    return name.removesuffix(path.suffix.lower()) if is_packed(path) else name
+
+
+def row_files(paths: tuple[Path, ...]) -> list[Path]:
+    """Return the files of rows that ``paths`` name, those of folders in order of name; empty when there are none.
+
+    Raises `Failure` where files of rows and records in files of their own stand side by side: one run reads either.
+    """
+    from lda_notes.pipeline import record_files
+
+    found: list[Path] = []
+    others: list[Path] = []
+    for path in paths:
+        if path != STANDARD_INPUT and path.is_dir():
+            found += sorted(one for one in path.iterdir() if is_rows(one) and one.is_file())
+            others += list(record_files((path,)))
+        else:
+            (found if is_rows(path) else others).append(path)
+    if found and others:
+        raise Failure(
+            f"{found[0]} holds one record to a row and {others[0]} is one record; give the two kinds in two runs"
+        )
+    return list(dict.fromkeys(found))

@@ -1,0 +1,254 @@
+"""Who is on the sheet: those who are here, those who left, and nobody whose stay begins later or goes on elsewhere."""
+
+from __future__ import annotations
+
+import json
+from copy import deepcopy
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from made_records import event, moment, needle_event, record, removal_event, unit_of_patients
+from ward import ASOF, handed, rows, source
+
+from lda_notes import pipeline
+from lda_notes.policy import DEFAULT
+from lda_notes.record import read
+from lda_notes.render import render
+from lda_notes.sheets.handoff import Source, handoff, sheet, to_know
+from lda_notes.sheets.handoff_values import values
+
+DEMOS = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
+FORMATS = ("text", "md", "html", "docx")
+
+STAYS = (needle_event("2031-03-04 09:00"),)
+LATER = record(needle_event("2031-03-09 10:00"), number=41, admitted_at="2031-03-09T09:00-05:00")
+LEFT = record(
+    needle_event("2031-01-03 09:00"),
+    removal_event("2031-01-04 10:00"),
+    event("discharge", "2031-01-04 15:00", destination="home", needle_in=False, handed_to={"name": "Port clinic"}),
+    number=42,
+)
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_a_stay_that_begins_later_is_named_in_one_row_of_every_format(form: str) -> None:
+    from test_same_facts import squeezed, words
+
+    found = handed([record(*STAYS, number=1), LATER])
+    assert [patient.name for patient in found.patients] == ["Testmann-0001, Ottoline"]
+    row = "Stay begins later, left out: 1 record:"
+    name = "Testmann-0041, Ottoline, record number MD-0041: stay begins later, 9 Mar 09:00"
+    made = words(form, render(sheet(found), form, 4000))  # type: ignore[arg-type]
+    assert squeezed(f"{row} {name}.") in made
+    assert made.count(squeezed("Testmann-0041")) == 1
+    assert values(found)["left_out"] == [name]
+
+
+def test_later_stays_are_counted() -> None:
+    others = [{**LATER, "id": f"later-{number}", "port": {"id": f"port-{number}"}} for number in (1, 2)]
+    document = values(handed([record(*STAYS, number=1), LATER, *others]))
+    assert document["stay_begins_later"] == {"records": 3, "says": "stay begins later, left out: 3 records"}
+    assert [one["record"] for one in document["patients"]] == ["made-1"]
+    assert values(handed([record(*STAYS)]))["stay_begins_later"] == {"records": 0, "says": None}
+
+
+@pytest.mark.parametrize(
+    ("admitted", "first", "here"),
+    [
+        ("2031-03-05T07:00-06:00", None, True),  # at this very minute
+        ("2031-03-05T07:01-06:00", None, False),
+        (None, "2031-03-05 07:01", False),
+        (None, "2031-03-05 07:00", True),
+        (None, None, True),  # nothing says that it has not begun
+        ("2031-03-06T07:00-06:00", "2031-03-05 06:00", True),  # charted before admission: the check tells of it
+    ],
+)
+def test_a_stay_begins_with_admission_or_its_first_event(admitted: str | None, first: str | None, here: bool) -> None:
+    events = (event("line check", first),) if first else ()
+    made = record(*events, number=1, admitted_at=admitted)
+    assert bool(handed([made]).patients) == here
+
+
+def test_a_sheet_without_anybody_says_so() -> None:
+    told = rows(handed([LATER]))
+    assert "Nobody with a port is here at this moment, by these records." in told
+    assert not any("All lines" in row for row in told)
+    assert ["As", "of:", "Wednesday,", "5", "March", "2031,", "07:00"] in [row.split() for row in told], "of their zone"
+    assert ["Patients:", "0"] in [row.split() for row in told]
+
+
+@pytest.mark.parametrize("demo", DEMOS, ids=lambda path: path.stem)
+def test_what_happens_later_changes_nothing(demo: Path) -> None:
+    """At each moment of each demo: the whole record says what the record says that ends there, corrections included."""
+    whole = read(demo)
+    assert whole.episode is not None
+    for at in sorted({one.at for one in whole.episode.events}):
+        asof = at + timedelta(minutes=1)
+        cut = read(demo)
+        assert cut.episode is not None
+        cut.episode = cut.episode.model_copy(
+            update={"events": tuple(one for one in cut.episode.events if one.at <= asof)}
+        )
+        assert _told(whole, asof) == _told(cut, asof)
+
+
+def _told(found: Any, asof: datetime) -> dict[str, Any]:
+    judged = pipeline.judge(pipeline.upto(found, asof), DEFAULT, asof)
+    assert judged.timeline is not None
+    made = Source("x", judged.timeline, judged.findings, found.unread, pipeline.begins(found))
+    return values(handoff([made], DEFAULT, asof))
+
+
+def test_a_later_amendment_does_not_reach_back() -> None:
+    access = needle_event("2031-03-04 09:00")
+    amended = event("amendment", "2031-03-05 09:00", of=access["id"], sets={"needle": {"gauge": 22}}, reason="misread")
+    before, after = (rows(handed([record(access, amended, number=1)], asof)) for asof in (ASOF, ASOF.replace(hour=10)))
+    assert not any("22 gauge" in row or "corrected" in row for row in before)
+    assert any("22 gauge" in row and "corrected later" in row for row in after)
+
+
+def test_who_left_comes_last_in_one_table_with_due_time_and_owner() -> None:
+    found = handed([LEFT, *unit_of_patients(3, ASOF)])
+    told = rows(found)
+    heads = [place for place, row in enumerate(told) if row.startswith(("Room ", "Left the facility"))]
+    assert told[heads[-1]] == "Left the facility, upkeep of the port"
+    assert sum("Testmann-0042" in row for row in told) == 1
+    (row,) = (row for row in told if "Testmann-0042" in row)
+    assert "Maintenance flush after discharge: overdue since 1 Feb 10:00, Port clinic; last flush or lock 4 Jan" in row
+    assert "Ward Heron, room 42: Discharged to home, no needle in (4 Jan 15:00, Marisol Tamm RN)" in row
+    assert [line["patient"] for line in values(found)["lines"]].count("Testmann-0042, Ottoline") == 0
+    assert ["Patients:", "3,", "Ward", "Heron"] in [row.split() for row in told]
+
+
+def test_what_is_wrong_with_one_who_left_is_told() -> None:
+    made = deepcopy(LEFT)
+    made["patient"]["allergies"] = [{"to": "heparin"}]
+    made["events"] = [
+        needle_event("2031-03-03 09:00"),
+        event("line check", "2031-03-04 20:00", blood_return="none", problems=[{"what": "no blood"}]),
+        event("discharge", "2031-03-05 01:00", destination="home", needle_in=True),
+    ]
+    (row,) = (row for row in rows(handed([made]), 4000) if "Testmann-0042" in row)
+    for said in (
+        "20 gauge, 19 mm (3/4 inch); day 3",
+        "On hold: no blood return (4 Mar 20:00, Marisol Tamm RN)",
+        "Allergy to heparin: no heparin in flush or lock",
+        "nobody recorded as told",
+        "Not recorded: Discharge (5 Mar 01:00, Marisol Tamm RN)",
+        "Needle change, or removal: by 10 Mar 10:00",
+    ):
+        assert said in row
+
+
+def test_an_earlier_stay_of_a_patient_who_is_back_is_left_out() -> None:
+    back = deepcopy(LEFT)
+    back.update(id="made-back", events=[needle_event("2031-03-04 09:00")])
+    back["stay"]["admitted_at"] = "2031-03-04T08:00-06:00"
+    for order in ([LEFT, back], [back, LEFT]):
+        found = handed(order)
+        assert [patient.record for patient in found.patients] == ["made-back"]
+        said = "Testmann-0042, Ottoline, record number MD-0042: an earlier stay that ended 4 Jan 15:00"
+        assert found.left_out == (said,)
+    second_port = deepcopy(back)
+    second_port["port"]["id"] = "port-2"
+    assert len(handed([LEFT, second_port]).patients) == 2, "the first port still wants its flush"
+
+
+def test_two_open_records_of_one_port_are_both_told_and_doubted() -> None:
+    one, two = record(*STAYS, number=5), record(*STAYS, number=5)
+    two["id"] = "made-again"
+    found = handed([one, two])
+    assert len(found.here) == 2
+    said = "Testmann-0005, Ottoline, record number MD-0005: 2 records of one port are open; compare"
+    assert [words.startswith(said) for words in found.doubtful] == [True]
+    assert any(row.startswith("!! CAUTION: Testmann-0005") for row in rows(found))
+    two["port"]["id"] = "port-2"
+    assert handed([one, two]).doubtful == ()
+
+
+def test_time_zones_are_named_where_there_are_several() -> None:
+    tokyo = ZoneInfo("Asia/Tokyo")
+    far = record(needle_event(moment("2031-03-05 09:00", tokyo)), number=2, time_zone="Asia/Tokyo", unit="Ward Plover")
+    told = rows(handed([record(*STAYS, number=1), far]), 4000)
+    head = next(row for row in told if row.startswith("As of: "))
+    assert head.endswith("Wednesday, 5 March 2031, 07:00 America/Chicago; Wednesday, 5 March 2031, 22:00 Asia/Tokyo")
+    assert any(row.startswith("Room 2: ") and row.endswith("; times of Asia/Tokyo") for row in told)
+    assert any("Testmann-0002, Ottoline; times of Asia/Tokyo" in row and "5 Mar 21:00" in row for row in told)
+    alone = rows(handed([record(*STAYS, number=1)]))
+    assert not any("times of" in row for row in alone)
+
+
+@pytest.mark.parametrize(
+    ("asof", "end"),
+    [("2031-03-08 19:00", "2031-03-09T07:00-05:00"), ("2031-11-01 19:00", "2031-11-02T07:00-06:00")],
+)
+def test_a_night_when_clocks_change(asof: str, end: str) -> None:
+    """A look every 12 hours: by elapsed time, so that a night of 11 or of 13 hours shows on the clock."""
+    start = moment(asof)
+    made = record(needle_event(start - timedelta(hours=1), infusion="saline"), event("line check", start))
+    found = handed([made], start, shift_end=datetime.fromisoformat(end))
+    (look,) = (action for action in found.here[0].actions if action.clock == "line check")
+    assert look.by is not None
+    due_in_this_shift = look.by.timestamp() < datetime.fromisoformat(end).timestamp()
+    assert due_in_this_shift == (asof == "2031-11-01 19:00")
+    assert (found.here[0].lines[0].urgency == "due this shift") == due_in_this_shift
+    told = rows(found)
+    assert any("07:00" in row for row in told if row.startswith("Coming shift ends"))
+
+
+def test_the_one_thing_to_know() -> None:
+    def known(*events: dict[str, Any], allergies: tuple[str, ...] = (), **more: Any) -> str:
+        made = record(needle_event("2031-03-04 09:00", **more), *events, number=1)
+        made["patient"]["allergies"] = [{"to": name} for name in allergies]
+        (patient,) = handed([made]).here
+        return to_know(patient, patient.lines[0])
+
+    damp = {"what": "dressing damp", "action": "changed"}
+    asked = event("line check", "2031-03-05 05:00", dressing_found=["intact"], blood_return="present", problems=[damp])
+    told = {"told": {"name": "Dr Amaranth Locke", "credential": "MD"}, "told_at": "2031-03-05T05:10-06:00"}
+    closed = event(
+        "line check", "2031-03-05 05:00", blood_return="present", problems=[{**damp, **told, "reply": "agreed"}]
+    )
+    sluggish = event("line check", "2031-03-05 05:00", dressing_found=["intact"], blood_return="sluggish")
+    assert known(asked, allergies=("latex",)).startswith('"dressing damp"; done: "changed"; nobody recorded as told')
+    assert known(closed, allergies=("latex",)).startswith("Allergy to latex")
+    assert known(sluggish) == "Blood return sluggish (5 Mar 05:00, Marisol Tamm RN)"
+    assert not known(allergies=("shellfish",), infusion="saline").startswith("Allergy"), "it changes nothing"
+
+
+def test_json_tells_the_same_of_those_who_left() -> None:
+    document = json.loads(json.dumps(values(handed([LEFT]))))
+    (left,) = document["left_the_facility"]
+    assert (left["patient"], left["to_be_done"][0]["due"]) == ("Testmann-0042, Ottoline", "2031-02-01T10:00-06:00")
+    assert document["patients"] == document["lines"] == []
+
+
+def test_a_source_of_the_fixture_has_its_beginning() -> None:
+    assert source(LATER).begins == moment("2031-03-09 09:00")
+
+
+TOMORROW = needle_event("2031-03-06 09:00")
+IMPLANTED = event("port implanted", "2030-11-12 09:00")
+MISTAKEN = event("line check", "2031-03-05 06:00")
+RETRACTED = event("retraction", "2031-03-05 06:30", of=MISTAKEN["id"], reason="charted on the wrong patient")
+
+
+@pytest.mark.parametrize(
+    ("events", "stay", "here"),
+    [
+        ((IMPLANTED, TOMORROW), {"admitted_at": "2031-03-06T08:00-06:00"}, False),
+        ((IMPLANTED, TOMORROW), {}, False),
+        ((IMPLANTED,), {}, True),  # nothing says that it has not begun
+        ((MISTAKEN, RETRACTED), {"admitted_at": "2031-03-06T08:00-06:00"}, False),
+        ((MISTAKEN, TOMORROW), {"admitted_at": "2031-03-06T08:00-06:00"}, True),
+        (({"id": "lost", "kind": "access"}, TOMORROW), {}, True),  # the one that cannot be read may be earlier
+        (({"id": "lost", "kind": "access"}, TOMORROW), {"admitted_at": "2031-03-06T08:00-06:00"}, False),
+    ],
+)
+def test_what_does_not_begin_a_stay(events: tuple[dict[str, Any], ...], stay: dict[str, Any], here: bool) -> None:
+    """A port implanted long before and a retracted entry do not; leaving somebody out wants a date that says so."""
+    found = handed([record(*events, number=1, **stay)])
+    assert (bool(found.here), bool(found.later)) == (here, not here)
