@@ -61,8 +61,7 @@ _SLIP: Final = 20
 """A local value this many times above or below the published one is taken for a slip of the pen."""
 
 WHOLE_UNITS: Final = frozenset(
-    {"days", "months", "years", "gauge", "attempts", "punctures", "doses", "points", "identifiers", "line days"}
-    | {"hospital days"}
+    {"days", "months", "years", "gauge", "attempts", "doses", "points", "identifiers", "line days"} | {"hospital days"}
 )
 """Units of which only whole numbers make sense."""
 
@@ -178,6 +177,14 @@ _DWELL: Final[tuple[Row, ...]] = (
         "an accessed port that is not in use goes between flushes",
         _c("infusion-forum", "R2"),
     ),
+    _least(
+        "post_implant_tender_hours",
+        "72",
+        "hours",
+        "a new port is expected to be swollen or tender",
+        _c("port-procedures-page", "R"),
+    ),
+    _least("post_implant_child_days", "7", "days", "a child's new port is left before its first access", _AA_CHILD),
 )
 
 _NEEDLE: Final[tuple[Row, ...]] = (
@@ -378,6 +385,9 @@ _ANAESTHESIA: Final[tuple[Row, ...]] = (
     _least(
         "lidocaine_4_contact_minutes", "30", "minutes", "lidocaine 4% cream stays on", _c("lidocaine-4-label", "M-H")
     ),
+    _most(
+        "spray_to_needle_s", "60", "seconds", "the needle follows the cold spray within", _c("vapocoolant-label", "M-M")
+    ),
     _most("intradermal_lidocaine_ml", "0.3", "mL", "1% lidocaine into the skin is", _c("us-hospitals", "M-M")),
 )
 
@@ -424,6 +434,7 @@ _FLUSH: Final[tuple[Row, ...]] = (
     _least("flush_ml", "10", "mL", "a flush is", _INS2021),
     _least("flush_after_blood_ml", "20", "mL", "a flush after blood or a thick fluid is", _INS2021),
     _least("flush_child_ml", "5", "mL", "a child's daily flush is", _AA_CHILD),
+    _least("flush_child_after_use_ml", "10", "mL", "a child's flush after each use is", _AA_CHILD),
     _exact(
         "heparin_lock_strength_units_per_ml",
         "100",
@@ -529,8 +540,17 @@ _SCALES: Final[tuple[Row, ...]] = (
     _least("severe_pain_points", "7", "points", "a pain score that is called severe is", _CP, low="4", high="10"),
     _most("phlebitis_grade", "4", "points", "an INS phlebitis grade is", _c("ins-phlebitis", "R")),
     _most("vip_score", "5", "points", "a visual phlebitis score is", _c("vip-score", "M-H")),
+    _most(
+        "vip_act_below",
+        "1",
+        "points",
+        "a visual phlebitis score that needs no action is",
+        _c("vip-score", "M-H"),
+        high="4",
+    ),
     _most("infiltration_grade", "4", "points", "an INS infiltration grade is", _c("ins-infiltration", "M-H")),
     _most("ctcae_grade", "5", "points", "a CTCAE grade is", _c("ctcae-5", "M-H")),
+    _most("pinch_off_grade", "3", "points", "a pinch-off grade is", _c("hinke-1990", "R")),
 )
 
 _RECORD: Final[tuple[Row, ...]] = (
@@ -679,6 +699,7 @@ _OPTIONS: Final[tuple[Row, ...]] = (
     _choice(
         "verifier_required", "yes | no", "whether a nurse new to the procedure names a verifier", _CP, ordered=True
     ),
+    _choice("saline_lock_accepted", "yes | no", "whether a lock of saline alone is accepted", _c("wu-2021", "R")),
     _choice(
         "catheter_volume_required",
         "yes | no",

@@ -33,7 +33,6 @@ _WITHOUT_S: Final = frozenset(
         "months",
         "years",
         "attempts",
-        "punctures",
         "doses",
         "points",
         "identifiers",

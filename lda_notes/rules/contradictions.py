@@ -306,10 +306,12 @@ _SCALES: Final = (
     ("visual", "vip_score"),
     ("vip", "vip_score"),
     ("phlebitis", "phlebitis_grade"),
+    ("pinch", "pinch_off_grade"),
 )
 
 
-def _scale_limit(name: str) -> str | None:
+def scale_limit(name: str) -> str | None:
+    """Return the limit with the highest score of the scale of that name; None for a scale that is not known."""
     said = name.casefold()
     return next((limit for word, limit in _SCALES if word in said), None)
 
@@ -318,7 +320,7 @@ def _scale_limit(name: str) -> str | None:
     "wrong",
     "read the score from the named scale again",
     on=(SiteSeen,),
-    limits=("phlebitis_grade", "vip_score", "infiltration_grade", "ctcae_grade"),
+    limits=("phlebitis_grade", "vip_score", "infiltration_grade", "ctcae_grade", "pinch_off_grade"),
 )
 def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
     """Compares a score with the highest grade of the scale that it names.
@@ -331,7 +333,7 @@ def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Foun
     site = event.site
     if type(site) is not Site or site.scale is None:
         return
-    limit = _scale_limit(site.scale.name)
+    limit = scale_limit(site.scale.name)
     if limit is not None and site.scale.score > case.policy.value(limit):
         yield Found(
             step.entry.path("site", "scale", "score"),
@@ -358,7 +360,7 @@ def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable
     site = event.site
     if type(site) is not Site or site.scale is None or site.scale.score != 0:
         return
-    limit = _scale_limit(site.scale.name)
+    limit = scale_limit(site.scale.name)
     sign = None
     if limit in ("phlebitis_grade", "vip_score") and site.erythema == "present":
         sign = "redness"

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
-from datetime import datetime
+from datetime import datetime, time, timedelta
 from itertools import pairwise
 
 from lda_notes import due
-from lda_notes.events import Access, ArrivalAccessed, Deaccess, DressingChange, LineCheck, LineUse
+from lda_notes.events import Access, ArrivalAccessed, Deaccess, DressingChange, LineCheck, LineUse, PortImplanted
 from lda_notes.problems import Related
 from lda_notes.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.rules.overrun import first_after, judged_until, length, overrun
+from lda_notes.rules.patients import is_adult
 from lda_notes.sources import Citation
 from lda_notes.timeline import DressingStay, NeedleStay
 
@@ -342,3 +344,49 @@ def _stood_idle(case: Case, removal: Entry, until: datetime, where: Entry, verb:
             f"expected a flush by {case.say(by)}, after at most {case.policy.text('idle_flush_days')}",
             event=where.event.id,
         )
+
+
+# -- a new port --
+
+
+@rule(
+    "advice",
+    "look closely at pocket and wound, and access a new port so soon only where it cannot wait",
+    on=(Access,),
+    limits=("post_implant_tender_hours", "post_implant_child_days"),
+)
+def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares the time from implantation to an access with the time that a new port is left to settle.
+
+    A new port may be used at once if it must; but the pocket is swollen and tender for about three days, which hides
+    early signs of trouble and makes the needle hurt. One source leaves a child's new port for a week. Where only the
+    day of implantation is recorded, what may have been long enough is let pass.
+
+    Look closely at pocket and wound, chart them, and wait where waiting is possible.
+    """
+    implanted = _implanted(case, event)
+    if implanted is None:
+        return
+    limit = "post_implant_child_days" if is_adult(case, event) is False else "post_implant_tender_hours"
+    if timedelta(0) <= event.at - implanted < case.span(limit):
+        settles = "a child's new port is left" if limit == "post_implant_child_days" else "it is swollen and tender"
+        yield Found(
+            step.entry.path("at"),
+            f"the port, implanted on {case.say(implanted)[:10]}, was accessed at {case.say(event.at)}; "
+            f"{settles} for {case.policy.text(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+def _implanted(case: Case, event: Access) -> datetime | None:
+    """Return when the port was implanted, as far as known at ``event``: the moment, or the beginning of the day."""
+    moments = case.once(_implantations)
+    position = bisect_right(moments, event.at)
+    if position:
+        return moments[position - 1]
+    day = case.timeline.episode.port.implanted_on
+    return None if day is None else datetime.combine(day, time(), case.zone)
+
+
+def _implantations(case: Case) -> list[datetime]:
+    return [entry.event.at for entry in case.timeline.entries if type(entry.event) is PortImplanted]

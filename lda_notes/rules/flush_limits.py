@@ -133,16 +133,21 @@ def flush_below_minimum(step: Step, event: Flushed, case: Case) -> Iterable[Foun
         )
 
 
+_ADULT_FLUSH: Final = ("flush_ml", "flush_after_blood_ml")
+_CHILD_FLUSH: Final = ("flush_child_ml", "flush_child_after_use_ml")
+
+
 @rule(
     "advice",
     "flush with the usual volume, or chart why less was used",
     on=(Access, Deaccess, FlushOrLock),
-    limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml"),
+    limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml", "flush_child_after_use_ml"),
 )
 def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
-    """Compares the flush with the usual volume: for an adult, for an adult after blood was drawn, for a child.
+    """Compares the flush with the usual volume: for an adult or a child, each also after blood samples were drawn.
 
     The usual flush is several times the volume of the line, since a reservoir clears slowly; after blood it is doubled.
+    Without a birth date a child's volume is used.
     Flushes that met resistance or were part of work on a blocked line are not judged.
 
     Use the usual volume, or chart the reason, such as a limit on fluid.
@@ -153,8 +158,8 @@ def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: 
     flushed = _free_flush_ml(flushes)
     if flushed is None:
         return
-    adults = "flush_after_blood_ml" if event.samples else "flush_ml"
-    limit = adults if is_adult(case, event) else "flush_child_ml"
+    plain, after_blood = _ADULT_FLUSH if is_adult(case, event) else _CHILD_FLUSH
+    limit = after_blood if event.samples else plain
     if flushed < case.policy.value(limit):
         yield Found(
             step.entry.path("flushes"),
@@ -372,3 +377,33 @@ def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found
             f"the lock is {quantity(lock.volume_ml, 'mL')}; expected at least {quantity(least, 'mL')}, "
             f"{case.policy.text('lock_volume_factor')} the {quantity(system, 'mL')} of catheter and add-ons",
         )
+
+
+@rule(
+    "advice",
+    "lock with what is ordered, or chart the order for saline alone",
+    on=(Flushed,),
+    limits=("saline_lock_accepted",),
+)
+def saline_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Finds a lock of saline alone where the facility's policy does not accept it; as published, saline is accepted.
+
+    Trials found saline no worse than heparin, and some facilities keep to heparin all the same. A valved catheter and
+    a patient who must not have heparin are locked with saline whatever the policy, and leave this rule quiet.
+
+    Compare the lock with the order.
+    """
+    lock = event.lock
+    if type(lock) is not Lock or lock.drug != "0.9% sodium chloride" or _saline_is_right(case):
+        return
+    if case.policy.choice("saline_lock_accepted") == "no":
+        yield Found(
+            step.entry.path("lock", "drug"),
+            f"the line is locked with {lock.drug} alone; the policy does not accept it",
+        )
+
+
+def _saline_is_right(case: Case) -> bool:
+    episode = case.timeline.episode
+    allergic = any(allergy.to == "heparin" for allergy in episode.patient.allergies or ())
+    return episode.port.valved is True or allergic or "heparin-induced thrombocytopenia" in episode.patient.history

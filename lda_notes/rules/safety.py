@@ -17,6 +17,7 @@ from lda_notes.events import (
     SiteSeen,
 )
 from lda_notes.rule_table import Case, Found, Step, rule
+from lda_notes.rules.contradictions import scale_limit
 from lda_notes.shapes import NotDone, Site, Technique
 from lda_notes.sources import COMMON_PRACTICE, Citation
 
@@ -108,6 +109,31 @@ def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[F
         yield Found(
             step.entry.path("site"),
             f"the site shows {' and '.join(signs)}; expected a problem with what was done about it",
+        )
+
+
+@rule(
+    "advice",
+    "say under problems what was done about the score",
+    on=(SiteSeen,),
+    limits=("vip_act_below",),
+)
+def site_score_unanswered(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+    """Finds a visual phlebitis score from which its scale asks for action, without a problem recorded.
+
+    The scale couples each score with what to do. It is made for peripheral veins; on a port it still says that the
+    site is not as it should be.
+
+    Chart under problems what was done, or correct the score.
+    """
+    site = event.site
+    if type(site) is not Site or site.scale is None or site.scale.score <= case.policy.value("vip_act_below"):
+        return
+    if scale_limit(site.scale.name) == "vip_score" and not _spoken_of(event):
+        yield Found(
+            step.entry.path("site", "scale", "score"),
+            f'the score is {site.scale.score} on the scale "{site.scale.name}", which asks for action above '
+            f"{case.policy.value('vip_act_below')}; expected a problem with what was done about it",
         )
 
 

@@ -364,6 +364,33 @@ def cream_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
         )
 
 
+_MINUTE: Final = timedelta(minutes=1)
+
+
+@rule("advice", "expect the skin to feel again, and ask the patient", on=(Access,), limits=("spray_to_needle_s",))
+def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Measures the time from cold spray to the needle, where the skin was prepared before the spray.
+
+    Cold numbs for about a minute. Of times written to the minute only what was surely too long is found. Where the
+    skin is prepared after the spray, preparation alone takes that minute, and this rule stays quiet.
+
+    Spray right before the needle where the policy accepts sterile spray; else choose cream, and ask the patient.
+    """
+    used, prepared = event.anaesthetic, event.antisepsis
+    if type(used) is not Anaesthetic or used.agent != "vapocoolant spray" or used.applied_at is None:
+        return
+    if type(prepared) is not Antisepsis or prepared.started_at is None or prepared.started_at > used.applied_at:
+        return
+    waited, limit = event.at - used.applied_at, case.span("spray_to_needle_s")
+    to_the_minute = event.at.second == used.applied_at.second == 0
+    if waited - _MINUTE >= limit if to_the_minute else waited > limit:
+        yield Found(
+            step.entry.path("anaesthetic", "applied_at"),
+            f"the needle came {length(waited)} after the cold spray; it is said to numb for "
+            f"{case.policy.text('spray_to_needle_s')}",
+        )
+
+
 @rule(
     "advice",
     "compare the volume with the order or the facility's protocol",

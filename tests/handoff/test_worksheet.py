@@ -273,8 +273,15 @@ def test_cautions_use_the_limits_in_force() -> None:
     assert "on for at least 45 minutes" in text
     assert "barrel of 20 mL or more" in text
     assert "At least 15 mL, push-pause" in text
-    assert "Set by local policy: facility policy, Port care policy (invented), 2024-01-15 [40, 62, 69]" in text
-    assert "[40] Lidocaine 2.5% and prilocaine 2.5% cream stays on: at least 45 minutes (looser than published" in text
+    cream, syringe, flush = (
+        list(DEFAULT.rows).index(name) + 1 for name in ("cream_contact_minutes", "syringe_ml", "flush_ml")
+    )
+    by_policy = f"facility policy, Port care policy (invented), 2024-01-15 [{cream}, {syringe}, {flush}]"
+    assert f"Set by local policy: {by_policy}" in text
+    assert (
+        f"[{cream}] Lidocaine 2.5% and prilocaine 2.5% cream stays on: at least 45 minutes (looser than published"
+        in text
+    )
     assert "Changed by facility policy" not in told(PLAIN)
 
 

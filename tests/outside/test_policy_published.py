@@ -124,10 +124,14 @@ PUBLISHED = [
     ("alteplase_withdraw_max_ml", "5", "mL", "at most", "alteplase-label", "M-H"),
     ("alteplase_withdraw_child_ml", "3", "mL", "exactly", "alteplase-label", "M-H"),
     ("alteplase_withdraw_child_kg", "10", "kg", "at least", "alteplase-label", "M-H"),
-    # Scales: INS phlebitis 0 to 4, visual phlebitis score 0 to 5.
+    # After implantation: NHS Ayrshire and Arran G068 waits 7 days.
+    ("post_implant_child_days", "7", "days", "at least", "ayrshire-arran-child", "R"),
+    # Scales: INS phlebitis 0 to 4, visual phlebitis score 0 to 5 with action from 2, pinch-off 0 to 3.
     ("phlebitis_grade", "4", "points", "at most", "ins-phlebitis", "R"),
     ("vip_score", "5", "points", "at most", "vip-score", "M-H"),
+    ("vip_act_below", "1", "points", "at most", "vip-score", "M-H"),
     ("infiltration_grade", "4", "points", "at most", "ins-infiltration", "M-H"),
+    ("pinch_off_grade", "3", "points", "at most", "hinke-1990", "R"),
     # Two identifiers: NPSG.01.01.01 EP 1.
     ("patient_identifiers", "2", "identifiers", "at least", "npsg-01-01-01", "R2"),
     # Surveillance: eligible from line day 3 (ICMR), the day after removal (CDC questions), window 3 days each side.
@@ -141,11 +145,14 @@ PUBLISHED = [
     # The rest, beside the sources named in the rows above.
     ("maintenance_flush_days", "28", "days", "at most", "royal-marsden", "R"),
     ("accessed_idle_flush_hours", "24", "hours", "at most", "infusion-forum", "R2"),
+    ("post_implant_tender_hours", "72", "hours", "at least", "port-procedures-page", "R"),
     ("power_gauge_max", "22", "gauge", "at most", "power-ifu-table", "R"),
+    ("spray_to_needle_s", "60", "seconds", "at most", "vapocoolant-label", "M-M"),
     ("intradermal_lidocaine_ml", "0.3", "mL", "at most", "us-hospitals", "M-M"),
     ("discard_child_ml", "3", "mL", "at least", "us-hospitals", "M-M"),
     ("discard_child_max_ml", "5", "mL", "at most", "us-hospitals", "M-M"),
     ("flush_child_ml", "5", "mL", "at least", "ayrshire-arran-child", "R"),
+    ("flush_child_after_use_ml", "10", "mL", "at least", "ayrshire-arran-child", "R"),
     ("ctcae_grade", "5", "points", "at most", "ctcae-5", "M-H"),
     ("transfer_days", "1", "days", "at most", "nhsn-4", "M-H"),
 ]
@@ -214,6 +221,7 @@ OPTIONS = [
     ("denominator_counts", "every line in the body", "nhsn-4", "M-M"),
     ("procedural_access_counts", "yes", "nhsn-faq", "M-L"),
     # Wu 2021: saline can replace heparin in a lock.
+    ("saline_lock_accepted", "yes", "wu-2021", "R"),
     # Open RN 4.6: sterile gloves at access.
     ("gloves", "sterile", "open-rn", "R"),
 ]

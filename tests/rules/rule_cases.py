@@ -129,14 +129,14 @@ class CaseFile:
         return self.path.name.split(".")[1].startswith("ok")
 
 
-def read_case(path: Path) -> CaseFile:
+def read_case(path: Path, default: Policy = DEFAULT) -> CaseFile:
     raw = path.read_text()
     parsed = read_yaml(raw.encode())
     assert not parsed.faults, f"{path.name}: {parsed.faults}"
     assert parsed.data is not None
     expected: set[tuple[int, str]] = set()
     asof: datetime | None = None
-    policy = DEFAULT
+    policy = default
     for number, text in enumerate(raw.splitlines(), 1):
         if mark := _EXPECT.search(text):
             expected.update((number, name.strip()) for name in mark[1].split(","))

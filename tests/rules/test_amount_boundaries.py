@@ -324,6 +324,14 @@ AMOUNTS = [
     AmountRow("flush-below-usual", "flush_ml", "10", FINE, LEAST, flushed()),
     AmountRow("flush-below-usual", "flush_after_blood_ml", "20", FINE, LEAST, flushed(samples=["blood count"])),
     AmountRow("flush-below-usual", "flush_child_ml", "5", FINE, LEAST, flushed(patient=SMALL)),
+    AmountRow(
+        "flush-below-usual",
+        "flush_child_after_use_ml",
+        "10",
+        FINE,
+        LEAST,
+        flushed(patient=SMALL, samples=["blood count"]),
+    ),
     AmountRow("syringe-size", "syringe_ml", "10", FINE, LEAST, flushed(volume_ml=10)),
     AmountRow("bacteriostatic-saline", "bacteriostatic_saline_ml_per_day", "30", FINE, MOST, preserved),
     AmountRow(
@@ -380,6 +388,8 @@ AMOUNTS = [
     AmountRow("scale-out-of-range", "vip_score", "5", "1", MOST, scored("visual infusion phlebitis score")),
     AmountRow("scale-out-of-range", "infiltration_grade", "4", "1", MOST, scored("INS infiltration 0-4")),
     AmountRow("scale-out-of-range", "ctcae_grade", "5", "1", MOST, scored("CTCAE 5 extravasation")),
+    AmountRow("scale-out-of-range", "pinch_off_grade", "3", "1", MOST, scored("pinch-off grade")),
+    AmountRow("site-score-unanswered", "vip_act_below", "1", "1", MOST, scored("visual infusion phlebitis score")),
     AmountRow("chlorhexidine-small-newborn", "chg_weight_g", "1000", "0.1", LEAST, newborn_of),
     AmountRow("severe-pain-tolerated-well", "severe_pain_points", "6", "1", MOST, on_access("pain")),
 ]

@@ -137,6 +137,14 @@ def told_at_dressing(minutes: int) -> Scene:
     return Scene((access(), change))
 
 
+def implanted(**patient: Any) -> Callable[[int], Scene]:
+    return lambda minutes: Scene((event("port implanted", -minutes), access()), {"patient": patient})
+
+
+def sprayed(minutes: int) -> Scene:
+    return Scene((access(anaesthetic={"agent": "vapocoolant spray", "sterile": "yes", "applied_at": after(-minutes)}),))
+
+
 TIMES = [
     TimeRow("needle-dwell", "needle_dwell_days", 7 * DAY, MOST, dwell),
     TimeRow("needle-overdue", "needle_dwell_days", 7 * DAY, MOST, needle_in),
@@ -151,6 +159,9 @@ TIMES = [
     TimeRow("line-check-interval", "line_check_hours", 12 * 60, MOST, looked),
     TimeRow("accessed-idle-flush", "accessed_idle_flush_hours", DAY, MOST, rested),
     TimeRow("idle-flush", "idle_flush_days", 28 * DAY, MOST, stood),
+    TimeRow("accessed-soon-after-implantation", "post_implant_tender_hours", 3 * DAY, LEAST, implanted()),
+    TimeRow("accessed-soon-after-implantation", "post_implant_child_days", 7 * DAY, LEAST, implanted(**SCHOOL)),
+    TimeRow("spray-worn-off", "spray_to_needle_s", 1, MOST, sprayed),
     TimeRow("cream-contact-short", "cream_contact_minutes", 60, LEAST, cream(CREAM)),
     TimeRow("cream-contact-short", "lidocaine_4_contact_minutes", 30, LEAST, cream("lidocaine 4% cream")),
     TimeRow("cream-worn-off", "cream_effect_hours", 120, MOST, waited),
