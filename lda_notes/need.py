@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from typing import Any, Literal
+from zoneinfo import ZoneInfo
 
+from lda_notes import disc
 from lda_notes import events as ev
 from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT
+from lda_notes.policy import DEFAULT, Policy
 from lda_notes.shapes import Dressing, NotDone
 from lda_notes.sources import Citation
 from lda_notes.timeline import trouble
@@ -27,8 +29,9 @@ class Need:
     ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
     nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
     same, seen from the part that holds the fact, such as the one flush of several. ``option`` names a choice of the
-    policy: unless it is "yes", a missing fact is no gap. A fact inside a part that is absent is not asked for; the
-    part itself is, by a row of its own that stands before its facts.
+    policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
+    fact at all. A fact inside a part that is absent is not asked for; the part itself is, by a row of its own that
+    stands before its facts.
     """
 
     path: tuple[str, ...]
@@ -38,15 +41,18 @@ class Need:
     when: Callable[[Any, Episode], bool] | None = None
     given: Callable[[Any], bool] | None = None
     option: str | None = None
+    suits: Callable[[Any, Episode, Policy], bool] | None = None
 
     @property
     def name(self) -> str:
         """Return the dotted path, such as ``needle.gauge``."""
         return ".".join(self.path)
 
-    def applies(self, event: Any, episode: Episode) -> bool:
+    def applies(self, event: Any, episode: Episode, policy: Policy) -> bool:
         """Tell whether the fact is asked of this event (the episode itself for the rows of `EPISODE_NEEDS`)."""
-        return self.when is None or self.when(event, episode)
+        return (self.when is None or self.when(event, episode)) and (
+            self.suits is None or self.suits(event, episode, policy)
+        )
 
 
 # -- what the whole record says, gathered once for all of its events --
@@ -228,6 +234,11 @@ def has_heparin(lock: Any) -> bool:
 def no_built_in_disc(dressing: Any) -> bool:
     """Tell whether the dressing itself holds no chlorhexidine."""
     return isinstance(dressing, Dressing) and dressing.type != "transparent with chlorhexidine"
+
+
+def disc_suits(event: ev.Event, episode: Episode, policy: Policy) -> bool:
+    """Tell whether neither age nor allergy speaks against a chlorhexidine disc on the local day of the event."""
+    return disc.suits(episode.patient, event.at.astimezone(ZoneInfo(episode.stay.time_zone)).date(), policy)
 
 
 def somebody_told(problem: Any) -> bool:

@@ -355,7 +355,7 @@ def _walk(
 def _is_gap(need: Need, part: Any, about: _About) -> bool:
     return (
         (need.given is None or need.given(part))
-        and need.applies(about.event, about.episode)
+        and need.applies(about.event, about.episode, about.policy)
         and (need.option is None or about.policy.choice(need.option) == "yes")
     )
 

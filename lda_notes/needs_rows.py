@@ -7,7 +7,9 @@ from dataclasses import replace
 from typing import Any, Final
 
 from lda_notes import need as asked
+from lda_notes.episode import Episode
 from lda_notes.need import Condition, Level, Need
+from lda_notes.policy import Policy
 from lda_notes.sources import COMMON_PRACTICE, Citation
 
 # -- who asks --
@@ -43,8 +45,9 @@ def _need(
     when: Condition | None = None,
     given: Callable[[Any], bool] | None = None,
     option: str | None = None,
+    suits: Callable[[Any, Episode, Policy], bool] | None = None,
 ) -> Need:
-    return Need(tuple(path.split(".")), asks, level, citations, when, given, option)
+    return Need(tuple(path.split(".")), asks, level, citations, when, given, option, suits)
 
 
 def must(path: str, asks: str, *citations: Citation, **conditions: Any) -> Need:
@@ -159,6 +162,7 @@ DRESSING: Final = (
         CP,
         given=asked.no_built_in_disc,
         option="chg_disc_expected",
+        suits=asked.disc_suits,
     ),
     should("dressing.site_visible", "Is the puncture site in view?", CP),
     should("dressing.without_tension", "Laid without tension?", CP),

@@ -54,7 +54,7 @@ def leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
 def _asked(need: Need, scene: Scene) -> bool:
     if need.option is not None and scene.policy.choice(need.option) != "yes":
         return False
-    return scene.event is not None and need.applies(scene.event, scene.episode)
+    return scene.event is not None and need.applies(scene.event, scene.episode, scene.policy)
 
 
 def _real_paths(path: tuple[str, ...], scene: Scene) -> Iterator[Path]:

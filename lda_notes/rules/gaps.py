@@ -116,7 +116,7 @@ def _expects(rows: list[tuple[str, Need]]) -> str:
     kinds = dict.fromkeys(SPOKEN.get(kind, kind) for kind, _ in rows if kind != RECORD)
     where = f"the record of {_listed([_with_article(kind) for kind in kinds])}" if kinds else "the record"
     said = f"Expects in {where}: {', '.join(labels)}."
-    if any(need.when or need.given for _, need in rows):
+    if any(need.when or need.given or need.suits for _, need in rows):
         said += " Asked only where it applies to what was done."
     for option in dict.fromkeys(need.option for _, need in rows if need.option):
         now = "as published" if DEFAULT.choice(option) == "yes" else "which as published it is not"

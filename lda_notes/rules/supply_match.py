@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Final
 
+from lda_notes.disc import least_months
 from lda_notes.events import Access, ArrivalAccessed, Dressed, Flushed, FlushOrLock, LineUse, PatencyTreatment
 from lda_notes.policy import quantity
 from lda_notes.rule_table import Case, Found, Step, rule
@@ -325,15 +326,12 @@ def chlorhexidine_dressing_age(step: Step, event: Dressed, case: Case) -> Iterab
     key = _chlorhexidine_dressing(event)
     if key is None:
         return
-    ages = case.policy.choice("chg_dressing_ages")
+    policy = case.policy
+    ages = policy.choice("chg_dressing_ages")
     if ages == "any" or (ages == "adults" and is_adult(case, step.entry.event)):
         return
     months = months_at(case, step.entry.event)
-    if months is None:
-        return
-    policy = case.policy
-    least = policy.value("chg_dressing_adult_years") * 12 if ages == "adults" else policy.value("chg_dressing_months")
-    if not 0 <= months < least:
+    if months is None or not 0 <= months < least_months(policy):
         return
     said = quantity(Decimal(months), "months") if months < 24 else quantity(Decimal(months // 12), "years")
     expected = policy.text("chg_dressing_adult_years" if ages == "adults" else "chg_dressing_months")

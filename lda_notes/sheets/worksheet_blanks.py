@@ -68,10 +68,10 @@ def _comes_up(need: Need, view: View) -> bool:
     parent_option = _option_of_part(need)
     if parent_option is not None and view.policy.choice(parent_option) != "yes":
         return False
-    if need.when in ABOUT_THE_EPISODE:
-        stub: Any = SimpleNamespace(at=view.asof)
-        return need.applies(stub, view.timeline.episode)
-    return True
+    stub: Any = SimpleNamespace(at=view.asof)
+    if need.suits is not None and not need.suits(stub, view.timeline.episode, view.policy):
+        return False
+    return need.when not in ABOUT_THE_EPISODE or need.applies(stub, view.timeline.episode, view.policy)
 
 
 def _option_of_part(need: Need) -> str | None:

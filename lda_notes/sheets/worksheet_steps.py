@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from lda_notes import amounts, due, phrasing
+from lda_notes import amounts, disc, due, phrasing
 from lda_notes.ages import years_old
 from lda_notes.policy import number
 from lda_notes.sheets.handoff_line import View
@@ -214,7 +214,8 @@ def _lock(view: View) -> Iterator[Caution]:
 def _dressing(view: View) -> Iterator[Caution]:
     yield _common("W5", "Without tension, the puncture site in view, labelled with date and initials")
     policy = view.policy
-    if policy.choice("chg_disc_expected") == "yes":
+    today = view.asof.astimezone(view.wording.zone).date()
+    if policy.choice("chg_disc_expected") == "yes" and disc.suits(view.timeline.episode.patient, today, policy):
         yield Caution("The disc right side up between hub and skin", ("chg_disc_expected",))
     yield Caution(
         f"Gauze over the site is due after {policy.text('gauze_dressing_days')}, a transparent dressing after "

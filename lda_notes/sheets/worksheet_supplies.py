@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, assert_never
 
-from lda_notes.ages import months_old
+from lda_notes import disc
 from lda_notes.policy import number
 from lda_notes.sheets import wording
 from lda_notes.sheets.handoff_line import View
@@ -106,20 +106,14 @@ def _dressing(view: View) -> Iterator[Supply]:
 
 
 def _disc(view: View) -> Supply:
-    if _allergic(view, "chlorhexidine"):
+    patient = view.timeline.episode.patient
+    if disc.allergic(patient):
         return Supply("NO chlorhexidine disc: allergy", ("chg_disc_expected",))
-    born = view.timeline.episode.patient.birth_date
-    ages = view.policy.choice("chg_dressing_ages")
-    if born is None:
+    of_age = disc.of_age(patient, view.asof.astimezone(view.wording.zone).date(), view.policy)
+    if of_age is None:
         return Supply(
             "Chlorhexidine disc, if the age allows it; the birth date is not recorded", ("chg_dressing_ages",)
         )
-    months = months_old(born, view.asof.astimezone(view.wording.zone).date())
-    fits = {
-        "adults": months >= 12 * view.policy.value("chg_dressing_adult_years"),
-        "over 2 months": months > view.policy.value("chg_dressing_months"),
-        "any": True,
-    }[ages]
-    if fits:
+    if of_age:
         return Supply("Chlorhexidine disc", ("chg_disc_expected", "chg_dressing_ages"))
     return Supply("No chlorhexidine disc at this age, unless ordered", ("chg_dressing_ages",))

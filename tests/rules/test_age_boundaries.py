@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from rule_cases import local_policy
 from scenes import AT, CREAM, DAY, NO_BLOOD, Scene, access, event, fires
 from test_amount_boundaries import AMOUNTS, injected
 from test_boundaries import TIMES
@@ -145,3 +146,17 @@ def test_every_limit_that_these_rules_name_is_tried_on_both_sides() -> None:
 def test_full_rate_of_power_injection_ends_at_its_gauge() -> None:
     found = [fires("power-injection-rate", injected("flow_ml_per_s", {"gauge": gauge})(3)) for gauge in (19, 20, 21)]
     assert found == [False, False, True]
+
+
+@pytest.mark.parametrize(("ages", "day_before", "day"), [
+    ("adults", "2013-04-03", "2013-04-02"),
+    ("over 2 months", "2031-02-03", "2031-02-02"),
+])  # fmt: skip
+def test_a_disc_is_asked_for_from_the_day_on_which_the_policy_expects_it(ages: str, day_before: str, day: str) -> None:
+    rule, policy = "dressing-detail-not-recorded", local_policy(chg_dressing_ages=ages)
+
+    def asked(born: str) -> bool:
+        event = access(dressing={"chlorhexidine_disc": None})
+        return fires(rule, Scene((event,), {"patient": {"birth_date": born, "weight_kg": 60}}, policy))
+
+    assert (asked(day_before), asked(day)) == (False, True)
