@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from typing import Any, Final, NamedTuple
+
+from pydantic import BaseModel
 
 from lda_notes.problems import Path
 from lda_notes.shapes import (
@@ -98,25 +101,31 @@ def unsafe_wording(timeline: Timeline) -> list[tuple[Piece, UnsafeForm]]:
     return [(piece, form) for piece in pieces(timeline) for form in unsafe_forms(piece.text)]
 
 
+@cache
+def _keys(kind: type[BaseModel]) -> tuple[tuple[str, bool], ...]:
+    """The keys of a part under which text may stand, with whether they are free text themselves."""
+    return tuple((key, key in WORDS) for key in kind.model_fields if key in _EITHER)
+
+
 def _gather(part: Any, found: list[str]) -> None:
     """Add every text inside ``part`` to ``found``: the same texts as `_texts`, without their places."""
     values = part.__dict__
-    given = part.__pydantic_fields_set__
-    for key in given & WORDS:
+    for key, is_text in _keys(part.__class__):
         value = values[key]
-        if value.__class__ is str:
-            found.append(value)
-        elif value.__class__ in _OPEN:
+        if value is None:
+            continue
+        kind = value.__class__
+        if kind is str:
+            if is_text:
+                found.append(value)
+        elif kind in _OPEN:
             _gather(value, found)
-        elif value.__class__ is tuple:
-            found.extend(value)
-    for key in given & PARTS:
-        value = values[key]
-        if value.__class__ in _OPEN:
-            _gather(value, found)
-        elif value.__class__ is tuple and value and value[0].__class__ in _OPEN:
-            for item in value:
-                _gather(item, found)
+        elif kind is tuple and value:
+            if value[0].__class__ in _OPEN:
+                for item in value:
+                    _gather(item, found)
+            elif is_text:
+                found.extend(value)
 
 
 def _texts(part: Any, above: Keys = ()) -> Iterator[tuple[Keys, str]]:

@@ -5,8 +5,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from operator import itemgetter
 from typing import Any, Final, NamedTuple
 
@@ -285,7 +286,7 @@ def _level(nodes: list[_Node]) -> _Level:
         row = (node.key, node.need, inner)
         rows.append(row)
         need = node.need
-        conditional = need is None or need.when or need.given or need.option or need.name in _LISTS
+        conditional = need is None or need.when or need.given or need.suits or need.name in _LISTS
         if inner is None and not conditional:
             plain.append(node.key)
         else:
@@ -297,8 +298,22 @@ def _level(nodes: list[_Node]) -> _Level:
 _LISTS: Final = frozenset({"identifiers_checked", "dressing_found", "samples", "evidence", "steps_tried"})
 """Needed facts that are lists: empty ones are missing too."""
 
-_LEVELS: Final[dict[str, _Level]] = {kind: _level(_tree(needs)) for kind, needs in NEEDS.items()}
-_EPISODE_LEVEL: Final = _level(_tree(EPISODE_NEEDS))
+_RECORD: Final = "record"
+_BY_KIND: Final = {**NEEDS, _RECORD: EPISODE_NEEDS}
+_OPTIONS: Final = tuple(dict.fromkeys(need.option for needs in _BY_KIND.values() for need in needs if need.option))
+
+
+@cache
+def _levels(on: frozenset[str]) -> dict[str, _Level]:
+    """What is asked of each kind, and of the record, while these options of the policy are "yes"."""
+    return {
+        kind: _level(_tree(tuple(need for need in needs if need.option is None or need.option in on)))
+        for kind, needs in _BY_KIND.items()
+    }
+
+
+def _asked(policy: Policy) -> dict[str, _Level]:
+    return _levels(frozenset(option for option in _OPTIONS if policy.choice(option) == "yes"))
 
 
 class _About(NamedTuple):
@@ -313,15 +328,26 @@ def missing(event: ev.Event, episode: Episode, policy: Policy = DEFAULT) -> tupl
     A part that is absent is one gap, not one for each of its facts; a part that was not done or not assessed is an
     answer. Rows whose policy option is not "yes" are no gaps.
     """
-    found: list[Missing] = []
-    _walk(event, _LEVELS[event.kind], (), None, _About(event, episode, policy), found)  # type: ignore[attr-defined]
-    return tuple(found)
+    ((_, found),) = missing_in_events((event,), episode, policy)
+    return found
+
+
+def missing_in_events(
+    events: Iterable[ev.Event], episode: Episode, policy: Policy = DEFAULT
+) -> Iterator[tuple[ev.Event, tuple[Missing, ...]]]:
+    """Yield each event with every needed fact that it lacks."""
+    asked_of = _asked(policy)
+    for event in events:
+        found: list[Missing] = []
+        kind: str = event.kind  # type: ignore[attr-defined]
+        _walk(event, asked_of[kind], (), None, _About(event, episode, policy), found)
+        yield event, tuple(found)
 
 
 def missing_in_episode(episode: Episode, policy: Policy = DEFAULT) -> tuple[Missing, ...]:
     """Return every needed fact of patient, stay and port that the record lacks; paths lead from the episode."""
     found: list[Missing] = []
-    _walk(episode, _EPISODE_LEVEL, (), None, _About(episode, episode, policy), found)
+    _walk(episode, _asked(policy)[_RECORD], (), None, _About(episode, episode, policy), found)
     return tuple(found)
 
 
@@ -353,11 +379,7 @@ def _walk(
 
 
 def _is_gap(need: Need, part: Any, about: _About) -> bool:
-    return (
-        (need.given is None or need.given(part))
-        and need.applies(about.event, about.episode, about.policy)
-        and (need.option is None or about.policy.choice(need.option) == "yes")
-    )
+    return (need.given is None or need.given(part)) and need.applies(about.event, about.episode, about.policy)
 
 
 # -- how gaps are named --

@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 
 from lda_notes import due
 from lda_notes.events import KINDS
-from lda_notes.needs import Missing, missing, missing_in_episode
+from lda_notes.needs import Missing, missing_in_episode, missing_in_events
 from lda_notes.policy import Policy
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.shapes import Model
@@ -61,8 +61,10 @@ class Case:
         episode = self.timeline.episode
         for gap in missing_in_episode(episode, self.policy):
             found.setdefault(gap.need.name, []).append((None, gap))
-        for entry in (*self.timeline.entries, *self.timeline.corrections):
-            for gap in missing(entry.event, episode, self.policy):
+        entries = (*self.timeline.entries, *self.timeline.corrections)
+        asked = missing_in_events((entry.event for entry in entries), episode, self.policy)
+        for entry, (_, gaps) in zip(entries, asked, strict=True):
+            for gap in gaps:
                 found.setdefault(gap.need.name, []).append((entry, gap))
         return found
 
@@ -118,7 +120,10 @@ _MINUTE: Final = timedelta(minutes=1)
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One row of the table. ``on`` is empty for a rule that sees the whole case; ``limits`` name policy rows."""
+    """One row of the table. ``on`` is empty for a rule that sees the whole case; ``limits`` name policy rows.
+
+    ``facts`` are dotted paths: the rule has nothing to say unless one of them is among the case's gaps.
+    """
 
     name: str
     family: str
@@ -128,6 +133,7 @@ class Rule:
     limits: tuple[str, ...]
     on: tuple[type[Model], ...]
     check: Check = field(repr=False)
+    facts: frozenset[str] = frozenset()
 
     @property
     def explanation(self) -> str:
@@ -146,11 +152,13 @@ def rule(
     on: tuple[type[Model], ...] = (),
     cites: tuple[Citation, ...] = (),
     limits: tuple[str, ...] = (),
+    facts: frozenset[str] = frozenset(),
 ) -> Callable[[Check], Check]:
     """Enter a generator into the table under its own name, underscores as dashes.
 
     With ``on`` it is called as ``check(step, event, case)`` for each event of those classes (kinds, shapes, or
-    parts such as `Proved`); without, as ``check(case)`` once. The family is the module's name.
+    parts such as `Proved`); without, as ``check(case)`` once, where ``facts`` are given only if the record lacks one
+    of them. The family is the module's name.
     """
 
     def enter(check: Check) -> Check:
@@ -158,7 +166,7 @@ def rule(
         if name in RULES:
             raise ValueError(f"two rules are named {name}")
         family = check.__module__.rpartition(".")[2].replace("_", " ")
-        RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check)
+        RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check, facts)
         return check
 
     return enter
@@ -174,13 +182,17 @@ def load() -> dict[str, Rule]:
 
 _BY_KIND: Final[dict[str, tuple[tuple[Check, Rule], ...]]] = {}
 _WHOLE: Final[list[Rule]] = []
+_BY_FACT: Final[dict[str, list[Rule]]] = {}
 
 
 def _dispatch() -> None:
     for kind, event_class in KINDS.items():
         shapes = frozenset(event_class.__mro__)
         _BY_KIND[kind] = tuple((row.check, row) for row in RULES.values() if not shapes.isdisjoint(row.on))
-    _WHOLE.extend(row for row in RULES.values() if not row.on)
+    _WHOLE.extend(row for row in RULES.values() if not row.on and not row.facts)
+    for row in RULES.values():
+        for fact in row.facts:
+            _BY_FACT.setdefault(fact, []).append(row)
 
 
 def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
@@ -195,7 +207,8 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
         for look, row in _BY_KIND[event.kind]:
             for fault in look(step, event, case):
                 found.append(_finding(row, fault, policy, step.entry))
-    for row in _WHOLE:
+    about_gaps = {row.name: row for fact in case.gaps for row in _BY_FACT.get(fact, ())}
+    for row in (*_WHOLE, *about_gaps.values()):
         for fault in row.check(case):
             found.append(_finding(row, fault, policy, None))
     return tuple(found)

@@ -421,23 +421,28 @@ def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
     if facts.get("blood_return") == "none" or facts.get("blood_return_before") == "none":
         reasons.append("no blood return")
     flushes = facts.get("flushes")
-    if isinstance(flushes, tuple) and any(flush.resistance in ("some", "cannot flush") for flush in flushes):
-        reasons.append("resistance")
+    if flushes.__class__ is tuple:
+        for flush in flushes:
+            if flush.resistance in ("some", "cannot flush"):
+                reasons.append("resistance")
+                break
     site = facts.get("site")
-    if isinstance(site, Site):
-        reasons.extend(_site_trouble(site))
+    if site.__class__ is Site:
+        reasons += _site_trouble(site)
     return tuple(reasons)
 
 
-def _site_trouble(site: Site) -> Iterator[HoldReason]:
+def _site_trouble(site: Site) -> list[HoldReason]:
+    reasons: list[HoldReason] = []
     if site.swelling == "present":
-        yield "swelling"
+        reasons.append("swelling")
     if site.drainage == "purulent" or (site.erythema == "present" and site.tenderness == "present"):
-        yield "signs of infection"
+        reasons.append("signs of infection")
     if site.port == "flipped":
-        yield "port flipped"
+        reasons.append("port flipped")
     if site.skin in ("broken", "thinned", "port visible"):
-        yield "skin over port"
+        reasons.append("skin over port")
+    return reasons
 
 
 def _held(state: State, entry: Entry, policy: Policy, history: _History) -> State:

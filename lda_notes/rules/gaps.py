@@ -46,8 +46,7 @@ def gap_rule(name: str, facts: str, todo: str, why: str, family: str) -> None:
     names = frozenset(need.name for _, need in rows)
 
     def check(case: Case) -> Iterable[Found]:
-        gaps = case.gaps
-        return _found(case, names, wanted) if gaps and not gaps.keys().isdisjoint(names) else ()
+        return _found(case, names, wanted)
 
     check.__name__ = name.replace("-", "_")
     check.__module__ = family
@@ -56,7 +55,7 @@ def gap_rule(name: str, facts: str, todo: str, why: str, family: str) -> None:
     severity: Severity = "gap" if levels == {"required"} else "advice"
     shared = {id(citation): citation for _, need in rows for citation in need.citations}
     cites: tuple[Citation, ...] = tuple(shared.values())
-    rule(severity, todo, cites=cites)(check)
+    rule(severity, todo, cites=cites, facts=names)(check)
 
 
 _NEEDED: Final[dict[str, list[tuple[str, Need]]]] = {}

@@ -23,7 +23,6 @@ _NAMES: Final = {
     "antisepsis": "antiseptic",
     "anaesthetic": "anaesthetic",
 }
-_NAMED: Final = frozenset(_NAMES)
 _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the day of expiry")
 
 
@@ -42,8 +41,8 @@ def expired_supply(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     Use a supply that is in date, and tell who decides what follows for the patient.
     """
     values = event.__dict__
-    for key in event.__pydantic_fields_set__ & _NAMED:
-        part = values[key]
+    for key in _NAMES:
+        part = values.get(key)
         if part.__class__ in _LABELLED and part.expires is not None and _past(part.expires, event, case):
             if type(event) is ArrivalAccessed:
                 continue  # needle and dressing were put in elsewhere, on a day before this one
