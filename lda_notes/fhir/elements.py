@@ -132,19 +132,31 @@ _SPREAD: Final = json.JSONEncoder(ensure_ascii=False, indent=2, default=_decimal
 
 
 @cache
-def _encode() -> Callable[[Any], str]:
+def _packed() -> Callable[[Any], bytes]:
     """What writes JSON in one row: the same bytes from a faster library, where that is installed."""
     try:
-        from orjson import dumps
+        from orjson import Fragment, dumps
     except ImportError:
-        return _COMPACT.encode
-    return lambda value: dumps(value, default=_decimal).decode()
+        return lambda value: _with_decimals(_COMPACT.encode(value)).encode()
+
+    def digits(value: Any) -> Fragment:
+        if isinstance(value, Decimal):
+            return Fragment(f"{value:f}".encode())
+        raise TypeError(f"{type(value).__name__} is no JSON value")
+
+    return lambda value: dumps(value, default=digits)
+
+
+def _with_decimals(text: str) -> str:
+    """Take away what marks the decimals; no FHIR text can hold that control character."""
+    return _WRITTEN.sub(r"\1", text) if "\\u0000" in text else text
+
+
+def to_json_bytes(value: Any) -> bytes:
+    """JSON in UTF-8 and in one row, with decimals digit by digit as they are."""
+    return _packed()(value)
 
 
 def to_json(value: Any, *, spread: bool = False) -> str:
-    """JSON text with decimals digit by digit as they are, in one row or ``spread`` over many.
-
-    No FHIR text can hold the control character that marks a decimal on its way.
-    """
-    text = _SPREAD.encode(value) if spread else _encode()(value)
-    return _WRITTEN.sub(r"\1", text) if "\\u0000" in text else text
+    """JSON text with decimals digit by digit as they are, in one row or ``spread`` over many."""
+    return _with_decimals(_SPREAD.encode(value)) if spread else to_json_bytes(value).decode()

@@ -173,6 +173,16 @@ def _contained_meta(*names: str) -> Holds:
     return lambda value, _: not any(_has(one.get("meta", {}), *names) for one in value.get("contained", ()))
 
 
+_ANSWERED: Final = " ".join(
+    f"{mark}value{name}"
+    for mark in ("", "_")
+    for name in (
+        *("Quantity", "CodeableConcept", "String", "Boolean", "Integer", "Range"),
+        *("Ratio", "SampledData", "Time", "DateTime", "Period"),
+    )
+)
+"""The keys of Observation.value[x]."""
+
 _ROWS: Final[tuple[tuple[str, str, str, Holds], ...]] = (
     ("bdl-1", "Bundle", "total", lambda v, _: v.get("type") in ("searchset", "history")),
     ("bdl-2", "Bundle", "entry", _in_entries("search", "searchset", must=False)),
@@ -245,7 +255,7 @@ _ROWS: Final[tuple[tuple[str, str, str, Holds], ...]] = (
     ),
     ("obs-3", "Observation.referenceRange", "", lambda v, _: _has(v, "low", "high", "text")),
     ("obs-6", "Observation", "dataAbsentReason", lambda v, _: not _any_of(v, "value")),
-    ("obs-7", "Observation", "component", _component_codes),
+    ("obs-7", "Observation", _ANSWERED, _component_codes),
     ("org-1", "Organization", "", lambda v, _: _has(v, "identifier", "name")),
     ("org-2", "Organization", "address", _each("address", lambda one: one.get("use") != "home")),
     ("org-3", "Organization", "telecom", _each("telecom", lambda one: one.get("use") != "home")),

@@ -160,19 +160,23 @@ def check_base64(value: object, _scope: object = None) -> Found:
 
 
 def _good_uri(value: str) -> bool:
-    if value.split() != [value]:  # empty, or with white space somewhere
-        return False
     if value.startswith("urn:uuid:"):
         return _UUID.fullmatch(value) is not None
+    if value.split() != [value]:  # empty, or with white space somewhere
+        return False
     if value.startswith("urn:oid:"):
         return _OID.fullmatch(value) is not None
     return True
 
 
+def _good_absolute(value: str) -> bool:
+    return _good_uri(value) and (value.startswith("urn:uuid:") or _ABSOLUTE.fullmatch(value) is not None)
+
+
 def check_absolute_uri() -> PrimitiveCheck:
     """A check for the systems of codes and identifiers: an address that names its scheme."""
     usual = _remembering(_good_uri, "uri")
-    good = _remembering(lambda value: _good_uri(value) and _ABSOLUTE.fullmatch(value) is not None, "uri")
+    good = _remembering(_good_absolute, "uri")
 
     def check(value: object, _scope: object = None) -> Found:
         found = good(value)

@@ -31,6 +31,9 @@ _OFTEN: Final = 50
 _ABSOLUTE_URIS: Final = frozenset(
     {("Coding", "system"), ("Identifier", "system"), ("Quantity", "system"), ("Bundle.entry", "fullUrl")}
 )
+_BY_ITSELF: Final = frozenset({("Device", "property")})
+"""Long lists that are judged without a look at the rest of the bundle, and shared by the bundles of a record."""
+
 _ELEMENT: Final = (
     Element("id", False, False, ("string",), "", ()),
     Element("extension", False, True, ("Extension",), "", ()),
@@ -115,6 +118,20 @@ def _many(test: Check, *, nulls: bool = False) -> Check:
         return found or None
 
     one_of_many(check, test)
+    return check
+
+
+def _once(test: Check) -> Check:
+    """A check that asks ``test`` once about the very same object."""
+
+    def check(value: Any, scope: Scope) -> Found:
+        if scope.sound.get(id(value)) is value:
+            return None
+        found = test(value, scope)
+        if found is None:
+            scope.sound[id(value)] = value
+        return found
+
     return check
 
 
@@ -240,7 +257,8 @@ class Compiler:
             keys.add(key)
             test = self._test(type_name, element, element_type)
             if element.many:
-                table.tests[key] = _many(test)
+                many = _many(test)
+                table.tests[key] = _once(many) if (type_name, element.name) in _BY_ITSELF else many
                 table.with_nulls[key] = _many(test, nulls=True)
             else:
                 table.tests[key] = test

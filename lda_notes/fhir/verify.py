@@ -33,15 +33,18 @@ def _bundle_check(house: bool) -> Check:
     return Compiler(load(), rules + profile_rules(), ALWAYS_SENT, constants).check("Bundle")
 
 
-def verify(bundle: object, *, house: bool = True) -> tuple[BundleFault, ...]:
+def verify(bundle: object, *, house: bool = True, sound: dict[int, object] | None = None) -> tuple[BundleFault, ...]:
     """Every fault of a bundle, in the order of its entries; empty when a strict R4 server can take it.
 
     ``house`` adds the profile of the bundles that this program makes: identities, conditions, statuses, units,
     verified codes. Without it any R4 bundle of the carried resource types is judged by R4 alone. Rules about an
     object wait until its shape is right, so a second run may find what a first one could not read.
+
+    ``sound`` is for bundles that share parts and are not changed meanwhile: with the same dictionary, empty at first,
+    a large part that is the very same object is judged once. It keeps those objects alive.
     """
     try:
-        found = _bundle_check(house)(bundle, Scope(bundle))
+        found = _bundle_check(house)(bundle, Scope(bundle, sound))
     except RecursionError:
         found = [Fault("depth", bundle, _DEEPEST, "Send a bundle without endless nesting.")]
     return tuple(sorted((fault.closed() for fault in found or ()), key=_order))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from lda_notes.fhir.book import EventBundle
-from lda_notes.fhir.elements import to_json
+from lda_notes.fhir.elements import to_json_bytes
 from lda_notes.fhir.faults import BundleFault
 from lda_notes.fhir.papers import DESPITE
 from lda_notes.fhir.verify import read_json, verify
@@ -62,7 +62,7 @@ def from_record(judged: Judged, make: Make) -> Made:
     episode = judged.timeline.episode.id
     parcels, faults = [], []
     for one in made:
-        data = to_json(one.bundle).encode()
+        data = to_json_bytes(one.bundle)
         bundle, _ = read_json(data)
         about = f"{episode}/{one.event}"
         faults += [(about, fault) for fault in verify(bundle)]
@@ -97,7 +97,7 @@ def from_bundle(name: str, data: bytes, despite: str | None) -> Made:
         bundle = with_reason(bundle, despite)
         if bundle is None:
             return Made(name, broken="it has no Provenance that could carry the reason given with --despite")
-    parcel = Parcel(to_json(bundle).encode(), about, name)
+    parcel = Parcel(to_json_bytes(bundle), about, name)
     return _finished(Made(name, (parcel,), faults=found))
 
 

@@ -259,7 +259,7 @@ def _ready(task: bytes) -> Work:
 def _make(part: _Part, key: str, task: bytes, out: str) -> dict[str, Any]:
     """Make a part and its receipt."""
     work, total, digest, said = _ready(task), Result(), hashlib.sha256(), []
-    with rare_collection(), _opened(part) as file, _whole(out, _name(part.index)) as (target, size):
+    with rare_collection(first=False), _opened(part) as file, _whole(out, _name(part.index)) as (target, size):
         for row in rows(_stretch(part, file), part.first):
             answer = work(part.name, row)
             target.write(answer.out)

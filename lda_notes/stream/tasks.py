@@ -141,7 +141,7 @@ class Bundle:
     def maker(self) -> Callable[[Record], Answer]:
         """Return the function of a record that was read."""
         from lda_notes.fhir.bundle import Options, bundles
-        from lda_notes.fhir.elements import to_json
+        from lda_notes.fhir.elements import to_json_bytes
         from lda_notes.fhir.naming import Names
         from lda_notes.fhir.verify import verify
 
@@ -158,12 +158,13 @@ class Bundle:
             if record.episode is None or record.findings:
                 return Answer(said=why(record) + "\n", counts=(("rows", 1), ("unreadable", 1)))
             line = timeline.build(record.episode, policy, _FAR)
-            texts: list[str] = []
+            texts: list[bytes] = []
             faults: list[str] = []
             resources = 0
+            sound: dict[int, object] = {}
             try:
                 for one in bundles(line, policy, config, options):
-                    for fault in verify(one.bundle):
+                    for fault in verify(one.bundle, sound=sound):
                         path = one.paths[fault.entry] if fault.entry is not None else ()
                         faults.append(f"{record.place(path)}: event {one.event}: {fault} Found: {fault.value}")
                     bundle: Any = one.bundle
@@ -172,13 +173,13 @@ class Bundle:
 
                         bundle = to_r5(bundle, names)
                     resources += len(bundle["entry"])
-                    texts.append(to_json(bundle))
+                    texts.append(to_json_bytes(bundle))
             except Failure as failure:
                 faults = [f"{record.place(())}: {failure}"]
             if faults:
                 said = "".join(f"{report.visible(fault)}\n" for fault in faults)
                 return Answer(said=said, counts=(("rows", 1), ("faults", len(faults))))
-            out = "".join(f"{text}\n" for text in texts).encode()
+            out = b"\n".join((*texts, b""))
             return Answer(out, counts=(("rows", 1), ("bundles", len(texts)), ("resources", resources)))
 
         return work

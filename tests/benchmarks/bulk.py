@@ -70,8 +70,8 @@ def _workers(bench: Bench) -> Iterator[Figure]:
 @contextmanager
 def cluster(workers: int) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
     """Run a scheduler and workers of one thread on the loopback address; all end with the block."""
-    environ = {**environment(), "PYTHONPATH": str(HERE), "DASK_DISTRIBUTED__ADMIN__LOG_LENGTH": "0"}
-    command = [sys.executable, "-m", "distributed.cli.dask_scheduler"]
+    quiet = {"DASK_DISTRIBUTED__ADMIN__LOG_LENGTH": "0", "DASK_LOGGING__DISTRIBUTED": "error"}
+    environ = {**environment(), "PYTHONPATH": str(HERE), **quiet}
     command = [sys.executable, "-c", _SCHEDULER]
     scheduler = subprocess.Popen(command, stdout=subprocess.PIPE, env=environ)
     running: list[subprocess.Popen[bytes]] = []
