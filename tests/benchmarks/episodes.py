@@ -409,7 +409,7 @@ def _arrived(course: _Course) -> None:
 def _implanted(course: _Course) -> None:
     """The port is implanted, used, and taken out in one stay."""
     course.add("port implanted", 60, tip_location="cavoatrial junction", tip_method="chest radiograph")
-    _access(course, 400)
+    _access(course, 8 * 24 * 60)  # when the pocket has settled, a child's too
     _look(course, 500)
     _removal(course, 200)
     course.add("port removed", 300, reason="treatment ended early", complete=True)
