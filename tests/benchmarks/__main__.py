@@ -1,4 +1,4 @@
-"""Run all figures, print a table, write JSON: ``python -m tests.benchmarks [--quick] [--only 8,9] [--json FILE]``."""
+"""Run all figures, print a table, write JSON: ``python -m tests.benchmarks [--quick] [--group fhir] [--json FILE]``."""
 
 from __future__ import annotations
 
