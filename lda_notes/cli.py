@@ -22,7 +22,7 @@ COMMANDS: Final[dict[str, str]] = {
     "note": "Write the note of an event in words, ready to read through and sign.",
     "handoff": "Write the handoff sheet for the next shift.",
     "worksheet": "Write the page to take to the bedside before gloves go on.",
-    "send": "Deliver records to a FHIR server, safely and twice.",
+    "send": "Deliver records to a FHIR server; sent again, nothing is doubled.",
     "status": "Compare records with what a FHIR server holds of them.",
     "days": "Count central line days by patient and by unit, for surveillance.",
     "amounts": "Add up flushes, discards and heparin over a shift, a day or a needle's stay.",
