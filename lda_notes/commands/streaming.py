@@ -133,7 +133,13 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
     A run that was stopped keeps its whole rows; one that failed leaves nothing.
     """
     if out is None:
-        yield sys.stdout.buffer
+        try:
+            yield sys.stdout.buffer
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            why = f"standard output: cannot be written ({error.strerror or error})"
+            raise Failure(f"{why}; its last row may be cut off, so make room and run it again from the start") from None
         return
     import tempfile
 
@@ -150,9 +156,12 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
             file.flush()
             os.fsync(file.fileno())
         Path(name).replace(out)
-    except BaseException:
+    except BaseException as error:
         with suppress(OSError):
             Path(name).unlink()
+        if isinstance(error, OSError):
+            why = f"{out}: cannot be written ({error.strerror or error})"
+            raise Failure(f"{why}; nothing is left of it, so make room and run it again") from None
         raise
     click.echo(f"Written: {out}", err=True)
 

@@ -181,3 +181,42 @@ def test_nothing_heavy_is_loaded_for_a_stream_of_checks(source: Path) -> None:
     loaded = set(done.stderr.split("\n")[-2].split())
     assert "lda_notes.stream.run" in loaded
     assert not {"distributed", "fsspec", "zstandard", "multiprocessing", "jinja2", "docx", "fhir"} & loaded
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_reader_that_goes_away_ends_the_run_with_141(source: Path, workers: int) -> None:
+    command = [sys.executable, "-m", "lda_notes", "bundle", str(source), "--no-note", "--workers", str(workers)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=HERE) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        assert running.stdout.readline().startswith(b"{")
+        running.stdout.close()
+        said = running.stderr.read()
+        assert running.wait(timeout=60) == 141, said
+    assert b"Traceback" not in said
+    assert b"Exception ignored" not in said
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_full_disk_is_one_sentence_that_says_what_to_do(source: Path, workers: int) -> None:
+    command = [sys.executable, "-m", "lda_notes", "check", str(source), *ASOF, "--workers", str(workers)]
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, cwd=HERE, check=False)
+    assert done.returncode == 2
+    assert done.stderr.decode() == (
+        "lda-notes: standard output: cannot be written (No space left on device); its last row may be cut off, "
+        "so make room and run it again from the start\n"
+    )
+
+
+def test_a_file_that_outgrows_its_room_leaves_nothing(source: Path, tmp_path: Path) -> None:
+    out = tmp_path / "found.ndjson"
+    small = "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+    small += "resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))\nfrom lda_notes.cli import main\n"
+    small += f"sys.argv = ['lda-notes', 'check', {str(source)!r}, '--out', {str(out)!r}]\nmain()\n"
+    done = subprocess.run([sys.executable, "-B", "-c", small], capture_output=True, text=True, cwd=HERE, check=False)
+    assert done.returncode == 2
+    assert done.stderr == (
+        f"lda-notes: {out}: cannot be written (File too large); nothing is left of it, so make room and run it again\n"
+    )
+    assert list(tmp_path.iterdir()) == []
