@@ -85,13 +85,19 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
     result = _run(files, task, how, out)
     click.echo(summary(result.counts), err=True)
     if result.stopped:
-        click.echo(
-            f"Stopped: every row of {result.at} before row {result.next_row} is written whole. "
-            f"Go on with --from-line {result.next_row}, into another file, and join the two.",
-            err=True,
-        )
+        click.echo(how_to_go_on(result, files), err=True)
         sys.exit(130)
     sys.exit(code(result.counts))
+
+
+def how_to_go_on(result: Result, files: list[Path]) -> str:
+    """Return where a stopped run ended and how to go on; ``--from-line`` counts in the first file that is given."""
+    at = [str(path) for path in files].index(result.at)
+    done = f"Leave out the files before it ({at:,}), they are done. " if at else ""
+    return (
+        f"Stopped: every row of {result.at} before row {result.next_row} is written whole. {done}"
+        f"Go on with --from-line {result.next_row}, into another file, and join the two."
+    )
 
 
 def _address(path: Path) -> str:
