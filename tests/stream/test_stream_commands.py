@@ -220,3 +220,21 @@ def test_a_file_that_outgrows_its_room_leaves_nothing(source: Path, tmp_path: Pa
         f"lda-notes: {out}: cannot be written (File too large); nothing is left of it, so make room and run it again\n"
     )
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", [("bundle", "--no-note"), ("days", *DAYS)])
+def test_a_bad_row_is_named_with_what_was_found_and_what_to_do(command: tuple[str, ...]) -> None:
+    said = run(*command, "-", stdin=b'\n{"record_version": 1\n{}\n', code=2).stderr.decode().splitlines()
+    assert said == [
+        "-:2:21: The text ends here; more was expected; look whether the file was cut off, or a bracket is missing",
+        '-:3:1: "record_version" is missing; add record_version (and 5 more; `lda-notes check` lists them)',
+        "2 rows, 2 rows could not be read.",
+    ]
+
+
+def test_verify_names_the_row_of_the_file_where_json_breaks_off(tmp_path: Path) -> None:
+    path = tmp_path / "bundles.ndjson"
+    path.write_bytes(b'{"resourceType": "Bundle"}\n\n{"resourceType": "Bundle"\n')
+    rows = parsed(run("verify", path, code=1).stdout)
+    assert rows[-1]["row"] == 3
+    assert rows[-1]["faults"][0]["message"] == "Row 3, column 26: Expecting ',' delimiter."
