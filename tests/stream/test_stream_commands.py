@@ -224,11 +224,15 @@ def test_a_file_that_outgrows_its_room_leaves_nothing(source: Path, tmp_path: Pa
 
 @pytest.mark.parametrize("command", [("bundle", "--no-note"), ("days", *DAYS)])
 def test_a_bad_row_is_named_with_what_was_found_and_what_to_do(command: tuple[str, ...]) -> None:
-    said = run(*command, "-", stdin=b'\n{"record_version": 1\n{}\n', code=2).stderr.decode().splitlines()
+    said = run(*command, "-", stdin=b'\n{"record_version": 1\n{}\n  id: x\nnull\n', code=2).stderr.decode().splitlines()
     assert said == [
         "-:2:21: The text ends here; more was expected; look whether the file was cut off, or a bracket is missing",
         '-:3:1: "record_version" is missing; add record_version (and 5 more; `lda-notes check` lists them)',
-        "2 rows, 2 rows could not be read.",
+        "-:4:3: The row does not begin with a brace; one record in JSON was expected; "
+        "write each record as one row of JSON; a record in YAML goes into a file of its own",
+        "-:5:1: The row does not begin with a brace; one record in JSON was expected; "
+        "write each record as one row of JSON; a record in YAML goes into a file of its own",
+        "4 rows, 4 rows could not be read.",
     ]
 
 
