@@ -76,6 +76,7 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
 
         if out is None:
             raise click.UsageError("--dask writes parts into a folder; name it with --out.")
+        _refuse_on_cluster(files, how, out)
         done = on_cluster([_address(path) for path in files], task, how.dask, _address(out))
         click.echo(done.said, nl=False, err=True)
         click.echo(f"{done.parts} parts in {out}, {done.skipped} of them from an earlier run.", err=True)
@@ -88,6 +89,21 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
         click.echo(how_to_go_on(result, files), err=True)
         sys.exit(130)
     sys.exit(code(result.counts))
+
+
+def _refuse_on_cluster(files: list[Path], how: Streaming, out: Path) -> None:
+    """Refuse what a run on a cluster would pass over or could not do."""
+    from lda_notes.stream.names import STANDARD_INPUT
+
+    if (how.workers, how.from_row) != (1, 1):
+        raise click.UsageError(
+            "--workers and --from-line are for one machine; on a cluster its workers count, and a run that broke off "
+            "goes on by itself when the same command is given again."
+        )
+    if STANDARD_INPUT in files:
+        raise click.UsageError("--dask cannot read standard input; name files that all machines of the cluster see.")
+    if out.is_file():
+        raise click.UsageError(f"--dask writes parts into a folder, and {out} is a file; give another name to --out.")
 
 
 def how_to_go_on(result: Result, files: list[Path]) -> str:

@@ -87,7 +87,8 @@ def read_on(file: IO[bytes], name: str, first: int = 1) -> Iterator[Row]:
 def cut_off(name: str, last: int, error: Exception) -> Failure:
     """Return the failure of a file that cannot be read to its end."""
     why = error.strerror if isinstance(error, OSError) and error.strerror else str(error) or "it ends too early"
-    return Failure(f"{name}: cannot be read on after row {last} ({why}); look whether the file was copied whole")
+    todo = "look whether the file was copied whole and is compressed as its name says"
+    return Failure(f"{name}: cannot be read on after row {last} ({why}); {todo}")
 
 
 def serial(files: list[Path], task: Task, ends: Ends, from_row: int = 1) -> Result:

@@ -160,6 +160,11 @@ def test_options_for_rows_are_refused_for_other_files_and_the_reverse(source: Pa
     assert b"NDJSON" in run("days", source, *DAYS, "--by", "unit", code=2).stderr
     assert b"NDJSON" in run("bundle", source, "--docx", code=2).stderr
     assert b"--out" in run("check", source, "--dask", "tcp://127.0.0.1:1", code=2).stderr
+    dask = ("--dask", "tcp://127.0.0.1:1", "--out")
+    assert b"for one machine" in run("check", source, *dask, tmp_path, "--from-line", 2, code=2).stderr
+    assert b"for one machine" in run("check", source, *dask, tmp_path, "--workers", 2, code=2).stderr
+    assert b"standard input" in run("check", "-", *dask, tmp_path, code=2).stderr
+    assert b"is a file" in run("check", source, *dask, source, code=2).stderr
     assert b"two runs" in run("check", source, demo, code=2).stderr
     assert b"nowhere.ndjson" in run("check", tmp_path / "nowhere.ndjson", code=2).stderr
 
