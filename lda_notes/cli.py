@@ -48,8 +48,19 @@ def _loaded(module: str) -> ModuleType:
         gc.enable()
 
 
+class ReaderGone(Exception):
+    """Whoever read the output went away."""
+
+
 class LazyGroup(click.Group):
     """A group that lists commands without loading them."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command. A closed pipe leaves under another name, since click itself would end with 1 on it."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            raise ReaderGone from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names, in the order of the work."""
@@ -105,11 +116,12 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         code = error.exit_code
-    except BrokenPipeError:  # the reader left; nothing more can be said to it
+    except (ReaderGone, BrokenPipeError):  # the reader left; nothing more can be said to it
         sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115 -- keeps the interpreter quiet at exit
         code = 141
     except OSError as error:
-        click.echo(f"lda-notes: {error.strerror or error}: {error.filename or 'output'}", err=True)
+        where, why = error.filename or "the output", error.strerror or error
+        click.echo(f"lda-notes: {where}: {why}; check its name, its permissions and the room on the disk", err=True)
         code = 2
     except Exception as error:
         from lda_notes.problems import Failure  # here, since help and version have no use for it

@@ -76,6 +76,7 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
 
         if out is None:
             raise click.UsageError("--dask writes parts into a folder; name it with --out.")
+        _refuse_on_cluster(files, how, out)
         done = on_cluster([_address(path) for path in files], task, how.dask, _address(out))
         click.echo(done.said, nl=False, err=True)
         click.echo(f"{done.parts} parts in {out}, {done.skipped} of them from an earlier run.", err=True)
@@ -85,13 +86,34 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
     result = _run(files, task, how, out)
     click.echo(summary(result.counts), err=True)
     if result.stopped:
-        click.echo(
-            f"Stopped: every row of {result.at} before row {result.next_row} is written whole. "
-            f"Go on with --from-line {result.next_row}, into another file, and join the two.",
-            err=True,
-        )
+        click.echo(how_to_go_on(result, files), err=True)
         sys.exit(130)
     sys.exit(code(result.counts))
+
+
+def _refuse_on_cluster(files: list[Path], how: Streaming, out: Path) -> None:
+    """Refuse what a run on a cluster would pass over or could not do."""
+    from lda_notes.stream.names import STANDARD_INPUT
+
+    if (how.workers, how.from_row) != (1, 1):
+        raise click.UsageError(
+            "--workers and --from-line are for one machine; on a cluster its workers count, and a run that broke off "
+            "goes on by itself when the same command is given again."
+        )
+    if STANDARD_INPUT in files:
+        raise click.UsageError("--dask cannot read standard input; name files that all machines of the cluster see.")
+    if out.is_file():
+        raise click.UsageError(f"--dask writes parts into a folder, and {out} is a file; give another name to --out.")
+
+
+def how_to_go_on(result: Result, files: list[Path]) -> str:
+    """Return where a stopped run ended and how to go on; ``--from-line`` counts in the first file that is given."""
+    at = [str(path) for path in files].index(result.at)
+    done = f"Leave out the files before it ({at:,}), they are done. " if at else ""
+    return (
+        f"Stopped: every row of {result.at} before row {result.next_row} is written whole. {done}"
+        f"Go on with --from-line {result.next_row}, into another file, and join the two."
+    )
 
 
 def _address(path: Path) -> str:
@@ -133,7 +155,13 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
     A run that was stopped keeps its whole rows; one that failed leaves nothing.
     """
     if out is None:
-        yield sys.stdout.buffer
+        try:
+            yield sys.stdout.buffer
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            why = f"standard output: cannot be written ({error.strerror or error})"
+            raise Failure(f"{why}; its last row may be cut off, so make room and run it again from the start") from None
         return
     import tempfile
 
@@ -150,9 +178,12 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
             file.flush()
             os.fsync(file.fileno())
         Path(name).replace(out)
-    except BaseException:
+    except BaseException as error:
         with suppress(OSError):
             Path(name).unlink()
+        if isinstance(error, OSError):
+            why = f"{out}: cannot be written ({error.strerror or error})"
+            raise Failure(f"{why}; nothing is left of it, so make room and run it again") from None
         raise
     click.echo(f"Written: {out}", err=True)
 

@@ -70,8 +70,11 @@ def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is no JSON number")
 
 
-def read_json(data: bytes) -> tuple[Any, tuple[BundleFault, ...]]:
-    """A bundle from the bytes of a file, its decimals kept as written; or None and what is wrong with the JSON."""
+def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
+    """A bundle from the bytes of a file, its decimals kept as written; or None and what is wrong with the JSON.
+
+    ``row`` is the number of its first row in the file.
+    """
     fault: Fault
     try:
         text = data.decode("utf-8-sig")
@@ -80,7 +83,7 @@ def read_json(data: bytes) -> tuple[Any, tuple[BundleFault, ...]]:
         message = f"Byte {error.start + 1} is not UTF-8."
         fault = Fault("json", data[error.start : error.start + 1].hex(), message, "Save the file as UTF-8.")
     except json.JSONDecodeError as error:
-        message = f"Row {error.lineno}, column {error.colno}: {error.msg}."
+        message = f"Row {row + error.lineno - 1}, column {error.colno}: {error.msg}."
         fault = Fault("json", None, message, "Correct the JSON there.")
     except _Doubles as error:
         message = f"The key {str(error)!r} stands twice in one object."
@@ -92,9 +95,9 @@ def read_json(data: bytes) -> tuple[Any, tuple[BundleFault, ...]]:
     return None, (fault.closed(),)
 
 
-def verify_json(data: bytes, *, house: bool = True) -> tuple[BundleFault, ...]:
-    """Every fault of a bundle in a file, from its JSON on."""
-    bundle, faults = read_json(data)
+def verify_json(data: bytes, *, house: bool = True, row: int = 1) -> tuple[BundleFault, ...]:
+    """Every fault of a bundle in a file, from its JSON on; ``row`` is the number of its first row in the file."""
+    bundle, faults = read_json(data, row)
     if faults:
         return faults
     if not isinstance(bundle, dict):

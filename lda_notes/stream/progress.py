@@ -28,6 +28,10 @@ class Progress:
             self._shown = now
             self._show(self.text(now - self._began))
 
+    def skip(self, length: int) -> None:
+        """Note that ``length`` bytes are passed over, so that they count neither as done nor as left."""
+        self._total = max(self._total - length, 0)
+
     def text(self, seconds: float) -> str:
         """Return the rows done in ``seconds``, their rate and the time left, as one short text."""
         text = f"{self._rows:,} rows, {self._rows / max(seconds, 0.001):,.0f} per second"

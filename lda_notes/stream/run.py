@@ -87,12 +87,13 @@ def read_on(file: IO[bytes], name: str, first: int = 1) -> Iterator[Row]:
 def cut_off(name: str, last: int, error: Exception) -> Failure:
     """Return the failure of a file that cannot be read to its end."""
     why = error.strerror if isinstance(error, OSError) and error.strerror else str(error) or "it ends too early"
-    return Failure(f"{name}: cannot be read on after row {last} ({why}); look whether the file was copied whole")
+    todo = "look whether the file was copied whole and is compressed as its name says"
+    return Failure(f"{name}: cannot be read on after row {last} ({why}); {todo}")
 
 
 def serial(files: list[Path], task: Task, ends: Ends, from_row: int = 1) -> Result:
     """Do ``task`` for every row from ``from_row`` of the first file on, in this process."""
-    result = Result()
+    result = Result(at=str(files[0]), next_row=from_row)
     work = task.ready()
     with stoppable() as stop, rare_collection():
         for path in files:
@@ -100,6 +101,8 @@ def serial(files: list[Path], task: Task, ends: Ends, from_row: int = 1) -> Resu
             with open_rows(path) as file:
                 for row in read_on(file, name):
                     if row.number < from_row:
+                        if ends.progress is not None:
+                            ends.progress.skip(len(row.raw) + 1)
                         continue
                     answer = work(name, row)
                     ends.out.write(answer.out)

@@ -77,10 +77,12 @@ def read(file: str, row: Row) -> Record:
 
 
 def why(record: Record) -> str:
-    """Return one sentence that says why a row has no readable record."""
+    """Return one sentence that says why a row has no readable record, and what to do."""
     first = record.placed(record.findings[0])
     more = len(record.findings) - 1
-    return report.visible(f"{first.place}: {first.message}" + (f" (and {more} more)" if more else ""))
+    todo = first.todo[:1].lower() + first.todo[1:].rstrip(".")
+    others = f" (and {more} more; `lda-notes check` lists them)" if more else ""
+    return report.visible(f"{first.place}: {first.message.rstrip('.')}; {todo}{others}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +200,7 @@ class Verify:
         from lda_notes.fhir.verify import read_json, verify_json
 
         def work(file: str, row: Row) -> Answer:
-            faults = verify_json(row.raw, house=self.house)
+            faults = verify_json(row.raw, house=self.house, row=row.number)
             if self.models:
                 from lda_notes.fhir.models import model_check
 

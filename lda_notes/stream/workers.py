@@ -25,6 +25,7 @@ from typing import IO, Any, Final
 from lda_notes.problems import Failure
 from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.names import STANDARD_INPUT, is_packed
+from lda_notes.stream.progress import Progress
 from lda_notes.stream.rows import Part, open_rows, parts, rows, spooled
 from lda_notes.stream.run import UNREADABLE, Ends, Result, cut_off, stoppable
 from lda_notes.stream.tasks import Task
@@ -185,7 +186,7 @@ class _Stretch(io.RawIOBase):
         return len(block)
 
 
-def _jobs(files: list[Path], from_row: int, workers: int) -> Iterator[_Job]:
+def _jobs(files: list[Path], from_row: int, workers: int, progress: Progress | None) -> Iterator[_Job]:
     index = 0
     for path in files:
         name = str(path)
@@ -198,6 +199,8 @@ def _jobs(files: list[Path], from_row: int, workers: int) -> Iterator[_Job]:
                     if last >= from_row:
                         yield _Job(index, name, part, from_row, spool)
                         index += 1
+                    elif progress is not None:
+                        progress.skip(part.end - part.start)
             except UNREADABLE as error:
                 raise cut_off(name, last, error) from None
         from_row = 1
@@ -227,11 +230,11 @@ def parallel(files: list[Path], task: Task, ends: Ends, count: int, from_row: in
     At most two parts for each process are under way or wait to be written. A process that dies has its part done
     once more. Raises `Failure` when a file cannot be read on, or a part ends two processes.
     """
-    result = Result()
+    result = Result(at=str(files[0]), next_row=from_row)
     crew = _Crew(task)
     waiting: dict[int, _Done] = {}
     written = 0
-    source = _jobs(files, from_row, count)
+    source = _jobs(files, from_row, count, ends.progress)
     failure: Failure | None = None
     more = True
     with ExitStack() as stack:

@@ -53,6 +53,11 @@ class Refusal(NamedTuple):
 EMPTY: Final = Refusal(
     "empty-file", "The file holds nothing; a record was expected.", "Write the record, or remove the file."
 )
+NOT_A_ROW: Final = Refusal(
+    "not-a-mapping",
+    "The row does not begin with a brace; one record in JSON was expected.",
+    "Write each record as one row of JSON; a record in YAML goes into a file of its own.",
+)
 TOO_DEEP: Final = Refusal(
     "too-deep",
     f"Values are nested more than {MAX_DEPTH} deep here.",

@@ -19,6 +19,7 @@ from lda_notes.syntax.faults import (
     LEADING_ZERO,
     MAX_DEPTH,
     MAX_VALUES,
+    NOT_A_ROW,
     NOT_FINITE,
     TOO_DEEP,
     Refusal,
@@ -131,6 +132,8 @@ class _Scanner(Tree):
         start = self.skip(0)
         if start == len(clean):
             self.stop(0, EMPTY)
+        if self.text.only_row and clean[start] != "{":
+            self.stop(start, NOT_A_ROW)
         self.notes.append(((), [None, start, start]))
         if clean[start] == "{":
             data, end = self.object(start, ())

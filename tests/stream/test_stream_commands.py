@@ -160,6 +160,11 @@ def test_options_for_rows_are_refused_for_other_files_and_the_reverse(source: Pa
     assert b"NDJSON" in run("days", source, *DAYS, "--by", "unit", code=2).stderr
     assert b"NDJSON" in run("bundle", source, "--docx", code=2).stderr
     assert b"--out" in run("check", source, "--dask", "tcp://127.0.0.1:1", code=2).stderr
+    dask = ("--dask", "tcp://127.0.0.1:1", "--out")
+    assert b"for one machine" in run("check", source, *dask, tmp_path, "--from-line", 2, code=2).stderr
+    assert b"for one machine" in run("check", source, *dask, tmp_path, "--workers", 2, code=2).stderr
+    assert b"standard input" in run("check", "-", *dask, tmp_path, code=2).stderr
+    assert b"is a file" in run("check", source, *dask, source, code=2).stderr
     assert b"two runs" in run("check", source, demo, code=2).stderr
     assert b"nowhere.ndjson" in run("check", tmp_path / "nowhere.ndjson", code=2).stderr
 
@@ -181,3 +186,64 @@ def test_nothing_heavy_is_loaded_for_a_stream_of_checks(source: Path) -> None:
     loaded = set(done.stderr.split("\n")[-2].split())
     assert "lda_notes.stream.run" in loaded
     assert not {"distributed", "fsspec", "zstandard", "multiprocessing", "jinja2", "docx", "fhir"} & loaded
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_reader_that_goes_away_ends_the_run_with_141(source: Path, workers: int) -> None:
+    command = [sys.executable, "-m", "lda_notes", "bundle", str(source), "--no-note", "--workers", str(workers)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=HERE) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        assert running.stdout.readline().startswith(b"{")
+        running.stdout.close()
+        said = running.stderr.read()
+        assert running.wait(timeout=60) == 141, said
+    assert b"Traceback" not in said
+    assert b"Exception ignored" not in said
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_full_disk_is_one_sentence_that_says_what_to_do(source: Path, workers: int) -> None:
+    command = [sys.executable, "-m", "lda_notes", "check", str(source), *ASOF, "--workers", str(workers)]
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, cwd=HERE, check=False)
+    assert done.returncode == 2
+    assert done.stderr.decode() == (
+        "lda-notes: standard output: cannot be written (No space left on device); its last row may be cut off, "
+        "so make room and run it again from the start\n"
+    )
+
+
+def test_a_file_that_outgrows_its_room_leaves_nothing(source: Path, tmp_path: Path) -> None:
+    out = tmp_path / "found.ndjson"
+    small = "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+    small += "resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))\nfrom lda_notes.cli import main\n"
+    small += f"sys.argv = ['lda-notes', 'check', {str(source)!r}, '--out', {str(out)!r}]\nmain()\n"
+    done = subprocess.run([sys.executable, "-B", "-c", small], capture_output=True, text=True, cwd=HERE, check=False)
+    assert done.returncode == 2
+    assert done.stderr == (
+        f"lda-notes: {out}: cannot be written (File too large); nothing is left of it, so make room and run it again\n"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", [("bundle", "--no-note"), ("days", *DAYS)])
+def test_a_bad_row_is_named_with_what_was_found_and_what_to_do(command: tuple[str, ...]) -> None:
+    said = run(*command, "-", stdin=b'\n{"record_version": 1\n{}\n  id: x\nnull\n', code=2).stderr.decode().splitlines()
+    assert said == [
+        "-:2:21: The text ends here; more was expected; look whether the file was cut off, or a bracket is missing",
+        '-:3:1: "record_version" is missing; add record_version (and 5 more; `lda-notes check` lists them)',
+        "-:4:3: The row does not begin with a brace; one record in JSON was expected; "
+        "write each record as one row of JSON; a record in YAML goes into a file of its own",
+        "-:5:1: The row does not begin with a brace; one record in JSON was expected; "
+        "write each record as one row of JSON; a record in YAML goes into a file of its own",
+        "4 rows, 4 rows could not be read.",
+    ]
+
+
+def test_verify_names_the_row_of_the_file_where_json_breaks_off(tmp_path: Path) -> None:
+    path = tmp_path / "bundles.ndjson"
+    path.write_bytes(b'{"resourceType": "Bundle"}\n\n{"resourceType": "Bundle"\n')
+    rows = parsed(run("verify", path, code=1).stdout)
+    assert rows[-1]["row"] == 3
+    assert rows[-1]["faults"][0]["message"] == "Row 3, column 26: Expecting ',' delimiter."

@@ -5,15 +5,18 @@ from __future__ import annotations
 import io
 import os
 import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+from lda_notes.commands.streaming import how_to_go_on
 from lda_notes.problems import Failure
 from lda_notes.stream.progress import Progress
 from lda_notes.stream.rows import Row
-from lda_notes.stream.run import Ends, serial
+from lda_notes.stream.run import Ends, Result, Stop, serial
 from lda_notes.stream.tasks import Answer, Work
 from lda_notes.stream.workers import parallel
 
@@ -79,3 +82,43 @@ def test_progress_tells_rows_rate_and_time_left() -> None:
     progress.step(10, 500)
     progress.step(10, 500)
     assert shown == ["20 rows, 2 per second, 30 s left"]
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_progress_counts_rows_passed_over_neither_as_done_nor_as_left(source: Path, workers: int) -> None:
+    progress = Progress(str, lambda: 0.0, source.stat().st_size)
+    ends = Ends(io.BytesIO(), str, progress)
+    task = Deadly(0)
+    if workers == 1:
+        serial([source], task, ends, 4001)  # type: ignore[arg-type]
+    else:
+        parallel([source], task, ends, workers, 4001)  # type: ignore[arg-type]
+    assert progress.text(10.0).endswith(" per second, 0 s left")
+    progress.skip(-source.stat().st_size)  # as much again is to come: five times what was done, or a little less
+    left = progress.text(10.0).split(", ")[-1].split()[0]
+    assert 30 <= int(left) <= 50
+
+
+def test_a_run_stopped_before_its_first_part_goes_on_where_it_was_to_begin(
+    source: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    @contextmanager
+    def asked() -> Iterator[Stop]:
+        stop = Stop()
+        stop.asked = True
+        yield stop
+
+    monkeypatch.setattr("lda_notes.stream.workers.stoppable", asked)
+    monkeypatch.setattr("lda_notes.stream.workers._PATIENCE_S", 0.0)
+    result = parallel([source], Deadly(0), Ends(io.BytesIO(), str), 2, 3000)  # type: ignore[arg-type]
+    assert (result.stopped, result.at, result.next_row) == (True, str(source), 3000)
+
+
+def test_a_stopped_run_says_which_files_to_leave_out() -> None:
+    files = [Path("a.ndjson"), Path("b.ndjson"), Path("c.ndjson")]
+    said = how_to_go_on(Result(at="b.ndjson", next_row=7, stopped=True), files)
+    assert said == (
+        "Stopped: every row of b.ndjson before row 7 is written whole. Leave out the files before it (1), they are "
+        "done. Go on with --from-line 7, into another file, and join the two."
+    )
+    assert "Leave out" not in how_to_go_on(Result(at="a.ndjson", next_row=7, stopped=True), files)
