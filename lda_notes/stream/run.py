@@ -10,13 +10,15 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
-from typing import IO, Final
+from typing import IO, Final, TypeVar
 
 from lda_notes.problems import Failure
 from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.progress import Progress
 from lda_notes.stream.rows import Row, open_rows, rows
 from lda_notes.stream.tasks import Task
+
+T = TypeVar("T")
 
 UNREADABLE: Final = (OSError, EOFError, zlib.error)
 """What reading a file, compressed or not, raises."""
@@ -51,12 +53,26 @@ class Stop:
 
     def __init__(self) -> None:
         self.asked = False
+        self._waits = False
 
     def ask(self, number: int, frame: FrameType | None) -> None:
-        """Take the first interrupt; the next one ends at once."""
-        if self.asked:
-            raise KeyboardInterrupt
+        """Take the first interrupt; the next one ends at once, and so does one that finds us waiting for a row."""
+        at_once = self.asked or self._waits
         self.asked = True
+        if at_once:
+            raise KeyboardInterrupt
+
+    def next_of(self, source: Iterator[T]) -> T | None:
+        """Return the next of ``source``, which may have to be waited for; None at its end or when asked to stop."""
+        try:
+            self._waits = True
+            if not self.asked:  # else nobody would end the wait
+                return next(source, None)
+        except KeyboardInterrupt:
+            pass
+        finally:
+            self._waits = False
+        return None
 
 
 @contextmanager
@@ -99,7 +115,8 @@ def serial(files: list[Path], task: Task, ends: Ends, from_row: int = 1) -> Resu
         for path in files:
             name = str(path)
             with open_rows(path) as file:
-                for row in read_on(file, name):
+                source = read_on(file, name)
+                while (row := stop.next_of(source)) is not None:
                     if row.number < from_row:
                         if ends.progress is not None:
                             ends.progress.skip(len(row.raw) + 1)
@@ -112,10 +129,9 @@ def serial(files: list[Path], task: Task, ends: Ends, from_row: int = 1) -> Resu
                     result.at, result.next_row = name, row.number + 1
                     if ends.progress is not None:
                         ends.progress.step(1, len(row.raw) + 1)
-                    if stop.asked:
-                        result.stopped = True
-                        ends.out.flush()
-                        return result
+                if stop.asked:
+                    result.stopped = True
+                    break
             from_row = 1
     ends.out.flush()
     return result

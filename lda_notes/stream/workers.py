@@ -247,7 +247,7 @@ def parallel(files: list[Path], task: Task, ends: Ends, count: int, from_row: in
                 if idle is None and len(crew.workers) >= count:
                     break
                 try:
-                    job = crew.again.popleft() if crew.again else next(source, None)
+                    job = crew.again.popleft() if crew.again else stop.next_of(source)
                 except Failure as found:  # what was read before it is still to be written
                     failure, job = found, None
                 if job is None:
@@ -260,6 +260,7 @@ def parallel(files: list[Path], task: Task, ends: Ends, count: int, from_row: in
                 crew.give(idle, job)
             busy = [worker for worker in crew.workers if worker.job is not None]
             if not busy:
+                result.stopped = stop.asked
                 break
             ready = wait([worker.pipe for worker in busy], _PATIENCE_S)
             for worker in busy:

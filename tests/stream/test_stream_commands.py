@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import gzip
+import io
 import json
+import os
 import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 import zstandard
@@ -17,6 +22,10 @@ from click.testing import CliRunner
 
 from lda_notes import record
 from lda_notes.cli import group
+from lda_notes.policy import DEFAULT
+from lda_notes.stream.run import Ends, serial
+from lda_notes.stream.tasks import Check, Rules
+from lda_notes.stream.workers import parallel
 from tests.benchmarks.episodes import FAULTS, FAULTY_EVERY, made
 
 DAYS = ("--from", "2031-01-01", "--to", "2031-12-31")
@@ -152,6 +161,38 @@ def test_an_interrupt_leaves_whole_rows_and_says_where_to_go_on(tmp_path: Path, 
     rest = run("bundle", source, "--no-note", "--from-line", row, "--workers", 2)
     whole = run("bundle", source, "--no-note", "--workers", 2)
     assert out.read_bytes() + rest.stdout == whole.stdout
+
+
+def test_one_interrupt_ends_the_wait_for_a_row_that_does_not_come() -> None:
+    command = [sys.executable, "-m", "lda_notes", "bundle", "-", "--no-note"]
+    running = subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE, cwd=HERE, text=True)
+    assert running.stdin is not None
+    assert running.stderr is not None
+    running.stdin.write("{\n")
+    running.stdin.flush()
+    assert "-:1:" in running.stderr.readline()  # so it is at its second row
+    time.sleep(0.2)
+    running.send_signal(signal.SIGINT)
+    assert running.wait(timeout=60) == 130  # with its input still open
+    _, said = running.communicate(timeout=60)
+    assert "Traceback" not in said
+    assert "--from-line 2" in said
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_an_interrupt_while_rows_are_awaited_stops_the_run(
+    source: Path, monkeypatch: pytest.MonkeyPatch, workers: int
+) -> None:
+    def interrupted(*_: object) -> Iterator[Any]:
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(60)
+        yield None
+
+    monkeypatch.setattr("lda_notes.stream.run.rows", interrupted)
+    monkeypatch.setattr("lda_notes.stream.workers.parts", interrupted)
+    task, ends = Check(Rules.of(DEFAULT), datetime(2032, 1, 1, tzinfo=UTC)), Ends(io.BytesIO(), str)
+    done = serial([source], task, ends) if workers == 1 else parallel([source], task, ends, workers)
+    assert (done.stopped, done.next_row, done.counts) == (True, 1, {})
 
 
 def test_options_for_rows_are_refused_for_other_files_and_the_reverse(source: Path, tmp_path: Path) -> None:
