@@ -17,6 +17,7 @@ from click.testing import CliRunner
 
 from lda_notes import record
 from lda_notes.cli import group
+from lda_notes.syntax import MAX_BYTES
 from tests.benchmarks.episodes import FAULTS, FAULTY_EVERY, made
 
 DAYS = ("--from", "2031-01-01", "--to", "2031-12-31")
@@ -152,6 +153,15 @@ def test_an_interrupt_leaves_whole_rows_and_says_where_to_go_on(tmp_path: Path, 
     rest = run("bundle", source, "--no-note", "--from-line", row, "--workers", 2)
     whole = run("bundle", source, "--no-note", "--workers", 2)
     assert out.read_bytes() + rest.stdout == whole.stdout
+
+
+@pytest.mark.parametrize("form", [(), ("--format", "text"), ("--models",)])
+def test_a_bundle_too_long_for_a_row_is_said_to_be_that(form: tuple[str, ...], tmp_path: Path) -> None:
+    path = tmp_path / "long.ndjson"
+    path.write_bytes(b'{"resourceType":"Bundle","id":"' + b"x" * MAX_BYTES + b'"}\n{}\n')
+    first = run("verify", path, *form, code=1).stdout.splitlines()[0].decode()
+    assert "The row holds more than 20,971,520 bytes" in first
+    assert "Unterminated" not in first
 
 
 def test_options_for_rows_are_refused_for_other_files_and_the_reverse(source: Path, tmp_path: Path) -> None:
