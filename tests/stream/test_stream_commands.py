@@ -121,9 +121,30 @@ def test_a_file_cut_off_gives_its_whole_rows_and_a_sentence(tmp_path: Path, endi
     path = tmp_path / f"made.ndjson{ending}"
     path.write_bytes((gzip.compress(raw) if ending == ".gz" else zstandard.compress(raw))[:-200])
     done = run("check", path, *ASOF, "--workers", workers, code=2)
-    assert b"cannot be read on after row" in done.stderr or workers == 2
+    assert b"cannot be read on after row" in done.stderr
     assert done.stdout == b"" or done.stdout.endswith(b"\n")
     assert str(path).encode() in done.stderr
+
+
+@pytest.mark.parametrize("fault", ["cut off", "damaged", "other bytes behind"])
+@pytest.mark.parametrize("ending", [".gz", ".zst"])
+def test_of_a_file_that_cannot_be_read_on_workers_lose_no_row(tmp_path: Path, ending: str, fault: str) -> None:
+    raw = made_rows(90)
+    cut = len(raw) // 2
+    pieces = [gzip.compress(one) if ending == ".gz" else zstandard.compress(one) for one in (raw[:cut], raw[cut:])]
+    last = bytearray(pieces[1])
+    if fault == "cut off":
+        del last[-200:]
+    elif fault == "damaged":
+        last[len(last) // 2 : len(last) // 2 + 40] = bytes(40)
+    else:
+        last += b"no such format" * 9
+    path = tmp_path / f"made.ndjson{ending}"
+    path.write_bytes(pieces[0] + bytes(last))
+    one, two = (run("check", path, *ASOF, "--workers", workers, code=2) for workers in (1, 2))
+    assert len(parsed(one.stdout)) > 30
+    assert two.stdout == one.stdout
+    assert two.stderr == one.stderr
 
 
 def test_going_on_from_a_row_gives_the_rest(source: Path) -> None:
