@@ -118,7 +118,7 @@ def plain(value: Any) -> Any:
 
 
 _HELD: Final = "\x00"
-_WRITTEN: Final = re.compile(r'"\\u0000([0-9.]+)"')
+_WRITTEN: Final = re.compile(r'"\\u0000(-?[0-9.]+)"')
 
 
 def _decimal(value: Any) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
+from lda_notes import report
 from lda_notes.fhir.book import EventBundle
 from lda_notes.fhir.elements import to_json_bytes
 from lda_notes.fhir.faults import BundleFault
@@ -97,8 +98,11 @@ def from_bundle(name: str, data: bytes, despite: str | None) -> Made:
         bundle = with_reason(bundle, despite)
         if bundle is None:
             return Made(name, broken="it has no Provenance that could carry the reason given with --despite")
-    parcel = Parcel(to_json_bytes(bundle), about, name)
-    return _finished(Made(name, (parcel,), faults=found))
+    try:
+        written = to_json_bytes(bundle)
+    except (TypeError, ValueError, RecursionError) as error:  # a number, text or nesting that no JSON writer takes
+        return Made(name, broken=f"it holds a value that cannot be written again ({report.visible(str(error))})")
+    return _finished(Made(name, (Parcel(written, about, name),), faults=found))
 
 
 def _about(bundle: dict[str, Any]) -> str | None:

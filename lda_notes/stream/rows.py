@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import io
 import sys
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any, Final, NamedTuple, cast
@@ -15,6 +16,9 @@ from lda_notes.syntax.faults import MAX_BYTES
 
 _BOM: Final = b"\xef\xbb\xbf"
 _BLOCK: Final = 1 << 20
+
+UNREADABLE: Final = (OSError, EOFError, zlib.error)
+"""What reading a file, compressed or not, raises."""
 
 
 class Row(NamedTuple):
@@ -125,19 +129,39 @@ def parts(file: IO[bytes], size: int) -> Iterator[Part]:
     """Yield the parts of a file, each about ``size`` bytes or one row; counts rows at the speed of reading."""
     start, number = file.tell(), 1
     while True:
-        rows_in, length = _take(file, size, None)
+        rows_in, length = _take(file, size)
         if not length:
             return
         yield Part(start, start + length, number, rows_in)
         start, number = start + length, number + rows_in
 
 
-def spooled(file: IO[bytes], size: int, into: IO[bytes]) -> int:
-    """Copy about ``size`` bytes up to a row end; return how many rows. For input in which nobody can seek."""
-    return _take(file, size, into)[0]
+def spooled(file: IO[bytes], size: int, into: IO[bytes]) -> tuple[int, Exception | None]:
+    """Copy about ``size`` bytes up to a row end; return how many rows, and what kept the file from being read on.
+
+    For input in which nobody can seek. Where it cannot be read on, ``into`` ends with the last whole row before.
+    """
+    count = length = whole = 0
+    ended = True
+    try:
+        while length < size or not ended:
+            # Small reads, as `rows` makes them: an error takes away no more than it does there.
+            block = cast(io.BufferedReader, file).read1() if length < size else file.readline(_BLOCK)
+            if not block:
+                break
+            into.write(block)
+            count += block.count(b"\n")
+            ended = block.endswith(b"\n")
+            whole = length + block.rfind(b"\n") + 1 if b"\n" in block else whole
+            length += len(block)
+    except UNREADABLE as error:
+        into.seek(whole)
+        into.truncate()
+        return count, error
+    return count + (not ended), None
 
 
-def _take(file: IO[bytes], size: int, into: IO[bytes] | None) -> tuple[int, int]:
+def _take(file: IO[bytes], size: int) -> tuple[int, int]:
     """Read on to the first row end after ``size`` bytes; return the count of rows and of bytes."""
     count = length = 0
     ended = True
@@ -148,6 +172,4 @@ def _take(file: IO[bytes], size: int, into: IO[bytes] | None) -> tuple[int, int]
         count += block.count(b"\n")
         length += len(block)
         ended = block.endswith(b"\n")
-        if into is not None:
-            into.write(block)
     return count + (not ended), length  # the last row of a file may lack its end

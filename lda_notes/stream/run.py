@@ -4,24 +4,20 @@ from __future__ import annotations
 
 import signal
 import threading
-import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
-from typing import IO, Final, TypeVar
+from typing import IO, TypeVar
 
 from lda_notes.problems import Failure
 from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.progress import Progress
-from lda_notes.stream.rows import Row, open_rows, rows
+from lda_notes.stream.rows import UNREADABLE, Row, open_rows, rows
 from lda_notes.stream.tasks import Task
 
 T = TypeVar("T")
-
-UNREADABLE: Final = (OSError, EOFError, zlib.error)
-"""What reading a file, compressed or not, raises."""
 
 
 @dataclass(slots=True)

@@ -24,6 +24,7 @@ from lda_notes.syntax.faults import MAX_BYTES
 
 if TYPE_CHECKING:
     from lda_notes.fhir.config import Config
+    from lda_notes.fhir.faults import BundleFault
 
 STOPPING: Final = ("unsafe", "wrong", "gap")
 """Severities for which a run ends with 1."""
@@ -187,6 +188,13 @@ class Bundle:
         return work
 
 
+def _too_long() -> BundleFault:
+    from lda_notes.fhir.faults import Fault
+
+    message = f"The row holds more than {MAX_BYTES:,} bytes, the most of a bundle in a row."
+    return Fault("too-large", None, message, "Look whether row ends are missing; give one bundle to a row.").closed()
+
+
 @dataclass(frozen=True, slots=True)
 class Verify:
     """One row of faults for each bundle; ``text`` gives one sentence for each fault instead."""
@@ -200,8 +208,8 @@ class Verify:
         from lda_notes.fhir.verify import read_json, verify_json
 
         def work(file: str, row: Row) -> Answer:
-            faults = verify_json(row.raw, house=self.house, row=row.number)
-            if self.models:
+            faults = (_too_long(),) if row.too_long else verify_json(row.raw, house=self.house, row=row.number)
+            if self.models and not row.too_long:
                 from lda_notes.fhir.models import model_check
 
                 bundle, unread = read_json(row.raw)

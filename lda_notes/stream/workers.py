@@ -26,8 +26,8 @@ from lda_notes.problems import Failure
 from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.names import STANDARD_INPUT, is_packed
 from lda_notes.stream.progress import Progress
-from lda_notes.stream.rows import Part, open_rows, parts, rows, spooled
-from lda_notes.stream.run import UNREADABLE, Ends, Result, cut_off, stoppable
+from lda_notes.stream.rows import UNREADABLE, Part, open_rows, parts, rows, spooled
+from lda_notes.stream.run import Ends, Result, cut_off, stoppable
 from lda_notes.stream.tasks import Task
 
 _PART: Final = 1 << 22
@@ -215,13 +215,17 @@ def _spooled(file: IO[bytes]) -> Iterator[tuple[Part, IO[bytes]]]:
     first = 1
     while True:
         spool = tempfile.TemporaryFile()  # noqa: SIM115 -- closed when its part is written
-        count = spooled(file, _PART, spool)
+        count, error = spooled(file, _PART, spool)
         if not count:
             spool.close()
+        else:
+            spool.flush()
+            yield Part(0, spool.tell(), first, count), spool
+            first += count
+        if error is not None:
+            raise error
+        if not count:
             return
-        spool.flush()
-        yield Part(0, spool.tell(), first, count), spool
-        first += count
 
 
 def parallel(files: list[Path], task: Task, ends: Ends, count: int, from_row: int = 1) -> Result:

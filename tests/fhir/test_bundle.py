@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import sys
 import uuid
 from datetime import datetime
 from decimal import Decimal
@@ -97,6 +98,17 @@ def test_decimals_keep_their_digits() -> None:
     value = {"a": Decimal("2.50"), "b": elements.number(Decimal("0.4")), "c": elements.number(Decimal("2.50")), "d": 5}
     assert elements.to_json(value) == '{"a":2.50,"b":0.4,"c":2.50,"d":5}'
     assert elements.to_json(value, spread=True) == '{\n  "a": 2.50,\n  "b": 0.4,\n  "c": 2.50,\n  "d": 5\n}'
+
+
+@pytest.mark.parametrize("fast", [True, False])
+def test_decimals_below_zero_are_numbers_however_json_is_written(fast: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    if fast:
+        pytest.importorskip("orjson")
+    else:
+        monkeypatch.setitem(sys.modules, "orjson", None)
+    value = {"a": Decimal("-2.50"), "b": [Decimal("-0.0"), Decimal("1E+3")]}
+    assert elements._packed.__wrapped__()(value) == b'{"a":-2.50,"b":[-0.0,1000]}'
+    assert elements.to_json(value["a"], spread=True) == "-2.50"
 
 
 # -- what the map says --

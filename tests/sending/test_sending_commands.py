@@ -253,6 +253,21 @@ def test_a_bundle_that_could_double_is_refused_whatever_the_reason(
     assert server.transactions == 0
 
 
+@pytest.mark.parametrize("value", ["123456789012345678901234567890", '"\\ud800"', "[" * 300 + "]" * 300])
+@pytest.mark.parametrize("despite", [(), ("--despite", "because")])
+def test_a_bundle_file_with_a_value_that_no_writer_takes(
+    typed: Type, fake: Fake, tmp_path: Path, value: str, despite: tuple[str, ...]
+) -> None:
+    pytest.importorskip("orjson")  # the plain writer takes large numbers and deep nesting; the check refuses them
+    server, url = fake
+    path = written(tmp_path, {**ACCESS, "id": "here"})
+    path.write_text(path.read_text().replace('"here"', value))
+    found = send(typed, path, "--server", url, *despite)
+    assert found.code == 3, found.out + found.err
+    assert str(path) in found.out
+    assert server.transactions == 0
+
+
 def test_a_bundle_file_that_is_no_json(typed: Type, tmp_path: Path) -> None:
     (tmp_path / "b.json").write_text('{"resourceType": "Bundle", "entry": [')
     found = send(typed, tmp_path / "b.json")
