@@ -85,13 +85,18 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
     result = _run(files, task, how, out)
     click.echo(summary(result.counts), err=True)
     if result.stopped:
-        click.echo(
-            f"Stopped: every row of {result.at} before row {result.next_row} is written whole. "
-            f"Go on with --from-line {result.next_row}, into another file, and join the two.",
-            err=True,
-        )
+        click.echo(_where_to_go_on(result), err=True)
         sys.exit(130)
     sys.exit(code(result.counts))
+
+
+def _where_to_go_on(result: Result) -> str:
+    if not result.at:
+        return "Stopped before a row was written; begin again."
+    return (
+        f"Stopped: every row of {result.at} before row {result.next_row} is written whole. "
+        f"Go on with --from-line {result.next_row}, into another file, and join the two."
+    )
 
 
 def _address(path: Path) -> str:

@@ -190,7 +190,8 @@ def _jobs(files: list[Path], from_row: int, workers: int) -> Iterator[_Job]:
     for path in files:
         name = str(path)
         with open_rows(path) as file:
-            made = _spooled(file) if path == STANDARD_INPUT or is_packed(path) else _ranges(file, path, workers)
+            in_one_go = path == STANDARD_INPUT or is_packed(path) or not path.is_file()  # such as a named pipe
+            made = _spooled(file) if in_one_go else _ranges(file, path, workers)
             last = 0
             try:
                 for part, spool in made:
