@@ -7,7 +7,7 @@ import os
 import sys
 from importlib import import_module
 from types import ModuleType
-from typing import Final
+from typing import Any, Final
 
 import click
 
@@ -48,19 +48,8 @@ def _loaded(module: str) -> ModuleType:
         gc.enable()
 
 
-class ReaderGone(Exception):
-    """Whoever read the output went away."""
-
-
 class LazyGroup(click.Group):
     """A group that lists commands without loading them."""
-
-    def invoke(self, ctx: click.Context) -> object:
-        """Run the command. A closed pipe leaves under another name, since click itself would end with 1 on it."""
-        try:
-            return super().invoke(ctx)
-        except BrokenPipeError:
-            raise ReaderGone from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names, in the order of the work."""
@@ -72,6 +61,14 @@ class LazyGroup(click.Group):
             return None
         command: click.Command = _loaded(f"lda_notes.commands.{cmd_name.replace('-', '_')}").command
         return command
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; click itself would end with 1 when the reader of the output leaves, as with findings."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:  # nothing more can be said to it
+            _give_up_output()
+            raise click.exceptions.Exit(141) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list from `COMMANDS`, so that help loads no command."""
@@ -104,8 +101,27 @@ def group() -> None:
     """
 
 
+def _give_up_output() -> None:
+    """Let what cannot be written go; the interpreter would try once more at exit, and complain."""
+    sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115
+
+
+def _hold_streams() -> None:
+    """Put something in the place of standard streams that were closed.
+
+    Else the next file opened gets their number, and what is meant for a stream is written into it. To read or write
+    such a stream fails as any other file does; what would be said on standard error is lost.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            wrong_way = os.O_WRONLY if name == "stdin" else os.O_RDONLY
+            if os.open(os.devnull, os.O_WRONLY if name == "stderr" else wrong_way) == number:
+                setattr(sys, name, open(number, "r" if name == "stdin" else "w", closefd=False))  # noqa: SIM115
+
+
 def main() -> None:
     """Run the program: every expected failure ends in one sentence and an exit code, never a traceback."""
+    _hold_streams()
     try:
         code = group.main(prog_name="lda-notes", standalone_mode=False)
     except click.exceptions.Abort:
@@ -116,13 +132,14 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         code = error.exit_code
-    except (ReaderGone, BrokenPipeError):  # the reader left; nothing more can be said to it
-        sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115 -- keeps the interpreter quiet at exit
-        code = 141
     except OSError as error:
         where, why = error.filename or "the output", error.strerror or error
         click.echo(f"lda-notes: {where}: {why}; check its name, its permissions and the room on the disk", err=True)
         code = 2
+        try:
+            sys.stdout.flush()
+        except OSError:
+            _give_up_output()
     except Exception as error:
         from lda_notes.problems import Failure  # here, since help and version have no use for it
 

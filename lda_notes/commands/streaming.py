@@ -109,6 +109,8 @@ def _refuse_on_cluster(files: list[Path], how: Streaming, out: Path) -> None:
 def how_to_go_on(result: Result, files: list[Path]) -> str:
     """Return where a stopped run ended and how to go on; ``--from-line`` counts in the first file that is given."""
     at = [str(path) for path in files].index(result.at)
+    if at == 0 and result.next_row == 1:
+        return "Stopped before a row was written; begin again."
     done = f"Leave out the files before it ({at:,}), they are done. " if at else ""
     return (
         f"Stopped: every row of {result.at} before row {result.next_row} is written whole. {done}"

@@ -23,7 +23,7 @@ from typing import IO, Any, Final
 from lda_notes import __version__
 from lda_notes.problems import Failure
 from lda_notes.stream.garbage import rare_collection
-from lda_notes.stream.rows import rows
+from lda_notes.stream.rows import UNREADABLE, rows, unpacked
 from lda_notes.stream.run import Result
 from lda_notes.stream.tasks import Task, Work
 
@@ -64,12 +64,11 @@ class _Part:
     end: int
     index: int
     first: int = 1
+    digest: str = ""
 
-    def key(self, task: str, size: int) -> str:
+    def key(self, task: str) -> str:
         """What the part is made from; a receipt of anything else is of no use."""
-        return _digest(
-            f"{self.name}|{self.file}|{size}|{self.start}|{self.end}|{self.first}|{task}|{__version__}".encode()
-        )
+        return _digest(f"{self.name}|{self.file}|{self.digest}|{self.first}|{task}|{__version__}".encode())
 
 
 def _digest(data: bytes) -> str:
@@ -126,15 +125,15 @@ def _spread(client: Any, files: list[str], task: Task, out: str, part_size: int 
     counts = _gathered(client, client.map(_count, cut, pure=False, key=[f"count-{_run()}-{p.index}" for p in cut]))
     firsts: dict[str, int] = {}
     parts: list[_Part] = []
-    for part, number in zip(cut, counts, strict=True):
+    for part, (number, digest) in zip(cut, counts, strict=True):
         first = firsts.get(part.name, 1)
         firsts[part.name] = first + number
-        parts.append(replace(part, first=first))
+        parts.append(replace(part, first=first, digest=digest))
     fs, folder = _fs(out)
     fs.makedirs(folder, exist_ok=True)
     if _is_local(fs):
         os.chmod(folder, 0o700)  # noqa: PTH101
-    keys = [part.key(repr(task), sizes[part.name]) for part in parts]
+    keys = [part.key(repr(task)) for part in parts]
     known = [_receipt(out, part.index, key) for part, key in zip(parts, keys, strict=True)]
     todo = [(part, key) for part, key, old in zip(parts, keys, known, strict=True) if old is None]
     names = [f"part-{_run()}-{part.index}" for part, _ in todo]
@@ -161,9 +160,9 @@ def _gathered(client: Any, futures: list[Any]) -> list[Any]:
         found: list[Any] = client.gather(futures)
     except KilledWorker as error:
         raise Failure(f"the cluster lost several workers over one part ({error}); give them more memory", 4) from None
-    except OSError as error:
+    except UNREADABLE as error:
         raise Failure(
-            f"a worker cannot read or write its part ({error}); check that all see the same folders"
+            f"a worker cannot read or write its part ({error}); check that all see the same folders, and files whole"
         ) from None
     return found
 
@@ -194,7 +193,10 @@ def _cut(sizes: dict[str, int], part_size: int) -> Iterator[_Part]:
 def _opened(part: _Part) -> IO[bytes]:
     """Open the file at the first row that begins in the part."""
     fs, path = _fs(part.file)
-    file: IO[bytes] = fs.open(path, "rb", compression=_compression(part.file))
+    packed = _compression(part.file)
+    file: IO[bytes] = fs.open(path, "rb", compression="gzip" if packed == "gzip" else None)
+    if packed == "zstd":
+        return unpacked(file)
     if part.start:
         file.seek(part.start - 1)
         _skip_row(file)
@@ -218,7 +220,7 @@ class _UpTo(io.RawIOBase):
     def readinto(self, buffer: Any) -> int:
         if self._done:
             return 0
-        inside = self._end < 0 or self._at + len(buffer) < self._end
+        inside = self._at + len(buffer) < self._end
         block = self._file.read(len(buffer)) if inside else self._last(len(buffer))
         buffer[: len(block)] = block
         self._at += len(block)
@@ -234,20 +236,23 @@ class _UpTo(io.RawIOBase):
 
 
 def _stretch(part: _Part, file: IO[bytes]) -> IO[bytes]:
-    if 0 <= part.end <= file.tell():
+    if part.end < 0:
+        return file
+    if part.end <= file.tell():
         return io.BytesIO()  # one row of an earlier part goes on beyond this one
     return io.BufferedReader(_UpTo(file, part.end), _BLOCK)
 
 
-def _count(part: _Part) -> int:
-    """Count the rows of a part."""
-    count, ended = 0, True
+def _count(part: _Part) -> tuple[int, str]:
+    """Count the rows of a part; return the digest of its bytes too, since a file may change and keep its size."""
+    count, ended, digest = 0, True, hashlib.sha256()
     with _opened(part) as file:
         stretch = _stretch(part, file)
         while block := stretch.read(_BLOCK):
             count += block.count(b"\n")
             ended = block.endswith(b"\n")
-    return count + (not ended)
+            digest.update(block)
+    return count + (not ended), digest.hexdigest()
 
 
 @lru_cache(maxsize=4)
@@ -341,7 +346,10 @@ def _receipt(out: str, index: int, key: str) -> dict[str, Any] | None:
     fs, folder = _fs(out)
     try:
         receipt: dict[str, Any] = json.loads(fs.cat_file(f"{folder}/{_receipt_name(index)}"))
-        if receipt["made_from"] != key:
+        if receipt["made_from"] != key or not isinstance(receipt["said"], str):
+            return None
+        counts = receipt["counts"]
+        if not isinstance(counts, dict) or not all(isinstance(number, int) for number in counts.values()):
             return None
         digest = hashlib.sha256()
         with fs.open(f"{folder}/{_name(index)}", "rb") as file:

@@ -38,10 +38,15 @@ def open_rows(path: Path) -> IO[bytes]:
         if path == STANDARD_INPUT:
             return sys.stdin.buffer
         if path.suffix.lower() == ".zst":
-            return io.BufferedReader(_Unpacked(path.open("rb")), _BLOCK)
+            return unpacked(path.open("rb"))
         return cast(IO[bytes], gzip.open(path) if path.suffix.lower() == ".gz" else path.open("rb"))
     except OSError as error:
         raise unreadable(path, error) from None
+
+
+def unpacked(file: IO[bytes]) -> IO[bytes]:
+    """Return the contents of a file that is compressed by Zstandard."""
+    return io.BufferedReader(_Unpacked(file), _BLOCK)
 
 
 _PIECE: Final = 1 << 10

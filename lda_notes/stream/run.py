@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -73,16 +74,25 @@ class Stop:
 
 @contextmanager
 def stoppable() -> Iterator[Stop]:
-    """Take interrupts while the block runs. Outside the main thread, where nobody can, they are left alone."""
+    """Take interrupts while the block runs; an order to end becomes an exit, so that what was begun is taken away.
+
+    Outside the main thread, where nobody can, both are left alone.
+    """
     stop = Stop()
     if threading.current_thread() is not threading.main_thread():
         yield stop
         return
     before = signal.signal(signal.SIGINT, stop.ask)
+    ending = signal.signal(signal.SIGTERM, _end)
     try:
         yield stop
     finally:
         signal.signal(signal.SIGINT, before)
+        signal.signal(signal.SIGTERM, ending)
+
+
+def _end(number: int, frame: FrameType | None) -> None:
+    sys.exit(128 + number)
 
 
 def read_on(file: IO[bytes], name: str, first: int = 1) -> Iterator[Row]:

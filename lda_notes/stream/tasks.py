@@ -137,12 +137,12 @@ class Bundle:
         made = self.maker()
 
         def work(file: str, row: Row) -> Answer:
-            return made(read(file, row))
+            return made(read(file, row), None)
 
         return work
 
-    def maker(self) -> Callable[[Record], Answer]:
-        """Return the function of a record that was read."""
+    def maker(self) -> Callable[[Record, timeline.Timeline | None], Answer]:
+        """Return the function of a record that was read, and of its timeline if there is one, judged at any moment."""
         from lda_notes.fhir.bundle import Options, bundles
         from lda_notes.fhir.elements import to_json_bytes
         from lda_notes.fhir.naming import Names
@@ -157,10 +157,10 @@ class Bundle:
         options = Options(with_context=self.with_context, us_core=self.us_core, notes=notes)
         names = Names(config.systems.identity)
 
-        def work(record: Record) -> Answer:
+        def work(record: Record, line: timeline.Timeline | None) -> Answer:
             if record.episode is None or record.findings:
                 return Answer(said=why(record) + "\n", counts=(("rows", 1), ("unreadable", 1)))
-            line = timeline.build(record.episode, policy, _FAR)
+            line = line or timeline.build(record.episode, policy, _FAR)
             texts: list[bytes] = []
             faults: list[str] = []
             resources = 0

@@ -38,12 +38,16 @@ _TRIES: Final = 2
 
 @dataclass(slots=True)
 class _Job:
-    """One part of one file. ``spool`` holds its bytes where the file cannot be read from the middle."""
+    """One part of one file: ``file`` says which, whatever takes its name meanwhile.
+
+    Where the file cannot be read from the middle, ``spool`` holds the bytes instead.
+    """
 
     index: int
     name: str
     part: Part
     from_row: int
+    file: tuple[int, int] | None
     spool: IO[bytes] | None = None
     tries: int = 0
 
@@ -87,7 +91,7 @@ class _Crew:
         worker.job = job
         job.tries += 1
         with suppress(OSError):
-            worker.pipe.send((job.name, job.part, job.from_row, job.spool is not None))
+            worker.pipe.send((job.name, job.part, job.from_row, job.file))
             if job.spool is not None:
                 send_handle(worker.pipe, job.spool.fileno(), worker.process.pid)
 
@@ -140,13 +144,15 @@ def _serve(pipe: Connection, task: Task) -> None:
     work = task.ready()
     with rare_collection(), suppress(EOFError, BrokenPipeError, ConnectionResetError):
         while True:
-            name, part, from_row, has_spool = pipe.recv()
+            name, part, from_row, identity = pipe.recv()
             file: IO[bytes]
             said: list[str] = []
             total = Result()
             try:
-                file = os.fdopen(recv_handle(pipe), "rb") if has_spool else Path(name).open("rb")  # noqa: SIM115
+                file = Path(name).open("rb") if identity else os.fdopen(recv_handle(pipe), "rb")  # noqa: SIM115
                 with file, tempfile.TemporaryFile() as out:
+                    if identity and _identity(file) != identity:
+                        raise OSError("another file took its place meanwhile")
                     file.seek(part.start)
                     for row in rows(_Stretch.of(file, part), part.first):
                         if row.number >= from_row:
@@ -165,8 +171,13 @@ def _serve(pipe: Connection, task: Task) -> None:
                 )
 
 
+def _identity(file: IO[bytes]) -> tuple[int, int]:
+    found = os.fstat(file.fileno())
+    return found.st_dev, found.st_ino
+
+
 class _Stretch(io.RawIOBase):
-    """The bytes of a part and no more."""
+    """The bytes of a part and no more; fewer are an error."""
 
     def __init__(self, file: IO[bytes], length: int) -> None:
         self._file, self._left = file, length
@@ -181,6 +192,8 @@ class _Stretch(io.RawIOBase):
 
     def readinto(self, buffer: Any) -> int:
         block = self._file.read(min(len(buffer), self._left))
+        if self._left and not block:
+            raise OSError("it became shorter meanwhile")
         buffer[: len(block)] = block
         self._left -= len(block)
         return len(block)
@@ -191,13 +204,14 @@ def _jobs(files: list[Path], from_row: int, workers: int, progress: Progress | N
     for path in files:
         name = str(path)
         with open_rows(path) as file:
-            made = _spooled(file) if path == STANDARD_INPUT or is_packed(path) else _ranges(file, path, workers)
+            in_one_go = path == STANDARD_INPUT or is_packed(path) or not path.is_file()  # such as a named pipe
+            made = _spooled(file) if in_one_go else _ranges(file, path, workers)
             last = 0
             try:
                 for part, spool in made:
                     last = part.first + part.rows - 1
                     if last >= from_row:
-                        yield _Job(index, name, part, from_row, spool)
+                        yield _Job(index, name, part, from_row, None if spool else _identity(file), spool)
                         index += 1
                     elif progress is not None:
                         progress.skip(part.end - part.start)

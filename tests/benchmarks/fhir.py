@@ -86,8 +86,9 @@ def ours(raw: bytes, out: io.BufferedIOBase) -> None:
     make = Bundle(Rules.of(DEFAULT), CONFIG, note=False).maker()
     for one in rows(io.BytesIO(raw)):
         record = read("made", one)
-        out.write(said_of("made", one.number, pipeline.judge(record, check_policy, ASOF)).out)
-        out.write(make(record).out)
+        judged = pipeline.judge(record, check_policy, ASOF)
+        out.write(said_of("made", one.number, judged).out)
+        out.write(make(record, judged.timeline).out)
 
 
 def theirs(raw: bytes, out: io.BufferedIOBase) -> None:
@@ -95,8 +96,10 @@ def theirs(raw: bytes, out: io.BufferedIOBase) -> None:
     for one in rows(io.BytesIO(raw)):
         record = read("made", one)
         assert record.episode is not None
-        out.write(said_of("made", one.number, pipeline.judge(record, DEFAULT, ASOF)).out)
-        for made in bundles(timeline.build(record.episode, DEFAULT, ASOF), DEFAULT, CONFIG, Options()):
+        judged = pipeline.judge(record, DEFAULT, ASOF)
+        out.write(said_of("made", one.number, judged).out)
+        assert judged.timeline is not None
+        for made in bundles(judged.timeline, DEFAULT, CONFIG, Options()):
             out.write(Model(**made.bundle).model_dump_json().encode())
 
 
@@ -120,7 +123,7 @@ def _stages(raw: bytes) -> str:
 
     stages: dict[str, Callable[[], object]] = {
         "read": lambda: [read("made", one) for one in rows(io.BytesIO(raw))],
-        "fold, twice": lambda: [timeline.build(line.episode, DEFAULT, ASOF) for line in lines for _ in range(2)],
+        "fold": lambda: [timeline.build(line.episode, DEFAULT, ASOF) for line in lines],
         "rules": lambda: [rule_table.check(line, DEFAULT) for line in lines],
         "build": lambda: [list(bundles(line, DEFAULT, CONFIG)) for line in lines],
         "verify": verified,
@@ -134,7 +137,7 @@ def _stages(raw: bytes) -> str:
 def _stream(bench: Bench) -> Iterator[Figure]:
     with Path(os.devnull).open("wb") as sink:
         few = b"".join(row(number) for number in _numbers(PEER))
-        ratios = bench.paired(lambda: seconds(lambda: ours(few, sink), 3), lambda: seconds(lambda: theirs(few, sink)))
+        ratios = bench.paired(lambda: seconds(lambda: ours(few, sink), 9), lambda: seconds(lambda: theirs(few, sink)))
         note = f"{PEER} records in a pair, notes left out"
         yield Figure(
             "10",

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+import zstandard
 from bulk import ASOF, made_rows, run
 
 pytest.importorskip("distributed", reason="the extra dask is not installed")
@@ -71,13 +73,49 @@ def test_a_rerun_makes_what_is_missing_spoilt_or_of_another_task(source: Path, e
         assert joined(out) == run("check", source, *ASOF, "--format", "text").stdout
 
 
+def test_a_changed_file_of_the_same_size_and_a_damaged_receipt_are_made_anew(tmp_path: Path) -> None:
+    source, out = tmp_path / "made.ndjson", tmp_path / "out"
+    raw = made_rows(40)
+    with cluster(1) as (address, _):
+        source.write_bytes(raw)
+        total = on_cluster([str(source)], TASK, address, str(out), 100_000).parts
+        changed = raw.replace(b'"drug"', b'"drux"', 1)
+        assert changed != raw
+        source.write_bytes(changed)
+        again = on_cluster([str(source)], TASK, address, str(out), 100_000)
+        assert (again.parts, again.skipped) == (total, total - 1)
+        assert joined(out) == run("check", source, *ASOF).stdout
+        receipt = out / "part-000001.ndjson.receipt.json"
+        whole = json.loads(receipt.read_text())
+        for spoilt in ({"counts": None}, {"counts": {"rows": "many"}}, {"said": 5}):
+            receipt.write_text(json.dumps({**whole, **spoilt}))
+            assert on_cluster([str(source)], TASK, address, str(out), 100_000).skipped == total - 1
+        assert json.loads(receipt.read_text()) == whole
+
+
+@pytest.mark.parametrize("ending", [".gz", ".zst"])
+def test_compressed_files_are_read_whole_or_said_to_be_cut_off(tmp_path: Path, ending: str) -> None:
+    pack = gzip.compress if ending == ".gz" else zstandard.compress
+    raw = made_rows(40)
+    packed = pack(raw[:50_000]) + pack(raw[50_000:])
+    source = tmp_path / f"made.ndjson{ending}"
+    with cluster(1) as (address, _):
+        source.write_bytes(packed)
+        on_cluster([str(source)], TASK, address, str(tmp_path / "out"))
+        assert joined(tmp_path / "out") == run("check", source, *ASOF).stdout
+        source.write_bytes(packed[:-200])
+        with pytest.raises(Failure, match="cannot read or write its part"):
+            on_cluster([str(source)], TASK, address, str(tmp_path / "other"))
+    assert not (tmp_path / "other").exists()
+
+
 @pytest.mark.parametrize("size", [1, 7, 100, 5000, 10**9])
 def test_parts_by_bytes_hold_every_row_once(tmp_path: Path, size: int) -> None:
     path = tmp_path / "rows.ndjson"
     path.write_bytes(b"a\n\n" + b"b" * 5000 + b"\nlast" if size > 50 else b"a\n\nbb\nlast")
     seen, first = [], 1
     for part in module._cut({str(path): path.stat().st_size}, size):
-        count = module._count(part)
+        count, _ = module._count(part)
         with module._opened(part) as file:
             seen += [(row.number, row.raw) for row in module.rows(module._stretch(part, file), first)]
         first += count
