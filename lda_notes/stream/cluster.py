@@ -119,6 +119,7 @@ def on_cluster(
 
 def _spread(client: Any, files: list[str], task: Task, out: str, part_size: int | None) -> Made:
     packed, out = pickle.dumps(task), _where(out)
+    _refuse_to_write_over(files, out)
     sizes = {file: _size(_where(file)) for file in files}
     size = part_size or min(max(sum(sizes.values()) // _PARTS, _LEAST), _LARGEST)
     cut = list(_cut(sizes, size))
@@ -147,6 +148,17 @@ def _spread(client: Any, files: list[str], task: Task, out: str, part_size: int 
     _put(out, MANIFEST, json.dumps({"version": 1, "counts": total.counts, "parts": receipts}, indent=1).encode())
     said = "".join(receipt["said"] for receipt in receipts)
     return Made(len(parts), len(parts) - len(todo), total.counts, said)
+
+
+def _refuse_to_write_over(files: list[str], out: str) -> None:
+    """Raise `Failure` where parts of an earlier run are read and would be written over in the same folder."""
+    folder = os.path.realpath(out) if "://" not in out else out.rstrip("/")
+    for file in files:
+        where = os.path.realpath(file) if "://" not in file else file
+        if where.rpartition("/")[0] == folder and where.rpartition("/")[2].startswith("part-"):
+            raise Failure(
+                f"{file}: stands in {out}, where the parts of this run would take its place; give another folder"
+            )
 
 
 def _run() -> str:

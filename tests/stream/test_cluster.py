@@ -109,6 +109,17 @@ def test_compressed_files_are_read_whole_or_said_to_be_cut_off(tmp_path: Path, e
     assert not (tmp_path / "other").exists()
 
 
+def test_parts_that_are_read_are_not_written_over(tmp_path: Path) -> None:
+    source = tmp_path / "part-000000.ndjson"
+    source.write_bytes(made_rows(20))
+    (tmp_path / "link").symlink_to(tmp_path)
+    with cluster(1) as (address, _):
+        for out in (tmp_path, tmp_path / "link"):
+            with pytest.raises(Failure, match="give another folder"):
+                on_cluster([str(source)], TASK, address, str(out))
+    assert source.read_bytes() == made_rows(20)
+
+
 @pytest.mark.parametrize("size", [1, 7, 100, 5000, 10**9])
 def test_parts_by_bytes_hold_every_row_once(tmp_path: Path, size: int) -> None:
     path = tmp_path / "rows.ndjson"
