@@ -136,10 +136,6 @@ def main() -> None:
         where, why = error.filename or "the output", error.strerror or error
         click.echo(f"lda-notes: {where}: {why}; check its name, its permissions and the room on the disk", err=True)
         code = 2
-        try:
-            sys.stdout.flush()
-        except OSError:
-            _give_up_output()
     except Exception as error:
         from lda_notes.problems import Failure  # here, since help and version have no use for it
 
@@ -147,4 +143,9 @@ def main() -> None:
             raise
         click.echo(f"lda-notes: {error}", err=True)
         code = error.code
+    if code:
+        try:
+            sys.stdout.flush()
+        except OSError:  # said already
+            _give_up_output()
     sys.exit(code if isinstance(code, int) else 0)
