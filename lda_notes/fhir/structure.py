@@ -125,7 +125,7 @@ def _once(test: Check) -> Check:
     """A check that asks ``test`` once about the very same object."""
 
     def check(value: Any, scope: Scope) -> Found:
-        if scope.sound.get(id(value)) is value:
+        if scope.sound.get(id(value), scope) is value:  # None is a value as well, and a wrong one
             return None
         found = test(value, scope)
         if found is None:
