@@ -81,7 +81,7 @@ class LazyGroup(click.Group):
         """Find the command, or say which one is near."""
         name = args[0] if args else ""
         if name and not name.startswith("-") and name not in COMMANDS:
-            from lda_notes.spelling import nearest
+            from lda_notes.record.spelling import nearest
 
             close = nearest(name, COMMANDS)
             hint = f" Did you mean {close}?" if close else " `lda-notes --help` lists them."

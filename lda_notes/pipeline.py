@@ -3,26 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path as FilePath
 
-from lda_notes import events, policy_file, rule_table, timeline
-from lda_notes import record as records
-from lda_notes.corrections import corrected
-from lda_notes.policy import Policy
+from lda_notes.check import rule_table
+from lda_notes.check.judged import Judged
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line import timeline
+from lda_notes.line.corrections import corrected
 from lda_notes.problems import SEVERITIES, Finding
-from lda_notes.record import Record
-from lda_notes.timeline import Timeline
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """A record that was read, folded and checked. ``timeline`` is None when the record has no readable episode."""
-
-    record: Record
-    timeline: Timeline | None
-    findings: tuple[Finding, ...]
+from lda_notes.record import events
+from lda_notes.record import reading as records
+from lda_notes.record.reading import Record
 
 
 def judge(record: Record, policy: Policy, asof: datetime) -> Judged:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from lda_notes.sources import Citation
+from lda_notes.knowledge.sources import Citation
 
 Path = tuple[str | int, ...]
 """Where a value stands inside a record: keys and list positions, such as ``("events", 3, "needle", "gauge")``."""

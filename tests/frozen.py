@@ -36,7 +36,7 @@ def moment_after(data: dict[str, Any]) -> str:
 
 
 def subjects(records: Path) -> list[tuple[str, Path, str]]:
-    """Return (name, file, moment judged from) of every demo and case; cases are completed and written to ``records``."""
+    """Return (name, file, asof) of every demo and case; cases are completed and written to ``records``."""
     found = []
     for path in sorted((TESTS.parent / "demo_episodes").glob("*.yaml")):
         data = read_yaml(path.read_bytes()).data
@@ -85,7 +85,8 @@ def main() -> None:
             text = f"exit {run.exit_code}\n{run.output}"
             if run.exception is not None and not isinstance(run.exception, SystemExit):
                 text += f"\nexception {type(run.exception).__name__}"
-            (folder / document).write_text(text.replace(str(records), "records"))
+            text = text.replace(str(records), "records").replace(str(TESTS.parent), "checkout")
+            (folder / document).write_text(text)
 
 
 if __name__ == "__main__":

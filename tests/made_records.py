@@ -8,10 +8,10 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from lda_notes import timeline as lines
-from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT, Policy, apply
-from lda_notes.timeline import Timeline
+from lda_notes.knowledge.policy import DEFAULT, Policy, apply
+from lda_notes.line import timeline as lines
+from lda_notes.line.timeline import Timeline
+from lda_notes.record.episode import Episode
 
 CHICAGO = ZoneInfo("America/Chicago")
 NURSE = {"name": "Marisol Tamm", "credential": "RN"}

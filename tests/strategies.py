@@ -19,9 +19,9 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic.types import AwareDatetime
 
-from lda_notes.episode import Patient, Port, Stay
-from lda_notes.events import KINDS, Correcting
-from lda_notes.record import Record, read_bytes
+from lda_notes.record.episode import Patient, Port, Stay
+from lda_notes.record.events import KINDS, Correcting
+from lda_notes.record.reading import Record, read_bytes
 
 ZONES = ("America/Chicago", "Europe/Madrid", "Australia/Sydney", "Asia/Kolkata", "America/Sao_Paulo", "UTC")
 CARE = tuple(kind for kind, model in KINDS.items() if not issubclass(model, Correcting))

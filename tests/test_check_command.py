@@ -13,11 +13,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from lda_notes import report
+from lda_notes.check import report
 from lda_notes.cli import group
 from lda_notes.commands import check as check_command
+from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.problems import Finding, Place
-from lda_notes.sources import COMMON_PRACTICE
 
 ROOT = Path(__file__).parents[1]
 DEMOS = ROOT / "demo_episodes"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lda_notes.problems import Finding
-from lda_notes.record import read_bytes
+from lda_notes.record.reading import read_bytes
 
 RECORD = """\
 record_version: 1

@@ -16,10 +16,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lda_notes import limits, sources
-from lda_notes.limits import RISING, Choice, Clock, Limit
-from lda_notes.policy import DEFAULT, apply, changes, looser, number, quantity, value_text
-from lda_notes.sources import SOURCES, Citation
+from lda_notes.knowledge import limits, sources
+from lda_notes.knowledge.limits import RISING, Choice, Clock, Limit
+from lda_notes.knowledge.policy import DEFAULT, apply, changes, looser, number, quantity, value_text
+from lda_notes.knowledge.sources import SOURCES, Citation
 
 SOURCE = {"title": "Port care procedure", "date": "2026-01-15"}
 PACKAGE = Path(limits.__file__).parent
@@ -480,7 +480,7 @@ def test_every_citation_written_in_the_program_names_a_known_source() -> None:
 
 def test_the_policy_is_light_to_import() -> None:
     script = (
-        "import sys, lda_notes.policy; "
+        "import sys, lda_notes.knowledge.policy; "
         "print(*sorted({'pydantic', 'yaml', 'difflib', 'jinja2', 'docx', 're'} & sys.modules.keys()))"
     )
     done = subprocess.run(

@@ -13,11 +13,11 @@ import pytest
 from click.testing import CliRunner, Result
 from jsonschema import Draft202012Validator
 
-from lda_notes import rule_table
+from lda_notes.check import rule_table
+from lda_notes.check.rules.unreadable import READING
 from lda_notes.cli import group
-from lda_notes.rules.unreadable import READING
-from lda_notes.schema import record_schema
-from lda_notes.syntax import read_yaml
+from lda_notes.files.syntax import read_yaml
+from lda_notes.record.schema import record_schema
 
 ROOT = Path(__file__).parents[1]
 DEMOS = sorted((ROOT / "demo_episodes").glob("*.yaml"))

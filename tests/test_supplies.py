@@ -13,8 +13,8 @@ from biip.gs1_application_identifiers import _GS1_APPLICATION_IDENTIFIERS
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from lda_notes import words
-from lda_notes.supplies import CONTAINS, DeviceIdentifier, ScanFault, contains, parse
+from lda_notes.knowledge.supplies import CONTAINS, DeviceIdentifier, ScanFault, contains, parse
+from lda_notes.record import vocabulary as words
 from lda_notes.udi import hibc, shown
 
 TODAY = date(2026, 3, 4)
@@ -234,7 +234,7 @@ def test_quoted_text_is_safe_in_any_output(text: str) -> None:
 
 def test_check_never_pays_for_biip_on_what_records_keep() -> None:
     code = (
-        "import sys, datetime as d; from lda_notes.supplies import parse, DeviceIdentifier as D\n"
+        "import sys, datetime as d; from lda_notes.knowledge.supplies import parse, DeviceIdentifier as D\n"
         f"assert all(isinstance(parse(t, d.date(2026, 3, 4)), D) for t in {[GS1_TEXT, HIBC_TEXT, ISBT_TEXT]!r})\n"
         "assert 'biip' not in sys.modules\n"
         "assert isinstance(parse('0151022222233336', d.date(2026, 3, 4)), D)\n"

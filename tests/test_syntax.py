@@ -8,7 +8,7 @@ import time
 import pytest
 import yaml
 
-from lda_notes.syntax import (
+from lda_notes.files.syntax import (
     MAX_BYTES,
     MAX_DEPTH,
     MAX_FAULTS,
@@ -585,14 +585,14 @@ def test_hostile_json_ends_soon() -> None:
 
 
 def test_reading_json_does_not_import_yaml() -> None:
-    code = "import sys; from lda_notes.syntax import read_json; read_json(b'{}'); sys.exit('yaml' in sys.modules)"
+    code = "import sys; from lda_notes.files.syntax import read_json; read_json(b'{}'); sys.exit('yaml' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
 def test_without_libyaml_the_pure_parser_is_taken() -> None:
     code = (
         "import sys; sys.modules['yaml._yaml'] = None\n"
-        "from lda_notes.syntax import yaml_reader; from lda_notes.syntax import read_yaml\n"
+        "from lda_notes.files.syntax import yaml_reader; from lda_notes.files.syntax import read_yaml\n"
         "assert yaml_reader.PARSER.__name__ == 'SafeLoader', yaml_reader.PARSER\n"
         "assert read_yaml(b'a: [1, no]').data == {'a': [1, 'no']}\n"
     )

@@ -8,13 +8,13 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
-from lda_notes import phrasing
 from lda_notes.chart import answers, layout, paths
 from lda_notes.chart.heard import Heard, Reading, Unclear
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.times import Frame
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
-from lda_notes.spelling import nearest
+from lda_notes.record.spelling import nearest
 
 _LISTS: Final = {"flush": "flushes", "problem": "problems"}
 """Words that begin one more part of a list whose facts are then asked."""

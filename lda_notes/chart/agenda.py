@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, Final
 
-from lda_notes import phrasing
 from lda_notes.chart import paths
 from lda_notes.chart.answers import Option, choose, options
 from lda_notes.chart.groups import GROUPS, SUPPLIES, Group
@@ -16,10 +15,11 @@ from lda_notes.chart.leaves import Leaf, leaves
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.scene import Scene
 from lda_notes.chart.times import Frame, echo
-from lda_notes.events import Event, PatencyTreatment
-from lda_notes.needs import NEEDS
+from lda_notes.check.needs import NEEDS
+from lda_notes.line.timeline import trouble
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
-from lda_notes.timeline import trouble
+from lda_notes.record.events import Event, PatencyTreatment
 
 _TOGETHER: Final[tuple[Group | Joined, ...]] = (*JOINED, *GROUPS)
 _COVERING: Final[dict[str, Group | Joined]] = {name: one for one in _TOGETHER for name in one.covers}

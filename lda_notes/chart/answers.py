@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final, assert_never
 
-from lda_notes import phrasing
 from lda_notes.chart import times
 from lda_notes.chart.heard import Unclear, Value
 from lda_notes.chart.layout import Spot
 from lda_notes.chart.times import Frame
+from lda_notes.narrative import phrasing
 
 Read = Callable[[str, Frame], Value | Unclear]
 

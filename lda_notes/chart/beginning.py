@@ -8,8 +8,6 @@ from datetime import datetime
 from typing import Any, Final, get_args
 from zoneinfo import ZoneInfo
 
-from lda_notes import phrasing, words
-from lda_notes.append import Seen
 from lda_notes.chart import answers, layout, papers, paths
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
@@ -20,14 +18,17 @@ from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words
 from lda_notes.chart.talk import Say
 from lda_notes.chart.times import Frame
-from lda_notes.episode import Episode
-from lda_notes.need import Need
-from lda_notes.needs import EPISODE_NEEDS
-from lda_notes.policy import Policy
+from lda_notes.check.conditions import Need
+from lda_notes.check.needs import EPISODE_NEEDS
+from lda_notes.check.rule_table import check
+from lda_notes.check.rules.gaps import COVERED, RECORD
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import build
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
-from lda_notes.rule_table import check
-from lda_notes.rules.gaps import COVERED, RECORD
-from lda_notes.timeline import build
+from lda_notes.record import vocabulary as words
+from lda_notes.record.episode import Episode
+from lda_notes.record.writer import Seen
 
 _OPEN: Final = Heard((), "left open")
 

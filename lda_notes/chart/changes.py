@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from zoneinfo import ZoneInfo
 
 from lda_notes.chart.times import echo
-from lda_notes.episode import Episode
-from lda_notes.events import Event
+from lda_notes.record.episode import Episode
+from lda_notes.record.events import Event
 
 
 def between(old: Episode, new: Episode) -> Iterator[str]:

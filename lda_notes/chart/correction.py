@@ -8,8 +8,6 @@ from datetime import datetime
 from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo
 
-from lda_notes import phrasing
-from lda_notes.append import Seen
 from lda_notes.chart import changes, layout, paths, preview
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, every_fact, set_fact
@@ -23,13 +21,15 @@ from lda_notes.chart.speech import found_words
 from lda_notes.chart.subject import next_id
 from lda_notes.chart.talk import Say
 from lda_notes.chart.times import Frame
-from lda_notes.corrections import Entry, merge
-from lda_notes.episode import Episode
-from lda_notes.events import KINDS, Correcting, Event
-from lda_notes.need import Need
-from lda_notes.needs import NEEDS
-from lda_notes.policy import Policy
+from lda_notes.check.conditions import Need
+from lda_notes.check.needs import NEEDS
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.corrections import Entry, merge
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure, Path
+from lda_notes.record.episode import Episode
+from lda_notes.record.events import KINDS, Correcting, Event
+from lda_notes.record.writer import Seen
 
 Kind = Literal["addendum", "amendment", "retraction"]
 
@@ -336,7 +336,7 @@ class CorrectionSubject:
 
     def moved_on(self, seen: Seen) -> Iterator[str]:
         """Go on with the record as somebody else left it."""
-        from lda_notes.corrections import corrected
+        from lda_notes.line.corrections import corrected
 
         episode = seen.record.episode
         assert episode is not None

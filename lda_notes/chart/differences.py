@@ -7,10 +7,10 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes import phrasing
 from lda_notes.chart.heard import Heard
 from lda_notes.chart.scene import Scene
 from lda_notes.chart.times import echo
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 
 

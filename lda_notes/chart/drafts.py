@@ -11,10 +11,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from lda_notes.append import locked
 from lda_notes.chart.talk import Answered
-from lda_notes.output import write_private
+from lda_notes.files.output import write_private
 from lda_notes.problems import Failure
+from lda_notes.record.writer import locked
 
 _VERSION: Final = 1
 

@@ -8,8 +8,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, get_args
 
-from lda_notes import words
 from lda_notes.problems import Failure
+from lda_notes.record import vocabulary as words
 
 _CLASSES: Final = {
     "IMP": "inpatient",
@@ -156,7 +156,7 @@ def _words_of(device: Json) -> str:
 
 
 def _port(device: Json, notes: list[str]) -> dict[str, Any]:
-    from lda_notes.fhir.readback_parts import Remarks, read_port
+    from lda_notes.fhir.readback.parts import Remarks, read_port
 
     remarks = Remarks()
     try:

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from lda_notes.files.syntax import read_json, read_yaml
 from lda_notes.problems import Failure
-from lda_notes.syntax import read_json, read_yaml
 
 
 @dataclass

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes import phrasing
 from lda_notes.chart import paths
 from lda_notes.chart.answers import Option, plain_number
 from lda_notes.chart.heard import Heard, Reading, Unclear
@@ -15,6 +14,7 @@ from lda_notes.chart.leaves import Leaf
 from lda_notes.chart.question import AS_WRITTEN, EACH, Question
 from lda_notes.chart.scene import Scene
 from lda_notes.chart.times import Frame, echo, written
+from lda_notes.narrative import phrasing
 
 Open = Mapping[str, Leaf]
 """The facts of a group that are asked of this event and not said yet, by dotted path."""

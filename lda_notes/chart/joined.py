@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes import phrasing
 from lda_notes.chart import answers, paths
 from lda_notes.chart.answers import Option, plain_number
 from lda_notes.chart.groups import HELD_ASKS, ON_HOLD, Open
@@ -16,6 +15,7 @@ from lda_notes.chart.heard import Heard, Reading, Unclear
 from lda_notes.chart.question import AS_WRITTEN, EACH, Question, WhyNot
 from lda_notes.chart.scene import Scene, allergies
 from lda_notes.chart.times import Frame
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 
 _NEEDLE: Final = re.compile(

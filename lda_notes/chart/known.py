@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from lda_notes import need as asked
-from lda_notes import phrasing
 from lda_notes.chart import paths
 from lda_notes.chart.answers import plain_number
 from lda_notes.chart.scene import Scene
 from lda_notes.chart.times import echo
-from lda_notes.events import Access
+from lda_notes.check import conditions as asked
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
+from lda_notes.record.events import Access
 
 
 class Known(NamedTuple):

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import AwareDatetime, BaseModel
 
 from lda_notes.problems import Path
-from lda_notes.shapes import NotAssessed, NotDone, Person
+from lda_notes.record.parts import NotAssessed, NotDone, Person
 
 Sort = Literal["choice", "several", "yes or no", "time", "day", "number", "whole number", "text", "texts", "person"]
 

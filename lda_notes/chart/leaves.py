@@ -12,10 +12,10 @@ from lda_notes.chart import paths
 from lda_notes.chart.layout import Spot
 from lda_notes.chart.question import WhyNot
 from lda_notes.chart.scene import Scene
-from lda_notes.need import Need
-from lda_notes.needs import NEEDS
+from lda_notes.check.conditions import Need
+from lda_notes.check.needs import NEEDS
 from lda_notes.problems import Path
-from lda_notes.shapes import NotAssessed, NotDone
+from lda_notes.record.parts import NotAssessed, NotDone
 
 AT_SIGNING: Final = frozenset({"charted_at"})
 """Facts that signing itself gives."""

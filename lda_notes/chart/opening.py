@@ -7,13 +7,13 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from lda_notes import phrasing
 from lda_notes.chart.scene import allergies
 from lda_notes.chart.times import echo
-from lda_notes.due import zone_of
-from lda_notes.episode import Episode
-from lda_notes.record import Record
-from lda_notes.timeline import State, Timeline
+from lda_notes.line.due import zone_of
+from lda_notes.line.timeline import State, Timeline
+from lda_notes.narrative import phrasing
+from lda_notes.record.episode import Episode
+from lda_notes.record.reading import Record
 
 
 def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) -> Iterator[str]:

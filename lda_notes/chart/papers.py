@@ -9,8 +9,8 @@ from functools import cache
 from typing import Final
 from zoneinfo import available_timezones
 
-from lda_notes import phrasing
 from lda_notes.chart.heard import Unclear, Value
+from lda_notes.narrative import phrasing
 
 Read = Callable[[str], Value | Unclear]
 

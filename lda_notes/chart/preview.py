@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from lda_notes.episode import Episode
-from lda_notes.pipeline import Judged
-from lda_notes.policy import Policy
+from lda_notes.check.judged import Judged
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding
-from lda_notes.record import Record
-from lda_notes.timeline import Timeline
+from lda_notes.record.episode import Episode
+from lda_notes.record.reading import Record
 
 
 def note(
     file: str, episode: Episode, line: Timeline, findings: tuple[Finding, ...], policy: Policy, event: str, width: int
 ) -> str:
     """Return the note of one event of an episode that is not written yet, as text."""
-    from lda_notes.narrative import narrator
-    from lda_notes.render import render
-    from lda_notes.sheets import note as notes
+    from lda_notes.documents.note import page as notes
+    from lda_notes.documents.render import render
+    from lda_notes.narrative.narrator import narrator
 
     judged = Judged(Record(file, episode), line, findings)
     sheet = notes.sheet(judged, policy, notes.Choice(event=event), narrator(None))

@@ -12,7 +12,7 @@ from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.layout import Spot
 from lda_notes.chart.paths import dotted
 from lda_notes.chart.times import Frame
-from lda_notes.need import Need
+from lda_notes.check.conditions import Need
 from lda_notes.problems import Path
 
 EACH = "e"

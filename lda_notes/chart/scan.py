@@ -6,11 +6,12 @@ import re
 from collections.abc import Callable
 from typing import Any, Final
 
-from lda_notes import phrasing, supplies
 from lda_notes.chart.heard import Heard, Unclear
 from lda_notes.chart.times import Frame
+from lda_notes.knowledge import supplies
+from lda_notes.knowledge.supplies import ScanFault
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
-from lda_notes.supplies import ScanFault
 
 _LABEL: Final = re.compile(r"(?:\][A-Za-z]\d)?(?:[({]\d{2,4}[)}]|\*?\+(?=.*[A-Z])[A-Z0-9].{5,}|=[/,>]|\d{16,})")
 

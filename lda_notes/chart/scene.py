@@ -9,17 +9,17 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from lda_notes import due
-from lda_notes.ages import years_old
 from lda_notes.chart import layout, paths
 from lda_notes.chart.answers import plain_number
 from lda_notes.chart.times import Bias, Frame
 from lda_notes.chart.trial import Trial
-from lda_notes.episode import Allergy, Episode
-from lda_notes.events import KINDS, CareEvent, Event
-from lda_notes.policy import Policy
+from lda_notes.knowledge.ages import years_old
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line import due
+from lda_notes.line.timeline import Entry, State, Timeline
 from lda_notes.problems import Path
-from lda_notes.timeline import Entry, State, Timeline
+from lda_notes.record.episode import Allergy, Episode
+from lda_notes.record.events import KINDS, CareEvent, Event
 
 
 def allergies(episode: Episode) -> str:

@@ -8,13 +8,13 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Protocol
 
-from lda_notes.append import Again, Changed, Seen, Written
 from lda_notes.chart import display, drafts
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
 from lda_notes.chart.question import EACH
 from lda_notes.chart.talk import COMMANDS, Answered, Say, Subject, Talk
 from lda_notes.problems import Failure, Finding
+from lda_notes.record.writer import Again, Changed, Seen, Written
 
 
 class Console(Protocol):

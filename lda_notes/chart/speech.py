@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from lda_notes import phrasing
-from lda_notes.policy import Policy
+from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.sources import COMMON_PRACTICE
+from lda_notes.line.timeline import RESTORABLE, Hold
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Severity
-from lda_notes.sources import COMMON_PRACTICE
-from lda_notes.timeline import RESTORABLE, Hold
 
 _CALLED: Final[dict[Severity, str]] = {
     "unsafe": "UNSAFE",

@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.append import Seen
 from lda_notes.chart import agenda, changes, layout, opening, paths, preview
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
@@ -23,12 +22,13 @@ from lda_notes.chart.speech import found_words, hold_words
 from lda_notes.chart.talk import Say
 from lda_notes.chart.times import Frame
 from lda_notes.chart.trial import Trial
-from lda_notes.episode import Episode
-from lda_notes.events import KINDS, CareEvent, Event
-from lda_notes.needs import NEEDS
-from lda_notes.policy import Policy
+from lda_notes.check.needs import NEEDS
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding, Path
-from lda_notes.timeline import Timeline
+from lda_notes.record.episode import Episode
+from lda_notes.record.events import KINDS, CareEvent, Event
+from lda_notes.record.writer import Seen
 
 CLEARED: Final = "cleared"
 """Key, never written, under which facts from the record stand that the nurse took out."""

@@ -8,13 +8,13 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Final, Literal, Protocol
 
-from lda_notes import phrasing
 from lda_notes.chart import paths, scan
 from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.question import Question
 from lda_notes.chart.times import Frame
+from lda_notes.files.syntax.text import HIDDEN
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
-from lda_notes.syntax.text import HIDDEN
 
 Tone = Literal["heard", "fault", "doubt", "explain", "known", "finding", "hold", "tell"]
 

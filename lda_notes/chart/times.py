@@ -8,8 +8,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
-from lda_notes import phrasing
 from lda_notes.chart.heard import Unclear
+from lda_notes.narrative import phrasing
 
 HOW: Final = "0940, 9:40, -15m, now, yesterday 2210 or 2031-03-04 09:40"
 """How a time may be typed, as faults say it."""

@@ -10,15 +10,16 @@ from typing import Any, Final
 
 from pydantic import BaseModel, ValidationError
 
-from lda_notes import rule_table, timeline
 from lda_notes.chart import paths
-from lda_notes.episode import Episode
-from lda_notes.events import KINDS, Event
-from lda_notes.needs import missing
-from lda_notes.policy import Policy
+from lda_notes.check import rule_table
+from lda_notes.check.needs import missing
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line import timeline
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import SEVERITIES, Finding, Path
-from lda_notes.timeline import Timeline
-from lda_notes.validation import Misfit, misfits
+from lda_notes.record.episode import Episode
+from lda_notes.record.events import KINDS, Event
+from lda_notes.record.validation import Misfit, misfits
 
 _ROUNDS: Final = 20
 

@@ -9,15 +9,15 @@ from typing import Any
 import click
 from click.shell_completion import CompletionItem
 
-from lda_notes import policy_file
 from lda_notes.commands.charting_options import author, by_option, charting_options, clock, given, said_author
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
 
 def _entries(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the entries of the record that is named before."""
-    from lda_notes import record as records
+    from lda_notes.record import reading as records
 
     path = context.params.get("episode")
     episode = records.read(Path(path)).episode if path is not None and Path(path).is_file() else None
@@ -58,12 +58,12 @@ def command(
     """
     from zoneinfo import ZoneInfo
 
-    from lda_notes.append import Again, Changed, Written, append, look, refuse_unless_writable
     from lda_notes.chart import opening
     from lda_notes.chart.correction import CorrectionSubject
     from lda_notes.commands.charting import Desk
     from lda_notes.commands.console import plain
-    from lda_notes.corrections import corrected
+    from lda_notes.line.corrections import corrected
+    from lda_notes.record.writer import Again, Changed, Written, append, look, refuse_unless_writable
 
     policy = policy_file.in_force(policy_path, (episode,))
     seen = look(episode)
@@ -82,7 +82,7 @@ def command(
     if any(entry.event.id == event for entry in retracted):
         raise Failure(f"{event} is retracted already; chart what is right as a new entry")
     if event not in every:
-        from lda_notes.spelling import nearest
+        from lda_notes.record.spelling import nearest
 
         close = nearest(event, every)
         hint = f"did you mean {close}?" if close else "`lda-notes note FILE --all` shows the entries"

@@ -10,14 +10,15 @@ from typing import Any
 
 import click
 
-from lda_notes import due, policy_file, sums
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, hours_option, moment, policy_option, records_argument
-from lda_notes.policy import number
+from lda_notes.documents.amounts_values import sums_values
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import number
+from lda_notes.line import due, sums
+from lda_notes.line.sums import Amount, Window
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
-from lda_notes.sheets.amounts_values import sums_values
-from lda_notes.sums import Amount, Window
-from lda_notes.timeline import Timeline
 
 JSON_VERSION = 1
 

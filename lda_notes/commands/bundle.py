@@ -17,10 +17,10 @@ from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_o
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
-    from lda_notes.fhir.bundle import EventBundle, Options
+    from lda_notes.fhir.build.bundle import EventBundle, Options
     from lda_notes.fhir.config import Config
-    from lda_notes.policy import Policy
-    from lda_notes.record import Record
+    from lda_notes.knowledge.policy import Policy
+    from lda_notes.record.reading import Record
 
 _FAR = datetime(9999, 1, 1, tzinfo=UTC)
 
@@ -100,7 +100,7 @@ def command(
     if rows:
         if docx or event is not None:
             raise click.UsageError("--docx and --event are for records in files of their own, not for NDJSON.")
-        from lda_notes import policy_file
+        from lda_notes.knowledge import policy_file
         from lda_notes.stream.tasks import Bundle, Rules
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
@@ -138,11 +138,11 @@ class _Chosen:
 
 
 def _options(chosen: _Chosen, policy: Policy) -> Options:
-    from lda_notes.fhir.bundle import Options
+    from lda_notes.fhir.build.bundle import Options
 
     notes = None
     if chosen.note:
-        from lda_notes.fhir.notes import note_writer
+        from lda_notes.fhir.build.notes import note_writer
 
         notes = note_writer(policy, docx=chosen.docx, templates=chosen.templates)
     return Options(with_context=chosen.with_context, us_core=chosen.us_core, notes=notes)
@@ -156,9 +156,9 @@ def _records(
     chosen: _Chosen,
     version: str,
 ) -> Iterator[_Done]:
-    from lda_notes import policy_file
-    from lda_notes import record as records
     from lda_notes.commands.reading import files
+    from lda_notes.knowledge import policy_file
+    from lda_notes.record import reading as records
 
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     options = _options(chosen, policy)
@@ -182,11 +182,11 @@ def _refuse_unread(read: list[Record]) -> None:
 def _bundled(
     path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options, version: str
 ) -> _Done:
-    from lda_notes import timeline
-    from lda_notes.fhir.bundle import bundles
+    from lda_notes.fhir.build.bundle import bundles
+    from lda_notes.fhir.build.naming import Names
     from lda_notes.fhir.elements import to_json
-    from lda_notes.fhir.naming import Names
-    from lda_notes.fhir.verify import verify
+    from lda_notes.fhir.verify.verification import verify
+    from lda_notes.line import timeline
 
     assert record.episode is not None
     # Bundles depend on no moment: what is due follows from the record alone.
@@ -201,7 +201,7 @@ def _bundled(
         faults += [_told(record, one, fault) for fault in verify(one.bundle)]
         bundle: Any = one.bundle
         if version == "r5":
-            from lda_notes.fhir.r5 import to_r5
+            from lda_notes.fhir.build.r5 import to_r5
 
             bundle = to_r5(bundle, names)
         resources += len(bundle["entry"])
@@ -216,7 +216,7 @@ def _told(record: Record, one: EventBundle, fault: Any) -> str:
 
 
 def _put(texts: list[tuple[str, str]], out: Path | None, ending: str) -> None:
-    from lda_notes.output import write_private
+    from lda_notes.files.output import write_private
 
     if out is None:
         click.echo("".join(text for _, text in texts).encode(), nl=False)

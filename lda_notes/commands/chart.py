@@ -8,9 +8,9 @@ from typing import Any, Final
 
 import click
 
-from lda_notes import policy_file
 from lda_notes.commands.charting_options import author, by_option, charting_options, clock, given, said_author
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.knowledge import policy_file
 
 _KINDS: Final = {
     "access": "access",
@@ -68,11 +68,11 @@ def command(
 
     Example: lda-notes chart episode.yaml access --by "Marisol Tamm, RN, LBN-204"
     """
-    from lda_notes.append import Again, Changed, Written, append, look, refuse_unless_writable
     from lda_notes.chart import display, opening
     from lda_notes.chart.subject import EventSubject, next_id
     from lda_notes.commands.charting import Desk
     from lda_notes.commands.console import plain
+    from lda_notes.record.writer import Again, Changed, Written, append, look, refuse_unless_writable
 
     policy = policy_file.in_force(policy_path, (episode,))
     seen = look(episode)

@@ -12,15 +12,15 @@ from typing import Any, Protocol
 
 import click
 
-from lda_notes import phrasing
-from lda_notes.append import Written
 from lda_notes.chart import drafts
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
 from lda_notes.chart.session import Charted, Gone, Session, Write
 from lda_notes.chart.talk import Talk
 from lda_notes.commands.console import Terminal
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
+from lda_notes.record.writer import Written
 
 
 class Resumed(Charted, Protocol):

@@ -56,7 +56,7 @@ def author(by: str | None) -> Mapping[str, Any]:
     """Return who charts, as given by option or environment. Raises `Failure` when that cannot be read."""
     from lda_notes.chart.answers import person
     from lda_notes.chart.heard import Unclear
-    from lda_notes.syntax.text import HIDDEN
+    from lda_notes.files.syntax.text import HIDDEN
 
     if not by:
         return {}

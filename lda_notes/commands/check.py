@@ -12,13 +12,15 @@ from pathlib import Path
 
 import click
 
-from lda_notes import pipeline, policy_file, report
+from lda_notes import pipeline
+from lda_notes.check import report
+from lda_notes.check.report import Checked
 from lda_notes.commands.options import asof_option, out_option, policy_option
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
-from lda_notes.policy import Policy
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
-from lda_notes.record import SUFFIXES
-from lda_notes.report import Checked
+from lda_notes.record.reading import SUFFIXES
 
 STOPPING = ("unsafe", "wrong", "gap")
 """Severities that make the command end with 1."""
@@ -78,7 +80,7 @@ def command(
     if out is None:
         click.echo(text, nl=False)
     else:
-        from lda_notes.output import write_private
+        from lda_notes.files.output import write_private
 
         write_private(out, text.encode("utf-8", "replace"))
     for file in files:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from lda_notes import pipeline
-from lda_notes.policy import Policy
+from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
@@ -121,9 +121,9 @@ def made_of(
     Raises `Failure` for a file that cannot be opened.
     """
     from lda_notes.commands.fhir_options import bundle_texts
-    from lda_notes.fhir.bundle import Options, bundles
+    from lda_notes.fhir.build.bundle import Options, bundles
+    from lda_notes.fhir.build.notes import note_writer
     from lda_notes.fhir.config import load
-    from lda_notes.fhir.notes import note_writer
     from lda_notes.sending.making import from_bundle, from_record, is_bundle, sharing
 
     config = load(config_path)

@@ -10,7 +10,7 @@ from typing import Final
 
 import click
 
-from lda_notes.syntax.text import without_hidden
+from lda_notes.files.syntax.text import without_hidden
 
 _ROW_BYTES: Final = 4095
 """What a terminal hands over of one row at most, its end included; it drops the rest without a word."""

@@ -13,13 +13,14 @@ from typing import Any, Final
 
 import click
 
-from lda_notes import line_days, policy_file
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.commands.writing import target, write
-from lda_notes.line_days import Infection, LineDay, Stay, UnitCount
-from lda_notes.policy import Policy, number, value_text
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy, number, value_text
+from lda_notes.line import days as line_days
+from lda_notes.line.days import Infection, LineDay, Stay, UnitCount
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1

@@ -8,11 +8,12 @@ from typing import Final
 
 import click
 
+from lda_notes.check.judged import Judged
 from lda_notes.commands.options import asof_option
-from lda_notes.pipeline import Judged, judge_file
-from lda_notes.policy import DEFAULT
+from lda_notes.files.resources import folder
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.pipeline import judge_file
 from lda_notes.problems import SEVERITIES, Failure
-from lda_notes.resources import folder
 
 BAD: Final = "deliberately-bad"
 """The episode that shows what the check catches."""
@@ -50,7 +51,7 @@ def command(directory: Path, asof: datetime) -> None:
 
 def _copy(directory: Path) -> list[str]:
     """Copy each demo episode to ``directory``; return the names that were there already."""
-    from lda_notes.output import write_private
+    from lda_notes.files.output import write_private
 
     kept: list[str] = []
     try:
@@ -78,10 +79,10 @@ def _summary(result: Judged) -> str:
 
 
 def _write_note(result: Judged, notes: Path) -> None:
-    from lda_notes.narrative import narrator
-    from lda_notes.output import write_private
-    from lda_notes.render import render
-    from lda_notes.sheets import note
+    from lda_notes.documents.note import page as note
+    from lda_notes.documents.render import render
+    from lda_notes.files.output import write_private
+    from lda_notes.narrative.narrator import narrator
 
     if result.timeline is None or not note.identifiers(result.timeline):
         return

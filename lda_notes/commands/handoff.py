@@ -9,13 +9,14 @@ from pathlib import Path
 
 import click
 
-from lda_notes import pipeline, policy_file
-from lda_notes import record as records
+from lda_notes import pipeline
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, hours_option, moment, out_option, policy_option, records_argument
 from lda_notes.commands.writing import target, width, write
+from lda_notes.documents.handoff.page import Handoff, Source, handoff, sheet
+from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
-from lda_notes.sheets.handoff import Handoff, Source, handoff, sheet
+from lda_notes.record import reading as records
 
 FORMATS = ("text", "md", "docx", "html", "json")
 
@@ -81,9 +82,9 @@ def command(
 
 def _rendered(found: Handoff, form: str, columns: int, paper: str) -> bytes:
     if form == "json":
-        from lda_notes.sheets.handoff_values import values
+        from lda_notes.documents.handoff.values import values
 
         return (json.dumps(values(found), indent=2, ensure_ascii=False) + "\n").encode()
-    from lda_notes.render import render
+    from lda_notes.documents.render import render
 
     return render(sheet(found), form, columns, paper)  # type: ignore[arg-type]

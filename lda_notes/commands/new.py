@@ -10,9 +10,9 @@ from typing import Any
 
 import click
 
-from lda_notes import policy_file
 from lda_notes.commands.charting_options import charting_options, clock, given
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
 _ENDINGS = (".yaml", ".yml", ".json")
@@ -46,11 +46,11 @@ def command(
 
     Example: lda-notes new episode.yaml --from-bundle admission.json
     """
-    from lda_notes.append import Again, Changed, Written, create, look, refuse_unless_writable
-    from lda_notes.append_text import record_text
     from lda_notes.chart.beginning import NewRecord
     from lda_notes.commands.charting import Desk
     from lda_notes.commands.console import plain
+    from lda_notes.record.writer import Again, Changed, Written, create, look, refuse_unless_writable
+    from lda_notes.record.writer_text import record_text
 
     if file.suffix.lower() not in _ENDINGS:
         raise click.UsageError(f"{file} does not end in one of {', '.join(_ENDINGS)}.")
@@ -90,7 +90,7 @@ def _name(file: Path) -> str:
 def _usual(file: Path) -> dict[str, str]:
     """Return what most of the records beside the new one say of their place, and this machine's time zone."""
     from lda_notes import pipeline
-    from lda_notes import record as records
+    from lda_notes.record import reading as records
 
     said: dict[str, Counter[str]] = {}
     for path in list(pipeline.record_files((file.parent,)))[:50]:

@@ -10,14 +10,15 @@ from typing import get_args
 
 import click
 
-from lda_notes import pipeline, policy_file
+from lda_notes import pipeline
+from lda_notes.check.judged import Judged
 from lda_notes.commands.options import asof_option, moment, policy_option
 from lda_notes.commands.reading import why_unreadable
-from lda_notes.pipeline import Judged
-from lda_notes.policy import Policy
+from lda_notes.documents.blocks import Sheet
+from lda_notes.documents.render import SUFFIXES, Format, Paper
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
-from lda_notes.render import SUFFIXES, Format, Paper
-from lda_notes.sheets.parts import Sheet
 
 DEFAULT_NAME = "port-note"
 """Name of a note that is written into a folder: nothing of the patient is in it."""
@@ -77,7 +78,7 @@ def command(
     if trace:
         _write(_traced(sheet, judged), None)
         return
-    from lda_notes.render import render
+    from lda_notes.documents.render import render
 
     _write(render(sheet, chosen, width or _room(target), paper), target)
     if sheet.status:
@@ -104,15 +105,15 @@ def _form(form: Format | None, out: Path | None) -> tuple[Format, Path | None]:
 def _sheet(
     judged: Judged, policy: Policy, event: str | None, since: datetime | None, every: bool, templates: Path | None
 ) -> Sheet:
-    from lda_notes.narrative import narrator
-    from lda_notes.sheets import note
+    from lda_notes.documents.note import page as note
+    from lda_notes.narrative.narrator import narrator
 
     timeline = judged.timeline
     if timeline is None:
         raise Failure(f"no note can be written: {why_unreadable(judged.record)}")
     known = note.identifiers(timeline)
     if event is not None and event not in known:
-        from lda_notes.spelling import nearest
+        from lda_notes.record.spelling import nearest
 
         close = nearest(event, known)
         unread = any(row.id == event for row in judged.record.unread)
@@ -125,7 +126,7 @@ def _sheet(
 
 
 def _traced(sheet: Sheet, judged: Judged) -> bytes:
-    from lda_notes.sheets.trace import trace
+    from lda_notes.documents.trace import trace
 
     return trace(sheet, judged.record.place).encode()
 
@@ -140,6 +141,6 @@ def _write(data: bytes, target: Path | None) -> None:
     if target is None:
         click.echo(data, nl=False)
         return
-    from lda_notes.output import write_private
+    from lda_notes.files.output import write_private
 
     write_private(target, data)

@@ -11,7 +11,7 @@ from typing import Any, Final, TypeVar
 
 import click
 
-from lda_notes.policy_file import VARIABLE
+from lda_notes.knowledge.policy_file import VARIABLE
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -47,7 +47,7 @@ def asof_option(command: Command) -> Command:
 
 
 def policy_option(command: Command) -> Command:
-    """Add ``--policy``, passed as ``policy_path``; `lda_notes.policy_file.in_force` turns it into the policy."""
+    """Add ``--policy``, passed as ``policy_path``; `policy_file.in_force` makes the policy of it."""
     return click.option(
         "--policy",
         "policy_path",

@@ -8,12 +8,12 @@ from typing import Any
 
 import click
 
-from lda_notes import policy_file
 from lda_notes.commands.options import policy_option
-from lda_notes.limits import Choice, Clock, Limit, Row
-from lda_notes.policy import DEFAULT, Policy, looser, number, value_text
-from lda_notes.sources import MARK_WORDS, SOURCES, Citation
-from lda_notes.spelling import nearest
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.limits import Choice, Clock, Limit, Row
+from lda_notes.knowledge.policy import DEFAULT, Policy, looser, number, value_text
+from lda_notes.knowledge.sources import MARK_WORDS, SOURCES, Citation
+from lda_notes.record.spelling import nearest
 
 JSON_VERSION = 1
 

@@ -31,8 +31,8 @@ def command(paths: tuple[Path, ...], form: str, config_path: Path | None, out: P
     Example: lda-notes readback bundles.ndjson --out episode.yaml
     """
     from lda_notes.fhir.config import load
-    from lda_notes.fhir.readback import readback
-    from lda_notes.fhir.verify import read_json
+    from lda_notes.fhir.readback.reading import readback
+    from lda_notes.fhir.verify.verification import read_json
 
     config = load(config_path)
     bundles: list[Any] = []
@@ -62,7 +62,7 @@ def _text(data: dict[str, Any], form: str) -> bytes:
         from lda_notes.fhir.elements import to_json
 
         return f"{to_json(data)}\n".encode()
-    from lda_notes.append_text import full_record_text
+    from lda_notes.record.writer_text import full_record_text
 
     return full_record_text(_plain(data))
 
@@ -90,7 +90,7 @@ def _write(texts: list[tuple[str, bytes]], form: str, out: Path | None) -> None:
         return
     else:
         raise Failure(f"the bundles hold {len(texts)} episodes; give a folder with --out, or --format json")
-    from lda_notes.output import write_private
+    from lda_notes.files.output import write_private
 
     for path, text in files:
         write_private(path, text)

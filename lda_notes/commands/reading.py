@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
-from lda_notes import pipeline, timeline
-from lda_notes import record as records
-from lda_notes.policy import Policy
+from lda_notes import pipeline
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line import timeline
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
-from lda_notes.record import Record
-from lda_notes.timeline import Timeline
+from lda_notes.record import reading as records
+from lda_notes.record.reading import Record
 
 
 def files(paths: tuple[Path, ...]) -> list[Path]:

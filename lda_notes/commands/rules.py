@@ -9,12 +9,12 @@ from pathlib import Path
 
 import click
 
-from lda_notes import policy_file
+from lda_notes.check.report import sentence, wrapped
+from lda_notes.check.rules.listed import Listed, as_json, limit_rows, listed
 from lda_notes.commands.options import policy_option
-from lda_notes.policy import Policy
-from lda_notes.report import sentence, wrapped
-from lda_notes.rules.listed import Listed, as_json, limit_rows, listed
-from lda_notes.spelling import nearest
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
+from lda_notes.record.spelling import nearest
 
 _WIDTH = 80
 

@@ -16,6 +16,6 @@ def command() -> None:
 
     Example: lda-notes schema > record.schema.json
     """
-    from lda_notes.schema import record_schema
+    from lda_notes.record.schema import record_schema
 
     click.echo(json.dumps(record_schema(), indent=2, ensure_ascii=False))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from lda_notes import policy_file, report
+from lda_notes.check import report
 from lda_notes.commands.connecting import (
     SERVER_VARIABLE,
     Access,
@@ -24,6 +24,7 @@ from lda_notes.commands.connecting import (
 )
 from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
@@ -212,7 +213,7 @@ def _progress(waiting: int) -> Iterator[Any]:
 
 
 def _count(passed: Passed, tally: _Tally) -> None:
-    from lda_notes.fhir.verify import read_json
+    from lda_notes.fhir.verify.verification import read_json
     from lda_notes.sending.deliver import Delivered
     from lda_notes.sending.drain import SetAside
     from lda_notes.sending.words import kept

@@ -12,17 +12,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from lda_notes import policy_file, report
-from lda_notes.commands.connecting import (
-    SERVER_VARIABLE,
-    Access,
-    connected,
-    context_option,
-    made_of,
-    server_options,
-)
+from lda_notes.check import report
+from lda_notes.commands.connecting import SERVER_VARIABLE, Access, connected, context_option, made_of, server_options
 from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option, records_argument
+from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:

@@ -167,7 +167,7 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
         return
     import tempfile
 
-    from lda_notes.output import refuse_unless_replaceable
+    from lda_notes.files.output import refuse_unless_replaceable
 
     try:
         refuse_unless_replaceable(out)

@@ -56,7 +56,7 @@ def command(
 
     Example: lda-notes verify bundle.json
     """
-    from lda_notes.fhir.verify import read_json, verify_json
+    from lda_notes.fhir.verify.verification import read_json, verify_json
 
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how) if how.asked or all(is_rows(path) and path != STANDARD_INPUT for path in paths) else []
@@ -69,7 +69,7 @@ def command(
         for name, data in bundle_texts(path):
             faults = verify_json(data, house=not r4_only)
             if models:
-                from lda_notes.fhir.models import model_check
+                from lda_notes.fhir.verify.models import model_check
 
                 bundle, unread = read_json(data)
                 faults += model_check(bundle) if not unread else ()

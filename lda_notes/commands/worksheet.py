@@ -8,18 +8,20 @@ from typing import Final, get_args
 
 import click
 
-from lda_notes import due, pipeline, policy_file
-from lda_notes import record as records
+from lda_notes import pipeline
 from lda_notes.commands.options import asof_option, out_option, policy_option
 from lda_notes.commands.reading import unread, why_unreadable
 from lda_notes.commands.writing import target, width, write
-from lda_notes.policy import Policy
+from lda_notes.documents.handoff.line import View
+from lda_notes.documents.render import Paper
+from lda_notes.documents.wording import Wording
+from lda_notes.documents.worksheet.page import Work, sheet
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line import due
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
-from lda_notes.render import Paper
-from lda_notes.sheets.handoff_line import View
-from lda_notes.sheets.wording import Wording
-from lda_notes.sheets.worksheet import Work, sheet
-from lda_notes.timeline import Timeline
+from lda_notes.record import reading as records
 
 FORMATS = ("text", "md", "docx", "html")
 WORK: Final[dict[str, Work]] = {"access": "access", "deaccess": "de-access", "dressing": "dressing change"}
@@ -61,7 +63,7 @@ def command(
     if left_out:
         click.echo(left_out, err=True)
     found = sheet(_view(timeline, policy, asof), WORK[work], _septum(timeline, septum))
-    from lda_notes.render import render
+    from lda_notes.documents.render import render
 
     write(render(found, chosen, width(to), paper), to)  # type: ignore[arg-type]
 

@@ -9,7 +9,7 @@ from typing import Final
 
 import click
 
-from lda_notes.render import SUFFIXES
+from lda_notes.documents.render import SUFFIXES
 
 _ENDINGS: Final = {"text": ".txt", "md": ".md", "html": ".html", "docx": ".docx", "json": ".json", "csv": ".csv"}
 _WIDEST: Final = 100
@@ -48,7 +48,7 @@ def write(data: bytes, to: Path | None) -> None:
     if to is None:
         click.echo(data, nl=False)
         return
-    from lda_notes.output import write_private
+    from lda_notes.files.output import write_private
 
     write_private(to, data)
     click.echo(f"Written: {to}", err=True)

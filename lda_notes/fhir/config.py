@@ -13,10 +13,10 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, Field, ValidationError
 
+from lda_notes.files.syntax import MAX_BYTES, read_json, read_yaml
 from lda_notes.problems import Failure, Place
-from lda_notes.shapes import Model
-from lda_notes.syntax import MAX_BYTES, read_json, read_yaml
-from lda_notes.validation import misfits
+from lda_notes.record.parts import Model
+from lda_notes.record.validation import misfits
 
 VARIABLE: Final = "LDA_NOTES_FHIR"
 """Environment variable that names the configuration file."""

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from lda_notes.fhir.build.papers import CORRECTION, RECORD_CONTEXT, TIME_NOT_CHARTED
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json
-from lda_notes.fhir.papers import CORRECTION, RECORD_CONTEXT, TIME_NOT_CHARTED
 
 
 @dataclass(frozen=True, slots=True)

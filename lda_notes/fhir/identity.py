@@ -10,9 +10,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 from urllib.parse import unquote
 
-from lda_notes.fhir.faults import Fault, Found, shown
-from lda_notes.fhir.scope import Scope
-from lda_notes.fhir.structure import Rule
+from lda_notes.fhir.verify.faults import Fault, Found, shown
+from lda_notes.fhir.verify.scope import Scope
+from lda_notes.fhir.verify.structure import Rule
 
 Object = Mapping[str, Any]
 

@@ -11,19 +11,9 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final, Literal
 
-from lda_notes import events as ev
 from lda_notes.fhir.elements import text_of
-from lda_notes.shapes import (
-    Antisepsis,
-    Dressing,
-    Model,
-    NextDue,
-    Problem,
-    Scale,
-    Site,
-    Teaching,
-    Technique,
-)
+from lda_notes.record import events as ev
+from lda_notes.record.parts import Antisepsis, Dressing, Model, NextDue, Problem, Scale, Site, Teaching, Technique
 
 Form = Literal["word", "words", "yes", "text", "texts", "whole", "moment", "day", "quantity", "person", "absence"]
 """How a fact is put into FHIR.

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from lda_notes.fhir.verify import read_json
+from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.client import NotAllowed, Server
 from lda_notes.sending.deliver import Delivered, Refused, deliver
 from lda_notes.sending.entries import NotSafe

@@ -8,18 +8,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from lda_notes import report
-from lda_notes.fhir.book import EventBundle
+from lda_notes.check import report
+from lda_notes.check.judged import Judged
+from lda_notes.fhir.build.book import EventBundle
+from lda_notes.fhir.build.papers import DESPITE
 from lda_notes.fhir.elements import to_json_bytes
-from lda_notes.fhir.faults import BundleFault
-from lda_notes.fhir.papers import DESPITE
-from lda_notes.fhir.verify import read_json, verify
-from lda_notes.pipeline import Judged
+from lda_notes.fhir.verify.faults import BundleFault
+from lda_notes.fhir.verify.verification import read_json, verify
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding
-from lda_notes.record import Record
+from lda_notes.record.reading import Record
 from lda_notes.sending.entries import Entry, Identity, NotSafe, entries, events
 from lda_notes.sending.parcel import Parcel
-from lda_notes.timeline import Timeline
 
 STOPPING: Final = ("unsafe", "wrong", "gap")
 """Severities of findings that keep a record from being sent."""

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from lda_notes.output import write_private
+from lda_notes.files.output import write_private
 from lda_notes.problems import Failure
 from lda_notes.sending.auth import UNREACHABLE
 from lda_notes.sending.parcel import Damaged, Parcel, from_bytes, head_of, words_of

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from lda_notes.fhir.identity import CONTEXT_TYPES
-from lda_notes.fhir.verify import read_json
+from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.client import Server
 from lda_notes.sending.compare import Difference, differences
 from lda_notes.sending.deliver import resolver

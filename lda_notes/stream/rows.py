@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any, Final, NamedTuple, cast
 
+from lda_notes.files.syntax.faults import MAX_BYTES
 from lda_notes.problems import Failure
 from lda_notes.stream.names import STANDARD_INPUT
-from lda_notes.syntax.faults import MAX_BYTES
 
 _BOM: Final = b"\xef\xbb\xbf"
 _BLOCK: Final = 1 << 20

@@ -13,18 +13,21 @@ from datetime import UTC, date, datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
-from lda_notes import pipeline, report, timeline
-from lda_notes.limits import Row as PolicyRow
-from lda_notes.policy import Policy
+from lda_notes import pipeline
+from lda_notes.check import report
+from lda_notes.check.judged import Judged
+from lda_notes.files.syntax.faults import MAX_BYTES
+from lda_notes.knowledge.limits import Row as PolicyRow
+from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.sources import Citation
+from lda_notes.line import timeline
 from lda_notes.problems import Failure, Finding, Place
-from lda_notes.record import Record, read_bytes
-from lda_notes.sources import Citation
+from lda_notes.record.reading import Record, read_bytes
 from lda_notes.stream.rows import Row
-from lda_notes.syntax.faults import MAX_BYTES
 
 if TYPE_CHECKING:
     from lda_notes.fhir.config import Config
-    from lda_notes.fhir.faults import BundleFault
+    from lda_notes.fhir.verify.faults import BundleFault
 
 STOPPING: Final = ("unsafe", "wrong", "gap")
 """Severities for which a run ends with 1."""
@@ -104,7 +107,7 @@ class Check:
         return work
 
 
-def said_of(file: str, number: int, judged: pipeline.Judged, width: int = 0) -> Answer:
+def said_of(file: str, number: int, judged: Judged, width: int = 0) -> Answer:
     """Return the row of findings of a judged record."""
     checked = report.Checked(file, judged)
     if width:
@@ -143,15 +146,15 @@ class Bundle:
 
     def maker(self) -> Callable[[Record, timeline.Timeline | None], Answer]:
         """Return the function of a record that was read, and of its timeline if there is one, judged at any moment."""
-        from lda_notes.fhir.bundle import Options, bundles
+        from lda_notes.fhir.build.bundle import Options, bundles
+        from lda_notes.fhir.build.naming import Names
         from lda_notes.fhir.elements import to_json_bytes
-        from lda_notes.fhir.naming import Names
-        from lda_notes.fhir.verify import verify
+        from lda_notes.fhir.verify.verification import verify
 
         policy, config = self.rules.policy(), self.config
         notes = None
         if self.note:
-            from lda_notes.fhir.notes import note_writer
+            from lda_notes.fhir.build.notes import note_writer
 
             notes = note_writer(policy)
         options = Options(with_context=self.with_context, us_core=self.us_core, notes=notes)
@@ -172,7 +175,7 @@ class Bundle:
                         faults.append(f"{record.place(path)}: event {one.event}: {fault} Found: {fault.value}")
                     bundle: Any = one.bundle
                     if self.r5:
-                        from lda_notes.fhir.r5 import to_r5
+                        from lda_notes.fhir.build.r5 import to_r5
 
                         bundle = to_r5(bundle, names)
                     resources += len(bundle["entry"])
@@ -189,7 +192,7 @@ class Bundle:
 
 
 def _too_long() -> BundleFault:
-    from lda_notes.fhir.faults import Fault
+    from lda_notes.fhir.verify.faults import Fault
 
     message = f"The row holds more than {MAX_BYTES:,} bytes, the most of a bundle in a row."
     return Fault("too-large", None, message, "Look whether row ends are missing; give one bundle to a row.").closed()
@@ -205,12 +208,12 @@ class Verify:
 
     def ready(self) -> Work:
         """Return the function of a row."""
-        from lda_notes.fhir.verify import read_json, verify_json
+        from lda_notes.fhir.verify.verification import read_json, verify_json
 
         def work(file: str, row: Row) -> Answer:
             faults = (_too_long(),) if row.too_long else verify_json(row.raw, house=self.house, row=row.number)
             if self.models and not row.too_long:
-                from lda_notes.fhir.models import model_check
+                from lda_notes.fhir.verify.models import model_check
 
                 bundle, unread = read_json(row.raw)
                 faults += model_check(bundle) if not unread else ()
@@ -236,7 +239,7 @@ class Days:
 
     def ready(self) -> Work:
         """Return the function of a row."""
-        from lda_notes import line_days
+        from lda_notes.line import days as line_days
 
         policy = self.rules.policy()
 

@@ -21,16 +21,7 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from typing import Final
 
-from lda_notes.udi import (
-    SEPARATOR,
-    SHOWN_SEPARATOR,
-    DeviceIdentifier,
-    Refused,
-    day_of,
-    full_year,
-    month_end,
-    shown,
-)
+from lda_notes.udi import SEPARATOR, SHOWN_SEPARATOR, DeviceIdentifier, Refused, day_of, full_year, month_end, shown
 
 Element = tuple[str, str]
 """An application identifier, such as ``17``, and the value behind it."""

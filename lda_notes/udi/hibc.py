@@ -13,15 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Final, TypeVar
 
-from lda_notes.udi import (
-    DeviceIdentifier,
-    Refused,
-    day_in_year,
-    day_of,
-    full_year,
-    month_end,
-    shown,
-)
+from lda_notes.udi import DeviceIdentifier, Refused, day_in_year, day_of, full_year, month_end, shown
 
 ALPHABET: Final = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-. $/+%"
 """The 43 characters of Code 39; a character's value is its position."""

@@ -115,7 +115,7 @@ def killed_in_the_middle(source: Path, out: Path, part_size: int) -> None:
     """Check ``source`` on two workers of which one is killed when the first part is there."""
     from datetime import UTC, datetime
 
-    from lda_notes.policy import DEFAULT
+    from lda_notes.knowledge.policy import DEFAULT
     from lda_notes.stream.cluster import on_cluster
     from lda_notes.stream.tasks import Check, Rules
 

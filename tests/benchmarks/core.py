@@ -11,9 +11,11 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from lda_notes import record, rule_table, timeline
-from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT
+from lda_notes.check import rule_table
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import timeline
+from lda_notes.record import reading as record
+from lda_notes.record.episode import Episode
 from tests.benchmarks.episodes import ASOF, made
 from tests.benchmarks.measure import HERE, Bench, Figure, python, seconds
 
@@ -76,9 +78,9 @@ def _rules(bench: Bench) -> Iterator[Figure]:
 
 def _note(bench: Bench) -> Figure:
     from lda_notes import pipeline
-    from lda_notes.narrative import Narrator
-    from lda_notes.record import Record
-    from lda_notes.sheets import note
+    from lda_notes.documents.note import page as note
+    from lda_notes.narrative.narrator import Narrator
+    from lda_notes.record.reading import Record
 
     episode = record.read(DEMO).episode
     assert episode is not None
@@ -102,7 +104,7 @@ def ward_sheet(count: int) -> Any:
     from made_records import episode as made_episode
     from made_records import unit_of_patients
 
-    from lda_notes.sheets.handoff import Source, handoff, sheet
+    from lda_notes.documents.handoff.page import Source, handoff, sheet
 
     asof = datetime(2031, 3, 4, 13, tzinfo=UTC)
     sources = []
@@ -114,7 +116,7 @@ def ward_sheet(count: int) -> Any:
 
 def without_pictures(sheet: Any) -> Any:
     """Return a sheet without its pictures, which the peers do not draw."""
-    from lda_notes.sheets import parts
+    from lda_notes.documents import blocks as parts
 
     def kept(blocks: Any) -> Any:
         return tuple(
@@ -128,7 +130,7 @@ def without_pictures(sheet: Any) -> Any:
 
 def _plain(sheet: Any) -> list[dict[str, Any]]:
     """The sheet's words as the peers take them: paragraphs, and rows of tables. Pictures are left out."""
-    from lda_notes.sheets import parts
+    from lda_notes.documents import blocks as parts
 
     found: list[dict[str, Any]] = []
 
@@ -208,7 +210,7 @@ def with_python_docx(plain: list[dict[str, Any]]) -> bytes:
 
 
 def _handoff(bench: Bench) -> Iterator[Figure]:
-    from lda_notes.render import render
+    from lda_notes.documents.render import render
 
     count = bench.size(1000)
     sheet = without_pictures(ward_sheet(count))
@@ -239,7 +241,7 @@ def _handoff(bench: Bench) -> Iterator[Figure]:
 def _memory(count: int) -> Figure:
     def peak(patients: int) -> float:
         program = (
-            "from tests.benchmarks.core import ward_sheet\nfrom lda_notes.render import render\n"
+            "from tests.benchmarks.core import ward_sheet\nfrom lda_notes.documents.render import render\n"
             f"render(ward_sheet({patients}), 'docx')\n"
         )
         return python(program, tell=True).peak

@@ -12,12 +12,14 @@ from typing import Any
 import orjson
 from fhir.resources.R4B.bundle import Bundle as Model
 
-from lda_notes import pipeline, rule_table, timeline
-from lda_notes.fhir.bundle import Options, bundles
+from lda_notes import pipeline
+from lda_notes.check import rule_table
+from lda_notes.fhir.build.bundle import Options, bundles
 from lda_notes.fhir.config import DEFAULT as CONFIG
 from lda_notes.fhir.elements import to_json, to_json_bytes
-from lda_notes.fhir.verify import verify
-from lda_notes.policy import DEFAULT
+from lda_notes.fhir.verify.verification import verify
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import timeline
 from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.rows import Row, rows
 from lda_notes.stream.tasks import Bundle, Rules, read, said_of

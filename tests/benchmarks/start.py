@@ -17,7 +17,7 @@ DEMO = HERE / "demo_episodes" / "uncomplicated-week.yaml"
 ASOF = "2032-01-01T00:00Z"
 _HEAVY = ("docx", "jinja2", "httpx", "fhir", "biip", "pydantic", "yaml", "lxml", "orjson", "zstandard", "distributed")
 _BARE = (
-    "import click, yaml, pydantic\nfrom yaml._yaml import CParser\nimport lda_notes.episode\n"
+    "import click, yaml, pydantic\nfrom yaml._yaml import CParser\nimport lda_notes.record.episode\n"
     "from pydantic import BaseModel\n"
 )
 
@@ -65,7 +65,7 @@ def _json_files(bench: Bench) -> Path:
 
 
 def _yaml(bench: Bench) -> Figure:
-    from lda_notes.syntax import read_yaml
+    from lda_notes.files.syntax import read_yaml
 
     raw = DEMO.read_bytes()
 

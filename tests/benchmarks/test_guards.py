@@ -10,8 +10,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from lda_notes import timeline
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import timeline
 from tests.benchmarks import core, fhir, start
 from tests.benchmarks.episodes import ASOF
 from tests.benchmarks.measure import Bench, Figure, ours, python

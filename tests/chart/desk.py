@@ -13,11 +13,11 @@ from typing import Any, NamedTuple
 
 import pexpect
 
-from lda_notes import record as records
 from lda_notes.chart.subject import EventSubject, next_id
 from lda_notes.chart.talk import Say, Talk
-from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT, Policy
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.record import reading as records
+from lda_notes.record.episode import Episode
 
 DEMO = Path(__file__).parents[2] / "demo_episodes" / "uncomplicated-week.yaml"
 NURSE = "Marisol Tamm, RN, LBN-204"

@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 from desk import BY, Run, answered, demo_until, episode, name
 
-from lda_notes import record as records
 from lda_notes.chart.correction import CorrectionSubject, Kind
 from lda_notes.chart.talk import Talk
-from lda_notes.corrections import corrected
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line.corrections import corrected
+from lda_notes.record import reading as records
 
 NOW = "2026-05-11T15:45-05:00"
 SECOND = ("--asof", NOW)

@@ -14,7 +14,7 @@ from lda_notes.chart import answers, layout
 from lda_notes.chart.answers import Option, choose, options
 from lda_notes.chart.heard import Unclear, Value
 from lda_notes.chart.times import Frame
-from lda_notes.events import KINDS
+from lda_notes.record.events import KINDS
 
 MOMENT = datetime(2031, 3, 4, 15, 30, tzinfo=UTC)
 FRAME = Frame(MOMENT, ZoneInfo("America/Chicago"), MOMENT)

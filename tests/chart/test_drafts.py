@@ -17,12 +17,12 @@ from desk import answered, demo_until, subject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.append import append, look
-from lda_notes.append_text import with_event
 from lda_notes.chart import drafts
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.talk import Answered, Talk
 from lda_notes.problems import Failure
+from lda_notes.record.writer import append, look
+from lda_notes.record.writer_text import with_event
 
 BEGAN = datetime(2026, 5, 11, 20, 45, tzinfo=UTC)
 SECOND = "2026-05-11T15:45-05:00"

@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 from desk import NURSE, PROGRAM, Run, demo_until
 
-from lda_notes import record as records
-from lda_notes.append import look
 from lda_notes.chart.given import from_file, from_options
 from lda_notes.commands.console import Terminal
+from lda_notes.files.syntax import read_yaml
 from lda_notes.problems import Failure
-from lda_notes.syntax import read_yaml
+from lda_notes.record import reading as records
+from lda_notes.record.writer import look
 
 SECOND = ("--asof", "2026-05-11T15:45-05:00")
 CHECK = {
@@ -224,7 +224,7 @@ def test_a_script_does_not_write_an_entry_that_no_longer_fits(
     (ward / "episode.yaml").write_bytes(demo_until("removal-2"))
     asof = ("--asof", "2026-05-12T12:00-05:00")
     seen = look(ward / "episode.yaml")
-    monkeypatch.setattr("lda_notes.append.look", lambda path: seen)
+    monkeypatch.setattr("lda_notes.record.writer.look", lambda path: seen)
     (ward / "episode.yaml").write_bytes(demo_until("discharge-1"))
     between = (ward / "episode.yaml").read_bytes()
     given = options({"identifiers_checked": "12", "allergies_checked": "y", "site": "a", "blood": "w", "flush": "a"})

@@ -12,16 +12,16 @@ import pytest
 from desk import DEMO, Run, answered, demo_until
 
 from lda_notes import pipeline
-from lda_notes import record as records
 from lda_notes.chart import from_bundle, papers
 from lda_notes.chart.beginning import NewRecord
 from lda_notes.chart.heard import Unclear, Value
 from lda_notes.chart.talk import Talk
-from lda_notes.fhir.book import Options
-from lda_notes.fhir.bundle import bundles
+from lda_notes.fhir.build.book import Options
+from lda_notes.fhir.build.bundle import bundles
 from lda_notes.fhir.config import Config
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.problems import Failure
+from lda_notes.record import reading as records
 
 SECOND = ("--asof", "2026-05-11T15:45-05:00")
 TYPED = [

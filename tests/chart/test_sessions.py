@@ -14,11 +14,11 @@ import pytest
 from desk import PROGRAM, Keyboard, demo_until, demo_without_events, widest
 
 from lda_notes import pipeline
-from lda_notes import record as records
-from lda_notes.fhir.bundle import bundles
+from lda_notes.fhir.build.bundle import bundles
 from lda_notes.fhir.config import Config
-from lda_notes.fhir.verify import verify
-from lda_notes.policy import DEFAULT
+from lda_notes.fhir.verify.verification import verify
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.record import reading as records
 
 SECOND = "2026-05-11T15:45-05:00"
 FIRST = "2026-05-04T16:30-05:00"

@@ -11,15 +11,15 @@ from desk import BY, answered, demo_until, demo_without_events, name, subject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.append_text import with_event
 from lda_notes.chart import paths
 from lda_notes.chart.agenda import NEVER_BY_DEFAULT
 from lda_notes.chart.heard import Heard
 from lda_notes.chart.question import Question
 from lda_notes.chart.subject import EventSubject
 from lda_notes.chart.talk import COMMANDS, Talk, explanation
-from lda_notes.events import KINDS
-from lda_notes.needs import NEEDS
+from lda_notes.check.needs import NEEDS
+from lda_notes.record.events import KINDS
+from lda_notes.record.writer_text import with_event
 
 SECOND = "2026-05-11T15:45-05:00"
 UNTIL_BLOOD = ("-15m", "12", "y", "", "treatment goes on", "a", "n", "a", "1", "-6", "a", "", "1")

@@ -135,7 +135,7 @@ def test_what_is_told_of_a_stop_is_true(run: Run, week: Path) -> None:
 
 
 def test_a_stop_while_it_is_written_claims_nothing(run: Run, week: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from lda_notes import append
+    from lda_notes.record import writer as append
 
     real = append.append
 

@@ -10,15 +10,15 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from lda_notes import record
-from lda_notes.episode import Episode
-from lda_notes.fhir.bundle import EventBundle, Options, bundles
+from lda_notes.fhir.build.bundle import EventBundle, Options, bundles
+from lda_notes.fhir.build.notes import note_writer
 from lda_notes.fhir.config import DEFAULT as CONFIG
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import to_json
-from lda_notes.fhir.notes import note_writer
-from lda_notes.policy import DEFAULT
-from lda_notes.timeline import build
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line.timeline import build
+from lda_notes.record import reading as record
+from lda_notes.record.episode import Episode
 
 FOLDER = Path(__file__).parents[2] / "demo_episodes"
 DEMOS = tuple(sorted(path.stem for path in FOLDER.glob("*.yaml")))

@@ -9,12 +9,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from lda_notes.events import KINDS
 from lda_notes.fhir.codes import CONCEPTS, NOT_EMITTED, code_rows
 from lda_notes.fhir.config import DEFAULT, Config, Systems
 from lda_notes.fhir.extensions import OWN
 from lda_notes.fhir.panels import ACTS, PANELS_OF
 from lda_notes.fhir.units import UNITS
+from lda_notes.record.events import KINDS
 
 TARGET: Final = Path(__file__).parents[2] / "lda_notes" / "fhir" / "CODES.md"
 

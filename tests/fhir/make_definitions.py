@@ -18,7 +18,7 @@ from typing import Any, Final
 
 import fhir_official
 
-TARGET: Final = Path(__file__).parents[2] / "lda_notes" / "fhir" / "definitions.json.gz"
+TARGET: Final = Path(__file__).parents[2] / "lda_notes" / "fhir" / "verify" / "definitions.json.gz"
 RESOURCE_TYPES: Final = (
     "Bundle",
     "Device",

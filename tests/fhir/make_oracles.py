@@ -19,8 +19,8 @@ import fhir_examples
 import fhir_official
 from fhir_mutants import FOUND_LATER, MUTANTS, WRITTEN_BLIND, Mutant
 
-from lda_notes.fhir.models import model_check
-from lda_notes.fhir.verify import verify
+from lda_notes.fhir.verify.models import model_check
+from lda_notes.fhir.verify.verification import verify
 
 HERE: Final = Path(__file__).parent
 sys.path.append(str(HERE.parent / "java"))

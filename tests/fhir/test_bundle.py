@@ -16,15 +16,15 @@ import pytest
 from fhir_demos import DEMOS, episode, made, noted, resources, sent, texts
 
 from lda_notes.fhir import elements
-from lda_notes.fhir.bundle import Options, bundle_of
+from lda_notes.fhir.build.bundle import Options, bundle_of
+from lda_notes.fhir.build.naming import Names
 from lda_notes.fhir.config import DEFAULT as CONFIG
 from lda_notes.fhir.config import Config
-from lda_notes.fhir.models import model_check
-from lda_notes.fhir.naming import Names
-from lda_notes.fhir.verify import verify
-from lda_notes.policy import DEFAULT
+from lda_notes.fhir.verify.models import model_check
+from lda_notes.fhir.verify.verification import verify
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line.timeline import build
 from lda_notes.problems import Failure
-from lda_notes.timeline import build
 
 WAYS = {
     "plain": lambda: noted(),
@@ -276,7 +276,7 @@ def test_a_note_with_gaps_is_preliminary() -> None:
 
 
 def test_the_docx_is_a_second_content_and_the_same_each_time() -> None:
-    from lda_notes.fhir.notes import note_writer
+    from lda_notes.fhir.build.notes import note_writer
 
     options = Options(notes=note_writer(DEFAULT, docx=True))
     line = build(episode("two-septa"), DEFAULT, fhir_demos.ASOF)

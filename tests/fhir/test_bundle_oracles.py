@@ -13,7 +13,7 @@ import make_oracles
 import pytest
 from fhir_demos import CONFIG, DEMOS, episode, noted, texts
 
-from lda_notes.fhir.bundle import Options
+from lda_notes.fhir.build.bundle import Options
 from lda_notes.fhir.extensions import OWN, definition
 
 ACCEPTED = {

@@ -12,9 +12,9 @@ import pytest
 from fhir_demos import CONFIG, DEMOS, changed, episode, made, noted, sent
 from fhir_server_model import Server
 
-from lda_notes.fhir.bundle import Options
+from lda_notes.fhir.build.bundle import Options
+from lda_notes.fhir.build.naming import Names
 from lda_notes.fhir.elements import to_json
-from lda_notes.fhir.naming import Names
 
 
 def after(bundles: list[dict[str, Any]], server: Server | None = None) -> Server:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import make_codes_page
 import pytest
 
-from lda_notes.events import KINDS
 from lda_notes.fhir.codes import CODES
+from lda_notes.record.events import KINDS
 
 
 def test_the_page_is_not_stale() -> None:

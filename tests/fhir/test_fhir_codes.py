@@ -11,14 +11,14 @@ import pytest
 from ucumvert import PintUcumRegistry
 
 from lda_notes.fhir import codes, units
-from lda_notes.fhir.check_digits import loinc_is_possible, snomed_ct_is_possible
 from lda_notes.fhir.codes import CODES, CONCEPTS, LOINC, SNOMED_CT, Code
-from lda_notes.fhir.definitions import load
-from lda_notes.fhir.faults import Found
-from lda_notes.fhir.invariants import invariant_rules
-from lda_notes.fhir.profile import profile_rules
-from lda_notes.fhir.scope import Scope
-from lda_notes.fhir.structure import Compiler
+from lda_notes.fhir.verify.check_digits import loinc_is_possible, snomed_ct_is_possible
+from lda_notes.fhir.verify.definitions import load
+from lda_notes.fhir.verify.faults import Found
+from lda_notes.fhir.verify.invariants import invariant_rules
+from lda_notes.fhir.verify.profile import profile_rules
+from lda_notes.fhir.verify.scope import Scope
+from lda_notes.fhir.verify.structure import Compiler
 
 
 def _concepts(concepts: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:

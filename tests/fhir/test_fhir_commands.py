@@ -15,9 +15,9 @@ import pytest
 from click.testing import CliRunner, Result
 from fhir_demos import FOLDER, episode
 
-from lda_notes import record
 from lda_notes.cli import group
-from lda_notes.fhir.differences import differences
+from lda_notes.fhir.readback.differences import differences
+from lda_notes.record import reading as record
 
 
 def run(*arguments: str | Path, text: str | None = None) -> Result:

@@ -10,8 +10,8 @@ import fhir_official
 import make_definitions
 import pytest
 
-from lda_notes.fhir import definitions
-from lda_notes.fhir.verify import verify
+from lda_notes.fhir.verify import definitions
+from lda_notes.fhir.verify.verification import verify
 
 
 def test_the_shipped_definitions_are_made_from_the_official_package() -> None:

@@ -9,7 +9,7 @@ import make_oracles
 import pytest
 from fhir_mutants import load
 
-from lda_notes.fhir.verify import verify
+from lda_notes.fhir.verify.verification import verify
 
 
 def test_pyrofile_finds_no_error_in_a_correct_bundle() -> None:

@@ -10,8 +10,9 @@ import pytest
 from fhir_mutants import MUTANTS, load
 from fhir_random import CORRECT, changed
 
-from lda_notes.fhir import structure, verify
-from lda_notes.fhir.plans import compiled, quick
+from lda_notes.fhir.verify import structure
+from lda_notes.fhir.verify import verification as verify
+from lda_notes.fhir.verify.plans import compiled, quick
 
 
 @pytest.fixture(scope="module")

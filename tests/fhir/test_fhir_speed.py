@@ -12,7 +12,7 @@ from typing import Any
 from fhir.resources.R4B.bundle import Bundle
 from fhir_mutants import load
 
-from lda_notes.fhir.verify import verify
+from lda_notes.fhir.verify.verification import verify
 
 ENTRIES = 30
 
@@ -59,7 +59,7 @@ def _alone(program: str) -> str:
 
 def test_the_first_verification_loads_nothing_heavy() -> None:
     program = (
-        "import sys, json; from lda_notes.fhir.verify import verify; verify(json.loads('{}'));"
+        "import sys, json; from lda_notes.fhir.verify.verification import verify; verify(json.loads('{}'));"
         "print(*[m for m in ('pydantic', 'fhir', 'jinja2', 'docx', 'yaml', 'httpx') if m in sys.modules])"
     )
     assert _alone(program).split() == []

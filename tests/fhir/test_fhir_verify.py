@@ -12,10 +12,10 @@ from fhir_mutants import DROP, MUTANTS, Mutant, load
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from lda_notes.fhir import definitions, invariants, primitives
-from lda_notes.fhir.models import model_check
-from lda_notes.fhir.structure import SHAPE_RULES
-from lda_notes.fhir.verify import read_json, verify, verify_json
+from lda_notes.fhir.verify import definitions, invariants, primitives
+from lda_notes.fhir.verify.models import model_check
+from lda_notes.fhir.verify.structure import SHAPE_RULES
+from lda_notes.fhir.verify.verification import read_json, verify, verify_json
 
 CORRECT = ("access", "deaccess", "with_context", "corrections")
 

@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 from fhir_demos import CONFIG, DEMOS, changed, episode, made, noted
 
-from lda_notes.fhir.bundle import Options
+from lda_notes.fhir.build.bundle import Options
+from lda_notes.fhir.build.naming import Names
+from lda_notes.fhir.build.r5 import to_r5
 from lda_notes.fhir.elements import to_json
-from lda_notes.fhir.naming import Names
-from lda_notes.fhir.r5 import to_r5
 
 NAMES = Names(CONFIG.systems.identity)
 ASKED = {

@@ -16,11 +16,11 @@ from fhir_server_model import Server
 from pydantic import BaseModel
 from pydantic.types import AwareDatetime
 
-from lda_notes.episode import Episode
-from lda_notes.events import KINDS, Correcting
-from lda_notes.fhir.bundle import Options
-from lda_notes.fhir.differences import differences
-from lda_notes.fhir.readback import Readback, readback
+from lda_notes.fhir.build.bundle import Options
+from lda_notes.fhir.readback.differences import differences
+from lda_notes.fhir.readback.reading import Readback, readback
+from lda_notes.record.episode import Episode
+from lda_notes.record.events import KINDS, Correcting
 
 Json = dict[str, Any]
 
@@ -210,7 +210,7 @@ def test_every_field_of_every_kind_stands_in_standard_elements(kind: str) -> Non
 
 
 def test_every_field_of_the_port_stands_in_standard_elements() -> None:
-    from lda_notes.episode import Port
+    from lda_notes.record.episode import Port
 
     for turn in range(4):
         port = {name: variants(one.annotation, turn, name) for name, one in Port.model_fields.items()}

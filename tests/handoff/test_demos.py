@@ -8,17 +8,18 @@ from pathlib import Path
 
 import pytest
 
-from lda_notes import due, pipeline
-from lda_notes.policy import DEFAULT
-from lda_notes.record import read
-from lda_notes.render import render
-from lda_notes.sheets.handoff import Source, handoff, sheet
-from lda_notes.sheets.handoff_line import View
-from lda_notes.sheets.handoff_values import values
-from lda_notes.sheets.wording import Wording
-from lda_notes.sheets.worksheet import Work
-from lda_notes.sheets.worksheet import sheet as worksheet
-from lda_notes.wording import unsafe_forms
+from lda_notes import pipeline
+from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.page import Source, handoff, sheet
+from lda_notes.documents.handoff.values import values
+from lda_notes.documents.render import render
+from lda_notes.documents.wording import Wording
+from lda_notes.documents.worksheet.page import Work
+from lda_notes.documents.worksheet.page import sheet as worksheet
+from lda_notes.knowledge.abbreviations import unsafe_forms
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import due
+from lda_notes.record.reading import read
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
 WORKS: tuple[Work, ...] = ("access", "de-access", "dressing change")

@@ -10,9 +10,9 @@ import pytest
 from made_records import unit_of_patients
 from ward import ASOF, source
 
-from lda_notes.policy import DEFAULT
-from lda_notes.render import Format, render
-from lda_notes.sheets.handoff import handoff, sheet
+from lda_notes.documents.handoff.page import handoff, sheet
+from lda_notes.documents.render import Format, render
+from lda_notes.knowledge.policy import DEFAULT
 
 PAIRS = 3
 SOURCES = [source(data) for data in unit_of_patients(200, ASOF)]

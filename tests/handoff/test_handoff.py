@@ -20,10 +20,10 @@ from made_records import (
 )
 from ward import ASOF, handed, rows
 
-from lda_notes.sheets import handoff as sheets
-from lda_notes.sheets.handoff import Handoff
-from lda_notes.sheets.handoff_line import Action, LineFacts
-from lda_notes.sheets.handoff_patient import PatientFacts
+from lda_notes.documents.handoff import page as sheets
+from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.page import Handoff
+from lda_notes.documents.handoff.patient import PatientFacts
 
 TOLD = {"name": "Dr Amaranth Locke", "credential": "MD"}
 

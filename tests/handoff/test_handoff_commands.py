@@ -16,7 +16,7 @@ import pytest
 from made_records import HEPARIN, event, needle_event, record, removal_event
 from ward import ASOF
 
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge.policy import DEFAULT
 
 AT = ASOF.isoformat()
 

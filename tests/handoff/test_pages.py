@@ -12,12 +12,12 @@ from made_records import HEPARIN, event, needle_event, record, unit_of_patients
 from pages import HERE, Pages, Word, colours, docx_to_pdf, html_to_pdf, read_pdf, violations
 from ward import ASOF, handed, source, ward
 
-from lda_notes.render import Paper, render
-from lda_notes.sheets.handoff import sheet
-from lda_notes.sheets.handoff_line import View
-from lda_notes.sheets.parts import Block, Columns, Form, Sheet, Table
-from lda_notes.sheets.wording import Wording
-from lda_notes.sheets.worksheet import sheet as worksheet
+from lda_notes.documents.blocks import Block, Columns, Form, Sheet, Table
+from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.page import sheet
+from lda_notes.documents.render import Paper, render
+from lda_notes.documents.wording import Wording
+from lda_notes.documents.worksheet.page import sheet as worksheet
 
 COUNTS = (1, 6, 20)
 PAPERS: tuple[Paper, ...] = ("a4", "letter")

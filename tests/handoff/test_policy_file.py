@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from lda_notes import policy_file
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.problems import Failure
 
 GOOD = """\

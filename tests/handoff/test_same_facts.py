@@ -15,11 +15,11 @@ import pytest
 from made_records import event, needle_event, policy, record, unit_of_patients
 from ward import ASOF, handed
 
-from lda_notes.render import render
-from lda_notes.sheets.handoff import Handoff, sheet
-from lda_notes.sheets.handoff_values import values
-from lda_notes.sheets.parts import Sheet, Strip, Together
-from lda_notes.wording import unsafe_forms
+from lda_notes.documents.blocks import Sheet, Strip, Together
+from lda_notes.documents.handoff.page import Handoff, sheet
+from lda_notes.documents.handoff.values import values
+from lda_notes.documents.render import render
+from lda_notes.knowledge.abbreviations import unsafe_forms
 
 FORMATS = ("text", "md", "html", "docx")
 W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"

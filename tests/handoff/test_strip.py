@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from made_records import event, moment, needle_event, record, removal_event, unit_of_patients
 from ward import ASOF, handed
 
-from lda_notes.render import strip as drawing
-from lda_notes.sheets.parts import Mark, Span, Strip
+from lda_notes.documents.blocks import Mark, Span, Strip
+from lda_notes.documents.render import strip as drawing
 
 ZONE = ZoneInfo("America/Chicago")
 PLAIN = Strip(

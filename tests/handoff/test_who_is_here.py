@@ -14,11 +14,11 @@ from made_records import event, moment, needle_event, record, removal_event, uni
 from ward import ASOF, handed, rows, source
 
 from lda_notes import pipeline
-from lda_notes.policy import DEFAULT
-from lda_notes.record import read
-from lda_notes.render import render
-from lda_notes.sheets.handoff import Source, handoff, sheet, to_know
-from lda_notes.sheets.handoff_values import values
+from lda_notes.documents.handoff.page import Source, handoff, sheet, to_know
+from lda_notes.documents.handoff.values import values
+from lda_notes.documents.render import render
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.record.reading import read
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
 FORMATS = ("text", "md", "html", "docx")

@@ -11,19 +11,19 @@ from made_records import CHICAGO, HEPARIN, event, moment, needle_event, policy, 
 from pydantic import ValidationError
 from ward import ASOF, source
 
-from lda_notes import needs
-from lda_notes.episode import Episode
-from lda_notes.events import KINDS
-from lda_notes.policy import DEFAULT, Policy
-from lda_notes.render import render
-from lda_notes.sheets.handoff_line import View
-from lda_notes.sheets.parts import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Together
-from lda_notes.sheets.wording import Wording
-from lda_notes.sheets.worksheet import Work, sheet
-from lda_notes.sheets.worksheet_blanks import CONDITIONS, blanks
-from lda_notes.sheets.worksheet_steps import TITLES
-from lda_notes.validation import misfits
-from lda_notes.wording import unsafe_forms
+from lda_notes.check import needs
+from lda_notes.documents.blocks import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Together
+from lda_notes.documents.handoff.line import View
+from lda_notes.documents.render import render
+from lda_notes.documents.wording import Wording
+from lda_notes.documents.worksheet.blanks import CONDITIONS, blanks
+from lda_notes.documents.worksheet.page import Work, sheet
+from lda_notes.documents.worksheet.steps import TITLES
+from lda_notes.knowledge.abbreviations import unsafe_forms
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.record.episode import Episode
+from lda_notes.record.events import KINDS
+from lda_notes.record.validation import misfits
 
 WORKS: tuple[Work, ...] = ("access", "de-access", "dressing change")
 
@@ -90,7 +90,7 @@ def filled(work: Work) -> dict[str, Any]:
     """Return an event of ``work`` that lacks nothing, from the demo that shows everything."""
     from pathlib import Path
 
-    from lda_notes.syntax import read_yaml
+    from lda_notes.files.syntax import read_yaml
 
     demos = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
     for demo in demos:

@@ -10,11 +10,11 @@ from typing import Any
 from made_records import moment, unit_of_patients
 
 from lda_notes import pipeline
-from lda_notes.policy import DEFAULT, Policy
-from lda_notes.record import read_bytes
-from lda_notes.render import text
-from lda_notes.sheets.handoff import Handoff, Source, handoff, sheet
-from lda_notes.sheets.parts import Sheet
+from lda_notes.documents.blocks import Sheet
+from lda_notes.documents.handoff.page import Handoff, Source, handoff, sheet
+from lda_notes.documents.render import text
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.record.reading import read_bytes
 
 ASOF = moment("2031-03-05 07:00")
 

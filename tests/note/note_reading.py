@@ -12,11 +12,11 @@ from typing import Any
 from xml.etree import ElementTree
 
 from lda_notes import pipeline
-from lda_notes.narrative import narrator
-from lda_notes.policy import DEFAULT, Policy
-from lda_notes.record import read_bytes
-from lda_notes.sheets import note
-from lda_notes.sheets.parts import Sheet
+from lda_notes.documents.blocks import Sheet
+from lda_notes.documents.note import page as note
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.narrative.narrator import narrator
+from lda_notes.record.reading import read_bytes
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
 W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"

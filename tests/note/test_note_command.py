@@ -12,8 +12,8 @@ import pytest
 from click.testing import CliRunner, Result
 from note_reading import DEMOS
 
-from lda_notes import output
 from lda_notes.commands.note import command
+from lda_notes.files import output
 from lda_notes.problems import Failure
 
 WEEK = next(path for path in DEMOS if path.stem == "uncomplicated-week")

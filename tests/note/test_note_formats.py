@@ -11,20 +11,9 @@ from note_reading import DEMOS, note_of, of_docx, of_html, of_markdown, words
 from strategies import ODD_TEXTS
 from strategies import words as free_text
 
-from lda_notes.render import render
-from lda_notes.sheets.parts import (
-    Alert,
-    Blanks,
-    Bullets,
-    Heading,
-    Pairs,
-    Paragraph,
-    Sentence,
-    Sheet,
-    Signature,
-    Table,
-    Together,
-)
+from lda_notes.documents.blocks import Alert, Blanks, Bullets, Heading, Pairs, Sheet, Signature, Table, Together
+from lda_notes.documents.render import render
+from lda_notes.narrative.sentences import Paragraph, Sentence
 
 
 def everything(text: str) -> Sheet:

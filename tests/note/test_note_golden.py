@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from note_reading import DEMOS, note_of, of_docx
 
-from lda_notes.render import render
+from lda_notes.documents.render import render
 
 GOLDEN = Path(__file__).parents[1] / "golden"
 FORMATS = ("text", "md", "html", "docx")

@@ -14,8 +14,9 @@ from note_reading import DEMOS, W, docx_part, note_of, of_docx
 from strategies import words as free_text
 from test_note_formats import everything
 
-from lda_notes.render import SUFFIXES, markdown, render, text
-from lda_notes.sheets.parts import Bullets, Heading, Pairs, Paragraph, Sentence, Sheet, Table, Together
+from lda_notes.documents.blocks import Bullets, Heading, Pairs, Sheet, Table, Together
+from lda_notes.documents.render import SUFFIXES, markdown, render, text
+from lda_notes.narrative.sentences import Paragraph, Sentence
 
 LONG = " ".join(f"word{number}" for number in range(400))
 

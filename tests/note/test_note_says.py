@@ -12,14 +12,15 @@ import made_records as made
 import pytest
 from note_reading import DEMOS, judged, note_of
 
-from lda_notes.narrative import narrator
-from lda_notes.policy import DEFAULT, Policy
-from lda_notes.render import render
-from lda_notes.sheets import note
-from lda_notes.sheets.parts import Alert, Bullets, Heading, Paragraph, Sheet, Signature
-from lda_notes.sheets.trace import sentences, trace
-from lda_notes.syntax import read_yaml
-from lda_notes.wording import unsafe_forms
+from lda_notes.documents.blocks import Alert, Bullets, Heading, Sheet, Signature
+from lda_notes.documents.note import page as note
+from lda_notes.documents.render import render
+from lda_notes.documents.trace import sentences, trace
+from lda_notes.files.syntax import read_yaml
+from lda_notes.knowledge.abbreviations import unsafe_forms
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.narrative.narrator import narrator
+from lda_notes.narrative.sentences import Paragraph
 
 CLEARED_BY = {"name": "Perpetua Sandoval-Finch", "credential": "RN vascular access specialist"}
 

@@ -10,14 +10,14 @@ from typing import Any
 import pytest
 from note_reading import judged
 
-from lda_notes import narrative_cache
-from lda_notes.narrative import Narrator, narrator
-from lda_notes.policy import DEFAULT
+from lda_notes.documents.note import page as note
+from lda_notes.documents.trace import sentences
+from lda_notes.files.resources import folder
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.narrative import cache as narrative_cache
+from lda_notes.narrative.narrator import Narrator, narrator
+from lda_notes.narrative.sentences import Sentence
 from lda_notes.problems import Failure
-from lda_notes.resources import folder
-from lda_notes.sheets import note
-from lda_notes.sheets.parts import Sentence
-from lda_notes.sheets.trace import sentences
 
 RECORD = """
 record_version: 1
@@ -283,7 +283,7 @@ def test_loops_end(say: Say) -> None:
 
 
 def test_too_long_a_note_ends(say: Say, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lda_notes.narrative_tags.MOST_TEXT", 100)
+    monkeypatch.setattr("lda_notes.narrative.tags.MOST_TEXT", 100)
     assert "writes too much text" in fault(say, sentence("{{ event['kind'] }}") * 20)
 
 
@@ -291,7 +291,7 @@ def test_too_long_a_note_ends(say: Say, monkeypatch: pytest.MonkeyPatch) -> None
 
 
 def test_there_is_a_template_for_every_kind() -> None:
-    from lda_notes.events import KINDS
+    from lda_notes.record.events import KINDS
 
     names = {path.name for path in folder("note_templates").glob("*.jinja")} - {"page.html.jinja"}
     assert names == {f"{kind.replace(' ', '-')}.jinja" for kind in KINDS}
@@ -390,9 +390,9 @@ def test_a_narrator_is_made_once() -> None:
 
 
 def test_the_page_on_templates_names_every_tag_filter_and_function() -> None:
-    from lda_notes.narrative import FILTERS
-    from lda_notes.narrative_grammar import FUNCTIONS
-    from lda_notes.narrative_tags import Tags
+    from lda_notes.narrative.grammar import FUNCTIONS
+    from lda_notes.narrative.narrator import FILTERS
+    from lda_notes.narrative.tags import Tags
 
     page = (folder("note_templates") / "README.md").read_text()
     for name in FILTERS:

@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 from made_records import FILM, FLUSH, HEPARIN, event, moment, needle_event, policy, record, removal_event, timeline
 
-from lda_notes import amounts, due, sums
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge import amounts
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import due, sums
 
 
 @pytest.mark.parametrize(

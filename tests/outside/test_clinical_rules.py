@@ -14,9 +14,9 @@ import pytest
 from rule_cases import episode_of, judged
 from scenes import AT, CREAM, DAY, HIDDEN, LOCKED, NO_BLOOD, STILL_NONE, Event, Scene, access, after, event, fires
 
-from lda_notes import rule_table
-from lda_notes.policy import DEFAULT
-from lda_notes.sources import MARK_WORDS, SOURCES
+from lda_notes.check import rule_table
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.knowledge.sources import MARK_WORDS, SOURCES
 
 
 class Row(NamedTuple):

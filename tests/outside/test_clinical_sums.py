@@ -13,9 +13,10 @@ import pytest
 from rule_cases import episode_of, local_policy
 from scenes import AT, DAY, Scene, access, event
 
-from lda_notes import amounts, due, timeline
-from lda_notes.gauges import BANDS, DESIGNATED, GAUGES, HUBS, WIRE, outer_mm
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge import amounts
+from lda_notes.knowledge.gauges import BANDS, DESIGNATED, GAUGES, HUBS, WIRE, outer_mm
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import due, timeline
 
 # -- sums --
 

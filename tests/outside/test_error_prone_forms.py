@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from lda_notes.wording import DO_NOT_USE, unsafe_forms
+from lda_notes.knowledge.abbreviations import DO_NOT_USE, unsafe_forms
 
 
 @pytest.mark.parametrize(

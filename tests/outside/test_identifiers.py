@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.supplies import DeviceIdentifier, ScanFault, parse
+from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
 from lda_notes.udi import Refused, full_year, gs1, hibc
 
 TODAY = date(2026, 3, 4)

@@ -23,9 +23,9 @@ from typing import Any
 import pytest
 from made_records import FLUSH, event, needle_event, policy, record, removal_event, timeline
 
-from lda_notes import line_days
-from lda_notes.line_days import LineDay, Stay, days, infection, patient_days, stays
-from lda_notes.policy import DEFAULT, Policy
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.line import days as line_days
+from lda_notes.line.days import LineDay, Stay, days, infection, patient_days, stays
 
 
 def april(day: int) -> date:

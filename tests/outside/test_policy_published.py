@@ -10,8 +10,8 @@ from decimal import Decimal
 
 import pytest
 
-from lda_notes.limits import Limit
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge.limits import Limit
+from lda_notes.knowledge.policy import DEFAULT
 
 # name, value, unit, bound, key of the source, mark
 PUBLISHED = [

@@ -15,8 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lda_notes import pipeline
-from lda_notes.policy import DEFAULT
-from lda_notes.record import read_bytes
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.record.reading import read_bytes
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
 ASOF = datetime(2026, 12, 1, 12, tzinfo=UTC)

@@ -21,13 +21,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes import append as writer
-from lda_notes import record as records
-from lda_notes.append import Changed, Written, append, create, locked, look
-from lda_notes.append_text import with_event
+from lda_notes.files.syntax import read_json, read_yaml
+from lda_notes.files.syntax.text import HIDDEN
 from lda_notes.problems import Failure
-from lda_notes.syntax import read_json, read_yaml
-from lda_notes.syntax.text import HIDDEN
+from lda_notes.record import reading as records
+from lda_notes.record import writer as writer
+from lda_notes.record.writer import Changed, Written, append, create, locked, look
+from lda_notes.record.writer_text import with_event
 
 DEMO = Path(__file__).parents[2] / "demo_episodes" / "uncomplicated-week.yaml"
 CHECK = {
@@ -379,7 +379,7 @@ def test_the_lock_falls_with_its_process(episode: Path) -> None:
     holds = """
 import sys, time
 from pathlib import Path
-from lda_notes.append import locked
+from lda_notes.record.writer import locked
 with locked(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)

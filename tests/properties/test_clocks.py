@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_records import FLUSH, HEPARIN, event, policy, record, timeline
 
-from lda_notes import due, sums
-from lda_notes.policy import DEFAULT
-from lda_notes.timeline import Timeline
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import due, sums
+from lda_notes.line.timeline import Timeline
 
 CHANGES: dict[str, tuple[datetime, datetime]] = {
     "America/Chicago": (datetime(2026, 3, 8, 8, tzinfo=UTC), datetime(2026, 11, 1, 7, tzinfo=UTC)),

@@ -14,16 +14,16 @@ import strategies
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from lda_notes.episode import Episode
-from lda_notes.fhir.bundle import Options, bundles
+from lda_notes.fhir.build.bundle import Options, bundles
+from lda_notes.fhir.build.papers import Note
 from lda_notes.fhir.config import DEFAULT as CONFIG
-from lda_notes.fhir.differences import differences
 from lda_notes.fhir.elements import to_json
-from lda_notes.fhir.papers import Note
-from lda_notes.fhir.readback import readback
-from lda_notes.fhir.verify import verify
-from lda_notes.policy import DEFAULT
-from lda_notes.timeline import build
+from lda_notes.fhir.readback.differences import differences
+from lda_notes.fhir.readback.reading import readback
+from lda_notes.fhir.verify.verification import verify
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line.timeline import build
+from lda_notes.record.episode import Episode
 
 sys.path.append(str(Path(__file__).parents[1] / "fhir"))
 from fhir_server_model import Server

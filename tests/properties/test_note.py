@@ -9,17 +9,18 @@ from typing import Any
 from hypothesis import HealthCheck, Phase, given, settings
 from strategies import episodes, read
 
-from lda_notes import facts, pipeline
-from lda_notes.facts import leaves, plain
-from lda_notes.narrative import narrator
-from lda_notes.policy import DEFAULT
-from lda_notes.render import render
-from lda_notes.sheets import note
-from lda_notes.sheets.note_corrections import standing
-from lda_notes.sheets.note_scene import SIGNED
-from lda_notes.sheets.parts import Sheet
-from lda_notes.sheets.trace import sentences
-from lda_notes.wording import unsafe_forms
+from lda_notes import pipeline
+from lda_notes.documents.blocks import Sheet
+from lda_notes.documents.note import page as note
+from lda_notes.documents.note.corrections import standing
+from lda_notes.documents.note.scene import SIGNED
+from lda_notes.documents.render import render
+from lda_notes.documents.trace import sentences
+from lda_notes.knowledge.abbreviations import unsafe_forms
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.narrative import facts
+from lda_notes.narrative.facts import leaves, plain
+from lda_notes.narrative.narrator import narrator
 
 ASOF = datetime(2026, 5, 20, 9, tzinfo=UTC)
 # Shrinking a whole record takes minutes; the case as found is small enough to read.

@@ -11,11 +11,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from strategies import episodes, read
 
-from lda_notes import rule_table, timeline
-from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT
+from lda_notes.check import rule_table
+from lda_notes.knowledge.abbreviations import unsafe_forms
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import timeline
 from lda_notes.problems import Finding
-from lda_notes.wording import unsafe_forms
+from lda_notes.record.episode import Episode
 
 _QUOTED = re.compile(r'"[^"]*"')
 SLOW = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))

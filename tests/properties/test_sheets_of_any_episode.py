@@ -9,15 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_clocks import episodes
 
-from lda_notes import due, pipeline
-from lda_notes.policy import DEFAULT
-from lda_notes.record import read_bytes
-from lda_notes.render import render
-from lda_notes.sheets import handoff as sheets
-from lda_notes.sheets.handoff_line import URGENCIES, View
-from lda_notes.sheets.handoff_values import values
-from lda_notes.sheets.wording import Wording
-from lda_notes.sheets.worksheet import sheet as worksheet
+from lda_notes import pipeline
+from lda_notes.documents.handoff import page as sheets
+from lda_notes.documents.handoff.line import URGENCIES, View
+from lda_notes.documents.handoff.values import values
+from lda_notes.documents.render import render
+from lda_notes.documents.wording import Wording
+from lda_notes.documents.worksheet.page import sheet as worksheet
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import due
+from lda_notes.record.reading import read_bytes
 
 
 @settings(max_examples=60, deadline=None)

@@ -9,9 +9,9 @@ import yaml
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from lda_notes.files.syntax import MAX_FAULTS, Parsed, faultless_json, read_json, read_yaml, yaml_reader
+from lda_notes.files.syntax.text import HIDDEN
 from lda_notes.problems import Path
-from lda_notes.syntax import MAX_FAULTS, Parsed, faultless_json, read_json, read_yaml, yaml_reader
-from lda_notes.syntax.text import HIDDEN
 
 SEEN = st.text(st.characters(exclude_categories=["Cs"]).filter(lambda c: not HIDDEN.match(c)), max_size=12)
 SCALARS = (

@@ -11,11 +11,11 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from strategies import CORRECTIONS, episodes, event_of, read
 
-from lda_notes import events as ev
-from lda_notes import timeline
-from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT
-from lda_notes.timeline import Entry, State, Timeline
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import timeline
+from lda_notes.line.timeline import Entry, State, Timeline
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Episode
 
 SLOW = settings(
     phases=[Phase.explicit, Phase.reuse, Phase.generate],

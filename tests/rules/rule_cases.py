@@ -11,12 +11,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from lda_notes import policy as policies
-from lda_notes import rule_table, timeline
-from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT, Policy
+from lda_notes.check import rule_table
+from lda_notes.files.syntax import read_yaml
+from lda_notes.knowledge import policy as policies
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.line import timeline
 from lda_notes.problems import Finding
-from lda_notes.syntax import read_yaml
+from lda_notes.record.episode import Episode
 
 CASES = Path(__file__).parents[1] / "cases"
 _EXPECT = re.compile(r"#\s*expect:\s*([a-z0-9, -]+)$")

@@ -1,6 +1,6 @@
 """Writes the published page of rules from the table, each rule with the case that fires it.
 
-python tests/rules/rule_page.py --write    writes lda_notes/rules/RULES.md anew
+python tests/rules/rule_page.py --write    writes lda_notes/check/rules/RULES.md anew
 python tests/rules/rule_page.py --check    ends with 1 when the page is stale
 """
 
@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
 
-from lda_notes.policy import DEFAULT
-from lda_notes.report import sentence
-from lda_notes.rules.listed import READER, Listed, limit_rows, listed
+from lda_notes.check.report import sentence
+from lda_notes.check.rules.listed import READER, Listed, limit_rows, listed
+from lda_notes.knowledge.policy import DEFAULT
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "lda_notes" / "rules" / "RULES.md"

@@ -7,8 +7,8 @@ from typing import Any, NamedTuple
 
 from rule_cases import episode_of, judged
 
-from lda_notes import rule_table
-from lda_notes.policy import DEFAULT, Policy
+from lda_notes.check import rule_table
+from lda_notes.knowledge.policy import DEFAULT, Policy
 
 AT = datetime.fromisoformat("2031-04-02T09:00-05:00")
 Event = dict[str, Any]

@@ -12,9 +12,9 @@ from scenes import AT, CREAM, DAY, NO_BLOOD, Scene, access, event, fires
 from test_amount_boundaries import AMOUNTS, injected
 from test_boundaries import TIMES
 
-from lda_notes import rule_table
-from lda_notes.limits import Limit
-from lda_notes.policy import DEFAULT
+from lda_notes.check import rule_table
+from lda_notes.knowledge.limits import Limit
+from lda_notes.knowledge.policy import DEFAULT
 
 
 def aged(birth: date, weight: float = 70, **facts: Any) -> Scene:

@@ -33,7 +33,7 @@ from scenes import (
     fires,
 )  # fmt: skip
 
-from lda_notes.policy import DEFAULT, Policy
+from lda_notes.knowledge.policy import DEFAULT, Policy
 
 # -- times --
 

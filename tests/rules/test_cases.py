@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from rule_cases import base, case_paths, complete, episode_of, judged, over, read_case
 
-from lda_notes import rule_table
-from lda_notes.episode import Episode
-from lda_notes.sources import SOURCES
-from lda_notes.syntax import read_yaml
+from lda_notes.check import rule_table
+from lda_notes.files.syntax import read_yaml
+from lda_notes.knowledge.sources import SOURCES
+from lda_notes.record.episode import Episode
 
 PATHS = case_paths()
 
@@ -44,7 +44,7 @@ def test_a_case_and_its_quiet_neighbour_differ() -> None:
 
 @pytest.mark.parametrize("kind", base()["kinds"])
 def test_the_base_record_of_each_kind_has_no_gaps(kind: str) -> None:
-    from lda_notes.needs import missing
+    from lda_notes.check.needs import missing
 
     event = {"kind": kind, "at": "2031-04-02T10:00-05:00"}
     if kind in ("addendum", "amendment", "retraction"):

@@ -15,9 +15,10 @@ from rule_cases import case_paths, episode_of, read_case
 from scenes import BABY, CREAM, INFANT, SCHOOL, SMALL, access
 
 import lda_notes
-from lda_notes import due, rule_table, timeline
-from lda_notes.limits import Limit
-from lda_notes.policy import DEFAULT, Policy
+from lda_notes.check import rule_table
+from lda_notes.knowledge.limits import Limit
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.line import due, timeline
 
 PACKAGE = Path(lda_notes.__file__).parent
 ZONE = ZoneInfo("America/Chicago")

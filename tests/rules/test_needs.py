@@ -9,14 +9,14 @@ import pytest
 from pydantic import BaseModel
 from rule_cases import episode_of, judged, local_policy, rules_found
 
-from lda_notes import needs, rule_table
-from lda_notes.episode import Episode
-from lda_notes.events import KINDS
-from lda_notes.need import Need
-from lda_notes.policy import DEFAULT
-from lda_notes.rules.gaps import COVERED
-from lda_notes.shapes import NotAssessed, NotDone
-from lda_notes.sources import SOURCES
+from lda_notes.check import needs, rule_table
+from lda_notes.check.conditions import Need
+from lda_notes.check.rules.gaps import COVERED
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.knowledge.sources import SOURCES
+from lda_notes.record.episode import Episode
+from lda_notes.record.events import KINDS
+from lda_notes.record.parts import NotAssessed, NotDone
 
 ROWS = [(kind, need) for kind, rows in needs.NEEDS.items() for need in rows]
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from rule_cases import episode_of, judged, local_policy, rules_found
 
-from lda_notes.policy import DEFAULT, Policy
+from lda_notes.knowledge.policy import DEFAULT, Policy
 
 AT = datetime.fromisoformat("2031-04-02T10:00-05:00")
 LOOK: dict[str, Any] = {

@@ -16,9 +16,10 @@ from typing import Any
 import pytest
 from rule_cases import complete
 
-from lda_notes import rule_table, timeline
-from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT
+from lda_notes.check import rule_table
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import timeline
+from lda_notes.record.episode import Episode
 
 BEGIN = datetime.fromisoformat("2031-04-02T09:00-05:00")
 SIZE = 80

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 import rule_page
 
-from lda_notes import rule_table
+from lda_notes.check import rule_table
 
 
 def test_the_page_is_not_stale() -> None:

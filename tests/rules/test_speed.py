@@ -6,9 +6,11 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from lda_notes import record, rule_table, timeline
-from lda_notes.episode import Episode
-from lda_notes.policy import DEFAULT
+from lda_notes.check import rule_table
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import timeline
+from lda_notes.record import reading as record
+from lda_notes.record.episode import Episode
 
 DEMO = Path(__file__).parents[2] / "demo_episodes" / "uncomplicated-week.yaml"
 

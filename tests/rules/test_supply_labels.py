@@ -9,8 +9,8 @@ from datetime import date
 import pytest
 from scenes import Scene, access, fires
 
-from lda_notes.rules.supply_labels import _in_brackets
-from lda_notes.supplies import DeviceIdentifier, parse
+from lda_notes.check.rules.supply_labels import _in_brackets
+from lda_notes.knowledge.supplies import DeviceIdentifier, parse
 
 TODAY = date(2031, 4, 2)
 GOOD = "(01)09506000117843(11)300101(17)331231(10)1234AB(21)5678CD"

@@ -15,13 +15,14 @@ from pydantic import BaseModel
 from rule_cases import case_paths, complete, episode_of, read_case
 from scenes import access, event
 
-from lda_notes import free_text, timeline
-from lda_notes import wording as table
-from lda_notes.events import KINDS
-from lda_notes.limits import Limit
-from lda_notes.policy import DEFAULT, quantity, value_text
-from lda_notes.shapes import Anaesthetic, Antisepsis, Lock, NextDue, NotAssessed, Person
-from lda_notes.wording import unsafe_forms
+from lda_notes.check import free_text
+from lda_notes.knowledge import abbreviations as table
+from lda_notes.knowledge.abbreviations import unsafe_forms
+from lda_notes.knowledge.limits import Limit
+from lda_notes.knowledge.policy import DEFAULT, quantity, value_text
+from lda_notes.line import timeline
+from lda_notes.record.events import KINDS
+from lda_notes.record.parts import Anaesthetic, Antisepsis, Lock, NextDue, NotAssessed, Person
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
 
@@ -178,7 +179,7 @@ def everything_said(data: Any, key: str = "") -> list[str]:
 
 @pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.name)
 def test_both_readers_find_every_text_of_a_demo(path: Path) -> None:
-    from lda_notes import record
+    from lda_notes.record import reading as record
 
     episode = record.read(path).episode
     assert episode is not None

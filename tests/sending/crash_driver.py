@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from lda_notes.fhir.elements import to_json
-from lda_notes.fhir.verify import read_json
+from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import Anonymous
 from lda_notes.sending.client import Server

@@ -14,7 +14,7 @@ from fake_fhir import FakeFhir, outcome
 from loopback import Reply, Request, serving
 from stand_ins import Connect, Waits
 
-from lda_notes.fhir.verify import read_json
+from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.client import NotAllowed, Unreachable
 from lda_notes.sending.deliver import Delivered, Refused, deliver
 from lda_notes.sending.entries import NotSafe, entries

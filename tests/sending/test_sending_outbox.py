@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from lda_notes import output
+from lda_notes.files import output
 from lda_notes.problems import Failure
 from lda_notes.sending import outbox as outboxes
 from lda_notes.sending import receipts as receipt_files

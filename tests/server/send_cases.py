@@ -16,13 +16,13 @@ from typing import Any
 import httpx
 
 from lda_notes import pipeline
-from lda_notes import record as records
-from lda_notes.episode import Episode
-from lda_notes.fhir.bundle import EventBundle, Options, bundles
+from lda_notes.fhir.build.bundle import EventBundle, Options, bundles
+from lda_notes.fhir.build.notes import note_writer
+from lda_notes.fhir.build.papers import Note
 from lda_notes.fhir.config import Config, Systems
-from lda_notes.fhir.notes import note_writer
-from lda_notes.fhir.papers import Note
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.record import reading as records
+from lda_notes.record.episode import Episode
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import Anonymous, Credentials
 from lda_notes.sending.client import Server

@@ -34,10 +34,10 @@ from send_cases import (
     without_event,
 )
 
-from lda_notes.fhir.differences import differences
 from lda_notes.fhir.identity import CONTEXT_TYPES
-from lda_notes.fhir.readback import readback
-from lda_notes.fhir.verify import read_json
+from lda_notes.fhir.readback.differences import differences
+from lda_notes.fhir.readback.reading import readback
+from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.client import Server
 from lda_notes.sending.deliver import Delivered, Refused, deliver
 from lda_notes.sending.entries import Identity, entries

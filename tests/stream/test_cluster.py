@@ -13,7 +13,7 @@ from bulk import ASOF, made_rows, run
 
 pytest.importorskip("distributed", reason="the extra dask is not installed")
 
-from lda_notes.policy import DEFAULT
+from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.problems import Failure
 from lda_notes.stream import cluster as module
 from lda_notes.stream.cluster import on_cluster

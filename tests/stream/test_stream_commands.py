@@ -20,13 +20,13 @@ import zstandard
 from bulk import ASOF, BAD, HERE, made_rows, parsed, run
 from click.testing import CliRunner
 
-from lda_notes import record
 from lda_notes.cli import group
-from lda_notes.policy import DEFAULT
+from lda_notes.files.syntax import MAX_BYTES
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.record import reading as record
 from lda_notes.stream.run import Ends, serial
 from lda_notes.stream.tasks import Check, Rules
 from lda_notes.stream.workers import parallel
-from lda_notes.syntax import MAX_BYTES
 from tests.benchmarks.episodes import FAULTS, FAULTY_EVERY, made
 
 DAYS = ("--from", "2031-01-01", "--to", "2031-12-31")
@@ -73,7 +73,7 @@ def test_the_known_faults_are_found_and_nothing_else() -> None:
         rules.add(expected.rule or "")
         assert {one["rule"] for one in row["findings"]} == ({expected.rule} if expected.rule else set()), row["row"]
         assert (expected.rule is not None) == (row["row"] % FAULTY_EVERY == 0)
-    from lda_notes.events import KINDS
+    from lda_notes.record.events import KINDS
 
     assert kinds == set(KINDS)
     assert rules == {*FAULTS, ""}

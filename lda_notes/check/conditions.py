@@ -1,0 +1,254 @@
+"""What a need is, and the conditions under which a fact is asked for."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from typing import Any, Literal
+from zoneinfo import ZoneInfo
+
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.knowledge.sources import Citation
+from lda_notes.line.timeline import trouble
+from lda_notes.record import disc
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Episode
+from lda_notes.record.parts import Dressing, NotDone
+
+Level = Literal["required", "recommended"]
+Condition = Callable[[Any, Episode], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One fact that a record of its kind should hold.
+
+    ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
+    nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
+    same, seen from the part that holds the fact, such as the one flush of several. ``option`` names a choice of the
+    policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
+    fact at all. A fact inside a part that is absent is not asked for; the part itself is, by a row of its own that
+    stands before its facts.
+    """
+
+    path: tuple[str, ...]
+    asks: str
+    level: Level
+    citations: tuple[Citation, ...]
+    when: Callable[[Any, Episode], bool] | None = None
+    given: Callable[[Any], bool] | None = None
+    option: str | None = None
+    suits: Callable[[Any, Episode, Policy], bool] | None = None
+
+    @property
+    def name(self) -> str:
+        """Return the dotted path, such as ``needle.gauge``."""
+        return ".".join(self.path)
+
+    def applies(self, event: Any, episode: Episode, policy: Policy) -> bool:
+        """Tell whether the fact is asked of this event (the episode itself for the rows of `EPISODE_NEEDS`)."""
+        return (self.when is None or self.when(event, episode)) and (
+            self.suits is None or self.suits(event, episode, policy)
+        )
+
+
+# -- what the whole record says, gathered once for all of its events --
+
+
+class _Whole:
+    """What conditions ask of a record as a whole. ``needles`` has, by septum, the times of needles in and out."""
+
+    def __init__(self, episode: Episode) -> None:
+        self.first_access = min((e.at for e in episode.events if isinstance(e, ev.Access)), default=None)
+        self.injected = any(isinstance(e, ev.LineUse) and e.purpose == "power injection" for e in episode.events)
+        self.followed = {e.follows_removal for e in episode.events if isinstance(e, ev.Access)}
+        self.needles: dict[str, list[tuple[datetime, bool]]] = {}
+        for event in episode.events:
+            if isinstance(event, ev.Opening | ev.Closing):
+                septum = event.septum or episode.port.septa[0]
+                self.needles.setdefault(septum, []).append((event.at, isinstance(event, ev.Opening)))
+        for moves in self.needles.values():
+            moves.sort()
+
+
+class _Same:
+    """An episode compared by identity: comparing its facts would cost more than gathering them."""
+
+    __slots__ = ("episode",)
+
+    def __init__(self, episode: Episode) -> None:
+        self.episode = episode
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.episode is self.episode
+
+    def __hash__(self) -> int:
+        return id(self.episode)
+
+
+@lru_cache(maxsize=2)
+def _gathered(same: _Same) -> _Whole:
+    return _Whole(same.episode)
+
+
+def _whole(episode: Episode) -> _Whole:
+    return _gathered(_Same(episode))
+
+
+# -- when a fact is asked for --
+
+
+def two_septa(_: Any, episode: Episode) -> bool:
+    """Tell whether the port has two septa."""
+    return len(episode.port.septa) > 1
+
+
+def in_trouble(event: ev.Event, _: Episode) -> bool:
+    """Tell whether the event itself gives a reason to keep the line out of use."""
+    return bool(trouble(event))
+
+
+def no_blood(event: ev.Proved, _: Episode) -> bool:
+    """Tell whether the event found no blood return."""
+    return event.blood_return == "none" or event.__dict__.get("blood_return_before") == "none"
+
+
+def blood(event: ev.Proved, _: Episode) -> bool:
+    """Tell whether blood came back."""
+    return event.blood_return in ("present", "sluggish")
+
+
+def needs_verifier(event: ev.Event, _: Episode) -> bool:
+    """Tell whether the author is new to the procedure."""
+    return event.by is not None and event.by.new_to_procedure is True
+
+
+def first_access(event: ev.Access, episode: Episode) -> bool:
+    """Tell whether the tip position must be known now: the first access on record, or no confirmation on record."""
+    first = _whole(episode).first_access
+    return episode.port.tip is None or first is None or event.at <= first
+
+
+def injection_possible(_: Any, episode: Episode) -> bool:
+    """Tell whether a power injection is on record or the port is rated for one."""
+    power = episode.port.power
+    return (power is not None and power.rated) or injected(None, episode)
+
+
+def injected(_: Any, episode: Episode) -> bool:
+    """Tell whether a power injection is on record."""
+    return _whole(episode).injected
+
+
+def nothing_runs(event: ev.Access, _: Episode) -> bool:
+    """Tell whether no infusion was connected."""
+    return event.infusion is None
+
+
+def unlocked(event: ev.Access, episode: Episode) -> bool:
+    """Tell whether a working line was left without a lock."""
+    return isinstance(event.lock, NotDone) and blood(event, episode)
+
+
+def needle_in(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether a needle is in at the time of ``event``, so that a dressing and connections can be looked at."""
+    moves = _whole(episode).needles.get(event.septum or episode.port.septa[0], [])
+    position = bisect_right(moves, (event.at, True))
+    return position > 0 and moves[position - 1][1]
+
+
+def no_needle_follows(event: ev.Deaccess, episode: Episode) -> bool:
+    """Tell whether the port stays without a needle: no access says that it belongs to this removal."""
+    return event.id not in _whole(episode).followed
+
+
+def under_way(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether something begins or is given, rather than stopped."""
+    return event.action != "stopped"
+
+
+def drug_given(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether something was given at once."""
+    return event.action != "stopped" and event.purpose not in ("infusion", "blood sampling")
+
+
+def injection(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether the use is a power injection."""
+    return event.purpose == "power injection"
+
+
+def sampling(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether the use is blood sampling."""
+    return event.purpose == "blood sampling"
+
+
+def may_harm(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether what is given may harm tissue."""
+    return event.action != "stopped" and event.purpose in ("infusion", "medication")
+
+
+def dose_by_lumen(event: ev.PatencyTreatment, episode: Episode) -> bool:
+    """Tell whether the alteplase dose may depend on the lumen: under the full-dose weight, or weight unknown."""
+    weight = episode.patient.weight_kg
+    return event.drug == "alteplase" and (weight is None or weight < DEFAULT.value("alteplase_full_dose_kg"))
+
+
+def leaves_accessed(event: ev.Discharge, _: Episode) -> bool:
+    """Tell whether the patient leaves with the needle in."""
+    return event.needle_in is True
+
+
+def adds_nothing(event: ev.Addendum, _: Episode) -> bool:
+    """Tell whether an addendum adds no fact by key."""
+    return not event.adds
+
+
+def cleared(event: ev.Evaluation, _: Episode) -> bool:
+    """Tell whether the line was cleared for use."""
+    return event.decision == "cleared for use"
+
+
+def is_cream(anaesthetic: Any) -> bool:
+    """Tell whether the anaesthetic is a cream."""
+    return str(anaesthetic.agent).endswith("cream")
+
+
+def is_injected(anaesthetic: Any) -> bool:
+    """Tell whether the anaesthetic is injected."""
+    return str(anaesthetic.agent).startswith("intradermal")
+
+
+def is_spray(anaesthetic: Any) -> bool:
+    """Tell whether the anaesthetic is a spray."""
+    return str(anaesthetic.agent).endswith("spray")
+
+
+def has_heparin(lock: Any) -> bool:
+    """Tell whether the lock holds heparin."""
+    return "heparin" in lock.drug
+
+
+def no_built_in_disc(dressing: Any) -> bool:
+    """Tell whether the dressing itself holds no chlorhexidine."""
+    return isinstance(dressing, Dressing) and dressing.type != "transparent with chlorhexidine"
+
+
+def disc_suits(event: ev.Event, episode: Episode, policy: Policy) -> bool:
+    """Tell whether neither age nor allergy speaks against a chlorhexidine disc on the local day of the event."""
+    return disc.suits(episode.patient, event.at.astimezone(ZoneInfo(episode.stay.time_zone)).date(), policy)
+
+
+def somebody_told(problem: Any) -> bool:
+    """Tell whether somebody was told of the problem."""
+    return problem.told is not None
+
+
+def small_or_treated(_: Any, episode: Episode) -> bool:
+    """Tell whether a dose depends on the weight: a child, or a patient given a thrombolytic."""
+    born = episode.patient.birth_date
+    first = min((event.at for event in episode.events), default=None)
+    child = born is not None and first is not None and (first.year - born.year) < DEFAULT.value("adult_years")
+    return child or any(isinstance(event, ev.PatencyTreatment) for event in episode.events)

@@ -1,0 +1,18 @@
+"""What checking a record gives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from lda_notes.line.timeline import Timeline
+from lda_notes.problems import Finding
+from lda_notes.record.reading import Record
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A record that was read, folded and checked. ``timeline`` is None when the record has no readable episode."""
+
+    record: Record
+    timeline: Timeline | None
+    findings: tuple[Finding, ...]

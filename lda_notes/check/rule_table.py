@@ -1,0 +1,239 @@
+"""The ``@rule`` decorator, the table that it fills, and the loop that runs the table over a timeline.
+
+A rule is a generator. It sees one step of the timeline (when ``on`` names event classes) or the whole case, and
+yields a `Found` for each fault. Its docstring is the published explanation, in three paragraphs: what is checked,
+why it matters, what to do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import cached_property
+from inspect import cleandoc
+from itertools import pairwise
+from typing import Any, Final, NamedTuple, TypeVar
+from zoneinfo import ZoneInfo
+
+from lda_notes.check.needs import Missing, missing_in_episode, missing_in_events
+from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.sources import Citation
+from lda_notes.line import due
+from lda_notes.line.timeline import Entry, Step, Timeline
+from lda_notes.problems import Finding, Path, Related, Severity
+from lda_notes.record.events import KINDS
+from lda_notes.record.parts import Model
+
+T = TypeVar("T")
+
+
+class Found(NamedTuple):
+    """A fault as a rule yields it. ``todo`` replaces the rule's own when what to do depends on the case.
+
+    ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
+    """
+
+    path: Path
+    message: str
+    todo: str | None = None
+    related: tuple[Related, ...] = ()
+    citations: tuple[Citation, ...] | None = None
+    event: str | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """What every rule may look at."""
+
+    timeline: Timeline
+    policy: Policy
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The stay's time zone."""
+        return due.zone_of(self.timeline)
+
+    @cached_property
+    def gaps(self) -> Mapping[str, list[tuple[Entry | None, Missing]]]:
+        """Needed facts that the record lacks, by dotted path; the entry is None for facts of patient, stay and port."""
+        found: dict[str, list[tuple[Entry | None, Missing]]] = {}
+        episode = self.timeline.episode
+        for gap in missing_in_episode(episode, self.policy):
+            found.setdefault(gap.need.name, []).append((None, gap))
+        entries = (*self.timeline.entries, *self.timeline.corrections)
+        asked = missing_in_events((entry.event for entry in entries), episode, self.policy)
+        for entry, (_, gaps) in zip(entries, asked, strict=True):
+            for gap in gaps:
+                found.setdefault(gap.need.name, []).append((entry, gap))
+        return found
+
+    @cached_property
+    def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
+        """Each entry with the time from event to entry, where the time of entry is known; corrections last."""
+        return tuple(
+            (entry, entry.event.charted_at - entry.event.at)
+            for entry in (*self.timeline.entries, *self.timeline.corrections)
+            if entry.event.charted_at is not None
+        )
+
+    @cached_property
+    def same_minute(self) -> tuple[tuple[Step, Step], ...]:
+        """Neighbours in time that carry the same minute."""
+        return tuple(
+            (before, after)
+            for before, after in pairwise(self.timeline.steps)
+            if after.entry.event.at - before.entry.event.at < _MINUTE
+            and int(after.entry.event.at.timestamp()) // 60 == int(before.entry.event.at.timestamp()) // 60
+        )
+
+    @cached_property
+    def _made(self) -> dict[Any, Any]:
+        return {}
+
+    def once(self, make: Callable[[Case], T]) -> T:
+        """Return ``make(case)``, worked out once for all rules that ask for it."""
+        if make not in self._made:
+            self._made[make] = make(self)
+        made: T = self._made[make]
+        return made
+
+    def span(self, limit: str) -> timedelta:
+        """Return a limit as a length of time, worked out once for the case."""
+        found: timedelta | None = self._made.get(limit)
+        if found is None:
+            found = self._made[limit] = self.policy.span(limit)
+        return found
+
+    def say(self, moment: datetime) -> str:
+        """Return a moment as findings print it, in the stay's zone: 2031-03-04 09:40."""
+        return moment.astimezone(self.zone).strftime("%Y-%m-%d %H:%M")
+
+    def local(self, moment: datetime) -> datetime:
+        """Return ``moment`` in the stay's zone."""
+        return moment.astimezone(self.zone)
+
+
+Check = Callable[..., Iterable[Found]]
+_MINUTE: Final = timedelta(minutes=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One row of the table. ``on`` is empty for a rule that sees the whole case; ``limits`` name policy rows.
+
+    ``facts`` are dotted paths: the rule has nothing to say unless one of them is among the case's gaps.
+    """
+
+    name: str
+    family: str
+    severity: Severity
+    todo: str
+    citations: tuple[Citation, ...]
+    limits: tuple[str, ...]
+    on: tuple[type[Model], ...]
+    check: Check = field(repr=False)
+    facts: frozenset[str] = frozenset()
+
+    @property
+    def explanation(self) -> str:
+        """The published explanation: the docstring, or what the check's own ``explain`` makes of a table."""
+        explain: Callable[[], str] | None = getattr(self.check, "explain", None)
+        return explain() if explain is not None else cleandoc(self.check.__doc__ or "")
+
+
+RULES: Final[dict[str, Rule]] = {}
+
+
+def rule(
+    severity: Severity,
+    todo: str,
+    *,
+    on: tuple[type[Model], ...] = (),
+    cites: tuple[Citation, ...] = (),
+    limits: tuple[str, ...] = (),
+    facts: frozenset[str] = frozenset(),
+) -> Callable[[Check], Check]:
+    """Enter a generator into the table under its own name, underscores as dashes.
+
+    With ``on`` it is called as ``check(step, event, case)`` for each event of those classes (kinds, shapes, or
+    parts such as `Proved`); without, as ``check(case)`` once, where ``facts`` are given only if the record lacks one
+    of them. The family is the module's name.
+    """
+
+    def enter(check: Check) -> Check:
+        name = check.__name__.replace("_", "-")
+        if name in RULES:
+            raise ValueError(f"two rules are named {name}")
+        family = check.__module__.rpartition(".")[2].replace("_", " ")
+        RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check, facts)
+        return check
+
+    return enter
+
+
+def load() -> dict[str, Rule]:
+    """Return the full table, every family read."""
+    from lda_notes.check import rules
+
+    rules.load()
+    return RULES
+
+
+_BY_KIND: Final[dict[str, tuple[tuple[Check, Rule], ...]]] = {}
+_WHOLE: Final[list[Rule]] = []
+_BY_FACT: Final[dict[str, list[Rule]]] = {}
+
+
+def _dispatch() -> None:
+    for kind, event_class in KINDS.items():
+        shapes = frozenset(event_class.__mro__)
+        _BY_KIND[kind] = tuple((row.check, row) for row in RULES.values() if not shapes.isdisjoint(row.on))
+    _WHOLE.extend(row for row in RULES.values() if not row.on and not row.facts)
+    for row in RULES.values():
+        for fact in row.facts:
+            _BY_FACT.setdefault(fact, []).append(row)
+
+
+def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
+    """Return every fault that the rules find in ``timeline``, in no particular order."""
+    if not _BY_KIND:
+        load()
+        _dispatch()
+    case = Case(timeline, policy)
+    found: list[Finding] = []
+    for step in timeline.steps:
+        event: Any = step.entry.event
+        for look, row in _BY_KIND[event.kind]:
+            for fault in look(step, event, case):
+                found.append(_finding(row, fault, policy, step.entry))
+    about_gaps = {row.name: row for fact in case.gaps for row in _BY_FACT.get(fact, ())}
+    for row in (*_WHOLE, *about_gaps.values()):
+        for fault in row.check(case):
+            found.append(_finding(row, fault, policy, None))
+    return tuple(found)
+
+
+def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Finding:
+    return Finding(
+        row.name,
+        row.severity,
+        fault.message,
+        fault.todo or row.todo,
+        fault.path,
+        fault.citations if fault.citations is not None else tuple(citations(row, policy)),
+        entry.event.id if entry is not None else fault.event,
+        fault.related,
+    )
+
+
+def citations(row: Rule, policy: Policy) -> Iterator[Citation]:
+    """Yield where a rule's expectation comes from: its own sources, then those of the limits it uses."""
+    seen: set[Citation] = set()
+    for citation in (*row.citations, *(c for name in row.limits for c in policy.citations(name))):
+        if citation not in seen:
+            seen.add(citation)
+            yield citation
+
+
+__all__ = ["RULES", "Case", "Entry", "Found", "Rule", "Step", "check", "citations", "load", "rule"]

@@ -1,0 +1,35 @@
+"""The rules, one file per family."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Final
+
+FAMILIES: Final[tuple[str, ...]] = (
+    "authorship",
+    "identity",
+    "order",
+    "stay_order",
+    "completeness",
+    "corrections",
+    "dwell_limits",
+    "skin_limits",
+    "needle_limits",
+    "flush_limits",
+    "thrombolytic_limits",
+    "allergies",
+    "supply_match",
+    "supply_labels",
+    "contradictions",
+    "hold_use",
+    "safety",
+    "due_told",
+    "wording",
+)
+"""Modules of this package that hold rules, in the order in which they are listed."""
+
+
+def load() -> None:
+    """Read every family, so that the table is full."""
+    for family in FAMILIES:
+        import_module(f"lda_notes.check.rules.{family}")

@@ -1,0 +1,307 @@
+"""The patient's allergies against what was used."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rules.supplies_used import holding, supplies_used
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.knowledge.supplies import CONTAINS, contains
+from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed
+from lda_notes.record.parts import Dressing, Needle
+
+_INS: Final = Citation("ins-2021", "M-H")
+_OPEN_RN: Final = Citation("open-rn", "R")
+_NAMEABLE: Final = frozenset(allergen for inside in CONTAINS.values() for allergen in inside)
+"""Allergens that the table of contents knows."""
+
+
+def _allergic(case: Case, allergen: str) -> bool:
+    return allergen in case.once(_allergens)
+
+
+def _allergens(case: Case) -> frozenset[str]:
+    return frozenset(allergy.to for allergy in case.timeline.episode.patient.allergies or ())
+
+
+def _held(case: Case, allergen: str) -> Iterable[Found]:
+    return _uses(case, allergen) if allergen in case.once(_allergens) else ()
+
+
+def _uses(case: Case, allergen: str) -> Iterator[Found]:
+    for used in holding(case, allergen):
+        holds = f"{used.said} is used" if used.words == allergen else f"{used.said} holds {allergen}"
+        if allergen == "adhesive":
+            holds = f"{used.said} is held on by adhesive"
+        yield Found(
+            used.entry.path(*used.keys),
+            f"{holds}, and the allergies name {allergen}; expected a supply without it",
+            event=used.entry.event.id,
+        )
+
+
+@rule(
+    "unsafe",
+    "take it off the skin and rinse, use povidone-iodine or 70% isopropyl alcohol with its own times, watch for a "
+    "reaction and tell the prescriber",
+    cites=(
+        Citation("fda-chg-2017", "R2"),
+        Citation("fda-chg-1998", "R2"),
+        Citation("nova-scotia", "R", "alternatives"),
+        Citation("royal-cornwall", "R", "alternatives"),
+    ),
+)
+def chlorhexidine_allergy(case: Case) -> Iterable[Found]:
+    """Finds chlorhexidine in skin antisepsis, dressing, disc or other supply of a patient allergic to it.
+
+    Allergy to chlorhexidine is rare but can kill within minutes; the FDA counted 52 anaphylactic reactions, two of
+    them fatal. Dressings and discs hold it as well as swabs do.
+
+    Use povidone-iodine, or 70% isopropyl alcohol with a minute of friction, and a dressing without chlorhexidine.
+    """
+    return _held(case, "chlorhexidine")
+
+
+@rule(
+    "unsafe",
+    "use an antiseptic without iodine, watch for a reaction and tell the prescriber",
+    cites=(Citation("aaaai-iodine", "M-H"),),
+)
+def iodine_allergy(case: Case) -> Iterable[Found]:
+    """Finds an iodine antiseptic on a patient recorded as allergic to iodine.
+
+    A reaction to an iodine antiseptic is a reason to avoid it. A reaction to shellfish or to contrast medium is not:
+    those allergies leave this rule quiet.
+
+    Use chlorhexidine or 70% isopropyl alcohol, and ask what the recorded allergy really was.
+    """
+    return _held(case, "iodine")
+
+
+@rule("unsafe", "use a product without isopropyl alcohol, and watch the skin", cites=(COMMON_PRACTICE,))
+def isopropyl_alcohol_allergy(case: Case) -> Iterable[Found]:
+    """Finds isopropyl alcohol, alone, with chlorhexidine or in a cap, used on a patient allergic to it.
+
+    Most chlorhexidine swabs are made with isopropyl alcohol, which the name on the record tells and a glance at the
+    swab does not.
+
+    Use an aqueous antiseptic, and watch the skin.
+    """
+    return _held(case, "isopropyl alcohol")
+
+
+@rule(
+    "advice",
+    "put a barrier film under the dressing or use a gentler one, and chart the skin under it",
+    cites=(_INS,),
+)
+def adhesive_allergy(case: Case) -> Iterable[Found]:
+    """Finds a dressing held by adhesive on a patient whose skin does not bear adhesive.
+
+    Adhesive can blister and strip the skin. A needle must still be held and covered, so an adhesive dressing is not
+    forbidden; barrier films and silicone adhesives are gentler.
+
+    Choose the gentlest dressing that holds, and look at the skin at each change.
+    """
+    return _held(case, "adhesive")
+
+
+@rule(
+    "unsafe",
+    "lock and flush with saline, take off anything coated with heparin, and tell the prescriber",
+    cites=(Citation("heparin-lock-label", "M-H"),),
+)
+def heparin_allergy(case: Case) -> Iterable[Found]:
+    """Finds heparin in flush, lock or another supply of a patient recorded as allergic to it.
+
+    Even the little heparin of a lock is enough for a reaction. Taurolidine locks may hold heparin too.
+
+    Use 0.9% sodium chloride, or what the prescriber orders instead.
+    """
+    return _held(case, "heparin")
+
+
+@rule(
+    "unsafe",
+    "take the cream off, use no lidocaine or prilocaine, and tell the prescriber",
+    cites=(Citation("cream-label", "R2", "contraindications"),),
+)
+def anaesthetic_allergy(case: Case) -> Iterable[Found]:
+    """Finds lidocaine or prilocaine, as cream or into the skin, on a patient allergic to one of them.
+
+    Both are of one family, and a patient who reacts to one may react to the other.
+
+    Take the cream off and watch for a reaction; cold spray is another way to numb the skin.
+    """
+    named = [drug for drug in ("lidocaine", "prilocaine") if _allergic(case, drug)]
+    if not named:
+        return
+    for used in supplies_used(case):
+        inside = (contains(used.words) or frozenset()) & {"lidocaine", "prilocaine"}
+        if inside:
+            yield Found(
+                used.entry.path(*used.keys),
+                f"{used.said} holds {' and '.join(sorted(inside))}, and the allergies name {' and '.join(named)}; "
+                "expected neither",
+                event=used.entry.event.id,
+            )
+
+
+@rule("unsafe", "use another way to numb the skin", cites=(Citation("vapocoolant-label", "M-M"),))
+def vapocoolant_allergy(case: Case) -> Iterable[Found]:
+    """Finds cold spray used on a patient allergic to it.
+
+    The label names hypersensitivity to the spray as a reason not to use it.
+
+    Use another way to numb the skin.
+    """
+    return _held(case, "vapocoolant")
+
+
+@rule(
+    "unsafe",
+    "aspirate the drug at once, watch for a reaction and tell the prescriber",
+    cites=(Citation("alteplase-label", "M-H", "contraindications"),),
+)
+def alteplase_allergy(case: Case) -> Iterable[Found]:
+    """Finds alteplase put into the line of a patient allergic to it.
+
+    Known hypersensitivity to alteplase is a contraindication.
+
+    Aspirate the drug, watch for a reaction, and tell the prescriber.
+    """
+    return _held(case, "alteplase")
+
+
+@rule(
+    "unsafe",
+    "use preservative-free saline or heparin",
+    cites=(Citation("heparin-lock-label", "R2"),),
+)
+def benzyl_alcohol_allergy(case: Case) -> Iterable[Found]:
+    """Finds saline or heparin preserved with benzyl alcohol used on a patient allergic to it.
+
+    Vials for several doses are preserved, single-dose syringes are not; the label tells.
+
+    Use preservative-free solutions.
+    """
+    return _held(case, "benzyl alcohol")
+
+
+@rule("unsafe", "look up what the supply holds before it is used again, and ask the prescriber", cites=(_OPEN_RN,))
+def other_allergy(case: Case) -> Iterable[Found]:
+    """Finds an allergen that the record names in its own words in the name of a supply that was used.
+
+    Allergens outside the list cannot be looked up; but where a supply's own name says the same word, it was used on a
+    patient recorded as allergic to it.
+
+    Look up what the supply holds, and ask the prescriber.
+    """
+    if not _allergic(case, "other"):
+        return
+    details = {
+        tuple(_WORD.findall(allergy.detail.casefold())): allergy.detail
+        for allergy in case.timeline.episode.patient.allergies or ()
+        if allergy.to == "other" and allergy.detail is not None
+    }
+    details.pop((), None)
+    longest = max(map(len, details), default=0)
+    for used in supplies_used(case):
+        for run in _runs(_WORD.findall(used.words.casefold()), longest):
+            if run in details:
+                yield Found(
+                    used.entry.path(*used.keys),
+                    f'"{used.words}" is used, and the allergies name "{details[run]}"',
+                    event=used.entry.event.id,
+                )
+
+
+_WORD: Final = re.compile(r"\w+")
+
+
+def _runs(words: list[str], longest: int) -> Iterator[tuple[str, ...]]:
+    """Yield every run of up to ``longest`` neighbouring words."""
+    for start in range(len(words)):
+        for end in range(start + 1, min(start + longest, len(words)) + 1):
+            yield tuple(words[start:end])
+
+
+_LATEX: Final = (Citation("latex-801-437", "M-H"), Citation("latex-ifu", "R"))
+
+
+def _latex_labels(entry: Entry) -> Iterator[tuple[str, tuple[str | int, ...], bool | None]]:
+    """Yield what the labels say of latex: the supply, its place in the event, yes, no or not recorded."""
+    event = entry.event
+    if isinstance(event, Access | ArrivalAccessed) and isinstance(event.needle, Needle):
+        yield "needle", ("needle",), event.needle.latex
+    if isinstance(event, Dressed | ArrivalAccessed) and isinstance(event.dressing, Dressing):
+        yield "dressing", ("dressing",), event.dressing.latex
+    if isinstance(event, CareEvent):
+        for position, supply in enumerate(event.supplies):
+            yield f'"{supply.name}"', ("supplies", position), supply.latex
+
+
+@rule("unsafe", "take it away, use one labelled as free of latex, and watch for a reaction", cites=_LATEX)
+def latex_allergy(case: Case) -> Iterable[Found]:
+    """Finds a supply whose label says that it holds natural rubber latex, used on a patient allergic to it.
+
+    The US requires the statement on the label of every device that holds natural rubber latex.
+
+    Use a supply labelled as free of latex.
+    """
+    if not _allergic(case, "latex"):
+        return
+    for entry in case.timeline.entries:
+        for what, keys, latex in _latex_labels(entry):
+            if latex:
+                yield Found(
+                    entry.path(*keys, "latex"),
+                    f"the label of the {what} says that it holds latex, and the allergies name latex; expected a "
+                    "supply without it",
+                    event=entry.event.id,
+                )
+
+
+@rule("gap", "read the label for its latex statement and record it", on=(Access,), cites=_LATEX)
+def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds a needle put into a patient allergic to latex without a record of what its label says of latex.
+
+    Needle sets and their tubing may hold latex; only the label tells.
+
+    Read the label, and record yes or no.
+    """
+    needle = event.needle
+    if not case.timeline.episode.patient.allergies or type(needle) is not Needle or needle.latex is not None:
+        return
+    if _allergic(case, "latex"):
+        yield Found(
+            step.entry.path("needle"),
+            "the allergies name latex, and what the needle's label says of latex is not recorded",
+        )
+
+
+@rule("advice", "read on its label what the supply holds, and compare it with the allergies", cites=(_OPEN_RN,))
+def supply_not_checked(case: Case) -> Iterable[Found]:
+    """Names the supplies whose contents are not known here, for a patient with allergies that a supply may hold.
+
+    The check knows what the supplies of the record's own lists hold. A supply under any other name was not compared
+    with the allergies, and that must be said.
+
+    Read its label, and compare it with the allergies yourself.
+    """
+    allergens = case.once(_allergens) & _NAMEABLE
+    if not allergens:
+        return
+    seen: set[str] = set()
+    for used in supplies_used(case):
+        if used.words not in seen and contains(used.words) is None:
+            seen.add(used.words)
+            yield Found(
+                used.entry.path(*used.keys),
+                f'what "{used.words}" holds is not known here; it was not compared with the allergies to '
+                f"{', '.join(sorted(allergens))}",
+                event=used.entry.event.id,
+            )

@@ -1,0 +1,352 @@
+"""Who signs, and when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime, timedelta
+from typing import Final
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rules.gaps import gap_rule
+from lda_notes.check.rules.overrun import length
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.record.events import CareEvent
+from lda_notes.record.parts import Person
+
+_CMS: Final = Citation("cms-pim-3325", "R2")
+_COP: Final = Citation("cfr-482-24", "M-H", "paragraph 1")
+_LATE: Final = Citation("ahima-2012", "M-H", "late entry")
+
+_NONE: Final = timedelta(0)
+
+_ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
+    (
+        "author-not-recorded",
+        "by | by.name",
+        "record who did it, by name",
+        "An entry that nobody signs is no entry: reviewers set it aside.",
+    ),
+    (
+        "credential-not-recorded",
+        "by.credential",
+        "record the author's credential, such as RN",
+        "The credential shows that the author was allowed to do what is charted.",
+    ),
+    (
+        "author-identifier-not-recorded",
+        "by.id",
+        "record the author's staff identifier",
+        "Two nurses may share a name; the identifier tells them apart when the record is sent on.",
+    ),
+    (
+        "verifier-not-recorded",
+        "verified_by | verified_by.name | verified_by.credential",
+        "record who watched and verified, with credential",
+        "A nurse new to the procedure works under the eyes of a second one who has the competence; both sign.",
+    ),
+    (
+        "entry-time-not-recorded",
+        "charted_at",
+        "record when the entry was made",
+        "An entry shows two times: when it happened and when it was written down.",
+    ),
+)
+
+for _row in _ROWS:
+    gap_rule(*_row, family=__name__)
+
+
+def _last_moment(case: Case) -> datetime:
+    """Return the latest time of any event; entries and corrections are in order of time."""
+    lasts = [entries[-1].event.at for entries in (case.timeline.entries, case.timeline.corrections) if entries]
+    return max(lasts, default=case.timeline.asof)
+
+
+def _entries(case: Case) -> tuple[Entry, ...]:
+    return (*case.timeline.entries, *case.timeline.corrections)
+
+
+# -- when it was charted --
+
+
+@rule(
+    "wrong", "correct the time of the event or the time of entry", cites=(_CMS, _COP), limits=("clock_slack_minutes",)
+)
+def charted_before_event(case: Case) -> Iterable[Found]:
+    """Compares the time of entry with the time of the event; a few minutes are allowed for clocks that differ.
+
+    An entry made before the event describes what had not happened: a plan written as a fact, or a mistyped time.
+
+    Correct whichever time is wrong. If the entry was written beforehand, retract it and chart what was done.
+    """
+    slack = case.policy.span("clock_slack_minutes")
+    for entry, wait in case.waits:
+        event = entry.event
+        if -wait > slack and event.charted_at is not None:
+            yield Found(
+                entry.path("charted_at"),
+                f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}",
+                event=event.id,
+            )
+
+
+@rule(
+    "gap",
+    "mark it as a late entry and say where the facts are recalled from",
+    cites=(_CMS, _LATE),
+    limits=("late_entry_hours",),
+)
+def late_entry_not_marked(case: Case) -> Iterable[Found]:
+    """Compares the time of entry with the time of the event: beyond the limit the entry must be marked as late.
+
+    A late entry is honest when it says that it is one. Unmarked, it looks as if written at the bedside.
+
+    Add late_entry and say where the facts are recalled from: memory, worksheet or monitor. Never change the times.
+    """
+    limit = case.policy.span("late_entry_hours")
+    for entry, wait in case.waits:
+        event = entry.event
+        if wait > limit and event.late_entry is None:
+            yield Found(
+                entry.path("charted_at"),
+                f"charted {length(wait)} after the event and not marked as a late entry; "
+                f"expected within {case.policy.text('late_entry_hours')}",
+                event=event.id,
+            )
+
+
+@rule("advice", "take out late_entry, or correct the times", cites=(_LATE,), limits=("late_entry_hours",))
+def late_entry_not_late(case: Case) -> Iterable[Found]:
+    """Finds entries marked as late that were made in time.
+
+    A mark that does not fit the times makes a reader doubt one of them.
+
+    Take the mark out, or correct the time of the event or of the entry.
+    """
+    for entry, wait in case.waits:
+        if entry.event.late_entry is not None and _NONE <= wait <= case.policy.span("late_entry_hours"):
+            yield Found(
+                entry.path("late_entry"),
+                f"marked as a late entry but charted {length(wait)} after the event",
+                event=entry.event.id,
+            )
+
+
+@rule("gap", "record when the entry was made", cites=(_CMS, _LATE))
+def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
+    """Finds entries marked as late that do not say when they were made.
+
+    A late entry carries the current date and time next to those of the event; without them nobody can tell how late.
+
+    Record the time of entry in charted_at.
+    """
+    for entry in _entries(case):
+        if entry.event.late_entry is not None and entry.event.charted_at is None:
+            yield Found(
+                entry.path("late_entry"), "marked as a late entry without a time of entry", event=entry.event.id
+            )
+
+
+_SAYS_NOTHING: Final = frozenset({"yes", "y", "true", "late", "late entry", "x"})
+
+
+@rule("gap", "say where the facts are recalled from: memory, worksheet or monitor", cites=(_LATE,))
+def late_entry_without_source(case: Case) -> Iterable[Found]:
+    """Finds late entries whose text does not say where the facts come from.
+
+    Facts recalled from memory a day later weigh less than those copied from a worksheet; the reader has to know.
+
+    Write into late_entry what the facts are recalled from.
+    """
+    for entry in _entries(case):
+        said = entry.event.late_entry
+        if said is not None and said.strip().casefold() in _SAYS_NOTHING:
+            yield Found(
+                entry.path("late_entry"),
+                f'late_entry says "{said}"; expected where the facts are recalled from',
+                event=entry.event.id,
+            )
+
+
+@rule("wrong", "correct the time of the event", cites=(_COP,), limits=("clock_slack_minutes",))
+def event_in_the_future(case: Case) -> Iterable[Found]:
+    """Compares the time of each event with the moment the record is judged from.
+
+    What has not happened cannot be charted; most often the date or the offset is mistyped.
+
+    Correct the time, or take the entry out until it has happened.
+    """
+    latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
+    for entry in _entries(case) if _last_moment(case) > latest else ():
+        if entry.event.at > latest:
+            yield Found(
+                entry.path("at"),
+                f"the event is at {case.say(entry.event.at)}, after the moment judged from, "
+                f"{case.say(case.timeline.asof)}",
+                event=entry.event.id,
+            )
+
+
+@rule("wrong", "correct the time of entry", cites=(_COP,), limits=("clock_slack_minutes",))
+def entry_in_the_future(case: Case) -> Iterable[Found]:
+    """Compares the time of each entry with the moment the record is judged from.
+
+    An entry cannot have been made later than now; most often the date is mistyped.
+
+    Correct the time of entry.
+    """
+    latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
+    longest = max((wait for _, wait in case.waits), default=_NONE)
+    if longest <= latest - _last_moment(case):
+        return
+    for entry in _entries(case):
+        charted = entry.event.charted_at
+        if charted is not None and charted > latest >= entry.event.at:
+            yield Found(
+                entry.path("charted_at"),
+                f"charted at {case.say(charted)}, after the moment judged from, {case.say(case.timeline.asof)}",
+                event=entry.event.id,
+            )
+
+
+@rule("advice", "write the time with the offset of the stay's time zone on that day", cites=(COMMON_PRACTICE,))
+def offset_not_of_zone(case: Case) -> Iterable[Found]:
+    """Compares the offset written with each event's time with that of the stay's time zone on that day.
+
+    After a clock change the old offset is easily written on: the event then stands an hour from where it was.
+    Times in UTC, as machines write them, are accepted.
+
+    Check the time on the clock at the bedside and write it with the offset in force that day.
+    """
+    spans = {entry.event.at.utcoffset() for entry in case.timeline.entries}
+    if not case.timeline.entries:
+        return
+    ends = (case.timeline.entries[0].event.at, case.timeline.entries[-1].event.at)
+    if spans - {_NONE} <= {case.local(ends[0]).utcoffset()} and _offset(case, ends[0]) == _offset(case, ends[1]):
+        return
+    for entry in case.timeline.entries:
+        at = entry.event.at
+        if at.utcoffset() != _NONE and at.utcoffset() != case.local(at).utcoffset():
+            yield Found(
+                entry.path("at"),
+                f"the time is written with offset {at.strftime('%z')}; "
+                f"{case.timeline.episode.stay.time_zone} then had {case.local(at).strftime('%z')}",
+                event=entry.event.id,
+            )
+
+
+def _offset(case: Case, moment: datetime) -> timedelta | None:
+    return case.local(moment).utcoffset()
+
+
+# -- who --
+
+
+def _same(one: Person | None, other: Person | None) -> bool:
+    """Tell whether two people are one: by identifier where both have it, else by name."""
+    if one is None or other is None:
+        return False
+    if one.id is not None and other.id is not None:
+        return one.id == other.id
+    return one.name is not None and other.name is not None and one.name.casefold() == other.name.casefold()
+
+
+@rule("wrong", "record the second nurse who watched", cites=(COMMON_PRACTICE,))
+def verifier_is_author(case: Case) -> Iterable[Found]:
+    """Compares the verifier with the author, by staff identifier or else by name.
+
+    Nobody verifies her own work: a verifier is a second pair of eyes.
+
+    Record the nurse who watched. If nobody did, leave the verifier out and say so in the remarks.
+    """
+    for entry in _entries(case):
+        event = entry.event
+        if event.verified_by is not None and _same(event.verified_by, event.by):
+            yield Found(entry.path("verified_by"), "the verifier is the author", event=event.id)
+
+
+@rule("wrong", "have a nurse with the competence verify", cites=(COMMON_PRACTICE,))
+def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
+    """Finds verifiers who are new to the procedure themselves.
+
+    The verifier has to know what to look for.
+
+    Have the entry verified by a nurse with the competence, or correct the mark.
+    """
+    for entry in _entries(case):
+        verifier = entry.event.verified_by
+        if verifier is not None and verifier.new_to_procedure is True:
+            yield Found(
+                entry.path("verified_by", "new_to_procedure"),
+                "the verifier is new to the procedure",
+                event=entry.event.id,
+            )
+
+
+# -- problems told --
+
+
+@rule("wrong", "correct the time", on=(CareEvent,), cites=(_COP,), limits=("clock_slack_minutes",))
+def problem_told_too_early(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Compares the time at which somebody was told of a problem with the time of the event that showed it.
+
+    Nobody can be told of what was not yet seen.
+
+    Correct the time at which they were told, or the time of the event.
+    """
+    return _told_too_early(step, event, case) if event.problems else ()
+
+
+def _told_too_early(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
+    slack = case.policy.span("clock_slack_minutes")
+    for position, problem in enumerate(event.problems):
+        if problem.told_at is not None and event.at - problem.told_at > slack:
+            yield Found(
+                step.entry.path("problems", position, "told_at"),
+                f"told at {case.say(problem.told_at)}, before the event at {case.say(event.at)}",
+            )
+
+
+@rule(
+    "wrong",
+    "correct the time, or add the report as an addendum",
+    on=(CareEvent,),
+    cites=(_CMS,),
+    limits=("clock_slack_minutes",),
+)
+def problem_told_after_charting(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Compares the time at which somebody was told of a problem with the time of entry.
+
+    What happened after the entry cannot stand in it; it belongs into an addendum with its own time.
+
+    Correct the times, or move what was told later into an addendum.
+    """
+    return _told_too_late(step, event, case) if event.problems and event.charted_at is not None else ()
+
+
+def _told_too_late(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
+    slack = case.policy.span("clock_slack_minutes")
+    assert event.charted_at is not None
+    for position, problem in enumerate(event.problems):
+        if problem.told_at is not None and problem.told_at - event.charted_at > slack:
+            yield Found(
+                step.entry.path("problems", position, "told_at"),
+                f"told at {case.say(problem.told_at)}, after the entry was made at {case.say(event.charted_at)}",
+            )
+
+
+@rule("wrong", "record the person who was told", on=(CareEvent,), cites=(COMMON_PRACTICE,))
+def problem_told_to_author(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Compares the person told of a problem with the author.
+
+    A problem that stays with the one who saw it has reached nobody.
+
+    Record who was told. If nobody was, tell someone who may decide and chart it.
+    """
+    return _told_to_author(step, event) if event.problems else ()
+
+
+def _told_to_author(step: Step, event: CareEvent) -> Iterator[Found]:
+    for position, problem in enumerate(event.problems):
+        if _same(problem.told, event.by):
+            yield Found(step.entry.path("problems", position, "told"), "the person told is the author")

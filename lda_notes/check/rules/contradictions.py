@@ -1,0 +1,407 @@
+"""Facts of one record that cannot all be true, or acts in an order that undoes one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Final
+
+from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.knowledge.policy import quantity
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.problems import Related
+from lda_notes.record.events import (
+    Access,
+    ArrivalAccessed,
+    Dressed,
+    DressingChange,
+    Flushed,
+    LineCheck,
+    Proved,
+    SiteSeen,
+)
+from lda_notes.record.parts import Anaesthetic, Antisepsis, Dressing, Lock, Site
+
+_PATENT: Final = Citation("ins-patency", "R2")
+_MINUTE: Final = timedelta(minutes=1)
+
+
+# -- anaesthetic, antiseptic, needle: in this order --
+
+
+@rule(
+    "unsafe",
+    "prepare the skin again after the spray and let it dry before the needle",
+    on=(Access,),
+    cites=(COMMON_PRACTICE,),
+)
+def spray_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds cold spray that is not labelled sterile, sprayed when skin preparation had begun.
+
+    Such spray is not sterile: on prepared skin it undoes the preparation right where the needle goes in.
+
+    Spray first, then prepare the whole site and let it dry. If the spray came later, prepare the skin again.
+    """
+    spray = event.anaesthetic
+    if type(spray) is not Anaesthetic or spray.agent != "vapocoolant spray" or spray.sterile is True:
+        return
+    if (started := _skin_prep_before(event, spray.applied_at)) is not None:
+        yield Found(
+            step.entry.path("anaesthetic", "applied_at"),
+            f"cold spray not labelled sterile was sprayed at {case.say(spray.applied_at or event.at)}, after skin "
+            f"preparation began at {case.say(started)}; expected before it",
+        )
+
+
+def _skin_prep_before(event: Access, moment: datetime | None) -> datetime | None:
+    """Return when skin preparation began, if that was before ``moment``."""
+    antisepsis = event.antisepsis
+    if moment is None or type(antisepsis) is not Antisepsis or antisepsis.started_at is None:
+        return None
+    return antisepsis.started_at if moment > antisepsis.started_at else None
+
+
+@rule(
+    "advice",
+    "spray before skin preparation, or let the facility's policy accept sterile spray after it",
+    on=(Access,),
+    limits=("anaesthetic_spray_order",),
+    cites=(Citation("us-hospitals", "M-M"),),
+)
+def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds sterile-labelled cold spray sprayed after skin preparation began, where policy expects spray before it.
+
+    Sources differ: some spray only before skin preparation, some accept a sterile-labelled spray after it.
+
+    Follow the facility's policy, and set it if it accepts sterile spray.
+    """
+    spray = event.anaesthetic
+    if type(spray) is not Anaesthetic or spray.agent != "vapocoolant spray" or spray.sterile is not True:
+        return
+    if case.policy.choice("anaesthetic_spray_order") != "before antisepsis":
+        return
+    if (started := _skin_prep_before(event, spray.applied_at)) is not None:
+        yield Found(
+            step.entry.path("anaesthetic", "applied_at"),
+            f"sterile-labelled cold spray was sprayed after skin preparation began at {case.say(started)}; the policy "
+            "expects it before",
+        )
+
+
+@rule(
+    "unsafe",
+    "prepare the skin again after the cream is off",
+    on=(Access,),
+    cites=(Citation("paediatric-em", "R2"),),
+)
+def cream_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds anaesthetic cream taken off after skin preparation had begun.
+
+    The antiseptic cannot reach skin that is covered with cream, and wiping the cream off afterwards takes the
+    antiseptic with it. The order is: anaesthetic, off with it, antiseptic, dry, needle.
+
+    Take the cream off first, then prepare the skin.
+    """
+    cream = event.anaesthetic
+    if type(cream) is not Anaesthetic or cream.removed_at is None:
+        return
+    if (started := _skin_prep_before(event, cream.removed_at)) is not None:
+        yield Found(
+            step.entry.path("anaesthetic", "removed_at"),
+            f"{cream.agent} was taken off at {case.say(cream.removed_at)}, after skin preparation began at "
+            f"{case.say(started)}; expected before it",
+        )
+
+
+@rule("wrong", "correct the times", on=(Access,), cites=(COMMON_PRACTICE,))
+def anaesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares the times of the anaesthetic with each other and with the needle.
+
+    Cream cannot be taken off before it was put on, and what numbs the skin comes before the needle.
+
+    Correct the time that is wrong; an entry already signed is amended.
+    """
+    used = event.anaesthetic
+    if type(used) is not Anaesthetic:
+        return
+    if used.applied_at is not None and used.removed_at is not None and used.removed_at < used.applied_at:
+        yield Found(
+            step.entry.path("anaesthetic", "removed_at"),
+            f"{used.agent} was taken off at {case.say(used.removed_at)}, before it was put on at "
+            f"{case.say(used.applied_at)}",
+        )
+    for key, moment in (("applied_at", used.applied_at), ("removed_at", used.removed_at)):
+        if moment is not None and moment > event.at:
+            yield Found(
+                step.entry.path("anaesthetic", key),
+                f"the time {case.say(moment)} of {used.agent} is later than the needle at {case.say(event.at)}",
+            )
+            return
+
+
+@rule("wrong", "correct the times", on=(Access,), cites=(COMMON_PRACTICE,))
+def skin_prep_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Adds friction and drying to the start of skin preparation at an access and compares the end with the needle.
+
+    Preparation that would have ended after the needle was in was shorter than charted, or one of the times is wrong. A
+    minute is let pass, since times are charted to the minute.
+
+    Correct the time that is wrong; an entry already signed is amended.
+    """
+    antisepsis = event.antisepsis
+    if type(antisepsis) is not Antisepsis or antisepsis.started_at is None:
+        return
+    seconds = int((antisepsis.scrub_s or 0) + (antisepsis.dry_s or 0))
+    ready = antisepsis.started_at + timedelta(seconds=seconds)
+    if ready > event.at + _MINUTE:
+        yield Found(
+            step.entry.path("antisepsis", "started_at"),
+            f"skin preparation began at {case.say(antisepsis.started_at)} and took {seconds} seconds; the needle is "
+            f"charted at {case.say(event.at)}, before it could be ready",
+        )
+
+
+# -- blood return --
+
+
+@rule("wrong", "correct the blood return or what was drawn", on=(Proved,), cites=(_PATENT,))
+def blood_without_return(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+    """Finds blood return none beside facts that need blood: its look, a discarded aspirate, samples.
+
+    A line without blood return gives no aspirate. If blood came in the end, the blood return is what it was then, and
+    the steps tried tell how.
+
+    Correct what is wrong; an entry already signed is amended.
+    """
+    if event.blood_return != "none":
+        return
+    beside = []
+    if event.blood_looks is not None:
+        beside.append(("blood_looks", f"the look of the blood {event.blood_looks}"))
+    if type(event.discard_ml) is Decimal and event.discard_ml > 0:
+        beside.append(("discard_ml", "a discarded aspirate"))
+    if event.samples:
+        beside.append(("samples", "blood samples"))
+    if beside:
+        yield Found(
+            step.entry.path("blood_return"),
+            f"blood return is none, and {' and '.join(says for _, says in beside)} "
+            f"{'is' if len(beside) == 1 and beside[0][0] != 'samples' else 'are'} recorded",
+            related=tuple(Related(step.entry.path(key), says) for key, says in beside),
+        )
+
+
+# -- lock and infusion --
+
+
+@rule("wrong", "say whether the line was locked or connected", on=(Access,), cites=(COMMON_PRACTICE,))
+def lock_and_infusion(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds an access with a lock and a connected infusion at once.
+
+    A lock stays in a line that rests; through a line that runs it would be given to the patient.
+
+    Correct the one that was not done. If the line was locked first and connected later, chart the connection as an
+    event of its own.
+    """
+    if event.infusion is not None and type(event.lock) is Lock:
+        yield Found(
+            step.entry.path("lock"),
+            f"the line is recorded as locked with {event.lock.drug} and an infusion as connected, in one access",
+            related=(Related(step.entry.path("infusion"), "the infusion"),),
+        )
+
+
+@rule("wrong", "correct the drug or take the strength out", on=(Flushed,), cites=(COMMON_PRACTICE,))
+def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Finds a strength in units per mL on a lock that holds no heparin.
+
+    Only heparin is measured in units here: either the drug or the strength is wrong, and the difference matters to a
+    patient who must not have heparin.
+
+    Read the label again and amend what is wrong.
+    """
+    lock = event.lock
+    if type(lock) is Lock and lock.units_per_ml and "heparin" not in lock.drug:
+        yield Found(
+            step.entry.path("lock", "units_per_ml"),
+            f"the lock of {lock.drug} has a strength in units per mL; expected none without heparin",
+        )
+
+
+# -- dressing and site --
+
+
+@rule("wrong", "correct the dressing's type or the view of the site", on=(Dressed,), cites=(COMMON_PRACTICE,))
+def dressing_view(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Compares the dressing's type with whether the puncture site is in view.
+
+    Through a transparent dressing the site is seen; gauze over the site hides it. The type decides how long the
+    dressing may stay, so the two must agree.
+
+    Look again and correct the one that is wrong. Gauze only under the wings with the site hidden counts as gauze.
+    """
+    dressing = event.dressing
+    if type(dressing) is not Dressing or dressing.site_visible is None:
+        return
+    hides = dressing.type in ("gauze", "gauze under transparent")
+    shows = dressing.type in ("transparent", "transparent with chlorhexidine", "gauze under wings")
+    if (hides and dressing.site_visible) or (shows and not dressing.site_visible):
+        yield Found(
+            step.entry.path("dressing", "site_visible"),
+            f"the dressing is {dressing.type} and the puncture site is {'' if dressing.site_visible else 'not '}in "
+            f"view; expected it {'hidden' if hides else 'in view'}",
+        )
+
+
+@rule(
+    "wrong",
+    "say what the dressing was like: intact, or what was wrong",
+    on=(DressingChange, LineCheck, ArrivalAccessed),
+    cites=(COMMON_PRACTICE,),
+)
+def dressing_found_both(step: Step, event: DressingChange | LineCheck | ArrivalAccessed, case: Case) -> Iterable[Found]:
+    """Finds a dressing recorded as intact and as damp, soiled, loose or missing at once.
+
+    Intact means that nothing is wrong with it; what is wrong decides whether it is changed at once.
+
+    Keep the words that are true.
+    """
+    found = event.dressing_found
+    if type(found) is tuple and len(found) > 1:
+        if "intact" in found:
+            others = " and ".join(word for word in found if word != "intact")
+            yield Found(
+                step.entry.path("dressing_found"),
+                f"the dressing was found intact and {others}; these exclude each other",
+            )
+        elif "missing" in found:
+            others = " and ".join(word for word in found if word != "missing")
+            yield Found(
+                step.entry.path("dressing_found"),
+                f"the dressing was found missing and {others}; these exclude each other",
+            )
+
+
+@rule("wrong", "correct the redness or its extent", on=(SiteSeen,), cites=(COMMON_PRACTICE,))
+def erythema_extent(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+    """Finds an extent of redness where redness is recorded as none.
+
+    Whoever compares the next look with this one must know whether the skin was red.
+
+    Correct the one that is wrong.
+    """
+    site = event.site
+    if type(site) is Site and site.erythema_mm and site.erythema == "none":
+        yield Found(
+            step.entry.path("site", "erythema_mm"),
+            f"redness is none, and its extent is {quantity(site.erythema_mm, 'mm')}",
+        )
+
+
+_SCALES: Final = (
+    # Words that the scale's name holds, and the limit with its highest score.
+    ("infiltration", "infiltration_grade"),
+    ("ctcae", "ctcae_grade"),
+    ("visual", "vip_score"),
+    ("vip", "vip_score"),
+    ("phlebitis", "phlebitis_grade"),
+    ("pinch", "pinch_off_grade"),
+)
+
+
+def scale_limit(name: str) -> str | None:
+    """Return the limit with the highest score of the scale of that name; None for a scale that is not known."""
+    said = name.casefold()
+    return next((limit for word, limit in _SCALES if word in said), None)
+
+
+@rule(
+    "wrong",
+    "read the score from the named scale again",
+    on=(SiteSeen,),
+    limits=("phlebitis_grade", "vip_score", "infiltration_grade", "ctcae_grade", "pinch_off_grade"),
+)
+def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+    """Compares a score with the highest grade of the scale that it names.
+
+    A score beyond the scale comes from another scale or is a slip; the same number means different things on each.
+
+    Read the score again and name its scale. These scales are made for peripheral lines; on a port pocket they are an
+    adaptation.
+    """
+    site = event.site
+    if type(site) is not Site or site.scale is None:
+        return
+    limit = scale_limit(site.scale.name)
+    if limit is not None and site.scale.score > case.policy.value(limit):
+        yield Found(
+            step.entry.path("site", "scale", "score"),
+            f'the score is {site.scale.score} on the scale "{site.scale.name}"; expected at most '
+            f"{case.policy.value(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+@rule(
+    "wrong",
+    "correct the score or the look of the site",
+    on=(SiteSeen,),
+    cites=(Citation("ins-phlebitis", "R"), Citation("ins-infiltration", "M-H")),
+)
+def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+    """Finds a phlebitis score of 0 beside redness, or an infiltration score of 0 beside swelling.
+
+    On these scales 0 means no sign at all: redness is at least grade 1 of phlebitis, swelling at least grade 1 of
+    infiltration.
+
+    Correct the one that is wrong.
+    """
+    site = event.site
+    if type(site) is not Site or site.scale is None or site.scale.score != 0:
+        return
+    limit = scale_limit(site.scale.name)
+    sign = None
+    if limit in ("phlebitis_grade", "vip_score") and site.erythema == "present":
+        sign = "redness"
+    elif limit == "infiltration_grade" and site.swelling == "present":
+        sign = "swelling"
+    if sign is not None:
+        yield Found(
+            step.entry.path("site", "scale", "score"),
+            f'the score is 0 on the scale "{site.scale.name}", and {sign} is present; expected at least 1',
+        )
+
+
+# -- needles --
+
+
+def _opened_here(case: Case) -> Iterator[Step]:
+    for step in case.timeline.steps:
+        if type(step.entry.event) is Access:
+            yield step
+
+
+@rule("wrong", "record the device identifier of the needle that was put in", cites=(Citation("fda-udi", "R"),))
+def needle_reused(case: Case) -> Iterable[Found]:
+    """Finds two accesses whose needles carry the same device identifier with the same serial number.
+
+    A serial number stands for one needle, and a needle is used once. The same lot on two needles is ordinary and stays
+    quiet.
+
+    Scan the needle that was put in. A needle used twice is an incident to report.
+    """
+    seen: dict[str, Step] = {}
+    for step in _opened_here(case):
+        event = step.entry.event
+        udi = event.needle.udi if isinstance(event, Access) and event.needle is not None else None
+        if udi is None or "(21)" not in udi:
+            continue
+        if (first := seen.setdefault(udi, step)) is not step:
+            yield Found(
+                step.entry.path("needle", "udi"),
+                f"the needle of {event.id} carries the device identifier and serial number of that of "
+                f"{first.entry.event.id}; expected a new needle",
+                related=(Related(first.entry.path("needle", "udi"), "the first use"),),
+                event=event.id,
+            )

@@ -1,0 +1,227 @@
+"""Addenda, amendments and retractions."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from lda_notes.check.rule_table import Case, Entry, Found, rule
+from lda_notes.check.rules.gaps import gap_rule
+from lda_notes.knowledge.sources import Citation
+from lda_notes.line.timeline import merge
+from lda_notes.problems import Path, Related
+from lda_notes.record.events import Addendum, Amendment, Correcting, Event, Retraction
+
+_CMS: Final = Citation("cms-pim-3325", "R2")
+_TERMS: Final = Citation("ahima-2012", "R")
+_REVISION: Final = Citation("record-amendments", "R2")
+_IHS: Final = Citation("ihs-manual", "R2")
+
+_ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
+    (
+        "correction-reason-not-recorded",
+        "addendum:reason | amendment:reason | retraction:reason",
+        "record why the entry is corrected",
+        "A correction states who, when, what changed and why; one without a reason looks like tampering.",
+    ),
+    (
+        "addendum-content-not-recorded",
+        "text",
+        "record what is added, as facts or as text",
+        "An addendum that adds nothing leaves the reader to guess what was left out.",
+    ),
+)
+
+for _row in _ROWS:
+    gap_rule(*_row, family=__name__)
+
+
+def _corrections(case: Case) -> Iterator[tuple[Entry, Correcting]]:
+    for entry in case.timeline.corrections:
+        if isinstance(entry.event, Correcting):
+            yield entry, entry.event
+
+
+def _word(event: Event) -> str:
+    return type(event).__name__.lower()
+
+
+@rule("wrong", "name the event that is corrected", cites=(_TERMS, _CMS))
+def correction_of_unknown_event(case: Case) -> Iterable[Found]:
+    """Checks that each correction names an event of the record.
+
+    A correction is linked to what it corrects; unlinked, it changes nothing and the wrong entry stands.
+
+    Correct the identifier.
+    """
+    known: frozenset[str] | None = None
+    for entry, event in _corrections(case):
+        known = known or frozenset(other.id for other in case.timeline.episode.events)
+        if event.of not in known or event.of == event.id:
+            found = "itself" if event.of == event.id else f"{event.of}, which no event has as its identifier"
+            yield Found(entry.path("of"), f"the {_word(event)} corrects {found}", event=event.id)
+
+
+@rule("wrong", "correct the event itself, or retract the correction", cites=(_TERMS,))
+def correction_of_a_correction(case: Case) -> Iterable[Found]:
+    """Finds additions and amendments made to a correction, and retractions of a retraction.
+
+    Chains of corrections cannot be read. A wrong addendum or amendment is retracted and made anew; what was
+    retracted stays so and is charted again.
+
+    Make the correction to the event itself.
+    """
+    known = {entry.event.id: entry for entry in reversed(case.timeline.corrections)}
+    for entry, event in _corrections(case):
+        target = known.get(event.of)
+        if target is None or target is entry:
+            continue
+        if not isinstance(event, Retraction) or isinstance(target.event, Retraction):
+            yield Found(
+                entry.path("of"),
+                f"the {_word(event)} corrects {event.of}, which is itself a correction ({_word(target.event)})",
+                related=(Related(target.path(), "the correction"),),
+                event=event.id,
+            )
+
+
+@rule("wrong", "take one of them out", cites=(_TERMS,))
+def retracted_twice(case: Case) -> Iterable[Found]:
+    """Finds a second retraction of the same entry.
+
+    What is withdrawn cannot be withdrawn again; the second one was most often meant for another entry.
+
+    Correct the identifier, or take the retraction out.
+    """
+    first: dict[str, Entry] = {}
+    for entry, event in _corrections(case):
+        if isinstance(event, Retraction) and first.setdefault(event.of, entry) is not entry:
+            yield Found(
+                entry.path("of"),
+                f"{event.of} was retracted already, by {first[event.of].event.id}",
+                related=(Related(first[event.of].path(), "the first retraction"),),
+                event=event.id,
+            )
+
+
+@rule("wrong", "chart the event anew instead", cites=(_TERMS,))
+def correction_of_retracted_event(case: Case) -> Iterable[Found]:
+    """Finds additions and amendments made to an entry after it was retracted.
+
+    A retracted entry is out of view; what is added to it is lost with it.
+
+    Chart what happened as a new entry, or take the correction out.
+    """
+    retracted = {entry.event.id: entry for entry in reversed(case.timeline.retracted)}
+    for entry, event in _corrections(case):
+        if isinstance(event, Retraction):
+            continue
+        target = retracted.get(event.of)
+        if target is not None and target.retraction is not None and target.retraction.at <= event.at:
+            yield Found(
+                entry.path("of"),
+                f"the {_word(event)} corrects {event.of}, which {target.retraction.id} had retracted at "
+                f"{case.say(target.retraction.at)}",
+                event=event.id,
+            )
+
+
+@rule("wrong", "correct the time of the correction", cites=(_CMS, _REVISION))
+def correction_before_entry(case: Case) -> Iterable[Found]:
+    """Compares the time of each correction with the time of the entry that it corrects.
+
+    An entry cannot be corrected before it was made.
+
+    Correct the time of the correction, or that of the entry.
+    """
+    if not case.timeline.corrections:
+        return
+    known = {event.id: event for event in reversed(case.timeline.episode.events)}
+    for entry, event in _corrections(case):
+        target = known.get(event.of)
+        if target is None or target is event:
+            continue
+        made = target.charted_at or target.at
+        if event.at < made:
+            what = "entry was made" if target.charted_at else "event"
+            yield Found(
+                entry.path("at"),
+                f"the {_word(event)} is at {case.say(event.at)}, before the {what} at {case.say(made)}",
+                event=event.id,
+            )
+
+
+# -- what a correction changes --
+
+
+def _recorded(event: Event) -> dict[str, Any]:
+    return event.model_dump(exclude_unset=True)
+
+
+def _corrected(event: Event, values: Mapping[str, Any]) -> Event | None:
+    """Return ``event`` with ``values`` laid over it; None if they do not fit, of which the timeline tells."""
+    try:
+        return type(event).model_validate_json(
+            json.dumps(merge(event.model_dump(mode="json", exclude_unset=True), dict(values)))
+        )
+    except ValidationError:
+        return None
+
+
+def _changes(case: Case) -> Iterator[tuple[Entry, Correcting, Event, Event]]:
+    """Yield each addendum and amendment that can be applied, with the event as it was read before and after it."""
+    if not case.timeline.corrections:
+        return
+    entries = {id(entry.event): entry for entry in case.timeline.corrections}
+    for target in (*case.timeline.entries, *case.timeline.retracted):
+        event = target.original
+        for correction in target.corrections:
+            values = correction.sets if isinstance(correction, Amendment) else getattr(correction, "adds", None)
+            new = _corrected(event, values) if values is not None else None
+            if new is not None:
+                yield entries[id(correction)], correction, event, new
+                event = new
+
+
+def _changed(old: Any, new: Any, path: Path = ()) -> Iterator[Path]:
+    """Yield the path of each fact that was recorded and is now another; facts that were left out do not count."""
+    if isinstance(old, dict) and isinstance(new, dict):
+        for key in old.keys() & new.keys():
+            yield from _changed(old[key], new[key], (*path, key))
+    elif old not in (None, ()) and old != new:
+        yield path
+
+
+@rule("wrong", "make it an amendment, with the reason", cites=(_TERMS, _IHS))
+def addendum_changes_fact(case: Case) -> Iterable[Found]:
+    """Compares what an addendum adds with what the entry already holds.
+
+    An addendum adds what was left out. Changing what was recorded is an amendment, and must be marked as one, so that
+    a reader sees that the entry once said something else.
+
+    Make it an amendment, or take the fact out of the addendum.
+    """
+    for entry, event, before, after in _changes(case):
+        if isinstance(event, Addendum):
+            for path in sorted(_changed(_recorded(before), _recorded(after))):
+                yield Found(
+                    entry.path("adds", *path),
+                    f"the addendum changes {'.'.join(map(str, path))} of {event.of}, which was recorded",
+                    event=event.id,
+                )
+
+
+@rule("advice", "take the amendment out, or correct what it sets", cites=(_REVISION,))
+def amendment_changes_nothing(case: Case) -> Iterable[Found]:
+    """Compares what an amendment sets with what the entry says.
+
+    An amendment that sets what is there already was most often meant for another fact or another entry.
+
+    Correct the amendment, or take it out.
+    """
+    for entry, event, before, after in _changes(case):
+        if isinstance(event, Amendment) and _recorded(after) == _recorded(before):
+            yield Found(entry.path("sets"), f"the amendment sets nothing that {event.of} does not say", event=event.id)

@@ -1,0 +1,400 @@
+"""Limits of time in place: needle, dressing, looks at the line, flushes of a port that rests."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator
+from datetime import datetime, time, timedelta
+from itertools import pairwise
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rules.overrun import first_after, judged_until, length, overrun
+from lda_notes.check.rules.patients import is_adult
+from lda_notes.knowledge.sources import Citation
+from lda_notes.line import due
+from lda_notes.line.timeline import DressingStay, NeedleStay
+from lda_notes.problems import Related
+from lda_notes.record.events import (
+    Access,
+    ArrivalAccessed,
+    Deaccess,
+    DressingChange,
+    LineCheck,
+    LineUse,
+    PortImplanted,
+)
+
+
+@rule(
+    "unsafe",
+    "look for signs of infection, record why the needle stayed in, and plan the next change within the limit",
+    limits=("needle_dwell_days",),
+)
+def needle_dwell(case: Case) -> Iterable[Found]:
+    """Compares the time that each needle stayed in, from access to removal, with the limit for non-coring needles.
+
+    The longer a needle stays in, the more time bacteria have to travel along it, and the more the skin and the septum
+    suffer. One study saw no harm up to 28 days, but nearly every source sets seven days.
+
+    Record why the needle stayed in longer, look closely at the site, and plan the next change within the limit. A
+    dressing change never restarts the needle's clock.
+    """
+    for stays in case.timeline.needles.values():
+        for stay in stays:
+            if stay.since is None or stay.closed is None:
+                continue
+            out = stay.closed.event.at
+            by = overrun(case, stay.since, "needle_dwell_days", out)
+            if by is not None:
+                yield Found(
+                    stay.closed.path("at"),
+                    f"the needle put in {case.say(stay.since)} stayed in until {case.say(out)}, "
+                    f"{length(out - stay.since)}; expected out by {case.say(by)}, "
+                    f"after at most {case.policy.text('needle_dwell_days')}",
+                    related=_first_seen(case, stay, by),
+                    event=stay.closed.event.id,
+                )
+
+
+def _first_seen(case: Case, stay: NeedleStay, by: datetime) -> tuple[Related, ...]:
+    """Return where the stay began, and the first event past its limit at which the needle was still in."""
+    related = [Related(stay.opened.path(), "the needle's stay begins here")]
+    late = first_after(case, stay, by)
+    if late is not None:
+        related.append(Related(late.path("at"), "the needle was still in at this event"))
+    return tuple(related)
+
+
+@rule(
+    "unsafe",
+    "take the needle out or change it now, and record why it stayed in",
+    limits=("needle_dwell_days",),
+)
+def needle_overdue(case: Case) -> Iterable[Found]:
+    """Compares the time since access of a needle that is still in with the limit, at the moment judged from.
+
+    A needle past its limit puts the patient at risk of infection with every further hour. After a discharge the time
+    is judged at the discharge, where this record ends.
+
+    Take the needle out, or change needle, extension and dressing together; record why it stayed in.
+    """
+    end = judged_until(case)
+    for stays in case.timeline.needles.values():
+        stay = stays[-1] if stays else None
+        if stay is None or stay.since is None or stay.closed is not None:
+            continue
+        by = overrun(case, stay.since, "needle_dwell_days", end)
+        if by is not None:
+            yield Found(
+                stay.opened.path("at"),
+                f"the needle put in {case.say(stay.since)} is still in at {case.say(end)}, "
+                f"after {length(end - stay.since)}; expected out by {case.say(by)}, "
+                f"after at most {case.policy.text('needle_dwell_days')}",
+                related=_first_seen(case, stay, by),
+                event=stay.opened.event.id,
+            )
+
+
+_UNDER_FILM = Citation("ins-2016", "M-H", "gauze under a transparent film")
+_DRESSINGS = ("transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days")
+
+
+@rule(
+    "unsafe",
+    "look for signs of infection, record why the dressing stayed on, and plan the next change by its type",
+    limits=_DRESSINGS,
+    cites=(_UNDER_FILM,),
+)
+def dressing_dwell(case: Case) -> Iterable[Found]:
+    """Compares the time that each dressing stayed on with the limit for its type.
+
+    A transparent dressing may stay for a week; gauze hides the site and holds moisture, so it is changed every two
+    days. Gauze under a transparent film counts as gauze; gauze only under the needle's wings counts as transparent
+    while the entry site is in view.
+
+    Record why the dressing stayed on longer, look closely at the site, and plan the next change by the type.
+    """
+    for stays in case.timeline.dressings.values():
+        for stay in stays:
+            if stay.since is None or stay.ended is None:
+                continue
+            limit = due.dressing_limit(stay.dressing)
+            if limit is None:
+                continue
+            off = stay.ended.event.at
+            by = overrun(case, stay.since, limit, off)
+            if by is not None:
+                yield Found(
+                    stay.ended.path("at"),
+                    f"the {_kind(stay)} put on {case.say(stay.since)} stayed on until {case.say(off)}, "
+                    f"{length(off - stay.since)}; expected changed by {case.say(by)}, "
+                    f"after at most {case.policy.text(limit)}",
+                    related=(Related(stay.put_on.path("dressing"), "this dressing"),),
+                    citations=_cited(case, stay, limit),
+                    event=stay.ended.event.id,
+                )
+
+
+def _cited(case: Case, stay: DressingStay, limit: str) -> tuple[Citation, ...]:
+    under = stay.dressing is not None and stay.dressing.type == "gauze under transparent"
+    return (*case.policy.citations(limit), *((_UNDER_FILM,) if under else ()))
+
+
+def _kind(stay: DressingStay) -> str:
+    kind = stay.dressing.type if stay.dressing is not None else None
+    if kind == "gauze under wings" and stay.dressing is not None and stay.dressing.site_visible is False:
+        return "dressing with gauze that hides the site"
+    return f"{kind} dressing"
+
+
+@rule("unsafe", "change the dressing now, and record why it stayed on", limits=_DRESSINGS, cites=(_UNDER_FILM,))
+def dressing_overdue(case: Case) -> Iterable[Found]:
+    """Compares the time since the last dressing was put on with the limit for its type, at the moment judged from.
+
+    A dressing past its limit no longer protects the site. After a discharge the time is judged at the discharge, where
+    this record ends.
+
+    Change the dressing, look at the site while it is bare, and record why it stayed on.
+    """
+    end = judged_until(case)
+    for stays in case.timeline.dressings.values():
+        stay = stays[-1] if stays else None
+        if stay is None or stay.since is None or stay.ended is not None:
+            continue
+        limit = due.dressing_limit(stay.dressing)
+        by = overrun(case, stay.since, limit, end) if limit is not None else None
+        if by is not None and limit is not None:
+            yield Found(
+                stay.put_on.path("at"),
+                f"the {_kind(stay)} put on {case.say(stay.since)} is still on at {case.say(end)}, "
+                f"after {length(end - stay.since)}; expected changed by {case.say(by)}, "
+                f"after at most {case.policy.text(limit)}",
+                citations=_cited(case, stay, limit),
+                event=stay.put_on.event.id,
+            )
+
+
+@rule(
+    "unsafe",
+    "change the dressing now, whatever its day, and record the change",
+    cites=(Citation("ahrq-ch42", "R", "table 3"), Citation("cdc-2017", "R")),
+)
+def failed_dressing_left(case: Case) -> Iterable[Found]:
+    """Looks, after a dressing was found damp, soiled, loose or missing, for the change that must follow.
+
+    A dressing that is not whole lets bacteria and water to the needle; the sources ask for a change at once, on any
+    day. The finding stays while no change or removal is on record, or when the next look comes before it.
+
+    Change the dressing and record it. The needle keeps its own clock.
+    """
+    for look, failed in _left_failed(case):
+        yield Found(
+            look.path("dressing_found"),
+            f"the dressing was found {' and '.join(failed)} at {case.say(look.event.at)} and no change is on record "
+            "before the next look; expected a change at once",
+            event=look.event.id,
+        )
+
+
+_ENDS_A_DRESSING = frozenset({DressingChange, Access, ArrivalAccessed, Deaccess})
+
+
+def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str]]]:
+    """Yield each look at a failed dressing after which the next look, or nothing, came instead of a change."""
+    waiting: dict[str | None, tuple[Entry, list[str]]] = {}
+    for step in case.timeline.steps:
+        event = step.entry.event
+        # Kinds are compared by class: asking whether a model is an instance of another is ten times slower.
+        if waiting and event.__class__ in _ENDS_A_DRESSING:
+            waiting.pop(step.septum, None)
+        if event.__class__ is LineCheck or event.__class__ is ArrivalAccessed:
+            assert isinstance(event, LineCheck | ArrivalAccessed)
+            if step.septum in waiting:
+                yield waiting.pop(step.septum)
+            if type(event.dressing_found) is tuple and step.after.needle is not None:
+                failed: list[str] = [word for word in event.dressing_found if word != "intact"]
+                if failed:
+                    waiting[step.septum] = (step.entry, failed)
+    yield from waiting.values()
+
+
+@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours",))
+def line_check_interval(case: Case) -> Iterable[Found]:
+    """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
+
+    Swelling, leaking and a loosened dressing show first to the eye; a needle that nobody looks at for long can do harm
+    unseen. The interval is common practice and a facility may set its own.
+
+    Look at the line at each shift, and chart what was seen. A look that was made and not charted is a late entry.
+    """
+    span = case.span("line_check_hours")
+    for septum, gap in _gaps_between_looks(case).items():
+        late = [(began, ended) for began, ended in gap if ended - began[0] > span]
+        if not late:
+            continue
+        (began, entry), ended = max(late, key=lambda pair: pair[1] - pair[0][0])
+        more = f"; {len(late) - 1} more such gap{'s' if len(late) > 2 else ''}" if len(late) > 1 else ""
+        where = f' of septum "{septum}"' if len(case.timeline.needles) > 1 else ""
+        yield Found(
+            entry.path("at"),
+            f"no look at the line{where} is charted from {case.say(began)} to {case.say(ended)}, "
+            f"{length(ended - began)}; expected at most {case.policy.text('line_check_hours')} between looks{more}",
+            event=entry.event.id,
+        )
+
+
+_Gap = tuple[tuple[datetime, Entry], datetime]
+
+
+def _gaps_between_looks(case: Case) -> dict[str, list[_Gap]]:
+    gaps: dict[str, list[_Gap]] = {septum: [] for septum in case.timeline.needles}
+    for step in case.timeline.steps:
+        before = step.before
+        if step.septum is None or before.needle is None or before.last_check is None:
+            continue
+        if step.after.last_check is not before.last_check or step.after.needle is not before.needle:
+            seen = before.last_check.event.at
+            gaps[step.septum].append(((seen, before.last_check), step.entry.event.at))
+    end = judged_until(case)
+    for septum, found in gaps.items():
+        state = case.timeline.state_at(septum, end)
+        if state.needle is not None and state.last_check is not None:
+            found.append(((state.last_check.event.at, state.last_check), end))
+    return gaps
+
+
+@rule(
+    "advice",
+    "flush and lock an accessed port that rests, and chart it; policies differ, from every day to every week",
+    limits=("accessed_idle_flush_hours",),
+)
+def accessed_idle_flush(case: Case) -> Iterable[Found]:
+    """Measures how long a port with a needle in rested between uses: no infusion, no flush, no lock, no other use.
+
+    Blood drifts into a line that rests and can clot there. Sources differ widely on the interval, from daily to
+    weekly, so a facility should set its own.
+
+    Flush and lock the line, and chart it. If the line was used in between, chart that use.
+    """
+    span = case.span("accessed_idle_flush_hours")
+    for septum in case.timeline.needles:
+        rests = [rest for rest in _rests(case, septum) if rest[1] - rest[0].event.at > span]
+        if rests:
+            entry, ended = max(rests, key=lambda rest: rest[1] - rest[0].event.at)
+            since = entry.event.at
+            yield Found(
+                entry.path("at"),
+                f"the accessed port rested from {case.say(since)} to {case.say(ended)}, {length(ended - since)}, "
+                f"without a flush on record; expected at most {case.policy.text('accessed_idle_flush_hours')}",
+                event=entry.event.id,
+            )
+
+
+def _rests(case: Case, septum: str) -> Iterator[tuple[Entry, datetime]]:
+    """Yield each time in which the needle was in and nothing went through it: from its last use, until when."""
+    last: Entry | None = None
+    for step in case.timeline.steps:
+        if step.septum != septum:
+            continue
+        used = (
+            step.after.last_flush is step.entry
+            or step.after.last_lock is step.entry
+            or step.after.dwell is not step.before.dwell
+            or step.after.infusion is not step.before.infusion
+            or step.after.needle is not step.before.needle
+            or type(step.entry.event) is LineUse
+        )
+        if not used:
+            continue
+        if last is not None and step.before.needle is not None and _at_rest(step):
+            yield last, step.entry.event.at
+        last = step.entry
+    end = judged_until(case)
+    state = case.timeline.state_at(septum, end)
+    if last is not None and state.needle is not None and state.infusion is None and state.dwell is None:
+        yield last, end
+
+
+def _at_rest(step: Step) -> bool:
+    return step.before.infusion is None and step.before.dwell is None
+
+
+@rule(
+    "advice",
+    "plan the next flush within the interval that the facility has chosen",
+    limits=("idle_flush_days",),
+    cites=(Citation("wu-2021", "R"),),
+)
+def idle_flush(case: Case) -> Iterable[Found]:
+    """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.
+
+    An idle port is flushed so that it stays open. Most sources ask for four weeks; studies of six to eight weeks, and
+    of twelve, saw no more occlusions, so a facility may set a longer interval.
+
+    Flush the port when it is next due, or record why it was not flushed.
+    """
+    for stays in case.timeline.needles.values():
+        for before, after in pairwise(stays):
+            if before.closed is not None:
+                yield from _stood_idle(case, before.closed, after.opened.event.at, after.opened, "stood")
+        last = stays[-1].closed if stays else None
+        if last is not None and case.timeline.discharge is None and case.timeline.now(stays[-1].septum).port_in:
+            yield from _stood_idle(case, last, case.timeline.asof, last, "stands")
+
+
+def _stood_idle(case: Case, removal: Entry, until: datetime, where: Entry, verb: str) -> Iterator[Found]:
+    since = removal.event.at
+    by = overrun(case, since, "idle_flush_days", until)
+    if by is not None:
+        yield Found(
+            where.path("at"),
+            f"the port {verb} without a needle from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
+            f"expected a flush by {case.say(by)}, after at most {case.policy.text('idle_flush_days')}",
+            event=where.event.id,
+        )
+
+
+# -- a new port --
+
+
+@rule(
+    "advice",
+    "look closely at pocket and wound, and access a new port so soon only where it cannot wait",
+    on=(Access,),
+    limits=("post_implant_tender_hours", "post_implant_child_days"),
+)
+def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares the time from implantation to an access with the time that a new port is left to settle.
+
+    A new port may be used at once if it must; but the pocket is swollen and tender for about three days, which hides
+    early signs of trouble and makes the needle hurt. One source leaves a child's new port for a week. Where only the
+    day of implantation is recorded, what may have been long enough is let pass.
+
+    Look closely at pocket and wound, chart them, and wait where waiting is possible.
+    """
+    implanted = _implanted(case, event)
+    if implanted is None:
+        return
+    limit = "post_implant_child_days" if is_adult(case, event) is False else "post_implant_tender_hours"
+    if timedelta(0) <= event.at - implanted < case.span(limit):
+        settles = "a child's new port is left" if limit == "post_implant_child_days" else "it is swollen and tender"
+        yield Found(
+            step.entry.path("at"),
+            f"the port, implanted on {case.say(implanted)[:10]}, was accessed at {case.say(event.at)}; "
+            f"{settles} for {case.policy.text(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+def _implanted(case: Case, event: Access) -> datetime | None:
+    """Return when the port was implanted, as far as known at ``event``: the moment, or the beginning of the day."""
+    moments = case.once(_implantations)
+    position = bisect_right(moments, event.at)
+    if position:
+        return moments[position - 1]
+    day = case.timeline.episode.port.implanted_on
+    return None if day is None else datetime.combine(day, time(), case.zone)
+
+
+def _implantations(case: Case) -> list[datetime]:
+    return [entry.event.at for entry in case.timeline.entries if type(entry.event) is PortImplanted]

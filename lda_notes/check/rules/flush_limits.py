@@ -1,0 +1,409 @@
+"""Limits of what goes through the line and stays in it: discard, flush, syringe, lock."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any, Final
+
+from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rules.patients import is_adult
+from lda_notes.knowledge import amounts
+from lda_notes.knowledge.policy import quantity
+from lda_notes.knowledge.sources import Citation
+from lda_notes.record.events import Access, Deaccess, Event, Flushed, FlushOrLock, LineUse
+from lda_notes.record.parts import Flush, Lock
+
+_ZERO: Final = Decimal(0)
+_DAY: Final = timedelta(hours=24)
+_BACTERIOSTATIC: Final = "0.9% sodium chloride with benzyl alcohol"
+
+
+# -- discard --
+
+
+def _first_aspirate(event: Access | FlushOrLock | LineUse) -> bool:
+    """Tell whether the discard is the one that clears the old lock before the line is used or sampled."""
+    return type(event) is Access or bool(event.samples) or getattr(event, "purpose", None) == "blood sampling"
+
+
+@rule(
+    "unsafe",
+    "aspirate and discard the full volume before flushing, and draw samples again if they were taken too early",
+    on=(Access, FlushOrLock, LineUse),
+    limits=("discard_adult_ml", "discard_child_ml"),
+)
+def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
+    """Compares the first aspirate thrown away, at access or before samples, with the least that clears the old lock.
+
+    The first aspirate holds the previous lock and what clotted in it. What is not thrown away is flushed into the
+    patient or spoils the sample.
+
+    Aspirate and discard the full volume. Without a birth date the smaller limit, that of a child, is used.
+    """
+    discarded = event.discard_ml
+    if type(discarded) is not Decimal or not _first_aspirate(event):
+        return
+    limit = "discard_adult_ml" if is_adult(case, event) else "discard_child_ml"
+    if discarded < case.policy.value(limit):
+        yield Found(
+            step.entry.path("discard_ml"),
+            f"{quantity(discarded, 'mL')} was discarded; expected at least {case.policy.text(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+@rule(
+    "advice",
+    "discard no more than is needed; record why it was more",
+    on=(Access, FlushOrLock, LineUse),
+    limits=("discard_adult_max_ml", "discard_child_max_ml"),
+)
+def discard_too_large(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
+    """Compares the first aspirate thrown away with the most that the sources name.
+
+    Blood thrown away at every sampling adds up, in a small child quickly. Without a birth date the larger limit, that
+    of an adult, is used.
+
+    Discard no more than is needed, and record the reason where it was more.
+    """
+    discarded = event.discard_ml
+    if type(discarded) is not Decimal:
+        return
+    limit = "discard_child_max_ml" if is_adult(case, event) is False else "discard_adult_max_ml"
+    if discarded > case.policy.value(limit):
+        yield Found(
+            step.entry.path("discard_ml"),
+            f"{quantity(discarded, 'mL')} was discarded; expected at most {case.policy.text(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+# -- flush --
+
+
+def _system_ml(step: Step, case: Case) -> Decimal | None:
+    stay = step.after.needle or step.before.needle
+    needle = stay.needle if stay is not None else None
+    return amounts.system_volume_ml(
+        case.timeline.episode.port.catheter_volume_ml,
+        needle.set_volume_ml if needle is not None else None,
+        needle.connector_volume_ml if needle is not None else None,
+    )
+
+
+def _free_flush_ml(flushes: tuple[Flush, ...]) -> Decimal | None:
+    """Return the summed volume; None when one is not recorded or resistance cut the flush short."""
+    total = _ZERO
+    for flush in flushes:
+        if flush.volume_ml is None or flush.resistance in ("some", "cannot flush"):
+            return None
+        total += flush.volume_ml
+    return total
+
+
+@rule(
+    "unsafe",
+    "flush again with at least the least volume",
+    on=(Flushed,),
+    limits=("flush_volume_factor",),
+)
+def flush_below_minimum(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Compares the flush with twice the volume of catheter and add-ons, where the record holds these volumes.
+
+    A smaller flush leaves drug or blood in the reservoir, where it clots or meets the next drug. Flushes of one event
+    are added up; a flush that met resistance is not judged by its volume.
+
+    Flush again. Where the volume of the catheter is not recorded, this rule cannot judge.
+    """
+    flushes = event.flushes
+    if type(flushes) is not tuple or not flushes:
+        return
+    system = _system_ml(step, case)
+    if system is None:
+        return
+    flushed, least = _free_flush_ml(flushes), amounts.minimum_flush_ml(system, case.policy)
+    if flushed is not None and flushed < least:
+        yield Found(
+            step.entry.path("flushes"),
+            f"{quantity(flushed, 'mL')} was flushed; expected at least {quantity(least, 'mL')}, "
+            f"{case.policy.text('flush_volume_factor')} the {quantity(system, 'mL')} of catheter and add-ons",
+        )
+
+
+_ADULT_FLUSH: Final = ("flush_ml", "flush_after_blood_ml")
+_CHILD_FLUSH: Final = ("flush_child_ml", "flush_child_after_use_ml")
+
+
+@rule(
+    "advice",
+    "flush with the usual volume, or chart why less was used",
+    on=(Access, Deaccess, FlushOrLock),
+    limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml", "flush_child_after_use_ml"),
+)
+def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
+    """Compares the flush with the usual volume: for an adult or a child, each also after blood samples were drawn.
+
+    The usual flush is several times the volume of the line, since a reservoir clears slowly; after blood it is doubled.
+    Without a birth date a child's volume is used.
+    Flushes that met resistance or were part of work on a blocked line are not judged.
+
+    Use the usual volume, or chart the reason, such as a limit on fluid.
+    """
+    flushes = event.flushes
+    if type(flushes) is not tuple or not flushes or event.steps_tried:
+        return
+    flushed = _free_flush_ml(flushes)
+    if flushed is None:
+        return
+    plain, after_blood = _ADULT_FLUSH if is_adult(case, event) else _CHILD_FLUSH
+    limit = after_blood if event.samples else plain
+    if flushed < case.policy.value(limit):
+        yield Found(
+            step.entry.path("flushes"),
+            f"{quantity(flushed, 'mL')} was flushed; usual is at least {case.policy.text(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+@rule("unsafe", "use a syringe with a barrel of at least that size", on=(Flushed,), limits=("syringe_ml",))
+def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Compares the barrel of a flush syringe with the smallest that is safe on a line not yet proved.
+
+    The narrower the barrel, the higher the pressure under the same thumb: a small syringe on a blocked catheter can
+    burst it. The first flush of an event is always on a line not yet proved; a later one is, when blood came back and
+    the first went without resistance.
+
+    Use a larger barrel, and never force a flush.
+    """
+    flushes = event.flushes
+    if type(flushes) is not tuple:
+        return
+    for position, flush in enumerate(flushes):
+        barrel = flush.syringe_ml
+        if barrel is None or barrel >= case.policy.value("syringe_ml"):
+            continue
+        if position and _proved(event, flushes[:position]):
+            continue
+        yield Found(
+            step.entry.path("flushes", position, "syringe_ml"),
+            f"a {quantity(barrel, 'mL')} syringe was used on a line not yet proved; expected at least "
+            f"{case.policy.text('syringe_ml')}",
+        )
+
+
+def _proved(event: Flushed, earlier: tuple[Flush, ...]) -> bool:
+    return getattr(event, "blood_return", None) == "present" and all(flush.resistance == "none" for flush in earlier)
+
+
+@rule(
+    "unsafe",
+    "stop saline with a preservative for today and use preservative-free saline",
+    limits=("bacteriostatic_saline_ml_per_day",),
+)
+def bacteriostatic_saline(case: Case) -> Iterable[Found]:
+    """Adds up saline with benzyl alcohol over the 24 hours up to each flush of an adult.
+
+    The preservative is toxic in quantity; 30 mL of bacteriostatic saline in 24 hours is the most for an adult. A flush
+    exactly 24 hours earlier no longer counts.
+
+    Use preservative-free saline.
+    """
+    within: deque[tuple[datetime, Decimal]] = deque()
+    total = _ZERO
+    for entry in case.timeline.entries:
+        event = entry.event
+        given = sum(_bacteriostatic_ml(event), _ZERO)
+        if not given:
+            continue
+        within.append((event.at, given))
+        total += given
+        while within[0][0] <= event.at - _DAY:
+            total -= within.popleft()[1]
+        if total > case.policy.value("bacteriostatic_saline_ml_per_day") and is_adult(case, event):
+            yield Found(
+                entry.path("flushes"),
+                f"{quantity(total, 'mL')} of saline with benzyl alcohol in the 24 hours up to {case.say(event.at)}; "
+                f"expected at most {case.policy.text('bacteriostatic_saline_ml_per_day')}",
+                event=event.id,
+            )
+
+
+def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
+    flushes: Any = event.__dict__.get("flushes")
+    if type(flushes) is tuple:
+        for flush in flushes:
+            if flush.solution == _BACTERIOSTATIC and flush.volume_ml:
+                yield flush.volume_ml
+    lock: Any = event.__dict__.get("lock")
+    if type(lock) is Lock and lock.preservative == "benzyl alcohol" and lock.drug == "0.9% sodium chloride":
+        yield lock.volume_ml or _ZERO
+
+
+# -- lock --
+
+
+@rule(
+    "unsafe",
+    "aspirate the lock at once if it is in, tell the prescriber, and lock with the labelled strength",
+    on=(Flushed,),
+    limits=("heparin_lock_strength_units_per_ml",),
+    cites=(Citation("heparin-injection-label", "R", "5.1"),),
+)
+def treatment_strength_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Finds a heparin lock stronger than the strongest lock flush that is sold.
+
+    Vials of heparin for treatment hold ten times and more of a lock; mixing them up has killed patients.
+
+    Aspirate the lock, tell the prescriber, look for bleeding, and report the mix-up.
+    """
+    lock = event.lock
+    if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None:
+        return
+    if lock.units_per_ml > case.policy.value("heparin_lock_strength_units_per_ml"):
+        yield Found(
+            step.entry.path("lock", "units_per_ml"),
+            f"the heparin lock holds {quantity(lock.units_per_ml, 'units per mL')}; expected at most "
+            f"{case.policy.text('heparin_lock_strength_units_per_ml')}",
+        )
+
+
+@rule(
+    "wrong",
+    "read the strength from the syringe or vial again",
+    on=(Flushed,),
+    limits=("heparin_lock_low_strength_units_per_ml", "heparin_lock_strength_units_per_ml"),
+)
+def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Compares the strength of a heparin lock with the two strengths in which lock flush is sold.
+
+    Another strength below the strongest is most likely a slip of the pen, or units written as if they were units per
+    mL.
+
+    Read the label again and amend the entry.
+    """
+    lock = event.lock
+    if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None:
+        return
+    low = case.policy.value("heparin_lock_low_strength_units_per_ml")
+    high = case.policy.value("heparin_lock_strength_units_per_ml")
+    if lock.units_per_ml < high and lock.units_per_ml != low:
+        yield Found(
+            step.entry.path("lock", "units_per_ml"),
+            f"the heparin lock holds {quantity(lock.units_per_ml, 'units per mL')}; expected "
+            f"{quantity(low, 'units per mL')} or {quantity(high, 'units per mL')}",
+        )
+
+
+@rule(
+    "unsafe",
+    "tell the prescriber and compare with the order; aspirate the lock if it is still in",
+    on=(Flushed,),
+    limits=("heparin_lock_max_units", "heparin_lock_child_units"),
+)
+def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Multiplies strength and volume of a heparin lock and compares the units with the most that the sources name.
+
+    Part of every lock reaches the patient. 400 to 600 units are named for an adult, 300 for a child.
+
+    Compare with the order, and tell the prescriber.
+    """
+    lock = event.lock
+    if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None or lock.volume_ml is None:
+        return
+    units = amounts.heparin_units(lock.units_per_ml, lock.volume_ml)
+    limit = "heparin_lock_child_units" if is_adult(case, step.entry.event) is False else "heparin_lock_max_units"
+    if units > case.policy.value(limit):
+        yield Found(
+            step.entry.path("lock"),
+            f"{quantity(lock.volume_ml, 'mL')} at {quantity(lock.units_per_ml, 'units per mL')} is "
+            f"{quantity(units, 'units')} of heparin; expected at most {case.policy.text(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+@rule(
+    "advice",
+    "compare the lock with the order",
+    on=(Flushed,),
+    limits=("heparin_lock_min_ml", "heparin_lock_max_ml"),
+)
+def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Compares the volume of a heparin lock with the volumes that the sources name.
+
+    Too little does not fill the line, too much goes into the patient. Sources name 3 mL for a child and up to 6 mL for
+    an adult.
+
+    Follow the order where it differs, and chart what was used.
+    """
+    lock = event.lock
+    if type(lock) is not Lock or lock.drug != "heparin" or lock.volume_ml is None:
+        return
+    low, high = case.policy.value("heparin_lock_min_ml"), case.policy.value("heparin_lock_max_ml")
+    if not low <= lock.volume_ml <= high:
+        yield Found(
+            step.entry.path("lock", "volume_ml"),
+            f"the heparin lock is {quantity(lock.volume_ml, 'mL')}; expected {quantity(low, 'mL')} to "
+            f"{quantity(high, 'mL')}",
+        )
+
+
+@rule(
+    "unsafe",
+    "lock again with enough to fill the line",
+    on=(Flushed,),
+    limits=("lock_volume_factor",),
+    cites=(Citation("heparin-lock-label", "R2"),),
+)
+def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Compares the lock with the volume of catheter and add-ons and a fifth more, where the record holds these volumes.
+
+    A lock that does not fill the line leaves blood at the tip, where it clots.
+
+    Lock again. Where the volume of the catheter is not recorded, this rule cannot judge.
+    """
+    lock = event.lock
+    if type(lock) is not Lock or lock.volume_ml is None:
+        return
+    system = _system_ml(step, case)
+    if system is None:
+        return
+    least = amounts.lock_volume_ml(system, case.policy)
+    if lock.volume_ml < least:
+        yield Found(
+            step.entry.path("lock", "volume_ml"),
+            f"the lock is {quantity(lock.volume_ml, 'mL')}; expected at least {quantity(least, 'mL')}, "
+            f"{case.policy.text('lock_volume_factor')} the {quantity(system, 'mL')} of catheter and add-ons",
+        )
+
+
+@rule(
+    "advice",
+    "lock with what is ordered, or chart the order for saline alone",
+    on=(Flushed,),
+    limits=("saline_lock_accepted",),
+)
+def saline_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Finds a lock of saline alone where the facility's policy does not accept it; as published, saline is accepted.
+
+    Trials found saline no worse than heparin, and some facilities keep to heparin all the same. A valved catheter and
+    a patient who must not have heparin are locked with saline whatever the policy, and leave this rule quiet.
+
+    Compare the lock with the order.
+    """
+    lock = event.lock
+    if type(lock) is not Lock or lock.drug != "0.9% sodium chloride" or _saline_is_right(case):
+        return
+    if case.policy.choice("saline_lock_accepted") == "no":
+        yield Found(
+            step.entry.path("lock", "drug"),
+            f"the line is locked with {lock.drug} alone; the policy does not accept it",
+        )
+
+
+def _saline_is_right(case: Case) -> bool:
+    episode = case.timeline.episode
+    allergic = any(allergy.to == "heparin" for allergy in episode.patient.allergies or ())
+    return episode.port.valved is True or allergic or "heparin-induced thrombocytopenia" in episode.patient.history

@@ -1,0 +1,376 @@
+"""A line on hold: what must not go through it, what must stop, who may end the hold and on what evidence."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rules.overrun import steps_from
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.line.timeline import RESTORABLE, Hold
+from lda_notes.problems import Related
+from lda_notes.record.events import Access, Closing, Discharge, Evaluation, FlushOrLock, LineCheck, LineUse, Transfer
+from lda_notes.record.parts import Person, Site
+
+_ONS: Final = Citation("ons", "R")
+_HOLD: Final = (COMMON_PRACTICE, _ONS, Citation("ins-patency", "R2"))
+_STOPPED: Final = re.compile(r"\bstop|\bclamp|\bdiscontinu", re.IGNORECASE)
+
+
+def _why(hold: Hold) -> str:
+    return " and ".join(reason for reason, _ in hold.reasons)
+
+
+def _since(hold: Hold, case: Case) -> str:
+    return f"on hold since {case.say(hold.began.event.at)} for {_why(hold)}"
+
+
+def _beginning(hold: Hold) -> tuple[Related, ...]:
+    return (Related(hold.began.path(), "the hold begins here"),)
+
+
+@rule(
+    "unsafe",
+    "stop, leave the line alone, and have it evaluated before any use",
+    on=(LineUse,),
+    limits=("hold_ends_with",),
+    cites=_HOLD,
+)
+def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a drug, an infusion, a sample or an injection through a line on hold.
+
+    A line that gives no blood, resists, or lies in a swollen or infected pocket may put what it carries beside the
+    vein. It stays out of use until specialists or a physician clear it; only stopping what runs is no use.
+
+    Stop, tell who decides, and chart what was given. An evaluation that was made and not charted is a late entry.
+    """
+    hold = step.before.hold
+    if event.action == "stopped":
+        return
+    if hold is None:
+        after = step.after.hold
+        if after is None:
+            return
+        hold = after
+    elif step.after.hold is None:
+        return
+    own = hold.began is step.entry
+    yield Found(
+        step.entry.path("purpose"),
+        f"the line was used for {event.purpose} although this event shows {_why(hold)}; expected no use"
+        if own
+        else f"the line was used for {event.purpose} while {_since(hold, case)}; expected no use before it is cleared",
+        related=() if own else _beginning(hold),
+    )
+
+
+@rule(
+    "unsafe",
+    "do not flush on; have the line evaluated",
+    on=(FlushOrLock,),
+    cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
+)
+def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Found]:
+    """Finds a flush of a line on hold that was not work on its patency.
+
+    A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
+    blood return followed. Swelling, infection or a turned port are no trouble that a flush can mend.
+
+    Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
+    """
+    hold = step.before.hold
+    if hold is None or type(event.flushes) is not tuple or not event.flushes:
+        return
+    patency_only = all(reason in RESTORABLE for reason, _ in hold.reasons)
+    if patency_only and (event.steps_tried or event.blood_return == "present"):
+        return
+    yield Found(
+        step.entry.path("flushes"),
+        f"the line was flushed while {_since(hold, case)}; expected "
+        f"{'only work on its patency, with the steps tried' if patency_only else 'no flush'} before it is cleared",
+        related=_beginning(hold),
+    )
+
+
+@rule(
+    "unsafe",
+    "disconnect the infusion and keep the line on hold until it is cleared",
+    on=(Access,),
+    cites=_HOLD,
+)
+def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds an infusion connected at an access that itself shows a reason for a hold, or under an older hold.
+
+    An access proves the line or it does not. What runs through a line that gave no blood, resisted or swelled may run
+    under the skin.
+
+    Disconnect it, watch the site, and tell who decides.
+    """
+    hold = step.after.hold
+    if hold is not None and event.infusion is not None:
+        yield Found(
+            step.entry.path("infusion"),
+            f"an infusion was connected while the line is {_since(hold, case)}; expected none before it is cleared",
+        )
+
+
+def _running_on(case: Case) -> Iterator[tuple[Hold, Entry, Entry | None]]:
+    """Yield each hold that began with an infusion running, the infusion, and the look at which it still ran, if any.
+
+    Left out are holds whose first event stopped it, and those that other rules speak of: the infusion was connected
+    or started by the very event that showed the trouble.
+    """
+    for septum, holds in case.timeline.holds.items():
+        for hold in holds:
+            began = hold.began
+            running = case.timeline.state_at(septum, began.event.at).infusion
+            if running is None or (running is began and not isinstance(began.event, LineCheck)):
+                continue
+            if isinstance(began.event, LineUse) or _says_stopped(began):
+                continue
+            stopped, seen = _stopped(case, septum, hold)
+            if not stopped:
+                yield hold, running, seen
+
+
+def _says_stopped(entry: Entry) -> bool:
+    return any(_STOPPED.search(problem.action or "") for problem in getattr(entry.event, "problems", ()))
+
+
+def _stopped(case: Case, septum: str, hold: Hold) -> tuple[bool, Entry | None]:
+    """Tell whether the first later event that could end the infusion did; else give the look at which it still ran."""
+    for step in steps_from(case, hold.began):
+        event = step.entry.event
+        if step.septum != septum:
+            continue
+        if step.after.infusion is None or isinstance(event, Closing):
+            return True, None
+        if isinstance(event, LineCheck):
+            return False, step.entry
+        if hold.ended is step.entry:
+            return False, step.entry
+    return False, None
+
+
+@rule(
+    "unsafe",
+    "stop the infusion now, leave the needle, aspirate what can be aspirated, and tell the prescriber at once",
+    cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R"), _ONS),
+)
+def extravasation_suspected(case: Case) -> Iterable[Found]:
+    """Finds swelling seen while an infusion ran, without a record that the infusion was stopped.
+
+    Swelling at the port means that fluid may run under the skin; a vesicant there destroys tissue. Minutes count.
+
+    Stop the infusion and chart the stop; aspirate, mark the swelling, and tell the prescriber at once.
+    """
+    for hold, running, _ in _running_on(case):
+        swollen = next((entry for reason, entry in hold.reasons if reason == "swelling"), None)
+        if swollen is not None:
+            yield Found(
+                swollen.path("site", "swelling"),
+                f"swelling was seen at {case.say(swollen.event.at)} with an infusion running since "
+                f"{case.say(running.event.at)}, and no stop is charted; expected the infusion stopped at once",
+                related=(Related(running.path(), "the infusion"),),
+                event=swollen.event.id,
+            )
+
+
+@rule("unsafe", "stop the infusion and chart the stop", cites=_HOLD)
+def infusion_on_held_line(case: Case) -> Iterable[Found]:
+    """Finds an infusion that was running when the line went on hold, without a record that it was stopped.
+
+    A hold is of no use while the infusion runs on. Swelling under a running infusion is a finding of its own.
+
+    Stop the infusion and chart when it stopped, as a use of the line or in what was done about the problem.
+    """
+    for hold, running, seen in _running_on(case):
+        if any(reason == "swelling" for reason, _ in hold.reasons):
+            continue
+        still = f" and it still ran at {case.say(seen.event.at)}" if seen is not None else ""
+        yield Found(
+            hold.began.path("at"),
+            f"the line went on hold at {case.say(hold.began.event.at)} for {_why(hold)} with an infusion running since "
+            f"{case.say(running.event.at)}{still}; no stop is charted",
+            related=(Related(running.path(), "the infusion"),),
+            event=hold.began.event.id,
+        )
+
+
+@rule(
+    "unsafe",
+    "stop the drug, aspirate what can be aspirated, and tell the prescriber at once",
+    on=(LineUse,),
+    cites=(_ONS,),
+)
+def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a vesicant given while blood return was none, sluggish or not assessed.
+
+    Blood return is the only proof at the bedside that the needle lies in the reservoir and the catheter in the vein. A
+    vesicant beside them destroys tissue.
+
+    Give no vesicant without free blood return. If it was given, stop and follow the extravasation protocol.
+    """
+    if event.vesicant is not True or event.action == "stopped":
+        return
+    before = event.blood_return_before
+    if before is None:
+        before = event.blood_return
+    if before is None or before == "present":
+        return
+    said = before if isinstance(before, str) else "not assessed"
+    yield Found(
+        step.entry.path("blood_return_before" if event.blood_return_before is not None else "blood_return"),
+        f"a vesicant was given with blood return {said}; expected present",
+    )
+
+
+@rule(
+    "unsafe",
+    "stop flushing, leave the needle for now, and have the line evaluated",
+    on=(Access, FlushOrLock),
+    cites=(Citation("royal-marsden", "R", "ch. 17"),),
+)
+def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -> Iterable[Found]:
+    """Finds a flush in an event that saw swelling at the port.
+
+    Swelling with a needle in means that it may have slipped out of the septum: what is flushed goes under the skin.
+
+    Stop, do not flush on, and tell who decides. If the swelling was there before and is known, say so under problems.
+    """
+    site = event.site
+    if type(site) is not Site or site.swelling != "present" or event.problems:
+        return
+    if type(event.flushes) is tuple and event.flushes:
+        yield Found(
+            step.entry.path("flushes"), "the line was flushed while swelling is present; expected no flush into it"
+        )
+
+
+# -- ending a hold --
+
+
+@rule(
+    "unsafe",
+    "record what the clearance rests on, or keep the line on hold",
+    on=(Evaluation,),
+    limits=("hold_ends_with",),
+    cites=(COMMON_PRACTICE,),
+)
+def cleared_in_spite_of_site(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Finds a line cleared for use by an evaluation that itself sees a reason for the hold.
+
+    Who clears a line looks at the port too: swelling, pus or a turned port in the same entry contradict the clearance.
+
+    Keep the line on hold, or correct the look.
+    """
+    if event.decision == "cleared for use" and step.after.hold is not None:
+        yield Found(
+            step.entry.path("decision"),
+            f"the line is cleared for use, and the same entry shows {_why(step.after.hold)}",
+        )
+
+
+@rule("wrong", "correct the evidence or the blood return", on=(Evaluation,), cites=(COMMON_PRACTICE,))
+def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Compares an evaluation that rests on restored blood return with the last blood return on record.
+
+    If blood came back, some look or check before the evaluation saw it.
+
+    Chart the look at which blood came back, or correct the evidence.
+    """
+    if event.decision != "cleared for use" or "blood return restored" not in event.evidence:
+        return
+    last = step.before.last_blood_return
+    seen = getattr(last.event, "blood_return", None) if last is not None else None
+    if last is not None and seen == "none":
+        yield Found(
+            step.entry.path("evidence"),
+            f"the evaluation rests on restored blood return, and the last one on record, at {case.say(last.event.at)}, "
+            "is none",
+            related=(Related(last.path("blood_return"), "the last blood return"),),
+        )
+
+
+@rule(
+    "advice",
+    "let vascular access specialists or a physician clear the line",
+    on=(Evaluation,),
+    cites=(COMMON_PRACTICE,),
+)
+def cleared_by_finder(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Finds a hold cleared by the very person whose entry began it.
+
+    A second pair of eyes is the point of an evaluation: specialists or a physician judge what the nurse at the bedside
+    found.
+
+    Have somebody else clear the line. If the finder is a specialist, this may stand.
+    """
+    hold = step.before.hold
+    if hold is None or event.decision != "cleared for use":
+        return
+    if _same(event.cleared_by, hold.began.event.by):
+        yield Found(
+            step.entry.path("cleared_by"),
+            "the line is cleared by the person whose entry put it on hold; expected somebody else",
+            related=_beginning(hold),
+        )
+
+
+def _same(one: Person | None, other: Person | None) -> bool:
+    if one is None or other is None:
+        return False
+    if one.id is not None and other.id is not None:
+        return one.id == other.id
+    return one.name is not None and one.name == other.name
+
+
+# -- leaving on hold --
+
+
+@rule(
+    "unsafe",
+    "name who takes over the line and tell them of the hold",
+    on=(Discharge,),
+    cites=(Citation("home-infusion", "R"), Citation("jc-sea-58", "M-H")),
+)
+def discharged_on_hold(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
+    """Finds a discharge with the line on hold and nobody named who takes it over.
+
+    Outside, nobody knows that the line must not be used, and nobody is to have it evaluated.
+
+    Name who takes over, and tell them of the hold and its reason.
+    """
+    if event.destination == "died" or (event.handed_to is not None and event.handed_to.name is not None):
+        return
+    yield from _left_on_hold(step, case, "discharged")
+
+
+@rule(
+    "gap",
+    "name the nurse who takes over the line and tell them of the hold",
+    on=(Transfer,),
+    cites=(Citation("jc-sea-58", "M-H"),),
+)
+def transferred_on_hold(step: Step, event: Transfer, case: Case) -> Iterable[Found]:
+    """Finds a transfer with the line on hold and nobody named who takes it over.
+
+    A hold that is not handed over ends at the door of the new unit.
+
+    Name who takes over, and tell them of the hold and its reason.
+    """
+    if event.handed_to is None or event.handed_to.name is None:
+        yield from _left_on_hold(step, case, "moved")
+
+
+def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
+    for septum in case.timeline.needles:
+        hold = case.timeline.state_at(septum, step.entry.event.at).hold
+        if hold is not None:
+            yield Found(
+                step.entry.path("handed_to"),
+                f"the patient is {verb} with the line {_since(hold, case)}, and who takes over is not recorded",
+                related=_beginning(hold),
+            )

@@ -1,0 +1,193 @@
+"""Which patient, which event, which septum."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.knowledge.ages import years_old
+from lda_notes.knowledge.policy import number
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.problems import Related
+from lda_notes.record.events import CareEvent
+
+_GOAL: Final = Citation("npsg-01-01-01", "R2", "EP 1")
+
+
+# -- which patient --
+
+
+@rule(
+    "unsafe",
+    "compare two identifiers, never the room, and record them",
+    cites=(_GOAL,),
+    limits=("patient_identifiers",),
+)
+def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
+    """Counts the different identifiers that were compared; a room number does not count.
+
+    Patients change rooms and share names. Two identifiers of the person are what keeps a procedure, a drug or a
+    sample from the wrong patient.
+
+    Identify the patient by two identifiers. If only one was compared, say so truthfully and correct the practice.
+    """
+    least = case.policy.value("patient_identifiers")
+    for entry in case.timeline.entries:
+        event = entry.event
+        checked = event.__dict__.get("identifiers_checked")  # a look by class would cost more
+        if checked.__class__ is not tuple or not checked:
+            continue
+        counting = set(checked)
+        counting.discard("room number")
+        if len(counting) < least:
+            room = "; a room number does not count" if "room number" in checked else ""
+            yield Found(
+                entry.path("identifiers_checked"),
+                f"identified by {', '.join(sorted(counting)) or 'no identifier of the person'}{room}; "
+                f"expected at least {case.policy.text('patient_identifiers')}",
+                event=event.id,
+            )
+
+
+@rule("wrong", "correct the birth date or the time of the event", cites=(COMMON_PRACTICE,))
+def birth_date_after_event(case: Case) -> Iterable[Found]:
+    """Compares the birth date with the earliest event.
+
+    Age limits cannot be checked for a patient who is not yet born; most often the century or a digit is mistyped.
+
+    Correct the birth date against the patient's own papers.
+    """
+    born = case.timeline.episode.patient.birth_date
+    entries = case.timeline.entries
+    if born is not None and entries and case.local(entries[0].event.at).date() < born:
+        yield Found(
+            ("patient", "birth_date"),
+            f"the birth date {born} is later than the first event on {case.local(entries[0].event.at).date()}",
+            related=(Related(entries[0].path("at"), "the first event"),),
+        )
+
+
+@rule("advice", "check the birth date", limits=("plausible_age_years",))
+def implausible_age(case: Case) -> Iterable[Found]:
+    """Works out the age at the first event and compares it with what people reach.
+
+    A mistyped year changes every check that depends on age.
+
+    Compare the birth date with the patient's own papers.
+    """
+    born = case.timeline.episode.patient.birth_date
+    if born is None or not case.timeline.entries:
+        return
+    years = years_old(born, case.local(case.timeline.entries[0].event.at).date())
+    if years > case.policy.value("plausible_age_years"):
+        yield Found(
+            ("patient", "birth_date"),
+            f"the birth date makes an age of {years} years; expected at most {case.policy.text('plausible_age_years')}",
+        )
+
+
+@rule(
+    "advice",
+    "check the weight and its unit",
+    limits=("plausible_adult_kg", "plausible_weight_kg", "plausible_infant_kg", "adult_years"),
+)
+def implausible_weight(case: Case) -> Iterable[Found]:
+    """Compares the weight with what people of that age weigh, within very wide bounds.
+
+    A weight in pounds or with a slipped decimal point changes doses by a factor.
+
+    Weigh the patient again, or correct the unit; the record holds kg.
+    """
+    patient = case.timeline.episode.patient
+    if patient.weight_kg is None:
+        return
+    policy, weight = case.policy, patient.weight_kg
+    years = None
+    if patient.birth_date is not None and case.timeline.entries:
+        years = years_old(patient.birth_date, case.local(case.timeline.entries[0].event.at).date())
+    most = "plausible_infant_kg" if years == 0 else "plausible_weight_kg"
+    if weight > policy.value(most):
+        expected = f"at most {policy.text(most)}"
+    elif years is not None and years >= policy.value("adult_years") and weight < policy.value("plausible_adult_kg"):
+        expected = f"at least {policy.text('plausible_adult_kg')}"
+    else:
+        return
+    age = "" if years is None else f" at an age of {years} {'year' if years == 1 else 'years'}"
+    yield Found(("patient", "weight_kg"), f"the weight is {number(weight)} kg{age}; expected {expected}")
+
+
+@rule("wrong", "correct the identifiers", cites=(_GOAL,))
+def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
+    """Finds two different identifiers of the patient that come from the same system.
+
+    One system gives a person one identifier; two of them may belong to two people.
+
+    Keep the identifier that is the patient's, or correct the system.
+    """
+    identifiers = case.timeline.episode.patient.identifiers
+    if len(identifiers) < 2:
+        return
+    seen: dict[str, str] = {}
+    for position, identifier in enumerate(identifiers):
+        if seen.setdefault(identifier.system, identifier.value) != identifier.value:
+            yield Found(
+                ("patient", "identifiers", position, "value"),
+                "two different identifiers come from the same system; expected one",
+            )
+
+
+# -- which event, which septum --
+
+
+@rule("wrong", "give each event an identifier of its own", cites=(COMMON_PRACTICE,))
+def repeated_event_identifier(case: Case) -> Iterable[Found]:
+    """Finds events that share an identifier.
+
+    Corrections, treatments and needle changes refer to events by identifier; when two share one, the reference is
+    ambiguous and may correct the wrong entry.
+
+    Rename one of them, and check what refers to it.
+    """
+    events = case.timeline.episode.events
+    if len({event.id for event in events}) == len(events):
+        return
+    first: dict[str, int] = {}
+    for position, event in enumerate(events):
+        before = first.setdefault(event.id, position)
+        if before != position:
+            yield Found(
+                ("events", position, "id"),
+                f"the identifier {event.id} stands twice",
+                related=(Related(("events", before, "id"), "the first event of that name"),),
+                event=event.id,
+            )
+
+
+@rule("wrong", "use a name from the port's list of septa", on=(CareEvent,), cites=(COMMON_PRACTICE,))
+def unknown_septum(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Compares the septum named by an event with those of the port.
+
+    An event on a septum that the port does not have is put down to the first one, with its clocks and holds.
+
+    Correct the name, or add the septum to the port.
+    """
+    septa = case.timeline.episode.port.septa
+    if event.septum is None or event.septum in septa:
+        return ()
+    expected = " or ".join(f'"{name}"' for name in septa)
+    message = f'septum "{event.septum}" is not one of the port\'s; expected {expected}'
+    return (Found(step.entry.path("septum"), message),)
+
+
+@rule("wrong", "give each septum a name of its own", cites=(COMMON_PRACTICE,))
+def septa_share_a_name(case: Case) -> Iterable[Found]:
+    """Compares the names of a port's two septa.
+
+    Needle, clocks and hold are kept for each septum by its name; two of one name become one.
+
+    Name them apart, such as medial and lateral.
+    """
+    septa = case.timeline.episode.port.septa
+    if len({name.casefold() for name in septa}) < len(septa):
+        yield Found(("port", "septa"), f'both septa are named "{septa[0]}"; expected two names')

@@ -1,0 +1,356 @@
+"""Limits of the needle: gauge, length, kind, passes, blood products, power injection."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+
+from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rules.patients import is_adult
+from lda_notes.knowledge.policy import quantity
+from lda_notes.knowledge.sources import Citation
+from lda_notes.record.events import Access, ArrivalAccessed, LineUse
+from lda_notes.record.parts import Needle
+
+_MARSDEN = Citation("royal-marsden", "R", "ch. 17")
+_POWER_NOTICE = Citation("fda-power-2004", "R")
+_MM_PER_INCH = Decimal("25.4")
+
+
+@rule(
+    "wrong",
+    "read the gauge from the needle's label again",
+    on=(Access, ArrivalAccessed),
+    limits=("needle_gauge_min", "needle_gauge_max"),
+)
+def needle_gauge(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
+    """Compares the recorded gauge with the gauges in which non-coring needles are made.
+
+    A gauge outside the range is most likely a slip of the pen, and whoever picks the next needle or plans an injection
+    relies on it.
+
+    Read the label again and amend the entry.
+    """
+    needle = event.needle
+    if type(needle) is not Needle or type(needle.gauge) is not int:
+        return
+    low, high = case.policy.value("needle_gauge_min"), case.policy.value("needle_gauge_max")
+    if not low <= needle.gauge <= high:
+        yield Found(
+            step.entry.path("needle", "gauge"),
+            f"the needle's gauge is {needle.gauge}; expected {low} to {high} for a non-coring needle",
+        )
+
+
+@rule(
+    "wrong",
+    "measure or read the length below the bend again, in mm",
+    on=(Access, ArrivalAccessed),
+    limits=("needle_length_min_mm", "needle_length_max_mm"),
+)
+def needle_length(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
+    """Compares the recorded length with the lengths in which non-coring needles are made.
+
+    A needle too short slips out of the septum, one too long stands above the skin; a length outside the range is most
+    likely in another unit. Labels often print inches: one inch is 25.4 mm.
+
+    Read the label again and amend the entry, in mm.
+    """
+    needle = event.needle
+    if type(needle) is not Needle or type(needle.length_mm) is not Decimal:
+        return
+    length = needle.length_mm
+    low, high = case.policy.value("needle_length_min_mm"), case.policy.value("needle_length_max_mm")
+    if not low <= length <= high:
+        inches = low <= length * _MM_PER_INCH <= high
+        hint = f"; {quantity(length, 'inch')} would be {quantity(length * _MM_PER_INCH, 'mm')}" if inches else ""
+        yield Found(
+            step.entry.path("needle", "length_mm"),
+            f"the needle's length is {quantity(length, 'mm')}; expected {quantity(low, 'mm')} to "
+            f"{quantity(high, 'mm')}{hint}",
+        )
+
+
+@rule(
+    "unsafe",
+    "take the needle out, use a non-coring needle, and report that the septum was entered with another",
+    on=(Access, ArrivalAccessed),
+    cites=(_MARSDEN,),
+)
+def coring_needle(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
+    """Finds a port entered with a needle that is not non-coring.
+
+    An ordinary needle cuts a plug out of the septum: the port leaks from then on, and the plug can be flushed into the
+    vein.
+
+    Replace the needle, look for leaking and swelling, and report it.
+    """
+    needle = event.needle
+    if type(needle) is Needle and needle.non_coring is False:
+        yield Found(
+            step.entry.path("needle", "non_coring"),
+            "the port was entered with a needle that is not non-coring; expected a non-coring needle",
+        )
+
+
+@rule(
+    "advice",
+    "let a second experienced nurse try, and record each pass",
+    on=(Access,),
+    limits=("needle_attempts",),
+)
+def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares the number of needle passes with what is usual for one nurse.
+
+    Each pass hurts and opens the skin; repeated failure points at a port that is tilted, deep or swollen.
+
+    After the usual number of passes let somebody else try, and feel for the port again first.
+    """
+    attempts = event.attempts
+    if attempts is not None and attempts > case.policy.value("needle_attempts"):
+        yield Found(
+            step.entry.path("attempts"),
+            f"the port was entered after {attempts} attempts; expected at most {case.policy.text('needle_attempts')} "
+            "by one nurse",
+        )
+
+
+@rule(
+    "advice",
+    "watch the rate and the pump's pressure, or use a wider needle at the next access",
+    on=(LineUse,),
+    limits=("blood_product_gauge_adult", "blood_product_gauge_child"),
+)
+def blood_through_thin_needle(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Compares the gauge of the needle with what is usual for blood products, by age.
+
+    Through a thin needle blood runs slowly and its cells may break under pressure. Small children get it slowly
+    anyway, so a thinner needle is accepted for them.
+
+    Watch the rate, and plan a wider needle if more blood is to come.
+    """
+    if event.purpose != "transfusion" or event.action == "stopped":
+        return
+    needle = step.before.needle.needle if step.before.needle is not None else None
+    if needle is None or type(needle.gauge) is not int:
+        return
+    limit = "blood_product_gauge_adult" if is_adult(case, event) else "blood_product_gauge_child"
+    if needle.gauge > case.policy.value(limit):
+        yield Found(
+            step.entry.path("purpose"),
+            f"a blood product was given through a {needle.gauge} gauge needle; expected at most "
+            f"{case.policy.value(limit)} gauge",
+            citations=case.policy.citations(limit),
+        )
+
+
+# -- power injection --
+
+
+def _injected(event: LineUse) -> bool:
+    return event.purpose == "power injection" and event.action != "stopped"
+
+
+@rule(
+    "unsafe",
+    "do not inject by power through this line; use a rated needle in a rated port, or another line",
+    on=(LineUse,),
+    cites=(_POWER_NOTICE, Citation("power-ifu", "R")),
+)
+def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a power injection through a needle or a port that the record says is not rated for it.
+
+    A power injector drives liquid at pressures that burst ordinary needles, tubing and catheters; more than 250
+    ruptures were reported to the FDA.
+
+    Stop, look for swelling and pain, and use only needle and port that are both labelled for power injection.
+    """
+    if not _injected(event):
+        return
+    needle = step.before.needle.needle if step.before.needle is not None else None
+    power = case.timeline.episode.port.power
+    unrated = [
+        name
+        for name, bad in (
+            ("needle", needle is not None and needle.power_rated is False),
+            ("port", power is not None and not power.rated),
+        )
+        if bad
+    ]
+    if unrated:
+        yield Found(
+            step.entry.path("purpose"),
+            f"power injection through a {' and a '.join(unrated)} recorded as not rated for it; expected a rated "
+            "needle and a rated port",
+        )
+
+
+@rule(
+    "gap",
+    "find the labels of needle and port and record their power rating before injecting",
+    on=(LineUse,),
+    cites=(_POWER_NOTICE, Citation("open-rn", "R")),
+)
+def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a power injection where the rating of needle or port is not on record.
+
+    Feel and look do not tell a rated port from another: only the label, the patient's card or the implant record do.
+
+    Look the rating up, record it, and inject by power only when both are rated.
+    """
+    if not _injected(event):
+        return
+    needle = step.before.needle.needle if step.before.needle is not None else None
+    unknown = []
+    if type(needle.power_rated if needle is not None else None) is not bool:
+        unknown.append("needle")
+    if case.timeline.episode.port.power is None:
+        unknown.append("port")
+    if unknown:
+        yield Found(
+            step.entry.path("purpose"),
+            f"power injection, and the power rating of the {' and of the '.join(unknown)} is not recorded",
+        )
+
+
+@rule(
+    "unsafe",
+    "lower the rate to the least of what needle and port allow; look for swelling, pain and loss of blood return",
+    on=(LineUse,),
+    limits=("power_rate_ml_per_s", "power_rate_22_gauge_ml_per_s", "power_gauge_full_rate"),
+    cites=(_POWER_NOTICE,),
+)
+def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Compares the rate of a power injection with what the needle's gauge and the port's label allow.
+
+    The thinner the needle, the higher the pressure at the same rate. The least of needle limit and labelled port limit
+    counts; for 22 gauge makers differ, and the smaller figure is taken.
+
+    Lower the rate before injecting. If it was exceeded, check the line for leaks before any further use.
+    """
+    if not _injected(event) or event.flow_ml_per_s is None:
+        return
+    needle = step.before.needle.needle if step.before.needle is not None else None
+    gauge = needle.gauge if needle is not None else None
+    policy = case.policy
+    thin = type(gauge) is int and gauge > policy.value("power_gauge_full_rate")
+    name = "power_rate_22_gauge_ml_per_s" if thin else "power_rate_ml_per_s"
+    allowed, why, citations = policy.value(name), f"for {gauge} gauge", policy.citations(name)
+    if type(gauge) is not int:
+        why = "at any gauge"
+    power = case.timeline.episode.port.power
+    labelled = power.max_flow_ml_per_s if power is not None else None
+    if labelled is not None and labelled < allowed:
+        allowed, why, citations = labelled, "by the port's label", (Citation("power-ifu", "R"),)
+    if event.flow_ml_per_s > allowed:
+        yield Found(
+            step.entry.path("flow_ml_per_s"),
+            f"power injection at {quantity(event.flow_ml_per_s, 'mL per second')}; expected at most "
+            f"{quantity(allowed, 'mL per second')} {why}",
+            citations=(*citations, _POWER_NOTICE),
+        )
+
+
+@rule(
+    "unsafe",
+    "do not inject by power through so thin a needle",
+    on=(LineUse,),
+    limits=("power_gauge_max",),
+    cites=(_POWER_NOTICE,),
+)
+def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a power injection through a needle thinner than any that is rated for it.
+
+    No label that was read allows power injection beyond 22 gauge.
+
+    Use a rated needle of a wider gauge, or another line.
+    """
+    if not _injected(event) or step.before.needle is None or step.before.needle.needle is None:
+        return
+    gauge = step.before.needle.needle.gauge
+    if type(gauge) is int and gauge > case.policy.value("power_gauge_max"):
+        yield Found(
+            step.entry.path("purpose"),
+            f"power injection through a {gauge} gauge needle; expected at most "
+            f"{case.policy.value('power_gauge_max')} gauge",
+        )
+
+
+@rule(
+    "unsafe",
+    "set the injector's pressure limit to what needle and port allow; check the line before any further use",
+    on=(LineUse,),
+    limits=("power_pressure_psi",),
+    cites=(Citation("power-ifu-table", "R", "325 psi"), _POWER_NOTICE),
+)
+def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Compares the injector's pressure limit with the port's label, or with the lower of two where none is known.
+
+    The pressure limit is what stops the injector before something bursts. Labels say 300 or 325 psi.
+
+    Set the limit before injecting. If it was set too high, check the line for leaks before any further use.
+    """
+    if not _injected(event) or event.pressure_psi is None:
+        return
+    power = case.timeline.episode.port.power
+    labelled = power.max_pressure_psi if power is not None else None
+    allowed = labelled if labelled is not None else case.policy.value("power_pressure_psi")
+    if event.pressure_psi > allowed:
+        why = "by the port's label" if labelled is not None else "where the port's label is not recorded"
+        yield Found(
+            step.entry.path("pressure_psi"),
+            f"the injector's pressure limit was {quantity(event.pressure_psi, 'psi')}; expected at most "
+            f"{quantity(allowed, 'psi')} {why}",
+        )
+
+
+@rule(
+    "unsafe",
+    "do not inject by power; work on the blood return first",
+    on=(LineUse,),
+    cites=(Citation("power-ifu-table", "R"),),
+)
+def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a power injection before which blood did not come back freely.
+
+    A needle beside the reservoir or a kinked catheter shows by missing or sluggish blood return; under an injector it
+    ends in rupture or in contrast under the skin. The instructions ask for blood return and then a free saline flush.
+
+    Stop, and work on the blood return as for any line.
+    """
+    if _injected(event) and event.blood_return_before in ("none", "sluggish"):
+        yield Found(
+            step.entry.path("blood_return_before"),
+            f"power injection with blood return {event.blood_return_before} right before it; expected present",
+        )
+
+
+@rule(
+    "unsafe",
+    "flush freely with saline before the next power injection, and chart the flush",
+    on=(LineUse,),
+    limits=("power_test_flush_ml",),
+)
+def power_injection_test_flush(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Looks at the last flush before a power injection: enough saline, without resistance.
+
+    A free flush of 10 mL shows that the line carries the flow. The last flush on record counts, whether at access or
+    later.
+
+    Flush with saline and feel for resistance before injecting.
+    """
+    if not _injected(event):
+        return
+    last = step.before.last_flush.event if step.before.last_flush is not None else None
+    flushes = getattr(last, "flushes", None)
+    if not isinstance(flushes, tuple):
+        yield Found(step.entry.path("purpose"), "power injection without any saline flush on record before it")
+        return
+    total = sum((flush.volume_ml for flush in flushes if flush.volume_ml is not None), Decimal(0))
+    known = any(flush.volume_ml is not None for flush in flushes)
+    if known and total < case.policy.value("power_test_flush_ml"):
+        yield Found(
+            step.entry.path("purpose"),
+            f"power injection after a flush of {quantity(total, 'mL')}; expected at least "
+            f"{case.policy.text('power_test_flush_ml')}",
+        )

@@ -1,0 +1,444 @@
+"""The order of events on the line: what may follow what."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any, Final
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rules.overrun import length
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.problems import Related
+from lda_notes.record.events import (
+    Access,
+    ArrivalAccessed,
+    CareEvent,
+    Closing,
+    Deaccess,
+    DressingChange,
+    Evaluation,
+    FlushOrLock,
+    LineCheck,
+    LineUse,
+    Opening,
+    PatencyCheck,
+    PatencyTreatment,
+    Tending,
+)
+
+_CDC: Final = Citation("cdc-2002", "R", "documentation, category II")
+_LABEL: Final = Citation("alteplase-label", "R")
+
+
+def _kind(entry: Entry) -> str:
+    event: Any = entry.event
+    kind: str = event.kind
+    return kind
+
+
+def _named(entry: Entry, case: Case) -> str:
+    return f"{_kind(entry)} {entry.event.id} at {case.say(entry.event.at)}"
+
+
+def _last_removal(step: Step, case: Case) -> str:
+    removal = step.before.last_removal
+    return f"; the last one was taken out by {_named(removal, case)}" if removal is not None else ""
+
+
+# -- a needle in, or none --
+
+
+@rule("wrong", "chart the removal that is missing, or correct the time", on=(Opening,), cites=(_CDC,))
+def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[Found]:
+    """Finds a needle put into a septum that, by the record, still holds one.
+
+    Either the removal was not charted, and with it whether the old needle came out whole, or one of the two events
+    has a wrong time. The needle's clock runs from the wrong needle until it is settled.
+
+    Chart the removal as a late entry, or correct the time or the septum.
+    """
+    stay = step.before.needle
+    if stay is None:
+        return ()
+    message = f"a needle is put in while {_named(stay.opened, case)} still holds; no removal is charted"
+    return (Found(step.entry.path("at"), message, related=(Related(stay.opened.path(), "the needle that is in"),)),)
+
+
+@rule("wrong", "chart the access that is missing, or correct the time", on=(Deaccess,), cites=(_CDC,))
+def deaccess_without_access(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
+    """Finds the removal of a needle that, by the record, is not in.
+
+    A needle that was never charted in has no gauge, no length and no date; nobody can say how long it was in.
+
+    Chart the access or the arrival with the needle in, or correct the time or the septum.
+    """
+    if step.before.needle is not None:
+        return ()
+    return (Found(step.entry.path("at"), f"a needle is taken out but none is in{_last_removal(step, case)}"),)
+
+
+@rule("wrong", "chart the access that is missing, or correct the time", on=(DressingChange,), cites=(_CDC,))
+def dressing_change_without_needle(step: Step, event: DressingChange, case: Case) -> Iterable[Found]:
+    """Finds a dressing change on a port that, by the record, has no needle in.
+
+    The dressing of an accessed port has a clock of its own, which cannot run without an access.
+
+    Chart the access or the arrival with the needle in, or correct the time or the septum.
+    """
+    if step.before.needle is not None:
+        return ()
+    return (Found(step.entry.path("at"), f"a dressing is changed but no needle is in{_last_removal(step, case)}"),)
+
+
+@rule("wrong", "chart the access that is missing, or correct the time", on=(FlushOrLock,), cites=(_CDC,))
+def flush_without_needle(step: Step, event: FlushOrLock, case: Case) -> Iterable[Found]:
+    """Finds a flush or a lock of a port that, by the record, has no needle in.
+
+    Without a needle nothing can be flushed: an access is missing, or the event stands on the wrong septum.
+
+    Chart the access, or correct the time or the septum.
+    """
+    if step.before.needle is not None:
+        return ()
+    return (Found(step.entry.path("at"), f"the line is flushed but no needle is in{_last_removal(step, case)}"),)
+
+
+@rule("wrong", "chart the access that is missing, or correct the time", on=(LineUse,), cites=(_CDC,))
+def use_without_needle(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a use of the line while, by the record, no needle is in.
+
+    What was given must have gone somewhere: an access is missing, or the event stands on the wrong septum.
+
+    Chart the access, or correct the time or the septum.
+    """
+    if step.before.needle is not None:
+        return ()
+    return (Found(step.entry.path("at"), f"the line is used but no needle is in{_last_removal(step, case)}"),)
+
+
+@rule("wrong", "chart the access that is missing, or correct the time", on=(PatencyTreatment,), cites=(_CDC,))
+def thrombolytic_without_needle(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Finds a thrombolytic put into a port that, by the record, has no needle in.
+
+    The drug can only dwell behind a needle: an access is missing, or the event stands on the wrong septum.
+
+    Chart the access, or correct the time or the septum.
+    """
+    if step.before.needle is not None:
+        return ()
+    return (Found(step.entry.path("at"), f"a thrombolytic is put in but no needle is in{_last_removal(step, case)}"),)
+
+
+@rule("wrong", "chart the access that is missing, or correct the entry", on=(LineCheck,), cites=(_CDC,))
+def infusion_without_needle(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
+    """Finds a line check that sees an infusion running while, by the record, no needle is in.
+
+    Both cannot be true; if the infusion runs, a needle is in that nobody charted.
+
+    Look at the port, then chart the access or correct the entry.
+    """
+    if step.before.needle is not None or event.infusion is None:
+        return ()
+    return (Found(step.entry.path("infusion"), f"an infusion runs but no needle is in{_last_removal(step, case)}"),)
+
+
+# -- needle change --
+
+
+@rule("wrong", "name the removal that belongs to this access", on=(Access,), cites=(COMMON_PRACTICE,))
+def needle_change_of_unknown_removal(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Checks that an access that is part of a needle change names the last removal from the same septum.
+
+    Removal and access of a needle change belong together; a wrong reference ties the new needle to another one.
+
+    Correct follows_removal, or take it out when this is no needle change.
+    """
+    if event.follows_removal is None:
+        return
+    last = step.before.last_removal
+    if last is not None and last.event.id == event.follows_removal:
+        return
+    named = case.timeline.entry(event.follows_removal)
+    if named is None:
+        found = "no event has that identifier"
+    elif named.retraction is not None:
+        found = "that entry was retracted"
+    elif not isinstance(named.event, Closing):
+        found = f"that is the {_named(named, case)}"
+    else:
+        found = f"that is not the last removal before it on this septum: {_named(named, case)}"
+    yield Found(step.entry.path("follows_removal"), f"follows_removal names {event.follows_removal}; {found}")
+
+
+@rule(
+    "advice",
+    "name the removal in follows_removal if this is a needle change",
+    on=(Access,),
+    limits=("needle_change_minutes",),
+)
+def needle_change_not_linked(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds an access shortly after a removal from the same septum that does not say that the two belong together.
+
+    Linked, they read as one needle change, with one reason and one account; unlinked, as an end and a new beginning.
+
+    Name the removal in follows_removal. If the port was accessed anew for another reason, leave it.
+    """
+    last = step.before.last_removal
+    if last is None or event.follows_removal is not None:
+        return
+    apart = event.at - last.event.at
+    if apart <= case.policy.span("needle_change_minutes"):
+        yield Found(
+            step.entry.path("at"),
+            f"a needle is put in {length(apart)} after {_named(last, case)}, not linked to it",
+            related=(Related(last.path(), "the removal"),),
+        )
+
+
+@rule("advice", "take out follows_removal, or correct the times", on=(Access,), limits=("needle_change_minutes",))
+def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Measures the time between removal and access of a needle change.
+
+    In a needle change the fresh needle follows at once. Hours later it is a new access, and the time between was a
+    time without a line.
+
+    Take the link out, or correct the times.
+    """
+    last = step.before.last_removal
+    if last is None or event.follows_removal != last.event.id:
+        return
+    apart = event.at - last.event.at
+    if apart > case.policy.span("needle_change_minutes"):
+        yield Found(
+            step.entry.path("follows_removal"),
+            f"the access comes {length(apart)} after the removal that it names; expected within "
+            f"{case.policy.text('needle_change_minutes')}",
+            related=(Related(last.path(), "the removal"),),
+        )
+
+
+# -- thrombolytic --
+
+
+@rule("wrong", "name the treatment that is checked", on=(PatencyCheck,), cites=(_LABEL,))
+def patency_check_of_unknown_treatment(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
+    """Checks that a patency check names a thrombolytic given before it into the same septum.
+
+    The minutes of dwell are counted from the treatment that is named; a wrong reference gives a wrong time.
+
+    Correct the treatment, the septum or the times.
+    """
+    named = case.timeline.entry(event.treatment)
+    if named is None or named.retraction is not None:
+        found = "no event has that identifier" if named is None else "that entry was retracted"
+    elif not isinstance(named.event, PatencyTreatment):
+        found = f"that is the {_named(named, case)}"
+    elif named.event.at > event.at:
+        found = f"that is later: {_named(named, case)}"
+    elif _septum(named.event, case) != step.septum:
+        found = f'that was given into septum "{_septum(named.event, case)}", the check is on "{step.septum}"'
+    else:
+        return
+    yield Found(step.entry.path("treatment"), f"treatment names {event.treatment}; {found}")
+
+
+def _septum(event: CareEvent, case: Case) -> str:
+    return event.septum or case.timeline.episode.port.septa[0]
+
+
+@rule("wrong", "name the dose that dwells, or correct the time", cites=(_LABEL,))
+def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
+    """Finds a patency check on a treatment that was over: success was charted, another dose followed, or the needle
+    was taken out.
+
+    A dose that no longer dwells cannot be checked; most often the check means the second dose, or has a wrong time.
+
+    Correct the treatment that is named, or the time.
+    """
+    dwells = case.timeline.dwells
+    if not any(dwells.values()):
+        return
+    ended = {(septum, stay.treatment.event.id): stay.ended for septum, stays in dwells.items() for stay in stays}
+    for step in case.timeline.steps:
+        event, septum = step.entry.event, step.septum
+        if not isinstance(event, PatencyCheck) or septum is None or (septum, event.treatment) not in ended:
+            continue
+        dwell = step.before.dwell
+        named = case.timeline.entry(event.treatment)
+        if dwell is not None and dwell.treatment.event.id == event.treatment:
+            continue
+        if named is not None and named.event.at <= event.at:
+            by = ended[septum, event.treatment]
+            yield Found(
+                step.entry.path("treatment"),
+                f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}",
+                event=event.id,
+            )
+
+
+@rule("wrong", "name the first dose", on=(PatencyTreatment,), cites=(_LABEL,))
+def second_dose_of_unknown_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Checks that a second dose names a first one, given before it into the same septum.
+
+    Two doses for one occlusion count together toward the highest total; a wrong reference hides one of them.
+
+    Correct second_dose_of, or take it out when this is a first dose.
+    """
+    if event.second_dose_of is None:
+        return
+    named = case.timeline.entry(event.second_dose_of)
+    if named is None or named.retraction is not None:
+        found = "no event has that identifier" if named is None else "that entry was retracted"
+    elif not isinstance(named.event, PatencyTreatment):
+        found = f"that is the {_named(named, case)}"
+    elif named.event.at >= event.at:
+        found = f"that is not earlier: {_named(named, case)}"
+    elif _septum(named.event, case) != step.septum:
+        found = f'that was given into septum "{_septum(named.event, case)}", this one into "{step.septum}"'
+    else:
+        return
+    yield Found(step.entry.path("second_dose_of"), f"second_dose_of names {event.second_dose_of}; {found}")
+
+
+@rule("gap", "name the first dose in second_dose_of", on=(PatencyTreatment,), cites=(_LABEL,))
+def second_dose_not_linked(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Finds a thrombolytic given while an earlier dose still dwells, without saying that it is the second dose.
+
+    Doses for one occlusion count together; an unlinked second dose looks like a first one, and a third may follow.
+
+    Name the first dose in second_dose_of.
+    """
+    dwell = step.before.dwell
+    if dwell is None or event.second_dose_of is not None:
+        return ()
+    message = f"a dose is given while {_named(dwell.treatment, case)} still dwells, not linked to it"
+    return (Found(step.entry.path("at"), message, related=(Related(dwell.treatment.path(), "the first dose"),)),)
+
+
+# -- evaluation and use --
+
+
+@rule("advice", "check the time and the septum", on=(Evaluation,), cites=(COMMON_PRACTICE,))
+def evaluation_without_hold(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Finds an evaluation of a line that, by the record, was not on hold.
+
+    What led to the evaluation should stand in the record; without it the reader sees an answer without a question.
+
+    Chart the trouble that led to it, or correct the time or the septum.
+    """
+    if step.before.hold is not None:
+        return ()
+    return (Found(step.entry.path("at"), "the line is evaluated but was not on hold"),)
+
+
+@rule("advice", "chart the start, or correct the entry", on=(LineUse,), cites=(COMMON_PRACTICE,))
+def stop_without_start(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds the end of an infusion whose beginning is not on record.
+
+    How much ran, and since when, is worked out from start and stop.
+
+    Chart the start, or correct the entry.
+    """
+    if event.action != "stopped" or step.before.infusion is not None:
+        return ()
+    return (Found(step.entry.path("action"), f"{event.purpose} is stopped but none was running"),)
+
+
+# -- the same minute --
+
+
+@rule("wrong", "retract one of them, or correct its time", cites=(COMMON_PRACTICE,))
+def same_event_twice(case: Case) -> Iterable[Found]:
+    """Finds two events of one kind in the same minute on the same septum.
+
+    Charted twice, a dose or a flush counts twice.
+
+    Retract the entry that is too many. If both happened, give them their own times.
+    """
+    first: dict[tuple[str, str | None], Entry] = {}
+    last: Step | None = None
+    for before, after in case.same_minute:
+        if before is not last:
+            first = {_what(before): before.entry}
+        last = after
+        known = first.setdefault(_what(after), after.entry)
+        if known is not after.entry:
+            event: Any = after.entry.event
+            yield Found(
+                after.entry.path("at"),
+                f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}",
+                related=(Related(known.path(), "the first"),),
+                event=event.id,
+            )
+
+
+def _what(step: Step) -> tuple[str, str | None]:
+    event: Any = step.entry.event
+    return f"{event.kind} {event.purpose}" if isinstance(event, LineUse) else event.kind, step.septum
+
+
+@rule("advice", "give each event its own minute", cites=(COMMON_PRACTICE,))
+def order_assumed(case: Case) -> Iterable[Found]:
+    """Finds events of the same minute on the same septum whose order matters, and says which order was taken.
+
+    Whether a flush was given before the needle came out or after the next went in cannot be told from equal times.
+    The record is then read in a fixed order: looks first, removal before access, then care.
+
+    Give each event its own minute. Removal and access of a linked needle change may share one.
+    """
+    for before, after in case.same_minute:
+        one, other = before.entry.event, after.entry.event
+        if before.septum == after.septum is not None and _order_matters(one, other):
+            yield Found(
+                after.entry.path("at"),
+                f"{_kind(after.entry)} {other.id} has the time of {_kind(before.entry)} {one.id}; "
+                "it was read as the later one",
+                related=(Related(before.entry.path("at"), "the event read as the earlier one"),),
+                event=other.id,
+            )
+
+
+def _order_matters(one: Any, other: Any) -> bool:
+    if one.kind == other.kind:
+        return False
+    if isinstance(other, Access) and other.follows_removal == one.id:
+        return False
+    return any(isinstance(event, Opening | Closing | Tending) for event in (one, other)) and any(
+        isinstance(event, Opening | Closing) for event in (one, other)
+    )
+
+
+# -- a needle that was in before --
+
+
+@rule("wrong", "correct the time of insertion", on=(ArrivalAccessed,), cites=(COMMON_PRACTICE,))
+def insertion_after_arrival(step: Step, event: ArrivalAccessed, case: Case) -> Iterable[Found]:
+    """Compares the time at which the needle was put in with the arrival.
+
+    A needle that is in on arrival was put in before it; its clock would otherwise begin too late.
+
+    Correct the time, or chart an access if the needle was put in here.
+    """
+    if isinstance(event.inserted_at, datetime) and event.inserted_at > event.at:
+        message = f"the needle was put in at {case.say(event.inserted_at)}, after the arrival at {case.say(event.at)}"
+        yield Found(step.entry.path("inserted_at"), message)
+
+
+@rule("wrong", "correct the time of dressing", on=(ArrivalAccessed,), cites=(COMMON_PRACTICE,))
+def dressing_time_impossible(step: Step, event: ArrivalAccessed, case: Case) -> Iterable[Found]:
+    """Compares the time at which the dressing found was put on with the arrival and with the needle.
+
+    A dressing found on arrival was put on before it, and not before the needle that it covers.
+
+    Correct the time, or chart a dressing change if it was put on here.
+    """
+    on = event.dressed_at
+    if not isinstance(on, datetime):
+        return
+    if on > event.at:
+        message = f"the dressing was put on at {case.say(on)}, after the arrival at {case.say(event.at)}"
+        yield Found(step.entry.path("dressed_at"), message)
+    elif isinstance(event.inserted_at, datetime) and on < event.inserted_at:
+        message = f"the dressing was put on at {case.say(on)}, before the needle at {case.say(event.inserted_at)}"
+        yield Found(step.entry.path("dressed_at"), message)

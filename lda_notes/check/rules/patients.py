@@ -1,0 +1,42 @@
+"""How old the patient is at an event, for the rules whose limits depend on it."""
+
+from __future__ import annotations
+
+from lda_notes.check.rule_table import Case
+from lda_notes.knowledge.ages import days_old, months_old
+from lda_notes.record.events import Event
+
+_SURELY_GROWN = 30
+"""A difference of calendar years beyond any limit of age that a policy may set for adults."""
+
+
+def months_at(case: Case, event: Event) -> int | None:
+    """Return the age in whole months on the local day of ``event``; None without a birth date."""
+    birth = case.timeline.episode.patient.birth_date
+    return None if birth is None else months_old(birth, case.local(event.at).date())
+
+
+def days_at(case: Case, event: Event) -> int | None:
+    """Return the age in days on the local day of ``event``; None without a birth date."""
+    birth = case.timeline.episode.patient.birth_date
+    return None if birth is None else days_old(birth, case.local(event.at).date())
+
+
+def is_adult(case: Case, event: Event) -> bool | None:
+    """Tell whether the patient counts as an adult at ``event``; None without a birth date."""
+    birth = case.timeline.episode.patient.birth_date
+    if birth is None:
+        return None
+    if event.at.year - birth.year >= _SURELY_GROWN:
+        return True
+    months = months_at(case, event)
+    return months is not None and months >= 12 * case.policy.value("adult_years")
+
+
+def is_newborn(case: Case, event: Event) -> bool:
+    """Tell whether the patient is known to be a newborn at ``event``."""
+    birth = case.timeline.episode.patient.birth_date
+    if birth is None or event.at.year - birth.year > 1:
+        return False
+    days = days_at(case, event)
+    return days is not None and 0 <= days <= case.policy.value("neonate_days")

@@ -1,0 +1,427 @@
+"""What puts patient or line at risk as charted: the site, the needle, asepsis, the patient's answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rules.contradictions import scale_limit
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.record.events import (
+    Access,
+    CareEvent,
+    Deaccess,
+    Dressed,
+    FlushOrLock,
+    LineCheck,
+    LineUse,
+    Proved,
+    SiteSeen,
+)
+from lda_notes.record.parts import NotDone, Site, Technique
+
+_PATENT: Final = Citation("ins-patency", "R2")
+_INS: Final = Citation("ins-2021", "M-H")
+_OPEN_RN: Final = Citation("open-rn", "R")
+_US_HOSPITAL: Final = Citation("us-hospital-2008", "R", "app. L")
+
+
+def _told(event: CareEvent) -> bool:
+    return any(problem.told is not None for problem in event.problems)
+
+
+def _spoken_of(event: object) -> bool:
+    """Tell whether the event has any problem recorded."""
+    return bool(getattr(event, "problems", None))
+
+
+# -- the site --
+
+
+@rule(
+    "unsafe",
+    "leave the port alone, take the needle out if it is in, and have the site judged",
+    on=(Access,),
+    cites=(Citation("ayrshire-arran-child", "R"),),
+)
+def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds an access at a site that the same entry describes as one not to be entered.
+
+    A port that has turned over cannot be entered through its septum; a needle through infected skin carries the
+    infection in; thin skin over a port breaks. The sources say: do not access, escalate.
+
+    Take the needle out, tell who decides, and chart who was told.
+    """
+    site = event.site
+    if type(site) is not Site:
+        return
+    against = []
+    if site.port == "flipped":
+        against.append(("port", "the port is flipped"))
+    if site.drainage == "purulent":
+        against.append(("drainage", "drainage is purulent"))
+    elif site.erythema == "present" and site.tenderness == "present":
+        against.append(("erythema", "redness and tenderness are present"))
+    if site.skin in ("broken", "thinned", "port visible"):
+        against.append(("skin", "the port is visible" if site.skin == "port visible" else f"the skin is {site.skin}"))
+    if against:
+        yield Found(
+            step.entry.path("site", against[0][0]),
+            f"the port was accessed although {' and '.join(says for _, says in against)}; expected no access",
+        )
+
+
+@rule(
+    "advice",
+    "say under problems what was made of it, or that it is expected",
+    on=(SiteSeen,),
+    cites=(_US_HOSPITAL, Citation("ayrshire-arran-adult", "R")),
+)
+def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+    """Finds redness, tenderness, bloody or clear drainage, irritated skin or a tilted port without a word on it.
+
+    Such a sign alone puts no line on hold, but it is how an infection or a slipped needle begins. Who reads the note
+    must see that it was noticed and what was made of it.
+
+    Chart it under problems, with what was done; a short word is enough where it is expected. Trouble that puts the
+    line on hold is asked for by other rules.
+    """
+    site = event.site
+    if type(site) is not Site or (
+        site.erythema == site.tenderness == site.drainage == "none" and site.skin == "intact" and site.port == "stable"
+    ):
+        return
+    if _spoken_of(event) or site.detail is not None:
+        return
+    signs = []
+    if site.erythema == "present" and site.tenderness != "present":
+        signs.append("redness")
+    if site.tenderness == "present" and site.erythema != "present":
+        signs.append("tenderness")
+    if site.drainage in ("clear", "bloody"):
+        signs.append(f"{site.drainage} drainage")
+    if site.skin == "irritated":
+        signs.append("irritated skin")
+    if site.port in ("tilted", "not felt"):
+        signs.append(f"a port {site.port}" if site.port == "tilted" else "a port that could not be felt")
+    if signs:
+        yield Found(
+            step.entry.path("site"),
+            f"the site shows {' and '.join(signs)}; expected a problem with what was done about it",
+        )
+
+
+@rule(
+    "advice",
+    "say under problems what was done about the score",
+    on=(SiteSeen,),
+    limits=("vip_act_below",),
+)
+def site_score_unanswered(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+    """Finds a visual phlebitis score from which its scale asks for action, without a problem recorded.
+
+    The scale couples each score with what to do. It is made for peripheral veins; on a port it still says that the
+    site is not as it should be.
+
+    Chart under problems what was done, or correct the score.
+    """
+    site = event.site
+    if type(site) is not Site or site.scale is None or site.scale.score <= case.policy.value("vip_act_below"):
+        return
+    if scale_limit(site.scale.name) == "vip_score" and not _spoken_of(event):
+        yield Found(
+            step.entry.path("site", "scale", "score"),
+            f'the score is {site.scale.score} on the scale "{site.scale.name}", which asks for action above '
+            f"{case.policy.value('vip_act_below')}; expected a problem with what was done about it",
+        )
+
+
+# -- blood return --
+
+
+@rule(
+    "advice",
+    "try the restoring steps, chart them, and tell the team that the line is partly blocked",
+    on=(Access, FlushOrLock, LineCheck),
+    cites=(Citation("ons", "R"), _PATENT),
+)
+def sluggish_return_untreated(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+    """Finds sluggish blood return with neither steps tried nor a problem recorded.
+
+    Sluggish return is a partial occlusion, the stage at which a line is easiest to save.
+
+    Try the steps, chart them, and tell the team.
+    """
+    if event.blood_return == "sluggish" and not event.steps_tried and not _spoken_of(event):
+        yield Found(
+            step.entry.path("blood_return"),
+            "blood return is sluggish; expected the steps tried or a problem with what was done about it",
+        )
+
+
+@rule(
+    "advice",
+    "look at needle and catheter again: a line is proved by blood that looks like whole blood",
+    on=(Proved,),
+    cites=(_PATENT,),
+)
+def blood_not_like_whole_blood(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+    """Finds blood return called present with an aspirate that is thin or clotted.
+
+    A line counts as open when it flushes freely and gives blood of the colour and thickness of whole blood. Thin
+    aspirate may be the lock or fluid from beside the vein; clots show that the line is closing.
+
+    Aspirate again, and chart what comes.
+    """
+    if event.blood_looks is not None and event.blood_looks != "like whole blood" and event.blood_return == "present":
+        yield Found(
+            step.entry.path("blood_looks"),
+            f"blood return is present and the blood looks {event.blood_looks}; expected like whole blood",
+        )
+
+
+@rule(
+    "gap",
+    "record the discarded volume, or why none was discarded",
+    on=(Access, FlushOrLock, LineUse),
+    cites=(Citation("ayrshire-arran-adult", "R"), Citation("heparin-lock-label", "R2", "sampling")),
+)
+def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
+    """Finds blood samples drawn through the line without a record of the discarded first aspirate.
+
+    The first aspirate is the old lock mixed with blood; a sample of it gives wrong results. For blood cultures some
+    policies keep the first aspirate, so samples that are all cultures stay quiet.
+
+    Record the discard. If none was discarded, record why, and tell the laboratory.
+    """
+    if not event.samples or event.discard_ml is not None:
+        return
+    if all("culture" in sample.casefold() for sample in event.samples):
+        return
+    yield Found(
+        step.entry.path("samples"), "blood samples were drawn, and the discarded first aspirate is not recorded"
+    )
+
+
+# -- the needle coming out --
+
+
+@rule(
+    "unsafe",
+    "keep the needle, tell the physician at once, and chart who was told and what was found",
+    on=(Deaccess,),
+    cites=(_INS,),
+)
+def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
+    """Finds a needle that did not come out whole, without a record that somebody was told.
+
+    A piece left behind can lie in the septum or travel with the blood.
+
+    Keep the needle, tell the physician at once, and chart it under problems.
+    """
+    if event.needle_intact is False and not _told(event):
+        yield Found(
+            step.entry.path("needle_intact"),
+            "the needle did not come out whole, and nobody is recorded as told; expected a problem with who was told",
+        )
+
+
+@rule("gap", "chart what was done with the unlocked needle, and report it", on=(Deaccess,), cites=(_INS,))
+def safety_device_failed(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
+    """Finds a safety device that did not lock, without a problem recorded.
+
+    An open needle endangers whoever handles it, and a device that fails is to be reported to its maker.
+
+    Chart under problems what was done with the needle, and whether somebody was stuck.
+    """
+    if event.safety_engaged is False and not event.problems:
+        yield Found(
+            step.entry.path("safety_engaged"),
+            "the needle's safety device did not lock; expected a problem with what was done about it",
+        )
+
+
+@rule("unsafe", "keep pressing, tell the physician, and chart who was told", on=(Deaccess,), cites=(_INS,))
+def bleeding_continues(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
+    """Finds bleeding that goes on after the needle is out, without a record that somebody was told.
+
+    A puncture that does not stop bleeding under pressure points at a clotting disorder or at too much heparin.
+
+    Keep pressing, tell the physician, and chart it under problems.
+    """
+    if event.bleeding == "continuing" and not _told(event):
+        yield Found(
+            step.entry.path("bleeding"),
+            "bleeding continues after removal, and nobody is recorded as told; expected a problem with who was told",
+        )
+
+
+# -- asepsis --
+
+_ASEPSIS: Final = (
+    ("hand_hygiene", "hand hygiene"),
+    ("masks", "masks for all people present"),
+    ("sterile_field", "a sterile field"),
+)
+
+
+@rule(
+    "unsafe",
+    "begin again with full asepsis; if the needle is in, tell who decides and watch for infection",
+    on=(Dressed,),
+    limits=("gloves",),
+    cites=(_OPEN_RN, COMMON_PRACTICE),
+)
+def asepsis_broken(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Finds an access or dressing change charted as done without hand hygiene, masks, sterile field or gloves.
+
+    The needle leads straight into a great vein. A charted no is honest, and the patient must be watched for it.
+
+    Begin again where that is possible. Whether gloves must be sterile at access is the facility's policy; at a dressing
+    change only hand hygiene and masks are expected.
+    """
+    technique = event.technique
+    if type(technique) is not Technique:
+        return
+    access = type(event) is Access
+    left_out = [
+        (key, says) for key, says in _ASEPSIS if getattr(technique, key) is False and (access or key != "sterile_field")
+    ]
+    if technique.sterile_gloves is False and access and case.policy.choice("gloves") == "sterile":
+        left_out.append(("sterile_gloves", "sterile gloves"))
+    if left_out:
+        yield Found(
+            step.entry.path("technique", left_out[0][0]),
+            f"the procedure was done without {' and without '.join(says for _, says in left_out)}",
+        )
+
+
+@rule(
+    "unsafe",
+    "prepare the skin before the needle or the dressing touches it",
+    on=(Dressed,),
+    cites=(Citation("cdc-checklist", "R"), Citation("cdc-2011", "M-H")),
+)
+def no_skin_antisepsis(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Finds an access or dressing change for which skin antisepsis was left out.
+
+    Without it the skin's bacteria go in with the needle or grow under the new dressing. No reason makes it needless.
+
+    Prepare the skin. If one agent is not borne, there is another.
+    """
+    if type(event.antisepsis) is NotDone:
+        yield Found(step.entry.path("antisepsis"), "skin antisepsis was left out; expected skin antisepsis")
+
+
+@rule("advice", "lay the dressing again without pulling on the skin", on=(Dressed,), cites=(COMMON_PRACTICE,))
+def dressing_under_tension(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Finds a dressing charted as laid under tension.
+
+    A film that pulls on the skin blisters and strips it, and lifts when the patient moves.
+
+    Lay it again without tension.
+    """
+    if getattr(event.dressing, "without_tension", None) is False:
+        yield Found(
+            step.entry.path("dressing", "without_tension"),
+            "the dressing pulls on the skin; expected it without tension",
+        )
+
+
+@rule("unsafe", "tighten the connections, close what must be closed, and chart it", on=(LineCheck,), cites=(_INS,))
+def loose_connections(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
+    """Finds connections that were not secure at a look, without a word on what was done.
+
+    Through an open connection the patient bleeds or draws air into the vein.
+
+    Tighten them, and chart under problems what was done.
+    """
+    if event.connections_secure is False and not event.problems:
+        yield Found(
+            step.entry.path("connections_secure"),
+            "connections or clamps were not secure; expected a problem with what was done about it",
+        )
+
+
+# -- tip and patient --
+
+
+@rule(
+    "unsafe",
+    "disconnect, and have the tip position confirmed before anything runs",
+    on=(Access,),
+    cites=(_OPEN_RN, _INS),
+)
+def infusion_before_tip_confirmed(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds an infusion connected although the tip position is charted as not confirmed.
+
+    A tip in the wrong vein or in the heart does harm with whatever runs; it is confirmed before the first use.
+
+    Disconnect, and ask for confirmation.
+    """
+    if event.tip_confirmed is False and event.infusion is not None:
+        yield Found(
+            step.entry.path("tip_confirmed"),
+            "an infusion was connected, and the tip position is not confirmed; expected it confirmed before use",
+        )
+
+
+@rule(
+    "unsafe",
+    "check the allergies now, against everything that touched the patient",
+    on=(CareEvent,),
+    cites=(_OPEN_RN,),
+)
+def allergies_not_checked(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Finds an event charted as done without checking the allergies.
+
+    Antiseptic, dressing, latex, heparin and anaesthetic all cause allergic reactions; the check comes before them.
+
+    Check the allergies now, and amend the entry.
+    """
+    if event.allergies_checked is False:
+        yield Found(step.entry.path("allergies_checked"), "the allergies were not checked; expected a check before")
+
+
+@rule("gap", "chart what happened and what was done about it", on=(CareEvent,), cites=(_INS,))
+def not_tolerated_unexplained(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Finds a procedure that the patient did not tolerate, without a problem or a remark.
+
+    Whoever comes next must know what happened: pain, faintness, fear, a reaction.
+
+    Chart it under problems, with what was done.
+    """
+    if event.response == "not tolerated" and not event.problems and event.remarks is None:
+        yield Found(
+            step.entry.path("response"),
+            "the patient did not tolerate the procedure; expected a problem or a remark that says what happened",
+        )
+
+
+_NEVER_SEVERE: Final = 4
+"""No policy can call a lower pain score severe."""
+
+
+@rule(
+    "advice",
+    "correct the score or the response, or chart what was done about the pain",
+    on=(CareEvent,),
+    limits=("severe_pain_points",),
+)
+def severe_pain_tolerated_well(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Finds a severe pain score beside a procedure tolerated well, without a problem recorded.
+
+    Both can hardly be true; and severe pain at a port may mean fluid under the skin.
+
+    Correct the one that is wrong, or chart what was done about the pain.
+    """
+    pain = event.pain
+    if type(pain) is not int or pain < _NEVER_SEVERE or event.response != "tolerated well" or event.problems:
+        return
+    if pain >= case.policy.value("severe_pain_points"):
+        yield Found(
+            step.entry.path("pain"),
+            f"the pain score is {pain} and the procedure was tolerated well; severe pain is "
+            f"{case.policy.value('severe_pain_points')} or more",
+        )

@@ -1,0 +1,415 @@
+"""Limits on the way to the needle: friction and drying of the skin, scrub of the connector, local anaesthesia."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import timedelta
+from decimal import Decimal
+from typing import Final, NamedTuple
+
+from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rules.overrun import length
+from lda_notes.check.rules.patients import is_adult, months_at
+from lda_notes.knowledge.policy import quantity
+from lda_notes.knowledge.sources import Citation
+from lda_notes.record.events import Access, Dressed, Flushed
+from lda_notes.record.parts import Anaesthetic, Antisepsis
+
+_SECOND: Final = timedelta(seconds=1)
+_CREAM: Final = "lidocaine 2.5% with prilocaine 2.5% cream"
+
+
+def _scrub_limit(antisepsis: Antisepsis) -> str | None:
+    """Return the limit of friction that the agent's own source sets; None when it has none."""
+    match antisepsis.agent:
+        case "chlorhexidine in alcohol":
+            return "chg_scrub_moist_site_s" if antisepsis.skin == "moist" else "chg_scrub_dry_site_s"
+        case "70% isopropyl alcohol":
+            return "isopropyl_scrub_s"
+        case _:
+            return None
+
+
+def _dry_limit(antisepsis: Antisepsis) -> str | None:
+    match antisepsis.agent:
+        case "chlorhexidine in alcohol":
+            return "chg_dry_moist_site_s" if antisepsis.skin == "moist" else "chg_dry_dry_site_s"
+        case "70% isopropyl alcohol":
+            return "isopropyl_dry_s"
+        case "povidone-iodine":
+            return "povidone_iodine_dry_s"
+        case _:
+            return None
+
+
+def _skin(antisepsis: Antisepsis) -> str:
+    return f" on a {antisepsis.skin} site" if antisepsis.skin is not None else ""
+
+
+@rule(
+    "unsafe",
+    "repeat the skin preparation for the full time before the needle goes in; if it is in, tell who decides",
+    on=(Dressed,),
+    limits=("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "isopropyl_scrub_s"),
+)
+def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Compares the time of friction with what the agent's label or source asks, on a dry or on a moist site.
+
+    An antiseptic kills by contact; friction brings it into the folds of the skin. A moist site dilutes it and needs
+    four times as long. Where the record does not say that the site was moist, the time for a dry one is expected.
+
+    Prepare the skin again for the full time. What was done is charted as it was done.
+    """
+    antisepsis = event.antisepsis
+    if type(antisepsis) is not Antisepsis or antisepsis.scrub_s is None:
+        return
+    limit = _scrub_limit(antisepsis)
+    if limit is not None and antisepsis.scrub_s < case.policy.value(limit):
+        yield Found(
+            step.entry.path("antisepsis", "scrub_s"),
+            f"{antisepsis.agent}{_skin(antisepsis)} was scrubbed for {quantity(antisepsis.scrub_s, 'seconds')}; "
+            f"expected at least {case.policy.text(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+@rule(
+    "advice",
+    "prepare the skin with friction for the full time, unless the product's label says otherwise",
+    on=(Dressed,),
+    limits=("skin_friction_s",),
+)
+def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Compares friction with common practice for agents whose own source sets no time: iodine, aqueous chlorhexidine.
+
+    Without a labelled time at hand, a minute of friction over more skin than the dressing will cover is usual.
+
+    Follow the product's label first; this row has no published source.
+    """
+    antisepsis = event.antisepsis
+    if type(antisepsis) is not Antisepsis or antisepsis.scrub_s is None or _scrub_limit(antisepsis) is not None:
+        return
+    if antisepsis.scrub_s < case.policy.value("skin_friction_s"):
+        yield Found(
+            step.entry.path("antisepsis", "scrub_s"),
+            f"{antisepsis.agent} was applied with friction for {quantity(antisepsis.scrub_s, 'seconds')}; "
+            f"expected at least {case.policy.text('skin_friction_s')}",
+        )
+
+
+@rule(
+    "unsafe",
+    "let the skin dry by itself for the full time, and never wipe or fan it dry",
+    on=(Dressed,),
+    limits=("chg_dry_dry_site_s", "chg_dry_moist_site_s", "isopropyl_dry_s", "povidone_iodine_dry_s"),
+)
+def antiseptic_dry_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Compares the time of drying with what the agent's label or source asks, on a dry or on a moist site.
+
+    Antiseptics go on acting while they dry; wet alcohol under a dressing burns the skin, and the dressing does not
+    stick. Larger applicators of chlorhexidine ask for three minutes and more: follow the label in hand.
+
+    Wait the full time before needle or dressing touch the skin.
+    """
+    antisepsis = event.antisepsis
+    if type(antisepsis) is not Antisepsis or antisepsis.dry_s is None:
+        return
+    limit = _dry_limit(antisepsis)
+    if limit is not None and antisepsis.dry_s < case.policy.value(limit):
+        yield Found(
+            step.entry.path("antisepsis", "dry_s"),
+            f"{antisepsis.agent}{_skin(antisepsis)} dried for {quantity(antisepsis.dry_s, 'seconds')}; "
+            f"expected at least {case.policy.text(limit)}",
+            citations=case.policy.citations(limit),
+        )
+
+
+@rule(
+    "unsafe",
+    "prepare the skin again and let it dry fully before anything touches it",
+    on=(Dressed,),
+    cites=(Citation("ins-2016", "M-H"), Citation("ins-2021", "M-H")),
+)
+def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Finds a charted skin preparation that was not fully dry when something touched it.
+
+    Whatever the seconds say, the skin must be dry to the eye: only then has the antiseptic done its work and does the
+    dressing hold.
+
+    If the needle is not yet in, prepare the skin again. If it is, watch the site and change a dressing that lifts.
+    """
+    antisepsis = event.antisepsis
+    if type(antisepsis) is Antisepsis and antisepsis.fully_dry is False:
+        yield Found(
+            step.entry.path("antisepsis", "fully_dry"),
+            "the skin was touched before it was fully dry; expected fully dry after skin preparation",
+        )
+
+
+@rule(
+    "unsafe",
+    "scrub the needleless connector again for the full time before anything is joined to it",
+    on=(Flushed,),
+    limits=("hub_scrub_s",),
+)
+def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Compares the scrub of the needleless connector with the shortest time that the sources accept.
+
+    Most bloodstream infections of a line in use start at the connector. Sources ask for 5 to 15 seconds of friction;
+    one asks for 15 at least, which a facility can set.
+
+    Scrub with friction for the full time, let it dry, then connect.
+    """
+    scrub = event.hub_scrub_s
+    if scrub is not None and scrub < case.policy.value("hub_scrub_s"):
+        yield Found(
+            step.entry.path("hub_scrub_s"),
+            f"the needleless connector was scrubbed for {quantity(scrub, 'seconds')}; "
+            f"expected at least {case.policy.text('hub_scrub_s')}",
+        )
+
+
+# -- local anaesthesia --
+
+
+@rule(
+    "advice",
+    "let the cream act for its full time, unless a local protocol sets a shorter one",
+    on=(Access,),
+    limits=("cream_contact_minutes", "lidocaine_4_contact_minutes"),
+    cites=(Citation("ayrshire-arran-adult", "R", "20 to 60 minutes before a port"),),
+)
+def cream_contact_short(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares the time that an anaesthetic cream stayed on with the shortest time its label asks.
+
+    Taken off too early the cream numbs little, and the patient feels the needle. Some local guidance accepts 20 to 60
+    minutes for a port.
+
+    Plan the cream an hour ahead (half an hour for lidocaine 4%), and chart time on and time off.
+    """
+    used = event.anaesthetic
+    if type(used) is not Anaesthetic or used.applied_at is None or used.removed_at is None:
+        return
+    limit = {_CREAM: "cream_contact_minutes", "lidocaine 4% cream": "lidocaine_4_contact_minutes"}.get(used.agent)
+    stayed = used.removed_at - used.applied_at
+    if limit is not None and case.span(limit) > stayed and stayed.total_seconds() >= 0:
+        yield Found(
+            step.entry.path("anaesthetic", "removed_at"),
+            f"{used.agent} stayed on for {length(stayed)}; expected at least {case.policy.text(limit)}",
+            citations=(*case.policy.citations(limit), Citation("ayrshire-arran-adult", "R", "20 to 60 minutes")),
+        )
+
+
+class _Maxima(NamedTuple):
+    """A row of the label's table for children: whom it is for, and the stem of its limits' names."""
+
+    from_months: int
+    stem: str
+    over_kg: str | None
+    whom: str
+
+
+_TABLE: Final = (
+    _Maxima(84, "cream_7_to_12_years", "cream_7_to_12_years_kg", "7 to 12 years"),
+    _Maxima(12, "cream_1_to_6_years", "cream_1_to_6_years_kg", "1 to 6 years"),
+    _Maxima(3, "cream_3_to_12_months", "cream_3_to_12_months_kg", "3 to 12 months"),
+    _Maxima(0, "cream_under_3_months", None, "under 3 months or too light for an older row"),
+)
+_TABLE_ENDS_MONTHS: Final = 13 * 12
+
+
+def _maxima(case: Case, months: int, weight: Decimal | None) -> _Maxima | None:
+    """Return the row for that age and weight; None when it depends on a weight that is not known."""
+    for row in _TABLE:
+        if months < row.from_months:
+            continue
+        if row.over_kg is None:
+            return row
+        if weight is None:
+            return None
+        if weight > case.policy.value(row.over_kg):
+            return row
+    return _TABLE[-1]
+
+
+_CHILD_LIMITS: Final = tuple(f"{row.stem}_{unit}" for row in reversed(_TABLE) for unit in ("g", "cm2", "hours"))
+
+
+@rule(
+    "unsafe",
+    "take the cream off if it is still on, watch for bluish skin and drowsiness, and tell the prescriber",
+    on=(Access,),
+    limits=_CHILD_LIMITS,
+)
+def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares amount, area and time of lidocaine and prilocaine cream with the label's maxima for age and weight.
+
+    Small children take up more of the drug and can develop methaemoglobinaemia or seizures. The label's table goes by
+    age; a child too light for the row of its age takes the row that its weight allows.
+
+    Take the cream off, watch the child, and tell the prescriber what was used.
+    """
+    used = event.anaesthetic
+    if type(used) is not Anaesthetic or used.agent != _CREAM:
+        return
+    months = months_at(case, event)
+    if months is None or not 0 <= months < _TABLE_ENDS_MONTHS:
+        return
+    weight = case.timeline.episode.patient.weight_kg
+    row = _maxima(case, months, weight)
+    if row is None:
+        return
+    whom = f"for a child of {_age(months)}" + (f" and {quantity(weight, 'kg')}" if weight is not None else "")
+    for key, found, said, limit in _used_amounts(used, row):
+        if found > case.policy.value(limit):
+            yield Found(
+                step.entry.path("anaesthetic", key),
+                f"{said} of {used.agent} {whom}; expected at most {case.policy.text(limit)}, by the row {row.whom}",
+                citations=case.policy.citations(limit),
+            )
+
+
+def _used_amounts(used: Anaesthetic, row: _Maxima) -> Iterator[tuple[str, Decimal, str, str]]:
+    if used.amount_g is not None:
+        yield "amount_g", used.amount_g, quantity(used.amount_g, "g"), f"{row.stem}_g"
+    if used.area_cm2 is not None:
+        yield "area_cm2", used.area_cm2, quantity(used.area_cm2, "square cm"), f"{row.stem}_cm2"
+    if used.applied_at is not None and used.removed_at is not None:
+        stayed = used.removed_at - used.applied_at
+        yield "removed_at", Decimal(stayed // _SECOND) / 3600, length(stayed), f"{row.stem}_hours"
+
+
+def _age(months: int) -> str:
+    return quantity(Decimal(months), "months") if months < 24 else quantity(Decimal(months // 12), "years")
+
+
+@rule(
+    "gap",
+    "weigh the child and record the weight, so that the cream can be compared with the label's table",
+    on=(Access,),
+    limits=_CHILD_LIMITS,
+)
+def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds lidocaine and prilocaine cream on a child whose weight is not recorded.
+
+    From 3 months on, the label's maxima depend on the weight; without it nobody can tell whether the cream was too
+    much, and no other figure stands in for it.
+
+    Weigh the child, record the weight, and check again.
+    """
+    used = event.anaesthetic
+    if type(used) is not Anaesthetic or used.agent != _CREAM:
+        return
+    patient = case.timeline.episode.patient
+    if patient.weight_kg is not None:
+        return
+    months = months_at(case, event)
+    if months is not None and 3 <= months < _TABLE_ENDS_MONTHS:
+        yield Found(
+            step.entry.path("anaesthetic", "agent"),
+            f"the label's maxima of {used.agent} for a child of {_age(months)} depend on the weight, which is not "
+            "recorded; they cannot be worked out",
+        )
+
+
+@rule(
+    "advice",
+    "compare amount and area with the order or the label",
+    on=(Access,),
+    limits=("cream_adult_g", "cream_adult_area_cm2", "cream_adult_area_min_cm2"),
+)
+def cream_adult_amount(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares amount and area of lidocaine and prilocaine cream on an adult with the label's dose for a needle.
+
+    The label's dose for a needle into a vein is 2.5 g, spread over 20 to 25 square cm; more cream, or the same on less
+    or more skin, acts differently.
+
+    Follow the order where it differs, and chart what was used.
+    """
+    used = event.anaesthetic
+    if type(used) is not Anaesthetic or used.agent != _CREAM or not is_adult(case, event):
+        return
+    policy = case.policy
+    if used.amount_g is not None and used.amount_g > policy.value("cream_adult_g"):
+        yield Found(
+            step.entry.path("anaesthetic", "amount_g"),
+            f"{quantity(used.amount_g, 'g')} of {used.agent} for an adult; expected {policy.text('cream_adult_g')}",
+        )
+    low, high = policy.value("cream_adult_area_min_cm2"), policy.value("cream_adult_area_cm2")
+    if used.area_cm2 is not None and not low <= used.area_cm2 <= high:
+        yield Found(
+            step.entry.path("anaesthetic", "area_cm2"),
+            f"{used.agent} covered {quantity(used.area_cm2, 'square cm')} on an adult; "
+            f"expected {quantity(low, 'square cm')} to {quantity(high, 'square cm')}",
+        )
+
+
+@rule("advice", "expect the skin to feel again, and ask the patient", on=(Access,), limits=("cream_effect_hours",))
+def cream_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Measures the time from taking the cream off to the needle.
+
+    The skin stays numb for one to two hours after the cream is off; later the patient feels the needle in full.
+
+    Ask the patient before the next needle, and plan cream and access together.
+    """
+    used = event.anaesthetic
+    if type(used) is not Anaesthetic or used.agent != _CREAM or used.removed_at is None:
+        return
+    waited = event.at - used.removed_at
+    if waited > case.span("cream_effect_hours"):
+        yield Found(
+            step.entry.path("anaesthetic", "removed_at"),
+            f"the needle came {length(waited)} after the cream was taken off; numbness lasts at most "
+            f"{case.policy.text('cream_effect_hours')}",
+        )
+
+
+_MINUTE: Final = timedelta(minutes=1)
+
+
+@rule("advice", "expect the skin to feel again, and ask the patient", on=(Access,), limits=("spray_to_needle_s",))
+def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Measures the time from cold spray to the needle, where the skin was prepared before the spray.
+
+    Cold numbs for about a minute. Of times written to the minute only what was surely too long is found. Where the
+    skin is prepared after the spray, preparation alone takes that minute, and this rule stays quiet.
+
+    Spray right before the needle where the policy accepts sterile spray; else choose cream, and ask the patient.
+    """
+    used, prepared = event.anaesthetic, event.antisepsis
+    if type(used) is not Anaesthetic or used.agent != "vapocoolant spray" or used.applied_at is None:
+        return
+    if type(prepared) is not Antisepsis or prepared.started_at is None or prepared.started_at > used.applied_at:
+        return
+    waited, limit = event.at - used.applied_at, case.span("spray_to_needle_s")
+    to_the_minute = event.at.second == used.applied_at.second == 0
+    if waited - _MINUTE >= limit if to_the_minute else waited > limit:
+        yield Found(
+            step.entry.path("anaesthetic", "applied_at"),
+            f"the needle came {length(waited)} after the cold spray; it is said to numb for "
+            f"{case.policy.text('spray_to_needle_s')}",
+        )
+
+
+@rule(
+    "advice",
+    "compare the volume with the order or the facility's protocol",
+    on=(Access,),
+    limits=("intradermal_lidocaine_ml",),
+)
+def intradermal_volume(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares the volume of lidocaine put into the skin with what is usual.
+
+    A small wheal numbs the skin over the port; more lifts the skin and makes the port harder to feel.
+
+    Follow the order where it differs, and chart what was used.
+    """
+    used = event.anaesthetic
+    if type(used) is not Anaesthetic or used.agent != "intradermal lidocaine 1%" or used.volume_ml is None:
+        return
+    if used.volume_ml > case.policy.value("intradermal_lidocaine_ml"):
+        yield Found(
+            step.entry.path("anaesthetic", "volume_ml"),
+            f"{quantity(used.volume_ml, 'mL')} of {used.agent}; "
+            f"expected at most {case.policy.text('intradermal_lidocaine_ml')}",
+        )

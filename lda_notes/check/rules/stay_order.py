@@ -1,0 +1,221 @@
+"""The order of events in the stay and in the life of the port: admission, moves, discharge, implantation, removal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import timedelta
+from itertools import pairwise
+from typing import Final
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.problems import Related
+from lda_notes.record.events import CareEvent, Discharge, PortImplanted, PortRemoved
+
+_A_DAY: Final = timedelta(days=1)
+_HOME: Final = Citation("home-infusion", "R")
+_CDC: Final = Citation("cdc-2002", "R", "documentation, category II")
+
+
+@rule("wrong", "correct the time, or the admission", cites=(COMMON_PRACTICE,), limits=("clock_slack_minutes",))
+def event_before_admission(case: Case) -> Iterable[Found]:
+    """Compares each event with the beginning of the stay.
+
+    What was done before the stay belongs into the record of another one, or arrives with the patient as a needle
+    already in.
+
+    Correct the time of the event or of the admission. A needle put in elsewhere is an arrival with the needle in.
+    """
+    admitted = case.timeline.episode.stay.admitted_at
+    if admitted is None:
+        return
+    slack = case.policy.span("clock_slack_minutes")
+    for entry in case.timeline.entries:
+        if admitted - entry.event.at <= slack:
+            return
+        if not isinstance(entry.event, PortImplanted):
+            yield Found(
+                entry.path("at"),
+                f"the event is at {case.say(entry.event.at)}, before the admission at {case.say(admitted)}",
+                related=(Related(("stay", "admitted_at"), "the admission"),),
+                event=entry.event.id,
+            )
+
+
+@rule("wrong", "correct the time, or open a new record for a new stay", cites=(COMMON_PRACTICE,))
+def event_after_discharge(case: Case) -> Iterable[Found]:
+    """Finds events later than the discharge.
+
+    After the discharge the patient is not there; most often a date is mistyped, or a new stay began.
+
+    Correct the time. A new stay gets a record of its own.
+    """
+    if case.timeline.discharge is None:
+        return
+    entries = case.timeline.entries
+    first = next(entry for entry in entries if isinstance(entry.event, Discharge))
+    for entry in reversed(entries):
+        if entry.event.at <= first.event.at:
+            return
+        yield Found(
+            entry.path("at"),
+            f"the event is at {case.say(entry.event.at)}, after the discharge at {case.say(first.event.at)}",
+            related=(Related(first.path(), "the discharge"),),
+            event=entry.event.id,
+        )
+
+
+@rule("wrong", "correct the unit or the time", cites=(COMMON_PRACTICE,))
+def transfer_to_same_unit(case: Case) -> Iterable[Found]:
+    """Finds a transfer to the unit on which the patient already is, without another room.
+
+    Line days are counted by unit; a transfer that goes nowhere hides the one that did.
+
+    Correct the unit, or retract the entry.
+    """
+    for before, after in pairwise(case.timeline.units):
+        moved = after.unit.casefold() != before.unit.casefold()
+        if not moved and (after.room is None or after.room == before.room) and after.entry is not None:
+            yield Found(
+                after.entry.path("to_unit"),
+                f'the patient is moved to "{after.unit}" and is there already',
+                event=after.entry.event.id,
+            )
+
+
+@rule("wrong", "correct needle_in, or chart the missing access or removal", on=(Discharge,), cites=(_HOME,))
+def discharge_contradicts_needle(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
+    """Compares what the discharge says about the needle with the record.
+
+    A needle that goes home by oversight stays in until something goes wrong; one that is only thought to be in is
+    looked for in vain.
+
+    Look at the port, then correct the discharge or chart the access or removal that is missing.
+    """
+    if event.needle_in is None:
+        return
+    stays = [case.timeline.state_at(septum, event.at).needle for septum in case.timeline.episode.port.septa]
+    held = next((stay for stay in stays if stay is not None), None)
+    if event.needle_in and held is None:
+        yield Found(step.entry.path("needle_in"), "the patient leaves with a needle in; by the record none is in")
+    elif not event.needle_in and held is not None:
+        opened: Entry = held.opened
+        yield Found(
+            step.entry.path("needle_in"),
+            f"the patient leaves without a needle; by the record one is in since {case.say(opened.event.at)}",
+            related=(Related(opened.path(), "the needle that is in"),),
+        )
+
+
+# -- the port's life --
+
+
+@rule("wrong", "correct the time, or the implantation", cites=(COMMON_PRACTICE,))
+def event_before_implantation(case: Case) -> Iterable[Found]:
+    """Compares each event at the port with its implantation, as an event of the record or as the date on the card.
+
+    A port that is not yet in cannot be looked after: a date is wrong, or the record is about another port.
+
+    Correct the date that is wrong.
+    """
+    on = case.timeline.episode.port.implanted_on
+    removed = False
+    for step in case.timeline.steps:
+        event = step.entry.event
+        removed = removed or isinstance(event, PortRemoved)
+        early = on is not None and event.at.date() - on <= _A_DAY and case.local(event.at).date() < on
+        if step.before.port_in and not early:
+            return  # later events are later still
+        if isinstance(event, CareEvent) and not removed:
+            when = f"on {on}" if early else "by the record"
+            yield Found(
+                step.entry.path("at"),
+                f"the event is at {case.say(event.at)}, before the port was implanted {when}",
+                related=(Related(("port", "implanted_on"), "the implant date"),) if early else (),
+                event=event.id,
+            )
+
+
+@rule("wrong", "correct the time, or the removal of the port", cites=(COMMON_PRACTICE,))
+def event_after_port_removal(case: Case) -> Iterable[Found]:
+    """Finds events at a port after it was taken out of the body.
+
+    A port that is out cannot be looked after: a time is wrong, or the record is about another port.
+
+    Correct the time that is wrong.
+    """
+    removed: Entry | None = None
+    for step in case.timeline.steps:
+        event = step.entry.event
+        if isinstance(event, PortRemoved):
+            removed = removed or step.entry
+        elif removed is not None and step.septum is not None and not step.before.port_in:
+            yield Found(
+                step.entry.path("at"),
+                f"the event is at {case.say(event.at)}, after the port was removed at {case.say(removed.event.at)}",
+                related=(Related(removed.path(), "the removal of the port"),),
+                event=event.id,
+            )
+
+
+@rule("wrong", "correct the date on the card or the time of the event", on=(PortImplanted,), cites=(COMMON_PRACTICE,))
+def implantation_dates_differ(step: Step, event: PortImplanted, case: Case) -> Iterable[Found]:
+    """Compares the implantation in the record with the implant date of the port.
+
+    The age of the pocket decides how the site is looked after and when the port may first be used.
+
+    Correct the date that is wrong.
+    """
+    on = case.timeline.episode.port.implanted_on
+    if on is not None and case.local(event.at).date() != on:
+        yield Found(
+            step.entry.path("at"),
+            f"the port is implanted on {case.local(event.at).date()}; its implant date is {on}",
+            related=(Related(("port", "implanted_on"), "the implant date"),),
+        )
+
+
+@rule(
+    "wrong",
+    "retract one of the entries, or open a record for the other port",
+    on=(PortImplanted,),
+    cites=(COMMON_PRACTICE,),
+)
+def port_implanted_twice(step: Step, event: PortImplanted, case: Case) -> Iterable[Found]:
+    """Finds an implantation of a port that is in already.
+
+    One record is about one port. A second port needs a record of its own, with its own needle, clocks and hold.
+
+    Retract the entry that is too many, or open a record for the other port.
+    """
+    return (Found(step.entry.path("at"), "the port is implanted but is in already"),) if step.before.port_in else ()
+
+
+@rule("wrong", "retract one of the entries", on=(PortRemoved,), cites=(COMMON_PRACTICE,))
+def port_removed_twice(step: Step, event: PortRemoved, case: Case) -> Iterable[Found]:
+    """Finds the removal of a port that, by the record, is not in.
+
+    One of the entries is wrong, or an implantation is missing.
+
+    Retract the entry that is too many, or chart the implantation.
+    """
+    return () if step.before.port_in else (Found(step.entry.path("at"), "the port is removed but is not in"),)
+
+
+@rule("wrong", "chart the removal of the needle", cites=(_CDC,))
+def port_removed_with_needle_in(case: Case) -> Iterable[Found]:
+    """Finds the removal of a port in which, by the record, a needle still is.
+
+    The needle comes out before the port; its removal, and whether it came out whole, has to be on record.
+
+    Chart the removal of the needle.
+    """
+    for stays in case.timeline.needles.values():
+        for stay in stays:
+            if stay.closed is not None and isinstance(stay.closed.event, PortRemoved):
+                yield Found(
+                    stay.closed.path("at"),
+                    f"the port is removed while the needle of {case.say(stay.opened.event.at)} is in",
+                    related=(Related(stay.opened.path(), "the needle that is in"),),
+                    event=stay.closed.event.id,
+                )

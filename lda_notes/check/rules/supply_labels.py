@@ -1,0 +1,227 @@
+"""What the labels of supplies say: expiry, and device identifiers with their check digits."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from datetime import date
+from functools import lru_cache
+from typing import Any, Final, NamedTuple
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
+from lda_notes.problems import Path
+from lda_notes.record.events import Access, ArrivalAccessed, CareEvent
+from lda_notes.record.parts import Anaesthetic, Antisepsis, Dressing, Flush, Lock, Needle, Supply
+
+_LABELLED: Final = frozenset({Needle, Lock, Dressing, Antisepsis, Anaesthetic})
+_NAMES: Final = {
+    "needle": "needle",
+    "lock": "lock",
+    "dressing": "dressing",
+    "antisepsis": "antiseptic",
+    "anaesthetic": "anaesthetic",
+}
+_USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the day of expiry")
+
+
+@rule(
+    "unsafe",
+    "use a supply that is in date, tell who decides, and take the rest of the lot off the shelf",
+    on=(CareEvent,),
+    cites=(_USABLE,),
+)
+def expired_supply(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Compares the expiry on the label of each supply with the day on which it was used.
+
+    Past its date nobody vouches for sterility or strength. A supply is usable through the end of that day, by the clock
+    of the place.
+
+    Use a supply that is in date, and tell who decides what follows for the patient.
+    """
+    values = event.__dict__
+    for key in _NAMES:
+        part = values.get(key)
+        if part.__class__ in _LABELLED and part.expires is not None and _past(part.expires, event, case):
+            if type(event) is ArrivalAccessed:
+                continue  # needle and dressing were put in elsewhere, on a day before this one
+            yield _expired(step, (key, "expires"), _NAMES[key], part.expires, event, case)
+    flushes = values.get("flushes")
+    for position, flush in enumerate(flushes if flushes.__class__ is tuple else ()):
+        if flush.__class__ is Flush and flush.expires is not None and _past(flush.expires, event, case):
+            yield _expired(step, ("flushes", position, "expires"), "flush", flush.expires, event, case)
+    for position, supply in enumerate(event.supplies):
+        if supply.expires is not None and _past(supply.expires, event, case):
+            yield _expired(
+                step, ("supplies", position, "expires"), f'supply "{supply.name}"', supply.expires, event, case
+            )
+
+
+def _past(expires: date, event: CareEvent, case: Case) -> bool:
+    # The local day is at most one later than the day of the recorded offset.
+    return expires <= event.at.date() and expires < case.local(event.at).date()
+
+
+def _expired(step: Step, keys: tuple[str | int, ...], what: str, expires: date, event: CareEvent, case: Case) -> Found:
+    return Found(
+        step.entry.path(*keys),
+        f"the {what} used on {case.local(event.at).date()} expired at the end of {expires}",
+    )
+
+
+# -- device identifiers --
+
+
+class _Scanned(NamedTuple):
+    """A device identifier of the record: the part that carries it, its path, and where it stands."""
+
+    what: str
+    part: Needle | Supply | None
+    entry: Entry | None
+    keys: tuple[str | int, ...]
+    udi: str
+
+    def path(self, *keys: str | int) -> Path:
+        """Return where a fact of the part stands in the record."""
+        return self.entry.path(*self.keys, *keys) if self.entry is not None else (*self.keys, *keys)
+
+    @property
+    def event(self) -> str | None:
+        """The identifier of the event; None for the port."""
+        return self.entry.event.id if self.entry is not None else None
+
+
+def _readings(case: Case) -> list[tuple[_Scanned, DeviceIdentifier | ScanFault]]:
+    return [
+        (scanned, _read(scanned.udi, (scanned.entry.event.at if scanned.entry else case.timeline.asof).date()))
+        for scanned in _scanned(case)
+    ]
+
+
+def _scanned(case: Case) -> Iterator[_Scanned]:
+    port = case.timeline.episode.port
+    if port.udi is not None:
+        yield _Scanned("port", None, None, ("port",), port.udi)
+    for entry in case.timeline.entries:
+        event: Any = entry.event
+        values = event.__dict__
+        needle = values.get("needle")
+        if needle.__class__ is Needle and needle.udi is not None:
+            yield _Scanned("needle", needle, entry, ("needle",), needle.udi)
+        for position, supply in enumerate(values.get("supplies") or ()):
+            if supply.udi is not None:
+                yield _Scanned(f'supply "{supply.name}"', supply, entry, ("supplies", position), supply.udi)
+
+
+_PREFIX: Final = re.compile(r"^\s*(?:\][A-Za-z][0-9A-Za-z])?\x1d*")
+_PAIR: Final = re.compile(r"[({](01|10|11|17|21)[)}]([^({]+)")
+_FIXED: Final = {"01": 14, "11": 6, "17": 6}
+
+
+def _in_brackets(text: str) -> str:
+    """Return the five GS1 parts that supply labels carry in brackets, other parts left out; other issuers as given.
+
+    The reader of supplies needs a heavy library for raw scans and for other parts; a check must not pay for that. A
+    raw part that cannot be told ends the reading: what stands before it is still checked.
+    """
+    body = _PREFIX.sub("", text, count=1)
+    if body[:1] in ("(", "{"):
+        return "".join(f"({part}){value}" for part, value in _PAIR.findall(body)) or text
+    if not body[:1].isdigit() or not body.startswith("01"):
+        return text
+    parts = []
+    while body[:2] in _FIXED or body[:2] in ("10", "21"):
+        part, body = body[:2], body[2:]
+        value, separator, rest = body.partition("\x1d")
+        if part in _FIXED:
+            value, body = body[: _FIXED[part]], body[_FIXED[part] :].lstrip("\x1d")
+        else:
+            body = rest if separator else ""
+        parts.append(f"({part}){value}")
+    return "".join(parts)
+
+
+@lru_cache(maxsize=512)
+def _read(text: str, today: date) -> DeviceIdentifier | ScanFault:
+    return parse(_in_brackets(text), today)
+
+
+@rule(
+    "wrong",
+    "scan the label again, or correct what was typed",
+    cites=(Citation("gs1-check-digit", "R"), Citation("fda-udi", "R"), Citation("hibc-check-table", "R")),
+)
+def device_identifier_unreadable(case: Case) -> Iterable[Found]:
+    """Reads every device identifier of the record: its form, its check digit, its dates.
+
+    Recalls are traced by these identifiers; one with a wrong digit finds nothing, or another product.
+
+    Scan the label again. The finding says what could not be read.
+    """
+    for scanned, read in case.once(_readings):
+        if isinstance(read, ScanFault):
+            said = read.message.rstrip(".")
+            yield Found(
+                scanned.path("udi"),
+                f"the device identifier of the {scanned.what} cannot be read: {said[:1].lower()}{said[1:]}",
+                todo=f"{read.todo[:1].lower()}{read.todo[1:].rstrip('.')}",
+                event=scanned.event,
+            )
+
+
+@rule(
+    "wrong",
+    "read the label again and correct the one that is wrong",
+    cites=(Citation("fda-udi", "R"),),
+)
+def label_contradicts_identifier(case: Case) -> Iterable[Found]:
+    """Compares expiry and lot as charted with those inside the scanned device identifier.
+
+    Both come from one label. If they differ, one was mistyped or belongs to another box.
+
+    Read the label again. The scanned one is usually right.
+    """
+    for scanned, read in case.once(_readings):
+        if isinstance(read, ScanFault) or scanned.part is None:
+            continue
+        lot, expires = scanned.part.lot, scanned.part.expires
+        if lot is not None and read.lot is not None and lot != read.lot:
+            yield Found(
+                scanned.path("lot"),
+                f'the lot of the {scanned.what} is "{lot}" as charted and "{read.lot}" in its device identifier',
+                event=scanned.event,
+            )
+        if expires is not None and read.expires is not None and expires != read.expires:
+            yield Found(
+                scanned.path("expires"),
+                f"the expiry of the {scanned.what} is {expires} as charted and {read.expires} in its device identifier",
+                event=scanned.event,
+            )
+
+
+@rule(
+    "unsafe",
+    "use a supply that is in date, tell who decides, and take the rest of the lot off the shelf",
+    cites=(_USABLE, COMMON_PRACTICE),
+)
+def expired_by_identifier(case: Case) -> Iterable[Found]:
+    """Compares the expiry inside the device identifier with the day of use, where no expiry was charted beside it.
+
+    A scan often holds the expiry that nobody typed.
+
+    Use a supply that is in date, and tell who decides what follows for the patient.
+    """
+    for scanned, read in case.once(_readings):
+        if isinstance(read, ScanFault) or scanned.part is None or scanned.entry is None:
+            continue
+        if scanned.part.expires is not None or (scanned.what == "needle" and type(scanned.entry.event) is not Access):
+            continue
+        at = case.local(scanned.entry.event.at)
+        if read.expired(at):
+            hour = f" at {read.expires_hour}:00" if read.expires_hour is not None else ""
+            yield Found(
+                scanned.path("udi"),
+                f"the {scanned.what} used on {at.date()} expired on {read.expires}{hour} by its device identifier",
+                event=scanned.event,
+            )

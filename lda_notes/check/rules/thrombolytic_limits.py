@@ -1,0 +1,355 @@
+"""Limits of treating a blocked line with alteplase: dose, volume, second dose, time of mixing, looks at the dwell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import timedelta
+from decimal import Decimal
+from typing import Final, NamedTuple
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rules.overrun import judged_until, length
+from lda_notes.knowledge import amounts
+from lda_notes.knowledge.policy import quantity
+from lda_notes.knowledge.sources import Citation
+from lda_notes.line.timeline import Dwell
+from lda_notes.problems import Related
+from lda_notes.record.events import PatencyCheck, PatencyTreatment, Proved
+
+_LABEL: Final = Citation("alteplase-label", "R")
+_DOSE_LIMITS: Final = (
+    "alteplase_full_dose_kg",
+    "alteplase_dose_mg",
+    "alteplase_lumen_factor",
+    "alteplase_single_max_mg",
+    "alteplase_measure_step_ml",
+)
+
+
+@rule(
+    "unsafe",
+    "compare the dose with the order and the label before it is given; if it was given, tell the prescriber",
+    on=(PatencyTreatment,),
+    limits=_DOSE_LIMITS,
+)
+def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Compares the alteplase dose with the label's, worked out from weight and lumen volume.
+
+    From 30 kg the dose is 2 mg; below, 110% of the lumen's volume at 1 mg per mL, never more than 2 mg. A dose by
+    lumen is measured in steps of a syringe, so the nearest step counts as right. Some practice uses 1 mg.
+
+    Compare with the order. The tool does not order doses.
+    """
+    if event.drug != "alteplase" or event.dose_mg is None:
+        return
+    policy = case.policy
+    weight = case.timeline.episode.patient.weight_kg
+    expected = amounts.alteplase_dose_mg(weight, event.lumen_ml, policy)
+    if expected is None or weight is None:
+        return
+    by_lumen = weight < policy.value("alteplase_full_dose_kg")
+    step_mg = policy.value("alteplase_measure_step_ml") * policy.value("alteplase_mg_per_ml")
+    within = step_mg / 2 if by_lumen else Decimal(0)
+    if abs(event.dose_mg - expected) <= within and event.dose_mg <= policy.value("alteplase_single_max_mg"):
+        return
+    why = f"for {quantity(weight, 'kg')}"
+    if by_lumen and event.lumen_ml is not None:
+        why += f" and a lumen of {quantity(event.lumen_ml, 'mL')}"
+    yield Found(
+        step.entry.path("dose_mg"),
+        f"the alteplase dose is {quantity(event.dose_mg, 'mg')}; expected {quantity(expected, 'mg')} {why}",
+    )
+
+
+@rule(
+    "gap",
+    "record weight and lumen volume, so that the dose can be compared with the label",
+    on=(PatencyTreatment,),
+    limits=_DOSE_LIMITS,
+)
+def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Finds an alteplase treatment whose dose cannot be worked out: weight missing, or under 30 kg without the lumen.
+
+    Below 30 kg the dose depends on the volume of the lumen; without it no figure can be computed, and none is guessed.
+
+    Record the weight, and under 30 kg the internal volume of the lumen, and check again.
+    """
+    if event.drug != "alteplase":
+        return
+    weight = case.timeline.episode.patient.weight_kg
+    if amounts.alteplase_dose_mg(weight, event.lumen_ml, case.policy) is not None:
+        return
+    missing = "the patient's weight" if weight is None else "the lumen volume"
+    below = f", needed below {case.policy.text('alteplase_full_dose_kg')}," if weight is not None else ""
+    yield Found(
+        step.entry.path("lumen_ml" if weight is not None else "dose_mg"),
+        f"{missing}{below} is not recorded; the alteplase dose cannot be worked out",
+    )
+
+
+@rule(
+    "wrong",
+    "read dose and volume from the preparation record again",
+    on=(PatencyTreatment,),
+    limits=("alteplase_mg_per_ml",),
+    cites=(Citation("alteplase-smpc", "R", "lumen of more than 2 mL"),),
+)
+def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Compares dose and volume of alteplase: at the labelled concentration one gives the other.
+
+    A volume that does not hold the dose means a slip in one of the two, or a wrong dilution. Only a lumen of more than
+    2 mL may be filled by diluting further.
+
+    Read the preparation record again and amend what is wrong.
+    """
+    if event.drug != "alteplase" or event.dose_mg is None or event.volume_ml is None:
+        return
+    expected = amounts.alteplase_volume_ml(event.dose_mg, case.policy)
+    if event.volume_ml == expected:
+        return
+    most = case.policy.value("alteplase_single_max_ml")
+    lumen = event.lumen_ml
+    if lumen is not None and lumen > most and expected < event.volume_ml <= lumen:
+        return
+    yield Found(
+        step.entry.path("volume_ml"),
+        f"{quantity(event.dose_mg, 'mg')} of alteplase in {quantity(event.volume_ml, 'mL')}; expected "
+        f"{quantity(expected, 'mL')} at {case.policy.text('alteplase_mg_per_ml')}",
+    )
+
+
+@rule(
+    "unsafe",
+    "mix a fresh vial",
+    on=(PatencyTreatment,),
+    limits=("alteplase_use_within_hours",),
+)
+def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Measures the time from mixing alteplase to putting it in.
+
+    The mixed drug holds no preservative and loses its strength; the label gives it 8 hours.
+
+    Discard it and mix a fresh vial.
+    """
+    if event.drug != "alteplase" or event.reconstituted_at is None:
+        return
+    kept = event.at - event.reconstituted_at
+    if kept > case.span("alteplase_use_within_hours"):
+        yield Found(
+            step.entry.path("reconstituted_at"),
+            f"the alteplase was put in {length(kept)} after mixing; expected at most "
+            f"{case.policy.text('alteplase_use_within_hours')}",
+        )
+
+
+class _Dose(NamedTuple):
+    """An alteplase dose within the doses for one occlusion. ``total_mg`` counts the doses up to it."""
+
+    step: Step
+    event: PatencyTreatment
+    number: int
+    before: Entry | None
+    total_mg: Decimal
+
+
+def _doses(case: Case) -> Iterator[_Dose]:
+    """Yield every alteplase dose with its place among the doses for its occlusion.
+
+    An occlusion ends when blood comes back; the doses after that are for a new one.
+    """
+    if not any(case.timeline.dwells.values()):
+        return
+    last: dict[str | None, _Dose] = {}
+    for step in case.timeline.steps:
+        event = step.entry.event
+        if isinstance(event, PatencyTreatment):
+            if event.drug == "alteplase":
+                earlier = last.get(step.septum)
+                number, before, total = (
+                    (1, None, Decimal(0))
+                    if earlier is None
+                    else (earlier.number + 1, earlier.step.entry, earlier.total_mg)
+                )
+                last[step.septum] = _Dose(step, event, number, before, total + (event.dose_mg or 0))
+                yield last[step.septum]
+        elif isinstance(event, Proved) and event.blood_return == "present":
+            last.pop(step.septum, None)
+
+
+@rule(
+    "unsafe",
+    "wait for the full dwell and look again before a second dose",
+    limits=("alteplase_second_dose_minutes",),
+)
+def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
+    """Measures the time from the first alteplase dose for an occlusion to the second.
+
+    The first dose needs its full dwell; a second one before that adds risk of bleeding without need.
+
+    Look at the line at 120 minutes, and only then give the second dose, if it is ordered.
+    """
+    for dose in _doses(case):
+        if dose.before is None:
+            continue
+        waited = dose.event.at - dose.before.event.at
+        if waited < case.span("alteplase_second_dose_minutes"):
+            yield Found(
+                dose.step.entry.path("at"),
+                f"a further alteplase dose was given {length(waited)} after the one before; expected at least "
+                f"{case.policy.text('alteplase_second_dose_minutes')}",
+                related=(Related(dose.before.path("at"), "the dose before"),),
+                event=dose.event.id,
+            )
+
+
+@rule("unsafe", "give no further dose; ask for imaging", limits=("alteplase_doses",))
+def alteplase_third_dose(case: Case) -> Iterable[Found]:
+    """Counts the alteplase doses for one occlusion: since blood last came back.
+
+    The label knows one repetition. What two doses have not opened is most likely not a clot at the tip.
+
+    Stop, keep the line on hold, and ask for imaging.
+    """
+    for dose in _doses(case):
+        if dose.number > case.policy.value("alteplase_doses"):
+            related = (Related(dose.before.path("at"), "the dose before"),) if dose.before is not None else ()
+            yield Found(
+                dose.step.entry.path("drug"),
+                f"this is alteplase dose {dose.number} for one occlusion; expected at most "
+                f"{case.policy.text('alteplase_doses')}",
+                related=related,
+                event=dose.event.id,
+            )
+
+
+@rule("unsafe", "give no further dose; tell the prescriber", limits=("alteplase_total_mg",))
+def alteplase_total(case: Case) -> Iterable[Found]:
+    """Adds up the alteplase doses for one occlusion.
+
+    Nothing above two doses of 2 mg was studied for a catheter.
+
+    Tell the prescriber and watch for bleeding.
+    """
+    for dose in _doses(case):
+        if dose.event.dose_mg is not None and dose.total_mg > case.policy.value("alteplase_total_mg"):
+            yield Found(
+                dose.step.entry.path("dose_mg"),
+                f"the alteplase doses for this occlusion add up to {quantity(dose.total_mg, 'mg')}; expected at most "
+                f"{case.policy.text('alteplase_total_mg')}",
+                event=dose.event.id,
+            )
+
+
+# -- looks at the dwell --
+
+_LOOKS: Final = ("alteplase_first_check_minutes", "alteplase_second_check_minutes")
+
+
+@rule(
+    "gap",
+    "look whether the line gives blood, and chart the look",
+    limits=_LOOKS,
+)
+def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
+    """Looks, for each alteplase dose, for the looks at 30 and, if blood did not come back, at 120 minutes.
+
+    At 30 minutes many lines are open and need no longer dwell; at 120 minutes the label decides about a second dose. A
+    dose left unseen stays in the line, and nobody knows that it may be used.
+
+    Look, aspirate, and chart the result, with the time.
+    """
+    for stays in case.timeline.dwells.values():
+        for dwell in stays:
+            treatment = dwell.treatment.event
+            if not isinstance(treatment, PatencyTreatment) or treatment.drug != "alteplase":
+                continue
+            for limit in _missing_looks(case, dwell):
+                yield Found(
+                    dwell.treatment.path("at"),
+                    f"no look at {case.policy.text(limit)} is charted for the alteplase put in "
+                    f"{case.say(treatment.at)}",
+                    event=treatment.id,
+                    citations=case.policy.citations(limit),
+                )
+
+
+def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
+    start = dwell.treatment.event.at
+    until = dwell.ended.event.at if dwell.ended is not None else judged_until(case)
+    slack = case.span("clock_slack_minutes")
+    waited = [check.event.at - start for check in dwell.checks]
+    first, second = (case.span(limit) for limit in _LOOKS)
+    if until - start > first and not any(time >= first - slack for time in waited):
+        yield _LOOKS[0]
+    if until - start > second and not any(time >= second - slack for time in waited):
+        yield _LOOKS[1]
+
+
+@rule(
+    "advice",
+    "look at 30 minutes, and at 120 if the line is still blocked",
+    on=(PatencyCheck,),
+    limits=(*_LOOKS, "clock_slack_minutes"),
+)
+def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
+    """Compares the time of a look at a dwelling alteplase dose with the label's 30 and 120 minutes.
+
+    A late look keeps the line out of use longer than needed. A few minutes between two clocks are let pass.
+
+    Plan the looks when the dose goes in.
+    """
+    dwell = step.before.dwell
+    if dwell is None:
+        return
+    treatment = dwell.treatment.event
+    if not isinstance(treatment, PatencyTreatment) or treatment.drug != "alteplase":
+        return
+    waited = event.at - treatment.at
+    slack = case.span("clock_slack_minutes")
+    seen = dwell.checks[-1].event.at - treatment.at if dwell.checks else timedelta(0)  # they stand in order of time
+    for limit in _LOOKS:
+        expected = case.span(limit)
+        if seen < expected - slack:
+            if waited > expected + slack:
+                yield Found(
+                    step.entry.path("at"),
+                    f"the look came {length(waited)} after the alteplase was put in; expected at "
+                    f"{case.policy.text(limit)}",
+                    citations=case.policy.citations(limit),
+                )
+            return
+
+
+@rule(
+    "advice",
+    "withdraw the labelled volume, so that no drug and no loosened clot is flushed in",
+    on=(PatencyCheck,),
+    limits=("alteplase_withdraw_ml", "alteplase_withdraw_max_ml", "alteplase_withdraw_child_ml"),
+)
+def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
+    """Compares the aspirate taken off after success with the label's: 4 to 5 mL from 30 kg, 3 mL from 10 kg.
+
+    The aspirate takes the drug and the loosened clot out of the line before it is flushed.
+
+    Withdraw the full volume, then flush with saline.
+    """
+    weight = case.timeline.episode.patient.weight_kg
+    if event.blood_return != "present" or event.withdrawn_ml is None or weight is None:
+        return
+    dwell = step.before.dwell
+    treatment = dwell.treatment.event if dwell is not None else None
+    if not isinstance(treatment, PatencyTreatment) or treatment.drug != "alteplase":
+        return
+    policy = case.policy
+    if weight >= policy.value("alteplase_full_dose_kg"):
+        low, high = policy.value("alteplase_withdraw_ml"), policy.value("alteplase_withdraw_max_ml")
+    elif weight >= policy.value("alteplase_withdraw_child_kg"):
+        low = high = policy.value("alteplase_withdraw_child_ml")
+    else:
+        return
+    if not low <= event.withdrawn_ml <= high:
+        expected = quantity(low, "mL") if low == high else f"{quantity(low, 'mL')} to {quantity(high, 'mL')}"
+        yield Found(
+            step.entry.path("withdrawn_ml"),
+            f"{quantity(event.withdrawn_ml, 'mL')} was withdrawn; expected {expected} for {quantity(weight, 'kg')}",
+        )

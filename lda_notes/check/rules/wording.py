@@ -1,0 +1,57 @@
+"""Abbreviations and ways of writing doses in the record's free text that have been misread with harm."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from lda_notes.check.free_text import Piece, unsafe_wording
+from lda_notes.check.rule_table import Case, Found, rule
+from lda_notes.knowledge.abbreviations import DO_NOT_USE, DRUG_NAMES, ERROR_PRONE, POSSIBLE, UnsafeForm
+
+
+def _forms(case: Case) -> list[tuple[Piece, UnsafeForm]]:
+    return unsafe_wording(case.timeline)
+
+
+def _found(piece: Piece, form: UnsafeForm) -> Found:
+    return Found(
+        piece.path,
+        f'the text holds "{form.found}"; expected {form.instead}',
+        event=piece.event,
+        citations=(form.source,),
+    )
+
+
+@rule(
+    "wrong",
+    "write it out; once signed, add an addendum that says what is meant",
+    cites=(DO_NOT_USE,),
+)
+def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
+    """Finds abbreviations of the Joint Commission's "Do Not Use" list in the record's own words.
+
+    U read as 0, QD as QID, a trailing zero or a missing one have given patients ten times the dose. The list holds for
+    all free text about medication. The note quotes what was entered, so the form would be read by others.
+
+    Write it out. The limit of the list is kept: sizes of catheters and needles may show a trailing zero.
+    """
+    for piece, form in case.once(_forms):
+        if form.source == DO_NOT_USE:
+            yield _found(piece, form)
+
+
+@rule(
+    "advice",
+    "write it out",
+    cites=(ERROR_PRONE, POSSIBLE, DRUG_NAMES),
+)
+def error_prone_abbreviation(case: Case) -> Iterable[Found]:
+    """Finds further abbreviations, signs and ways of writing doses that lists of error-prone forms name.
+
+    They have been misread, if less often: cc as zeros, a slash as 1, D/C as discharge where discontinue was meant.
+
+    Write them out.
+    """
+    for piece, form in case.once(_forms):
+        if form.source != DO_NOT_USE:
+            yield _found(piece, form)

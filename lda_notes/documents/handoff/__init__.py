@@ -1,0 +1,1 @@
+"""The handoff sheet: what it says, without any format."""

@@ -1,0 +1,376 @@
+"""One septum on the handoff sheet: what is in, what was last established, when and by whom, and what is due."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Final, Literal
+
+from lda_notes.documents import wording
+from lda_notes.documents.references import Basis
+from lda_notes.documents.wording import Wording
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line import due as clocks
+from lda_notes.line.due import ClockName, Due
+from lda_notes.line.timeline import Dwell, Entry, State, Timeline
+from lda_notes.narrative import phrasing
+from lda_notes.record import events as ev
+from lda_notes.record.parts import Lock, Needle, NotAssessed, NotDone
+
+Status = Literal["on hold", "accessed", "not accessed", "no port"]
+
+Urgency = Literal["out of use", "overdue", "due this shift", "steady", "left"]
+"""How urgent a line is, worst first; `URGENCIES` orders them."""
+
+URGENCIES: Final[tuple[Urgency, ...]] = ("out of use", "overdue", "due this shift", "steady", "left")
+
+_ACTS: Final[dict[ClockName, str]] = {
+    "needle change": "Needle change, or removal",
+    "dressing change": "Dressing change",
+    "line check": "Line check",
+    "flush": "Flush and lock, nothing runs",
+    "idle flush": "Flush of the port, no needle in",
+    "maintenance flush": "Maintenance flush after discharge",
+    "thrombolytic check": "Check of the dwelling thrombolytic",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One fact in words. ``at`` and ``by`` say when and by whom it was established; None when it was not."""
+
+    label: str
+    value: str
+    at: datetime | None = None
+    by: str | None = None
+    told: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """Something that is due. ``by`` None means now. ``late``: the time has passed, or it is now.
+
+    ``basis`` names what the time or the act rests on; ``clock`` the clock it comes from, if it does.
+    """
+
+    act: str
+    septum: str
+    by: datetime | None
+    late: bool
+    owner: str
+    why: str
+    basis: tuple[Basis, ...]
+    clock: ClockName | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LineFacts:
+    """One septum at the moment judged from.
+
+    ``dwell_day`` counts calendar days of the stay's zone, the day of access as day 1; None when the day is not known.
+    """
+
+    septum: str
+    status: Status
+    needle: str
+    dwell_day: int | None
+    hold: str
+    facts: tuple[Told, ...]
+    actions: tuple[Action, ...]
+    urgency: Urgency
+    state: State = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What a sheet is made for: one record, a policy, the coming shift. ``since`` is the last handoff."""
+
+    timeline: Timeline
+    policy: Policy
+    wording: Wording
+    since: datetime
+    shift_end: datetime
+
+    @property
+    def asof(self) -> datetime:
+        """The moment judged from."""
+        return self.timeline.asof
+
+    def left(self) -> Entry | None:
+        """Return the discharge, if it has happened."""
+        discharge = self.timeline.discharge
+        return discharge if discharge is not None and discharge.event.at <= self.asof else None
+
+    def in_shift(self, moment: datetime) -> bool:
+        """Tell whether a time falls before the end of the coming shift; a shift's end belongs to the next one."""
+        return moment.astimezone(UTC) < self.shift_end.astimezone(UTC)
+
+
+def line_facts(view: View, septum: str) -> LineFacts:
+    """Return what the sheet tells of one septum."""
+    state = view.timeline.now(septum)
+    actions = tuple(sorted(_actions(view, state), key=_soonest))
+    return LineFacts(
+        septum,
+        _status(state),
+        wording.needle(_needle_of(state)) if state.needle else "",
+        _dwell_day(view, state),
+        _hold(view, state),
+        tuple(_facts(view, state)),
+        actions,
+        _urgency(view, state, actions),
+        state,
+    )
+
+
+def _soonest(action: Action) -> tuple[int, datetime]:
+    if action.by is None:
+        return (0 if action.clock is None else 1), datetime.min.replace(tzinfo=UTC)
+    return 2, action.by.astimezone(UTC)
+
+
+def _status(state: State) -> Status:
+    if not state.port_in:
+        return "no port"
+    if state.hold is not None:
+        return "on hold"
+    return "accessed" if state.needle is not None else "not accessed"
+
+
+def _urgency(view: View, state: State, actions: tuple[Action, ...]) -> Urgency:
+    if view.left() is not None:
+        return "left"
+    if state.hold is not None:
+        return "out of use"
+    if any(action.late for action in actions):
+        return "overdue"
+    if any(action.by is not None and view.in_shift(action.by) for action in actions):
+        return "due this shift"
+    return "steady"
+
+
+def _needle_of(state: State) -> Needle | NotAssessed | None:
+    event = state.needle.opened.event if state.needle else None
+    return event.needle if isinstance(event, ev.Access | ev.ArrivalAccessed) else None
+
+
+def _dwell_day(view: View, state: State) -> int | None:
+    if state.needle is None or state.needle.since is None:
+        return None
+    zone = view.wording.zone
+    return (view.asof.astimezone(zone).date() - state.needle.since.astimezone(zone).date()).days + 1
+
+
+def _hold(view: View, state: State) -> str:
+    if state.hold is None:
+        return ""
+    return "; ".join(f"{reason} ({view.wording.told(entry)})" for reason, entry in state.hold.reasons)
+
+
+# -- facts --
+
+
+def _facts(view: View, state: State) -> Iterator[Told]:
+    if state.needle is not None:
+        yield _needle(view, state)
+        yield _dressing(view, state)
+    elif state.last_removal is not None:
+        yield _told(view, "Needle", "taken out", state.last_removal)
+    yield _flush(view, state)
+    yield _lock(view, state)
+    yield _blood_return(view, state)
+    if state.infusion is not None:
+        yield _told(view, "Infusion", _infusion(state.infusion.event), state.infusion)
+    elif state.infusion_stopped is not None:
+        yield _told(view, "Infusion", "none; stopped", state.infusion_stopped)
+    if state.dwell is not None:
+        yield _dwelling(view, state)
+
+
+def _told(view: View, label: str, value: str, entry: Entry) -> Told:
+    return Told(label, value, entry.event.at, wording.person(entry.event.by), view.wording.told(entry))
+
+
+def _needle(view: View, state: State) -> Told:
+    assert state.needle is not None
+    said = wording.needle(_needle_of(state))
+    day = _dwell_day(view, state)
+    opened = state.needle.opened
+    if day is not None:
+        said += f", day {day}"
+    if isinstance(opened.event, ev.ArrivalAccessed):
+        since = state.needle.since
+        said += f", put in {view.wording.when(since)}" if since else ", time of insertion not known"
+        said += ", in on arrival"
+    return _told(view, "Needle", said, opened)
+
+
+def _dressing(view: View, state: State) -> Told:
+    on = state.dressing
+    if on is None:
+        return Told("Dressing", "none recorded")
+    event = on.put_on.event
+    found = event.dressing if isinstance(event, ev.Dressed | ev.ArrivalAccessed) else None
+    told = _told(view, "Dressing", wording.dressing(found), on.put_on)
+    if on.found is None:
+        return told
+    seen = on.found.event
+    condition = seen.dressing_found if isinstance(seen, ev.LineCheck | ev.ArrivalAccessed) else None
+    words = ", ".join(condition) if isinstance(condition, tuple) else ""
+    return Told(
+        told.label,
+        f"{told.value}; found {words}",
+        seen.at,
+        wording.person(seen.by),
+        f"{told.told}; seen {view.wording.told(on.found)}",
+    )
+
+
+def _blood_return(view: View, state: State) -> Told:
+    entry = state.last_blood_return
+    if entry is None:
+        return Told("Blood return", "not recorded")
+    event = entry.event
+    seen = event.blood_return if isinstance(event, ev.Proved) and isinstance(event.blood_return, str) else None
+    if seen is None and isinstance(event, ev.LineUse) and isinstance(event.blood_return_before, str):
+        seen = event.blood_return_before
+    looks = f", {event.blood_looks}" if isinstance(event, ev.Proved) and event.blood_looks else ""
+    return _told(view, "Blood return", f"{seen}{looks}", entry)
+
+
+def _flush(view: View, state: State) -> Told:
+    entry = state.last_flush
+    event = entry.event if entry else None
+    if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.flushes, tuple):
+        return Told("Flush", "not recorded")
+    return _told(view, "Flush", wording.flushes(event.flushes), entry)
+
+
+def _lock(view: View, state: State) -> Told:
+    entry = state.last_lock
+    event = entry.event if entry else None
+    left_out = _left_open(view, state)
+    if left_out is not None and isinstance(left_out.event, ev.Flushed) and isinstance(left_out.event.lock, NotDone):
+        return _told(view, "Lock", f"not locked: {phrasing.quoted(left_out.event.lock.not_done)}", left_out)
+    if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.lock, Lock):
+        return Told("Lock", "not recorded")
+    return _told(view, "Lock", wording.lock(event.lock), entry)
+
+
+def _left_open(view: View, state: State) -> Entry | None:
+    """Return the last event that says why the line was not locked, if no lock came after it."""
+    for step in reversed(view.timeline.steps):
+        event = step.entry.event
+        if step.septum != state.septum or event.at > view.asof or not isinstance(event, ev.Flushed):
+            continue
+        if event.lock is not None:
+            return step.entry if isinstance(event.lock, NotDone) else None
+    return None
+
+
+def _infusion(event: ev.Event) -> str:
+    if isinstance(event, ev.LineUse):
+        vesicant = ", vesicant" if event.vesicant is True else ""
+        return f"{phrasing.quoted(event.what) if event.what else event.purpose}{vesicant}"
+    text = event.infusion if isinstance(event, ev.Access | ev.ArrivalAccessed | ev.LineCheck) else None
+    return phrasing.quoted(text) if text else "running"
+
+
+def _dwelling(view: View, state: State) -> Told:
+    assert state.dwell is not None
+    entry = state.dwell.treatment
+    event = entry.event
+    assert isinstance(event, ev.PatencyTreatment)
+    dose = ""
+    if event.dose_mg is not None:
+        dose = f" {phrasing.quantity(event.dose_mg, 'mg')}"
+    elif event.dose_units is not None:
+        dose = f" {phrasing.quantity(event.dose_units, 'units')}"
+    volume = f" in {phrasing.quantity(event.volume_ml, 'mL')}" if event.volume_ml is not None else ""
+    checks = phrasing.count(len(state.dwell.checks), "look") if state.dwell.checks else "not looked at yet"
+    return _told(view, "Thrombolytic", f"{event.drug}{dose}{volume} dwelling; {checks}", entry)
+
+
+# -- actions --
+
+
+def _actions(view: View, state: State) -> Iterator[Action]:
+    if not state.port_in:
+        return
+    if state.hold is not None:
+        yield _evaluation(view, state)
+    running = clocks.due(view.timeline, state.septum, view.policy)
+    for clock in running:
+        yield _from_clock(view, state, clock)
+    if state.dwell is not None and not any(clock.clock == "thrombolytic check" for clock in running):
+        yield _after_the_looks(view, state, state.dwell)
+    if state.needle is None and not (state.last_flush or state.last_lock or state.last_removal):
+        yield Action(
+            "Find out when the port was last flushed",
+            state.septum,
+            None,
+            True,
+            _owner(view, None),
+            "no flush, lock or needle is recorded",
+            ("idle_flush_days",),
+        )
+
+
+def _evaluation(view: View, state: State) -> Action:
+    assert state.hold is not None
+    return Action(
+        "Evaluation; nothing through the line before",
+        state.septum,
+        None,
+        True,
+        "specialist or physician",
+        f"on hold since {view.wording.when(state.hold.began.event.at)}",
+        ("hold_ends_with",),
+    )
+
+
+def _from_clock(view: View, state: State, clock: Due) -> Action:
+    act = _ACTS[clock.clock]
+    if state.hold is not None and clock.clock in ("flush", "idle flush", "maintenance flush"):
+        act += "; not before the evaluation"
+    why = clock.why
+    if clock.since is not None and clock.by is not None:
+        why += f" {view.wording.when(clock.since)}, {view.policy.text(clock.limit)}"
+    return Action(
+        act,
+        clock.septum,
+        clock.by,
+        clock.overdue(view.asof),
+        _owner(view, clock.by),
+        why,
+        (clock.limit,),
+        clock.clock,
+    )
+
+
+def _owner(view: View, by: datetime | None) -> str:
+    left = view.left()
+    if left is not None:
+        event = left.event
+        taken = event.handed_to if isinstance(event, ev.Discharge) else None
+        return wording.person(taken) if taken is not None and taken.name else "whoever looks after the port now"
+    return "oncoming nurse" if by is None or view.in_shift(by) else "a later shift"
+
+
+def _after_the_looks(view: View, state: State, dwell: Dwell) -> Action:
+    began = state.needle.opened.event.at if state.needle else dwell.treatment.event.at
+    doses = sum(
+        began <= other.treatment.event.at <= dwell.treatment.event.at for other in view.timeline.dwells[state.septum]
+    )
+    more = doses < view.policy.value("alteplase_doses")
+    waited = phrasing.span(view.asof - dwell.treatment.event.at)
+    return Action(
+        "Ask the prescriber: second dose or evaluation" if more else "Ask the prescriber: evaluation, no further dose",
+        state.septum,
+        None,
+        True,
+        _owner(view, None),
+        f"looked at twice without success, in for {waited}; {phrasing.count(doses, 'dose')} so far",
+        ("alteplase_doses", "alteplase_second_dose_minutes"),
+    )

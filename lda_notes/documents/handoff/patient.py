@@ -1,0 +1,410 @@
+"""One patient on the handoff sheet: the lines, what matters for them, what is open, what was not recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Final
+
+from lda_notes.documents import wording
+from lda_notes.documents.blocks import Strip
+from lda_notes.documents.handoff.days_strip import strip
+from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, line_facts
+from lda_notes.documents.precautions import Precaution, precautions
+from lda_notes.documents.references import Basis, Stated
+from lda_notes.documents.wording import Wording
+from lda_notes.knowledge.policy import Policy, number, quantity
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.line import sums
+from lda_notes.line.sums import Sums
+from lda_notes.line.timeline import Entry, Timeline, UnitStay
+from lda_notes.narrative import phrasing
+from lda_notes.problems import Finding
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Port
+from lda_notes.record.parts import Problem
+from lda_notes.record.reading import UnreadEvent
+
+NO_ANSWER: Final = "NO ANSWER recorded"
+
+
+@dataclass(frozen=True, slots=True)
+class Contingency:
+    """What is to happen if something does, from recorded facts and policy; ``basis`` says where it comes from."""
+
+    when: str
+    then: str
+    basis: tuple[Basis, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """Amounts over one stretch: ``over`` names it, ``start`` begins it."""
+
+    over: str
+    septum: str | None
+    start: datetime
+    sums: Sums
+
+
+@dataclass(frozen=True, slots=True)
+class PatientFacts:
+    """All that the sheet tells of one record, in words and values."""
+
+    record: str
+    file: str
+    name: str
+    identifiers: tuple[str, ...]
+    born: str
+    unit: str
+    room: str
+    left: str
+    allergies: str
+    precautions: tuple[Precaution, ...]
+    port: str
+    reason: str
+    lines: tuple[LineFacts, ...]
+    open_problems: tuple[str, ...]
+    pending: tuple[str, ...]
+    contingencies: tuple[Contingency, ...]
+    unsafe: tuple[str, ...]
+    gaps: tuple[str, ...]
+    unread: tuple[str, ...]
+    amounts: tuple[Added, ...]
+    strip: Strip | None
+    wording: Wording
+
+    @property
+    def urgency(self) -> Urgency:
+        """The worst of the lines."""
+        return min((line.urgency for line in self.lines), key=URGENCIES.index)
+
+    @property
+    def unanswered(self) -> tuple[str, ...]:
+        """The problems that nobody was told of, or that nobody answered."""
+        return tuple(said for said in self.open_problems if "; nobody recorded as told" in said or NO_ANSWER in said)
+
+    @property
+    def actions(self) -> tuple[Action, ...]:
+        """Everything that is due for this patient, soonest first."""
+        return tuple(sorted((a for line in self.lines for a in line.actions), key=soonest))
+
+
+def soonest(action: Action) -> tuple[bool, datetime]:
+    """Order actions by due time, what is due now first."""
+    return action.by is not None, (action.by or datetime.min.replace(tzinfo=UTC)).astimezone(UTC)
+
+
+def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: Iterable[UnreadEvent]) -> PatientFacts:
+    """Return what the sheet tells of one record; ``findings`` are those of its check."""
+    timeline = view.timeline
+    patient, port = timeline.episode.patient, timeline.episode.port
+    unit = _where(timeline)
+    lines = tuple(line_facts(view, septum) for septum in port.septa)
+    needle = next((line.state.needle for line in lines if line.state.needle), None)
+    why = needle.opened.event.reason if needle and isinstance(needle.opened.event, ev.CareEvent) else None
+    return PatientFacts(
+        timeline.episode.id,
+        file,
+        wording.one_line(f"{patient.family_name}, {patient.given_name}"),
+        tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
+        phrasing.day(patient.birth_date) if patient.birth_date else "not recorded",
+        wording.one_line(unit.unit) if unit else "",
+        wording.one_line(unit.room or "") if unit else "",
+        _left(view),
+        _allergies(timeline),
+        tuple(precautions(patient)),
+        port_text(port),
+        phrasing.quoted(why) if why else "",
+        lines,
+        tuple(_open_problems(view, lines)),
+        tuple(_pending(view, lines)),
+        tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
+        tuple(_said(view, finding) for finding in findings if finding.severity == "unsafe" and _matters(view, finding)),
+        tuple(_gaps(view, findings)),
+        tuple(_unread(event) for event in unread),
+        tuple(_amounts(view)),
+        strip(view, lines),
+        view.wording,
+    )
+
+
+def _where(timeline: Timeline) -> UnitStay | None:
+    """Return the unit at the moment judged from; after discharge, the last one."""
+    return timeline.unit_at(timeline.asof) or (timeline.units[-1] if timeline.units else None)
+
+
+def _left(view: View) -> str:
+    entry = view.left()
+    if entry is None or not isinstance(entry.event, ev.Discharge):
+        return ""
+    where = f" to {entry.event.destination}" if entry.event.destination else ""
+    needle = {True: ", needle left in", False: ", no needle in", None: ""}[entry.event.needle_in]
+    return f"Discharged{where}{needle} ({view.wording.told(entry)})"
+
+
+def _allergies(timeline: Timeline) -> str:
+    allergies = timeline.episode.patient.allergies
+    if allergies is None:
+        return "allergies not recorded"
+    return "" if allergies else "no known allergies"
+
+
+def port_text(port: Port) -> str:
+    """Return where the port lies and what is known of it."""
+    where = " ".join(part for part in (port.side, port.area) if part) or "site not recorded"
+    parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
+    if port.implanted_on:
+        parts.append(f"implanted {phrasing.day(port.implanted_on)}")
+    if port.tip:
+        how = f", by {port.tip.method}" if port.tip.method else ""
+        when = f", {phrasing.day(port.tip.on)}" if port.tip.on else ""
+        parts.append(wording.one_line(f"tip at {port.tip.location}{how}{when}"))
+    else:
+        parts.append("tip position not recorded")
+    power = port.power
+    if power is None:
+        parts.append("power rating not recorded")
+    elif not power.rated:
+        parts.append("not rated for power injection")
+    else:
+        most = [quantity(power.max_flow_ml_per_s, "mL per second")] if power.max_flow_ml_per_s else []
+        most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
+        parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
+    return "; ".join(parts)
+
+
+# -- what is open --
+
+
+def _recent(view: View, entry: Entry) -> bool:
+    """Tell whether an event belongs to what was charted since the last handoff, up to and with this moment."""
+    return view.since.astimezone(UTC) <= entry.event.at.astimezone(UTC) <= view.asof.astimezone(UTC)
+
+
+def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+    """Yield the problems of running holds, of the time since the last handoff, and those that nobody answered."""
+    showed = {id(entry) for line in lines if line.state.hold for _, entry in line.state.hold.reasons}
+    stays = [line.state.needle.opened.event.at for line in lines if line.state.needle]
+    began = min(stays, default=view.since)
+    for entry in view.timeline.entries:
+        event = entry.event
+        if not isinstance(event, ev.CareEvent) or event.at > view.asof:
+            continue
+        for problem in event.problems:
+            unanswered = problem.reply is None and event.at >= began
+            if id(entry) in showed or _recent(view, entry) or unanswered:
+                yield _problem(view, entry, problem)
+
+
+def _problem(view: View, entry: Entry, problem: Problem) -> str:
+    said = [phrasing.quoted(problem.what)]
+    said.append(f"done: {phrasing.quoted(problem.action)}" if problem.action else "what was done is not recorded")
+    if problem.told is None:
+        said.append("nobody recorded as told")
+    else:
+        at = f" {view.wording.when(problem.told_at)}" if problem.told_at else ""
+        said.append(f"told {wording.person(problem.told)}{at}")
+        said.append(f"answer: {phrasing.quoted(problem.reply)}" if problem.reply else NO_ANSWER)
+    return f"{'; '.join(said)} ({view.wording.told(entry)})"
+
+
+def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+    for line in lines:
+        for fact in line.facts:
+            if fact.label == "Thrombolytic":
+                check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
+                when = f"; check by {view.wording.when(check.by)}" if check and check.by else "; see what is to be done"
+                yield f"{fact.value}{when} ({fact.told})"
+        yield from _decisions(view, line)
+    for entry in view.timeline.entries:
+        event = entry.event
+        if not _recent(view, entry):
+            continue
+        samples = list(event.samples) if isinstance(event, ev.Proved) else []
+        if isinstance(event, ev.LineUse) and event.purpose == "blood sampling" and event.what:
+            samples.append(event.what)
+        if samples:
+            drawn = ", ".join(phrasing.quoted(sample) for sample in dict.fromkeys(samples))
+            yield f"Blood drawn: {drawn}; results do not stand in this record ({view.wording.told(entry)})"
+
+
+def _decisions(view: View, line: LineFacts) -> Iterator[str]:
+    """Yield the last judgement of a line that is still on hold."""
+    hold = line.state.hold
+    if hold is None:
+        return
+    judged = [
+        entry
+        for entry in view.timeline.entries
+        if isinstance(entry.event, ev.Evaluation)
+        and hold.began.event.at <= entry.event.at <= view.asof
+        and (entry.event.septum or line.septum) == line.septum
+    ]
+    if judged and isinstance(judged[-1].event, ev.Evaluation) and judged[-1].event.decision:
+        event = judged[-1].event
+        who = f" by {wording.person(event.cleared_by)}" if event.cleared_by else ""
+        yield f"Evaluated{who}: {event.decision} ({view.wording.told(judged[-1])})"
+
+
+def _matters(view: View, finding: Finding) -> bool:
+    """Tell whether a finding is about the record as a whole or an event since the last handoff."""
+    if finding.event is None:
+        return finding.path[:1] != ("events",)
+    entry = view.timeline.entry(finding.event)
+    return entry is not None and entry.retraction is None and _recent(view, entry)
+
+
+def _said(view: View, finding: Finding) -> str:
+    entry = view.timeline.entry(finding.event) if finding.event else None
+    where = f" ({view.wording.told(entry)})" if entry else ""
+    return f"{phrasing.capital(finding.message)}{where}"
+
+
+def _gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
+    """Yield what is not recorded, one statement for each event and one for the record as a whole."""
+    by_event: dict[str | None, list[str]] = {}
+    for finding in findings:
+        if finding.severity == "gap" and _matters(view, finding):
+            by_event.setdefault(finding.event, []).append(finding.message)
+    for event, messages in by_event.items():
+        entry = view.timeline.entry(event) if event else None
+        if entry is None:
+            yield phrasing.capital("; ".join(message.removeprefix("not recorded for the ") for message in messages))
+        else:
+            kind = entry.event.kind  # type: ignore[attr-defined]
+            facts = "; ".join(_without_kind(message, kind) for message in messages)
+            yield f"{phrasing.capital(kind)} ({view.wording.told(entry)}): {facts}"
+
+
+def _without_kind(message: str, kind: str) -> str:
+    """Return a gap's message without the words that the statement has said already."""
+    head, colon, facts = message.partition(": ")
+    return facts if colon and head.startswith("not recorded for this ") else message
+
+
+def _unread(event: UnreadEvent) -> str:
+    kind = f", {event.kind}" if event.kind else ""
+    name = event.id or f"in position {event.index + 1} of the file"
+    return f"An event could not be read and is not on this sheet: {name}{kind}"
+
+
+# -- if ... then --
+
+_SOILED = Stated(
+    "C1",
+    "A damp, loose or soiled dressing is changed at once; that never restarts the needle's time",
+    (Citation("ahrq-ch42", "R", "table 3"), COMMON_PRACTICE),
+)
+_LEAK = Stated(
+    "C2",
+    "Swelling, pain or a leak can mean that the needle has left the port: nothing more is given",
+    (Citation("royal-marsden", "R", "ch. 17"),),
+)
+_VESICANT = Stated("C3", "No vesicant without blood return", (Citation("ons", "R"),))
+
+
+def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
+    state, policy = line.state, view.policy
+    if state.dwell is not None:
+        yield from _thrombolytic(view, line)
+    if state.hold is not None:
+        either = policy.choice("hold_ends_with") == "evaluation or blood return"
+        restorable = all(reason in ("no blood return", "resistance") for reason, _ in state.hold.reasons)
+        then = (
+            "the hold ends, as facility policy allows"
+            if either and restorable
+            else "the line stays on hold until vascular access specialists or a physician clear it"
+        )
+        yield Contingency("blood returns before the evaluation", then, ("hold_ends_with",))
+    if state.needle is None:
+        return
+    if state.hold is None:
+        if any(fact.label == "Infusion" and fact.value.endswith("vesicant") for fact in line.facts):
+            yield Contingency("blood return is lost", "the vesicant is stopped at once", (_VESICANT,))
+        yield Contingency(
+            "blood does not return",
+            "nothing more goes through the line; on hold until vascular access specialists or a physician clear it",
+            ("hold_ends_with",),
+        )
+    if state.infusion is not None:
+        yield Contingency("it swells, hurts or leaks", "the infusion stops and the prescriber is told", (_LEAK,))
+    if not any(action.clock == "dressing change" and action.late for action in line.actions):
+        yield Contingency(
+            "the dressing is damp, loose or soiled",
+            "it is due at once, whatever its date; the needle keeps its own time",
+            (_SOILED,),
+        )
+
+
+def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:
+    dwell = line.state.dwell
+    assert dwell is not None
+    policy = view.policy
+    earliest = view.wording.when(dwell.treatment.event.at + policy.span("alteplase_second_dose_minutes"))
+    yield Contingency(
+        "it has not worked by the second look",
+        f"a second dose can be ordered from {earliest}, {policy.text('alteplase_total_mg')} at most in all",
+        ("alteplase_second_dose_minutes", "alteplase_total_mg"),
+    )
+    withdrawn = _withdrawal(view.timeline, policy)
+    if withdrawn:
+        said, names = withdrawn
+        yield Contingency("blood returns", f"{said} are withdrawn and the line is flushed", names)
+
+
+def _withdrawal(timeline: Timeline, policy: Policy) -> tuple[str, tuple[Basis, ...]] | None:
+    """Return what is taken off after success, by weight; None where no source states it."""
+    weight = timeline.episode.patient.weight_kg
+    if weight is None or weight < policy.value("alteplase_withdraw_child_kg"):
+        return None
+    if weight < policy.value("alteplase_full_dose_kg"):
+        return policy.text("alteplase_withdraw_child_ml"), ("alteplase_withdraw_child_ml",)
+    least, most = (number(policy.value(f"alteplase_withdraw_{end}")) for end in ("ml", "max_ml"))
+    return f"{least} to {most} mL", ("alteplase_withdraw_ml", "alteplase_withdraw_max_ml")
+
+
+# -- amounts --
+
+
+def _amounts(view: View) -> Iterator[Added]:
+    found = tuple(amount for amount in sums.amounts(view.timeline) if amount.at <= view.asof)
+    shift = sums.Window(view.since, view.asof)
+    yield Added("since the last handoff", None, shift.start, sums.add(sums.within(found, shift)))
+    try:
+        today = sums.day(view.asof, view.wording.zone)
+        yield Added("today", None, today.start, sums.add(sums.within(found, today)))
+    except OverflowError:  # at the ends of the calendar there is no such day
+        pass
+    many = len(view.timeline.episode.port.septa) > 1
+    for septum in view.timeline.episode.port.septa:
+        stay = view.timeline.now(septum).needle
+        if stay is not None:
+            added = sums.add(sums.of_stay(view.timeline, stay))
+            yield Added(f"with this needle{f', {septum}' if many else ''}", septum, stay.opened.event.at, added)
+
+
+def amounts_text(added: Sums) -> str:
+    """Return sums in words, nothing for what did not happen."""
+    parts = []
+    if added.flush_ml:
+        preserved = f", of it {number(added.preserved_flush_ml)} mL preserved" if added.preserved_flush_ml else ""
+        parts.append(f"flush {number(added.flush_ml)} mL{preserved}")
+    if added.discard_ml:
+        parts.append(f"discard {number(added.discard_ml)} mL")
+    if added.withdrawn_ml:
+        parts.append(f"withdrawal {number(added.withdrawn_ml)} mL")
+    if added.heparin_units:
+        strengths = [
+            f"{quantity(units, 'units')} of {number(strength)} units per mL" for strength, units in added.by_strength
+        ]
+        if len(strengths) > 1:
+            strengths = [f"{quantity(added.heparin_units, 'units')}: {', '.join(strengths)}"]
+        parts.append(f"heparin {strengths[0]}")
+    if added.thrombolytic_mg:
+        parts.append(f"alteplase {number(added.thrombolytic_mg)} mg")
+    if added.unknown:
+        names = ", ".join(dict.fromkeys(amount.what for amount in added.unknown))
+        parts.append(f"and an amount that is not recorded ({names})")
+    return ", ".join(parts) or "nothing"

@@ -1,0 +1,112 @@
+"""Which records belong on the handoff sheet: no stay that begins later, none that a later stay replaces."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from lda_notes.documents import wording
+from lda_notes.documents.wording import Wording
+from lda_notes.line import due
+from lda_notes.line.timeline import Timeline
+from lda_notes.problems import Finding
+from lda_notes.record.reading import UnreadEvent
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One record as read: its timeline, what its check found, and when the stay begins, if that is known."""
+
+    file: str
+    timeline: Timeline
+    findings: tuple[Finding, ...]
+    unread: tuple[UnreadEvent, ...]
+    begins: datetime | None = None
+
+    @property
+    def name(self) -> str:
+        """Return the patient's name and identifiers."""
+        patient = self.timeline.episode.patient
+        return wording.one_line(f"{patient.family_name}, {patient.given_name}, {_identifiers(self)}")
+
+
+def _identifiers(source: Source) -> str:
+    found = source.timeline.episode.patient.identifiers
+    return ", ".join(f"{one.label or 'identifier'} {one.value}" for one in found)
+
+
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """``told`` are the records of the sheet. In one sentence each: ``later`` and ``left_out`` name those that are not
+    told, the first since their stay begins later; ``doubtful`` says what is amiss."""
+
+    told: tuple[Source, ...]
+    later: tuple[str, ...]
+    left_out: tuple[str, ...]
+    doubtful: tuple[str, ...]
+
+
+def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
+    """Return what goes on a sheet judged from ``asof``.
+
+    Two records of one patient and one port are two stays of it: the later one tells how the port is now. Where both
+    are open, both stay and the sheet says so.
+    """
+    begun = [source for source in sources if source.begins is None or _u(source.begins) <= _u(asof)]
+    later = [source for source in sources if source.begins is not None and _u(source.begins) > _u(asof)]
+    groups = _of_one_port(begun)
+    replaced = [source for group in groups for source in group if any(_replaces(other, source) for other in group)]
+    gone = {id(source) for source in replaced}
+    told = tuple(source for source in begun if id(source) not in gone)
+    open_twice = [[one for one in group if id(one) not in gone and one.timeline.discharge is None] for group in groups]
+    later_said = [f"{source.name}: stay begins later, {_when(source, source.begins, asof)}" for source in later]
+    left_out = [
+        f"{source.name}: an earlier stay that ended {_when(source, _ended(source), asof)}" for source in replaced
+    ]
+    doubtful = [
+        f"{group[0].name}: {len(group)} records of one port are open; compare {' and '.join(sorted(_files(group)))}"
+        for group in open_twice
+        if len(group) > 1
+    ]
+    return Sorted(told, tuple(sorted(later_said)), tuple(sorted(left_out)), tuple(sorted(doubtful)))
+
+
+def _of_one_port(sources: Sequence[Source]) -> list[list[Source]]:
+    """Return groups of two or more records that share an identifier of the patient and the port."""
+    groups: list[list[Source]] = []
+    group_of: dict[tuple[str, str, str], list[Source]] = {}
+    for source in sources:
+        episode = source.timeline.episode
+        keys = [(one.system, one.value, episode.port.id) for one in episode.patient.identifiers]
+        group = next((group_of[key] for key in keys if key in group_of), None)
+        if group is None:
+            group = []
+            groups.append(group)
+        group.append(source)
+        for key in keys:
+            group_of.setdefault(key, group)
+    return [group for group in groups if len(group) > 1]
+
+
+def _replaces(other: Source, source: Source) -> bool:
+    """Tell whether ``other`` is a later stay than ``source``, which has ended."""
+    ended = _ended(source)
+    return other is not source and ended is not None and other.begins is not None and _u(other.begins) >= _u(ended)
+
+
+def _ended(source: Source) -> datetime | None:
+    discharge = source.timeline.discharge
+    return discharge.event.at if discharge is not None else None
+
+
+def _files(group: Sequence[Source]) -> set[str]:
+    return {wording.one_line(source.timeline.episode.id) for source in group}
+
+
+def _when(source: Source, moment: datetime | None, asof: datetime) -> str:
+    return Wording(due.zone_of(source.timeline), asof).when(moment) if moment is not None else "at a time not known"
+
+
+def _u(moment: datetime) -> datetime:
+    return moment.astimezone(UTC)

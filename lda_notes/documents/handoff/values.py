@@ -1,0 +1,162 @@
+"""The handoff as plain values for JSON: what the sheet says, and the machine's own form of times and amounts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any, Final
+
+from lda_notes.documents.amounts_values import sums_values
+from lda_notes.documents.handoff.line import Action, LineFacts, Told
+from lda_notes.documents.handoff.page import Handoff, later_says, rows
+from lda_notes.documents.handoff.patient import Added, Contingency, PatientFacts, amounts_text
+from lda_notes.documents.handoff.words import headline, left_to_know, to_know, what_is_in, when_due
+from lda_notes.documents.references import Basis, in_force, key
+from lda_notes.documents.wording import Wording
+from lda_notes.knowledge.policy import Policy
+
+VERSION: Final = 1
+
+
+def values(found: Handoff) -> dict[str, Any]:
+    """Return the whole handoff; every key is always there, None (null) where there is nothing."""
+    return {
+        "version": VERSION,
+        "judged_from": _time(found.asof),
+        "last_handoff": _time(found.since),
+        "shift_end": _time(found.shift_end),
+        "facility_policy": found.policy.facility.text() if found.policy.facility else None,
+        "not_on_this_sheet": list(found.unreadable),
+        "stay_begins_later": {"records": len(found.later), "says": later_says(found) or None},
+        "left_out": [*found.later, *found.left_out],
+        "doubtful": list(found.doubtful),
+        "lines": [_row(found, patient, line) for patient, line in rows(found)],
+        "patients": [_patient(found, patient) for patient in found.here],
+        "left_the_facility": [_left(found, patient) for patient in found.left],
+    }
+
+
+def _time(moment: datetime | None, wording: Wording | None = None) -> str | None:
+    if moment is None:
+        return None
+    here = moment.astimezone(wording.zone) if wording else moment
+    return here.isoformat(timespec="minutes")
+
+
+def _row(found: Handoff, patient: PatientFacts, line: LineFacts) -> dict[str, Any]:
+    return {
+        "record": patient.record,
+        "unit": patient.unit,
+        "room": patient.room,
+        "patient": patient.name,
+        "septum": line.septum,
+        "urgency": line.urgency,
+        "in_the_port": what_is_in(line),
+        "to_know": to_know(patient, line),
+        "headline": headline(patient, line, found.shift_end),
+    }
+
+
+def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
+    words, policy = patient.wording, found.policy
+    return {
+        "record": patient.record,
+        "file": patient.file,
+        "patient": patient.name,
+        "identifiers": list(patient.identifiers),
+        "born": patient.born,
+        "unit": patient.unit,
+        "room": patient.room,
+        "urgency": patient.urgency,
+        "allergies": patient.allergies or None,
+        "precautions": [
+            {"reason": one.reason, "says": one.says, "rests_on": _basis(one.basis, policy)}
+            for one in patient.precautions
+        ],
+        "port": patient.port,
+        "accessed_for": patient.reason or None,
+        "lines": [_line(patient, line, policy) for line in patient.lines],
+        "problems": list(patient.open_problems),
+        "pending": list(patient.pending),
+        "unsafe": list(patient.unsafe),
+        "contingencies": [_contingency(one, policy) for one in patient.contingencies],
+        "not_recorded": list(patient.gaps),
+        "unread": list(patient.unread),
+        "amounts": [_added(added, words) for added in patient.amounts],
+        "days": patient.strip.says if patient.strip else None,
+    }
+
+
+def _left(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
+    return {
+        "record": patient.record,
+        "file": patient.file,
+        "patient": patient.name,
+        "identifiers": list(patient.identifiers),
+        "unit": patient.unit,
+        "room": patient.room,
+        "left": patient.left,
+        "to_know": list(left_to_know(patient)),
+        "to_be_done": [
+            {"septum": action.septum, **_action(patient, action, found.policy)} for action in patient.actions
+        ],
+    }
+
+
+def _line(patient: PatientFacts, line: LineFacts, policy: Policy) -> dict[str, Any]:
+    return {
+        "septum": line.septum,
+        "status": line.status,
+        "urgency": line.urgency,
+        "dwell_day": line.dwell_day,
+        "hold": line.hold or None,
+        "facts": [_fact(fact, patient.wording) for fact in line.facts],
+        "to_be_done": [_action(patient, action, policy) for action in line.actions],
+    }
+
+
+def _fact(fact: Told, words: Wording) -> dict[str, Any]:
+    return {
+        "fact": fact.label,
+        "value": fact.value,
+        "at": _time(fact.at, words),
+        "by": fact.by,
+        "when_and_by_whom": fact.told or None,
+    }
+
+
+def _action(patient: PatientFacts, action: Action, policy: Policy) -> dict[str, Any]:
+    return {
+        "act": action.act,
+        "clock": action.clock,
+        "due": _time(action.by, patient.wording),
+        "due_says": when_due(patient, action),
+        "late": action.late,
+        "by_whom": action.owner,
+        "why": action.why,
+        "rests_on": [_basis(one, policy) for one in action.basis],
+    }
+
+
+def _contingency(one: Contingency, policy: Policy) -> dict[str, Any]:
+    return {"if": one.when, "then": one.then, "rests_on": [_basis(basis, policy) for basis in one.basis]}
+
+
+def _basis(basis: Basis, policy: Policy) -> dict[str, Any]:
+    limit = isinstance(basis, str)
+    cited = policy.citations(basis) if isinstance(basis, str) else basis.citations
+    return {
+        "number": key(basis),
+        "limit": basis if limit else None,
+        "says": in_force(basis, policy) if isinstance(basis, str) else basis.says,
+        "sources": [source.text() for source in cited],
+    }
+
+
+def _added(added: Added, words: Wording) -> dict[str, Any]:
+    return {
+        "over": added.over,
+        "septum": added.septum,
+        "from": _time(added.start, words),
+        "says": amounts_text(added.sums),
+        **sums_values(added.sums),
+    }

@@ -1,0 +1,1 @@
+"""The note of an event: what it says, without any format."""

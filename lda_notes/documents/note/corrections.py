@@ -1,0 +1,220 @@
+"""Corrections as a note tells them: what each one changed, before and after, and where a fact now stands."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from lda_notes.documents.note.scene import KIND_TITLES, Scene, Value, Values, at, kind_of
+from lda_notes.line.corrections import merge
+from lda_notes.line.timeline import Entry, Timeline
+from lda_notes.narrative import phrasing
+from lda_notes.narrative.facts import ANSWERS, label, leaves, plain, say
+from lda_notes.problems import Path
+from lda_notes.record import events as ev
+
+KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}
+"""Under which key each kind of correction holds its facts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """An entry with every correction that was made to it, or to a correction of it, in order of time."""
+
+    entry: Entry
+    corrections: tuple[Entry, ...] = ()
+
+
+def families(timeline: Timeline) -> tuple[Family, ...]:
+    """Return every event of the record once: each entry with its corrections; a correction of nothing by itself.
+
+    In order of time of the entries.
+    """
+    entries = (*timeline.entries, *timeline.retracted)
+    heads = {entry.event.id: entry.index for entry in reversed(entries)}
+    by_id = {entry.event.id: entry for entry in reversed(timeline.corrections)}
+    grouped: dict[int, list[Entry]] = {entry.index: [] for entry in entries}
+    alone: list[Entry] = []
+    for correction in timeline.corrections:
+        head = heads.get(_head_of(correction, by_id, heads))
+        if head is None:
+            alone.append(correction)
+        else:
+            grouped[head].append(correction)
+    found = [Family(entry, tuple(grouped[entry.index])) for entry in entries]
+    found += [Family(entry) for entry in alone]
+    return tuple(sorted(found, key=lambda family: (family.entry.event.at, family.entry.index)))
+
+
+def _head_of(correction: Entry, by_id: Mapping[str, Entry], heads: Mapping[str, int]) -> str:
+    """Follow corrections of corrections to the entry that they end at; a circle ends nowhere."""
+    seen: set[str] = set()
+    target = _of(correction)
+    while target not in heads and target in by_id and target not in seen:
+        seen.add(target)
+        target = _of(by_id[target])
+    return target
+
+
+def _of(correction: Entry) -> str:
+    return correction.event.of if isinstance(correction.event, ev.Correcting) else ""
+
+
+def applied(family: Family) -> tuple[Entry, ...]:
+    """Return the corrections that now shape how the entry reads."""
+    in_force = {id(change) for change in family.entry.corrections}
+    return tuple(entry for entry in family.corrections if id(entry.event) in in_force)
+
+
+def values(scene: Scene, family: Family | None) -> Values:
+    """Return what the note of a correction may name beside its own facts."""
+    event = scene.event
+    if not isinstance(event, ev.Correcting):
+        return {}
+    target = scene.timeline.entry(event.of) or next(
+        (entry for entry in scene.timeline.corrections if entry.event.id == event.of), None
+    )
+    nothing: Value = (None, ())
+    if target is None:
+        return dict.fromkeys(("target", "target_at", "target_by", "changes", "fallen"), nothing)
+    own = at(scene.entry, "of")
+    by = target.original.by
+    fallen = _fallen(scene, family) if isinstance(event, ev.Retraction) else ()
+    return {
+        "target": (KIND_TITLES[kind_of(target.event)].lower(), (own, at(target, "kind"))),
+        "target_at": (target.original.at, (own, at(target, "at"))),
+        "target_by": ((phrasing.person(by) or None) if by else None, (at(target, "by"),)),
+        "changes": (tuple(_changes(scene, family)), ()),
+        "fallen": (fallen, ()),
+    }
+
+
+def _fallen(scene: Scene, family: Family | None) -> tuple[Values, ...]:
+    """Return the corrections that lose their meaning with the entry that is retracted."""
+    if family is None or family.entry.retraction is not scene.event:
+        return ()
+    return tuple(
+        {
+            "what": (KIND_TITLES[kind_of(other.event)].lower(), (at(other, "kind"),)),
+            "at": (other.event.at, (at(other, "at"),)),
+            "id": (phrasing.label(other.event.id), (at(other, "id"),)),
+        }
+        for other in family.corrections
+        if not isinstance(other.event, ev.Retraction)
+    )
+
+
+def _changes(scene: Scene, family: Family | None) -> Iterator[Values]:
+    """Yield each fact that this correction changed, before and after, replaying those that came before it."""
+    if family is None or scene.entry not in applied(family):
+        return
+    before, after = _replayed(family, scene.entry)
+    if after is None:
+        return
+    old, new = _facts(before), _facts(after)
+    for path in (*new, *(path for path in old if path not in new)):
+        if old.get(path) != new.get(path):
+            yield _change(scene, family, path, old.get(path), new.get(path))
+
+
+def _facts(event: ev.Event) -> dict[Path, tuple[Any, Path]]:
+    """Return each fact of an event by its path: its value, and its full path, which a reason why not makes longer."""
+    found: dict[Path, tuple[Any, Path]] = {}
+    for path, value in leaves(plain(event)):
+        found[path[:-1] if path[-1] in ANSWERS else path] = (value, path)
+    return found
+
+
+def _change(
+    scene: Scene, family: Family, path: Path, old: tuple[Any, Path] | None, new: tuple[Any, Path] | None
+) -> Values:
+    key = KEY[kind_of(scene.event)]
+    given = _longest(getattr(scene.event, key), new[1] if new else path)
+    here: Path = ("events", scene.entry.index, key, *given)
+    there = _written(family, scene.entry, old[1]) if old else here
+    today = phrasing.local(family.entry.original.at, scene.zone).date()
+    return {
+        "what": (label(type(family.entry.original), path), (here,)),
+        "before": (_said(old, scene, today) if old else None, (there,)),
+        "now": (_said(new, scene, today) if new else None, (here,)),
+    }
+
+
+def _said(fact: tuple[Any, Path], scene: Scene, today: date) -> str:
+    value, path = fact
+    if path[-1] in ANSWERS:
+        return f"{str(path[-1]).replace('_', ' ')} ({phrasing.quoted(value)})"
+    name = next(step for step in reversed(path) if isinstance(step, str))
+    return say(value, name, scene.zone, today)
+
+
+def _longest(values: Any, path: Path) -> Path:
+    """Return as much of ``path`` as leads to something in ``values``."""
+    while path and not _holds(values, path):
+        path = path[:-1]
+    return path
+
+
+def _written(family: Family, upto: Entry, path: Path) -> Path:
+    """Return where a fact was written before one correction: in an earlier one that supplied it, else in the entry."""
+    place: Path = ("events", family.entry.index, *path)
+    for correction in applied(family):
+        if correction.index == upto.index:
+            break
+        key = KEY.get(kind_of(correction.event))
+        if key and _holds(getattr(correction.event, key), path):
+            place = ("events", correction.index, key, *path)
+    return place
+
+
+def _replayed(family: Family, upto: Entry) -> tuple[ev.Event, ev.Event | None]:
+    """Return the entry right before and right after one of its corrections; None after when it cannot be applied."""
+    event = family.entry.original
+    for correction in applied(family):
+        after = _with(event, correction)
+        if correction.index == upto.index:
+            return event, after
+        event = after or event
+    return event, None
+
+
+def _with(event: ev.Event, correction: Entry) -> ev.Event | None:
+    key = KEY.get(kind_of(correction.event))
+    changed = getattr(correction.event, key) if key else {}
+    if not changed or {"id", "kind"} & set(changed):
+        return None
+    new = merge(event.model_dump(mode="json", exclude_unset=True), dict(changed))
+    try:
+        return type(event).model_validate_json(json.dumps(new))
+    except ValidationError:
+        return None  # a finding of its own says so
+
+
+def standing(timeline: Timeline, path: Path) -> Path:
+    """Return where a fact of an event is written: in the last correction that supplied it, else in the event itself."""
+    if len(path) < 3 or path[0] != "events":
+        return path
+    entry = next((e for e in (*timeline.entries, *timeline.retracted) if e.index == path[1]), None)
+    if entry is None:
+        return path
+    in_force = {id(change) for change in entry.corrections}
+    for correction in reversed(timeline.corrections):
+        key = KEY.get(kind_of(correction.event))
+        if id(correction.event) in in_force and key and _holds(getattr(correction.event, key), path[2:]):
+            return ("events", correction.index, key, *path[2:])
+    return path
+
+
+def _holds(values: Any, keys: Path) -> bool:
+    """Tell whether ``values``, as a correction gives them, hold something at ``keys``."""
+    for key in keys:
+        listed = isinstance(values, list | tuple) and isinstance(key, int) and key < len(values)
+        if not listed and not (isinstance(values, Mapping) and key in values):
+            return False
+        values = values[key]
+    return True

@@ -1,0 +1,152 @@
+"""What a note says is due: the clocks that its kind names, as they run right after the event."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from typing import Any, Final
+
+from lda_notes.documents.note.scene import Scene, Values, at, recorded, since
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line import due
+from lda_notes.line.due import ClockName, Due
+from lda_notes.line.timeline import State
+from lda_notes.narrative import phrasing
+from lda_notes.problems import Path
+from lda_notes.record import events as ev
+
+DUE_SHOWN: Final[Mapping[str, tuple[ClockName, ...]]] = {
+    "access": ("needle change", "dressing change", "flush"),
+    "arrival accessed": ("needle change", "dressing change", "flush"),
+    "de-access": ("idle flush", "maintenance flush"),
+    "dressing change": ("needle change", "dressing change"),
+    "line check": ("needle change", "dressing change"),
+    "flush": ("flush", "idle flush", "maintenance flush"),
+    "patency treatment": ("thrombolytic check",),
+    "patency check": ("thrombolytic check",),
+    "transfer": ("needle change", "dressing change", "flush", "thrombolytic check"),
+    "discharge": ("needle change", "dressing change", "flush", "idle flush", "maintenance flush", "thrombolytic check"),
+}
+"""Which clocks the note of each kind names; other kinds name none."""
+
+CLOCK_WORDS: Final[Mapping[ClockName, str]] = {
+    "needle change": "needle change",
+    "dressing change": "dressing change",
+    "line check": "next look at the line",
+    "flush": "next flush",
+    "idle flush": "next flush",
+    "maintenance flush": "next flush",
+    "thrombolytic check": "next look at the thrombolytic",
+}
+
+_TOLD_KEYS: Final[Mapping[ClockName, str]] = {
+    "needle change": "needle_change",
+    "dressing change": "dressing_change",
+    "flush": "flush",
+    "idle flush": "flush",
+    "maintenance flush": "flush",
+}
+
+
+def dues(scene: Scene) -> Iterator[Due]:
+    """Yield the clocks that the note of this kind names, as they run right after the event."""
+    if _needle_follows(scene):
+        return  # the clocks of an empty port never ran
+    shown = DUE_SHOWN.get(scene.event.kind, ())
+    for _, after in scene.states():
+        for row in due.due(scene.timeline, after.septum, scene.policy, scene.event.at):
+            if row.clock in shown and _belongs(row, after):
+                yield row
+
+
+def _needle_follows(scene: Scene) -> bool:
+    """Tell whether this removal is the first half of a needle change, whose access is recorded."""
+    if not isinstance(scene.event, ev.Deaccess):
+        return False
+    later = (entry.event for entry in scene.timeline.entries if entry.event.at >= scene.event.at)
+    return any(isinstance(event, ev.Access) and event.follows_removal == scene.event.id for event in later)
+
+
+def _belongs(row: Due, after: State) -> bool:
+    """Tell whether a clock is this event's to name, not one that a later event of the same minute set."""
+    match row.clock:
+        case "needle change":
+            return after.needle is not None and after.needle.opened.index == row.restarted_by.index
+        case "dressing change":
+            return after.dressing is not None and after.dressing.put_on.index == row.restarted_by.index
+        case "idle flush" | "maintenance flush":
+            return after.needle is None
+        case _:
+            return after.needle is not None
+
+
+def interval(row: Due, policy: Policy) -> str:
+    """Say how long a clock runs and how it is counted."""
+    said = policy.text(row.limit)
+    if policy.limit(row.limit).unit == "days":
+        by_day = policy.choice("interval_counting") == "calendar day"
+        said += ", counted by calendar day" if by_day else ", counted by the hour"
+    return said
+
+
+def due_paths(row: Due) -> tuple[Path, ...]:
+    """Return where the facts stand that a due time rests on."""
+    entry = row.restarted_by
+    if row.clock == "needle change":
+        return (since(entry),)
+    if row.clock == "dressing change":
+        began = "dressed_at" if isinstance(entry.event, ev.ArrivalAccessed) else "at"
+        return (recorded(entry, began), recorded(entry, "dressing", "type"))
+    return (at(entry, "at"),)
+
+
+def values(scene: Scene) -> Values:
+    """Return what a template may name of due times: computed ones together by moment, and what the nurse noted else."""
+    noted = getattr(scene.event, "next_due", None)
+    rows: dict[tuple[datetime, str, bool], Values] = {}
+    now: list[Values] = []
+    agreed: set[str] = set()
+    many = len(scene.timeline.episode.port.septa) > 1 and scene.step is not None and scene.step.septum is None
+    order = list(CLOCK_WORDS)
+    for row in sorted(
+        dues(scene), key=lambda d: (d.by is not None, d.by or d.restarted_by.event.at, order.index(d.clock))
+    ):
+        what = CLOCK_WORDS[row.clock] + (f" of the {phrasing.label(row.septum)} septum" if many else "")
+        if row.by is None:
+            now.append({"what": (what, due_paths(row)), "because": (row.why, due_paths(row))})
+            continue
+        key = _TOLD_KEYS.get(row.clock, "")
+        same = noted is not None and getattr(noted, key, None) == row.by
+        if same:
+            agreed.add(key)
+        values = rows.setdefault((row.by, interval(row, scene.policy), same), {})
+        _add_due(values, row, what, scene, at(scene.entry, "next_due", key) if same else None)
+    return {
+        "due": (tuple(rows.values()), ()),
+        "due_now": (tuple(now), ()),
+        "told_otherwise": (tuple(_otherwise(scene, noted, agreed)), ()),
+    }
+
+
+def _add_due(values: Values, row: Due, what: str, scene: Scene, told: Path | None) -> None:
+    past = row.by is not None and row.by < scene.event.at
+    names: tuple[str, ...] = (*values.get("what", ((), ()))[0], what)
+    paths = (*values.get("what", ((), ()))[1], *due_paths(row))
+    verb = ("were" if past else "are") if len(names) > 1 else ("was" if past else "is")
+    values["what"] = (names, paths)
+    values["verb"] = (verb, paths)
+    values["by"] = (row.by, paths)
+    values["interval"] = (interval(row, scene.policy), paths)
+    told_paths = (*values.get("told", (None, ()))[1], *((told,) if told else ()))
+    values["told"] = ("as the nurse noted" if told_paths else None, told_paths)
+
+
+def _otherwise(scene: Scene, noted: Any, agreed: set[str]) -> Iterator[Values]:
+    """Yield what the nurse noted as next due that the computed times do not say themselves."""
+    if noted is None:
+        return
+    for key, what in (("needle_change", "needle change"), ("dressing_change", "dressing change"), ("flush", "flush")):
+        moment = getattr(noted, key)
+        if moment is not None and key not in agreed:
+            path = at(scene.entry, "next_due", key)
+            yield {"what": (what, (path,)), "by": (moment, (path,))}

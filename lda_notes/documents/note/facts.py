@@ -1,0 +1,235 @@
+"""What a note states beside the record itself: due times, dwell, holds, each with the facts that it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from lda_notes.documents.note import due as note_due
+from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, since
+from lda_notes.knowledge import amounts
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import Hold, HoldReason, State
+from lda_notes.narrative import phrasing
+from lda_notes.narrative.facts import ANSWERS, Computed, label, leaves, plain, say
+from lda_notes.problems import Path
+from lda_notes.record import events as ev
+from lda_notes.record.parts import Lock
+
+
+def values(scene: Scene) -> Values:
+    """Return every computed value that the template of an event may name; what does not apply is None."""
+    return {
+        **_where(scene),
+        **_needle(scene),
+        **_line(scene),
+        **_dwell(scene),
+        **_holds(scene),
+        **note_due.values(scene),
+    }
+
+
+_NONE: Final[Value] = (None, ())
+
+
+def _where(scene: Scene) -> Values:
+    port = scene.timeline.episode.port
+    place = " ".join(word for word in (port.side, port.area) if word)
+    detail = phrasing.label(port.site_detail) if port.site_detail else ""
+    paths: list[Path] = [("port", key) for key in ("side", "area", "site_detail") if getattr(port, key) is not None]
+    septum = getattr(scene.event, "septum", None)
+    tip: Value = _NONE
+    if port.tip is not None:
+        how = (port.tip.location, port.tip.method)
+        said = [phrasing.label(word) for word in how if word]
+        said += [phrasing.day(port.tip.on)] if port.tip.on else []
+        tip = (
+            ", ".join(said),
+            tuple(("port", "tip", k) for k in ("location", "method", "on") if getattr(port.tip, k) is not None),
+        )
+    unit: Value = _NONE
+    for before, stay in zip(scene.timeline.units, scene.timeline.units[1:], strict=False):
+        if stay.entry is not None and stay.entry.index == scene.entry.index:
+            path: Path = at(before.entry, "to_unit") if before.entry else ("stay", "unit")
+            unit = (phrasing.label(before.unit), (path,))
+    return {
+        "place": (", ".join(word for word in (place, detail) if word) or None, tuple(paths)),
+        "septum": (septum, (at(scene.entry, "septum"),)),
+        "tip": tip,
+        "unit_before": unit,
+    }
+
+
+def _needle(scene: Scene) -> Values:
+    event = scene.event
+    values: Values = {"needle_since": _NONE, "needle_for": _NONE, "needle_unknown": _NONE, "removal_at": _NONE}
+    stay = scene.step.before.needle if scene.step is not None and scene.step.septum is not None else None
+    if stay is not None:
+        paths = (since(stay.opened), at(scene.entry, "at"))
+        if stay.since is None:
+            values["needle_unknown"] = ("The needle, in since an unknown time,", (at(stay.opened, "kind"),))
+        elif stay.since <= event.at:
+            values["needle_since"] = (stay.since, paths[:1])
+            values["needle_for"] = (event.at - stay.since, paths)
+    if isinstance(event, ev.Access) and event.follows_removal:
+        removal = scene.timeline.entry(event.follows_removal)
+        if removal is not None and removal.retraction is None and isinstance(removal.event, ev.Deaccess):
+            values["removal_at"] = (removal.event.at, (at(scene.entry, "follows_removal"), at(removal, "at")))
+    return values
+
+
+def _line(scene: Scene) -> Values:
+    event = scene.event
+    values: Values = {"lock_units": _NONE, "tended": _NONE, "lines": _NONE}
+    lock = getattr(event, "lock", None)
+    if isinstance(lock, Lock) and lock.units_per_ml is not None and lock.volume_ml is not None:
+        units = amounts.heparin_units(lock.units_per_ml, lock.volume_ml)
+        paths = tuple(at(scene.entry, "lock", key) for key in ("units_per_ml", "volume_ml"))
+        values["lock_units"] = (units, paths)
+    if isinstance(event, ev.FlushOrLock):
+        done: list[tuple[str, str]] = []
+        if isinstance(event.flushes, tuple) and event.flushes:
+            done.append(("flushed", "flushes"))
+        if isinstance(lock, Lock):
+            done.append(("locked", "lock"))
+        said = phrasing.listed([word for word, _ in done]) or "looked after"
+        values["tended"] = (said, tuple(at(scene.entry, key) for _, key in done) or (at(scene.entry, "kind"),))
+    if isinstance(event, ev.Transfer):
+        values["lines"] = (tuple(_line_of(scene, after) for _, after in scene.states()), ())
+    return values
+
+
+def _line_of(scene: Scene, state: State) -> Values:
+    where = f", {phrasing.label(state.septum)} septum" if len(scene.timeline.episode.port.septa) > 1 else ""
+    stay = state.needle
+    if stay is None:
+        shown = state.last_removal
+        path = at(shown, "at") if shown else ("port", "id")
+        return {"says": (f"no needle is in{where}", (path,))}
+    began = "an unknown time" if stay.since is None else phrasing.clock(stay.since, scene.zone, _today(scene))
+    return {"says": (f"a needle is in since {began}{where}", (since(stay.opened),))}
+
+
+def _today(scene: Scene) -> Any:
+    return phrasing.local(scene.event.at, scene.zone).date()
+
+
+def _dwell(scene: Scene) -> Values:
+    event = scene.event
+    values: Values = {"dwell_since": _NONE, "dwell_for": _NONE, "dwell_drug": _NONE, "first_dose_at": _NONE}
+    if isinstance(event, ev.PatencyCheck):
+        dose = scene.timeline.entry(event.treatment)
+        if dose is not None and isinstance(dose.event, ev.PatencyTreatment) and dose.event.at <= event.at:
+            own = at(scene.entry, "treatment")
+            values["dwell_since"] = (dose.event.at, (own, at(dose, "at")))
+            values["dwell_for"] = (event.at - dose.event.at, (at(scene.entry, "at"), at(dose, "at")))
+            values["dwell_drug"] = (dose.event.drug, (at(dose, "drug"),))
+    if isinstance(event, ev.PatencyTreatment) and event.second_dose_of:
+        first = scene.timeline.entry(event.second_dose_of)
+        if first is not None and isinstance(first.event, ev.PatencyTreatment):
+            values["first_dose_at"] = (first.event.at, (at(scene.entry, "second_dose_of"), at(first, "at")))
+    return values
+
+
+# -- holds --
+
+_REASON_FACTS: Final[Mapping[HoldReason, tuple[str, ...]]] = {
+    "no blood return": ("blood_return", "blood_return_before"),
+    "resistance": ("flushes",),
+    "swelling": ("site",),
+    "signs of infection": ("site",),
+    "port flipped": ("site",),
+    "skin over port": ("site",),
+}
+
+
+def reason_paths(hold: Hold) -> tuple[Path, ...]:
+    """Return where the facts stand that keep a line on hold."""
+    return tuple(
+        at(entry, key)
+        for reason, entry in hold.reasons
+        for key in _REASON_FACTS[reason]
+        if getattr(entry.event, key, None) is not None
+    )
+
+
+def hold_ends_with(hold: Hold, policy: Policy) -> str:
+    """Say what alone ends a hold under the policy in force."""
+    from lda_notes.line.timeline import RESTORABLE
+
+    restorable = all(reason in RESTORABLE for reason, _ in hold.reasons)
+    also = restorable and policy.choice("hold_ends_with") == "evaluation or blood return"
+    return "a recorded evaluation that clears the line" + (", or a restored blood return," if also else "")
+
+
+def _hold_values(scene: Scene, hold: Hold) -> Values:
+    paths = reason_paths(hold)
+    return {
+        "since": (hold.began.event.at, (at(hold.began, "at"),)),
+        "reasons": (tuple(reason for reason, _ in hold.reasons), paths),
+        "ends_with": (hold_ends_with(hold, scene.policy), paths),
+    }
+
+
+def _holds(scene: Scene) -> Values:
+    begins, remains, ended = [], [], []
+    for before, after in scene.states():
+        match before.hold, after.hold:
+            case None, Hold() as hold:
+                begins.append(_hold_values(scene, hold))
+            case Hold(), Hold() as hold:
+                remains.append(_hold_values(scene, hold))
+            case Hold() as hold, None:
+                ended.append(_hold_values(scene, hold))
+            case _:
+                pass
+    return {"hold_begins": (tuple(begins), ()), "hold_remains": (tuple(remains), ()), "hold_ended": (tuple(ended), ())}
+
+
+# -- what no sentence told --
+
+
+def reasons_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Computed]:
+    """Return each reason why not that no sentence has told yet."""
+    left = []
+    for path, value in _untold(scene, written):
+        if path[-1] in ANSWERS:
+            what = _label(scene, path)
+            answer = "not assessed" if path[-1] == "not_assessed" else "not done"
+            full = (_full(scene, path),)
+            left.append(Computed({"answer": (answer, full), "what": (what, full), "why": (value, full)}, told))
+    return left
+
+
+def facts_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Computed]:
+    """Return each recorded fact that no sentence has told yet, with its value in words."""
+    left = []
+    for path, value in _untold(scene, written):
+        if path[-1] not in ANSWERS:
+            what = _label(scene, path)
+            key = next(step for step in reversed(path) if isinstance(step, str))
+            said = say(value, key, scene.zone, _today(scene))
+            full = (_full(scene, path),)
+            left.append(Computed({"what": (what, full), "value": (said, full)}, told))
+    return left
+
+
+def _label(scene: Scene, path: Path) -> str:
+    """Return what a fact is called; the facts that a correction supplies are called as in the entry it corrects."""
+    event = scene.event
+    if isinstance(event, ev.Correcting) and path[0] in ("adds", "sets"):
+        target = scene.timeline.entry(event.of)
+        if target is not None:
+            return label(type(target.original), path[1:])
+    return label(type(event), path)
+
+
+def _full(scene: Scene, path: Path) -> Path:
+    return ("events", scene.entry.index, *path)
+
+
+def _untold(scene: Scene, written: list[Path]) -> Iterator[tuple[Path, Any]]:
+    known = {path[2:] for path in written if path[:2] == ("events", scene.entry.index)}
+    for path, value in leaves(plain(scene.event)):
+        if path[0] not in SIGNED and path not in known:
+            yield path, value

@@ -1,0 +1,89 @@
+"""The scene of a note: one event in its surroundings, and the paths by which its facts are named."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import Entry, State, Step, Timeline
+from lda_notes.problems import Path
+from lda_notes.record import events as ev
+
+Value = tuple[Any, tuple[Path, ...]]
+Values = dict[str, Value]
+
+KIND_TITLES: Final[Mapping[str, str]] = {
+    "access": "Access",
+    "arrival accessed": "Arrival with a needle in",
+    "de-access": "De-access",
+    "dressing change": "Dressing change",
+    "line check": "Line check",
+    "flush": "Flush and lock",
+    "line use": "Use of the line",
+    "patency treatment": "Patency treatment",
+    "patency check": "Patency check",
+    "evaluation": "Evaluation of the line",
+    "transfer": "Transfer",
+    "discharge": "Discharge",
+    "port implanted": "Port implanted",
+    "port removed": "Port removed",
+    "addendum": "Addendum",
+    "amendment": "Amendment",
+    "retraction": "Retraction",
+}
+"""What the note of each kind is headed."""
+
+SIGNED: Final = frozenset({"id", "kind", "at", "charted_at", "by", "verified_by"})
+"""Facts that heading and signature tell, not the sentences."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """One event in its surroundings. ``step`` is None for an entry that does not stand (an original, a retracted)."""
+
+    timeline: Timeline
+    policy: Policy
+    zone: ZoneInfo
+    entry: Entry
+    step: Step | None
+
+    @property
+    def event(self) -> Any:
+        """The event, of whatever kind."""
+        return self.entry.event
+
+    def states(self) -> tuple[tuple[State, State], ...]:
+        """Return the states before and after the event, for its septum or, if it is about none, for each."""
+        if self.step is None:
+            return ()
+        if self.step.septum is not None:
+            return ((self.step.before, self.step.after),)
+        moment = self.event.at
+        return tuple((s := self.timeline.state_at(septum, moment), s) for septum in self.timeline.episode.port.septa)
+
+
+def at(entry: Entry, *keys: str) -> Path:
+    """Return the path of a fact by its event; `standing` says where it is written when a correction supplied it."""
+    return ("events", entry.index, *keys)
+
+
+def kind_of(event: ev.Event) -> str:
+    """Return the tag of an event's kind."""
+    kind: str = event.kind  # type: ignore[attr-defined]
+    return kind
+
+
+def recorded(entry: Entry, *keys: str) -> Path:
+    """Return the path of a fact, or of the kind of its event where it was not recorded: that is all there is."""
+    part: Any = entry.event
+    for key in keys:
+        part = getattr(part, key, None)
+    return at(entry, *keys) if part is not None else at(entry, "kind")
+
+
+def since(entry: Entry) -> Path:
+    """Return the path of the moment that a needle's stay began."""
+    return recorded(entry, "inserted_at" if isinstance(entry.event, ev.ArrivalAccessed) else "at")

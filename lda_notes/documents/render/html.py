@@ -1,0 +1,195 @@
+"""A sheet as one HTML file that stands alone: no script, no outside resource, legible in black and white, printable.
+
+Text enters the page through ``Markup.format`` and an autoescaping template alone, so nothing in a record is markup.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import Final, assert_never
+
+from jinja2 import FileSystemLoader, StrictUndefined, Template
+from jinja2.sandbox import SandboxedEnvironment
+from markupsafe import Markup, escape
+
+from lda_notes.documents.blocks import (
+    Alert,
+    Blanks,
+    Block,
+    Bullets,
+    Columns,
+    Form,
+    Heading,
+    Pairs,
+    Sheet,
+    Signature,
+    Strip,
+    Table,
+    Together,
+)
+from lda_notes.documents.render import ALERT_WORDS, NUMBER_AND_UNIT, Paper, asked, leading, strip, titled
+from lda_notes.files.resources import folder
+from lda_notes.narrative.sentences import Paragraph
+
+_UNPRINTABLE: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+_PAGES: Final[dict[Paper, str]] = {"a4": "A4", "letter": "letter"}
+_NOTHING: Final = Markup("")
+
+
+@cache
+def _page() -> Template:
+    environment = SandboxedEnvironment(
+        loader=FileSystemLoader(folder("note_templates")), autoescape=True, undefined=StrictUndefined, auto_reload=False
+    )
+    return environment.get_template("page.html.jinja")
+
+
+def render(sheet: Sheet, paper: Paper = "a4") -> str:
+    """Return the sheet as a whole HTML page."""
+    alerts, blocks = leading(sheet)
+    page = _page().render(
+        title=titled(sheet),
+        alerts=_join(_alert(alert) for alert in alerts),
+        body=_join(_block(block) for block in blocks),
+        cautions=sheet.cautions,
+        page=_PAGES[paper] + (" landscape" if sheet.landscape else ""),
+        dense=sheet.dense,
+        running=Markup(_css_text(sheet.running)),
+        foot=Markup(_css_text(titled(sheet))),
+    )
+    return _UNPRINTABLE.sub("\ufffd", page)
+
+
+def _css_text(text: str) -> str:
+    """Return ``text`` as it may stand between quotation marks in a style sheet: all but plain letters by number."""
+    return "".join(sign if sign.isascii() and sign.isalnum() else f"\\{ord(sign):x} " for sign in text)
+
+
+def _join(pieces: object) -> Markup:
+    return _NOTHING.join(pieces)  # type: ignore[arg-type]
+
+
+def _text(text: str) -> Markup:
+    """Return text with its line breaks, and with no break between a number and its unit."""
+    rows = []
+    for row in text.split("\n"):
+        pieces = []
+        end = 0
+        for found in NUMBER_AND_UNIT.finditer(row):
+            pieces.append(escape(row[end : found.start()]))
+            pieces.append(Markup('<span class="n">{}</span>').format(found[0]))
+            end = found.end()
+        rows.append(_join([*pieces, escape(row[end:])]))
+    return Markup("<br>").join(rows)
+
+
+def _block(block: Block) -> Markup:
+    match block:
+        case Paragraph():
+            label = Markup('<span class="label">{}</span> ').format(block.label) if block.label else _NOTHING
+            sentences = Markup(" ").join(_text(sentence.text) for sentence in block.sentences)
+            return Markup("<p>{}{}</p>\n").format(label, sentences)
+        case Alert():
+            return _alert(block)
+        case Heading():
+            level = Markup(str(min(6, max(2, block.level))))
+            return Markup("<h{0}>{1}</h{0}>\n").format(level, _text(block.text))
+        case Bullets():
+            return _bullets(block)
+        case Table():
+            return _table(block)
+        case Pairs():
+            return _pairs(block)
+        case Blanks():
+            return _blanks(block)
+        case Form():
+            lead = Markup("<em>{}</em> ").format(_text(block.lead)) if block.lead else _NOTHING
+            inside = Markup(" ").join(_field(blank) for blank in block.blanks)
+            return Markup('<p class="form">{}{}</p>\n').format(lead, inside)
+        case Signature():
+            return _signature(block)
+        case Strip():
+            return Markup("<figure>{}</figure>\n").format(Markup(strip.svg(block)))
+        case Columns():
+            return Markup('<div class="columns">\n{}</div>\n').format(_join(_block(inner) for inner in block.blocks))
+        case Together():
+            return Markup('<div class="together">\n{}</div>\n').format(_join(_block(inner) for inner in block.blocks))
+        case _:
+            assert_never(block)
+
+
+def _alert(alert: Alert) -> Markup:
+    word = Markup("<strong>{}</strong>").format(ALERT_WORDS[alert.level]) if ALERT_WORDS[alert.level] else _NOTHING
+    return Markup('<p class="alert {}">{}{}</p>\n').format(alert.level, word, _text(alert.text))
+
+
+def _bullets(bullets: Bullets) -> Markup:
+    label = Markup('<p class="before">{}</p>\n').format(_text(bullets.label)) if bullets.label else _NOTHING
+    box = Markup('<span class="box">[ ]</span> ') if bullets.boxes else _NOTHING
+    items = _join(Markup("<li>{}{}</li>\n").format(box, _text(item)) for item in bullets.items)
+    look = " ".join([*(["boxes"] if bullets.boxes else []), *(["columns"] if bullets.columns > 1 else [])])
+    return Markup('<div class="list">{}<ul{}>\n{}</ul></div>\n').format(
+        label, Markup(' class="{}"').format(look) if look else _NOTHING, items
+    )
+
+
+def _table(table: Table) -> Markup:
+    total = sum(table.widths) or 1
+    columns = _join(Markup('<col style="width:{}%">').format(round(100 * share / total, 2)) for share in table.widths)
+    heads = _join(Markup('<th scope="col">{}</th>').format(_text(head)) for head in table.columns)
+    rows = _join(_row(row) for row in table.rows)
+    caption = Markup("<caption>{}</caption>").format(_text(table.caption)) if table.caption else _NOTHING
+    return Markup("<table>{}<colgroup>{}</colgroup>\n<thead><tr>{}</tr></thead>\n<tbody>\n{}</tbody></table>\n").format(
+        caption, columns, heads, rows
+    )
+
+
+def _row(row: tuple[str, ...]) -> Markup:
+    first = Markup('<th scope="row">{}</th>').format(_text(row[0])) if row else _NOTHING
+    rest = _join(Markup("<td>{}</td>").format(_text(cell)) for cell in row[1:])
+    return Markup("<tr>{}{}</tr>\n").format(first, rest)
+
+
+def _pairs(pairs: Pairs) -> Markup:
+    rows = _join(
+        Markup("<div><dt>{}</dt> <dd>{}</dd></div>\n").format(_text(label), _text(value)) for label, value in pairs.rows
+    )
+    wide = Markup(' class="two"') if pairs.columns > 1 else _NOTHING
+    return Markup("<dl{}>\n{}</dl>\n").format(wide, rows)
+
+
+def _blanks(blanks: Blanks) -> Markup:
+    hint = Markup(" <small>({})</small>").format(_text(blanks.hint)) if blanks.hint else _NOTHING
+    if blanks.choices:
+        fill = _choices(blanks)
+    else:
+        line = Markup('<span class="line"></span>')
+        further = _join(Markup(' <span class="label">{}</span> {}').format(_text(name), line) for name in blanks.more)
+        fill = Markup("{}{}").format(line, further)
+    return Markup('<p class="blank"><span class="label">{}</span>{} {}</p>\n').format(_text(blanks.label), hint, fill)
+
+
+def _choices(blanks: Blanks) -> Markup:
+    return Markup(" ").join(
+        Markup('<span class="choice"><span class="box">[ ]</span> {}</span>').format(_text(choice))
+        for choice in blanks.choices
+    )
+
+
+def _field(blanks: Blanks) -> Markup:
+    """Return a blank as it stands among others in a row."""
+    hint = Markup(" <small>({})</small>").format(_text(blanks.hint)) if blanks.hint else _NOTHING
+    asks = Markup('<span class="label">{}</span>{}').format(_text(asked(blanks.label)), hint)
+    if blanks.choices:
+        return Markup('<span class="field">{} {}</span>').format(asks, _choices(blanks))
+    line = Markup('<span class="line" style="min-width:{}em"></span>').format(round(blanks.letters * 0.4, 1))
+    return Markup('<span class="field write"><span>{}</span> {}</span>').format(asks, line)
+
+
+def _signature(signature: Signature) -> Markup:
+    line = Markup('<span class="gap"></span>')
+    who = Markup(", ").join(_text(part) if part else line for part in (signature.name, signature.credential))
+    role = Markup('<span class="label">{}:</span> ').format(signature.note) if signature.note else _NOTHING
+    when = Markup(" ({})").format(_text(signature.signed_at)) if signature.signed_at else _NOTHING
+    return Markup('<p class="signature">{}{}{}<span class="line sign">Signature</span></p>\n').format(role, who, when)

@@ -1,0 +1,135 @@
+"""How a sheet says moments, people and supplies: short enough for a table, with the words of ``phrasing``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from lda_notes.knowledge.amounts import heparin_units
+from lda_notes.knowledge.policy import number, quantity
+from lda_notes.line.timeline import Entry
+from lda_notes.narrative import phrasing
+from lda_notes.record.parts import Dressing, Flush, Lock, Needle, NotAssessed, NotDone, Person
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """Words for one stay: times in its zone; the year only where it is not the year of ``asof``."""
+
+    zone: ZoneInfo
+    asof: datetime
+
+    def when(self, moment: datetime) -> str:
+        """Return date and time: "4 Mar 09:40", with the year if it is another one."""
+        here = phrasing.local(moment, self.zone)
+        year = f" {here.year}" if here.year != phrasing.local(self.asof, self.zone).year else ""
+        clock = phrasing.clock(moment, self.zone, here.date())
+        return f"{here.day} {phrasing.MONTHS[here.month - 1][:3]}{year} {clock}"
+
+    def in_full(self, moment: datetime) -> str:
+        """Return weekday, date with its year, and time."""
+        here = phrasing.local(moment, self.zone)
+        return f"{here:%A}, {phrasing.day(here.date())}, {phrasing.clock(moment, self.zone, here.date())}"
+
+    def told(self, entry: Entry) -> str:
+        """Return when and by whom an event was established, and that it was corrected, if it was."""
+        corrected = "; corrected later" if entry.corrections else ""
+        return f"{self.when(entry.event.at)}, {person(entry.event.by)}{corrected}"
+
+
+def person(who: Person | None) -> str:
+    """Return a name with its credential."""
+    if who is None or not (who.name or who.credential):
+        return "author not recorded"
+    return one_line(" ".join(part for part in (who.name, who.credential) if part))
+
+
+def one_line(text: str) -> str:
+    """Return names from a record without line breaks, so that nothing in them can look like a row of the sheet."""
+    return " ".join(text.split())
+
+
+def needle(found: Needle | NotAssessed | None) -> str:
+    """Return gauge and length of a needle, and whatever is not recorded or not known about them."""
+    if found is None:
+        return "needle not recorded"
+    if isinstance(found, NotAssessed):
+        return f"needle not known ({phrasing.quoted(found.not_assessed)})"
+    coring = ", NOT non-coring" if found.non_coring is False else ""
+    return f"{_gauge(found)}, {_length(found)}{coring}"
+
+
+def _gauge(found: Needle) -> str:
+    match found.gauge:
+        case None:
+            return "gauge not recorded"
+        case NotAssessed():
+            return "gauge not known"
+        case gauge:
+            return f"{gauge} gauge"
+
+
+def _length(found: Needle) -> str:
+    match found.length_mm:
+        case None:
+            return "length not recorded"
+        case NotAssessed():
+            return "length not known"
+        case mm:
+            return phrasing.length(mm)
+
+
+def dressing(found: Dressing | NotAssessed | NotDone | None) -> str:
+    """Return what a dressing is, with its disc and, for gauze under wings, whether the site is in view."""
+    match found:
+        case None:
+            return "dressing not recorded"
+        case NotAssessed():
+            return f"dressing not known ({phrasing.quoted(found.not_assessed)})"
+        case NotDone():
+            return f"no dressing ({phrasing.quoted(found.not_done)})"
+        case _:
+            pass
+    kind: str = found.type if isinstance(found.type, str) else "type not known" if found.type else "type not recorded"
+    parts: list[str] = [kind]
+    if found.chlorhexidine_disc is True:
+        parts.append("chlorhexidine disc")
+    elif found.chlorhexidine_disc is False:
+        parts.append("no chlorhexidine disc")
+    if found.site_visible is False:
+        parts.append("entry site not in view")
+    return ", ".join(parts)
+
+
+def flushes(given: tuple[Flush, ...]) -> str:
+    """Return what was flushed: volumes added up by solution, and any resistance."""
+    by_solution: dict[str, list[Decimal | None]] = {}
+    for flush in given:
+        by_solution.setdefault(flush.solution, []).append(flush.volume_ml)
+    parts = []
+    for solution, volumes in by_solution.items():
+        known = [volume for volume in volumes if volume is not None]
+        total = f"{number(sum(known, Decimal(0)))} mL {solution}" if known else f"{solution}, volume not recorded"
+        some = "" if not known or len(known) == len(volumes) else " and more, volume not recorded"
+        times = f" in {len(volumes)} flushes" if len(volumes) > 1 else ""
+        parts.append(f"{total}{some}{times}")
+    felt = [flush.resistance for flush in given if isinstance(flush.resistance, str) and flush.resistance != "none"]
+    if felt:
+        parts.append(f"resistance: {', '.join(dict.fromkeys(felt))}")
+    return "; ".join(parts)
+
+
+def lock(found: Lock) -> str:
+    """Return drug, strength and volume of a lock, and the units that they make."""
+    parts: list[str] = [found.drug]
+    holds_heparin = "heparin" in found.drug
+    if holds_heparin:
+        strength = found.units_per_ml
+        parts.append(f"{number(strength)} units per mL" if strength is not None else "strength not recorded")
+    parts.append(quantity(found.volume_ml, "mL") if found.volume_ml is not None else "volume not recorded")
+    said = f"{parts[0]} {', '.join(parts[1:])}"
+    if holds_heparin and found.units_per_ml is not None and found.volume_ml is not None:
+        said += f": {quantity(heparin_units(found.units_per_ml, found.volume_ml), 'units')}"
+    return said

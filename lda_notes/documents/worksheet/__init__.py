@@ -1,0 +1,1 @@
+"""The page to take to the bedside: what it says, without any format."""

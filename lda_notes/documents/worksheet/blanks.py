@@ -1,0 +1,146 @@
+"""Blanks for exactly the facts that the check asks of an event, from the table of needs, in the order of the work."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from types import SimpleNamespace
+from typing import Annotated, Any, Final, Literal, get_args, get_origin
+
+from lda_notes.check import conditions as asked
+from lda_notes.check.conditions import Need
+from lda_notes.check.needs import NEEDS
+from lda_notes.documents.blocks import Blanks
+from lda_notes.documents.handoff.line import View
+from lda_notes.narrative.facts import fields_at
+from lda_notes.record.events import KINDS
+from lda_notes.record.parts import NotAssessed, NotDone
+
+_MOST_CHOICES: Final = 8
+
+ABOUT_THE_EPISODE: Final = frozenset({asked.two_septa, asked.first_access, asked.injection_possible, asked.injected})
+"""Conditions that are known before the work begins, from the record so far."""
+
+CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
+    asked.in_trouble: "if something is wrong",
+    asked.no_blood: "if no blood came",
+    asked.blood: "if blood came",
+    asked.needs_verifier: "if new to the procedure",
+    asked.nothing_runs: "if nothing runs",
+    asked.unlocked: "if not locked",
+    asked.is_cream: "for cream",
+    asked.is_injected: "for an injection",
+    asked.is_spray: "for a spray",
+    asked.has_heparin: "for heparin",
+    asked.no_built_in_disc: "if the dressing holds none",
+    asked.somebody_told: "if somebody was told",
+    asked.no_needle_follows: "if no needle follows",
+}
+"""Conditions that only the work itself decides, as the blank says them."""
+
+_BY_NAME: Final = {"site.erythema_mm": "if there is redness"}
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """One blank: the need it is for, the conditions under which it is filled in, and how it is drawn."""
+
+    need: Need
+    conditions: tuple[str, ...]
+    drawn: Blanks
+
+
+def blanks(view: View, kind: str) -> tuple[Blank, ...]:
+    """Return a blank for each fact that the check will ask of an event of ``kind``, given the record and the policy.
+
+    A part whose facts have blanks of their own gets one only for the reason why it was not done.
+    """
+    needs = [need for need in NEEDS[kind] if _comes_up(need, view)]
+    parents = {need.path[:-1] for need in needs} | {need.path[:-2] for need in needs if need.path[-2:-1] == ("*",)}
+    return tuple(drawn for need in needs if (drawn := _blank(need, kind, view, need.path in parents)) is not None)
+
+
+def _comes_up(need: Need, view: View) -> bool:
+    if need.option is not None and view.policy.choice(need.option) != "yes":
+        return False
+    parent_option = _option_of_part(need)
+    if parent_option is not None and view.policy.choice(parent_option) != "yes":
+        return False
+    stub: Any = SimpleNamespace(at=view.asof)
+    if need.suits is not None and not need.suits(stub, view.timeline.episode, view.policy):
+        return False
+    return need.when not in ABOUT_THE_EPISODE or need.applies(stub, view.timeline.episode, view.policy)
+
+
+def _option_of_part(need: Need) -> str | None:
+    """Return the option of the part that a fact belongs to: no part, no fact."""
+    for table in NEEDS.values():
+        for other in table:
+            if (
+                other.option is not None
+                and len(other.path) < len(need.path)
+                and need.path[: len(other.path)] == other.path
+            ):
+                return other.option
+    return None
+
+
+def conditions(need: Need, kind: str) -> tuple[str, ...]:
+    """Return when a fact of ``kind`` is asked for, in words, its part's conditions first; nothing when always."""
+    parts = [other for other in NEEDS[kind] if need.path[: len(other.path)] == other.path]
+    return tuple(dict.fromkeys(words for part in parts for words in _conditions(part)))
+
+
+def _conditions(need: Need) -> Iterator[str]:
+    if need.name in _BY_NAME:
+        yield _BY_NAME[need.name]
+        return
+    for test in (need.when, need.given):
+        if test is not None and test not in ABOUT_THE_EPISODE:
+            yield CONDITIONS.get(test, "if it applies")
+
+
+def _blank(need: Need, kind: str, view: View, parent: bool) -> Blank | None:
+    keys = tuple(key for key in need.path if key != "*")
+    field = fields_at(KINDS[kind], keys[:-1]).get(keys[-1])
+    choices = tuple(dict.fromkeys(_choices(field.annotation))) if field is not None else ()
+    if parent and not choices:
+        return None
+    if not parent and (len(choices) > _MOST_CHOICES or all(choice.startswith("not ") for choice in choices)):
+        choices = ()  # a line has room for the answer, and for why there is none
+    if need.name == "septum":
+        choices = view.timeline.episode.port.septa
+    when = conditions(need, kind)
+    letters = _letters(field.annotation) if field is not None else _LONG
+    return Blank(need, when, Blanks(need.asks, ", ".join(when), choices, letters=letters))
+
+
+_LONG: Final = 26
+
+
+def _letters(annotation: Any) -> int:
+    """Return about how many letters an answer takes: a number few, a time more, words most."""
+    if isinstance(annotation, type):
+        return 8 if issubclass(annotation, int | Decimal) else 14 if issubclass(annotation, date) else _LONG
+    if get_origin(annotation) is Annotated:
+        return _letters(get_args(annotation)[0])
+    parts = [part for part in get_args(annotation) if part not in (type(None), NotAssessed, NotDone)]
+    return max(map(_letters, parts), default=_LONG)
+
+
+def _choices(annotation: Any) -> Iterator[str]:
+    """Yield the answers that a field's annotation closes off: its words, yes and no, and the reasons why not."""
+    if annotation is bool:
+        yield from ("yes", "no")
+    elif annotation is NotAssessed:
+        yield "not assessed"
+    elif annotation is NotDone:
+        yield "not done"
+    elif get_origin(annotation) is Literal:
+        yield from (value for value in get_args(annotation) if isinstance(value, str))
+    else:
+        for part in get_args(annotation):
+            if not isinstance(part, type) or part in (bool, NotAssessed, NotDone):
+                yield from _choices(part)

@@ -1,0 +1,239 @@
+"""The steps of the work at the bedside: which facts belong to which, and the cautions that apply at each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from lda_notes.documents.handoff.line import View
+from lda_notes.documents.precautions import Precaution, merged
+from lda_notes.documents.references import Basis, Stated
+from lda_notes.documents.worksheet.known import last_that_worked
+from lda_notes.knowledge import amounts
+from lda_notes.knowledge.ages import years_old
+from lda_notes.knowledge.policy import number
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.line import due
+from lda_notes.narrative import phrasing
+from lda_notes.record import disc
+
+TITLES: Final[Mapping[str, str]] = {
+    "septum": "Before you begin",
+    "identifiers_checked": "Before you begin",
+    "allergies_checked": "Before you begin",
+    "order": "Before you begin",
+    "reason": "Before you begin",
+    "dressing_found": "Look at the dressing",
+    "site": "Look at the site",
+    "tip_confirmed": "Look at the site",
+    "anaesthetic": "Numb the skin",
+    "technique": "Keep it sterile",
+    "antisepsis": "Prepare the skin",
+    "extension_primed": "Put the needle in",
+    "needle": "Put the needle in",
+    "attempts": "Put the needle in",
+    "blood_return": "Prove the line",
+    "blood_looks": "Prove the line",
+    "steps_tried": "Prove the line",
+    "discard_ml": "Prove the line",
+    "hub_scrub_s": "Flush",
+    "flushes": "Flush",
+    "lock": "Lock or connect",
+    "infusion": "Lock or connect",
+    "needle_intact": "Take the needle out",
+    "safety_engaged": "Take the needle out",
+    "bleeding": "Take the needle out",
+    "cover": "Take the needle out",
+    "dressing": "Dress and label",
+    "connector_changed": "Dress and label",
+    "disinfecting_caps": "Dress and label",
+    "problems": "The patient",
+    "pain": "The patient",
+    "response": "The patient",
+    "teaching": "The patient",
+    "next_due": "What is due next",
+    "charted_at": "Sign",
+    "by": "Sign",
+    "verified_by": "Sign",
+}
+"""The step to which each fact of an event belongs, by its first key."""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """Something to take care of at a step, and what it rests on."""
+
+    says: str
+    basis: tuple[Basis, ...] = ()
+
+
+def _common(key: str, says: str) -> Caution:
+    return Caution(says, (Stated(key, says, (COMMON_PRACTICE,)),))
+
+
+_CHILD: Final = (Citation("ayrshire-arran-child", "R"),)
+_NO_ACCESS: Final = (
+    "No needle goes through skin that looks infected, broken or thinned, or into a port that has flipped"
+)
+_PATENT: Final = "Blood must look like whole blood and the flush must run freely before anything is given"
+
+
+def adult(view: View) -> bool | None:
+    """Tell whether the patient is an adult by policy; None when the birth date is not recorded."""
+    born = view.timeline.episode.patient.birth_date
+    if born is None:
+        return None
+    return years_old(born, view.asof.astimezone(view.wording.zone).date()) >= view.policy.value("adult_years")
+
+
+def no_heparin(view: View) -> bool:
+    """Tell whether allergies or history rule heparin out."""
+    patient = view.timeline.episode.patient
+    allergic = any(allergy.to == "heparin" for allergy in patient.allergies or ())
+    return allergic or "heparin-induced thrombocytopenia" in patient.history
+
+
+def cautions(view: View, kind: str, title: str, precautions: tuple[Precaution, ...]) -> tuple[Caution, ...]:
+    """Return the cautions of one step of ``kind``: those of the patient's allergies first."""
+    keys = {key for key, of in TITLES.items() if of == title}
+    here = merged(p for p in precautions if keys & p.about)
+    own = [Caution(phrasing.capital(f"{reasons}: {says}"), basis) for reasons, says, basis in here]
+    return (*own, *_of_step(view, kind, title))
+
+
+def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
+    match title:
+        case "Look at the site" if kind == "access":
+            yield Caution(_NO_ACCESS, (Stated("W11", _NO_ACCESS, _CHILD),))
+        case "Numb the skin":
+            yield from _numbing(view)
+        case "Keep it sterile":
+            yield _common("W1", "Masks for all people present; sterile gloves from the sterile set-up onward")
+        case "Prepare the skin":
+            yield from _skin(view, {p.to for p in view.timeline.episode.patient.allergies or ()})
+        case "Put the needle in":
+            yield _common("W2", "Prime and clamp the extension first; at a right angle, in one steady push")
+            yield Caution(f"At most {view.policy.text('needle_attempts')} by one nurse", ("needle_attempts",))
+        case "Prove the line":
+            yield from _proof(view, kind)
+        case "Flush":
+            yield from _flush(view)
+        case "Lock or connect":
+            yield from _lock(view)
+        case "Take the needle out":
+            yield _common(
+                "W3", "Steady the port; straight out, the safety device locked, then look at the needle's tip"
+            )
+        case "Dress and label":
+            yield from _dressing(view)
+        case "What is due next":
+            yield from _next(view, kind)
+        case _:
+            return
+
+
+def _numbing(view: View) -> Iterator[Caution]:
+    minutes = view.policy.text("cream_contact_minutes")
+    yield Caution(f"Cream of lidocaine and prilocaine: on for at least {minutes}", ("cream_contact_minutes",))
+    before = view.policy.choice("anaesthetic_spray_order") == "before antisepsis"
+    spray = "before skin preparation, never after" if before else "after skin preparation only if labelled sterile"
+    yield Caution(f"Cold spray: {spray}", ("anaesthetic_spray_order",))
+
+
+def _skin(view: View, allergies: set[str]) -> Iterator[Caution]:
+    policy = view.policy
+    if "chlorhexidine" not in allergies and "isopropyl alcohol" not in allergies:
+        yield Caution(
+            f"Chlorhexidine in alcohol: scrub {policy.text('chg_scrub_dry_site_s')} on a dry site, "
+            f"{policy.text('chg_scrub_moist_site_s')} on a moist one; dry {policy.text('chg_dry_dry_site_s')} or "
+            f"{policy.text('chg_dry_moist_site_s')}; each at least",
+            ("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "chg_dry_dry_site_s", "chg_dry_moist_site_s"),
+        )
+    elif "isopropyl alcohol" not in allergies:
+        yield Caution(
+            f"70% isopropyl alcohol: rub {policy.text('isopropyl_scrub_s')}, dry {policy.text('isopropyl_dry_s')}; "
+            "each at least",
+            ("isopropyl_scrub_s", "isopropyl_dry_s"),
+        )
+    if "iodine" not in allergies:
+        said = f"Povidone-iodine: dry at least {policy.text('povidone_iodine_dry_s')}"
+        yield Caution(said, ("povidone_iodine_dry_s",))
+    yield _common("W4", "Let it dry by itself; never wipe or fan; nothing touches the skin after it")
+
+
+def _proof(view: View, kind: str) -> Iterator[Caution]:
+    yield Caution(_PATENT, (Stated("W12", _PATENT, (Citation("ons", "R"),)),))
+    yield Caution(
+        "No blood: nothing goes through the line; on hold until vascular access specialists or a physician clear it",
+        ("hold_ends_with",),
+    )
+    grown = adult(view)
+    if kind == "access" and grown is not None:
+        name = "discard_adult_ml" if grown else "discard_child_ml"
+        yield Caution(f"Discard the first aspirate, at least {view.policy.text(name)}: it holds the old lock", (name,))
+
+
+def _flush(view: View) -> Iterator[Caution]:
+    policy = view.policy
+    yield Caution(f"Syringe with a barrel of {policy.text('syringe_ml')} or more; never force", ("syringe_ml",))
+    if adult(view):
+        yield Caution(f"At least {policy.text('flush_ml')}, push-pause", ("flush_ml",))
+    system = system_ml(view)
+    if system is not None:
+        least = amounts.minimum_flush_ml(system, policy)
+        yield Caution(
+            f"Catheter and add-ons hold {number(system)} mL as recorded; "
+            f"{number(policy.value('flush_volume_factor'))} times that is {number(least)} mL",
+            ("flush_volume_factor",),
+        )
+
+
+def system_ml(view: View) -> Decimal | None:
+    """Return the volume of catheter and add-ons, in mL, the add-ons as they were with the last needle that worked."""
+    port = view.timeline.episode.port
+    found = last_that_worked(view, port.septa[0])
+    needle = found[0] if found else None
+    return amounts.system_volume_ml(
+        port.catheter_volume_ml,
+        needle.set_volume_ml if needle else None,
+        needle.connector_volume_ml if needle else None,
+    )
+
+
+def _lock(view: View) -> Iterator[Caution]:
+    policy = view.policy
+    if not no_heparin(view):
+        strength = policy.text("heparin_lock_strength_units_per_ml")
+        said = f"Heparin for a lock is {strength}; read the strength on the label twice"
+        yield Caution(said, ("heparin_lock_strength_units_per_ml",))
+    system = system_ml(view)
+    if system is not None:
+        volume = number(amounts.lock_volume_ml(system, policy))
+        yield Caution(f"The lock that fills the system is {volume} mL", ("lock_volume_factor",))
+
+
+def _dressing(view: View) -> Iterator[Caution]:
+    yield _common("W5", "Without tension, the puncture site in view, labelled with date and initials")
+    policy = view.policy
+    today = view.asof.astimezone(view.wording.zone).date()
+    if policy.choice("chg_disc_expected") == "yes" and disc.suits(view.timeline.episode.patient, today, policy):
+        yield Caution("The disc right side up between hub and skin", ("chg_disc_expected",))
+    yield Caution(
+        f"Gauze over the site is due after {policy.text('gauze_dressing_days')}, a transparent dressing after "
+        f"{policy.text('transparent_dressing_days')}",
+        ("gauze_dressing_days", "transparent_dressing_days"),
+    )
+
+
+def _next(view: View, kind: str) -> Iterator[Caution]:
+    """Yield what would be due if the work were done now."""
+    names = {
+        "access": (("needle", "needle_dwell_days"), ("transparent dressing", "transparent_dressing_days")),
+        "dressing change": (("transparent dressing", "transparent_dressing_days"),),
+        "de-access": (("flush of the port", "idle_flush_days"),),
+    }[kind]
+    for what, limit in names:
+        by = due.end_of(view.asof, limit, view.policy, view.wording.zone)
+        yield Caution(f"Done at {view.wording.when(view.asof)}: {what} due by {view.wording.when(by)}", (limit,))

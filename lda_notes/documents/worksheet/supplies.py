@@ -1,0 +1,119 @@
+"""What to gather before the work: from policy, the last needle that worked, and what the allergies rule out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, assert_never
+
+from lda_notes.documents import wording
+from lda_notes.documents.handoff.line import View
+from lda_notes.documents.references import Basis
+from lda_notes.documents.worksheet.known import last_that_worked
+from lda_notes.documents.worksheet.steps import adult, no_heparin
+from lda_notes.knowledge.policy import number
+from lda_notes.record import disc
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """One thing to gather, and what the choice rests on."""
+
+    says: str
+    basis: tuple[Basis, ...] = ()
+
+
+def supplies(view: View, work: Literal["access", "de-access", "dressing change"], septum: str) -> tuple[Supply, ...]:
+    """Return what to gather for ``work``, in the order of use."""
+    match work:
+        case "access":
+            found = [*_clean(view), *_needle(view, septum), *_flush(view), *_lock(view), *_dressing(view), _sharps()]
+        case "dressing change":
+            found = [*_clean(view), *_dressing(view), Supply("Needleless connector, where policy changes it now")]
+        case "de-access":
+            found = [Supply("Gloves"), *_flush(view), *_lock(view), Supply("Sterile gauze and a cover"), _sharps()]
+        case _:
+            assert_never(work)
+    if _allergic(view, "latex"):
+        found.append(Supply("All of them labelled as free of latex"))
+    return tuple(found)
+
+
+def _allergic(view: View, *allergens: str) -> bool:
+    return any(allergy.to in allergens for allergy in view.timeline.episode.patient.allergies or ())
+
+
+def _sharps() -> Supply:
+    return Supply("Sharps container")
+
+
+def _clean(view: View) -> Iterator[Supply]:
+    yield Supply("Masks for all people present")
+    yield Supply("Non-sterile gloves for finding the port and for skin preparation; sterile gloves and sterile set")
+    yield Supply(_antiseptic(view))
+
+
+def _antiseptic(view: View) -> str:
+    if not _allergic(view, "chlorhexidine", "isopropyl alcohol"):
+        return "Chlorhexidine in alcohol"
+    if not _allergic(view, "iodine"):
+        return "Povidone-iodine, for the allergies above"
+    if not _allergic(view, "isopropyl alcohol"):
+        return "70% isopropyl alcohol, for the allergies above"
+    return "Antiseptic: ask the prescriber, the allergies above rule out the usual ones"
+
+
+def _needle(view: View, septum: str) -> Iterator[Supply]:
+    found = last_that_worked(view, septum)
+    size = f"; last time {wording.needle(found[0])}" if found else "; gauge and length: ______"
+    power = view.timeline.episode.port.power
+    rated = ", rated for power injection where that is planned" if power is not None and power.rated else ""
+    least, most = (number(view.policy.value(f"needle_gauge_{end}")) for end in ("min", "max"))
+    usual = f", {least} to {most} gauge,"
+    said = f"Non-coring needle{usual} with extension{rated}{size}"
+    yield Supply(said, ("needle_gauge_min", "needle_gauge_max"))
+    yield Supply("Needleless connector")
+
+
+def _flush(view: View) -> Iterator[Supply]:
+    least = f", {view.policy.text('flush_ml')} or more" if adult(view) else ""
+    kind = "without preservative" if _allergic(view, "benzyl alcohol") else ""
+    said = " ".join(part for part in ("0.9% sodium chloride", kind) if part)
+    barrel = view.policy.text("syringe_ml")
+    basis: tuple[Basis, ...] = ("syringe_ml", "flush_ml") if least else ("syringe_ml",)
+    yield Supply(f"{said} in syringes with a barrel of {barrel} or more{least}; swabs for the connector", basis)
+    yield Supply("Empty syringe for the first aspirate")
+
+
+def _lock(view: View) -> Iterator[Supply]:
+    if no_heparin(view):
+        yield Supply("Lock without heparin: 0.9% sodium chloride, or what is ordered instead")
+        return
+    policy = view.policy
+    strength = policy.text("heparin_lock_strength_units_per_ml")
+    yield Supply(f"Lock as ordered, unless an infusion follows; heparin of {strength} if heparin is ordered", (
+        "heparin_lock_strength_units_per_ml",
+    ))  # fmt: skip
+
+
+def _dressing(view: View) -> Iterator[Supply]:
+    gentle = ", with a barrier film" if _allergic(view, "adhesive") else ""
+    yield Supply(f"Transparent dressing{gentle}; securement; label for date and initials")
+    if view.policy.choice("chg_disc_expected") == "yes":
+        yield _disc(view)
+    if view.policy.choice("disinfecting_cap_expected") == "yes":
+        yield Supply("A disinfecting cap for every connector and side port", ("disinfecting_cap_expected",))
+
+
+def _disc(view: View) -> Supply:
+    patient = view.timeline.episode.patient
+    if disc.allergic(patient):
+        return Supply("NO chlorhexidine disc: allergy", ("chg_disc_expected",))
+    of_age = disc.of_age(patient, view.asof.astimezone(view.wording.zone).date(), view.policy)
+    if of_age is None:
+        return Supply(
+            "Chlorhexidine disc, if the age allows it; the birth date is not recorded", ("chg_dressing_ages",)
+        )
+    if of_age:
+        return Supply("Chlorhexidine disc", ("chg_disc_expected", "chg_dressing_ages"))
+    return Supply("No chlorhexidine disc at this age, unless ordered", ("chg_dressing_ages",))

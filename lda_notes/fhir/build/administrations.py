@@ -1,0 +1,334 @@
+"""What went through the line or under the skin: MedicationAdministrations, and the anaesthesia that was none.
+
+R4 keeps lot and expiry of a drug in Medication, a resource of its own that we do not send: they go out as notes,
+one fact each, under the labels of `LABELS`. A dose is sent only in the unit that the drug is dosed in; an amount
+that is no dose of it is a note as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import date, datetime
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Any, Final
+
+from lda_notes.record import events as ev
+from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
+from lda_notes.fhir.build.naming import event_role
+from lda_notes.fhir.build.scene import Made, Scene
+from lda_notes.knowledge.policy import number as plain
+from lda_notes.record.parts import Anaesthetic, Flush, Lock, NotAssessed, NotDone
+
+FLUSH: Final = "Flush of implanted venous access port"
+LOCK: Final = "Lock of implanted venous access port"
+ANAESTHESIA: Final = "Local anaesthesia before port access"
+CLEARING: Final = "Clearing of occluded port"
+"""Why something was given (``reasonCode``): this tells a flush with saline from a lock with it."""
+
+NO_FLUSH: Final = "no flush listed"
+"""Why there was none, where the record holds an empty list."""
+
+HEPARIN_LOCK: Final = "Heparin lock flush"
+STRENGTH: Final = " units/mL"
+
+LABELS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
+    {
+        "lot": ("Lot", ""),
+        "expires": ("Expires", ""),
+        "technique": ("Technique", ""),
+        "syringe_ml": ("Syringe barrel", " mL"),
+        "preservative": ("Preservative", ""),
+        "volume_ml": ("Volume", " mL"),
+        "units_per_ml": ("Strength", STRENGTH),
+        "area_cm2": ("Area", " square cm"),
+        "amount_g": ("Amount", " g"),
+        "removed_at": ("Taken off at", ""),
+        "sterile": ("Labelled sterile", ""),
+        "dose_mg": ("Dose", " mg"),
+        "dose_units": ("Dose", " international units"),
+        "lumen_ml": ("Lumen volume", " mL"),
+        "reconstituted_at": ("Mixed at", ""),
+        "drug_lot": ("Lot", ""),
+    }
+)
+"""The label and the unit of each fact that is sent as a note, by its field."""
+
+
+def note(field: str, value: object) -> Json:
+    """One fact as a note, such as ``Lot: LOT-H31``."""
+    label, unit = LABELS[field]
+    match value:
+        case bool():
+            said = "yes" if value else "no"
+        case Decimal():
+            said = written(value)
+        case datetime():
+            said = moment(value)
+        case date():
+            said = day(value)
+        case _:
+            said = str(value)
+    return {"text": f"{label}: {said}{unit}"}
+
+
+def _notes(part: Any, *fields: str) -> list[Json]:
+    return [note(field, value) for field in fields if (value := getattr(part, field)) is not None]
+
+
+def _administration(
+    scene: Scene,
+    name: str,
+    status: str,
+    drug: str,
+    why: str,
+    effective: Json,
+    **says: Any,
+) -> Json:
+    """A MedicationAdministration. ``says``: reason (not done), dosage, notes, supporting; empty ones are left out."""
+    frame = scene.frame
+    part_of = scene.own("Procedure", scene.procedure) if scene.procedure is not None else says["part_of"]
+    made: Json = {
+        "resourceType": "MedicationAdministration",
+        "identifier": frame.names.identifier(name),
+        "partOf": [part_of],
+        "status": status,
+    }
+    if says.get("reason") is not None:
+        made["statusReason"] = [{"text": says["reason"]}]
+    made["medicationCodeableConcept"] = {"text": drug}
+    made["subject"] = frame.subject
+    made["context"] = frame.encounter
+    if says.get("supporting"):
+        made["supportingInformation"] = says["supporting"]
+    made.update(effective)
+    who = frame.person(scene.event.by)
+    made["performer"] = [{"actor": who if who is not None else {"display": "not recorded"}}]
+    made["reasonCode"] = [{"text": why}]
+    if says.get("notes"):
+        made["note"] = says["notes"]
+    if says.get("dosage"):
+        made["dosage"] = says["dosage"]
+    return made
+
+
+def administrations(scene: Scene) -> Iterator[Made]:
+    """Every MedicationAdministration of an event but the thrombolytic, whose dwell later events end."""
+    event = scene.event
+    if isinstance(event, ev.Access):
+        yield from _anaesthesia(scene, event)
+    if isinstance(event, ev.Flushed):
+        yield from _flushes(scene, event)
+        if event.lock is not None:
+            yield _lock(scene, event.lock)
+
+
+def _part_of(scene: Scene) -> Json | None:
+    """The Procedure of the treatment that a patency check looks at: a check is none itself."""
+    if isinstance(scene.event, ev.PatencyCheck):
+        role = event_role(scene.frame.episode.id, scene.event.treatment, "procedure")
+        return scene.frame.elsewhere("Procedure", scene.frame.names.of(role))
+    return None
+
+
+# -- flushes and locks --
+
+
+def _flushes(scene: Scene, event: ev.Flushed) -> Iterator[Made]:
+    if event.flushes is None:
+        return
+    if isinstance(event.flushes, NotDone) or not event.flushes:
+        name = scene.name("flush")
+        reason = event.flushes.not_done if isinstance(event.flushes, NotDone) else NO_FLUSH
+        at = {"effectiveDateTime": scene.at}
+        resource = _administration(
+            scene, name, "not-done", "Flush solution", FLUSH, at, reason=reason, part_of=_part_of(scene)
+        )
+        yield Made(name, resource, ("flushes",))
+        return
+    for index, flush in enumerate(event.flushes):
+        yield from _flush(scene, index, flush)
+
+
+def _flush(scene: Scene, index: int, flush: Flush) -> Iterator[Made]:
+    name = scene.name(f"flush-{index + 1}")
+    dosage: Json | None = None
+    notes = _notes(flush, "syringe_ml", "lot", "expires")
+    if flush.volume_ml is not None:
+        words = [f"{plain(flush.volume_ml)} mL", flush.technique]
+        dosage = {"text": ", ".join(word for word in words if word), "route": concept("flush route")}
+        if flush.technique is not None:
+            dosage["method"] = {"text": flush.technique}
+        dosage["dose"] = quantity(flush.volume_ml, "mL")
+    elif flush.technique is not None:
+        notes.insert(0, note("technique", flush.technique))
+    at = {"effectiveDateTime": scene.at}
+    resource = _administration(
+        scene,
+        name,
+        "completed",
+        flush.solution,
+        FLUSH,
+        at,
+        dosage=dosage,
+        notes=notes,
+        part_of=_part_of(scene),
+    )
+    yield Made(name, resource, ("flushes", index))
+    if flush.resistance is not None:
+        yield _resistance(scene, index, flush.resistance, name)
+
+
+def _resistance(scene: Scene, index: int, felt: str | NotAssessed, flush: str) -> Made:
+    frame = scene.frame
+    name = scene.name(f"resistance-{index + 1}")
+    made: Json = {
+        "resourceType": "Observation",
+        "identifier": frame.names.identifier(name),
+        "partOf": [scene.own("MedicationAdministration", flush)],
+        "status": "final",
+        "category": [concept("exam")],
+        "code": concept("resistance"),
+        **scene.about_port,
+    }
+    if isinstance(felt, NotAssessed):
+        made["dataAbsentReason"] = absent(felt.not_assessed)
+    else:
+        made["valueCodeableConcept"] = {"text": felt}
+    return Made(name, made, ("flushes", index, "resistance"))
+
+
+def _lock(scene: Scene, lock: Lock | NotDone) -> Made:
+    name = scene.name("lock")
+    at = {"effectiveDateTime": scene.at}
+    if isinstance(lock, NotDone):
+        resource = _administration(
+            scene, name, "not-done", "Lock solution", LOCK, at, reason=lock.not_done, part_of=_part_of(scene)
+        )
+        return Made(name, resource, ("lock",))
+    drug, dosage, notes = _locked(lock)
+    resource = _administration(
+        scene, name, "completed", drug, LOCK, at, dosage=dosage, notes=notes, part_of=_part_of(scene)
+    )
+    return Made(name, resource, ("lock",))
+
+
+def _locked(lock: Lock) -> tuple[str, Json | None, list[Json]]:
+    """The drug's name, the dosage and the notes of a lock: heparin is dosed in units, everything else by volume."""
+    notes = _notes(lock, "preservative", "lot", "expires")
+    strength, volume = lock.units_per_ml, lock.volume_ml
+    has_heparin = "heparin" in lock.drug
+    drug: str = lock.drug
+    if lock.drug == "heparin":
+        drug = HEPARIN_LOCK if strength is None else f"{HEPARIN_LOCK} {written(strength)}{STRENGTH}"
+    elif strength is not None:
+        notes.insert(0, note("units_per_ml", strength))
+    if volume is None:
+        return drug, None, notes
+    if not has_heparin:
+        return drug, _flush_dosage(f"{plain(volume)} mL", quantity(volume, "mL")), notes
+    if not strength:
+        notes.insert(0, note("volume_ml", volume))
+        return drug, None, notes
+    total = strength * volume
+    words = f"{plain(volume)} mL of {plain(strength)} units/mL, {plain(total)} units in all"
+    return drug, _flush_dosage(words, quantity(total, "[USP'U]")), notes
+
+
+def _flush_dosage(words: str, dose: Json) -> Json:
+    return {"text": words, "route": concept("flush route"), "dose": dose}
+
+
+# -- anaesthesia --
+
+
+def _anaesthesia(scene: Scene, event: ev.Access) -> Iterator[Made]:
+    told = event.anaesthetic
+    if told is None:
+        return
+    if not isinstance(told, Anaesthetic):
+        yield _no_anaesthesia(scene, told)
+        return
+    name = scene.name("anaesthetic")
+    notes = _notes(told, "area_cm2", "sterile", "lot", "expires")
+    dosage: Json | None = None
+    topical = not told.agent.startswith("intradermal")
+    dose = told.volume_ml if told.amount_g is None else told.amount_g
+    if dose is not None:
+        unit = "mL" if told.amount_g is None else "g"
+        dosage = {"text": f"{plain(dose)} {unit}"}
+        if topical:
+            dosage["route"] = concept("topical route")
+        dosage["dose"] = quantity(dose, unit)
+        if told.amount_g is not None and told.volume_ml is not None:
+            notes.append(note("volume_ml", told.volume_ml))
+    effective, more = _worn(scene, told)
+    resource = _administration(
+        scene, name, "completed", told.agent, ANAESTHESIA, effective, dosage=dosage, notes=notes + more
+    )
+    yield Made(name, resource, ("anaesthetic",))
+
+
+def _worn(scene: Scene, told: Anaesthetic) -> tuple[Json, list[Json]]:
+    """When it was on the skin. Without any time on record, the moment of the access stands in."""
+    on, off = told.applied_at, told.removed_at
+    if on is None and off is None:
+        return {"effectiveDateTime": scene.at}, []
+    if on is not None and off is not None and off < on:
+        return {"effectivePeriod": period(on, None)}, [note("removed_at", off)]
+    return {"effectivePeriod": period(on, off)}, []
+
+
+def _no_anaesthesia(scene: Scene, told: str | NotAssessed) -> Made:
+    frame = scene.frame
+    name = scene.name("local-anaesthesia")
+    made: Json = {"resourceType": "Observation", "identifier": frame.names.identifier(name)}
+    if scene.part_of is not None:
+        made["partOf"] = scene.part_of
+    made |= {
+        "status": "final",
+        "category": [concept("exam")],
+        "code": concept("local anaesthesia"),
+        **scene.about_port,
+    }
+    if isinstance(told, NotAssessed):
+        made["dataAbsentReason"] = absent(told.not_assessed)
+    else:
+        made["valueCodeableConcept"] = {"text": told}
+    return Made(name, made, ("anaesthetic",))
+
+
+# -- thrombolytic --
+
+
+def thrombolytic_name(scene: Scene) -> str:
+    """The identity of the dose of a patency treatment."""
+    return scene.name("thrombolytic")
+
+
+def thrombolytic(scene: Scene, event: ev.PatencyTreatment, ended: datetime | None) -> Json:
+    """The thrombolytic: in progress while it dwells, completed with the dwell's end."""
+    notes = _notes(event, "volume_ml", "lumen_ml", "reconstituted_at", "drug_lot")
+    amounts: dict[str, tuple[Decimal | None, str, str]] = {
+        "alteplase": (event.dose_mg, "mg", "mg"),
+        "urokinase": (event.dose_units, "[IU]", "international units"),
+    }
+    dose, unit, written = amounts[event.drug]
+    dosage: Json | None = None
+    if dose is not None:
+        words = f"{plain(dose)} {written}" + (f" in {plain(event.volume_ml)} mL" if event.volume_ml else "")
+        dosage = {"text": words, "route": concept("intravenous route"), "dose": quantity(dose, unit)}
+    other = "dose_units" if event.drug == "alteplase" else "dose_mg"
+    notes += _notes(event, other)
+    supporting = [{"identifier": scene.frame.entry(event.second_dose_of)}] if event.second_dose_of else []
+    return _administration(
+        scene,
+        thrombolytic_name(scene),
+        "completed" if ended else "in-progress",
+        event.drug.capitalize(),
+        CLEARING,
+        {"effectivePeriod": period(event.at, ended)},
+        dosage=dosage,
+        notes=notes,
+        supporting=supporting,
+    )

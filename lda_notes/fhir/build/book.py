@@ -1,0 +1,259 @@
+"""A record opened for its bundles, and the parts that every bundle is put together from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Episode
+from lda_notes.fhir.build.administrations import administrations
+from lda_notes.fhir.config import Config
+from lda_notes.fhir.build.context import context_entries, leftover, people, practitioner
+from lda_notes.fhir.build.devices import supply_devices
+from lda_notes.fhir.elements import Json
+from lda_notes.fhir.build.fold import Fold, Strand, fold
+from lda_notes.fhir.build.frame import Frame, Style, frame
+from lda_notes.fhir.build.observations import observations
+from lda_notes.fhir.build.papers import DESPITE, Note, provenance, provenance_name, record_context
+from lda_notes.fhir.build.procedures import procedure
+from lda_notes.fhir.profiles import profiled
+from lda_notes.fhir.build.scene import Made, Scene
+from lda_notes.knowledge.policy import Policy
+from lda_notes.problems import Failure, Path
+from lda_notes.line.timeline import SAME_MINUTE, Entry, Timeline, build
+
+Notes = Callable[[Episode, str, datetime], Note]
+"""Writes the note of an event of an episode as it stood at a moment: the episode holds nothing later than that."""
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How bundles are made.
+
+    ``with_context`` adds patient, staff, facility and stay on condition. ``us_core`` names the US Core profiles.
+    ``notes`` writes the notes; None leaves them out. ``despite`` is why a record with faults is sent all the same.
+    """
+
+    with_context: bool = False
+    us_core: bool = False
+    notes: Notes | None = None
+    despite: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class EventBundle:
+    """The transaction of one event. ``paths`` lead from each entry of the bundle to its facts in the record."""
+
+    event: str
+    kind: str
+    bundle: Json
+    paths: tuple[Path, ...]
+
+
+@dataclass(slots=True)
+class Writer:
+    """A bundle that is being put together: entries, their paths, and which identities it already has."""
+
+    frame: Frame
+    entries: list[Json] = field(default_factory=list)
+    paths: list[Path] = field(default_factory=list)
+    names: set[str] = field(default_factory=set)
+    targets: list[Json] = field(default_factory=list)
+
+    def create(self, made: Made, path: Path) -> None:
+        """Add a resource that is created unless it is there."""
+        kind = made.resource["resourceType"]
+        names = self.frame.names
+        condition = names.tag_condition(made.name) if kind == "Provenance" else names.condition(made.name)
+        self._add(made, path, {"method": "POST", "url": kind, "ifNoneExist": condition})
+
+    def update(self, made: Made, path: Path) -> None:
+        """Add a resource that is written as it is, whether it is there or not."""
+        url = f"{made.resource['resourceType']}?{self.frame.names.condition(made.name)}"
+        self._add(made, path, {"method": "PUT", "url": url})
+
+    def _add(self, made: Made, path: Path, request: Json) -> None:
+        if made.name in self.names:
+            return
+        self.names.add(made.name)
+        resource = profiled(made.resource) if self.frame.us_core else made.resource
+        url = f"urn:uuid:{made.name}"
+        self.entries.append({"fullUrl": url, "resource": resource, "request": request})
+        self.paths.append(path)
+        if resource["resourceType"] != "Provenance" and made.name != self.frame.port_name:
+            self.targets.append({"reference": url})
+
+
+@dataclass(frozen=True, slots=True)
+class Book:
+    """A record as bundles see it: as first charted (``first``) and as it now stands (``last``).
+
+    ``steps`` are the folds with one more correction each, from ``first`` to ``last``; without corrections they are
+    the same one fold.
+    """
+
+    frame: Frame
+    timeline: Timeline
+    policy: Policy
+    options: Options
+    steps: tuple[Fold, ...]
+    context: tuple[Json, ...]
+    held: Json
+    port: Made
+
+    @property
+    def first(self) -> Fold:
+        """The record as first charted."""
+        return self.steps[0]
+
+    @property
+    def last(self) -> Fold:
+        """The record as it now stands."""
+        return self.steps[-1]
+
+
+def open_book(timeline: Timeline, policy: Policy, config: Config, options: Options) -> Book:
+    """Prepare a record for its bundles."""
+    _refuse_doubles(timeline.episode)
+    style: Style = "context" if options.with_context else config.references
+    made = frame(timeline.episode, config, style, us_core=options.us_core)
+    steps = tuple(fold(made, reading, policy) for reading in _readings(timeline, policy))
+    left = timeline.discharge.event.at if timeline.discharge is not None else None
+    context = tuple(context_entries(made, left)) if options.with_context else ()
+    held = record_context(made, leftover(timeline.episode, with_context=options.with_context))
+    port = steps[-1].strands[made.port_name].start()[0]
+    return Book(made, timeline, policy, options, steps, context, held, port)
+
+
+def _readings(timeline: Timeline, policy: Policy) -> Iterator[Timeline]:
+    """The record without corrections, then with one more of them each time; the last is the timeline itself."""
+    episode = timeline.episode
+    if timeline.corrections:
+        charted = [event for event in episode.events if not isinstance(event, ev.Correcting)]
+        for count in range(len(timeline.corrections)):
+            known = [entry.event for entry in timeline.corrections[:count]]
+            part = episode.model_copy(update={"events": (*charted, *known)})
+            yield build(part, policy, timeline.asof)
+    yield timeline
+
+
+def _refuse_doubles(episode: Episode) -> None:
+    seen: set[str] = set()
+    for event in episode.events:
+        if event.id in seen:
+            raise Failure(
+                f"episode {episode.id}: two events are called {event.id}, so their resources could not be told "
+                "apart; give each event an identifier of its own"
+            )
+        seen.add(event.id)
+
+
+def time_of(entry: Entry) -> tuple[datetime, int, str]:
+    """The place of an event in the order of time; events of one minute have a fixed order."""
+    event: Any = entry.event
+    return event.at.astimezone(UTC).replace(second=0, microsecond=0), SAME_MINUTE[event.kind], event.id
+
+
+def begin(book: Book, closed: Iterable[Strand] = ()) -> Writer:
+    """A bundle with the context and, unless it is among the closed, the port."""
+    writer = Writer(book.frame)
+    for entry in book.context:
+        writer.entries.append(entry)
+        writer.paths.append(("patient",) if entry["resource"]["resourceType"] == "Patient" else ("stay",))
+    if all(strand.name != book.frame.port_name for strand in closed):
+        writer.create(book.port, ("port",))
+    return writer
+
+
+def needle_reference(book: Book, reading: Fold, here: Scene, present: set[str]) -> Json | None:
+    """The needle that an access put in or a removal took out, in the bundle or elsewhere."""
+    touched = {"access": reading.opened, "de-access": reading.closed}.get(here.event.kind)  # type: ignore[attr-defined]
+    if touched is None:
+        return None
+    for strand in touched.get(here.event.id, ()):
+        if strand.sort == "needle":
+            inside = here.whole and strand.name in present
+            return book.frame.reference(strand.name) if inside else book.frame.elsewhere("Device", strand.name)
+    return None
+
+
+def own_facts(here: Scene, needle: Json | None) -> list[Made]:
+    """The resources that say what happened in one event, apart from what it shares with others."""
+    supplies = supply_devices(here)
+    made: list[Made] = []
+    if here.procedure is not None and not isinstance(here.event, ev.PatencyTreatment):
+        used = [needle] if needle is not None else []
+        used += [here.own("Device", supply.name) for supply in supplies]
+        made.append(Made(here.procedure, procedure(here, used), ()))
+    made += observations(here)
+    made += administrations(here)
+    return made + supplies
+
+
+def as_charted(book: Book, entry: Entry, corrections: Iterable[ev.Event] = ()) -> Episode:
+    """The episode with what happened up to an event, and with no corrections but these."""
+    until = time_of(entry)
+    events = [one.event for one in book.first.timeline.entries if time_of(one) <= until]
+    return book.timeline.episode.model_copy(update={"events": (*events, *corrections)})
+
+
+def add_provenance(
+    book: Book,
+    writer: Writer,
+    here: Scene,
+    entry: Entry,
+    *,
+    revises: str | None = None,
+    nullifies: bool = False,
+    extensions: Iterable[Json] = (),
+) -> None:
+    """Add who recorded it; the port stands in as target when there is nothing else."""
+    event = here.event
+    reasons = [event.reason] if isinstance(event, ev.Correcting) and event.reason is not None else []
+    if book.options.despite is not None:
+        reasons.append(DESPITE + book.options.despite)
+    resource = provenance(
+        here,
+        "nullified" if nullifies else "revised" if revises is not None else "created",
+        writer.targets or [book.frame.port],
+        reasons=reasons,
+        revises=revises,
+        extensions=[book.held, *extensions],
+    )
+    writer.create(Made(provenance_name(book.frame, event.id), resource, ()), entry.path())
+
+
+def finished(book: Book, writer: Writer, entry: Entry) -> EventBundle:
+    """The whole bundle, with the staff that it refers to where context is asked for."""
+    if book.options.with_context:
+        _add_staff(book, writer)
+    kind: str = entry.event.kind  # type: ignore[attr-defined]
+    bundle = {"resourceType": "Bundle", "type": "transaction", "entry": writer.entries}
+    return EventBundle(entry.event.id, kind, bundle, tuple(writer.paths))
+
+
+def _add_staff(book: Book, writer: Writer) -> None:
+    amended = (entry.event for entry in (*book.last.timeline.entries, *book.last.timeline.retracted))
+    partly = (entry.event for fold in book.steps[1:-1] for entry in fold.timeline.entries)
+    known = people((*book.timeline.episode.events, *amended, *partly))
+    by_url = {f"urn:uuid:{book.frame.names.of(f'staff/{number}')}": who for number, who in known.items()}
+    wanted = dict.fromkeys(url for entry in writer.entries for url in _references(entry["resource"]) if url in by_url)
+    added = [practitioner(book.frame, by_url[url]) for url in wanted]
+    at = len(book.context)
+    writer.entries[at:at] = added
+    writer.paths[at:at] = [("events",)] * len(added)
+
+
+def _references(value: Any) -> Iterator[str]:
+    if isinstance(value, dict):
+        for key, held in value.items():
+            if key == "reference" and isinstance(held, str):
+                yield held
+            else:
+                yield from _references(held)
+    elif isinstance(value, list):
+        for item in value:
+            yield from _references(item)

@@ -1,0 +1,108 @@
+"""Transaction bundles from a timeline: one for each event, in order of time.
+
+The same record gives the same bundles, whatever the moment judged from. What an event said is created unless it is
+there (POST with ``ifNoneExist``); what it closed of the state shared with other events, and what a correction
+changed, is updated by its identity (PUT) to what it is in the end. Every update of a resource writes the same
+content, in whichever bundle it stands, so the bundles of a record may arrive in any order and more than once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from lda_notes.record import events as ev
+from lda_notes.fhir.build.book import (
+    Book,
+    EventBundle,
+    Notes,
+    Options,
+    Writer,
+    add_provenance,
+    as_charted,
+    begin,
+    finished,
+    needle_reference,
+    open_book,
+    own_facts,
+    time_of,
+)
+from lda_notes.fhir.config import Config
+from lda_notes.fhir.build.corrections import correction_bundle, ledger
+from lda_notes.fhir.build.fold import Strand
+from lda_notes.fhir.build.papers import Note, document
+from lda_notes.fhir.build.scene import Made, Scene, scene
+from lda_notes.knowledge.policy import Policy
+from lda_notes.problems import Path
+from lda_notes.line.timeline import Entry, Timeline
+
+__all__ = ["EventBundle", "Note", "Notes", "Options", "bundle_of", "bundles"]
+
+
+def bundles(
+    timeline: Timeline, policy: Policy, config: Config, options: Options | None = None
+) -> Iterator[EventBundle]:
+    """Yield the bundle of each event, corrections among them, in order of time.
+
+    The resources in them may share parts: copy before you change one. Raises `Failure` when the record has two
+    events of one identifier, or a patient who cannot be referred to as configured.
+    """
+    book = open_book(timeline, policy, config, options or Options())
+    known = ledger(book) if timeline.corrections else None
+    for entry in _in_order(book):
+        if known is not None and isinstance(entry.event, ev.Correcting):
+            yield correction_bundle(book, entry, known)
+        else:
+            yield _event_bundle(book, entry)
+
+
+def bundle_of(
+    event: str, timeline: Timeline, policy: Policy, config: Config, options: Options | None = None
+) -> EventBundle | None:
+    """The bundle of one event by its identifier; None when the record has no such event."""
+    return next((made for made in bundles(timeline, policy, config, options) if made.event == event), None)
+
+
+def _in_order(book: Book) -> list[Entry]:
+    """Every event as first charted, corrections included, with its position in the record."""
+    positions = {event.id: index for index, event in enumerate(book.timeline.episode.events)}
+    entries = [replace(entry, index=positions[entry.event.id]) for entry in book.first.timeline.entries]
+    entries += book.timeline.corrections
+    return sorted(entries, key=time_of)
+
+
+def _event_bundle(book: Book, entry: Entry) -> EventBundle:
+    event = entry.event
+    standing = any(one.event.id == event.id for one in book.last.timeline.entries) if len(book.steps) > 1 else True
+    opened = {strand.name: strand for strand in book.last.opened.get(event.id, ())} if standing else {}
+    opened |= {strand.name: strand for strand in book.first.opened.get(event.id, ())}
+    closed = book.last.closed.get(event.id, ()) if standing else ()
+    writer = begin(book, closed)
+    for strand in opened.values():
+        for made in strand.start():
+            writer.create(made, entry.path(*made.path))
+    for strand in closed:
+        for made in strand.end():
+            writer.update(made, _path_of(book, strand, made))
+    for strand in book.first.closed.get(event.id, ()):
+        if strand.sort == "needle" and strand not in closed:  # a correction undid it; the procedure still names it
+            writer.create(strand.start()[0], entry.path())
+    here = scene(book.frame, event)
+    for made in own_facts(here, needle_reference(book, book.first, here, writer.names)):
+        writer.create(made, entry.path(*made.path))
+    _add_note(book, writer, here, entry)
+    add_provenance(book, writer, here, entry)
+    return finished(book, writer, entry)
+
+
+def _path_of(book: Book, strand: Strand, made: Made) -> Path:
+    opener = book.last.timeline.entry(strand.opened)
+    return opener.path(*made.path) if opener is not None else ("port",)
+
+
+def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry) -> None:
+    if book.options.notes is None:
+        return
+    note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded)
+    name = here.name("note")
+    writer.create(Made(name, document(here, name, note, "current"), ()), entry.path())

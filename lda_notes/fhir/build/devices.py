@@ -1,0 +1,278 @@
+"""Devices and their use: the port, the needles in it, supplies, and how long a needle stayed."""
+
+from __future__ import annotations
+
+import base64
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Final
+
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Port
+from lda_notes.fhir.codes import GS1_DEVICE_IDENTIFIER
+from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
+from lda_notes.fhir.build.frame import Frame
+from lda_notes.fhir.build.naming import event_role
+from lda_notes.fhir.build.scene import Made, Scene
+from lda_notes.record.parts import Needle, NotAssessed, Supply
+from lda_notes.knowledge.supplies import DeviceIdentifier, parse
+
+NEEDLE_NOT_RECORDED: Final = "Needle: not recorded"
+NEEDLE_NOT_ASSESSED: Final = "Needle: not assessed, "
+INSERTION_UNKNOWN: Final = "Time of insertion is not known"
+INSERTION_RECORDED: Final = "Time of insertion as recorded, after the removal: "
+PRINTED_IDENTIFIER: Final = "Device identifier: "
+_FIRST_CONTROL: Final = " "
+
+
+def _said(key: str, value: object) -> Json:
+    """A property whose value is a word, or the reason why there is none."""
+    if isinstance(value, NotAssessed):
+        return {"type": concept(key), "valueCode": [absent(value.not_assessed)]}
+    text = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
+    return {"type": concept(key), "valueCode": [{"text": str(text)}]}
+
+
+def _measured(key: str, value: object, unit: str) -> Json:
+    if isinstance(value, NotAssessed):
+        return {"type": concept(key), "valueCode": [absent(value.not_assessed)]}
+    assert isinstance(value, Decimal)
+    return {"type": concept(key), "valueQuantity": [quantity(value, unit)]}
+
+
+def carrier(frame: Frame, udi: str | None, today: date) -> tuple[Json, list[str]]:
+    """The elements of a device identifier, and notes where no element may carry it.
+
+    Only GS1 identifiers that can be read are taken apart. US Core wants the device identifier in every carrier,
+    so there an identifier that cannot be read becomes a note.
+    """
+    if udi is None:
+        return {}, []
+    read = parse(udi, today)
+    known = read if isinstance(read, DeviceIdentifier) and read.issuer == "GS1" else None
+    if known is None and frame.us_core and not _has_controls(udi):
+        return {}, [PRINTED_IDENTIFIER + udi]
+    made: Json = {}
+    if known is not None:
+        made["deviceIdentifier"] = known.device
+        made["issuer"] = GS1_DEVICE_IDENTIFIER
+    if _has_controls(udi):
+        made["carrierAIDC"] = base64.b64encode(udi.encode()).decode()
+        if isinstance(read, DeviceIdentifier) and not _has_controls(read.carrier):
+            made["carrierHRF"] = read.carrier
+    else:
+        made["carrierHRF"] = udi
+    made["entryType"] = "unknown"
+    return {"udiCarrier": [made]}, []
+
+
+def _has_controls(text: str) -> bool:
+    return any(character < _FIRST_CONTROL for character in text)
+
+
+def _device(frame: Frame, name: str, status: str, kind: Json, today: date, **says: Any) -> Json:
+    """A Device. ``says``: udi, lot, expires, called, properties, notes; what is None or empty is left out."""
+    made: Json = {"resourceType": "Device", "identifier": frame.names.identifier(name)}
+    identified, notes = carrier(frame, says.get("udi"), today)
+    made.update(identified)
+    made["status"] = status
+    if says.get("expires") is not None:
+        made["expirationDate"] = day(says["expires"])
+    if says.get("lot") is not None:
+        made["lotNumber"] = says["lot"]
+    made["deviceName"] = [{"name": text, "type": use} for text, use in says["called"]]
+    made["type"] = kind
+    if says.get("properties"):
+        made["property"] = says["properties"]
+    made["patient"] = frame.subject
+    notes = [*says.get("notes", ()), *notes]
+    if notes:
+        made["note"] = [{"text": note} for note in notes]
+    return made
+
+
+# -- port --
+
+
+def _port_properties(port: Port) -> list[Json]:
+    made = [_said(key, getattr(port, field)) for field, key in PORT_WORDS if getattr(port, field) is not None]
+    made.append({"type": concept("septa"), "valueCode": [{"text": name} for name in port.septa]})
+    if port.power is not None:
+        made.append(_said("power rated", port.power.rated))
+        for field, key, unit in POWER_MEASURES:
+            value = getattr(port.power, field)
+            if value is not None:
+                made.append(_measured(key, value, unit))
+    if port.catheter_volume_ml is not None:
+        made.append(_measured("catheter volume", port.catheter_volume_ml, "mL"))
+    if port.tip is not None:
+        made += [_said(key, getattr(port.tip, field)) for field, key in TIP_WORDS if getattr(port.tip, field)]
+    return made
+
+
+PORT_WORDS: Final = (
+    ("side", "side"),
+    ("area", "area"),
+    ("site_detail", "site detail"),
+    ("touch", "touch"),
+    ("valved", "valved"),
+    ("implanted_on", "implanted on"),
+)
+"""Fields of a port that are properties in words, with their concepts."""
+
+POWER_MEASURES: Final = (("max_flow_ml_per_s", "flow limit", "mL/s"), ("max_pressure_psi", "pressure limit", "[psi]"))
+TIP_WORDS: Final = (("location", "tip"), ("method", "tip method"), ("on", "tip confirmed on"))
+
+
+def port_device(frame: Frame, status: str) -> Json:
+    """The port: ``active`` while it is in the body, ``inactive`` once it was taken out."""
+    port = frame.episode.port
+    place = " ".join(word for word in (port.side, port.area) if word)
+    called = [(f"Implanted port, {place}" if place else "Implanted port", "user-friendly-name"), (port.id, "other")]
+    if port.model is not None:
+        called.append((port.model, "model-name"))
+    today = port.implanted_on or _first_day(frame)
+    return _device(
+        frame,
+        frame.port_name,
+        status,
+        concept("port"),
+        today,
+        udi=port.udi,
+        called=called,
+        properties=_port_properties(port),
+    )
+
+
+def _first_day(frame: Frame) -> date:
+    """A day of the stay: it only decides the century of two-digit years in device identifiers."""
+    admitted: datetime | None = frame.episode.stay.admitted_at
+    moments = [event.at for event in frame.episode.events]
+    first = admitted or (min(moments) if moments else None)
+    return first.date() if first else date(2000, 1, 1)
+
+
+# -- needle --
+
+
+def needle_name(frame: Frame, event: str) -> str:
+    """The identity of the needle that an event put in or found."""
+    return frame.names.of(event_role(frame.episode.id, event, "needle"))
+
+
+def use_name(frame: Frame, event: str) -> str:
+    """The identity of that needle's stay."""
+    return frame.names.of(event_role(frame.episode.id, event, "needle/use"))
+
+
+NEEDLE_WORDS: Final = (("non_coring", "non-coring"), ("power_rated", "power rated"), ("latex", "label latex"))
+NEEDLE_MEASURES: Final = (
+    ("length_mm", "length", "mm"),
+    ("set_volume_ml", "set volume", "mL"),
+    ("connector_volume_ml", "connector volume", "mL"),
+)
+GAUGE: Final = " gauge"
+
+
+def _needle_properties(needle: Needle) -> list[Json]:
+    made: list[Json] = []
+    if needle.gauge is not None:
+        known = not isinstance(needle.gauge, NotAssessed)
+        made.append(_said("gauge", f"{needle.gauge}{GAUGE}" if known else needle.gauge))
+    for field, key, unit in NEEDLE_MEASURES:
+        value = getattr(needle, field)
+        if value is not None:
+            made.append(_measured(key, value, unit))
+    made += [_said(key, getattr(needle, field)) for field, key in NEEDLE_WORDS if getattr(needle, field) is not None]
+    return made
+
+
+def _needle_called(needle: Needle | None) -> str:
+    words = ["Non-coring needle" if needle is None or needle.non_coring is not False else "Needle, not non-coring"]
+    if needle is not None and isinstance(needle.gauge, int):
+        words.append(f"{needle.gauge}{GAUGE}")
+    if needle is not None and isinstance(needle.length_mm, Decimal):
+        words.append(f"{written(needle.length_mm)} mm")
+    return ", ".join(words)
+
+
+def needle_device(frame: Frame, event: ev.Opening, status: str) -> Json:
+    """The needle that an event put in or found, with what is known of it."""
+    told = event.needle if isinstance(event, ev.Access | ev.ArrivalAccessed) else None
+    needle = told if isinstance(told, Needle) else None
+    notes = []
+    if isinstance(told, NotAssessed):
+        notes.append(NEEDLE_NOT_ASSESSED + told.not_assessed)
+    elif told is None:
+        notes.append(NEEDLE_NOT_RECORDED)
+    return _device(
+        frame,
+        needle_name(frame, event.id),
+        status,
+        concept("needle"),
+        event.at.date(),
+        udi=needle.udi if needle else None,
+        lot=needle.lot if needle else None,
+        expires=needle.expires if needle else None,
+        called=[(_needle_called(needle), "user-friendly-name")],
+        properties=_needle_properties(needle) if needle else [],
+        notes=notes,
+    )
+
+
+def needle_use(
+    frame: Frame, event: ev.Opening, since: datetime | None, until: datetime | None, procedure: Json | None, status: str
+) -> Json:
+    """How long a needle stayed. ``procedure`` refers to the access; a needle found in place has none of ours."""
+    made: Json = {
+        "resourceType": "DeviceUseStatement",
+        "identifier": frame.names.identifier(use_name(frame, event.id)),
+        "status": status,
+        "subject": frame.subject,
+    }
+    if procedure is not None:
+        made["derivedFrom"] = [procedure]
+    stayed = period(since, until)
+    if stayed:
+        made["timingPeriod"] = stayed
+    if event.charted_at is not None:
+        made["recordedOn"] = moment(event.charted_at)
+    source = frame.person(event.by)
+    if source is not None:
+        made["source"] = source
+    made["device"] = frame.reference(needle_name(frame, event.id))
+    if frame.site is not None:
+        made["bodySite"] = frame.site
+    if since is None:
+        made["note"] = [{"text": INSERTION_UNKNOWN}]
+    elif "start" not in stayed:
+        made["note"] = [{"text": f"{INSERTION_RECORDED}{moment(since)}"}]
+    return made
+
+
+# -- supplies --
+
+
+def supply_devices(scene: Scene) -> list[Made]:
+    """Further supplies that were used, each as a device of its own."""
+    event = scene.event
+    if not isinstance(event, ev.CareEvent):
+        return []
+    return [_supply(scene, index, supply) for index, supply in enumerate(event.supplies)]
+
+
+def _supply(scene: Scene, index: int, supply: Supply) -> Made:
+    name = scene.name(f"supply-{index + 1}")
+    made = _device(
+        scene.frame,
+        name,
+        "active",
+        {"text": supply.name},
+        scene.event.at.date(),
+        udi=supply.udi,
+        lot=supply.lot,
+        expires=supply.expires,
+        called=[(supply.name, "user-friendly-name")],
+        properties=[_said("label latex", supply.latex)] if supply.latex is not None else [],
+    )
+    return Made(name, made, ("supplies", index))

@@ -1,0 +1,269 @@
+"""Observations from the facts of an event, as the table of panels says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from operator import attrgetter
+from types import MappingProxyType
+from typing import Any, Final
+
+from lda_notes.record import events as ev
+from lda_notes.fhir.elements import UNKNOWN, Json, absent, concept, day, moment, quantity
+from lda_notes.fhir.panels import EMPTY_INNER, PANELS_OF, PERSON, Fact, Panel
+from lda_notes.fhir.build.scene import Made, Scene
+from lda_notes.record.parts import Model, NotAssessed, NotDone, Person
+
+_EXAM: Final = [concept("exam")]
+_SURVEY: Final = [concept("survey")]
+_ABOUT_THE_PATIENT: Final = frozenset({"pain", "response"})
+"""Panels that are about the patient; all others are about the port, which is then the focus."""
+
+NO_WORDS: Final = "none"
+"""Says of a list of words that it was recorded and is empty."""
+
+_Get = Callable[[Any], Any]
+_Encode = Callable[[Any], Json]
+
+
+def _word(value: str) -> Json:
+    return {"valueCodeableConcept": {"text": value}}
+
+
+def _text(value: str) -> Json:
+    return {"valueString": value}
+
+
+def _encoder(fact: Fact) -> _Encode:
+    """How one value of a fact is written; lists are written item by item."""
+    match fact.form:
+        case "word" | "words":
+            return _word
+        case "text" | "texts" | "person":
+            return _text
+        case "yes":
+            return lambda value: {"valueBoolean": value}
+        case "whole":
+            return lambda value: {"valueInteger": value}
+        case "moment" | "absence":
+            return lambda value: {"valueDateTime": moment(value)}
+        case "day":
+            return lambda value: {"valueDateTime": day(value)}
+        case "quantity":
+            unit = fact.unit
+            return lambda value: {"valueQuantity": quantity(value, unit)}
+
+
+def _getter(path: tuple[str, ...]) -> _Get:
+    if len(path) == 1:
+        return attrgetter(path[0])
+    outer, inner = (attrgetter(step) for step in path)
+
+    def get(part: Any) -> Any:
+        held = outer(part)
+        return None if held is None else inner(held)
+
+    return get
+
+
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """A fact made ready to be written. ``asked``: an empty list differs from no record, as the field is optional."""
+
+    fact: Fact
+    asked: bool
+    get: _Get
+    encode: _Encode
+    code: Json
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """A panel made ready to be written. ``inner`` pairs fields of inner parts with the component for empty ones.
+
+    ``fields`` are the event's fields that it is about: none of them set, nothing to write.
+    """
+
+    panel: Panel
+    role: str
+    fields: frozenset[str]
+    about_port: bool
+    code: Json
+    category: list[Json]
+    value: _Item | None
+    components: tuple[_Item, ...]
+    inner: tuple[tuple[_Get, Json], ...]
+
+
+def _item(fact: Fact, owner: type[Model]) -> _Item:
+    asked = fact.form == "words" and owner.model_fields[fact.path[0]].default is None
+    return _Item(fact, asked, _getter(fact.path), _encoder(fact), concept(fact.concept))
+
+
+def _plan(panel: Panel, kind: str) -> _Plan:
+    owner = panel.part_type or ev.KINDS[kind]
+    outers = dict.fromkeys(fact.path[0] for fact in panel.components if len(fact.path) > 1)
+    return _Plan(
+        panel=panel,
+        role=panel.role,
+        fields=frozenset([panel.part] if panel.part else [fact.path[0] for fact in panel.facts()]),
+        about_port=panel.concept not in _ABOUT_THE_PATIENT,
+        code=concept(panel.concept),
+        category=_SURVEY if panel.concept == "pain" else _EXAM,
+        value=_item(panel.value, owner) if panel.value else None,
+        components=tuple(_item(fact, owner) for fact in panel.components),
+        inner=tuple((attrgetter(name), concept(EMPTY_INNER[name])) for name in outers if name in EMPTY_INNER),
+    )
+
+
+_PLANS: Final[Mapping[str, tuple[_Plan, ...]]] = MappingProxyType(
+    {kind: tuple(_plan(panel, kind) for panel in panels) for kind, panels in PANELS_OF.items()}
+)
+
+
+def _why_not(value: object) -> Json | None:
+    """The reason of an answer that is none; None for an answer."""
+    kind = type(value)
+    if kind is NotAssessed:
+        return absent(value.not_assessed)  # type: ignore[attr-defined]
+    if kind is NotDone:
+        return absent(value.not_done)  # type: ignore[attr-defined]
+    return None
+
+
+def _components(plan: _Plan, part: Any) -> list[Json]:
+    made: list[Json] = []
+    for item in plan.components:
+        value = item.get(part)
+        if value is None:
+            continue
+        kind = type(value)
+        if kind is tuple:
+            if not value:
+                if item.asked:
+                    made.append({"code": item.code, "valueCodeableConcept": {"text": NO_WORDS}})
+            else:
+                made.extend({"code": item.code, **item.encode(one)} for one in value)
+        elif kind is NotAssessed or kind is NotDone:
+            made.append({"code": item.code, "dataAbsentReason": _why_not(value)})
+        elif kind is Person:
+            made.extend(_person(item, value))
+        elif item.fact.form != "absence":
+            made.append({"code": item.code, **item.encode(value)})
+    for get, code in plan.inner:
+        held = get(part)
+        if held is not None and not held.model_dump(exclude_none=True):
+            made.append({"code": code, "dataAbsentReason": concept(UNKNOWN)})
+    return made
+
+
+def _person(item: _Item, who: Person) -> Iterator[Json]:
+    named: Json = {"valueString": who.name} if who.name is not None else {"dataAbsentReason": concept(UNKNOWN)}
+    yield {"code": item.code, **named}
+    for field, key, form in PERSON:
+        value = getattr(who, field)
+        if value is not None:
+            yield {"code": concept(key), ("valueBoolean" if form == "yes" else "valueString"): value}
+
+
+def observations(scene: Scene) -> Iterator[Made]:
+    """Every Observation of an event."""
+    event: Any = scene.event
+    given = event.model_fields_set
+    ordered = isinstance(event, ev.CareEvent) and event.order is not None and scene.procedure is None
+    for plan in _PLANS[event.kind]:
+        panel = plan.panel
+        based_on = ordered and panel.concept == "care checks"
+        if plan.fields.isdisjoint(given) and not based_on:
+            continue
+        if not panel.part:
+            made = _observation(scene, plan, plan.role, event, based_on=based_on)
+            if made is not None:
+                yield Made(*made, _path(panel))
+            continue
+        part = getattr(event, panel.part)
+        if part is None:
+            continue
+        if panel.many:
+            for index, item in enumerate(part):
+                made = _observation(scene, plan, f"{plan.role}-{index + 1}", item)
+                assert made is not None
+                yield Made(*made, (panel.part, index))
+        else:
+            made = _observation(scene, plan, plan.role, part)
+            assert made is not None
+            yield Made(*made, (panel.part,))
+
+
+def _path(panel: Panel) -> tuple[str, ...]:
+    first = panel.facts()[0]
+    return () if panel.concept == "care checks" else first.path[:1]
+
+
+def _observation(scene: Scene, plan: _Plan, role: str, part: Any, *, based_on: bool = False) -> tuple[str, Json] | None:
+    """The Observation of one part; None when the part is the event itself and records none of these facts."""
+    value: Json = {}
+    components: list[Json] = []
+    reason = _why_not(part)
+    if reason is None:
+        if plan.value is not None:
+            held = plan.value.get(part)
+            reason = _why_not(held)
+            if held is not None and reason is None:
+                value = plan.value.encode(held)
+        components = _components(plan, part)
+        if not value and reason is None and not components:
+            if plan.panel.part == "" and not based_on:
+                return None
+            reason = concept(UNKNOWN)
+    if reason is not None and components:
+        components.insert(0, {"code": concept(plan.panel.bare), "dataAbsentReason": reason})
+        reason = None
+    return _resource(scene, plan, role, value, reason, components, part, based_on=based_on)
+
+
+def _resource(
+    scene: Scene,
+    plan: _Plan,
+    role: str,
+    value: Json,
+    reason: Json | None,
+    components: list[Json],
+    part: Any,
+    *,
+    based_on: bool,
+) -> tuple[str, Json]:
+    name = scene.name(role)
+    made: Json = {"resourceType": "Observation", "identifier": scene.frame.names.identifier(name)}
+    if based_on:
+        made["basedOn"] = [order(scene)]
+    if scene.part_of is not None:
+        made["partOf"] = scene.part_of
+    made["status"] = "final"
+    made["category"] = plan.category
+    made["code"] = plan.code
+    made.update(scene.about_port if plan.about_port else scene.about_patient)
+    made.update(value)
+    if reason is not None:
+        made["dataAbsentReason"] = reason
+    note = (
+        getattr(part, plan.panel.note) if plan.panel.note and isinstance(part, Model) and not _is_none(part) else None
+    )
+    if note is not None:
+        made["note"] = [{"text": note}]
+    if components:
+        made["component"] = components
+    return name, made
+
+
+def _is_none(part: object) -> bool:
+    return isinstance(part, NotAssessed | NotDone)
+
+
+def order(scene: Scene) -> Json:
+    """The order or protocol that an event rests on, by its number alone."""
+    event = scene.event
+    assert isinstance(event, ev.CareEvent)
+    assert event.order is not None
+    identifier = {"system": scene.frame.config.systems.order, "value": event.order}
+    return {"type": "ServiceRequest", "identifier": identifier}

@@ -1,0 +1,102 @@
+"""Procedures: what was done to the port, with what, by whom, why."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from lda_notes.record import events as ev
+from lda_notes.fhir.elements import Json, concept, period
+from lda_notes.fhir.build.observations import order
+from lda_notes.fhir.panels import ACTS
+from lda_notes.fhir.build.scene import Scene
+from lda_notes.record.parts import Antisepsis, NotDone
+
+_CARE: Final = frozenset({"access", "de-access", "dressing change", "flush", "patency treatment", "line use"})
+"""Kinds whose reason is, at least, the care of the device."""
+
+
+def procedure(scene: Scene, used: list[Json], *, outcome: str | None = None) -> Json:
+    """The Procedure of an event. ``used`` are references to the devices that it used.
+
+    ``outcome`` is what came of it, once a later event showed it.
+    """
+    event, frame = scene.event, scene.frame
+    kind: str = event.kind  # type: ignore[attr-defined]
+    act = ACTS[kind]
+    assert scene.procedure is not None
+    status, why = _status(event)
+    made: Json = {"resourceType": "Procedure", "identifier": frame.names.identifier(scene.procedure)}
+    if isinstance(event, ev.CareEvent) and event.order is not None:
+        made["basedOn"] = [order(scene)]
+    made["status"] = status
+    if why is not None:
+        made["statusReason"] = {"text": why}
+    if isinstance(event, ev.LineUse):
+        made["category"] = {"text": event.purpose}
+    made["code"] = concept(act.procedure)
+    made["subject"] = frame.subject
+    made["encounter"] = frame.encounter
+    made["performedPeriod"] = _performed(event)
+    who = frame.person(event.by)
+    if who is not None:
+        made["recorder"] = who
+    made["performer"] = _performers(scene, who)
+    reasons = _reasons(event, kind)
+    if reasons:
+        made["reasonCode"] = reasons
+    if frame.site is not None:
+        made["bodySite"] = [frame.site]
+    if outcome is not None:
+        made["outcome"] = {"text": outcome}
+    made["focalDevice"] = [{"action": concept(act.action), "manipulated": frame.port}]
+    if used:
+        made["usedReference"] = used
+    codes = _used_codes(event)
+    if codes:
+        made["usedCode"] = codes
+    return made
+
+
+def _performers(scene: Scene, who: Json | None) -> list[Json]:
+    frame = scene.frame
+    made: list[Json] = [
+        {"actor": who, "onBehalfOf": frame.organization} if who is not None else {"actor": frame.organization}
+    ]
+    second = frame.person(scene.event.verified_by)
+    if second is not None:
+        made.append({"function": concept("verifier"), "actor": second, "onBehalfOf": frame.organization})
+    return made
+
+
+def _performed(event: ev.Event) -> Json:
+    start = event.at
+    if isinstance(event, ev.Dressed) and isinstance(event.antisepsis, Antisepsis):
+        start = event.antisepsis.started_at or start
+    return period(min(start, event.at), event.at)
+
+
+def _reasons(event: ev.Event, kind: str) -> list[Json]:
+    made = [concept("device care")] if kind in _CARE else []
+    said = event.reason if isinstance(event, ev.CareEvent | ev.PortRemoved) else None
+    return [*made, {"text": said}] if said is not None else made
+
+
+def _status(event: Any) -> tuple[str, str | None]:
+    """Done, or not done, or begun and stopped, with the reasons that the record gives."""
+    if isinstance(event, ev.FlushOrLock) and isinstance(event.flushes, NotDone) and isinstance(event.lock, NotDone):
+        return "not-done", "; ".join(dict.fromkeys((event.flushes.not_done, event.lock.not_done)))
+    if isinstance(event, ev.DressingChange) and isinstance(event.dressing, NotDone):
+        begun = isinstance(event.antisepsis, Antisepsis)
+        return "stopped" if begun else "not-done", event.dressing.not_done
+    return "completed", None
+
+
+def _used_codes(event: ev.Event) -> list[Json]:
+    """Supplies by name, for readers who do not follow references."""
+    made: list[Json] = []
+    if isinstance(event, ev.Dressed):
+        if isinstance(event.antisepsis, Antisepsis):
+            made.append({"text": event.antisepsis.agent})
+        if event.disinfecting_caps is True:
+            made.append({"text": "disinfecting cap"})
+    return made

@@ -1,0 +1,137 @@
+"""What is due, as Tasks: every clock that an event starts, until another event ends or restarts it.
+
+A Task is opened by the event at which its clock begins to run and closed by the event at which it no longer runs
+so: completed when that event is the act, cancelled otherwise. Looks at each shift are routine and make none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from lda_notes.line import due
+from lda_notes.record import events as ev
+from lda_notes.fhir.elements import Json, concept, moment, text_of
+from lda_notes.fhir.build.frame import Frame
+from lda_notes.fhir.build.naming import event_role
+from lda_notes.knowledge.policy import Policy
+from lda_notes.record.parts import Dressing, NotDone
+from lda_notes.line.timeline import Entry, State, Timeline
+
+_TASKS: Final[dict[due.ClockName, tuple[str, str]]] = {
+    "needle change": ("needle change due", "needle-change"),
+    "dressing change": ("dressing change due", "dressing-change"),
+    "flush": ("flush due", "flush"),
+    "idle flush": ("flush due", "flush"),
+    "maintenance flush": ("flush due", "flush"),
+    "thrombolytic check": ("patency check due", "patency-check"),
+}
+"""The concept and the role of the Task of each clock; a clock without a row makes none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One run of a clock: what is due, the event that started it and the one that ended it."""
+
+    due: due.Due
+    opened: Entry
+    closed: Entry | None = None
+
+
+def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
+    """Every run of a clock that makes a Task, by septum and in order of time."""
+    zone = due.zone_of(timeline)
+    left = timeline.discharge.event.at if timeline.discharge is not None else None
+    for septum in dict.fromkeys(timeline.episode.port.septa):
+        running: dict[tuple[str, str, str, datetime | None], Run] = {}
+        before: tuple[object, ...] = ()
+        for step in timeline.course(septum):
+            at = step.entry.event.at
+            rests_on = (*_rests_on(step.after), left is not None and left <= at)
+            if rests_on == before:
+                continue
+            before = rests_on
+            now = {
+                (one.clock, one.restarted_by.event.id, one.limit, one.by): one
+                for one in due.clocks(timeline, step.after, at, policy, zone)
+                if one.clock in _TASKS
+            }
+            for key in [key for key in running if key not in now]:
+                run = running.pop(key)
+                yield Run(run.due, run.opened, step.entry)
+            for key, one in now.items():
+                if key not in running:
+                    running[key] = Run(one, step.entry)
+        yield from running.values()
+
+
+def _rests_on(state: State) -> tuple[object, ...]:
+    """What the clocks of a state rest on, as identities: most events change none of it."""
+    parts = (
+        state.needle,
+        state.dressing,
+        state.dwell,
+        state.last_flush,
+        state.last_lock,
+        state.last_removal,
+        state.infusion_stopped,
+    )
+    return (*map(id, parts), state.infusion is None, state.port_in)
+
+
+def task_name(frame: Frame, run: Run) -> str:
+    """The identity of the Task: the event that opened it, what is due, and the septum where there are two."""
+    role = event_role(frame.episode.id, run.opened.event.id, f"due/{_TASKS[run.due.clock][1]}")
+    return frame.names.of(f"{role}/{run.due.septum}" if len(frame.episode.port.septa) > 1 else role)
+
+
+def _completes(clock: due.ClockName, event: ev.Event) -> bool:
+    """Whether an event is the act that a clock was running for."""
+    match clock:
+        case "needle change":
+            return isinstance(event, ev.Opening | ev.Closing | ev.PortRemoved)
+        case "dressing change":
+            return isinstance(event, ev.Dressed) and isinstance(event.dressing, Dressing)
+        case "thrombolytic check":
+            return isinstance(event, ev.PatencyCheck)
+        case "flush" | "idle flush" | "maintenance flush":
+            return isinstance(event, ev.Flushed) and (
+                bool(isinstance(event.flushes, tuple) and event.flushes)
+                or (event.lock is not None and not isinstance(event.lock, NotDone))
+            )
+        case "line check":
+            return False
+
+
+def task(frame: Frame, run: Run, *, closed: bool) -> Json:
+    """The Task of a run, as it was opened or, with ``closed``, as the run's end leaves it."""
+    opener = run.opened.event
+    authored = opener.charted_at or opener.at
+    end = run.closed.event if closed and run.closed is not None else None
+    key = _TASKS[run.due.clock][0]
+    name = text_of(key)
+    made: Json = {"resourceType": "Task", "identifier": frame.names.identifier(task_name(frame, run))}
+    done = end is not None and _completes(run.due.clock, end)
+    made["status"] = "requested" if end is None else "completed" if done else "cancelled"
+    if end is not None and not done:
+        made["statusReason"] = {"text": f"No longer due after: {end.kind}"}  # type: ignore[attr-defined]
+    made["intent"] = "plan"
+    made["priority"] = "routine" if run.due.by is not None else "urgent"
+    made["code"] = concept(key)
+    by = run.due.by
+    made["description"] = f"{name} by {by:%Y-%m-%d %H:%M}" if by is not None else f"{name} now: {run.due.why}"
+    made["focus"] = frame.port
+    made["for"] = frame.subject
+    made["encounter"] = frame.encounter
+    if end is not None and done:
+        made["executionPeriod"] = {"end": moment(end.at)}
+    made["authoredOn"] = moment(authored)
+    touched = max(authored, end.charted_at or end.at) if end is not None else authored
+    made["lastModified"] = moment(touched)
+    requester = frame.person(opener.by)
+    if requester is not None:
+        made["requester"] = requester
+    made["restriction"] = {"period": {"end": moment(by if by is not None else opener.at)}}
+    return made

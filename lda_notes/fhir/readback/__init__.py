@@ -1,0 +1,1 @@
+"""Bundles back to records."""

@@ -1,0 +1,102 @@
+"""What two readings of an episode say differently, fact by fact: empty when they say the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from pydantic import BaseModel
+
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line.timeline import build
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Episode
+
+_Facts = Mapping[str, Any]
+
+
+def differences(one: Episode, other: Episode) -> tuple[str, ...]:
+    """Every fact that differs, as ``path: this, that``. The order of events in the file is no fact.
+
+    Numbers are compared by value, moments with their offsets. What a correction states is compared as the corrected
+    event reads it, so ``yes`` and true, or ``"5"`` and 5, are the same statement.
+    """
+    return tuple(_differing(_canonical_episode(one), _canonical_episode(other), ""))
+
+
+def _canonical_episode(episode: Episode) -> Any:
+    made: dict[str, Any] = _canonical(episode)
+    stated = _statements(episode)
+    events: dict[str, Any] = {}
+    for event in made["events"]:
+        for key in ("sets", "adds"):
+            if key in event and event["id"] in stated:
+                event[key] = stated[event["id"]]
+        events[event["id"]] = event
+    made["events"] = events
+    return made
+
+
+def _canonical(value: Any) -> Any:
+    match value:
+        case BaseModel():
+            fields = ((key, getattr(value, key)) for key in type(value).model_fields)
+            return {key: _canonical(held) for key, held in fields if held is not None}
+        case datetime() | date():
+            return value.isoformat()
+        case bool() | str():
+            return value
+        case int() | float() | Decimal():
+            return Decimal(str(value))
+        case tuple() | list():
+            return [_canonical(item) for item in value]
+        case dict():
+            return {key: _canonical(item) for key, item in value.items()}
+        case _:
+            return value
+
+
+def _statements(episode: Episode) -> dict[str, Any]:
+    """What each correction that changes an event states, with the values as the event then reads them."""
+    corrections = [event for event in episode.events if isinstance(event, ev.Amendment | ev.Addendum)]
+    if not corrections:
+        return {}
+    charted = [event for event in episode.events if not isinstance(event, ev.Correcting)]
+    found: dict[str, Any] = {}
+    for correction in corrections:
+        alone = episode.model_copy(update={"events": (*charted, *_up_to(episode, correction))})
+        reading = build(alone, DEFAULT, correction.at).entry(correction.of)
+        values = correction.sets if isinstance(correction, ev.Amendment) else correction.adds
+        if reading is not None and any(one.id == correction.id for one in reading.corrections):
+            found[correction.id] = _as_read(_canonical(values), _canonical(reading.event))
+    return found
+
+
+def _up_to(episode: Episode, correction: ev.Correcting) -> Iterator[ev.Event]:
+    for event in episode.events:
+        if isinstance(event, ev.Amendment | ev.Addendum) and (event.at, event.id) <= (correction.at, correction.id):
+            yield event
+
+
+def _as_read(stated: Any, read: Any) -> Any:
+    if isinstance(stated, dict):
+        inner = read if isinstance(read, dict) else {}
+        return {key: _as_read(value, inner[key]) if key in inner else value for key, value in stated.items()}
+    return read
+
+
+def _differing(one: Any, other: Any, path: str) -> Iterator[str]:
+    if isinstance(one, dict) and isinstance(other, dict):
+        for key in [*one, *(key for key in other if key not in one)]:
+            yield from _differing(one.get(key), other.get(key), f"{path}.{key}" if path else str(key))
+    elif isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
+        for index, (left, right) in enumerate(zip(one, other, strict=True)):
+            yield from _differing(left, right, f"{path}[{index}]")
+    elif one != other:
+        yield f"{path}: {_shown(one)}, {_shown(other)}"
+
+
+def _shown(value: Any) -> str:
+    return "nothing" if value is None else f"{value}"

@@ -1,0 +1,272 @@
+"""Events from the resources that carry them, each found by its identity."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any, Final
+
+from lda_notes.fhir.build.administrations import FLUSH, HEPARIN_LOCK, LABELS, NO_FLUSH, STRENGTH
+from lda_notes.fhir.build.devices import INSERTION_RECORDED
+from lda_notes.fhir.build.naming import Names, event_role
+from lda_notes.fhir.elements import Json
+from lda_notes.fhir.panels import ACTS, PANELS_OF, Panel
+from lda_notes.fhir.readback.parts import (
+    Remarks,
+    decimal,
+    labelled,
+    measured,
+    put,
+    read_needle,
+    read_panel,
+    read_supply,
+)
+from lda_notes.fhir.readback.store import Store
+from lda_notes.record import events as ev
+
+IN_ERROR: Final = "entered-in-error"
+
+
+@dataclass(slots=True)
+class Reader:
+    """Reads one event.
+
+    ``withdrawn``: the event was retracted, so that its resources are entered in error; ``only``: those that the
+    retraction names, since an amendment before it may have taken back others. ``used`` gathers the identities that
+    were read, ``at`` is when the event happened as its Procedure or an Observation tells it.
+    """
+
+    store: Store
+    names: Names
+    episode: str
+    event: str
+    remarks: Remarks
+    withdrawn: bool = False
+    only: AbstractSet[str] | None = None
+    used: set[str] = field(default_factory=set)
+    at: str | None = None
+
+    def part(self, role: str) -> Json | None:
+        """The resource of a part of the event, unless it was taken back."""
+        name = self.names.of(event_role(self.episode, self.event, role))
+        held = self.store.own(name)
+        if held is None:
+            return None
+        self.used.add(name)
+        if not self.withdrawn:
+            return None if held.get("status") == IN_ERROR else held
+        return held if self.only is None or name in self.only else None
+
+    def parts(self, role: str) -> Iterator[tuple[int, Json]]:
+        """The resources of a numbered part, in order."""
+        number = 1
+        while self.names_a_resource(f"{role}-{number}"):
+            held = self.part(f"{role}-{number}")
+            if held is not None:
+                yield number, held
+            number += 1
+
+    def names_a_resource(self, role: str) -> bool:
+        """Whether a part of the event is in the store at all."""
+        return self.store.own(self.names.of(event_role(self.episode, self.event, role))) is not None
+
+
+def read_facts(reader: Reader, kind: str) -> Json:
+    """What happened in an event of a kind, without who, when and identifier."""
+    facts: Json = {}
+    for panel in PANELS_OF[kind]:
+        _panel(reader, panel, kind, facts)
+    fields = ev.KINDS[kind].model_fields
+    if kind in ACTS:
+        _procedure(reader, kind, facts)
+    if "flushes" in fields:
+        _flushes(reader, facts)
+        _lock(reader, facts)
+    if "supplies" in fields:
+        supplies = [read_supply(held) for _, held in reader.parts("supply")]
+        if supplies:
+            facts["supplies"] = supplies
+    if "anaesthetic" in fields:
+        _anaesthetic(reader, facts)
+    if kind == "patency treatment":
+        _thrombolytic(reader, facts)
+    if "needle" in fields:
+        _needle(reader, kind, facts)
+    return facts
+
+
+def _panel(reader: Reader, panel: Panel, kind: str, facts: Json) -> None:
+    owner: Any = ev.KINDS[kind]
+    if panel.many:
+        items = []
+        for _, one in reader.parts(panel.role):
+            reader.at = reader.at or one.get("effectiveDateTime")
+            items.append(read_panel(panel, owner, one, reader.remarks))
+        if items:
+            facts[panel.part] = items
+        return
+    held = reader.part(panel.role)
+    if held is None:
+        return
+    read = read_panel(panel, owner, held, reader.remarks)
+    if panel.part:
+        facts[panel.part] = read
+    else:
+        facts.update(read)
+    reader.at = reader.at or held.get("effectiveDateTime")
+    if panel.concept == "care checks":
+        _order(held, facts)
+
+
+def _order(held: Json, facts: Json) -> None:
+    for reference in held.get("basedOn", ()):
+        number = reference.get("identifier", {}).get("value")
+        if number is not None:
+            facts["order"] = number
+
+
+def _procedure(reader: Reader, kind: str, facts: Json) -> None:
+    held = reader.part("procedure")
+    if held is None:
+        return
+    reader.at = held.get("performedPeriod", {}).get("end") or reader.at
+    _order(held, facts)
+    for reason in held.get("reasonCode", ()):
+        if "coding" not in reason and "reason" in ev.KINDS[kind].model_fields:
+            facts["reason"] = reason.get("text")
+
+
+# -- what went through the line --
+
+
+def _noted(held: Json, *fields: str) -> Json:
+    """Facts that are sent as notes under labels."""
+    made: Json = {}
+    for name in fields:
+        text = labelled(held.get("note", ()), LABELS[name])
+        if text is not None:
+            made[name] = decimal(text) if LABELS[name][1] else text
+    return made
+
+
+def _reason(held: Json) -> str | None:
+    reasons = held.get("statusReason") or [{}]
+    text: str | None = reasons[0].get("text")
+    return text
+
+
+def _drug(held: Json) -> str:
+    return str(held.get("medicationCodeableConcept", {}).get("text"))
+
+
+def _flushes(reader: Reader, facts: Json) -> None:
+    none = reader.part("flush")
+    if none is not None and none.get("reasonCode", [{}])[0].get("text") == FLUSH:
+        reason = _reason(none)
+        facts["flushes"] = [] if reason == NO_FLUSH else {"not_done": reason}
+        return
+    flushes = [_flush(reader, number, held) for number, held in reader.parts("flush")]
+    if flushes:
+        facts["flushes"] = flushes
+
+
+def _flush(reader: Reader, number: int, held: Json) -> Json:
+    made: Json = {"solution": _drug(held)} | _noted(held, "syringe_ml", "technique", "lot", "expires")
+    dosage = held.get("dosage", {})
+    if "dose" in dosage:
+        made["volume_ml"] = measured(dosage["dose"], "mL", held, reader.remarks)
+    if "method" in dosage:
+        made["technique"] = dosage["method"].get("text")
+    felt = reader.part(f"resistance-{number}")
+    if felt is not None:
+        absent = felt.get("dataAbsentReason")
+        said = felt.get("valueCodeableConcept", {}).get("text")
+        made["resistance"] = {"not_assessed": absent.get("text")} if absent is not None else said
+    return made
+
+
+def _lock(reader: Reader, facts: Json) -> None:
+    held = reader.part("lock")
+    if held is None:
+        return
+    if held.get("status") == "not-done" or _reason(held) is not None:
+        facts["lock"] = {"not_done": _reason(held)}
+        return
+    made = _noted(held, "preservative", "units_per_ml", "volume_ml", "lot", "expires")
+    drug = _drug(held)
+    if drug.startswith(HEPARIN_LOCK):
+        made["drug"] = "heparin"
+        strength = drug.removeprefix(HEPARIN_LOCK).removesuffix(STRENGTH).strip()
+        if strength:
+            made["units_per_ml"] = decimal(strength)
+    else:
+        made["drug"] = drug
+    dose = held.get("dosage", {}).get("dose")
+    if dose is not None and "heparin" in drug.lower():
+        total = measured(dose, "[USP'U]", held, reader.remarks)
+        known = made.get("units_per_ml")
+        if total is not None and isinstance(known, Decimal) and known:
+            made["volume_ml"] = Decimal(str(total)) / known
+    elif dose is not None:
+        made["volume_ml"] = measured(dose, "mL", held, reader.remarks)
+    facts["lock"] = made
+
+
+def _anaesthetic(reader: Reader, facts: Json) -> None:
+    none = reader.part("local-anaesthesia")
+    if none is not None:
+        absent = none.get("dataAbsentReason")
+        said = none.get("valueCodeableConcept", {}).get("text")
+        facts["anaesthetic"] = {"not_assessed": absent.get("text")} if absent is not None else said
+        return
+    held = reader.part("anaesthetic")
+    if held is None:
+        return
+    made: Json = {"agent": _drug(held)} | _noted(held, "area_cm2", "volume_ml", "lot", "expires", "removed_at")
+    sterile = _noted(held, "sterile").get("sterile")
+    if sterile is not None:
+        made["sterile"] = sterile == "yes"
+    dose = held.get("dosage", {}).get("dose")
+    if dose is not None:
+        in_grams = dose.get("code") == "g"
+        made["amount_g" if in_grams else "volume_ml"] = measured(dose, "g" if in_grams else "mL", held, reader.remarks)
+    worn = held.get("effectivePeriod", {})
+    if "start" in worn:
+        made["applied_at"] = worn["start"]
+    if "end" in worn:
+        made["removed_at"] = worn["end"]
+    facts["anaesthetic"] = made
+
+
+def _thrombolytic(reader: Reader, facts: Json) -> None:
+    held = reader.part("thrombolytic")
+    if held is None:
+        return
+    drug = _drug(held).lower()
+    facts["drug"] = drug
+    facts.update(_noted(held, "dose_mg", "dose_units", "volume_ml", "lumen_ml", "reconstituted_at", "drug_lot"))
+    dose = held.get("dosage", {}).get("dose")
+    if dose is not None:
+        unit, name = ("mg", "dose_mg") if drug == "alteplase" else ("[IU]", "dose_units")
+        facts[name] = measured(dose, unit, held, reader.remarks)
+    for reference in held.get("supportingInformation", ()):
+        first = reference.get("identifier", {}).get("value", "")
+        put(facts, ("second_dose_of",), first.rpartition("/")[2])
+
+
+def _needle(reader: Reader, kind: str, facts: Json) -> None:
+    device = reader.part("needle")
+    if device is not None:
+        needle = read_needle(device, reader.remarks)
+        if needle is not None:
+            facts["needle"] = needle
+    use = reader.part("needle/use")
+    if use is None or kind != "arrival accessed":
+        return
+    if "start" in use.get("timingPeriod", {}):
+        facts["inserted_at"] = use["timingPeriod"]["start"]
+    for note in use.get("note", ()):
+        if note.get("text", "").startswith(INSERTION_RECORDED):
+            facts["inserted_at"] = note["text"].removeprefix(INSERTION_RECORDED)

@@ -1,0 +1,323 @@
+"""Bundles back to episode records: facts from the standard elements, old values of corrections from our extension.
+
+Whatever a standard element carries is read from it and from nowhere else. Our own extensions are asked for three
+things only: what the record says of patient and stay where their resources are not ours to send, that a time of
+entry was not recorded, and what a correction replaced.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from lda_notes.fhir.build.naming import Names
+from lda_notes.fhir.build.papers import CORRECTION, DESPITE, RECORD_CONTEXT, TIME_NOT_CHARTED
+from lda_notes.fhir.config import Config
+from lda_notes.fhir.elements import Json, text_of, to_json
+from lda_notes.fhir.readback.corrections import Correction, original_and_stated
+from lda_notes.fhir.readback.events import IN_ERROR, Reader, read_facts
+from lda_notes.fhir.readback.parts import Remarks, put, read_agent, read_port
+from lda_notes.fhir.readback.store import Store, stored
+from lda_notes.line.timeline import SAME_MINUTE
+from lda_notes.record.episode import Episode
+from lda_notes.record.events import KINDS
+from lda_notes.record.validation import misfits
+
+_CORRECTIONS: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds", "retraction": ""}
+
+
+@dataclass(frozen=True, slots=True)
+class Readback:
+    """An episode as its resources tell it.
+
+    ``data`` is the record as plain values, ``episode`` the same when it is complete enough to be one. ``remarks``
+    say what was not read and what is missing.
+    """
+
+    data: Json
+    episode: Episode | None
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """A Provenance of ours: the entry of the record that it is about."""
+
+    provenance: Json
+    episode: str
+    event: str
+    kind: str
+    of: str | None
+
+
+def readback(bundles: Iterable[Json], config: Config) -> tuple[Readback, ...]:
+    """Read every episode in ``bundles``: transactions of ours, or what a server found. In order of identifier."""
+    store = stored(bundles, config)
+    by_episode: dict[str, list[_Source]] = {}
+    for provenance in store.all("Provenance"):
+        source = _source(provenance, config)
+        if source is not None:
+            by_episode.setdefault(source.episode, []).append(source)
+    return tuple(_episode(store, config, name, sources) for name, sources in sorted(by_episode.items()))
+
+
+def _source(provenance: Json, config: Config) -> _Source | None:
+    named: tuple[str, str, str] | None = None
+    of: str | None = None
+    for entity in provenance.get("entity", ()):
+        what = entity.get("what", {})
+        identifier = what.get("identifier", {})
+        if identifier.get("system") != config.systems.entry:
+            continue
+        episode, _, event = str(identifier.get("value")).partition("/")
+        if entity.get("role") == "revision":
+            of = event
+        else:
+            named = episode, event, str(what.get("display"))
+    return _Source(provenance, *named, of) if named is not None and named[2] in KINDS else None
+
+
+def _episode(store: Store, config: Config, name: str, sources: list[_Source]) -> Readback:
+    remarks = Remarks()
+    names = Names(config.systems.identity)
+    corrections = {source.event: _correction(source, config) for source in sources if source.kind in _CORRECTIONS}
+    withdrawn: dict[str, set[str]] = {}
+    for source in sources:
+        if source.kind == "retraction" and source.of is not None:
+            withdrawn.setdefault(source.of, set()).update(_targets(store, source.provenance))
+    events: list[Json] = []
+    used: set[str] = set()
+    times: dict[str, str | None] = {}
+    for source in sorted(sources, key=_time):
+        gone = source.event in withdrawn
+        only = withdrawn.get(source.event) if source.kind not in _CORRECTIONS else None
+        reader = Reader(store, names, name, source.event, remarks, gone, only)
+        event = _said(source, config) | read_facts(reader, source.kind)
+        used |= reader.used
+        times[source.event] = reader.at
+        events.append(event)
+    _undo(events, times, corrections, withdrawn)
+    _remark_unread(store, sources, used, remarks)
+    data: Json = {"record_version": 1, "id": name, **_patient_and_stay(store, config, sources, remarks)}
+    port = _port(store, sources, names)
+    if port is not None:
+        data["port"] = read_port(port, remarks)
+    data["events"] = events
+    episode, faults = _validated(data)
+    return Readback(data, episode, (*remarks.said, *faults))
+
+
+def _validated(data: Json) -> tuple[Episode | None, list[str]]:
+    text = to_json(data)
+    try:
+        return Episode.model_validate_json(text), []
+    except ValidationError as error:
+        found = misfits(error, json.loads(text))
+        return None, [f"{'.'.join(map(str, one.path)) or 'the record'}: {one.message}" for one in found]
+
+
+def _time(source: _Source) -> tuple[datetime, int, str]:
+    at = _at(source.provenance)
+    try:
+        moment = datetime.fromisoformat(at).astimezone(UTC).replace(second=0, microsecond=0)
+    except ValueError:
+        moment = datetime.max.replace(tzinfo=UTC)
+    return moment, SAME_MINUTE[source.kind], source.event
+
+
+def _at(provenance: Json) -> str:
+    occurred: Any = provenance.get("occurredDateTime") or provenance.get("occurredPeriod", {}).get("end")
+    return str(occurred or provenance.get("recorded"))
+
+
+# -- who and when --
+
+
+def _said(source: _Source, config: Config) -> Json:
+    """What a Provenance says of an event."""
+    held = source.provenance
+    made: Json = {"id": source.event, "kind": source.kind, "at": _at(held)}
+    if not _is_estimated(held, config):
+        made["charted_at"] = held.get("recorded")
+    for agent in held.get("agent", ()):
+        role = agent.get("type", {}).get("text")
+        if role == text_of("author"):
+            made["by"] = read_agent(agent)
+        elif role == text_of("verifier"):
+            made["verified_by"] = read_agent(agent)
+    for entity in held.get("entity", ()):
+        what = entity.get("what", {})
+        if entity.get("role") == "source" and "identifier" not in what and "display" in what:
+            made["late_entry"] = what["display"]
+    if source.of is not None:
+        made["of"] = source.of
+        reasons = [one.get("text", "") for one in held.get("reason", ())]
+        own = [text for text in reasons if not text.startswith(DESPITE)]
+        if own:
+            made["reason"] = own[0]
+    return made
+
+
+def _is_estimated(held: Json, config: Config) -> bool:
+    url = f"{config.extensions}/{TIME_NOT_CHARTED}"
+    return any(one.get("url") == url for one in held.get("_recorded", {}).get("extension", ()))
+
+
+def _targets(store: Store, provenance: Json) -> Iterable[str]:
+    for target in provenance.get("target", ()):
+        name = store.name_at(target)
+        if name is not None:
+            yield name
+
+
+# -- corrections --
+
+
+def _correction(source: _Source, config: Config) -> Correction:
+    stated: Any = None
+    before: Any = None
+    for extension in source.provenance.get("extension", ()):
+        if extension.get("url") == f"{config.extensions}/{CORRECTION}":
+            for part in extension.get("extension", ()):
+                value = json.loads(part.get("valueString", "null"), parse_float=Decimal)
+                stated = value if part.get("url") == "stated" else stated
+                before = value if part.get("url") == "before" else before
+    return Correction(source.event, source.of, stated, before)
+
+
+def _undo(
+    events: list[Json],
+    times: Mapping[str, str | None],
+    corrections: Mapping[str, Correction],
+    withdrawn: Mapping[str, Any],
+) -> None:
+    """Give each corrected event its first values again, and each correction what it states."""
+    in_order = [corrections[event["id"]] for event in events if event["id"] in corrections]
+    for event in events:
+        about = [one for one in in_order if one.of == event["id"]]
+        if event["kind"] not in _CORRECTIONS and about:
+            first, stated = original_and_stated(event, times[event["id"]], about, frozenset(withdrawn))
+            event.clear()
+            event.update(first)
+            for one in about:
+                one.stated = stated.get(one.event, one.stated)
+    for event in events:
+        key = _CORRECTIONS.get(event["kind"])
+        if key:
+            value = corrections[event["id"]].stated
+            if value is not None and (value or key == "sets"):
+                event[key] = value
+
+
+# -- the rest of the record --
+
+
+def _remark_unread(store: Store, sources: Iterable[_Source], used: set[str], remarks: Remarks) -> None:
+    """Name what a Provenance of ours is about and nobody read: tasks and notes are made from the rest."""
+    for source in sources:
+        for name in _targets(store, source.provenance):
+            held = store.own(name)
+            if held is None or held.get("status") == IN_ERROR or name in used:
+                continue
+            if held.get("resourceType") in _READ:
+                remarks.add(held, "is none of the parts that we know and was not read")
+                used.add(name)
+
+
+_READ: Final = frozenset({"Procedure", "Observation", "MedicationAdministration", "DeviceUseStatement"})
+
+
+def _port(store: Store, sources: Iterable[_Source], names: Names) -> Json | None:
+    """The port: what the resources of the episode are about."""
+    for source in sources:
+        for target in source.provenance.get("target", ()):
+            held = store.at(target)
+            for focus in _foci(held) if held is not None else ():
+                port = store.at(focus)
+                if port is not None:
+                    return port
+            if held is not None and held.get("type", {}).get("text") == text_of("port"):
+                return held
+    return None
+
+
+def _foci(held: Json) -> list[Json]:
+    focus = held.get("focus", [])
+    if isinstance(focus, dict):
+        return [focus]
+    devices = [one.get("manipulated", {}) for one in held.get("focalDevice", ())]
+    return [*focus, *devices]
+
+
+def _patient_and_stay(store: Store, config: Config, sources: list[_Source], remarks: Remarks) -> Json:
+    """Patient and stay: from their resources where these are here, the rest from the extension."""
+    made: Json = {}
+    for source in sources:
+        for extension in source.provenance.get("extension", ()):
+            if not made and extension.get("url") == f"{config.extensions}/{RECORD_CONTEXT}":
+                made = json.loads(extension.get("valueString", "{}"), parse_float=Decimal)
+    stay, patient = _resources_of(store, config, sources)
+    if patient is not None:
+        made["patient"] = made.get("patient", {}) | _patient(patient)
+    if stay is not None:
+        made["stay"] = made.get("stay", {}) | _stay(store, stay)
+    if not made:
+        remarks.said.append("nothing in the bundles tells of patient and stay")
+    return made
+
+
+def _resources_of(store: Store, config: Config, sources: list[_Source]) -> tuple[Json | None, Json | None]:
+    """Encounter and Patient, by the number of the stay or by what the resources of the episode refer to."""
+    number = {"system": config.systems.visit, "value": sources[0].episode}
+    for stay in store.all("Encounter"):
+        if any({key: one.get(key) for key in number} == number for one in stay.get("identifier", ())):
+            return stay, store.at(stay.get("subject"))
+    for source in sources:
+        for target in source.provenance.get("target", ()):
+            held = store.at(target)
+            if held is not None and "encounter" in held:
+                return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
+    return None, None
+
+
+def _patient(patient: Json) -> Json:
+    made: Json = {
+        "identifiers": [
+            {key: value for key, value in row.items() if value is not None}
+            for one in patient.get("identifier", ())
+            for row in [
+                {"system": one.get("system"), "value": one.get("value"), "label": one.get("type", {}).get("text")}
+            ]
+        ]
+    }
+    for name in patient.get("name", ())[:1]:
+        made["family_name"] = name.get("family")
+        made["given_name"] = " ".join(name.get("given", ()))
+    if "birthDate" in patient:
+        made["birth_date"] = patient["birthDate"]
+    return made
+
+
+def _stay(store: Store, stay: Json) -> Json:
+    made: Json = {}
+    provider = store.at(stay.get("serviceProvider"))
+    if provider is not None:
+        made["facility"] = provider.get("name")
+    for place in stay.get("location", ())[:1]:
+        where = store.at(place.get("location"))
+        within = store.at(where.get("partOf")) if where is not None else None
+        if where is not None and within is not None:
+            made["room"], made["unit"] = where.get("name"), within.get("name")
+        elif where is not None:
+            made["unit"] = where.get("name")
+    for kind in stay.get("type", ())[:1]:
+        made["setting"] = kind.get("text")
+    if "start" in stay.get("period", {}):
+        put(made, ("admitted_at",), stay["period"]["start"])
+    return made

@@ -1,0 +1,398 @@
+"""Checks compiled from the official definitions: elements, cardinalities, types, bindings, rules of a type.
+
+A check takes a value and the scope and returns its faults, or None. Sound objects take the short way: the
+tuple of an object's keys names a plan, made once, that holds the check of each key in order and the rules that
+these keys can break. Whatever the plan does not accept goes the long way, which says what is wrong and where.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from lda_notes.fhir.verify.definitions import Definitions, Element
+from lda_notes.fhir.verify.faults import Fault, Found, kind, shown
+from lda_notes.fhir.verify.plans import Plan, compiled, one_of_many, quick
+from lda_notes.fhir.verify.primitives import binding_check, check_absolute_uri, primitive_check
+from lda_notes.fhir.verify.references import reference_faults
+from lda_notes.fhir.verify.scope import Scope
+
+Check = Callable[[Any, Scope], Found]
+
+SHAPE_RULES: Final = frozenset({"type", "list", "single", "empty", "ele-1", "null", "resource-type"})
+"""Rules whose breach means that what lies below cannot be read as its type."""
+
+_MOST_PLANS: Final = 1024
+_OFTEN: Final = 50
+"""Uses of a plan after which it is compiled: that takes as long as some fifty uses."""
+
+_ABSOLUTE_URIS: Final = frozenset(
+    {("Coding", "system"), ("Identifier", "system"), ("Quantity", "system"), ("Bundle.entry", "fullUrl")}
+)
+_BY_ITSELF: Final = frozenset({("Device", "property")})
+"""Long lists that are judged without a look at the rest of the bundle, and shared by the bundles of a record."""
+
+_ELEMENT: Final = (
+    Element("id", False, False, ("string",), "", ()),
+    Element("extension", False, True, ("Extension",), "", ()),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule about one type of object.
+
+    ``on`` names the type (``Observation``, ``Task.restriction``). ``needs`` are the JSON keys of which one must
+    be there for the rule to be breakable; empty means always. ``faults`` is called only on objects of the right
+    shape, and returns None when all is well. ``by_keys``: whether it holds follows from the keys of the object alone.
+    """
+
+    key: str
+    on: str
+    needs: frozenset[str]
+    faults: Callable[[Mapping[str, Any], Scope], Found]
+    by_keys: bool = False
+
+
+@dataclass(slots=True)
+class _Plan:
+    """The check of each key in order, and the rules that objects with these keys can break.
+
+    ``run`` is the same as code, once the plan was used so often that it pays.
+    """
+
+    tests: tuple[Check, ...]
+    rules: tuple[Callable[[Mapping[str, Any], Scope], Found], ...]
+    uses: int = 0
+    run: Plan | None = None
+
+    def holds(self, value: dict[str, Any], scope: Scope) -> bool:
+        """Tell whether all is well."""
+        self.uses += 1
+        if self.uses > _OFTEN:
+            self.run = compiled(self.tests, self.rules)
+        for test, item in zip(self.tests, value.values(), strict=True):
+            if test(item, scope) is not None:
+                return False
+        return all(rule(value, scope) is None for rule in self.rules)
+
+
+@dataclass(slots=True)
+class _Table:
+    """Everything about one type, by JSON key."""
+
+    tests: dict[str, Check] = field(default_factory=dict)
+    with_nulls: dict[str, Check] = field(default_factory=dict)
+    singles: set[str] = field(default_factory=set)
+    required: dict[str, frozenset[str]] = field(default_factory=dict)
+    sent: dict[str, frozenset[str]] = field(default_factory=dict)
+    choices: dict[str, frozenset[str]] = field(default_factory=dict)
+
+
+def _many(test: Check, *, nulls: bool = False) -> Check:
+    """A check of a list whose items pass ``test``; ``nulls`` allows the gaps that go with extensions."""
+
+    def check(value: Any, scope: Scope) -> Found:
+        if type(value) is list and value:
+            for item in value:
+                if test(item, scope) is not None:
+                    return slowly(value, scope)
+            return None
+        return slowly(value, scope)
+
+    def slowly(value: Any, scope: Scope) -> Found:
+        if not isinstance(value, list):
+            message = f"{kind(value).capitalize()} stands where a list is due."
+            return [Fault("list", value, message, "Put it into a list, even when there is only one.")]
+        if not value:
+            return [Fault("empty", value, "The list is empty.", "Leave the element out when there is nothing.")]
+        found: list[Fault] = []
+        for index, item in enumerate(value):
+            if item is None:
+                if not nulls:
+                    found.append(_null(item).at(index))
+            else:
+                found += [fault.at(index) for fault in test(item, scope) or ()]
+        return found or None
+
+    one_of_many(check, test)
+    return check
+
+
+def _once(test: Check) -> Check:
+    """A check that asks ``test`` once about the very same object."""
+
+    def check(value: Any, scope: Scope) -> Found:
+        if scope.sound.get(id(value), scope) is value:  # None is a value as well, and a wrong one
+            return None
+        found = test(value, scope)
+        if found is None:
+            scope.sound[id(value)] = value
+        return found
+
+    return check
+
+
+def _null(value: object) -> Fault:
+    return Fault("null", value, "null stands where a value is due.", "Leave the element out when there is none.")
+
+
+class Compiler:
+    """Makes checks of types on demand, with the rules that are to hold.
+
+    ``always_sent`` names elements of a type that R4 leaves open and a profile requires. ``constants`` are
+    CodeableConcepts by their text that are known to be sound: equal ones need no further look.
+    """
+
+    def __init__(
+        self,
+        definitions: Definitions,
+        rules: Iterable[Rule],
+        always_sent: Mapping[str, tuple[str, ...]],
+        constants: Mapping[str, dict[str, Any]],
+    ) -> None:
+        self._definitions = definitions
+        self._always_sent = always_sent
+        self._constants = constants
+        self._rules: dict[str, list[Rule]] = {}
+        for rule in rules:
+            self._rules.setdefault(rule.on, []).append(rule)
+        self._checks: dict[str, Check] = {}
+        self._primitives: dict[str, Check] = {}
+        self._absolute = check_absolute_uri()
+
+    def check(self, type_name: str) -> Check:
+        """The check of a datatype, a backbone element, a resource type or ``Resource``."""
+        if type_name not in self._checks:
+            made = self._resource_check() if type_name == "Resource" else self._object_check(type_name)
+            self._checks[type_name] = made
+        return self._checks[type_name]
+
+    def _primitive(self, name: str) -> Check:
+        if name not in self._primitives:
+            self._primitives[name] = primitive_check(name, self._definitions)
+        return self._primitives[name]
+
+    def _test(self, owner: str, element: Element, type_name: str) -> Check:
+        """The check of one value of an element that is of one type."""
+        if (owner, element.name) in _ABSOLUTE_URIS:
+            return self._absolute
+        if element.binding:
+            if type_name != "code":
+                raise NotImplementedError(f"{owner}.{element.name}: a required binding on {type_name}")
+            return binding_check(element.binding, self._definitions)
+        if type_name == "Reference":
+            return self._reference(element.targets)
+        if type_name == "CodeableConcept" and self._constants:
+            return self._concept()
+        if type_name in self._definitions.primitives:
+            return self._primitive(type_name)
+        return self.check(type_name)
+
+    def _reference(self, targets: tuple[str, ...]) -> Check:
+        shape = self.check("Reference")
+        allowed = frozenset(targets)
+        literal: set[str] = set()
+
+        def check(value: Any, scope: Scope) -> Found:
+            if type(value) is not dict or len(value) != 1 or type(value.get("reference")) is not str:
+                return shape(value, scope) or reference_faults(value, allowed, scope)
+            # The usual case: nothing but a reference, to another entry or to what the server holds.
+            reference = value["reference"]
+            target = scope.types.get(reference)
+            if (target in allowed or not allowed) if target else reference in literal:
+                return None
+            found = shape(value, scope) or reference_faults(value, allowed, scope)
+            if found is None and not target and "?" not in reference and ":" not in reference:
+                if len(literal) >= _MOST_PLANS:
+                    literal.clear()
+                literal.add(reference)
+            return found
+
+        single = "type({v}) is dict and len({v}) == 1 and type({v}.get('reference')) is str"
+        if allowed:
+            here = "(types[{v}['reference']] in {0} if {v}['reference'] in types else {v}['reference'] in {1})"
+            quick(check, f"({single} and {here})", allowed, literal)
+        return check
+
+    def _concept(self) -> Check:
+        constants = self._constants
+        other = self.check("CodeableConcept")
+
+        def check(value: Any, scope: Scope) -> Found:
+            if type(value) is dict and type(text := value.get("text")) is str and value == constants.get(text):
+                return None
+            return other(value, scope)
+
+        test = "(type({v}) is dict and type({v}.get('text')) is str and {v} == {0}.get({v}['text']))"
+        quick(check, test, constants)
+        return check
+
+    def _table(self, type_name: str) -> _Table:
+        table = _Table()
+        if type_name in self._definitions.resources:
+            table.tests["resourceType"] = lambda value, _scope: None if value == type_name else _misnamed(value)
+            table.required["resourceType"] = frozenset({"resourceType"})
+        elements = _ELEMENT if type_name == "Element" else self._definitions.types[type_name]
+        for element in elements:
+            keys = self._add(table, type_name, element)
+            if element.required:
+                table.required[element.name] = frozenset(keys | {f"_{key}" for key in keys})
+            if element.name in self._always_sent.get(type_name, ()):
+                table.sent[element.name] = frozenset(keys)
+            if element.is_choice:
+                table.choices[element.name] = frozenset(keys)
+        return table
+
+    def _add(self, table: _Table, type_name: str, element: Element) -> set[str]:
+        keys = set()
+        for element_type in element.types:
+            key = element.name
+            if element.is_choice:
+                # A SimpleQuantity is a profile of Quantity: its name never stands in JSON.
+                suffix = element_type.removeprefix("Simple")
+                key = key.removesuffix("[x]") + suffix[0].upper() + suffix[1:]
+            keys.add(key)
+            test = self._test(type_name, element, element_type)
+            if element.many:
+                many = _many(test)
+                table.tests[key] = _once(many) if (type_name, element.name) in _BY_ITSELF else many
+                table.with_nulls[key] = _many(test, nulls=True)
+            else:
+                table.tests[key] = test
+                table.singles.add(key)
+            if element_type in self._definitions.primitives and element_type != "xhtml":
+                beside = self.check("Element")
+                table.tests[f"_{key}"] = _many(beside, nulls=True) if element.many else beside
+        return keys
+
+    def _object_check(self, type_name: str) -> Check:
+        plans: dict[tuple[Any, ...], _Plan] = {}
+        rules = self._rules.get(type_name, [])
+        tables: list[_Table] = []
+
+        def table() -> _Table:
+            if not tables:
+                tables.append(self._table(type_name))
+            return tables[0]
+
+        def check(value: Any, scope: Scope) -> Found:
+            if type(value) is not dict:
+                return slowly(value, scope)
+            plan = plans.get(tuple(value))
+            if plan is None:
+                plan = _plan(table(), rules, value, scope)
+                if plan is None:
+                    return slowly(value, scope)
+                if len(plans) >= _MOST_PLANS:
+                    plans.clear()
+                plans[tuple(value)] = plan
+            if (plan.run or plan.holds)(value, scope):
+                return None
+            return slowly(value, scope)
+
+        def slowly(value: Any, scope: Scope) -> Found:
+            if not isinstance(value, dict):
+                name = type_name.rpartition(".")[2]
+                message = f"{kind(value).capitalize()} stands where an object ({name}) is due."
+                return [Fault("type", value, message, f"Send one {name}.")]
+            if not value:
+                return [Fault("ele-1", value, "The object is empty.", "Leave the element out when it says nothing.")]
+            found = list(_key_faults(table(), type_name, value))
+            for key, item in value.items():
+                found += [fault.at(str(key)) for fault in _item_faults(table(), value, key, item, scope)]
+            if not any(fault.rule in SHAPE_RULES for fault in found):
+                for rule in rules:
+                    if not rule.needs or rule.needs & value.keys():
+                        found += rule.faults(value, scope) or ()
+            return found or None
+
+        return check
+
+    def _resource_check(self) -> Check:
+        carried = self._definitions.carried
+
+        def check(value: Any, scope: Scope) -> Found:
+            name = value.get("resourceType") if isinstance(value, dict) else None
+            if name in carried:
+                return self._in_resource(self.check(name), value, scope)
+            if not isinstance(value, dict):
+                message = f"{kind(value).capitalize()} stands where a resource is due."
+                return [Fault("type", value, message, "Send one resource.")]
+            if isinstance(name, str) and name in self._definitions.resources:
+                message = f"{name} is a resource type that is not verified here."
+                todo = f"Send one of {', '.join(carried)}."
+                return [Fault("not-carried", name, message, todo).at("resourceType")]
+            return [fault.at("resourceType") for fault in _misnamed(name)]
+
+        return check
+
+    @staticmethod
+    def _in_resource(test: Check, value: dict[str, Any], scope: Scope) -> Found:
+        """Check a resource with its contained ones in view."""
+        if scope.root is not None:
+            return test(value, scope)
+        scope.enter(value)
+        try:
+            return test(value, scope)
+        finally:
+            scope.leave()
+
+
+def _misnamed(name: object) -> list[Fault]:
+    message = f"{shown(name)} is no resource type of FHIR R4."
+    return [Fault("resource-type", name, message, "Name the type as R4 does, with its capitals.")]
+
+
+def _test_of(table: _Table, value: Mapping[str, Any], key: str) -> Check | None:
+    if key in table.with_nulls and f"_{key}" in value:
+        return table.with_nulls[key]
+    return table.tests.get(key)
+
+
+def _plan(table: _Table, rules: list[Rule], value: dict[str, Any], scope: Scope) -> _Plan | None:
+    """The plan for objects with these keys, or None when the keys alone are wrong."""
+    if not value or next(iter(_key_faults(table, "", value)), None) is not None:
+        return None
+    tests = tuple(test for key in value if (test := _test_of(table, value, key)) is not None)
+    breakable = [rule for rule in rules if not rule.needs or rule.needs & value.keys()]
+    if any(rule.faults(value, scope) is not None for rule in breakable if rule.by_keys):
+        return None
+    wanted = tuple(rule.faults for rule in breakable if not rule.by_keys)
+    return _Plan(tests, wanted)
+
+
+def _key_faults(table: _Table, type_name: str, value: dict[str, Any]) -> Iterable[Fault]:
+    """What is wrong with the keys of an object, whatever their values."""
+    for key in value:
+        if key not in table.tests:
+            near = difflib.get_close_matches(str(key), table.tests, n=1)
+            hint = f"Did you mean {near[0]}?" if near else "Leave it out."
+            message = f"{shown(key)} is no element of {type_name} in R4."
+            yield Fault("unknown-element", value[key], message, hint).at(str(key))
+    for name, keys in table.required.items():
+        if not keys & value.keys():
+            message = f"{type_name}.{name} is missing; R4 requires it."
+            yield Fault("required", None, message, f"Add {name}.").at(name)
+    for name, keys in table.sent.items():
+        if not keys & value.keys():
+            message = f"{type_name}.{name} is missing; we always send it."
+            yield Fault("profile-required", None, message, f"Add {name}.").at(name)
+    for name, keys in table.choices.items():
+        present = sorted(keys & value.keys())
+        if len(present) > 1:
+            message = f"{' and '.join(present)} stand together; R4 allows one {name}."
+            yield Fault("choice", present, message, "Keep the one that says it best.").at(present[1])
+
+
+def _item_faults(table: _Table, value: dict[str, Any], key: str, item: Any, scope: Scope) -> Iterable[Fault]:
+    test = _test_of(table, value, key)
+    if test is None:
+        return ()
+    if item is None:
+        return (_null(item),)
+    if key in table.singles and isinstance(item, list):
+        return (Fault("single", item, "A list stands where one value is due.", "Send the value without a list."),)
+    return test(item, scope) or ()

@@ -1,0 +1,106 @@
+"""Verifies a FHIR R4 bundle: the official definitions first, then our own profile of them.
+
+``verify`` judges a bundle that was built or read already, ``verify_json`` the bytes of a file. Both return every
+fault that they find and raise nothing on any input. What the models of a general library find as well is in
+``models.py``; they are not imported here.
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+from decimal import Decimal
+from typing import Any, Final
+
+from lda_notes.fhir.codes import CONCEPTS, codeable
+from lda_notes.fhir.verify.base_rules import base_rules
+from lda_notes.fhir.verify.definitions import load
+from lda_notes.fhir.verify.faults import BundleFault, Fault, kind
+from lda_notes.fhir.verify.invariants import invariant_rules
+from lda_notes.fhir.verify.profile import ALWAYS_SENT, profile_rules
+from lda_notes.fhir.verify.scope import Scope
+from lda_notes.fhir.verify.structure import Check, Compiler
+
+_DEEPEST: Final = "The file is nested too deep to be read."
+
+
+@functools.cache
+def _bundle_check(house: bool) -> Check:
+    rules = [*invariant_rules(), *base_rules()]
+    if not house:
+        return Compiler(load(), rules, {}, {}).check("Bundle")
+    constants = {concept.text: codeable(key) for key, concept in CONCEPTS.items()}
+    return Compiler(load(), rules + profile_rules(), ALWAYS_SENT, constants).check("Bundle")
+
+
+def verify(bundle: object, *, house: bool = True, sound: dict[int, object] | None = None) -> tuple[BundleFault, ...]:
+    """Every fault of a bundle, in the order of its entries; empty when a strict R4 server can take it.
+
+    ``house`` adds the profile of the bundles that this program makes: identities, conditions, statuses, units,
+    verified codes. Without it any R4 bundle of the carried resource types is judged by R4 alone. Rules about an
+    object wait until its shape is right, so a second run may find what a first one could not read.
+
+    ``sound`` is for bundles that share parts and are not changed meanwhile: with the same dictionary, empty at first,
+    a large part that is the very same object is judged once. It keeps those objects alive.
+    """
+    try:
+        found = _bundle_check(house)(bundle, Scope(bundle, sound))
+    except RecursionError:
+        found = [Fault("depth", bundle, _DEEPEST, "Send a bundle without endless nesting.")]
+    return tuple(sorted((fault.closed() for fault in found or ()), key=_order))
+
+
+def _order(fault: BundleFault) -> tuple[int, list[str]]:
+    return (-1 if fault.entry is None else fault.entry, [str(step).zfill(4) for step in fault.path])
+
+
+class _Doubles(Exception):
+    """A JSON object with a key that stands twice."""
+
+
+def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    built = dict(pairs)
+    if len(built) != len(pairs):
+        keys = [key for key, _ in pairs]
+        raise _Doubles(next(key for key in keys if keys.count(key) > 1))
+    return built
+
+
+def _no_constant(name: str) -> Any:
+    raise ValueError(f"{name} is no JSON number")
+
+
+def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
+    """A bundle from the bytes of a file, its decimals kept as written; or None and what is wrong with the JSON.
+
+    ``row`` is the number of its first row in the file.
+    """
+    fault: Fault
+    try:
+        text = data.decode("utf-8-sig")
+        return json.loads(text, parse_float=Decimal, parse_constant=_no_constant, object_pairs_hook=_no_doubles), ()
+    except UnicodeDecodeError as error:
+        message = f"Byte {error.start + 1} is not UTF-8."
+        fault = Fault("json", data[error.start : error.start + 1].hex(), message, "Save the file as UTF-8.")
+    except json.JSONDecodeError as error:
+        message = f"Row {row + error.lineno - 1}, column {error.colno}: {error.msg}."
+        fault = Fault("json", None, message, "Correct the JSON there.")
+    except _Doubles as error:
+        message = f"The key {str(error)!r} stands twice in one object."
+        fault = Fault("json", str(error), message, "Keep one of them.")
+    except RecursionError:
+        fault = Fault("depth", None, _DEEPEST, "Send a bundle without endless nesting.")
+    except ValueError as error:
+        fault = Fault("json", None, f"{error}.", "Send JSON numbers of a usual size.")
+    return None, (fault.closed(),)
+
+
+def verify_json(data: bytes, *, house: bool = True, row: int = 1) -> tuple[BundleFault, ...]:
+    """Every fault of a bundle in a file, from its JSON on; ``row`` is the number of its first row in the file."""
+    bundle, faults = read_json(data, row)
+    if faults:
+        return faults
+    if not isinstance(bundle, dict):
+        message = f"{kind(bundle).capitalize()} stands where a bundle is due."
+        return (Fault("type", bundle, message, "Send a FHIR bundle in JSON.").closed(),)
+    return verify(bundle, house=house)

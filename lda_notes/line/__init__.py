@@ -1,0 +1,1 @@
+"""One line over time: corrections applied, states, due times, sums and line days."""

@@ -1,0 +1,191 @@
+"""Clocks: which kinds restart them, which limit they run to, when the next falls due."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import DressingStay, Entry, NeedleStay, State, Timeline
+from lda_notes.record import events as ev
+from lda_notes.record.parts import Dressing
+
+ClockName = Literal[
+    "needle change", "dressing change", "line check", "flush", "idle flush", "maintenance flush", "thrombolytic check"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One running clock.
+
+    ``by`` is the last moment in time; None means that the start is unknown and the act is due now. ``since`` is the
+    moment that the clock was last restarted by ``restarted_by``; ``limit`` names the policy row it runs to; ``why``
+    says in plain words what it rests on.
+    """
+
+    clock: ClockName
+    septum: str
+    by: datetime | None
+    since: datetime | None
+    restarted_by: Entry
+    limit: str
+    why: str
+
+    def overdue(self, moment: datetime) -> bool:
+        """Tell whether ``moment`` is past the due time; an unknown start counts as overdue."""
+        # Two moments of one zone would be compared by the wall clock, which runs twice through an hour in autumn.
+        return self.by is None or moment.astimezone(UTC) > self.by.astimezone(UTC)
+
+
+def end_of(since: datetime, limit: str, policy: Policy, zone: ZoneInfo) -> datetime:
+    """Return the last moment in time of an interval that began at ``since``, in ``zone``.
+
+    Limits in days follow the policy's ``interval_counting``: by the hour (24 elapsed hours a day, whatever the clocks
+    do) or by calendar day (until the end of that day, local time). Limits in hours and minutes are always elapsed.
+    """
+    row = policy.limit(limit)
+    if row.unit == "days" and policy.choice("interval_counting") == "calendar day":
+        day = since.astimezone(zone).date() + timedelta(days=int(row.value))
+        return datetime.combine(day, time(23, 59, 59), zone)
+    return (since.astimezone(UTC) + policy.span(limit)).astimezone(zone)
+
+
+def zone_of(timeline: Timeline) -> ZoneInfo:
+    """Return the stay's time zone."""
+    return ZoneInfo(timeline.episode.stay.time_zone)
+
+
+def dressing_limit(dressing: Dressing | None) -> str | None:
+    """Return the name of the limit that a dressing runs to; None when its type is not known."""
+    match dressing.type if dressing is not None else None:
+        case "transparent" | "transparent with chlorhexidine":
+            return "transparent_dressing_days"
+        case "gauze under wings":
+            visible = dressing is not None and dressing.site_visible is not False
+            return "gauze_under_wings_days" if visible else "gauze_dressing_days"
+        case "gauze" | "gauze under transparent":
+            return "gauze_dressing_days"
+        case _:
+            return None
+
+
+def due(timeline: Timeline, septum: str, policy: Policy, moment: datetime | None = None) -> tuple[Due, ...]:
+    """Return every clock that runs for ``septum`` at ``moment`` (default: the moment judged from), soonest first."""
+    moment = moment or timeline.asof
+    found = list(clocks(timeline, timeline.state_at(septum, moment), moment, policy, zone_of(timeline)))
+    return tuple(sorted(found, key=_soonest))
+
+
+def _soonest(due: Due) -> tuple[bool, datetime, str]:
+    return due.by is not None, (due.by or due.restarted_by.event.at).astimezone(UTC), due.clock
+
+
+def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
+    """Yield every clock that runs in ``state``, which holds at ``moment``, in no particular order."""
+    if not state.port_in:
+        return
+    if state.needle is not None:
+        yield _needle(state, policy, zone)
+        yield _dressing(state.dressing, state.needle, policy, zone)
+        if state.last_check is not None:
+            yield _plain(
+                "line check", "line_check_hours", state, state.last_check, policy, zone, "last look at the line"
+            )
+        if state.infusion is None and state.dwell is None:
+            yield _idle(state, state.needle, policy, zone)
+        if state.dwell is not None:
+            yield from _thrombolytic(state, policy, zone)
+        return
+    tended = _latest(state.last_flush, state.last_lock) or state.last_removal
+    if tended is None:
+        return
+    flushed = tended in (state.last_flush, state.last_lock)
+    why = "last flush or lock" if flushed else "needle taken out, no flush recorded"
+    left = timeline.discharge
+    if left is not None and left.event.at <= moment:
+        yield _plain("maintenance flush", "maintenance_flush_days", state, tended, policy, zone, why)
+    else:
+        yield _plain("idle flush", "idle_flush_days", state, tended, policy, zone, why)
+
+
+def _idle(state: State, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:
+    limit = "accessed_idle_flush_hours"
+    tended = _latest(state.last_flush, state.last_lock, state.infusion_stopped)
+    if tended is None:
+        return Due("flush", state.septum, None, None, needle.opened, limit, "no flush is recorded")
+    why = "infusion stopped" if tended is state.infusion_stopped else "last flush or lock"
+    return _plain("flush", limit, state, tended, policy, zone, why)
+
+
+def _needle(state: State, policy: Policy, zone: ZoneInfo) -> Due:
+    stay = state.needle
+    assert stay is not None
+    limit = "needle_dwell_days"
+    if stay.since is None:
+        return Due("needle change", state.septum, None, None, stay.opened, limit, "time of insertion is not known")
+    by = end_of(stay.since, limit, policy, zone)
+    return Due("needle change", state.septum, by, stay.since, stay.opened, limit, "needle put in")
+
+
+def _dressing(stay: DressingStay | None, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:
+    if stay is None:
+        why = "no dressing is recorded"
+        return Due("dressing change", needle.septum, None, None, needle.opened, "transparent_dressing_days", why)
+    limits = _dressing_limits(stay.dressing)
+    if not limits:
+        why = "dressing type is not known"
+        return Due("dressing change", stay.septum, None, stay.since, stay.put_on, "gauze_dressing_days", why)
+    condition = _condition(stay)
+    if condition:
+        why = f"dressing found {condition}"
+        return Due("dressing change", stay.septum, None, stay.since, stay.put_on, limits[0], why)
+    if stay.since is None:
+        why = "time of dressing is not known"
+        return Due("dressing change", stay.septum, None, None, stay.put_on, limits[0], why)
+    ends = [(end_of(stay.since, limit, policy, zone), limit) for limit in limits]
+    by, limit = min(ends, key=lambda end: end[0].astimezone(UTC))
+    return Due("dressing change", stay.septum, by, stay.since, stay.put_on, limit, "dressing put on")
+
+
+def _dressing_limits(dressing: Dressing | None) -> tuple[str, ...]:
+    """Return the limits that a dressing runs to: its type's and, if it holds chlorhexidine, the disc's own."""
+    limit = dressing_limit(dressing)
+    if dressing is None or limit is None:
+        return ()
+    chlorhexidine = dressing.chlorhexidine_disc is True or dressing.type == "transparent with chlorhexidine"
+    return (limit, "chg_dressing_days") if chlorhexidine else (limit,)
+
+
+def _condition(stay: DressingStay) -> str:
+    """Return what the last look that recorded its condition said is wrong with the dressing that is on."""
+    found = stay.found.event if stay.found is not None else None
+    if not isinstance(found, ev.LineCheck | ev.ArrivalAccessed) or not isinstance(found.dressing_found, tuple):
+        return ""
+    return " and ".join(word for word in found.dressing_found if word != "intact")
+
+
+def _plain(clock: ClockName, limit: str, state: State, entry: Entry, policy: Policy, zone: ZoneInfo, why: str) -> Due:
+    since = entry.event.at
+    return Due(clock, state.septum, end_of(since, limit, policy, zone), since, entry, limit, why)
+
+
+def _thrombolytic(state: State, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
+    dwell = state.dwell
+    assert dwell is not None
+    start = dwell.treatment.event.at
+    waited = max((check.event.at - start for check in dwell.checks), default=timedelta(0))
+    for limit in ("alteplase_first_check_minutes", "alteplase_second_check_minutes"):
+        if waited < policy.span(limit):
+            by = end_of(start, limit, policy, zone)
+            yield Due("thrombolytic check", state.septum, by, start, dwell.treatment, limit, "thrombolytic put in")
+            return
+
+
+def _latest(*entries: Entry | None) -> Entry | None:
+    return max(
+        (entry for entry in entries if entry is not None), key=lambda e: e.event.at.astimezone(UTC), default=None
+    )

@@ -1,0 +1,1 @@
+"""Sentences that name their facts, or are not written."""

@@ -1,0 +1,121 @@
+"""The record as a whole: one patient, one stay, one port, and what happened to it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from lda_notes.record import vocabulary as words
+from lda_notes.record.events import AnyEvent
+from lda_notes.record.parts import Day, Identifier, Model, Moment, Positive, Short, Text, YesNo, fact, required
+
+
+class PatientIdentifier(Model):
+    """An identifier and the system that issued it."""
+
+    system: Short = required("identifier system", "Address (URI) of the system that issued it.")
+    value: Short = required("identifier value", "The identifier itself.")
+    label: Short | None = fact("identifier label", "What people call it, such as record number.")
+
+
+class Allergy(Model):
+    """A recorded allergy or sensitivity."""
+
+    to: words.AllergenName = required("allergen", "What the allergy is to.")
+    detail: Short | None = fact("allergen detail", "Names the substance when it is none of the list.")
+    reaction: Short | None = fact("reaction", "What happened.")
+
+
+class Patient(Model):
+    """The patient, as far as the line's safety needs to know."""
+
+    identifiers: tuple[PatientIdentifier, ...] = Field(
+        min_length=1, title="patient identifiers", description="Identifiers, each with its system."
+    )
+    family_name: Short = required("family name", "Family name.")
+    given_name: Short = required("given name", "Given name.")
+    birth_date: Day | None = fact("birth date", "Birth date.")
+    weight_kg: Positive | None = fact("weight", "Weight, in kg.")
+    allergies: tuple[Allergy, ...] | None = fact(
+        "allergies",
+        "Allergies; an empty list says that none are known, a missing key that nobody recorded them.",
+    )
+    history: tuple[words.HistoryName, ...] = Field(
+        default=(), title="history", description="Conditions that change which supplies may be used."
+    )
+
+
+def _known_zone(value: Any) -> Any:
+    if isinstance(value, str):
+        from zoneinfo import ZoneInfo
+
+        try:
+            ZoneInfo(value)
+        except (OSError, ValueError, KeyError):  # a missing zone, a folder's name, an impossible name
+            raise ValueError("expected a time zone such as America/Chicago") from None
+    return value
+
+
+class Stay(Model):
+    """The stay in one facility. Later moves and the discharge are events."""
+
+    facility: Short = required("facility", "Facility.")
+    unit: Short = required("unit", "Unit at the beginning of the stay.")
+    room: Short | None = fact("room", "Room at the beginning of the stay.")
+    setting: words.Setting | None = fact("setting", "Kind of place the first unit is.")
+    admitted_at: Moment | None = fact("admission", "When the stay began.")
+    time_zone: Annotated[str, BeforeValidator(_known_zone)] = required(
+        "time zone", "IANA time zone of the facility, such as America/Chicago."
+    )
+
+
+class TipConfirmation(Model):
+    """How it is known where the catheter tip lies."""
+
+    location: Short = required("tip location", "Where the tip lies.")
+    method: Short | None = fact("confirmed by", "How it was confirmed.")
+    on: Day | None = fact("confirmed on", "When it was confirmed.")
+
+
+class PowerRating(Model):
+    """What the port's label allows for power injection."""
+
+    rated: YesNo = required("port power rating", "Yes when the label allows power injection.")
+    max_flow_ml_per_s: Positive | None = fact("labelled flow limit", "Highest labelled rate, in mL per second.")
+    max_pressure_psi: Positive | None = fact("labelled pressure limit", "Highest labelled pressure, in psi.")
+
+
+class Port(Model):
+    """The implanted port."""
+
+    id: Identifier = required("port identifier", "Name of this port, unique for the patient.")
+    side: words.Side | None = fact("side", "Side of the body.")
+    area: words.SiteArea | None = fact("site", "Part of the body.")
+    site_detail: Short | None = fact("site detail", "More about the place, such as infraclavicular.")
+    septa: tuple[Short, ...] = Field(
+        default=("single",),
+        min_length=1,
+        max_length=2,
+        title="septa",
+        description="Names of the septa, one or two; each has its own needle, clocks and hold.",
+    )
+    touch: words.TouchShape | None = fact("shape to the touch", "How the top feels under the skin.")
+    power: PowerRating | None = fact("power rating", "What the label allows for power injection.")
+    catheter_volume_ml: Positive | None = fact("catheter volume", "Volume of catheter and port, in mL.")
+    valved: YesNo | None = fact("valved", "Yes when the catheter has a valve.")
+    tip: TipConfirmation | None = fact("tip confirmation", "How it is known where the tip lies.")
+    implanted_on: Day | None = fact("implant date", "When the port was implanted.")
+    model: Short | None = fact("model", "Model name on the patient's card, without brand.")
+    udi: Text | None = fact("port device identifier", "Device identifier (UDI) as scanned or printed.")
+
+
+class Episode(Model):
+    """One file: a patient, a stay, a port and its events."""
+
+    record_version: Literal[1] = Field(title="record version", description="Version of this layout: 1.")
+    id: Identifier = required("episode identifier", "Name of this episode, unique in the facility.")
+    patient: Patient
+    stay: Stay
+    port: Port
+    events: tuple[AnyEvent, ...] = Field(title="events", description="What happened, in any order.")
