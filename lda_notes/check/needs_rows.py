@@ -15,19 +15,19 @@ from lda_notes.record.episode import Episode
 # -- who asks --
 
 INS: Final = Citation("ins-2021", "M-H", "documentation in the health record")
-CDC: Final = Citation("cdc-2002", "R", "documentation, category II")
+CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 OPEN_RN: Final = Citation("open-rn", "R")
-HOME: Final = Citation("home-infusion", "R")
-CORNWALL: Final = Citation("royal-cornwall", "R")
+HOME: Final = Citation("home-infusion", "R2")
+CORNWALL: Final = Citation("royal-cornwall", "R2")
 ONS: Final = Citation("ons", "R")
 GOAL: Final = Citation("npsg-01-01-01", "R2", "EP 1")
 CMS: Final = Citation("cms-pim-3325", "R2")
 COP: Final = Citation("cfr-482-24", "M-H", "paragraph 1")
-LABEL: Final = Citation("alteplase-label", "R")
+LABEL: Final = Citation("alteplase-label", "D", "what its rules need to be checked")
 AYRSHIRE: Final = Citation("ayrshire-arran-adult", "R")
-US_HOSPITAL: Final = Citation("us-hospital-2008", "R", "app. L")
+US_HOSPITAL: Final = Citation("us-hospital-2008", "R2", "app. L")
 MARSDEN: Final = Citation("royal-marsden", "R", "ch. 17")
-POWER: Final = Citation("power-ifu", "R")
+POWER: Final = Citation("power-ifu", "D", "what its limits need to be checked")
 AHIMA: Final = Citation("ahima-2012", "R")
 REVISION: Final = Citation("record-amendments", "R2")
 NHSN: Final = Citation("nhsn-4", "M-H")
@@ -154,8 +154,8 @@ LOCK: Final = (
 )
 
 DRESSING: Final = (
-    must("dressing", "Was a dressing put on?", CDC, INS),
-    must("dressing.type", "Which dressing?", CDC, INS),
+    must("dressing", "Was a dressing put on?", INS),
+    must("dressing.type", "Which dressing?", INS),
     should(
         "dressing.chlorhexidine_disc",
         "Chlorhexidine disc between hub and skin?",
@@ -166,8 +166,8 @@ DRESSING: Final = (
     ),
     should("dressing.site_visible", "Is the puncture site in view?", CP),
     should("dressing.without_tension", "Laid without tension?", CP),
-    must("dressing.labelled", "Is the dressing labelled with date and initials?", CDC, INS),
-    must("dressing.securement", "How are needle and tubing secured?", CDC, INS),
+    must("dressing.labelled", "Is the dressing labelled with date and initials?", INS),
+    must("dressing.securement", "How are needle and tubing secured?", INS),
 )
 CONNECTOR: Final = should("connector_changed", "Was the needleless connector changed?", US_HOSPITAL, INS)
 CAPS: Final = should(

@@ -10,7 +10,7 @@ import click
 
 from lda_notes.commands.options import policy_option
 from lda_notes.knowledge import policy_file
-from lda_notes.knowledge.limits import Choice, Clock, Limit, Row
+from lda_notes.knowledge.limits import Choice, Clock, Limit, Row, Words
 from lda_notes.knowledge.policy import DEFAULT, Policy, looser, number, value_text
 from lda_notes.knowledge.sources import MARK_WORDS, SOURCES, Citation
 from lda_notes.record.spelling import nearest
@@ -68,7 +68,8 @@ def _headline(policy: Policy) -> str:
     replaced = sum(row is not DEFAULT.rows[name] for name, row in policy.rows.items())
     loose = sum(looser(row, DEFAULT.rows[name]) for name, row in policy.rows.items())
     counted = f"{replaced} set by {policy.facility.text()}"
-    return f"Limits in force: as published, {counted}; {loose} of these looser than published."
+    said = [f"Limits in force: as published, {counted}; {loose} of these looser than published."]
+    return "\n".join([*said, *(silenced.text() for silenced in policy.silenced), *policy.ignored])
 
 
 def _entry(row: Row) -> str:
@@ -91,6 +92,8 @@ def _as_json(policy: Policy, rows: list[Row]) -> str:
     document = {
         "version": JSON_VERSION,
         "facility_policy": _cited(policy.facility) if policy.facility else None,
+        "silenced": [{"rule": one.rule, "reason": one.reason, "date": one.date} for one in policy.silenced],
+        "ignored": list(policy.ignored),
         "limits": [_row(row) for row in rows],
     }
     return json.dumps(document, indent=2, ensure_ascii=False)
@@ -100,7 +103,7 @@ def _row(row: Row) -> dict[str, Any]:
     published = DEFAULT.rows[row.name]
     return {
         "name": row.name,
-        "sort": {Limit: "number", Choice: "option", Clock: "time of day"}[type(row)],
+        "sort": {Limit: "number", Choice: "option", Clock: "time of day", Words: "words"}[type(row)],
         "says": row.says,
         "value": _value(row),
         "unit": row.unit if isinstance(row, Limit) else None,
@@ -115,7 +118,7 @@ def _row(row: Row) -> dict[str, Any]:
 
 
 def _value(row: Row) -> str:
-    return number(row.value).replace(",", "") if isinstance(row, Limit) else row.value
+    return number(row.value).replace(",", "") if isinstance(row, Limit) else value_text(row)
 
 
 def _cited(cited: Citation) -> dict[str, str]:

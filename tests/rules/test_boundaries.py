@@ -274,7 +274,7 @@ def test_needle_days_over_a_change_of_clocks(put_in: str, last_hour: str, last_d
         return fires("needle-overdue", Scene((needle,), stay, policy, at.astimezone(asof_zone)))
 
     minute = timedelta(minutes=1)
-    for end, policy in ((last_hour, DEFAULT), (last_day, by_day)):
+    for end, policy in ((last_hour, local_policy(interval_counting="hour")), (last_day, DEFAULT), (last_day, by_day)):
         last = datetime.fromisoformat(end)
         for judge in (out, still_in):
             assert [judge(last + side * minute, policy) for side in (-1, 0, 1)] == [False, False, True]
@@ -294,7 +294,7 @@ def test_the_hour_that_comes_twice_in_autumn() -> None:
 
 def test_a_facility_limit_moves_the_rule() -> None:
     five = local_policy(needle_dwell_days=5)
-    removal = event("de-access", 5 * DAY + 1)
+    removal = event("de-access", 6 * DAY)
     assert not fires("needle-dwell", Scene((access(), removal)))
     assert fires("needle-dwell", Scene((access(), removal), policy=five))
     cited = [f.citations[0].mark for f in judged(episode_of(access(), removal), five) if f.rule == "needle-dwell"]

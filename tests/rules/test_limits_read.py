@@ -110,4 +110,4 @@ def test_a_row_that_is_only_cited_or_printed_counts_as_unread() -> None:
     assert watched.read == set()
     assert watched.span("needle_dwell_days") == timedelta(days=7)
     assert due.end_of(datetime.fromisoformat("2031-04-02T09:00-05:00"), "gauze_dressing_days", watched, ZONE)
-    assert watched.read == {"needle_dwell_days", "gauze_dressing_days", "interval_counting"}
+    assert watched.read == {"needle_dwell_days", "gauze_dressing_days"}

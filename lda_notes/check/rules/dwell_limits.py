@@ -276,6 +276,8 @@ def accessed_idle_flush(case: Case) -> Iterable[Found]:
 
     Flush and lock the line, and chart it. If the line was used in between, chart that use.
     """
+    if not case.policy.states("accessed_idle_flush_hours"):
+        return
     span = case.span("accessed_idle_flush_hours")
     for septum in case.timeline.needles:
         rests = [rest for rest in _rests(case, septum) if rest[1] - rest[0].event.at > span]
@@ -323,7 +325,7 @@ def _at_rest(step: Step) -> bool:
     "advice",
     "plan the next flush within the interval that the facility has chosen",
     limits=("idle_flush_days",),
-    cites=(Citation("wu-2021", "R"),),
+    cites=(Citation("wu-2021", "R2"),),
 )
 def idle_flush(case: Case) -> Iterable[Found]:
     """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.

@@ -27,7 +27,7 @@ from lda_notes.record.events import (
     Tending,
 )
 
-_CDC: Final = Citation("cdc-2002", "R", "documentation, category II")
+_CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 _LABEL: Final = Citation("alteplase-label", "R")
 
 

@@ -194,7 +194,7 @@ def strong_heparin_infant(step: Step, event: Flushed, case: Case) -> Iterable[Fo
     "rinse the alcohol off the skin, look for burns, and use an aqueous antiseptic",
     on=(Dressed,),
     limits=("neonate_days",),
-    cites=(Citation("msf-catalogue", "R"), Citation("home-infusion", "R")),
+    cites=(Citation("msf-catalogue", "R"), Citation("home-infusion", "R2")),
 )
 def alcohol_on_newborn_skin(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Finds alcohol, alone or with chlorhexidine, on the skin of a newborn.
@@ -286,7 +286,7 @@ def _chlorhexidine_dressing(event: Dressed | ArrivalAccessed) -> str | None:
     "use a dressing without chlorhexidine, and look at the skin",
     on=(Dressed,),
     limits=("chg_dressing_months",),
-    cites=(Citation("cdc-2017", "R", "rec 2.a"),),
+    cites=(Citation("cdc-2017", "D", "rec 2.a, written for short-term lines"),),
 )
 def chlorhexidine_dressing_premature(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Finds a chlorhexidine dressing or disc on an infant under two months who was born before term.
@@ -313,7 +313,7 @@ def chlorhexidine_dressing_premature(step: Step, event: Dressed, case: Case) -> 
     "follow the facility's policy for this age, and watch the skin",
     on=(Dressed,),
     limits=("chg_dressing_ages", "chg_dressing_adult_years", "chg_dressing_months"),
-    cites=(Citation("cdc-2017", "R", "rec 2.b"),),
+    cites=(Citation("cdc-2017", "D", "rec 2.b, written for short-term lines"),),
 )
 def chlorhexidine_dressing_age(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Compares the patient's age with the ages for which the facility uses chlorhexidine dressings and discs.
@@ -348,7 +348,7 @@ def chlorhexidine_dressing_age(step: Step, event: Dressed, case: Case) -> Iterab
     "advice",
     "find out what the catheter is made of before ethanol stays in it",
     on=(Flushed,),
-    cites=(Citation("polyurethane-page", "R"),),
+    cites=(Citation("polyurethane-page", "R2"),),
 )
 def ethanol_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Finds a lock of ethanol; the record does not say what the catheter is made of.
@@ -368,7 +368,7 @@ def ethanol_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     "advice",
     "lock a valved catheter with saline, unless heparin is ordered",
     on=(Flushed,),
-    cites=(Citation("valved-port-ifu", "R"),),
+    cites=(Citation("valved-port-ifu", "R2"),),
 )
 def heparin_in_valved_catheter(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Finds a heparin lock in a catheter that has a valve.
