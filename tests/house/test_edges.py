@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -54,16 +55,22 @@ NO_SHELL = ("lda_notes/cli", "lda_notes/commands/")
 """What the core must not import: the shell stands on the core, never the other way round."""
 
 
-def imports(path: Path) -> set[str]:
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text())
+
+
+@cache
+def imports(path: Path) -> frozenset[str]:
     """Return every module that a file imports, at its head or inside a function."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Import):
             found.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             found.add(node.module)
             found.update(f"{node.module}.{alias.name}" for alias in node.names)
-    return found
+    return frozenset(found)
 
 
 def test_there_are_modules_to_check() -> None:
@@ -114,7 +121,7 @@ def test_outside_module_stays_in_its_room(outside: str) -> None:
 
 def test_every_guarded_module_is_used_somewhere() -> None:
     """A guard over a module that nobody imports would guard nothing."""
-    everything = set().union(*(imports(path) for path in MODULES.values()))
+    everything = frozenset[str]().union(*(imports(path) for path in MODULES.values()))
     used = {name for name in ONLY_IN if any(f == name or f.startswith(f"{name}.") for f in everything)}
     assert {"docx", "jinja2", "fhir", "yaml", "biip", "click"} <= used
 
@@ -134,7 +141,7 @@ def test_only_the_shell_asks_the_clock() -> None:
     for name, path in MODULES.items():
         if name.startswith(NO_SHELL):
             continue
-        for node in ast.walk(ast.parse(path.read_text())):
+        for node in ast.walk(tree_of(path)):
             if (
                 isinstance(node, ast.Attribute)
                 and node.attr in ("now", "utcnow", "today")
@@ -164,7 +171,7 @@ def test_there_is_no_import_cycle() -> None:
     graph: dict[str, set[str]] = {}
     for name, path in MODULES.items():
         module = name.replace("/", ".").removesuffix(".__init__")
-        tree = ast.parse(path.read_text())
+        tree = tree_of(path)
         graph[module] = set()
         for node in tree.body:
             if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("lda_notes"):
