@@ -127,8 +127,6 @@ PUBLISHED = [
         "dressing-dwell", dwell("gauze under wings", 8 * DAY), dwell("gauze under wings", 2 * DAY + 1)),
     Row("chg-dressing-ifu", "R2", "one maker's chlorhexidine dressing is not for patients under 2 months",
         "chlorhexidine-dressing-age", of(child("2031-02-03", 4)), of(child("2031-02-02", 4))),
-    Row("cdc-2017", "D", "a chlorhexidine dressing is not recommended for premature neonates",
-        "chlorhexidine-dressing-premature", of(NEWBORN | {"history": ["premature birth"]}), of(NEWBORN)),
     # Needle
     Row("royal-marsden", "R", "a non-coring needle stays in for at most 7 days", "needle-dwell",
         dwell(None, 8 * DAY), dwell(None, 7 * DAY)),

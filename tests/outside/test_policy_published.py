@@ -211,7 +211,7 @@ def test_every_limit_is_checked_and_none_stands_in_both_lists() -> None:
 HELD_BY_ARITHMETIC = ("utilisation_ratio", "chg_dressing_days", "chg_dressing_adult_years")
 
 
-@pytest.mark.parametrize(("name", "value"), zip(HELD_BY_ARITHMETIC, (1, 7, 18), strict=True))
+@pytest.mark.parametrize(("name", "value"), list(zip(HELD_BY_ARITHMETIC, (1, 7, 18), strict=True)))
 def test_what_is_derived_is_called_derived(name: str, value: int) -> None:
     limit = DEFAULT.limit(name)
     assert (limit.value, [cited.mark for cited in limit.citations]) == (value, ["D"])

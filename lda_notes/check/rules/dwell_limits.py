@@ -218,7 +218,7 @@ def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str]]]:
     yield from waiting.values()
 
 
-@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours",))
+@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
 def line_check_interval(case: Case) -> Iterable[Found]:
     """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
 
@@ -227,7 +227,7 @@ def line_check_interval(case: Case) -> Iterable[Found]:
 
     Look at the line at each shift, and chart what was seen. A look that was made and not charted is a late entry.
     """
-    span = case.span("line_check_hours")
+    span = case.span("line_check_hours") + case.span("line_check_slack_minutes")
     for septum, gap in _gaps_between_looks(case).items():
         late = [(began, ended) for began, ended in gap if ended - began[0] > span]
         if not late:
