@@ -39,7 +39,7 @@ WORDS: Final = frozenset(
 PARTS: Final = frozenset(
     {
         *("site", "dressing", "needle", "technique", "teaching", "problems", "supplies", "scale"),
-        *("flushes", "lock", "antisepsis", "anaesthetic", "discard_ml", "connector_changed", "disinfecting_caps"),
+        *("flushes", "lock", "antisepsis", "anesthetic", "discard_ml", "connector_changed", "disinfecting_caps"),
         *("identifiers_checked", "allergies_checked", "response", "pain", "blood_return", "blood_return_before"),
         *("tip_confirmed", "inserted_at", "dressed_at", "dressing_found", "needle_intact", "safety_engaged"),
         *("bleeding", "connections_secure", "vesicant", "resistance"),

@@ -22,7 +22,7 @@ from lda_notes.knowledge.limits import Limit
 from lda_notes.knowledge.policy import DEFAULT, quantity, value_text
 from lda_notes.line import timeline
 from lda_notes.record.events import KINDS
-from lda_notes.record.parts import Anaesthetic, Antisepsis, Lock, NextDue, NotAssessed, Person
+from lda_notes.record.parts import Anesthetic, Antisepsis, Lock, NextDue, NotAssessed, Person
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_episodes").glob("*.yaml"))
 
@@ -158,7 +158,7 @@ def test_the_reader_opens_every_part_that_holds_text() -> None:
         for key, field in part.model_fields.items()
         if (str in parts_of(field.annotation) and key in free_text.WORDS) or key in free_text.PARTS
     }
-    people_and_times = {Person, NextDue, Lock, Anaesthetic, Antisepsis}
+    people_and_times = {Person, NextDue, Lock, Anesthetic, Antisepsis}
     assert holding - people_and_times == free_text._OPEN
     assert not any(
         NotAssessed in parts_of(f.annotation) for part in people_and_times for f in part.model_fields.values()
