@@ -28,13 +28,15 @@ def told(record: Record) -> list[tuple[str | None, str, str]]:
     return [(fact.event, fact.label, fact.text) for fact in record.unread_facts]
 
 
-LATEX = '    - {to: latex, reaction: "itching redness of the hands, settled in a day"}'
+LATEX = '    - {substance: latex, reaction: "itching redness of the hands, settled in a day"}'
 LOCK = '    lock: {not_done: "line on hold, nothing instilled"}'
 BLOOD = "    blood_return: none\n"
 
 
 def test_one_bad_allergy_leaves_the_others() -> None:
-    record = changed("no-blood-return", (LATEX, f"    - {{to: penicilin, reaction: anaphylaxis}}\n{LATEX}\n    - CHG"))
+    record = changed(
+        "no-blood-return", (LATEX, f"    - {{substance: penicilin, reaction: anaphylaxis}}\n{LATEX}\n    - CHG")
+    )
     assert record.episode is not None
     assert [allergy.reaction for allergy in record.episode.patient.allergies or ()] == [
         "itching redness of the hands, settled in a day"
@@ -48,7 +50,7 @@ def test_one_bad_allergy_leaves_the_others() -> None:
 
 
 def test_a_list_that_lost_every_item_does_not_say_that_there_is_none() -> None:
-    record = changed("no-blood-return", ("to: latex", "to: latx"))
+    record = changed("no-blood-return", ("substance: latex", "substance: latx"))
     assert record.episode is not None
     assert record.episode.patient.allergies is None
 

@@ -6,7 +6,6 @@ identifier is listed as unread, a value that does not fit is left out of its eve
 
 from __future__ import annotations
 
-import copy
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -19,6 +18,7 @@ from lda_notes.files.syntax import MAX_BYTES, Parsed, faultless_json, read_json,
 from lda_notes.problems import Failure, Finding, Path, Place
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import Correcting
+from lda_notes.record.parts import FORMER_KEYS
 from lda_notes.record.unread import Unread
 
 if TYPE_CHECKING:
@@ -69,7 +69,9 @@ class Record:
         """Return the place of a path of the file itself, whatever events were set aside."""
         if self._parsed is None and self._parse is not None:
             self._parsed = self._parse()
-        return Place(self.file, *(self._parsed.place(path) if self._parsed is not None else (self.row or 1, 1)))
+        if self._parsed is None:
+            return Place(self.file, self.row or 1, 1)
+        return Place(self.file, *self._parsed.place(_as_written(path, self._parsed.data)))
 
     def placed(self, finding: Finding) -> Finding:
         """Return ``finding`` with file, row and column filled in, its related spots too."""
@@ -153,8 +155,8 @@ def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
         return _with_corrections(record, lambda: parsed.data)
     except ValidationError:
         from lda_notes.record.salvage import lost, salvage  # here, since most records are good
-    root = copy.deepcopy(parsed.data)
-    found = salvage(parsed.data, lambda data: Episode.model_validate_json(json.dumps(data)))
+    root = parsed.data
+    found = salvage(root, lambda data: Episode.model_validate_json(json.dumps(data)))
     findings += tuple(_layout_finding(fault, path, record, root) for path, fault in found.faults.items())
     if found.result is None:
         return replace(record, findings=findings)
@@ -197,3 +199,16 @@ def _layout_finding(fault: Misfit, path: Path, record: Record, root: Any) -> Fin
             around = f'under "{names[-2]}"' if len(names) > 1 else "one step further out"
             todo = f"it belongs {around}; move it there"
     return Finding("record-layout", "wrong", fault.message, todo, path, place=record._at(path))
+
+
+def _as_written(path: Path, data: Any) -> Path:
+    """Return a path by the keys that the file itself uses, which may be those of an earlier version."""
+    made: list[str | int] = []
+    for step in path:
+        if isinstance(data, dict):
+            step = step if step in data else FORMER_KEYS.get(str(step), step)
+            data = data.get(step)
+        else:
+            data = data[step] if isinstance(data, list) and isinstance(step, int) and step < len(data) else None
+        made.append(step)
+    return tuple(made)

@@ -18,8 +18,9 @@ from pydantic.fields import FieldInfo
 
 from lda_notes.problems import Path, Place
 from lda_notes.record.episode import Episode
-from lda_notes.record.events import KINDS, Addendum, Amendment, Correcting, Event
+from lda_notes.record.events import KINDS, Addendum, Amendment, Correcting, Event, as_spelled
 from lda_notes.record.merging import merge
+from lda_notes.record.parts import FORMER_KEYS
 from lda_notes.record.spelling import nearest
 from lda_notes.record.unread import Unread, as_text
 from lda_notes.record.validation import Misfit, misfits
@@ -30,6 +31,7 @@ _MOST_ROUNDS: Final = 40
 """More than any record is deep: each round takes out what does not fit, or what that leaves incomplete."""
 
 _CORRECTED: Final = ("sets", "adds")
+_NOW: Final = {old: now for now, old in FORMER_KEYS.items()}
 _REASONS: Final = frozenset({"not_assessed", "not_done"})
 
 
@@ -48,12 +50,13 @@ class Salvaged:
     kept: dict[Path, tuple[int, ...]] = field(default_factory=dict)
 
 
-def salvage(data: Any, validate: Callable[[Any], Any], seen: Callable[[Any], Any] = lambda data: data) -> Salvaged:
-    """Take out of ``data`` what does not fit until ``validate`` accepts the rest or nothing is left to take out.
+def salvage(written: Any, validate: Callable[[Any], Any], seen: Callable[[Any], Any] = lambda data: data) -> Salvaged:
+    """Take out of what was written what does not fit, until ``validate`` accepts the rest or nothing is left.
 
-    ``data`` is changed. ``validate`` raises `ValidationError` about ``seen(data)``.
+    ``validate`` raises `ValidationError` about ``seen`` of what it was given.
     """
-    found = Salvaged(copy.deepcopy(data))
+    found = Salvaged(written)
+    data = copy.deepcopy(written)
     stays = _Positions()
     for _ in range(_MOST_ROUNDS):
         try:
@@ -221,7 +224,7 @@ def corrections(episode: Episode) -> Iterator[tuple[int, Corrected]]:
         key, values = ("sets", change.sets) if isinstance(change, Amendment) else ("adds", change.adds)
         if not values or {"id", "kind"} & values.keys():
             continue  # the fold says so
-        found = _applied(targets[change.of], copy.deepcopy(values))
+        found = _applied(targets[change.of], as_spelled(type(targets[change.of]), values))
         if found.units:
             left = change.model_copy(update={key: found.result})
             yield position, Corrected(left, type(targets[change.of]), key, found)
@@ -279,9 +282,14 @@ def layout(root: Any, path: Path) -> list[Fields]:
             fields = _fields_of_event(_target(root, path))
         found.append(fields)
         if isinstance(step, str):
-            info = fields.get(step)
+            info = fields.get(_now(step, fields))
             fields = fields_of(info.annotation) if info is not None else {}
     return found
+
+
+def _now(key: str, fields: Fields) -> str:
+    """Return a key as the layout has it now, whatever version it was written in."""
+    return key if key in fields else _NOW.get(key, key)
 
 
 def _fields_of_event(event: Any) -> Fields:
@@ -346,8 +354,8 @@ def described(root: Any, path: Path, unit: Path) -> tuple[str | None, str, Path]
     event = None
     if start:
         raw = value_at(root, path[:2])
-        name = raw.get("of" if start == 3 else "id") if isinstance(raw, dict) else None
-        event = name if isinstance(name, str) else f"event {int(path[1]) + 1} of the file"
+        id_ = raw.get("of" if start == 3 else "id") if isinstance(raw, dict) else None
+        event = id_ if isinstance(id_, str) else f"event {int(path[1]) + 1} of the file"
     fact: list[str | int] = []
     said: list[str] = []
     title = "event"
@@ -358,9 +366,9 @@ def described(root: Any, path: Path, unit: Path) -> tuple[str | None, str, Path]
             said = [*said, *([] if title in said else [title]), f"item {step + 1}"]
             fact.append(step)
             title = ""
-        elif (info := fields.get(step)) is not None:
-            title = info.title or step
-            fact.append(step)
+        elif (info := fields.get(name := _now(step, fields))) is not None:
+            title = info.title or name
+            fact.append(name)
         else:
             names, info = meant(root, path[: position + 1])
             fact[:] = names

@@ -259,7 +259,7 @@ def _allergen(text: str, choices: list[str]) -> str:
     close = nearest(text.lower(), known)
     if close:
         return (
-            f"did you mean {close}? Write {{to: {close}}}"
+            f"did you mean {close}? Write {{substance: {close}}}"
             if not choices
             else f"did you mean {close}? Correct the value"
         )
