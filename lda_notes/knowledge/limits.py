@@ -237,7 +237,7 @@ _OPTIONS: Final = """
 interval_counting          | hour / [calendar day] | when an interval of days counts as overdue: by the hour, or from the day after the last | common-practice CP | strictest first
 gauze_interval_counting    | [hour] / calendar day | when gauze counts as overdue: by the hour, or from the day after the last | common-practice CP | strictest first
 hold_ends_with             | evaluation / [new access or treatment] / evaluation or blood return | what ends a hold for no blood return or resistance, beside an evaluation | common-practice CP | strictest first
-anaesthetic_spray_order    | before antisepsis / sterile spray after antisepsis | when cold spray is used | common-practice CP | strictest first
+anesthetic_spray_order     | before antisepsis / sterile spray after antisepsis | when cold spray is used | common-practice CP | strictest first
 gloves                     | sterile / any     | gloves at access | open-rn R
 chg_dressing_ages          | adults / [over 2 months] / any | age group for chlorhexidine discs and dressings | shea-2022 M-H; cdc-2017 D recs 1.a and 2.b, written for short-term lines | strictest first
 chg_disc_expected          | yes / no          | chlorhexidine disc expected at every access | common-practice CP | strictest first
@@ -313,6 +313,7 @@ RETIRED: Final[Mapping[str, str]] = MappingProxyType(
     {
         "blood_product_gauge_adult": "blood products no longer have a smallest gauge",
         "blood_product_gauge_child": "blood products no longer have a smallest gauge",
+        "anaesthetic_spray_order": "it is now anesthetic_spray_order",
         "alteplase_withdraw_child_kg": "the weight for a withdrawal of 4 to 5 mL is alteplase_withdraw_kg",
     }
 )

@@ -318,9 +318,7 @@ def test_due_times_keep_their_hour_however_overdue_is_counted(counting: str) -> 
 
 def test_due_times_the_nurse_noted_are_compared() -> None:
     same = made.needle_event("2026-04-01 09:00", next_due={"needle_change": "2026-04-08T14:00+00:00"})
-    assert "Needle change is due by 8 April 2026, 09:00 (7 days), as the nurse noted." in said(
-        sheet_of(same)
-    )
+    assert "Needle change is due by 8 April 2026, 09:00 (7 days), as the nurse noted." in said(sheet_of(same))
     other = made.needle_event("2026-04-01 09:00", next_due={"needle_change": "2026-04-09T09:00-05:00"})
     assert "Noted by the nurse as next due: needle change by 9 April 2026, 09:00." in said(sheet_of(other))
 
