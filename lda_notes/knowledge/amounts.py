@@ -34,7 +34,7 @@ def alteplase_volume_ml(dose_mg: Decimal, policy: Policy) -> Decimal:
 
 def alteplase_withdrawal(weight_kg: Decimal, policy: Policy) -> tuple[str, ...]:
     """Return the names of the limits of the withdrawal after success: least and most, or the one amount."""
-    if weight_kg >= policy.value("alteplase_withdraw_kg"):
+    if weight_kg >= policy.value("alteplase_withdraw_child_kg"):
         return "alteplase_withdraw_ml", "alteplase_withdraw_max_ml"
     return ("alteplase_withdraw_child_ml",)
 

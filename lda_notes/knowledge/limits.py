@@ -122,7 +122,7 @@ hub_scrub_s                | at least 5 seconds   | friction on the needleless c
 hub_scrub_strict_s         | at least 15 seconds  | friction on the needleless connector, by the stricter source | epic3 M-H
 chg_age_months             | at least 2 months    | age for chlorhexidine on the skin | cdc-2011 M-H; chg-applicator-label M-H | 1..40
 chg_weight_g               | at least 1000 g      | weight of a newborn for chlorhexidine on the skin | home-infusion R2
-chg_dressing_months        | at least 2 months    | age for a chlorhexidine disc or dressing | chg-dressing-ifu R2; shea-2022 M-H | 1..40
+chg_dressing_months        | at least 2 months    | age for a chlorhexidine disc or dressing | shea-2022 M-H | 1..40
 chg_dressing_adult_years   | at least 18 years    | age for a chlorhexidine disc or dressing, where policy asks for adults only | cdc-2017 D rec 1.a, written for short-term lines
 
 # Ages
@@ -198,7 +198,7 @@ alteplase_use_within_hours | at most 8 hours      | mixed alteplase kept before 
 alteplase_withdraw_ml      | at least 4 mL        | withdrawal after success, from the weight for it | alteplase-giving R
 alteplase_withdraw_max_ml  | at most 5 mL         | withdrawal after success, from the weight for it | alteplase-giving R
 alteplase_withdraw_child_ml | exactly 3 mL        | withdrawal after success, under the weight for 4 to 5 mL | alteplase-giving R
-alteplase_withdraw_kg      | at least 10 kg       | weight for a withdrawal of 4 to 5 mL | alteplase-giving R
+alteplase_withdraw_child_kg      | at least 10 kg       | weight for a withdrawal of 4 to 5 mL | alteplase-giving R
 
 # Scales
 severe_pain_points         | at least 7 points    | pain score that is called severe | common-practice CP | 4..10
@@ -314,7 +314,6 @@ RETIRED: Final[Mapping[str, str]] = MappingProxyType(
         "blood_product_gauge_adult": "blood products no longer have a smallest gauge",
         "blood_product_gauge_child": "blood products no longer have a smallest gauge",
         "anaesthetic_spray_order": "it is now anesthetic_spray_order",
-        "alteplase_withdraw_child_kg": "the weight for a withdrawal of 4 to 5 mL is alteplase_withdraw_kg",
     }
 )
 """Names that policies of earlier versions may set, with what became of each: reported and ignored."""

@@ -55,7 +55,6 @@ PUBLISHED = [
     ("chg_age_months", "2", "months", "at least", "cdc-2011", "M-H"),
     ("chg_weight_g", "1000", "g", "at least", "home-infusion", "R2"),
     ("chg_dressing_months", "2", "months", "at least", "shea-2022", "M-H"),
-    ("chg_dressing_months", "2", "months", "at least", "chg-dressing-ifu", "R2"),
     # Lidocaine 2.5% and prilocaine 2.5% cream, US label: adult 2.5 g over 20 to 25 square cm, at least 1 hour.
     ("cream_contact_minutes", "60", "minutes", "at least", "cream-label", "R2"),
     ("cream_adult_g", "2.5", "g", "exactly", "cream-label", "R2"),
@@ -118,7 +117,7 @@ PUBLISHED = [
     ("alteplase_withdraw_ml", "4", "mL", "at least", "alteplase-giving", "R"),
     ("alteplase_withdraw_max_ml", "5", "mL", "at most", "alteplase-giving", "R"),
     ("alteplase_withdraw_child_ml", "3", "mL", "exactly", "alteplase-giving", "R"),
-    ("alteplase_withdraw_kg", "10", "kg", "at least", "alteplase-giving", "R"),
+    ("alteplase_withdraw_child_kg", "10", "kg", "at least", "alteplase-giving", "R"),
     # After implantation: NHS Ayrshire and Arran G068 waits 7 days.
     ("post_implant_child_days", "7", "days", "at least", "ayrshire-arran-child", "R"),
     # Scales: INS phlebitis 0 to 4, visual phlebitis score 0 to 5 with action from 2, pinch-off 0 to 3.

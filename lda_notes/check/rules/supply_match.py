@@ -316,7 +316,10 @@ def chlorhexidine_dressing_premature(step: Step, event: Dressed, case: Case) -> 
     "use a dressing without chlorhexidine at this age, or follow the facility's policy; look at the skin",
     on=(Dressed,),
     limits=("chg_dressing_ages", "chg_dressing_adult_years", "chg_dressing_months"),
-    cites=(Citation("cdc-2017", "D", "rec 2.b, written for short-term lines"),),
+    cites=(
+        Citation("chg-dressing-ifu", "R2", "under 2 months"),
+        Citation("cdc-2017", "D", "rec 2.b, written for short-term lines"),
+    ),
 )
 def chlorhexidine_dressing_age(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Compares the patient's age with the ages for which chlorhexidine dressings and discs are used.

@@ -328,7 +328,7 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
         "alteplase_withdraw_ml",
         "alteplase_withdraw_max_ml",
         "alteplase_withdraw_child_ml",
-        "alteplase_withdraw_kg",
+        "alteplase_withdraw_child_kg",
     ),
 )
 def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
