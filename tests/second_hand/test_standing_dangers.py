@@ -73,7 +73,8 @@ def test_d1_heparin_in_the_line_stands_and_is_not_to_be_pushed_in(patient: Json)
     assert "flush and lock" not in sheet(whole).lower().replace("do not flush and lock", "")
     paper = " ".join(run("worksheet", whole, **{"for": "deaccess"}).stdout.lower().split())
     assert "heparin 100 units" not in paper
-    assert "aspirate" in paper
+    assert "flush and lock" not in paper.replace("do not flush and lock", "")
+    assert re.search("aspirat.{0,80}discard", paper)
 
 
 def test_d1_is_there_though_the_history_is_found_later() -> None:
@@ -309,8 +310,11 @@ def test_d9_a_barrier_film_does_not_answer_an_allergy() -> None:
 
 def test_d9_the_worksheet_does_not_repeat_it() -> None:
     whole = record(access(t("09:00"), antisepsis=IODINE), patient=allergic("chlorhexidine"))
-    paper = " ".join(run("worksheet", whole, **{"for": "dressing"}).stdout.lower().split())
-    assert not re.search("(gather|take|use|put on)[^.]{0,40}chlorhexidine", paper)
+    paper = " ".join(run("worksheet", whole, **{"for": "dressing"}).stdout.split())
+    assert "[ ] Chlorhexidine" not in paper  # neither swab nor disc among what is gathered
+    assert "[ ] Chlorhexidine" in " ".join(
+        run("worksheet", record(access(t("09:00"))), **{"for": "dressing"}).stdout.split()
+    )
 
 
 # --- D10 and D11
@@ -404,7 +408,7 @@ def test_amounts_100_units_per_ml_is_asked_about_in_the_small_child(
 ) -> None:
     patient = child(born, kg)
     whole = record(
-        access(t("09:00"), lock=lock_of(strength), infusion=None, anaesthetic="none used", discard_ml=3),
+        access(t("09:00"), lock=lock_of(strength), infusion=None, discard_ml=3),
         patient=patient,
     )
     about = found(whole, event="access-1", words="heparin[^.]*(10|100) units per mL")
