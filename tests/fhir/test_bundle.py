@@ -232,7 +232,7 @@ def test_a_gauge_is_a_word_and_a_length_is_in_mm() -> None:
 
 def test_a_cream_of_unknown_amount_has_no_dosage() -> None:
     cream = {"agent": "lidocaine 4% cream", "area_cm2": 10, "applied_at": "2031-03-04T08:40-06:00"}
-    record = made_records.record(made_records.needle_event("2031-03-04 09:40", anaesthetic=cream))
+    record = made_records.record(made_records.needle_event("2031-03-04 09:40", anesthetic=cream))
     found = resources(sent(made_records.episode(record)), "MedicationAdministration")
     (given,) = (one for one in found if one["medicationCodeableConcept"]["text"] == "lidocaine 4% cream")
     assert "dosage" not in given

@@ -170,6 +170,8 @@ NEEDLE_MEASURES: Final = (
     ("length_mm", "length", "mm"),
     ("set_volume_ml", "set volume", "mL"),
     ("connector_volume_ml", "connector volume", "mL"),
+    ("rated_flow_ml_per_s", "flow limit", "mL/s"),
+    ("rated_pressure_psi", "pressure limit", "[psi]"),
 )
 GAUGE: Final = " gauge"
 

@@ -88,8 +88,8 @@ def read_facts(reader: Reader, kind: str) -> Json:
         supplies = [read_supply(held) for _, held in reader.parts("supply")]
         if supplies:
             facts["supplies"] = supplies
-    if "anaesthetic" in fields:
-        _anaesthetic(reader, facts)
+    if "anesthetic" in fields:
+        _anesthetic(reader, facts)
     if kind == "patency treatment":
         _thrombolytic(reader, facts)
     if "needle" in fields:
@@ -214,14 +214,14 @@ def _lock(reader: Reader, facts: Json) -> None:
     facts["lock"] = made
 
 
-def _anaesthetic(reader: Reader, facts: Json) -> None:
-    none = reader.part("local-anaesthesia")
+def _anesthetic(reader: Reader, facts: Json) -> None:
+    none = reader.part("local-anesthesia")
     if none is not None:
         absent = none.get("dataAbsentReason")
         said = none.get("valueCodeableConcept", {}).get("text")
-        facts["anaesthetic"] = {"not_assessed": absent.get("text")} if absent is not None else said
+        facts["anesthetic"] = {"not_assessed": absent.get("text")} if absent is not None else said
         return
-    held = reader.part("anaesthetic")
+    held = reader.part("anesthetic")
     if held is None:
         return
     made: Json = {"agent": _drug(held)} | _noted(held, "area_cm2", "volume_ml", "lot", "expires", "removed_at")
@@ -237,7 +237,7 @@ def _anaesthetic(reader: Reader, facts: Json) -> None:
         made["applied_at"] = worn["start"]
     if "end" in worn:
         made["removed_at"] = worn["end"]
-    facts["anaesthetic"] = made
+    facts["anesthetic"] = made
 
 
 def _thrombolytic(reader: Reader, facts: Json) -> None:

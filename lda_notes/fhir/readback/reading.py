@@ -25,7 +25,7 @@ from lda_notes.fhir.readback.events import IN_ERROR, Reader, read_facts
 from lda_notes.fhir.readback.parts import Remarks, put, read_agent, read_port
 from lda_notes.fhir.readback.store import Store, stored
 from lda_notes.line.timeline import SAME_MINUTE
-from lda_notes.record.episode import Episode
+from lda_notes.record.episode import RECORD_VERSION, Episode
 from lda_notes.record.events import KINDS
 from lda_notes.record.validation import misfits
 
@@ -104,7 +104,7 @@ def _episode(store: Store, config: Config, name: str, sources: list[_Source]) ->
         events.append(event)
     _undo(events, times, corrections, withdrawn)
     _remark_unread(store, sources, used, remarks)
-    data: Json = {"record_version": 1, "id": name, **_patient_and_stay(store, config, sources, remarks)}
+    data: Json = {"record_version": RECORD_VERSION, "id": name, **_patient_and_stay(store, config, sources, remarks)}
     port = _port(store, sources, names)
     if port is not None:
         data["port"] = read_port(port, remarks)
