@@ -321,7 +321,8 @@ def test_d9_the_worksheet_does_not_repeat_it() -> None:
 
 
 TEACHING = {"about": "what to do when the needle comes out", "to": "patient", "understanding": "taught back"}
-REMOVAL = {"by": "Home care Tern", "at": t("10:00", day=9), "call": "the port clinic, at any hour"}
+TERN = {"name": "Home care Tern", "credential": "home care"}
+REMOVAL = {"by": TERN, "at": t("10:00", day=9), "call": "the port clinic, at any hour"}
 
 
 def home(**facts: Any) -> Json:
@@ -332,7 +333,7 @@ def home(**facts: Any) -> Json:
     ("facts", "stands"),
     [
         ({}, True),
-        ({"needle_removal": {"by": "Home care Tern"}}, True),
+        ({"needle_removal": {"by": TERN}}, True),
         ({"needle_removal": REMOVAL, "teaching": {"not_done": "no time"}}, True),
         ({"needle_removal": REMOVAL}, False),
     ],
