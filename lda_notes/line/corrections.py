@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from lda_notes.problems import Finding, Path
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
+from lda_notes.record.merging import merge
 
 SAME_MINUTE: Final[Mapping[str, int]] = MappingProxyType({tag: kind.rank for tag, kind in ev.KINDS.items()})
 """Order of events that carry the same time, as their kinds say it."""
@@ -100,24 +101,6 @@ def _apply(entry: Entry, corrections: list[Entry]) -> tuple[Entry, list[Finding]
             origins.update(dict.fromkeys(values, ("events", correction.index, key)))
         entry = replace(entry, event=event, corrections=(*entry.corrections, change), origins=origins)
     return entry, findings
-
-
-_WHY_NOT: Final = frozenset({"not_assessed", "not_done"})
-
-
-def lays_over(old: Any, new: Any) -> bool:
-    """Tell whether ``merge`` goes on key by key: both are mappings, and both or neither a reason why not."""
-    return isinstance(old, dict) and isinstance(new, dict) and not _WHY_NOT & (old.keys() ^ new.keys())
-
-
-def merge(old: Any, new: Any) -> Any:
-    """Return ``old`` with ``new`` laid over it: mappings key by key, everything else replaced.
-
-    A reason why not (``not_assessed``, ``not_done``) is an answer of its own: it replaces, and is replaced, whole.
-    """
-    if lays_over(old, new):
-        return {**old, **{key: merge(old.get(key), value) for key, value in new.items()}}
-    return new
 
 
 def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: str) -> tuple[ev.Event, list[Finding]]:
