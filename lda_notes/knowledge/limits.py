@@ -319,7 +319,7 @@ _ANTISEPSIS: Final[tuple[Row, ...]] = (
     _least("adult_years", "18", "years", "a patient is old to be counted as an adult", _CP, low="12", high="21"),
 )
 
-_ANAESTHESIA: Final[tuple[Row, ...]] = (
+_ANESTHESIA: Final[tuple[Row, ...]] = (
     _least("cream_contact_minutes", "60", "minutes", "lidocaine 2.5% and prilocaine 2.5% cream stays on", _CREAM),
     _most("cream_effect_hours", "2", "hours", "numbness lasts after the cream is removed", _CREAM),
     _exact("cream_adult_g", "2.5", "g", "lidocaine 2.5% and prilocaine 2.5% cream for an adult is", _CREAM),
@@ -648,7 +648,7 @@ _OPTIONS: Final[tuple[Row, ...]] = (
         "hold_ends_with", "evaluation | evaluation or blood return", "what ends the hold on a line", _CP, ordered=True
     ),
     _choice(
-        "anaesthetic_spray_order",
+        "anesthetic_spray_order",
         "before antisepsis | sterile spray after antisepsis",
         "when cold spray is used",
         _CP,
@@ -740,7 +740,7 @@ ROWS: Final[tuple[Row, ...]] = (
     *_DWELL,
     *_NEEDLE,
     *_ANTISEPSIS,
-    *_ANAESTHESIA,
+    *_ANESTHESIA,
     *_FLUSH,
     *_THROMBOLYTIC,
     *_SCALES,

@@ -14,32 +14,10 @@ from pydantic import ValidationError
 from lda_notes.problems import Finding, Path
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
+from lda_notes.record.merging import merge
 
-SAME_MINUTE: Final[Mapping[str, int]] = {
-    kind: rank
-    for rank, kind in enumerate(
-        (
-            "port implanted",
-            "arrival accessed",
-            "line check",
-            "evaluation",
-            "patency check",
-            "de-access",
-            "access",
-            "dressing change",
-            "flush",
-            "patency treatment",
-            "line use",
-            "transfer",
-            "discharge",
-            "port removed",
-            "addendum",
-            "amendment",
-            "retraction",
-        )
-    )
-}
-"""Order of events that carry the same time: looks first, removal before access, leaving last."""
+SAME_MINUTE: Final[Mapping[str, int]] = MappingProxyType({tag: kind.rank for tag, kind in ev.KINDS.items()})
+"""Order of events that carry the same time, as their kinds say it."""
 
 _NO_ORIGINS: Final[Mapping[str, Path]] = MappingProxyType({})
 
@@ -125,27 +103,10 @@ def _apply(entry: Entry, corrections: list[Entry]) -> tuple[Entry, list[Finding]
     return entry, findings
 
 
-_WHY_NOT: Final = frozenset({"not_assessed", "not_done"})
-
-
-def lays_over(old: Any, new: Any) -> bool:
-    """Tell whether ``merge`` goes on key by key: both are mappings, and both or neither a reason why not."""
-    return isinstance(old, dict) and isinstance(new, dict) and not _WHY_NOT & (old.keys() ^ new.keys())
-
-
-def merge(old: Any, new: Any) -> Any:
-    """Return ``old`` with ``new`` laid over it: mappings key by key, everything else replaced.
-
-    A reason why not (``not_assessed``, ``not_done``) is an answer of its own: it replaces, and is replaced, whole.
-    """
-    if lays_over(old, new):
-        return {**old, **{key: merge(old.get(key), value) for key, value in new.items()}}
-    return new
-
-
 def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: str) -> tuple[ev.Event, list[Finding]]:
     if not values:
         return event, []
+    values = ev.as_spelled(type(event), values)
     fixed = {"id", "kind"} & set(values)
     if fixed:
         return event, [

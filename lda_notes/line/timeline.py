@@ -13,11 +13,12 @@ from datetime import datetime
 from typing import Any, Final, Literal, assert_never
 
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.corrections import SAME_MINUTE, Entry, corrected, merge
+from lda_notes.line.corrections import SAME_MINUTE, Entry, corrected
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone, Site
+from lda_notes.record.unread import Unread
 
 __all__ = [
     "SAME_MINUTE",
@@ -32,7 +33,6 @@ __all__ = [
     "Timeline",
     "UnitStay",
     "build",
-    "merge",
     "trouble",
 ]
 
@@ -176,6 +176,8 @@ class Timeline:
     _moments: Mapping[str, list[datetime]]
     _states: Mapping[str, list[State]]
     _by_id: Mapping[str, Entry]
+    unread: tuple[Unread, ...] = ()
+    """Facts that were written and could not be read: not missing, and never stated."""
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -208,8 +210,11 @@ class Timeline:
         return self._by_id.get(event_id)
 
 
-def build(episode: Episode, policy: Policy, asof: datetime) -> Timeline:
-    """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it."""
+def build(episode: Episode, policy: Policy, asof: datetime, unread: tuple[Unread, ...] = ()) -> Timeline:
+    """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it.
+
+    ``unread`` are the facts of the record that were written and could not be read.
+    """
     entries, retracted, corrections, findings = corrected(episode)
     histories = {septum: _History() for septum in episode.port.septa}
     states = {septum: State(septum) for septum in episode.port.septa}
@@ -257,6 +262,7 @@ def build(episode: Episode, policy: Policy, asof: datetime) -> Timeline:
         {septum: history.moments for septum, history in histories.items()},
         {septum: history.states for septum, history in histories.items()},
         {entry.event.id: entry for entry in (*reversed(retracted), *reversed(entries))},  # of two the first counts
+        unread,
     )
 
 

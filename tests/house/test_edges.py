@@ -32,6 +32,25 @@ ONLY_IN: dict[str, tuple[str, ...]] = {
 }
 """Each outside module and the only rooms that may import it."""
 
+ROOMS = (
+    "udi",
+    "files",
+    "knowledge",
+    "record",
+    "line",
+    "check",
+    "narrative",
+    "documents",
+    "fhir",
+    "chart",
+    "sending",
+    "stream",
+)
+"""The rooms from the ground up: a room imports itself, `problems`, and rooms listed before it."""
+
+SPINE = frozenset({("fhir", "pipeline"), ("stream", "pipeline"), ("sending", "pipeline"), ("chart", "pipeline")})
+"""Who may call the spine besides the commands."""
+
 NO_SHELL = ("lda_notes/cli", "lda_notes/commands/")
 """What the core must not import: the shell stands on the core, never the other way round."""
 
@@ -58,6 +77,35 @@ def test_there_are_modules_to_check() -> None:
     assert {"lda_notes/cli", "lda_notes/record/reading", "lda_notes/line/timeline", "lda_notes/pipeline"} <= set(
         MODULES
     )
+
+
+def room_of(module: str) -> str:
+    """Return the room of a module named with dots or slashes; a file at the top is a room of its own."""
+    return module.replace("/", ".").split(".")[1] if module.count(".") + module.count("/") else ""
+
+
+def test_a_room_imports_only_rooms_below_it() -> None:
+    edges = {
+        (room_of(name), room_of(target), f"{name} imports {target}")
+        for name, path in MODULES.items()
+        for target in imports(path)
+        if target.startswith("lda_notes.")
+    }
+    assert {"record", "line", "documents"} <= {room for room, _, _ in edges}, "the rooms were read"
+    strays = [
+        says
+        for room, target, says in edges
+        if room in ROOMS
+        and target not in (room, "problems", "__version__")
+        and (room, target) not in SPINE
+        and (target not in ROOMS or ROOMS.index(target) > ROOMS.index(room))
+    ]
+    assert sorted(strays) == []
+
+
+def test_every_package_is_a_room() -> None:
+    packages = {path.parent.name for path in PACKAGE.glob("*/__init__.py")}
+    assert packages == {*ROOMS, "commands"}
 
 
 @pytest.mark.parametrize("outside", ONLY_IN)
