@@ -242,8 +242,6 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
     blocks.extend(
         Alert("stop", f"Do not use the line{of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
     )
-    if patient.strip is not None:
-        blocks.append(patient.strip)
     blocks.append(_situation(found, patient))
     blocks.append(_background(patient, references))
     blocks.append(_assessment(patient))
