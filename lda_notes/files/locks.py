@@ -42,22 +42,28 @@ def locked(path: Path, patience_s: float | None = None, busy: str = "") -> Itera
         os.close(descriptor)
 
 
+_MOST_LOOKS: Final = 100
+
+
 def _held(beside: Path) -> int | None:
-    """Return the locked file; None when another process has it, or it was just made or removed."""
-    try:
-        descriptor = os.open(beside, os.O_RDWR | OPEN_SAFELY)
-    except FileNotFoundError:
-        _make(beside)
-        return None
-    except OSError as error:
-        raise unwritable(beside, error) from None
-    try:
-        if lock(descriptor) and _still_named(beside, descriptor):
-            return descriptor
-    except BaseException:
-        os.close(descriptor)
-        raise
-    os.close(descriptor)
+    """Return the locked file; None when another process has it."""
+    for _ in range(_MOST_LOOKS):
+        try:
+            descriptor = os.open(beside, os.O_RDWR | OPEN_SAFELY)
+        except FileNotFoundError:
+            _make(beside)
+            continue
+        except OSError as error:
+            raise unwritable(beside, error) from None
+        mine = False
+        try:
+            free = lock(descriptor)
+            mine = free and _still_named(beside, descriptor)
+        finally:
+            if not mine:
+                os.close(descriptor)
+        if mine or not free:
+            return descriptor if mine else None
     return None
 
 
