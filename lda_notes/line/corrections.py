@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from types import MappingProxyType
@@ -49,7 +49,8 @@ class Entry:
     """An event as it is now read, with where it stands and what corrected it.
 
     ``event`` has amendments and addenda applied, ``original`` is as first charted; ``corrections`` are the
-    correcting events in order of time; ``retraction`` is set when the entry was withdrawn.
+    correcting events in order of time; ``retraction`` is set when the entry was withdrawn. ``record`` names the other
+    record of the line in which it stands, empty for the record in hand.
     """
 
     index: int
@@ -57,18 +58,26 @@ class Entry:
     original: ev.Event
     corrections: tuple[ev.Correcting, ...] = ()
     retraction: ev.Retraction | None = None
+    record: str = ""
     origins: Mapping[str, Path] = field(default_factory=lambda: _NO_ORIGINS)
 
     def path(self, *keys: str | int) -> Path:
         """Return where a fact of this event stands in the record, through any correction that supplied it."""
+        own: Path = ("records", self.record) if self.record else ()
         if keys and keys[0] in self.origins:
-            return (*self.origins[str(keys[0])], *keys)
-        return ("events", self.index, *keys)
+            return (*own, *self.origins[str(keys[0])], *keys)
+        return (*own, "events", self.index, *keys)
 
 
-def _sort_key(entry: Entry) -> tuple[datetime, int, str, int]:
+def _sort_key(entry: Entry) -> tuple[datetime, int, str, str]:
+    """Order by time to the second, as it is looked up; what carries the same time has a fixed order."""
     event = entry.event
-    return (event.at.astimezone(UTC).replace(second=0, microsecond=0), SAME_MINUTE[event.kind], event.id, 0)  # type: ignore[attr-defined]
+    return event.at.astimezone(UTC), SAME_MINUTE[event.kind], event.id, entry.record  # type: ignore[attr-defined]
+
+
+def in_order(entries: Iterable[Entry]) -> tuple[Entry, ...]:
+    """Return entries in the one order of time."""
+    return tuple(sorted(entries, key=_sort_key))
 
 
 def corrected(

@@ -111,7 +111,7 @@ def _spans(view: View, septum: str, name: str, span: _Range) -> Iterator[Span]:
             yield from _span(view, f"dressing{name}", _dressing(on), on.since, ended, "dressing", span)
     for hold in line.holds[septum]:
         if hold.began.event.at <= view.asof:
-            yield from _span(view, f"hold{name}", _reasons(hold), hold.began.event.at, _ended(hold), "hold", span)
+            yield from _span(view, f"hold{name}", hold.sign, hold.began.event.at, _ended(hold), "hold", span)
     for dwell in line.dwells[septum]:
         at = dwell.treatment.event.at
         if at <= view.asof:
@@ -145,10 +145,6 @@ def _needle(stay: NeedleStay) -> str:
 def _dressing(on: DressingStay) -> str:
     kind = on.dressing.type if isinstance(on.dressing, Dressing) else None
     return kind if isinstance(kind, str) else "dressing"
-
-
-def _reasons(hold: Hold) -> str:
-    return ", ".join(reason for reason, _ in hold.reasons)
 
 
 def _marks(view: View, line: LineFacts, name: str, span: _Range) -> Iterator[Mark]:
