@@ -64,7 +64,7 @@ def test_the_record_itself_reads_well() -> None:
         ),
         ("kind: access", "kind: acess", '"kind" holds text; expected one of access', "did you mean access?"),
         ("pain: 2", "pain: 12", '"pain" holds 12; expected at most 10', "correct the value"),
-        ("record_version: 1", "record_version: 2", '"record_version" holds 2; expected 1', "correct"),
+        ("record_version: 1", "record_version: 3", '"record_version" holds 3; expected 1 or 2', "correct"),
         ("unit: B", "unit: 4", '"unit" holds a number; expected text', "put it in quotes"),
         (
             "pain: 2",

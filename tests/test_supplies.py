@@ -247,7 +247,7 @@ def test_check_never_pays_for_biip_on_what_records_keep() -> None:
 
 NAMED = {
     *get_args(words.AntisepticAgent),
-    *get_args(words.AnaestheticAgent),
+    *get_args(words.AnestheticAgent),
     *get_args(words.DressingType),
     *get_args(words.FlushSolution),
     *get_args(words.LockDrug),

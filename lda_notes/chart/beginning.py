@@ -27,7 +27,7 @@ from lda_notes.line.timeline import build
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
 from lda_notes.record import vocabulary as words
-from lda_notes.record.episode import Episode
+from lda_notes.record.episode import RECORD_VERSION, Episode
 from lda_notes.record.writer import Seen
 
 _OPEN: Final = Heard((), "left open")
@@ -97,9 +97,9 @@ def _rows(facts: Mapping[str, Any]) -> Iterator[_Row]:
         if row.name != "patient.allergies":
             continue
         for at, allergy in enumerate(paths.get(facts, ("patient", "allergies")) or ()):
-            if allergy.get("to") == "other":
+            if allergy.get("substance") == "other":
                 yield _Row(f"patient.allergies.{at}.detail", "Allergic to which substance?")
-            known = allergy.get("detail") or allergy.get("to")
+            known = allergy.get("detail") or allergy.get("substance")
             yield _Row(f"patient.allergies.{at}.reaction", f"What happened with {known}?", True)
 
 
@@ -194,7 +194,7 @@ class NewRecord:
         return ZoneInfo(paths.get(self._data(facts), ("stay", "time_zone")) or "UTC")
 
     def _data(self, facts: Mapping[str, Any]) -> dict[str, Any]:
-        data: dict[str, Any] = {"record_version": 1, "id": self.name}
+        data: dict[str, Any] = {"record_version": RECORD_VERSION, "id": self.name}
         for key in ("patient", "stay", "port"):
             data[key] = _laid_over(self.given.get(key) or {}, facts.get(key) or {})
         return {**data, "events": []}
@@ -282,7 +282,7 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
 
 
 def _allergies(chosen: list[str]) -> list[Any]:
-    return [{"to": word} for word in chosen]
+    return [{"substance": word} for word in chosen]
 
 
 def _shown(data: Mapping[str, Any]) -> Iterator[str]:

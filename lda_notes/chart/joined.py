@@ -1,4 +1,4 @@
-"""Questions whose one answer gives several facts: the needle, the blood, the lock, the anaesthetic."""
+"""Questions whose one answer gives several facts: the needle, the blood, the lock, the anesthetic."""
 
 from __future__ import annotations
 
@@ -207,7 +207,7 @@ def _lock(scene: Scene, open_: Open) -> Question | None:
 
 def _usual_lock(scene: Scene) -> Heard | None:
     """Return the last lock on record, else the usual one for an adult; none that an allergy speaks against."""
-    if scene.allergic_to("heparin") or "heparin-induced thrombocytopenia" in scene.episode.patient.history:
+    if scene.allergic_to("heparin") or "heparin-induced thrombocytopenia" in scene.episode.patient.conditions:
         return None
     names = ("drug", "units_per_ml", "volume_ml")
     values = {name: scene.last(("lock", name)) for name in names}
@@ -224,11 +224,11 @@ def _usual_lock(scene: Scene) -> Heard | None:
     return Heard(tuple((("lock", name), values[name]) for name in names), said)
 
 
-# -- the anaesthetic --
+# -- the anesthetic --
 
 
-def _anaesthetic(scene: Scene, open_: Open) -> Question | None:
-    leaf = open_.get("anaesthetic.agent")
+def _anesthetic(scene: Scene, open_: Open) -> Question | None:
+    leaf = open_.get("anesthetic.agent")
     if leaf is None:
         return None
     offered = (Option("n", "none used"), *answers.options(leaf.spot.words))
@@ -237,13 +237,13 @@ def _anaesthetic(scene: Scene, open_: Open) -> Question | None:
         chosen = answers.choose(text, offered)
         if isinstance(chosen, Unclear):
             return chosen
-        path: Path = ("anaesthetic",) if chosen.key == "n" else leaf.path
+        path: Path = ("anesthetic",) if chosen.key == "n" else leaf.path
         facts: tuple[tuple[Path, Any], ...] = ((path, chosen.words),)
         return Heard(facts, chosen.words)
 
     return Question(
-        "anaesthetic", "local anaesthetic", "What was the skin numbed with?", read, offered, why_not=leaf.why_not,
-        covers=("anaesthetic.agent",), needs=(leaf.need,), explains=(leaf.spot.says,),
+        "anesthetic", "local anesthetic", "What was the skin numbed with?", read, offered, why_not=leaf.why_not,
+        covers=("anesthetic.agent",), needs=(leaf.need,), explains=(leaf.spot.says,),
     )  # fmt: skip
 
 
@@ -252,7 +252,7 @@ JOINED: Final[tuple[Joined, ...]] = (
     Joined(_NEEDLE_FACTS, _needle),
     Joined(("blood_return", "blood_looks"), _blood),
     Joined(("lock.drug", "lock.units_per_ml", "lock.volume_ml"), _lock),
-    Joined(("anaesthetic.agent",), _anaesthetic),
+    Joined(("anesthetic.agent",), _anesthetic),
 )
 """Every question that joins facts, each with the facts that it may give."""
 

@@ -18,8 +18,9 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
 from lda_notes.line.timeline import Entry, State, Timeline
 from lda_notes.problems import Path
-from lda_notes.record.episode import Allergy, Episode
+from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event
+from lda_notes.record.parts import Allergy
 
 
 def allergies(episode: Episode) -> str:
@@ -31,9 +32,9 @@ def allergies(episode: Episode) -> str:
 
 
 def _allergy(one: Allergy) -> str:
-    by_name = one.to == "other" and one.detail is not None
+    by_name = one.substance == "other" and one.detail is not None
     more = "; ".join(part for part in (None if by_name else one.detail, one.reaction) if part)
-    return f"{str(one.detail if by_name else one.to).upper()}{f' ({more})' if more else ''}"
+    return f"{str(one.detail if by_name else one.substance).upper()}{f' ({more})' if more else ''}"
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ class Scene:
     def allergic_to(self, *names: str) -> bool:
         """Tell whether an allergy to one of ``names`` is on record, or none were asked for."""
         allergies = self.episode.patient.allergies
-        return allergies is None or any(allergy.to in names for allergy in allergies)
+        return allergies is None or any(allergy.substance in names for allergy in allergies)
 
     def earlier(self) -> Iterator[Entry]:
         """Yield the events before this one, the last first: those of the same septum or of the whole port."""

@@ -231,20 +231,8 @@ def _written(moment: datetime, zone: ZoneInfo) -> str:
 def next_id(episode: Episode, kind: str) -> str:
     """Return a name for a new event of ``kind``, such as access-3."""
     taken = {event.id for event in episode.events}
-    stem = _STEMS.get(kind, kind.replace(" ", "-"))
+    stem = KINDS[kind].stem
     number = 1 + sum(event.kind == kind for event in episode.events)
     while f"{stem}-{number}" in taken:
         number += 1
     return f"{stem}-{number}"
-
-
-_STEMS: Final = {
-    "arrival accessed": "arrival",
-    "de-access": "removal",
-    "dressing change": "dressing",
-    "line check": "check",
-    "line use": "use",
-    "patency treatment": "treatment",
-    "port implanted": "implanted",
-    "port removed": "port-removed",
-}

@@ -215,19 +215,19 @@ def cleared(event: ev.Evaluation, _: Episode) -> bool:
     return event.decision == "cleared for use"
 
 
-def is_cream(anaesthetic: Any) -> bool:
-    """Tell whether the anaesthetic is a cream."""
-    return str(anaesthetic.agent).endswith("cream")
+def is_cream(anesthetic: Any) -> bool:
+    """Tell whether the anesthetic is a cream."""
+    return str(anesthetic.agent).endswith("cream")
 
 
-def is_injected(anaesthetic: Any) -> bool:
-    """Tell whether the anaesthetic is injected."""
-    return str(anaesthetic.agent).startswith("intradermal")
+def is_injected(anesthetic: Any) -> bool:
+    """Tell whether the anesthetic is injected."""
+    return str(anesthetic.agent).startswith("intradermal")
 
 
-def is_spray(anaesthetic: Any) -> bool:
-    """Tell whether the anaesthetic is a spray."""
-    return str(anaesthetic.agent).endswith("spray")
+def is_spray(anesthetic: Any) -> bool:
+    """Tell whether the anesthetic is a spray."""
+    return str(anesthetic.agent).endswith("spray")
 
 
 def has_heparin(lock: Any) -> bool:

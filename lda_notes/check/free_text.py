@@ -4,55 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cache
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel
 
 from lda_notes.knowledge.abbreviations import UnsafeForm, unsafe_forms
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Path
-from lda_notes.record.parts import (
-    Dressing,
-    Flush,
-    Needle,
-    NotAssessed,
-    NotDone,
-    Problem,
-    Scale,
-    Site,
-    Supply,
-    Teaching,
-    Technique,
-)
+from lda_notes.record.exchange import members
+from lda_notes.record.parts import Person
 
 Keys = tuple[str | int, ...]
 
-WORDS: Final = frozenset(
+NAMES: Final = frozenset(
     {
-        *("about", "action", "cover", "came_from", "detail", "finding", "infusion", "late_entry", "name"),
-        *("not_assessed", "not_done", "reason", "remarks", "reply", "securement"),
-        *("text", "tip_location", "tip_method", "to", "what", "samples"),
+        *("id", "of", "follows_removal", "treatment", "second_dose_of", "order", "septum", "lot", "drug_lot", "udi"),
+        *("to_unit", "to_room", "room", "skin", "ends"),
     }
 )
-"""Keys under which a record holds free text. Names of people, units and identifiers are not among them."""
-
-PARTS: Final = frozenset(
-    {
-        *("site", "dressing", "needle", "technique", "teaching", "problems", "supplies", "scale"),
-        *("flushes", "lock", "antisepsis", "anaesthetic", "discard_ml", "connector_changed", "disinfecting_caps"),
-        *("identifiers_checked", "allergies_checked", "response", "pain", "blood_return", "blood_return_before"),
-        *("tip_confirmed", "inserted_at", "dressed_at", "dressing_found", "needle_intact", "safety_engaged"),
-        *("bleeding", "connections_secure", "vesicant", "resistance"),
-        *("skin", "erythema", "swelling", "tenderness", "drainage", "port", "gauge", "length_mm", "non_coring"),
-        *("power_rated", "type", "chlorhexidine_disc", "hand_hygiene", "masks", "sterile_gloves", "sterile_field"),
-    }
-)
-"""Keys whose value may hold free text further down, or a reason why it was not done or not assessed."""
-
-_EITHER: Final = WORDS | PARTS
-_OPEN: Final = frozenset(
-    {Site, Dressing, Flush, Needle, Technique, Teaching, Problem, Supply, Scale, NotAssessed, NotDone}
-)
+"""Keys of text that names entries, places and labels: not written in somebody's own words."""
 
 
 class Piece(NamedTuple):
@@ -103,44 +73,50 @@ def unsafe_wording(timeline: Timeline) -> list[tuple[Piece, UnsafeForm]]:
 
 @cache
 def _keys(kind: type[BaseModel]) -> tuple[tuple[str, bool], ...]:
-    """The keys of a part under which text may stand, with whether they are free text themselves."""
-    return tuple((key, key in WORDS) for key in kind.model_fields if key in _EITHER)
+    """Return the keys of a part under which text may stand, with whether they are free text themselves.
+
+    People are not looked into: their names are not wording.
+    """
+    found = []
+    for key, field in kind.model_fields.items():
+        inside = set(_inside(field.annotation))
+        is_text = str in inside and key not in NAMES
+        if is_text or any(issubclass(one, BaseModel) and one is not Person and _keys(one) for one in inside):
+            found.append((key, is_text))
+    return tuple(found)
 
 
-def _gather(part: Any, found: list[str]) -> None:
+def _inside(annotation: Any) -> Iterator[type]:
+    """Yield the classes that a value may be of, those of a list's items too."""
+    for member in members(annotation):
+        if get_origin(member) is tuple:
+            yield from _inside(get_args(member)[0])
+        elif isinstance(member, type):
+            yield member
+
+
+def _gather(part: BaseModel, found: list[str]) -> None:
     """Add every text inside ``part`` to ``found``: the same texts as `_texts`, without their places."""
     values = part.__dict__
     for key, is_text in _keys(part.__class__):
         value = values[key]
-        if value is None:
-            continue
-        kind = value.__class__
-        if kind is str:
-            if is_text:
-                found.append(value)
-        elif kind in _OPEN:
-            _gather(value, found)
-        elif kind is tuple and value:
-            if value[0].__class__ in _OPEN:
-                for item in value:
-                    _gather(item, found)
-            elif is_text:
-                found.extend(value)
+        for one in value if value.__class__ is tuple else (value,):
+            if one.__class__ is str:
+                if is_text:
+                    found.append(one)
+            elif isinstance(one, BaseModel) and one.__class__ is not Person:
+                _gather(one, found)
 
 
-def _texts(part: Any, above: Keys = ()) -> Iterator[tuple[Keys, str]]:
+def _texts(part: BaseModel, above: Keys = ()) -> Iterator[tuple[Keys, str]]:
     """Yield every text inside ``part`` with the keys that lead to it."""
-    values = part.__dict__
-    for key in part.__pydantic_fields_set__ & _EITHER:
-        value = values[key]
-        if value.__class__ is str:
-            if key in WORDS:
-                yield (*above, key), value
-        elif value.__class__ in _OPEN:
-            yield from _texts(value, (*above, key))
-        elif value.__class__ is tuple:
-            for position, item in enumerate(value):
-                if item.__class__ in _OPEN:
-                    yield from _texts(item, (*above, key, position))
-                elif item.__class__ is str and key in WORDS:
-                    yield (*above, key, position), item
+    for key, is_text in _keys(part.__class__):
+        value = part.__dict__[key]
+        listed = value.__class__ is tuple
+        for position, one in enumerate(value if listed else (value,)):
+            keys = (*above, key, position) if listed else (*above, key)
+            if one.__class__ is str:
+                if is_text:
+                    yield keys, one
+            elif isinstance(one, BaseModel) and one.__class__ is not Person:
+                yield from _texts(one, keys)

@@ -28,7 +28,7 @@ NEEDS: Final[Mapping[str, tuple[Need, ...]]] = {
         *(row.SEPTUM, row.IDENTIFIERS, row.ALLERGIES, row.ORDER, row.REASON),
         *row.SITE,
         must("tip_confirmed", "Is the tip position confirmed?", row.OPEN_RN, row.INS, when=asked.first_access),
-        *row.ANAESTHETIC,
+        *row.ANESTHETIC,
         *row.ASEPSIS,
         *row.NEEDLE,
         *row.BLOOD,
@@ -162,6 +162,24 @@ NEEDS: Final[Mapping[str, tuple[Need, ...]]] = {
         should("finding", "What did the evaluation show?", row.CP),
         *row.WHO,
     ),
+    "needle dislodged": (
+        *(row.SEPTUM, row.IDENTIFIERS),
+        *row.SITE,
+        *row.PROBLEMS,
+        *row.WHO,
+    ),
+    "extravasation care": (
+        *(row.SEPTUM, row.IDENTIFIERS),
+        *row.SITE,
+        *row.PROBLEMS,
+        *row.WHO,
+    ),
+    "patient facts": row.WHO,
+    "port facts": row.WHO,
+    "flushed elsewhere": (
+        row.SEPTUM,
+        *row.WHO,
+    ),
     "transfer": (
         must("to_unit", "Which unit?", row.CP),
         should("to_setting", "What kind of unit is it?", row.NHSN),
@@ -204,6 +222,10 @@ NEEDS: Final[Mapping[str, tuple[Need, ...]]] = {
         *row.SIGNED,
     ),
     "retraction": (must("of", "Which entry is retracted?", row.AHIMA), row.WHY, *row.SIGNED),
+    "co-signature": (
+        must("of", "Which entry is co-signed?", row.AHIMA),
+        *row.SIGNED,
+    ),
 }
 """Needs of each kind by its tag, in the order of the work."""
 
@@ -295,7 +317,7 @@ def _level(nodes: list[_Node]) -> _Level:
     return _Level(itemgetter(*keys) if keys else lambda _: (), tuple(others), tuple(rows))
 
 
-_LISTS: Final = frozenset({"identifiers_checked", "dressing_found", "samples", "evidence", "steps_tried"})
+_LISTS: Final = frozenset({"identifiers_checked", "dressing_found", "samples", "evidence", "steps_tried", "actions"})
 """Needed facts that are lists: empty ones are missing too."""
 
 _RECORD: Final = "record"

@@ -85,15 +85,15 @@ SITE: Final = (
     must("site.scale.score", "Which score?", CORNWALL, INS),
 )
 
-ANAESTHETIC: Final = (
-    should("anaesthetic", "Was the skin numbed?", OPEN_RN, US_HOSPITAL),
-    must("anaesthetic.agent", "What was it numbed with?", OPEN_RN, US_HOSPITAL),
-    must("anaesthetic.amount_g", "How much cream, in g?", OPEN_RN, given=asked.is_cream),
-    should("anaesthetic.area_cm2", "How much skin did the cream cover, in square cm?", OPEN_RN, given=asked.is_cream),
-    must("anaesthetic.volume_ml", "How much was injected, in mL?", OPEN_RN, given=asked.is_injected),
-    must("anaesthetic.applied_at", "When was it put on or given?", OPEN_RN, US_HOSPITAL),
-    must("anaesthetic.removed_at", "When was the cream taken off?", OPEN_RN, US_HOSPITAL, given=asked.is_cream),
-    should("anaesthetic.sterile", "Is the spray labelled sterile?", CP, given=asked.is_spray),
+ANESTHETIC: Final = (
+    should("anesthetic", "Was the skin numbed?", OPEN_RN, US_HOSPITAL),
+    must("anesthetic.agent", "What was it numbed with?", OPEN_RN, US_HOSPITAL),
+    must("anesthetic.amount_g", "How much cream, in g?", OPEN_RN, given=asked.is_cream),
+    should("anesthetic.area_cm2", "How much skin did the cream cover, in square cm?", OPEN_RN, given=asked.is_cream),
+    must("anesthetic.volume_ml", "How much was injected, in mL?", OPEN_RN, given=asked.is_injected),
+    must("anesthetic.applied_at", "When was it put on or given?", OPEN_RN, US_HOSPITAL),
+    must("anesthetic.removed_at", "When was the cream taken off?", OPEN_RN, US_HOSPITAL, given=asked.is_cream),
+    should("anesthetic.sterile", "Is the spray labelled sterile?", CP, given=asked.is_spray),
 )
 
 ASEPSIS: Final = (

@@ -11,23 +11,9 @@ import click
 from lda_notes.commands.charting_options import author, by_option, charting_options, clock, given, said_author
 from lda_notes.commands.options import asof_option, policy_option
 from lda_notes.knowledge import policy_file
+from lda_notes.record.events import KINDS
 
-_KINDS: Final = {
-    "access": "access",
-    "arrival": "arrival accessed",
-    "deaccess": "de-access",
-    "dressing": "dressing change",
-    "check": "line check",
-    "flush": "flush",
-    "use": "line use",
-    "treatment": "patency treatment",
-    "patency": "patency check",
-    "evaluation": "evaluation",
-    "transfer": "transfer",
-    "discharge": "discharge",
-    "implanted": "port implanted",
-    "removed": "port removed",
-}
+_KINDS: Final = {kind.command: tag for tag, kind in KINDS.items() if kind.command}
 """Kinds as they are typed, in the order of the work."""
 
 

@@ -9,7 +9,8 @@ from typing import Any, Final
 from lda_notes.documents.references import Stated
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.narrative.phrasing import quoted
-from lda_notes.record.episode import Allergy, Patient
+from lda_notes.record.episode import Patient
+from lda_notes.record.parts import Allergy
 from lda_notes.record.vocabulary import AllergenName, HistoryName
 
 Steps = frozenset[str]
@@ -58,10 +59,10 @@ _ALLERGIES: Final[Mapping[AllergenName, tuple[str, set[str], tuple[Citation, ...
         (Citation("latex-801-437", "M-H"),),
     ),
     "heparin": (*_HEPARIN, (_LABEL,)),
-    "lidocaine": ("no lidocaine or prilocaine", {"anaesthetic"}, (_CREAM,)),
-    "prilocaine": ("no lidocaine or prilocaine", {"anaesthetic"}, (_CREAM,)),
+    "lidocaine": ("no lidocaine or prilocaine", {"anesthetic"}, (_CREAM,)),
+    "prilocaine": ("no lidocaine or prilocaine", {"anesthetic"}, (_CREAM,)),
     "alteplase": ("no alteplase", {"drug"}, (Citation("alteplase-label", "M-H", "contraindications"),)),
-    "vapocoolant": ("no cold spray", {"anaesthetic"}, (Citation("vapocoolant-label", "M-M"),)),
+    "vapocoolant": ("no cold spray", {"anesthetic"}, (Citation("vapocoolant-label", "M-M"),)),
     "benzyl alcohol": (
         "only solutions without a preservative",
         {"flushes", "lock"},
@@ -82,9 +83,9 @@ _ALLERGIES: Final[Mapping[AllergenName, tuple[str, set[str], tuple[Citation, ...
 
 _HISTORY: Final[Mapping[HistoryName, tuple[str, set[str], tuple[Citation, ...]]]] = {
     "heparin-induced thrombocytopenia": (*_HEPARIN, (_LABEL,)),
-    "methaemoglobinaemia": ("no prilocaine cream", {"anaesthetic"}, (_CREAM,)),
-    "G6PD deficiency": ("prilocaine cream only with care", {"anaesthetic"}, (_CREAM,)),
-    "cold intolerance": ("no cold spray", {"anaesthetic"}, (Citation("vapocoolant-label", "M-M"),)),
+    "methemoglobinemia": ("no prilocaine cream", {"anesthetic"}, (_CREAM,)),
+    "G6PD deficiency": ("prilocaine cream only with care", {"anesthetic"}, (_CREAM,)),
+    "cold intolerance": ("no cold spray", {"anesthetic"}, (Citation("vapocoolant-label", "M-M"),)),
     "premature birth": (
         "chlorhexidine can burn the skin of the prematurely born",
         {"antisepsis", "dressing"},
@@ -96,10 +97,10 @@ _HISTORY: Final[Mapping[HistoryName, tuple[str, set[str], tuple[Citation, ...]]]
 def precautions(patient: Patient) -> Iterator[Precaution]:
     """Yield what the recorded allergies and conditions change, in the order of the record."""
     for allergy in patient.allergies or ():
-        says, about, cited = _ALLERGIES[allergy.to]
-        stated = Stated(f"A{_place(_ALLERGIES, allergy.to)}", f"Allergy to {allergy.to}: {says}", cited)
+        says, about, cited = _ALLERGIES[allergy.substance]
+        stated = Stated(f"A{_place(_ALLERGIES, allergy.substance)}", f"Allergy to {allergy.substance}: {says}", cited)
         yield Precaution(_named(allergy), says, frozenset(about), stated)
-    for condition in patient.history:
+    for condition in patient.conditions:
         says, about, cited = _HISTORY[condition]
         stated = Stated(f"H{_place(_HISTORY, condition)}", f"{condition[0].upper()}{condition[1:]}: {says}", cited)
         yield Precaution(condition, says, frozenset(about), stated)
@@ -121,7 +122,7 @@ def _place(table: Mapping[Any, object], name: str) -> int:
 
 
 def _named(allergy: Allergy) -> str:
-    other = allergy.to == "other" and allergy.detail
+    other = allergy.substance == "other" and allergy.detail
     more = [allergy.reaction] if other else [allergy.detail, allergy.reaction]
     said = ", ".join(quoted(words) for words in more if words)
-    return f"allergy to {quoted(other) if other else allergy.to}" + (f" ({said})" if said else "")
+    return f"allergy to {quoted(other) if other else allergy.substance}" + (f" ({said})" if said else "")

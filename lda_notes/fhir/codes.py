@@ -7,12 +7,15 @@ The system, code and display of each row are sent exactly as they stand here; ``
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final, Literal
 
-from lda_notes.fhir.units import Dimension
+from lda_notes.fhir.units import UNITS, Dimension
+from lda_notes.record.events import KINDS
+from lda_notes.record.exchange import Said, part_of, said, said_of_part
+from lda_notes.record.parts import Dressing, Site
 
 SNOMED_CT: Final = "http://snomed.info/sct"
 LOINC: Final = "http://loinc.org"
@@ -167,10 +170,80 @@ def _concept(key: str, use: Use, text: str, *codes: tuple[str, str], dimension: 
     return Concept(key, use, text, tuple(_BY_KEY[code] for code in codes), dimension)
 
 
+DERIVED: Final = " ["
+"""Begins what tells the key of a concept that a declaration of the record makes from one of the table."""
+
+
+def observation(label: str) -> str:
+    """The key of the concept of an Observation that is called as the record calls the fact."""
+    return f"{label}{DERIVED}observation]"
+
+
+def component(label: str) -> str:
+    """The key of the concept of a component that is called as the record calls the fact."""
+    return f"{label}{DERIVED}component]"
+
+
+_CARRIED: Final = frozenset(
+    {
+        *("id", "kind", "at", "charted_at", "by", "verified_by", "late_entry", "remarks", "septum"),
+        *("identifiers_checked", "allergies_checked", "order", "reason", "problems", "response", "pain", "teaching"),
+        *("supplies", "next_due", "site", "blood_return", "blood_looks", "steps_tried", "discard_ml", "samples"),
+        *("hub_scrub_s", "flushes", "lock", "antisepsis", "technique", "dressing", "connector_changed"),
+        *("disinfecting_caps", "of", "follows_removal", "tip_confirmed", "anesthetic", "extension_primed", "needle"),
+        *("attempts", "infusion", "came_from", "inserted_at", "dressing_found", "dressed_at", "needle_intact"),
+        *("safety_engaged", "bleeding", "cover", "connections_secure", "purpose", "action", "what", "vesicant"),
+        *("flow_ml_per_s", "pressure_psi", "blood_return_before", "drug", "dose_mg", "dose_units", "volume_ml"),
+        *("lumen_ml", "reconstituted_at", "second_dose_of", "patency_before", "drug_lot", "treatment"),
+        *("withdrawn_ml", "cleared_by", "decision", "evidence", "finding", "to_unit", "to_room", "to_setting"),
+        *("handed_to", "destination", "needle_in", "tip_location", "tip_method", "complete", "adds", "text", "sets"),
+    }
+)
+"""Fields that rows of the table of panels, or other resources, carry."""
+
+
+def derived_fields(kind: str) -> Iterator[str]:
+    """Yield the fields of a kind whose Observations follow from their declaration."""
+    for name in KINDS[kind].model_fields:
+        if name not in _CARRIED or (kind, name) == ("flushed elsewhere", "lock"):
+            yield name
+
+
+def _derived() -> Iterator[Concept]:
+    for owner in (Site, Dressing):
+        yield from _components(said(owner, name) for name in _ADDED if name in owner.model_fields)
+    for kind, model in KINDS.items():
+        for name in derived_fields(kind):
+            part, _ = part_of(model.model_fields[name].annotation)
+            label = str(model.model_fields[name].title)
+            rows = [said(model, name)] if part is None else list(said_of_part(part))
+            of_value = UNITS[rows[0].unit].dimension if part is None and rows[0].unit else None
+            yield Concept(observation(label), "observation", _capital(label), dimension=of_value)
+            yield from _components(rows)
+            if part is not None:
+                inner = {row.path[0] for row in rows if len(row.path) > 1}
+                labels = (str(part.model_fields[one].title) for one in inner)
+                yield from (Concept(component(one), "component", _capital(one)) for one in labels)
+
+
+_ADDED: Final = ("incision", "swelling_where", "swelling_change", "barrier_film")
+
+
+def _components(rows: Iterable[Said]) -> Iterator[Concept]:
+    for row in rows:
+        dimension = UNITS[row.unit].dimension if row.unit else None
+        yield Concept(component(row.label), "component", _capital(row.label), dimension=dimension)
+
+
+def _capital(label: str) -> str:
+    return label[:1].upper() + label[1:]
+
+
 CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
     {
         concept.key: concept
         for concept in (
+            *_derived(),
             _concept("access", "procedure", "Access of implanted venous access port with non-coring needle"),
             _concept("de-access", "procedure", "Removal of non-coring needle from implanted venous access port"),
             _concept(
@@ -255,7 +328,7 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("return not assessed", "component", "Blood return"),
             _concept("step tried", "component", "Step tried to restore blood return"),
             _concept("sample", "component", "Blood sample drawn"),
-            _concept("local anaesthesia", "observation", "Local anaesthesia before port access"),
+            _concept("local anesthesia", "observation", "Local anesthesia before port access"),
             _concept("return before use", "observation", "Blood return before use of implanted venous access port"),
             _concept("infusion", "observation", "Infusion through implanted venous access port"),
             _concept("cover", "observation", "Cover of puncture after needle removal"),

@@ -9,19 +9,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Final
 
+from lda_notes.fhir.codes import DERIVED, component, derived_fields, observation
 from lda_notes.fhir.elements import text_of
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Antisepsis, Dressing, Model, NextDue, Problem, Scale, Site, Teaching, Technique
-
-Form = Literal["word", "words", "yes", "text", "texts", "whole", "moment", "day", "quantity", "person", "absence"]
-"""How a fact is put into FHIR.
-
-``word``, ``words``: vocabulary as CodeableConcept text, once or one component each. ``text``, ``texts``: own words as
-string. ``yes``: boolean. ``whole``: integer. ``moment``, ``day``: dateTime. ``person``: name, then credential, staff
-identifier and newness as components of their own. ``absence``: only why it is not known; the value stands elsewhere.
-"""
+from lda_notes.record.exchange import Form, Said, part_of, said, said_of_part
+from lda_notes.record.parts import (
+    Antisepsis,
+    Dressing,
+    Model,
+    Needle,
+    NextDue,
+    Problem,
+    Scale,
+    Site,
+    Teaching,
+    Technique,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +64,7 @@ class Panel:
     @property
     def role(self) -> str:
         """The part of the identity that tells this Observation from the event's others."""
-        return self.concept.replace(" ", "-")
+        return self.concept.partition(DERIVED)[0].replace(" ", "-")
 
     @property
     def text(self) -> str:
@@ -78,6 +83,14 @@ def _fact(field: str, concept: str, form: Form = "word", unit: str = "") -> Fact
 def _one(field: str, concept: str, form: Form = "word", unit: str = "") -> Panel:
     """A panel of a single fact."""
     return Panel(concept, value=_fact(field, concept, form, unit))
+
+
+def _derived(part: type[Model], name: str) -> Fact:
+    return _as_fact(said(part, name))
+
+
+def _as_fact(said: Said) -> Fact:
+    return Fact(said.path, component(said.label), said.form, said.unit)
 
 
 PERSON: Final[tuple[tuple[str, str, Form], ...]] = (
@@ -124,6 +137,7 @@ PANELS: Final[tuple[Panel, ...]] = (
             _fact("port", "port feel"),
             _fact("scale.score", "scale score", "whole"),
             _fact("scale.name", "scale name", "text"),
+            *(_derived(Site, name) for name in ("incision", "swelling_where", "swelling_change")),
         ),
     ),
     _one("tip_confirmed", "tip position", "yes"),
@@ -173,6 +187,7 @@ PANELS: Final[tuple[Panel, ...]] = (
             _fact("site_visible", "site visible", "yes"),
             _fact("without_tension", "without tension", "yes"),
             _fact("labelled", "labelled", "yes"),
+            _derived(Dressing, "barrier_film"),
             _fact("securement", "securement", "text"),
             _fact("lot", "lot", "text"),
             _fact("expires", "expiry", "day"),
@@ -268,6 +283,20 @@ PANELS: Final[tuple[Panel, ...]] = (
 )
 """Every Observation that events can give rise to, in the order in which they are sent."""
 
+
+def _panel_of(kind: type[ev.Event], name: str) -> Panel:
+    """The Observation of a field that no row above names: as its declaration says it."""
+    part, many = part_of(kind.model_fields[name].annotation)
+    concept = observation(str(kind.model_fields[name].title))
+    if part is not None:
+        rows = tuple(_as_fact(one) for one in said_of_part(part))
+        return Panel(concept, components=rows, part=name, part_type=part, many=many)
+    one = said(kind, name)
+    if one.form in ("words", "texts", "person"):
+        return Panel(concept, components=(_as_fact(one),))
+    return Panel(concept, value=Fact(one.path, concept, one.form, one.unit))
+
+
 _OF_ONE_KIND: Final = frozenset({"transfer", "discharge"})
 """Panels whose fields several kinds have; only the kind of the same name sends them."""
 
@@ -315,14 +344,22 @@ def _kept(panel: Panel, kind: str) -> Panel | None:
 
 
 PANELS_OF: Final[Mapping[str, tuple[Panel, ...]]] = MappingProxyType(
-    {kind: tuple(kept for panel in PANELS if (kept := _kept(panel, kind))) for kind in ev.KINDS}
+    {
+        kind: (
+            *(kept for panel in PANELS if (kept := _kept(panel, kind))),
+            *(_panel_of(ev.KINDS[kind], name) for name in derived_fields(kind)),
+        )
+        for kind in ev.KINDS
+    }
 )
 """The panels of each kind of event."""
 
-INNER: Final[Mapping[str, type[Model]]] = MappingProxyType({"technique": Technique, "scale": Scale})
+INNER: Final[Mapping[str, type[Model]]] = MappingProxyType({"technique": Technique, "scale": Scale, "needle": Needle})
 """Parts within parts whose facts stand in the same panel as their owner's, and their types."""
 
-EMPTY_INNER: Final[Mapping[str, str]] = MappingProxyType({"technique": "technique"})
+EMPTY_INNER: Final[Mapping[str, str]] = MappingProxyType(
+    {"technique": "technique", "needle": component("needle of the puncture")}
+)
 """The component that says of an inner part that it was opened but holds nothing."""
 
 

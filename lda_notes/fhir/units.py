@@ -26,6 +26,8 @@ Dimension = Literal[
     "flow",
     "pressure",
     "count",
+    "temperature",
+    "cell count",
 ]
 """What a unit measures. ``heparin activity`` is USP units; ``strength`` is USP units per mL."""
 
@@ -59,6 +61,8 @@ UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
             Unit("mL/s", "flow", "mL/s"),
             Unit("[psi]", "pressure", "psi"),
             Unit("1", "count", "count"),
+            Unit("Cel", "temperature", "degrees Celsius"),
+            Unit("10*9/L", "cell count", "10^9 per L"),
         )
     }
 )

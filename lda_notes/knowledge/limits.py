@@ -335,7 +335,7 @@ _ANTISEPSIS: Final[tuple[Row, ...]] = (
     _least("adult_years", "18", "years", "a patient is old to be counted as an adult", _CP, low="12", high="21"),
 )
 
-_ANAESTHESIA: Final[tuple[Row, ...]] = (
+_ANESTHESIA: Final[tuple[Row, ...]] = (
     _least("cream_contact_minutes", "60", "minutes", "lidocaine 2.5% and prilocaine 2.5% cream stays on", _CREAM),
     _most("cream_effect_hours", "2", "hours", "numbness lasts after the cream is removed", _CREAM),
     _exact("cream_adult_g", "2.5", "g", "lidocaine 2.5% and prilocaine 2.5% cream for an adult is", _CREAM),
@@ -693,7 +693,7 @@ _OPTIONS: Final[tuple[Row, ...]] = (
     ),
     Words("shift_starts", "", "when the unit's shifts begin", (_CP,), times=True),
     _choice(
-        "anaesthetic_spray_order",
+        "anesthetic_spray_order",
         "before antisepsis | sterile spray after antisepsis",
         "when cold spray is used",
         _CP,
@@ -785,7 +785,7 @@ ROWS: Final[tuple[Row, ...]] = (
     *_DWELL,
     *_NEEDLE,
     *_ANTISEPSIS,
-    *_ANAESTHESIA,
+    *_ANESTHESIA,
     *_FLUSH,
     *_THROMBOLYTIC,
     *_SCALES,

@@ -354,7 +354,7 @@ _ROWS: Final[tuple[Source, ...]] = (
         "port maker's material page",
         "Port maker's page: alcohol must not soak polyurethane catheters",
     ),
-    # Antisepsis and anaesthesia labels
+    # Antisepsis and anesthesia labels
     Source(
         "chg-swab-label",
         "chlorhexidine swab label",

@@ -87,7 +87,7 @@ CONTAINS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "chlorhexidine disc": frozenset({"chlorhexidine"}),
         "disinfecting cap": frozenset({"isopropyl alcohol"}),
         "tape": frozenset({"adhesive"}),
-        # Anaesthetics.
+        # Anesthetics.
         "lidocaine 2.5% with prilocaine 2.5% cream": frozenset({"lidocaine", "prilocaine"}),
         "lidocaine 4% cream": frozenset({"lidocaine"}),
         "intradermal lidocaine": frozenset({"lidocaine"}),

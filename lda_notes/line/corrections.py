@@ -15,31 +15,8 @@ from lda_notes.problems import Finding, Path
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 
-SAME_MINUTE: Final[Mapping[str, int]] = {
-    kind: rank
-    for rank, kind in enumerate(
-        (
-            "port implanted",
-            "arrival accessed",
-            "line check",
-            "evaluation",
-            "patency check",
-            "de-access",
-            "access",
-            "dressing change",
-            "flush",
-            "patency treatment",
-            "line use",
-            "transfer",
-            "discharge",
-            "port removed",
-            "addendum",
-            "amendment",
-            "retraction",
-        )
-    )
-}
-"""Order of events that carry the same time: looks first, removal before access, leaving last."""
+SAME_MINUTE: Final[Mapping[str, int]] = MappingProxyType({tag: kind.rank for tag, kind in ev.KINDS.items()})
+"""Order of events that carry the same time, as their kinds say it."""
 
 _NO_ORIGINS: Final[Mapping[str, Path]] = MappingProxyType({})
 
@@ -155,6 +132,7 @@ def merge(old: Any, new: Any) -> Any:
 def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: str) -> tuple[ev.Event, list[Finding]]:
     if not values:
         return event, []
+    values = ev.as_spelled(type(event), values)
     fixed = {"id", "kind"} & set(values)
     if fixed:
         return event, [

@@ -50,7 +50,7 @@ def changed(known: Known, event: ev.Event) -> Known:
                 given["tip"] = tip
             return Known(event.at, known.patient, known.port.model_copy(update=given)) if given else known
         case "port implanted" if event.__dict__.get("tip_location") is not None and known.port.tip is None:
-            from lda_notes.record.episode import TipConfirmation
+            from lda_notes.record.parts import TipConfirmation
 
             tip = TipConfirmation(location=event.__dict__["tip_location"], method=event.__dict__.get("tip_method"))
             return Known(event.at, known.patient, known.port.model_copy(update={"tip": tip}))

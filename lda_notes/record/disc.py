@@ -23,7 +23,7 @@ def least_months(policy: Policy) -> Decimal:
 
 def allergic(patient: Patient) -> bool:
     """Tell whether an allergy rules chlorhexidine out."""
-    return any(allergy.to == "chlorhexidine" for allergy in patient.allergies or ())
+    return any(allergy.substance == "chlorhexidine" for allergy in patient.allergies or ())
 
 
 def of_age(patient: Patient, on: date, policy: Policy) -> bool | None:

@@ -2,13 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import BeforeValidator, Field
 
 from lda_notes.record import vocabulary as words
 from lda_notes.record.events import AnyEvent
-from lda_notes.record.parts import Day, Identifier, Model, Moment, Positive, Short, Text, YesNo, fact, required
+from lda_notes.record.parts import (
+    Allergy,
+    Condition,
+    Day,
+    HistoryName,
+    Identifier,
+    Model,
+    Moment,
+    Positive,
+    PowerRating,
+    Short,
+    Text,
+    TipConfirmation,
+    TouchShape,
+    YesNo,
+    fact,
+    required,
+)
 
 
 class PatientIdentifier(Model):
@@ -17,14 +34,11 @@ class PatientIdentifier(Model):
     system: Short = required("identifier system", "Address (URI) of the system that issued it.")
     value: Short = required("identifier value", "The identifier itself.")
     label: Short | None = fact("identifier label", "What people call it, such as record number.")
-
-
-class Allergy(Model):
-    """A recorded allergy or sensitivity."""
-
-    to: words.AllergenName = required("allergen", "What the allergy is to.")
-    detail: Short | None = fact("allergen detail", "Names the substance when it is none of the list.")
-    reaction: Short | None = fact("reaction", "What happened.")
+    replaced: YesNo | None = fact(
+        "identifier replaced",
+        "Yes when the number was corrected or merged into another one: it keeps its place, since what was sent is "
+        "found by the first number, and the number in use is added behind it.",
+    )
 
 
 class Patient(Model):
@@ -41,9 +55,16 @@ class Patient(Model):
         "allergies",
         "Allergies; an empty list says that none are known, a missing key that nobody recorded them.",
     )
-    history: tuple[words.HistoryName, ...] = Field(
-        default=(), title="history", description="Conditions that change which supplies may be used."
+    history: tuple[HistoryName | Condition, ...] = Field(
+        default=(),
+        title="history",
+        description="Conditions that change which supplies may be used: the word, or the word and when it was found.",
     )
+
+    @property
+    def conditions(self) -> tuple[words.HistoryName, ...]:
+        """The conditions of the history, whenever they were found."""
+        return tuple(one.condition if isinstance(one, Condition) else one for one in self.history)
 
 
 def _known_zone(value: Any) -> Any:
@@ -70,22 +91,6 @@ class Stay(Model):
     )
 
 
-class TipConfirmation(Model):
-    """How it is known where the catheter tip lies."""
-
-    location: Short = required("tip location", "Where the tip lies.")
-    method: Short | None = fact("confirmed by", "How it was confirmed.")
-    on: Day | None = fact("confirmed on", "When it was confirmed.")
-
-
-class PowerRating(Model):
-    """What the port's label allows for power injection."""
-
-    rated: YesNo = required("port power rating", "Yes when the label allows power injection.")
-    max_flow_ml_per_s: Positive | None = fact("labelled flow limit", "Highest labelled rate, in mL per second.")
-    max_pressure_psi: Positive | None = fact("labelled pressure limit", "Highest labelled pressure, in psi.")
-
-
 class Port(Model):
     """The implanted port."""
 
@@ -100,7 +105,7 @@ class Port(Model):
         title="septa",
         description="Names of the septa, one or two; each has its own needle, clocks and hold.",
     )
-    touch: words.TouchShape | None = fact("shape to the touch", "How the top feels under the skin.")
+    touch: TouchShape | None = fact("shape to the touch", "How the top feels under the skin.")
     power: PowerRating | None = fact("power rating", "What the label allows for power injection.")
     catheter_volume_ml: Positive | None = fact("catheter volume", "Volume of catheter and port, in mL.")
     valved: YesNo | None = fact("valved", "Yes when the catheter has a valve.")
@@ -110,10 +115,16 @@ class Port(Model):
     udi: Text | None = fact("port device identifier", "Device identifier (UDI) as scanned or printed.")
 
 
+RECORD_VERSION: Final = 2
+"""Version of the layout that new files are written in."""
+
+
 class Episode(Model):
     """One file: a patient, a stay, a port and its events."""
 
-    record_version: Literal[1] = Field(title="record version", description="Version of this layout: 1.")
+    record_version: Literal[1, 2] = Field(
+        title="record version", description="Version of this layout: 2. Version 1 is read as well."
+    )
     id: Identifier = required("episode identifier", "Name of this episode, unique in the facility.")
     patient: Patient
     stay: Stay

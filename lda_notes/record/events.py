@@ -6,14 +6,23 @@ a *kind* is a small class under a shape. Shapes are closed: code that must treat
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Final, Literal, TypeAlias, get_args
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Final, Literal, TypeAlias, get_args
 
 from pydantic import Field
 
 from lda_notes.record import vocabulary as words
 from lda_notes.record.parts import (
-    Anaesthetic,
+    FORMER_KEYS,
+    Allergy,
+    AllergyWithdrawn,
+    Anesthetic,
     Antisepsis,
+    BleedingRisk,
+    Condition,
+    Cultures,
+    Day,
+    DespiteHold,
     Dressing,
     Flush,
     Identifier,
@@ -21,28 +30,60 @@ from lda_notes.record.parts import (
     Model,
     Moment,
     Needle,
+    NeedleRemoval,
     NextDue,
     NotAssessed,
     NotDone,
     Person,
     Positive,
+    PowerRating,
     Problem,
+    Puncture,
     Quantity,
     Score,
     Short,
+    Sign,
     Site,
     Supply,
     Teaching,
     Technique,
     Text,
+    TipConfirmation,
     YesNo,
     fact,
     required,
+    several,
 )
 
 
 class Event(Model):
-    """What every event has: who, when it happened, when it was charted."""
+    """What every event has: who, when it happened, when it was charted.
+
+    A kind says as arguments of its class what else is to be known of it: ``title`` heads its note, ``rank`` places it
+    among events of the same minute (see `KINDS`), ``command`` is the word by which it is charted (empty for what is
+    charted otherwise), ``stem`` begins the names that its events are given, ``noun`` is what sentences call it.
+    """
+
+    titled: ClassVar[str]
+    rank: ClassVar[int]
+    command: ClassVar[str]
+    stem: ClassVar[str]
+    noun: ClassVar[str]
+
+    def __init_subclass__(
+        cls, *, titled: str = "", rank: int = 0, command: str = "", stem: str = "", noun: str = "", **_: Any
+    ) -> None:
+        """Keep what a kind says of itself."""
+        super().__init_subclass__()
+        cls.titled, cls.rank, cls.command, cls.stem, cls.noun = titled, rank, command, stem, noun
+
+    @classmethod
+    def __pydantic_init_subclass__(cls, **_: Any) -> None:
+        """Fill in from a kind's tag what it does not say of itself."""
+        field = cls.model_fields.get("kind")
+        tag = str(get_args(field.annotation)[0]) if field is not None else ""
+        cls.titled = cls.titled or tag.capitalize()
+        cls.stem, cls.noun = cls.stem or tag.replace(" ", "-"), cls.noun or tag
 
     id: Identifier = required("event identifier", "Name of this event, unique in the file.")
     at: Moment = required("time of the event", "When it happened, with offset: 2031-03-04T09:40-06:00.")
@@ -76,6 +117,13 @@ class CareEvent(Event):
         default=(), title="supplies", description="Further supplies used, as their labels tell."
     )
     next_due: NextDue | None = fact("next due as told", "What the nurse told or wrote as next due.")
+    signs: tuple[Sign, ...] = several("signs", "Signs that bear on the line: what, where, since when, during what.")
+    explained_and_agreed: YesNo | NotAssessed | None = fact(
+        "explanation and agreement", "Yes when it was explained and patient or parent agreed."
+    )
+    despite_hold: DespiteHold | None = fact(
+        "order despite the hold", "A named prescriber's order to use the line although it is on hold."
+    )
 
 
 class SiteSeen(Model):
@@ -95,6 +143,7 @@ class Proved(Model):
         default=(), title="steps tried", description="What was tried to get blood return."
     )
     discard_ml: Quantity | NotDone | None = fact("discard volume", "First aspirate thrown away, in mL.")
+    discard_method: words.DiscardMethod | None = fact("way of discarding", "What became of the first aspirate.")
     samples: tuple[Short, ...] = Field(default=(), title="samples", description="Blood samples drawn.")
 
 
@@ -103,6 +152,7 @@ class Flushed(Model):
 
     hub_scrub_s: Quantity | None = fact("connector scrub time", "Scrub of the needleless connector, in seconds.")
     flushes: tuple[Flush, ...] | NotDone | None = fact("flush", "Flushes in the order given.")
+    old_lock: words.OldLock | None = fact("old lock", "What became of the lock that was in the line before.")
     lock: Lock | NotDone | None = fact("lock", "What the line is locked with.")
 
 
@@ -112,8 +162,11 @@ class Dressed(Model):
     antisepsis: Antisepsis | NotDone | None = fact("skin antisepsis", "Agent, friction and drying.")
     technique: Technique | None = fact("technique", "Hand hygiene, masks, sterile gloves, sterile field.")
     dressing: Dressing | NotDone | None = fact("dressing", "The dressing put on.")
+    taken_off: tuple[words.TakenOff, ...] = several(
+        "taken off because of a reaction", "What was taken off the skin because of a reaction to it."
+    )
     connector_changed: YesNo | NotDone | None = fact(
-        "connector change", "Yes when needleless connector and extension were changed."
+        "connector change", "Yes when the needleless connector was changed."
     )
     disinfecting_caps: YesNo | NotDone | None = fact(
         "disinfecting caps", "Yes when every needleless connector and side port has a disinfecting cap."
@@ -153,7 +206,7 @@ class Correcting(Event):
 # -- kinds --
 
 
-class Access(Opening, SiteSeen, Proved, Flushed, Dressed):
+class Access(Opening, SiteSeen, Proved, Flushed, Dressed, rank=70, command="access"):
     """A non-coring needle is put into the port and the line is proved."""
 
     kind: Literal["access"]
@@ -163,16 +216,33 @@ class Access(Opening, SiteSeen, Proved, Flushed, Dressed):
     tip_confirmed: YesNo | NotAssessed | None = fact(
         "tip position confirmed", "Yes when tip position is known to be confirmed before first use."
     )
-    anaesthetic: Literal["none used"] | Anaesthetic | NotAssessed | None = fact(
-        "local anaesthetic", "Agent with amount and times, or none used."
+    anesthetic: Literal["none used"] | Anesthetic | NotAssessed | None = fact(
+        "local anesthetic",
+        "Agent with amount and times, or none used.",
+        renamed="anesthetic",
     )
     extension_primed: YesNo | None = fact("extension primed", "Yes when primed with saline and clamped.")
     needle: Needle | None = fact("needle", "Gauge, length, kind, lot.")
+    needle_wings: words.NeedleWings | None = fact(
+        "wings of the needle", "How the wings lie: level with the skin, stand proud, press in."
+    )
+    punctures: tuple[Puncture, ...] = several(
+        "punctures", "Each pass of a needle: which, by whom, what came of it; the last is the needle that stays."
+    )
     attempts: Annotated[int, Field(ge=1, le=20)] | None = fact("number of attempts", "Needle passes made.")
     infusion: Text | None = fact("infusion connected", "What runs after the access, if anything.")
 
 
-class ArrivalAccessed(Opening, SiteSeen, Proved):
+class ArrivalAccessed(
+    Opening,
+    SiteSeen,
+    Proved,
+    titled="Arrival with a needle in",
+    rank=20,
+    command="arrival",
+    stem="arrival",
+    noun="arrival",
+):
     """The patient arrives with a needle already in; its details may be unknown."""
 
     kind: Literal["arrival accessed"]
@@ -187,17 +257,18 @@ class ArrivalAccessed(Opening, SiteSeen, Proved):
     infusion: Text | None = fact("infusion connected", "What runs on arrival, if anything.")
 
 
-class Deaccess(Closing, SiteSeen, Proved, Flushed):
+class Deaccess(Closing, SiteSeen, Proved, Flushed, rank=60, command="deaccess", stem="removal"):
     """The needle is taken out."""
 
     kind: Literal["de-access"]
     needle_intact: YesNo | NotAssessed | None = fact("needle whole", "Yes when the needle came out whole.")
+    missing_piece: Text | None = fact("missing piece", "What is missing of the needle, and where it is looked for.")
     safety_engaged: YesNo | NotAssessed | None = fact("safety device", "Yes when the needle's safety device locked.")
     bleeding: words.Bleeding | NotAssessed | None = fact("bleeding", "Bleeding after removal.")
     cover: Short | NotDone | None = fact("cover", "What covers the puncture.")
 
 
-class DressingChange(Tending, SiteSeen, Dressed):
+class DressingChange(Tending, SiteSeen, Dressed, rank=80, command="dressing", stem="dressing"):
     """The dressing is exchanged while the needle stays in."""
 
     kind: Literal["dressing change"]
@@ -206,7 +277,7 @@ class DressingChange(Tending, SiteSeen, Dressed):
     )
 
 
-class LineCheck(Observing, SiteSeen, Proved):
+class LineCheck(Observing, SiteSeen, Proved, rank=30, command="check", stem="check"):
     """The look at each shift."""
 
     kind: Literal["line check"]
@@ -217,22 +288,31 @@ class LineCheck(Observing, SiteSeen, Proved):
         "connections", "Yes when connections are tight, clamps right."
     )
     infusion: Text | None = fact("running infusion", "What runs, if anything.")
+    nothing_runs: YesNo | None = fact("nothing runs", "Yes when nothing runs any more.")
+    vesicant: YesNo | NotAssessed | None = fact("vesicant", "Yes when what runs harms tissue outside the vein.")
+    needle_wings: words.NeedleWings | None = fact(
+        "wings of the needle", "How the wings lie: level with the skin, stand proud, press in."
+    )
+    found: tuple[words.FoundAtLine, ...] = several("found at the line", "What was found wrong at the line.")
 
 
-class FlushOrLock(Tending, SiteSeen, Proved, Flushed):
+class FlushOrLock(Tending, SiteSeen, Proved, Flushed, titled="Flush and lock", rank=90, command="flush"):
     """The line is flushed, locked or both while the needle stays in."""
 
     kind: Literal["flush"]
 
 
-class LineUse(Tending, SiteSeen, Proved):
+class LineUse(Tending, SiteSeen, Proved, titled="Use of the line", rank=110, command="use", stem="use"):
     """Something is given or drawn through the line."""
 
     kind: Literal["line use"]
     purpose: words.UsePurpose = required("purpose", "What the line was used for.")
     action: words.UseAction | None = fact("action", "started, stopped or given.")
     what: Short | None = fact("what was given", "Drug, fluid or sample, spelled out.")
+    product: Short | None = fact("product", "The product as its label names it.")
     vesicant: YesNo | NotAssessed | None = fact("vesicant", "Yes when it harms tissue outside the vein.")
+    old_lock: words.OldLock | None = fact("old lock", "What became of the lock that was in the line before.")
+    cultures: Cultures | None = fact("blood cultures", "How blood cultures were drawn.")
     flow_ml_per_s: Positive | None = fact("injection rate", "Power injection rate, in mL per second.")
     pressure_psi: Positive | None = fact("injection pressure limit", "Limit set on the injector, in psi.")
     blood_return_before: words.BloodReturn | NotAssessed | None = fact(
@@ -240,7 +320,7 @@ class LineUse(Tending, SiteSeen, Proved):
     )
 
 
-class PatencyTreatment(Tending, SiteSeen, Proved, Flushed):
+class PatencyTreatment(Tending, SiteSeen, Proved, Flushed, rank=100, command="treatment", stem="treatment"):
     """A thrombolytic is put in and left to dwell. ``at`` is the moment of instillation."""
 
     kind: Literal["patency treatment"]
@@ -255,9 +335,10 @@ class PatencyTreatment(Tending, SiteSeen, Proved, Flushed):
         "patency before", "State of the line before the dose."
     )
     drug_lot: Short | None = fact("thrombolytic lot", "Lot number on the label.")
+    bleeding_risk: BleedingRisk | None = fact("bleeding risk", "What was asked before the dose.")
 
 
-class PatencyCheck(Observing, SiteSeen, Proved, Flushed):
+class PatencyCheck(Observing, SiteSeen, Proved, Flushed, rank=50, command="patency"):
     """The look at a dwelling thrombolytic, at 30 and at 120 minutes."""
 
     kind: Literal["patency check"]
@@ -265,7 +346,7 @@ class PatencyCheck(Observing, SiteSeen, Proved, Flushed):
     withdrawn_ml: Quantity | None = fact("withdrawn volume", "Aspirate taken off after success, in mL.")
 
 
-class Evaluation(Observing, SiteSeen):
+class Evaluation(Observing, SiteSeen, titled="Evaluation of the line", rank=40, command="evaluation"):
     """Vascular access specialists or a physician judge a line on hold."""
 
     kind: Literal["evaluation"]
@@ -275,9 +356,12 @@ class Evaluation(Observing, SiteSeen):
         default=(), title="evidence", description="What the decision rests on."
     )
     finding: Text | None = fact("finding", "What the evaluation showed.")
+    limits: tuple[words.LineLimit, ...] = several("limits of use", "What the line may not be used for.")
+    lifts: tuple[words.LineLimit, ...] = several("limits lifted", "Limits of use that end.")
+    ends: tuple[Short, ...] = several("holds that end", "Reasons of the holds that end by this, or all.")
 
 
-class Transfer(Moving):
+class Transfer(Moving, rank=130, command="transfer"):
     """The patient moves to another unit."""
 
     kind: Literal["transfer"]
@@ -287,18 +371,21 @@ class Transfer(Moving):
     handed_to: Person | None = fact("who took over", "Nurse who took over the line.")
 
 
-class Discharge(Moving):
+class Discharge(Moving, rank=140, command="discharge"):
     """The patient leaves the facility."""
 
     kind: Literal["discharge"]
     destination: words.DestinationName | None = fact("destination", "Where the patient goes.")
     needle_in: YesNo | None = fact("needle left in", "Yes when the patient leaves with the needle in.")
     handed_to: Person | None = fact("who takes over", "Who looks after the line from here.")
+    needle_removal: NeedleRemoval | None = fact(
+        "removal of the needle", "Who takes the needle out, when, and whom to call if it comes out."
+    )
     next_due: NextDue | None = fact("next due as told", "What the patient was told is next due.")
     teaching: Teaching | NotDone | None = fact("teaching", "What was taught and understood.")
 
 
-class PortImplanted(Moving):
+class PortImplanted(Moving, rank=10, command="implanted", stem="implanted", noun="implantation"):
     """The port is implanted during this episode."""
 
     kind: Literal["port implanted"]
@@ -306,7 +393,7 @@ class PortImplanted(Moving):
     tip_method: Short | None = fact("confirmed by", "How tip position was confirmed.")
 
 
-class PortRemoved(Moving):
+class PortRemoved(Moving, rank=150, command="removed", stem="port-removed", noun="removal of the port"):
     """The port is taken out of the body."""
 
     kind: Literal["port removed"]
@@ -314,7 +401,66 @@ class PortRemoved(Moving):
     complete: YesNo | None = fact("removed whole", "Yes when port and catheter came out whole.")
 
 
-class Addendum(Correcting):
+class NeedleDislodged(Observing, SiteSeen, rank=35, command="dislodged", stem="dislodged"):
+    """The needle has come out of its place, in part or altogether, and nobody took it out."""
+
+    kind: Literal["needle dislodged"]
+    extent: words.DislodgedExtent | None = fact("how far the needle is out", "partly out or completely out.")
+    running: Short | None = fact("what ran", "What ran when it was found, or nothing.")
+    actions: tuple[words.DislodgedAction, ...] = several("what was done", "What was done about it.")
+
+
+class ExtravasationCare(
+    Tending, SiteSeen, titled="Care of an extravasation", rank=120, command="extravasation", stem="extravasation"
+):
+    """What was done after something given through the line went beside the vein, or may have."""
+
+    kind: Literal["extravasation care"]
+    product: Short | None = fact("product", "The product as its label names it.")
+    estimated_ml: Quantity | None = fact("estimated volume outside the vein", "Estimated volume, in mL.")
+    aspirated_ml: Quantity | None = fact("volume aspirated", "Volume drawn back through the needle, in mL.")
+    antidote: Short | NotDone | None = fact("antidote", "What was given against it, as ordered.")
+    compress: words.Compress | None = fact("compress", "warm, cold or none.")
+    photograph: YesNo | None = fact("photograph taken", "Yes when a photograph was taken.")
+    follow_up: Text | None = fact("follow-up", "When the site is looked at again, and by whom.")
+
+
+class PatientFacts(Moving, titled="Facts of the patient", rank=4, command="patient"):
+    """Facts of the patient change, or become known, on a day of the stay."""
+
+    kind: Literal["patient facts"]
+    allergies: tuple[Allergy, ...] = several("allergies found", "Allergies that became known.")
+    allergies_withdrawn: tuple[AllergyWithdrawn, ...] = several("allergies withdrawn", "Allergies that are none.")
+    history: tuple[Condition, ...] = several("conditions found", "Conditions that became known, and when.")
+    weight_kg: Positive | None = fact("weight", "Weight, in kg.")
+    room: Short | None = fact("room", "Room that the patient is in from now on.")
+    carer: Short | None = fact("carer", "Who looks after the patient at home.")
+
+
+class PortFacts(Moving, titled="Facts of the port", rank=6, command="port"):
+    """Facts of the port become known: from its card, a radiograph or a report."""
+
+    kind: Literal["port facts"]
+    tip: TipConfirmation | None = fact("tip confirmation", "How it is known where the tip lies.")
+    power: PowerRating | None = fact("power rating", "What the label allows for power injection.")
+    catheter_volume_ml: Positive | None = fact("catheter volume", "Volume of catheter and port, in mL.")
+    valved: YesNo | None = fact("valved", "Yes when the catheter has a valve.")
+    arm_history: tuple[words.ArmHistory, ...] = several("history of that arm", "What is known of the port's side.")
+    source: words.PortSource | None = fact("source", "Where it is known from.")
+
+
+class FlushedElsewhere(Moving, rank=8, command="elsewhere"):
+    """The port was flushed by somebody else, as the patient or that place says."""
+
+    kind: Literal["flushed elsewhere"]
+    septum: Short | None = fact("septum", "Which septum; only asked of a port with two.")
+    on: Day = required("day of that flush", "Day on which it was flushed.")
+    where: Short | None = fact("place of that flush", "Where it was flushed.")
+    by_word_of: Short | None = fact("by whose word", "Who says so: the patient, a letter, that place.")
+    lock: Lock | NotAssessed | None = fact("lock", "What the line was locked with.")
+
+
+class Addendum(Correcting, rank=160):
     """Adds omitted facts to an event; nothing recorded changes."""
 
     kind: Literal["addendum"]
@@ -326,17 +472,24 @@ class Addendum(Correcting):
     text: Text | None = fact("added text", "What is added, in the nurse's own words.")
 
 
-class Amendment(Correcting):
+class Amendment(Correcting, rank=170):
     """Replaces wrong facts of an event after signing; the original stays readable."""
 
     kind: Literal["amendment"]
     sets: dict[str, Any] = Field(title="corrected facts", description="The right facts, by key.")
 
 
-class Retraction(Correcting):
+class Retraction(Correcting, rank=180):
     """Takes a wrong entry out of view, such as one made on the wrong patient."""
 
     kind: Literal["retraction"]
+
+
+class CoSignature(Correcting, rank=190):
+    """A second person signs for an entry; nothing recorded changes. ``by`` is the co-signer."""
+
+    kind: Literal["co-signature"]
+    role: words.CoSigner | None = fact("role of the co-signer", "preceptor, instructor or second nurse.")
 
 
 AnyEvent: TypeAlias = Annotated[
@@ -350,17 +503,29 @@ AnyEvent: TypeAlias = Annotated[
     | PatencyTreatment
     | PatencyCheck
     | Evaluation
+    | NeedleDislodged
+    | ExtravasationCare
     | Transfer
     | Discharge
     | PortImplanted
     | PortRemoved
+    | PatientFacts
+    | PortFacts
+    | FlushedElsewhere
     | Addendum
     | Amendment
-    | Retraction,
+    | Retraction
+    | CoSignature,
     Field(discriminator="kind"),
 ]
 
 KINDS: Final[dict[str, type[Event]]] = {
     get_args(kind.model_fields["kind"].annotation)[0]: kind for kind in get_args(get_args(AnyEvent)[0])
 }
-"""Every kind by its tag."""
+"""Every kind by its tag. Of events of one minute looks come first, removal before access, leaving last."""
+
+
+def as_spelled(kind: type[Event], values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return facts of a kind by the keys of this version of the layout, whatever version they were written in."""
+    now = {old: key for key, old in FORMER_KEYS.items() if key in kind.model_fields}
+    return {now.get(key, key): value for key, value in values.items()}

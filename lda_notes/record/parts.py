@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated, Any, Final, get_args
 
-from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, Strict
+from pydantic import AliasChoices, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, Strict
 
 from lda_notes.record import vocabulary as words
 
@@ -68,14 +68,47 @@ Whole = Annotated[int, Field(ge=0, le=100_000)]
 Score = Annotated[int, Field(ge=0, le=10)]
 
 
-def fact(label: str, says: str) -> Any:
-    """Declare an optional fact: ``label`` names it in lists of gaps, ``says`` explains it in the schema."""
-    return Field(default=None, title=label, description=says)
+def fact(label: str, says: str, *, renamed: str = "") -> Any:
+    """Declare an optional fact: ``label`` names it in lists of gaps, ``says`` explains it in the schema.
+
+    ``renamed`` is its key where it had another one in an earlier version of the layout: both are read for ever.
+    """
+    return Field(default=None, title=label, description=says, **_former(renamed))
 
 
-def required(label: str, says: str) -> Any:
+def required(label: str, says: str, *, renamed: str = "") -> Any:
     """Declare a fact without which the part cannot be placed at all."""
-    return Field(title=label, description=says)
+    return Field(title=label, description=says, **_former(renamed))
+
+
+def several(label: str, says: str) -> Any:
+    """Declare a list of facts; an empty list says no more than a missing key."""
+    return Field(default=(), title=label, description=says)
+
+
+FORMER_KEYS: Final = {"anesthetic": "anaesthetic", "substance": "to"}
+"""Keys of version 1 by the keys that stand in their place."""
+
+
+def _former(key: str) -> dict[str, Any]:
+    return {"validation_alias": AliasChoices(key, FORMER_KEYS[key])} if key else {}
+
+
+def _as_now(value: Any) -> Any:
+    """Return a word of an earlier version of the layout as it is spelled now."""
+    return words.FORMER_WORDS.get(value, value) if isinstance(value, str) else value
+
+
+def _former_words(now: Any) -> dict[str, Any]:
+    return {"enum": [*get_args(now), *(old for old, new in words.FORMER_WORDS.items() if new in get_args(now))]}
+
+
+HistoryName = Annotated[
+    words.HistoryName, BeforeValidator(_as_now), Field(json_schema_extra=_former_words(words.HistoryName))
+]
+TouchShape = Annotated[
+    words.TouchShape, BeforeValidator(_as_now), Field(json_schema_extra=_former_words(words.TouchShape))
+]
 
 
 class NotAssessed(Model):
@@ -113,9 +146,12 @@ class Site(Model):
     """The look at the skin over and around the port."""
 
     skin: words.Skin | NotAssessed | None = fact("skin", "State of the skin over the port.")
+    incision: words.Incision | None = fact("incision", "Incision of the implantation: healing, healed or opening.")
     erythema: words.Presence | NotAssessed | None = fact("erythema", "Redness around the port.")
     erythema_mm: Quantity | None = fact("extent of erythema", "How far redness reaches from the port, in mm.")
     swelling: words.Presence | NotAssessed | None = fact("swelling", "Swelling of pocket, arm, neck or face.")
+    swelling_where: tuple[words.Place, ...] = several("place of the swelling", "Where the swelling is.")
+    swelling_change: words.Change | None = fact("change of the swelling", "new, growing, unchanged or less.")
     tenderness: words.Presence | NotAssessed | None = fact("tenderness", "Pain to the touch over the port.")
     drainage: words.Drainage | NotAssessed | None = fact("drainage", "Fluid from the site.")
     port: words.PortFeel | NotAssessed | None = fact("port to the touch", "How the port lies under the skin.")
@@ -144,22 +180,28 @@ class Needle(Model):
     connector_volume_ml: Quantity | None = fact("connector volume", "Priming volume of add-ons, in mL.")
     lot: Short | None = fact("needle lot", "Lot number on the label.")
     expires: Day | None = fact("needle expiry", "Last day of use on the label.")
+    rated_flow_ml_per_s: Positive | None = fact(
+        "labelled needle flow limit", "Highest rate on the needle's label, in mL per second."
+    )
+    rated_pressure_psi: Positive | None = fact(
+        "labelled needle pressure limit", "Highest pressure on the needle's label, in psi."
+    )
     udi: Text | None = fact("needle device identifier", "Device identifier (UDI) as scanned or printed.")
     latex: YesNo | None = fact("latex on the label", "Yes when the label says that it holds natural rubber latex.")
 
 
-class Anaesthetic(Model):
-    """Topical or intradermal anaesthesia before the needle."""
+class Anesthetic(Model):
+    """Topical or intradermal anesthesia before the needle."""
 
-    agent: words.AnaestheticAgent = required("anaesthetic agent", "What was used.")
-    amount_g: Positive | None = fact("anaesthetic amount", "Cream, in g.")
-    area_cm2: Positive | None = fact("anaesthetic area", "Skin covered, in square cm.")
-    volume_ml: Positive | None = fact("anaesthetic volume", "Intradermal volume, in mL.")
-    applied_at: Moment | None = fact("anaesthetic time on", "When it was put on, sprayed or injected.")
-    removed_at: Moment | None = fact("anaesthetic time off", "When cream was taken off.")
+    agent: words.AnestheticAgent = required("anesthetic agent", "What was used.")
+    amount_g: Positive | None = fact("anesthetic amount", "Cream, in g.")
+    area_cm2: Positive | None = fact("anesthetic area", "Skin covered, in square cm.")
+    volume_ml: Positive | None = fact("anesthetic volume", "Intradermal volume, in mL.")
+    applied_at: Moment | None = fact("anesthetic time on", "When it was put on, sprayed or injected.")
+    removed_at: Moment | None = fact("anesthetic time off", "When cream was taken off.")
     sterile: YesNo | None = fact("sterile-labelled spray", "Yes when the spray is labelled sterile.")
-    lot: Short | None = fact("anaesthetic lot", "Lot number on the label.")
-    expires: Day | None = fact("anaesthetic expiry", "Last day of use on the label.")
+    lot: Short | None = fact("anesthetic lot", "Lot number on the label.")
+    expires: Day | None = fact("anesthetic expiry", "Last day of use on the label.")
 
 
 class Antisepsis(Model):
@@ -217,6 +259,7 @@ class Dressing(Model):
     site_visible: YesNo | None = fact("puncture site in view", "Yes when the entry site can be seen.")
     without_tension: YesNo | None = fact("laid without tension", "Yes when laid without pulling on the skin.")
     labelled: YesNo | None = fact("dressing label", "Yes when labelled with date and initials.")
+    barrier_film: YesNo | None = fact("skin barrier film", "Yes when a barrier film lies between skin and adhesive.")
     securement: Short | None = fact("securement", "How needle and tubing are secured.")
     lot: Short | None = fact("dressing lot", "Lot number on the label.")
     expires: Day | None = fact("dressing expiry", "Last day of use on the label.")
@@ -247,3 +290,98 @@ class Teaching(Model):
     about: Text = required("teaching", "What was taught.")
     to: Short | None = fact("who was taught", "Patient, parent or carer.")
     understanding: words.Understanding | None = fact("understanding", "What the learner showed.")
+
+
+class Sign(Model):
+    """A sign that bears on the line: what was seen, felt or said, where and when."""
+
+    what: words.SignName = required("sign", "What was seen, felt or said.")
+    where: words.Place | None = fact("place of the sign", "Where on the body or the line.")
+    began_at: Moment | None = fact("beginning of the sign", "When it began.")
+    during: words.During | None = fact("what went on", "What went on when it began.")
+    change: words.Change | None = fact("change of the sign", "new, growing, unchanged or less.")
+    temperature_c: Annotated[Decimal, Field(ge=25, le=45, decimal_places=2)] | None = fact(
+        "temperature", "Temperature, in degrees Celsius."
+    )
+    detail: Text | None = fact("detail of the sign", "More about it, in the nurse's own words.")
+
+
+class DespiteHold(Model):
+    """A prescriber's order to use a line although it is on hold."""
+
+    by: Person | None = fact("who ordered it", "Prescriber who ordered the use.")
+    purpose: Text | None = fact("what it was ordered for", "What the line may be used for, such as blood cultures.")
+    ordered_at: Moment | None = fact("time of that order", "When it was ordered.")
+
+
+class Puncture(Model):
+    """One pass of a needle at an access; the last one is the needle that stays."""
+
+    needle: Needle | None = fact("needle of the puncture", "Gauge, length, kind, lot.")
+    by: Person | None = fact("who punctured", "Who put this needle in.")
+    outcome: words.PunctureOutcome | None = fact("outcome of the puncture", "What came of it.")
+    at: Moment | None = fact("time of the puncture", "When the needle went in.")
+
+
+class Cultures(Model):
+    """How blood cultures were drawn."""
+
+    paired: YesNo | None = fact("paired cultures", "Yes when drawn from the line and from a vein.")
+    before_antibiotics: YesNo | None = fact("before antibiotics", "Yes when drawn before antibiotics were given.")
+    new_connector: YesNo | None = fact("new connector for cultures", "Yes when the connector was replaced first.")
+
+
+class BleedingRisk(Model):
+    """What was asked before a thrombolytic."""
+
+    anticoagulant: Short | None = fact("anticoagulant", "Anticoagulant that the patient takes, or none.")
+    platelets_10e9_per_l: Quantity | None = fact("platelets", "Platelets, in 10^9 per L.")
+    recent_bleeding: YesNo | None = fact("recent bleeding", "Yes when the patient bled or was operated on lately.")
+    catheter_infection: YesNo | None = fact("infection of the catheter", "Yes when an infection is known or suspected.")
+    other_causes: Text | None = fact("other causes", "Other causes of the occlusion that were looked for.")
+
+
+class NeedleRemoval(Model):
+    """Who takes out a needle that is left in, and when."""
+
+    by: Person | None = fact("who takes the needle out", "Who takes the needle out.")
+    at: Moment | None = fact("when the needle comes out", "When the needle is to come out.")
+    call: Short | None = fact("whom to call", "Whom to call if the needle comes out by itself.")
+
+
+class Allergy(Model):
+    """A recorded allergy or sensitivity."""
+
+    substance: words.AllergenName = required("allergen", "What the allergy is to.", renamed="substance")
+    detail: Short | None = fact("allergen detail", "Names the substance when it is none of the list.")
+    reaction: Short | None = fact("reaction", "What happened.")
+
+
+class AllergyWithdrawn(Model):
+    """An allergy that was recorded and is none."""
+
+    substance: words.AllergenName = required("allergen withdrawn", "What the allergy was said to be to.")
+    reason: Text | None = fact("reason for withdrawing it", "Why it is no allergy.")
+
+
+class Condition(Model):
+    """A condition in the history, and when it was found."""
+
+    condition: HistoryName = required("condition", "Condition that changes which supplies may be used.")
+    found_on: Day | None = fact("found on", "Day on which it was found.")
+
+
+class TipConfirmation(Model):
+    """How it is known where the catheter tip lies."""
+
+    location: Short = required("tip location", "Where the tip lies.")
+    method: Short | None = fact("confirmed by", "How it was confirmed.")
+    on: Day | None = fact("confirmed on", "When it was confirmed.")
+
+
+class PowerRating(Model):
+    """What the port's label allows for power injection."""
+
+    rated: YesNo = required("port power rating", "Yes when the label allows power injection.")
+    max_flow_ml_per_s: Positive | None = fact("labelled flow limit", "Highest labelled rate, in mL per second.")
+    max_pressure_psi: Positive | None = fact("labelled pressure limit", "Highest labelled pressure, in psi.")

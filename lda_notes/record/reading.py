@@ -18,6 +18,7 @@ from lda_notes.files.syntax import MAX_BYTES, Parsed, faultless_json, read_json,
 from lda_notes.problems import Failure, Finding, Path, Place
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS
+from lda_notes.record.parts import FORMER_KEYS
 from lda_notes.record.spelling import nearest
 
 if TYPE_CHECKING:
@@ -60,7 +61,9 @@ class Record:
 
     def _at(self, path: Path) -> Place:
         """Return the place of a path of the file itself, whatever events were set aside."""
-        return Place(self.file, *(self._parsed.place(path) if self._parsed is not None else (self.row or 1, 1)))
+        if self._parsed is None:
+            return Place(self.file, self.row or 1, 1)
+        return Place(self.file, *self._parsed.place(_as_written(path, self._parsed.data)))
 
     def placed(self, finding: Finding) -> Finding:
         """Return ``finding`` with file, row and column filled in, its related spots too."""
@@ -119,6 +122,19 @@ def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
 
         faults = misfits(error, data)
     return _pruned(record, data, faults, findings)
+
+
+def _as_written(path: Path, data: Any) -> Path:
+    """Return a path by the keys that the file itself uses, which may be those of an earlier version."""
+    made: list[str | int] = []
+    for step in path:
+        if isinstance(data, dict):
+            step = step if step in data else FORMER_KEYS.get(str(step), step)
+            data = data.get(step)
+        else:
+            data = data[step] if isinstance(data, list) and isinstance(step, int) and step < len(data) else None
+        made.append(step)
+    return tuple(made)
 
 
 _MAX_ROUNDS: Final = 12

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from collections.abc import Iterator
+from typing import Any, Final, get_args
+
+from pydantic import AliasChoices, BaseModel
 
 from lda_notes.record.episode import Episode
 
@@ -17,6 +20,8 @@ def record_schema() -> dict[str, Any]:
     """Return the schema of a record; every field has a title and a description."""
     schema = Episode.model_json_schema()
     parts: dict[str, Any] = schema["$defs"]
+    for model in _models(Episode):
+        _former_keys(model, schema if model is Episode else parts[model.__name__])
     for part in (schema, *parts.values()):
         for name, field in part.get("properties", {}).items():
             _describe(name, field, part, parts)
@@ -30,6 +35,37 @@ def _describe(name: str, field: dict[str, Any], part: dict[str, Any], parts: dic
     target = parts.get(field.get("$ref", "").rpartition("/")[2], {})
     field["title"] = field.get("title") if "description" in field else name.replace("_", " ")
     field.setdefault("description", target.get("description") or f"{field.get('const')}: {part.get('description')}")
+
+
+def _models(model: type[BaseModel]) -> Iterator[type[BaseModel]]:
+    """Yield a model and every model inside it, each once."""
+    seen: dict[type[BaseModel], None] = {model: None}
+    waiting = [model]
+    while waiting:
+        for field in waiting.pop().model_fields.values():
+            found = [one for one in _inside(field.annotation) if one not in seen]
+            seen.update(dict.fromkeys(found))
+            waiting += found
+    yield from seen
+
+
+def _inside(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _inside(part)
+
+
+def _former_keys(model: type[BaseModel], part: dict[str, Any]) -> None:
+    """Let a field stand under the key that it had in an earlier version too, marked as deprecated."""
+    for name, field in model.model_fields.items():
+        if not isinstance(field.validation_alias, AliasChoices):
+            continue
+        for old in (str(choice) for choice in field.validation_alias.choices if choice != name):
+            part["properties"][old] = {**part["properties"][name], "deprecated": True}
+            if name in part.get("required", ()):
+                part["required"].remove(name)
+                part.setdefault("allOf", []).append({"anyOf": [{"required": [name]}, {"required": [old]}]})
 
 
 def _loosen(value: Any) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal
 
 AllergenName = Literal[
     "chlorhexidine",
@@ -24,7 +24,7 @@ AllergenName = Literal[
 
 HistoryName = Literal[
     "heparin-induced thrombocytopenia",
-    "methaemoglobinaemia",
+    "methemoglobinemia",
     "G6PD deficiency",
     "cold intolerance",
     "premature birth",
@@ -36,7 +36,7 @@ Setting = Literal["inpatient", "emergency", "outpatient", "procedure area", "hom
 
 SiteArea = Literal["chest", "upper arm", "forearm", "abdomen", "thigh"]
 Side = Literal["right", "left"]
-TouchShape = Literal["round top", "three palpation points"]
+TouchShape = Literal["smooth", "raised marks on the rim"]
 
 AntisepticAgent = Literal[
     "chlorhexidine in alcohol",
@@ -45,7 +45,7 @@ AntisepticAgent = Literal[
     "iodine tincture",
     "70% isopropyl alcohol",
 ]
-AnaestheticAgent = Literal[
+AnestheticAgent = Literal[
     "lidocaine 2.5% with prilocaine 2.5% cream",
     "lidocaine 4% cream",
     "intradermal lidocaine 1%",
@@ -76,7 +76,7 @@ LockDrug = Literal[
 ]
 Preservative = Literal["none", "benzyl alcohol", "parabens"]
 ThrombolyticDrug = Literal["alteplase", "urokinase"]
-UsePurpose = Literal["infusion", "medication", "blood sampling", "transfusion", "power injection"]
+UsePurpose = Literal["infusion", "medication", "blood sampling", "transfusion", "power injection", "removal of lock"]
 UseAction = Literal["started", "stopped", "given"]
 RestoringStep = Literal[
     "checked clamp and needle seat",
@@ -94,7 +94,17 @@ Understanding = Literal["taught back", "states understanding", "needs more teach
 IdentifierUsed = Literal["name", "birth date", "record number", "phone number", "photograph", "address", "room number"]
 """What was compared to identify the patient; a room number is recordable but does not count."""
 
-EvaluationDecision = Literal["cleared for use", "remains on hold", "thrombolytic ordered", "line to be removed"]
+EvaluationDecision = Literal[
+    "cleared for use",
+    "cleared with limits",
+    "remains on hold",
+    "thrombolytic ordered",
+    "line to be removed",
+    "port replaced",
+]
+LineLimit = Literal["no vesicant", "no power injection", "blood return before each use"]
+"""What a line that was cleared may not be used for, or not without proof each time."""
+
 Evidence = Literal[
     "blood return restored",
     "chest radiograph",
@@ -108,3 +118,60 @@ Skin = Literal["intact", "irritated", "broken", "thinned", "port visible"]
 Drainage = Literal["none", "clear", "bloody", "purulent"]
 PortFeel = Literal["stable", "tilted", "flipped", "not felt"]
 DestinationName = Literal["home", "home with home-infusion service", "other facility", "hospice", "died"]
+
+SignName = Literal[
+    "fever",
+    "chills",
+    "shaking",
+    "breathlessness",
+    "chest pain",
+    "shoulder pain",
+    "pain",
+    "burning",
+    "swelling",
+    "redness",
+    "leak",
+    "pus",
+    "fluid collection",
+    "catheter parted",
+    "line found open",
+    "crack felt or heard",
+    "resistance changes with posture",
+]
+"""What was seen, felt or said that bears on the line: a sign, never a cause."""
+Place = Literal[
+    "port pocket",
+    "arm",
+    "face or neck",
+    "collarbone",
+    "chest wall",
+    "along the catheter",
+    "needle site",
+    "connector",
+]
+During = Literal["infusion", "flush", "injection", "blood sampling", "access"]
+Change = Literal["new", "growing", "unchanged", "less"]
+Incision = Literal["healing", "healed", "opening"]
+PunctureOutcome = Literal["blood return", "no blood return", "sluggish blood return", "port missed", "resistance"]
+NeedleWings = Literal["level with the skin", "stand proud", "press in"]
+DiscardMethod = Literal["discarded", "returned", "mixed in the syringe"]
+OldLock = Literal["aspirated and discarded", "flushed in", "could not be aspirated"]
+"""What became of the lock that was in the line before this work."""
+FoundAtLine = Literal[
+    "clamp open", "connector off", "tubing parted", "needle partly out", "needle out", "infusion pump off"
+]
+TakenOff = Literal["disc", "adhesive", "latex"]
+DislodgedExtent = Literal["partly out", "completely out"]
+DislodgedAction = Literal["stopped", "clamped", "aspirated", "not pushed back", "new access planned"]
+Compress = Literal["warm", "cold", "none"]
+ArmHistory = Literal["lymphedema", "dialysis fistula", "surgery on that side"]
+"""What on the port's side of the body changes how a port in the arm is looked after."""
+PortSource = Literal["card", "radiograph", "operation report", "other facility"]
+CoSigner = Literal["preceptor", "instructor", "second nurse"]
+
+FORMER_WORDS: Final = {
+    "methaemoglobinaemia": "methemoglobinemia",
+    "round top": "smooth",
+    "three palpation points": "raised marks on the rim",
+}
+"""Words as records of version 1 spell them: read for ever, written no more."""

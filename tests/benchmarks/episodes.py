@@ -112,7 +112,7 @@ def _access(course: _Course, minutes: int, **facts: Any) -> Event:
         order=f"LB-ORD-{chance.randrange(9999):04}",
         reason="intravenous antibiotic treatment",
         tip_confirmed=True,
-        anaesthetic="none used",
+        anesthetic="none used",
         antisepsis={
             "agent": "chlorhexidine in alcohol",
             "started_at": _written(start),
@@ -510,7 +510,7 @@ def _record(course: _Course, implanted: str) -> dict[str, Any]:
         "area": "chest",
         "site_detail": "infraclavicular",
         "septa": ["single"],
-        "touch": "round top",
+        "touch": "smooth",
         "power": {"rated": True, "max_flow_ml_per_s": 5, "max_pressure_psi": 300},
         "catheter_volume_ml": 0.9,
         "valved": False,

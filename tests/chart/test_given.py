@@ -33,7 +33,7 @@ identifiers_checked: [name, birth date]
 allergies_checked: yes
 reason: treatment goes on
 site: a
-anaesthetic: none used
+anesthetic: none used
 technique: a
 antisepsis: {agent: chlorhexidine in alcohol, started_at: "-6", skin: dry, scrub_s: 60, dry_s: 60, fully_dry: yes}
 needle: {gauge: 20, length_mm: 19, non_coring: yes, power_rated: yes, lot: LOT-A91, expires: 2028-04-30}

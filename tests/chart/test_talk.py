@@ -462,8 +462,8 @@ def test_a_fact_is_set_by_its_name(access: Talk) -> None:
     assert "is a part with facts of its own" in says[-1].text
     _, says = answered(talk, "= pain 11")
     assert says[-1].tone == "fault"
-    talk, _ = answered(talk, "= anaesthetic none used", "= pain - asleep")
-    assert talk.facts["anaesthetic"] == "none used" and talk.facts["pain"] == {"not_assessed": "asleep"}
+    talk, _ = answered(talk, "= anesthetic none used", "= pain - asleep")
+    assert talk.facts["anesthetic"] == "none used" and talk.facts["pain"] == {"not_assessed": "asleep"}
 
 
 def test_a_single_letter_of_text_is_questioned(access: Talk) -> None:

@@ -74,7 +74,7 @@ OTHERS: Final = (
     ("inserted_at", "DeviceUseStatement.timingPeriod.start; a reason why not: Observation component"),
     ("flushes", "MedicationAdministration: medication, dosage, note; resistance: Observation partOf it"),
     ("lock", "MedicationAdministration: medication (with strength), dosage, note, statusReason"),
-    ("anaesthetic", "MedicationAdministration: medication, dosage, effectivePeriod, note; none used: Observation"),
+    ("anesthetic", "MedicationAdministration: medication, dosage, effectivePeriod, note; none used: Observation"),
     ("drug", "MedicationAdministration.medicationCodeableConcept"),
     ("dose_mg", "MedicationAdministration.dosage.dose"),
     ("dose_units", "MedicationAdministration.dosage.dose"),
@@ -133,7 +133,7 @@ def configuration() -> Iterator[str]:
             rows += [(f"`systems.{key}`", str(one.description), f"`{one.default}`") for key, one in parts]
         else:
             default = getattr(DEFAULT, name)
-            rows.append((f"`{name}`", str(field.description), f"`{default}`"))
+            rows.append((f"`{name}`", str(field.description), f"`{default}`" if default is not None else "-"))
     yield from table(("key", "says", "without it"), iter(rows))
 
 

@@ -166,7 +166,7 @@ def variants(annotation: Any, turn: int, name: str) -> Any:
     if annotation is int:
         return 10
     if annotation is Decimal:
-        return 3.25
+        return 36.25  # a temperature in degrees Celsius too
     if annotation in (datetime, AwareDatetime):
         return f"2031-03-04T0{turn % 8}:15:00-06:00"
     return "2031-03-04" if "date" in str(annotation) else f"{name} {turn}"

@@ -212,7 +212,7 @@ def test_choices_are_the_words_of_the_record() -> None:
     drawn = {blank.need.name: blank.drawn for blank in blanks(view(PLAIN), "access")}
     assert drawn["blood_return"].choices == ("present", "sluggish", "none", "not assessed")
     assert drawn["needle.non_coring"].choices == ("yes", "no", "not assessed")
-    assert drawn["anaesthetic"].choices == ("none used", "not assessed")
+    assert drawn["anesthetic"].choices == ("none used", "not assessed")
     assert drawn["needle.gauge"].choices == ()
     assert drawn["steps_tried"].hint == "if no blood came"
     assert "needle" not in drawn, "its gauge, length and kind have blanks of their own"

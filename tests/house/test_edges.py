@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -31,26 +32,80 @@ ONLY_IN: dict[str, tuple[str, ...]] = {
 }
 """Each outside module and the only rooms that may import it."""
 
+ROOMS = (
+    "udi",
+    "files",
+    "knowledge",
+    "record",
+    "line",
+    "check",
+    "narrative",
+    "documents",
+    "fhir",
+    "chart",
+    "sending",
+    "stream",
+)
+"""The rooms from the ground up: a room imports itself, `problems`, and rooms listed before it."""
+
+SPINE = frozenset({("fhir", "pipeline"), ("stream", "pipeline"), ("sending", "pipeline"), ("chart", "pipeline")})
+"""Who may call the spine besides the commands."""
+
 NO_SHELL = ("lda_notes/cli", "lda_notes/commands/")
 """What the core must not import: the shell stands on the core, never the other way round."""
 
 
-def imports(path: Path) -> set[str]:
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text())
+
+
+@cache
+def imports(path: Path) -> frozenset[str]:
     """Return every module that a file imports, at its head or inside a function."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Import):
             found.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             found.add(node.module)
             found.update(f"{node.module}.{alias.name}" for alias in node.names)
-    return found
+    return frozenset(found)
 
 
 def test_there_are_modules_to_check() -> None:
     assert {"lda_notes/cli", "lda_notes/record/reading", "lda_notes/line/timeline", "lda_notes/pipeline"} <= set(
         MODULES
     )
+
+
+def room_of(module: str) -> str:
+    """Return the room of a module named with dots or slashes; a file at the top is a room of its own."""
+    return module.replace("/", ".").split(".")[1] if module.count(".") + module.count("/") else ""
+
+
+def test_a_room_imports_only_rooms_below_it() -> None:
+    edges = {
+        (room_of(name), room_of(target), f"{name} imports {target}")
+        for name, path in MODULES.items()
+        for target in imports(path)
+        if target.startswith("lda_notes.")
+    }
+    assert {"record", "line", "documents"} <= {room for room, _, _ in edges}, "the rooms were read"
+    strays = [
+        says
+        for room, target, says in edges
+        if room in ROOMS
+        and target not in (room, "problems", "__version__")
+        and (room, target) not in SPINE
+        and (target not in ROOMS or ROOMS.index(target) > ROOMS.index(room))
+    ]
+    assert sorted(strays) == []
+
+
+def test_every_package_is_a_room() -> None:
+    packages = {path.parent.name for path in PACKAGE.glob("*/__init__.py")}
+    assert packages == {*ROOMS, "commands"}
 
 
 @pytest.mark.parametrize("outside", ONLY_IN)
@@ -66,7 +121,7 @@ def test_outside_module_stays_in_its_room(outside: str) -> None:
 
 def test_every_guarded_module_is_used_somewhere() -> None:
     """A guard over a module that nobody imports would guard nothing."""
-    everything = set().union(*(imports(path) for path in MODULES.values()))
+    everything = frozenset[str]().union(*(imports(path) for path in MODULES.values()))
     used = {name for name in ONLY_IN if any(f == name or f.startswith(f"{name}.") for f in everything)}
     assert {"docx", "jinja2", "fhir", "yaml", "biip", "click"} <= used
 
@@ -86,7 +141,7 @@ def test_only_the_shell_asks_the_clock() -> None:
     for name, path in MODULES.items():
         if name.startswith(NO_SHELL):
             continue
-        for node in ast.walk(ast.parse(path.read_text())):
+        for node in ast.walk(tree_of(path)):
             if (
                 isinstance(node, ast.Attribute)
                 and node.attr in ("now", "utcnow", "today")
@@ -116,7 +171,7 @@ def test_there_is_no_import_cycle() -> None:
     graph: dict[str, set[str]] = {}
     for name, path in MODULES.items():
         module = name.replace("/", ".").removesuffix(".__init__")
-        tree = ast.parse(path.read_text())
+        tree = tree_of(path)
         graph[module] = set()
         for node in tree.body:
             if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("lda_notes"):

@@ -295,7 +295,6 @@ def test_there_is_a_template_for_every_kind() -> None:
 
     names = {path.name for path in folder("note_templates").glob("*.jinja")} - {"page.html.jinja"}
     assert names == {f"{kind.replace(' ', '-')}.jinja" for kind in KINDS}
-    assert set(note.KIND_TITLES) == set(KINDS)
 
 
 def test_every_kind_names_its_time_first() -> None:

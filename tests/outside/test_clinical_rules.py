@@ -67,7 +67,7 @@ def treat(weight: Any, **facts: Any) -> Scene:
 
 def cream(patient: dict[str, Any] | None = None, on: int = 65, off: int = 10, **facts: Any) -> Scene:
     used = {"agent": CREAM, "applied_at": after(-on - off), "removed_at": after(-off), **facts}
-    return Scene((access(anaesthetic=used),), {"patient": patient or {}})
+    return Scene((access(anesthetic=used),), {"patient": patient or {}})
 
 
 def child(birth: str, kg: float) -> dict[str, Any]:
@@ -192,7 +192,7 @@ PUBLISHED = [
         of(child("2031-03-20", 1), antisepsis={"agent": "aqueous chlorhexidine"})),
     Row("cdc-2011", "M-H", "no recommendation for chlorhexidine under 2 months", "chlorhexidine-under-age",
         of(child("2031-02-03", 4)), of(child("2031-02-02", 4))),
-    # Anaesthetic cream
+    # Anesthetic cream
     Row("cream-label", "R2", "the cream stays on for at least 1 hour", "cream-contact-short",
         cream(on=59), cream(on=60)),
     Row("cream-label", "R2", "an adult's dose is 2.5 g", "cream-adult-amount", cream(amount_g=3), cream(amount_g=2.5)),
@@ -208,8 +208,8 @@ PUBLISHED = [
         cream(CHILD_1, on=240, amount_g=10, area_cm2=101), cream(CHILD_1, on=240, amount_g=10, area_cm2=100)),
     Row("cream-label", "R2", "7 to 12 years and over 20 kg: 20 g, 200 square cm, 4 hours", "cream-child-maximum",
         cream(CHILD_2, on=241, amount_g=20, area_cm2=200), cream(CHILD_2, on=240, amount_g=20, area_cm2=200)),
-    Row("cream-label", "R2", "contraindicated in methaemoglobinaemia", "prilocaine-methaemoglobinaemia",
-        cream({"history": ["methaemoglobinaemia"]}), cream({"history": ["G6PD deficiency"]})),
+    Row("cream-label", "R2", "contraindicated in methemoglobinemia", "prilocaine-methemoglobinemia",
+        cream({"history": ["methemoglobinemia"]}), cream({"history": ["G6PD deficiency"]})),
     Row("cream-label", "R2", "caution in G6PD deficiency", "prilocaine-g6pd",
         cream({"history": ["G6PD deficiency"]}), cream()),
     Row("paediatric-em", "R2", "the cream is off before the antiseptic", "cream-after-antisepsis",
@@ -302,7 +302,7 @@ PUBLISHED = [
         "iodine-allergy", allergic("iodine", **IODINE), allergic("shellfish", "contrast medium", **IODINE)),
     Row("latex-801-437", "M-H", "the label tells whether a device holds latex", "latex-allergy",
         allergic("latex", needle={"latex": "yes"}), allergic("latex", needle={"latex": "no"})),
-    Row("cream-label", "R2", "no lidocaine or prilocaine for the allergic", "anaesthetic-allergy",
+    Row("cream-label", "R2", "no lidocaine or prilocaine for the allergic", "anesthetic-allergy",
         cream({"allergies": [{"to": "lidocaine"}]}), cream({"allergies": []})),
     Row("alteplase-label", "M-H", "known hypersensitivity to alteplase is a contraindication", "alteplase-allergy",
         Scene((access(**NO_BLOOD), event("patency treatment", 60)), {"patient": {"allergies": [{"to": "alteplase"}]}}),

@@ -16,7 +16,7 @@ from lda_notes.check.rules.listed import READER, Listed, limit_rows, listed
 from lda_notes.knowledge.policy import DEFAULT
 
 ROOT = Path(__file__).parents[2]
-PAGE = ROOT / "lda_notes" / "rules" / "RULES.md"
+PAGE = ROOT / "lda_notes" / "check" / "rules" / "RULES.md"
 CASES = ROOT / "tests" / "cases"
 
 HEAD = """\

@@ -30,7 +30,7 @@ def locked(strength: int, volume: int) -> dict[str, Any]:
 
 
 def creamed(grams: int, area: int) -> dict[str, Any]:
-    return {"anaesthetic": {"agent": CREAM, "amount_g": grams, "area_cm2": area}}
+    return {"anesthetic": {"agent": CREAM, "amount_g": grams, "area_cm2": area}}
 
 
 @pytest.mark.parametrize(
@@ -74,7 +74,7 @@ def test_a_child_must_weigh_more_than_the_weight_of_its_row(birth: str, needs_mo
     def over(weight: float) -> bool:
         return fires(
             "cream-child-maximum",
-            Scene((access(anaesthetic=used),), {"patient": {"birth_date": birth, "weight_kg": weight}}),
+            Scene((access(anesthetic=used),), {"patient": {"birth_date": birth, "weight_kg": weight}}),
         )
 
     assert [over(needs_more_than - 0.0001), over(needs_more_than), over(needs_more_than + 0.0001)] == [

@@ -194,7 +194,7 @@ AMOUNTS = [
         "1",
         FINE,
         MOST,
-        on_access("anaesthetic", "amount_g", anaesthetic=CREAM_ON, patient=INFANT),
+        on_access("anesthetic", "amount_g", anesthetic=CREAM_ON, patient=INFANT),
     ),
     AmountRow(
         "cream-child-maximum",
@@ -202,7 +202,7 @@ AMOUNTS = [
         "2",
         FINE,
         MOST,
-        on_access("anaesthetic", "amount_g", anaesthetic=CREAM_ON, patient=BABY),
+        on_access("anesthetic", "amount_g", anesthetic=CREAM_ON, patient=BABY),
     ),
     AmountRow(
         "cream-child-maximum",
@@ -210,7 +210,7 @@ AMOUNTS = [
         "10",
         FINE,
         MOST,
-        on_access("anaesthetic", "amount_g", anaesthetic=CREAM_ON, patient=SMALL),
+        on_access("anesthetic", "amount_g", anesthetic=CREAM_ON, patient=SMALL),
     ),
     AmountRow(
         "cream-child-maximum",
@@ -218,7 +218,7 @@ AMOUNTS = [
         "20",
         FINE,
         MOST,
-        on_access("anaesthetic", "amount_g", anaesthetic=CREAM_ON, patient=SCHOOL),
+        on_access("anesthetic", "amount_g", anesthetic=CREAM_ON, patient=SCHOOL),
     ),
     AmountRow(
         "cream-child-maximum",
@@ -226,7 +226,7 @@ AMOUNTS = [
         "10",
         FINE,
         MOST,
-        on_access("anaesthetic", "area_cm2", anaesthetic=CREAM_ON, patient=INFANT),
+        on_access("anesthetic", "area_cm2", anesthetic=CREAM_ON, patient=INFANT),
     ),
     AmountRow(
         "cream-child-maximum",
@@ -234,7 +234,7 @@ AMOUNTS = [
         "20",
         FINE,
         MOST,
-        on_access("anaesthetic", "area_cm2", anaesthetic=CREAM_ON, patient=BABY),
+        on_access("anesthetic", "area_cm2", anesthetic=CREAM_ON, patient=BABY),
     ),
     AmountRow(
         "cream-child-maximum",
@@ -242,7 +242,7 @@ AMOUNTS = [
         "100",
         FINE,
         MOST,
-        on_access("anaesthetic", "area_cm2", anaesthetic=CREAM_ON, patient=SMALL),
+        on_access("anesthetic", "area_cm2", anesthetic=CREAM_ON, patient=SMALL),
     ),
     AmountRow(
         "cream-child-maximum",
@@ -250,7 +250,7 @@ AMOUNTS = [
         "200",
         FINE,
         MOST,
-        on_access("anaesthetic", "area_cm2", anaesthetic=CREAM_ON, patient=SCHOOL),
+        on_access("anesthetic", "area_cm2", anesthetic=CREAM_ON, patient=SCHOOL),
     ),
     AmountRow(
         "cream-adult-amount",
@@ -258,7 +258,7 @@ AMOUNTS = [
         "2.5",
         FINE,
         MOST,
-        on_access("anaesthetic", "amount_g", anaesthetic=ADULT_CREAM),
+        on_access("anesthetic", "amount_g", anesthetic=ADULT_CREAM),
     ),
     AmountRow(
         "cream-adult-amount",
@@ -266,7 +266,7 @@ AMOUNTS = [
         "25",
         FINE,
         MOST,
-        on_access("anaesthetic", "area_cm2", anaesthetic=ADULT_CREAM),
+        on_access("anesthetic", "area_cm2", anesthetic=ADULT_CREAM),
     ),
     AmountRow(
         "cream-adult-amount",
@@ -274,7 +274,7 @@ AMOUNTS = [
         "20",
         FINE,
         LEAST,
-        on_access("anaesthetic", "area_cm2", anaesthetic=ADULT_CREAM),
+        on_access("anesthetic", "area_cm2", anesthetic=ADULT_CREAM),
     ),
     AmountRow(
         "intradermal-volume",
@@ -282,7 +282,7 @@ AMOUNTS = [
         "0.3",
         FINE,
         MOST,
-        on_access("anaesthetic", "volume_ml", anaesthetic={"agent": "intradermal lidocaine 1%"}),
+        on_access("anesthetic", "volume_ml", anesthetic={"agent": "intradermal lidocaine 1%"}),
     ),
     AmountRow("needle-gauge", "needle_gauge_min", "19", "1", LEAST, on_access("needle", "gauge")),
     AmountRow("needle-gauge", "needle_gauge_max", "24", "1", MOST, on_access("needle", "gauge")),

@@ -80,14 +80,14 @@ def cream(agent: str, **patient: Any) -> Callable[[int], Scene]:
     def scene(minutes: int) -> Scene:
         amount = {"amount_g": 1, "area_cm2": 10}
         used = {"agent": agent, "applied_at": after(-minutes - 10), "removed_at": after(-10), **amount}
-        return Scene((access(anaesthetic=used),), {"patient": patient} if patient else {})
+        return Scene((access(anesthetic=used),), {"patient": patient} if patient else {})
 
     return scene
 
 
 def waited(minutes: int) -> Scene:
     used = {"agent": CREAM, "applied_at": after(-minutes - 70), "removed_at": after(-minutes)}
-    return Scene((access(anaesthetic=used),))
+    return Scene((access(anesthetic=used),))
 
 
 def mixed(minutes: int) -> Scene:
@@ -142,7 +142,7 @@ def implanted(**patient: Any) -> Callable[[int], Scene]:
 
 
 def sprayed(minutes: int) -> Scene:
-    return Scene((access(anaesthetic={"agent": "vapocoolant spray", "sterile": "yes", "applied_at": after(-minutes)}),))
+    return Scene((access(anesthetic={"agent": "vapocoolant spray", "sterile": "yes", "applied_at": after(-minutes)}),))
 
 
 TIMES = [
@@ -207,10 +207,10 @@ def test_a_limit_of_time_to_the_minute(row: TimeRow) -> None:
     ("vapocoolant spray", "applied_at", "spray-after-antisepsis"),
     ("lidocaine 4% cream", "removed_at", "cream-after-antisepsis"),
 ])  # fmt: skip
-def test_anaesthetic_against_skin_preparation_to_the_minute(agent: str, key: str, rule: str) -> None:
+def test_anesthetic_against_skin_preparation_to_the_minute(agent: str, key: str, rule: str) -> None:
     def scene(minutes: int) -> Scene:
         used = {"agent": agent, key: after(-10 + minutes)}
-        return Scene((access(anaesthetic=used, antisepsis={"started_at": after(-10)}),))
+        return Scene((access(anesthetic=used, antisepsis={"started_at": after(-10)}),))
 
     assert [fires(rule, scene(minutes)) for minutes in (-1, 0, 1)] == [False, False, True]
 

@@ -91,7 +91,7 @@ def asked() -> set[str]:
         "removed_at": "2031-04-02T08:00-05:00",
     }
     for patient in (INFANT, BABY, SMALL, SCHOOL):
-        judged_by(watched, access(anaesthetic=cream), patient=patient)
+        judged_by(watched, access(anesthetic=cream), patient=patient)
     for name in ("INS phlebitis", "visual phlebitis score", "INS infiltration", "CTCAE 5 extravasation", "pinch-off"):
         judged_by(watched, access(site={"scale": {"name": name, "score": 1}}))
     return watched.read

@@ -134,7 +134,7 @@ def test_each_item_of_a_list_is_looked_at() -> None:
         {"dressing": {"not_done": "needle removed within the hour"}},
         {"flushes": {"not_done": "no blood return"}},
         {"identifiers_checked": {"not_assessed": "emergency"}},
-        {"anaesthetic": "none used"},
+        {"anesthetic": "none used"},
         {"blood_return": {"not_assessed": "line in use"}},
     ],
 )
@@ -166,7 +166,7 @@ def needs_named(kind: str, name: str) -> Need:
 
 def test_levels_follow_the_table_of_the_documents() -> None:
     required = ("identifiers_checked", "allergies_checked", "site", "needle.gauge", "attempts", "blood_return", "lock")
-    recommended = ("reason", "anaesthetic", "technique.masks", "antisepsis.dry_s", "discard_ml", "next_due", "teaching")
+    recommended = ("reason", "anesthetic", "technique.masks", "antisepsis.dry_s", "discard_ml", "next_due", "teaching")
     assert {needs_named("access", name).level for name in required} == {"required"}
     assert {needs_named("access", name).level for name in recommended} == {"recommended"}
     assert needs_named("discharge", "next_due").level == "required"

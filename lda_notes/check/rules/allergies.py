@@ -24,7 +24,7 @@ def _allergic(case: Case, allergen: str) -> bool:
 
 
 def _allergens(case: Case) -> frozenset[str]:
-    return frozenset(allergy.to for allergy in case.timeline.episode.patient.allergies or ())
+    return frozenset(allergy.substance for allergy in case.timeline.episode.patient.allergies or ())
 
 
 def _held(case: Case, allergen: str) -> Iterable[Found]:
@@ -129,7 +129,7 @@ def heparin_allergy(case: Case) -> Iterable[Found]:
     "take the cream off, use no lidocaine or prilocaine, and tell the prescriber",
     cites=(Citation("cream-label", "R2", "contraindications"),),
 )
-def anaesthetic_allergy(case: Case) -> Iterable[Found]:
+def anesthetic_allergy(case: Case) -> Iterable[Found]:
     """Finds lidocaine or prilocaine, as cream or into the skin, on a patient allergic to one of them.
 
     Both are of one family, and a patient who reacts to one may react to the other.
@@ -205,7 +205,7 @@ def other_allergy(case: Case) -> Iterable[Found]:
     details = {
         tuple(_WORD.findall(allergy.detail.casefold())): allergy.detail
         for allergy in case.timeline.episode.patient.allergies or ()
-        if allergy.to == "other" and allergy.detail is not None
+        if allergy.substance == "other" and allergy.detail is not None
     }
     details.pop((), None)
     longest = max(map(len, details), default=0)

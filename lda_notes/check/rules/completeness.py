@@ -78,7 +78,7 @@ _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
         "allergy-check-not-recorded",
         "allergies_checked",
         "record whether allergies were checked",
-        "Antiseptic, adhesive, latex, anaesthetic and heparin all touch the patient during this work.",
+        "Antiseptic, adhesive, latex, anesthetic and heparin all touch the patient during this work.",
     ),
     (
         "order-not-recorded",
@@ -123,16 +123,16 @@ _ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
         "A catheter whose tip is not where it should be can deliver drugs into tissue.",
     ),
     (
-        "local-anaesthetic-not-recorded",
-        "anaesthetic | anaesthetic.area_cm2 | anaesthetic.sterile",
+        "local-anesthetic-not-recorded",
+        "anesthetic | anesthetic.area_cm2 | anesthetic.sterile",
         "record what the skin was numbed with, or none used",
         "Cream and spray change the order of skin preparation and can cause reactions of their own.",
     ),
     (
-        "anaesthetic-dose-not-recorded",
-        "anaesthetic.amount_g | anaesthetic.volume_ml | anaesthetic.applied_at | anaesthetic.removed_at",
-        "record amount and times of the anaesthetic",
-        "An anaesthetic is a drug: amount and contact time have limits that depend on age and weight.",
+        "anesthetic-dose-not-recorded",
+        "anesthetic.amount_g | anesthetic.volume_ml | anesthetic.applied_at | anesthetic.removed_at",
+        "record amount and times of the anesthetic",
+        "An anesthetic is a drug: amount and contact time have limits that depend on age and weight.",
     ),
     (
         "technique-not-recorded",

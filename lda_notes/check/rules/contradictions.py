@@ -21,13 +21,13 @@ from lda_notes.record.events import (
     Proved,
     SiteSeen,
 )
-from lda_notes.record.parts import Anaesthetic, Antisepsis, Dressing, Lock, Site
+from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock, Site
 
 _PATENT: Final = Citation("ins-patency", "R2")
 _MINUTE: Final = timedelta(minutes=1)
 
 
-# -- anaesthetic, antiseptic, needle: in this order --
+# -- anesthetic, antiseptic, needle: in this order --
 
 
 @rule(
@@ -43,12 +43,12 @@ def spray_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Fo
 
     Spray first, then prepare the whole site and let it dry. If the spray came later, prepare the skin again.
     """
-    spray = event.anaesthetic
-    if type(spray) is not Anaesthetic or spray.agent != "vapocoolant spray" or spray.sterile is True:
+    spray = event.anesthetic
+    if type(spray) is not Anesthetic or spray.agent != "vapocoolant spray" or spray.sterile is True:
         return
     if (started := _skin_prep_before(event, spray.applied_at)) is not None:
         yield Found(
-            step.entry.path("anaesthetic", "applied_at"),
+            step.entry.path("anesthetic", "applied_at"),
             f"cold spray not labelled sterile was sprayed at {case.say(spray.applied_at or event.at)}, after skin "
             f"preparation began at {case.say(started)}; expected before it",
         )
@@ -66,7 +66,7 @@ def _skin_prep_before(event: Access, moment: datetime | None) -> datetime | None
     "advice",
     "spray before skin preparation, or let the facility's policy accept sterile spray after it",
     on=(Access,),
-    limits=("anaesthetic_spray_order",),
+    limits=("anesthetic_spray_order",),
     cites=(Citation("us-hospitals", "M-M"),),
 )
 def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found]:
@@ -76,14 +76,14 @@ def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found
 
     Follow the facility's policy, and set it if it accepts sterile spray.
     """
-    spray = event.anaesthetic
-    if type(spray) is not Anaesthetic or spray.agent != "vapocoolant spray" or spray.sterile is not True:
+    spray = event.anesthetic
+    if type(spray) is not Anesthetic or spray.agent != "vapocoolant spray" or spray.sterile is not True:
         return
-    if case.policy.choice("anaesthetic_spray_order") != "before antisepsis":
+    if case.policy.choice("anesthetic_spray_order") != "before antisepsis":
         return
     if (started := _skin_prep_before(event, spray.applied_at)) is not None:
         yield Found(
-            step.entry.path("anaesthetic", "applied_at"),
+            step.entry.path("anesthetic", "applied_at"),
             f"sterile-labelled cold spray was sprayed after skin preparation began at {case.say(started)}; the policy "
             "expects it before",
         )
@@ -96,45 +96,45 @@ def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found
     cites=(Citation("paediatric-em", "R2"),),
 )
 def cream_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Found]:
-    """Finds anaesthetic cream taken off after skin preparation had begun.
+    """Finds anesthetic cream taken off after skin preparation had begun.
 
     The antiseptic cannot reach skin that is covered with cream, and wiping the cream off afterwards takes the
-    antiseptic with it. The order is: anaesthetic, off with it, antiseptic, dry, needle.
+    antiseptic with it. The order is: anesthetic, off with it, antiseptic, dry, needle.
 
     Take the cream off first, then prepare the skin.
     """
-    cream = event.anaesthetic
-    if type(cream) is not Anaesthetic or cream.removed_at is None:
+    cream = event.anesthetic
+    if type(cream) is not Anesthetic or cream.removed_at is None:
         return
     if (started := _skin_prep_before(event, cream.removed_at)) is not None:
         yield Found(
-            step.entry.path("anaesthetic", "removed_at"),
+            step.entry.path("anesthetic", "removed_at"),
             f"{cream.agent} was taken off at {case.say(cream.removed_at)}, after skin preparation began at "
             f"{case.say(started)}; expected before it",
         )
 
 
 @rule("wrong", "correct the times", on=(Access,), cites=(COMMON_PRACTICE,))
-def anaesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
-    """Compares the times of the anaesthetic with each other and with the needle.
+def anesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Compares the times of the anesthetic with each other and with the needle.
 
     Cream cannot be taken off before it was put on, and what numbs the skin comes before the needle.
 
     Correct the time that is wrong; an entry already signed is amended.
     """
-    used = event.anaesthetic
-    if type(used) is not Anaesthetic:
+    used = event.anesthetic
+    if type(used) is not Anesthetic:
         return
     if used.applied_at is not None and used.removed_at is not None and used.removed_at < used.applied_at:
         yield Found(
-            step.entry.path("anaesthetic", "removed_at"),
+            step.entry.path("anesthetic", "removed_at"),
             f"{used.agent} was taken off at {case.say(used.removed_at)}, before it was put on at "
             f"{case.say(used.applied_at)}",
         )
     for key, moment in (("applied_at", used.applied_at), ("removed_at", used.removed_at)):
         if moment is not None and moment > event.at:
             yield Found(
-                step.entry.path("anaesthetic", key),
+                step.entry.path("anesthetic", key),
                 f"the time {case.say(moment)} of {used.agent} is later than the needle at {case.say(event.at)}",
             )
             return

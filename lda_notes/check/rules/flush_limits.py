@@ -405,5 +405,5 @@ def saline_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
 
 def _saline_is_right(case: Case) -> bool:
     episode = case.timeline.episode
-    allergic = any(allergy.to == "heparin" for allergy in episode.patient.allergies or ())
-    return episode.port.valved is True or allergic or "heparin-induced thrombocytopenia" in episode.patient.history
+    allergic = any(allergy.substance == "heparin" for allergy in episode.patient.allergies or ())
+    return episode.port.valved is True or allergic or "heparin-induced thrombocytopenia" in episode.patient.conditions

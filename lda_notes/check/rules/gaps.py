@@ -20,13 +20,6 @@ RECORD: Final = "record"
 COVERED: Final[dict[tuple[str, str], str]] = {}
 """Rule of each need, by kind and dotted path."""
 
-SPOKEN: Final = {
-    "arrival accessed": "arrival",
-    "port implanted": "implantation",
-    "port removed": "removal of the port",
-}
-"""Kinds whose tag does not read as a noun."""
-
 
 def gap_rule(name: str, facts: str, todo: str, why: str, family: str) -> None:
     """Enter a rule that finds ``facts`` missing: dotted paths, each for every kind that needs it or ``kind:path``.
@@ -91,7 +84,7 @@ def _found(case: Case, names: frozenset[str], wanted: frozenset[tuple[str, str]]
             yield Found(first, f"not recorded for the {first[0]}: {labels}")
         else:
             item = next((f" of item {step + 1}" for step in first if isinstance(step, int)), "")
-            said = SPOKEN.get(_kind(entry), _kind(entry))
+            said = KINDS[_kind(entry)].noun
             yield Found(entry.path(*first), f"not recorded for this {said}: {labels}{item}", event=entry.event.id)
 
 
@@ -112,7 +105,7 @@ def _table(kind: str) -> tuple[Need, ...]:
 
 def _expects(rows: list[tuple[str, Need]]) -> str:
     labels = dict.fromkeys(_label(kind, need) for kind, need in rows)
-    kinds = dict.fromkeys(SPOKEN.get(kind, kind) for kind, _ in rows if kind != RECORD)
+    kinds = dict.fromkeys(KINDS[kind].noun for kind, _ in rows if kind != RECORD)
     where = f"the record of {_listed([_with_article(kind) for kind in kinds])}" if kinds else "the record"
     said = f"Expects in {where}: {', '.join(labels)}."
     if any(need.when or need.given or need.suits for _, need in rows):

@@ -376,7 +376,7 @@ def infusion_before_tip_confirmed(step: Step, event: Access, case: Case) -> Iter
 def allergies_not_checked(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Finds an event charted as done without checking the allergies.
 
-    Antiseptic, dressing, latex, heparin and anaesthetic all cause allergic reactions; the check comes before them.
+    Antiseptic, dressing, latex, heparin and anesthetic all cause allergic reactions; the check comes before them.
 
     Check the allergies now, and amend the entry.
     """

@@ -1,4 +1,4 @@
-"""Limits on the way to the needle: friction and drying of the skin, scrub of the connector, local anaesthesia."""
+"""Limits on the way to the needle: friction and drying of the skin, scrub of the connector, local anesthesia."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from lda_notes.check.rules.patients import is_adult, months_at
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record.events import Access, Dressed, Flushed
-from lda_notes.record.parts import Anaesthetic, Antisepsis
+from lda_notes.record.parts import Anesthetic, Antisepsis
 
 _SECOND: Final = timedelta(seconds=1)
 _CREAM: Final = "lidocaine 2.5% with prilocaine 2.5% cream"
@@ -169,7 +169,7 @@ def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Fou
         )
 
 
-# -- local anaesthesia --
+# -- local anesthesia --
 
 
 @rule(
@@ -180,21 +180,21 @@ def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Fou
     cites=(Citation("ayrshire-arran-adult", "R", "20 to 60 minutes before a port"),),
 )
 def cream_contact_short(step: Step, event: Access, case: Case) -> Iterable[Found]:
-    """Compares the time that an anaesthetic cream stayed on with the shortest time its label asks.
+    """Compares the time that an anesthetic cream stayed on with the shortest time its label asks.
 
     Taken off too early the cream numbs little, and the patient feels the needle. Some local guidance accepts 20 to 60
     minutes for a port.
 
     Plan the cream an hour ahead (half an hour for lidocaine 4%), and chart time on and time off.
     """
-    used = event.anaesthetic
-    if type(used) is not Anaesthetic or used.applied_at is None or used.removed_at is None:
+    used = event.anesthetic
+    if type(used) is not Anesthetic or used.applied_at is None or used.removed_at is None:
         return
     limit = {_CREAM: "cream_contact_minutes", "lidocaine 4% cream": "lidocaine_4_contact_minutes"}.get(used.agent)
     stayed = used.removed_at - used.applied_at
     if limit is not None and case.span(limit) > stayed and stayed.total_seconds() >= 0:
         yield Found(
-            step.entry.path("anaesthetic", "removed_at"),
+            step.entry.path("anesthetic", "removed_at"),
             f"{used.agent} stayed on for {length(stayed)}; expected at least {case.policy.text(limit)}",
             citations=(*case.policy.citations(limit), Citation("ayrshire-arran-adult", "R", "20 to 60 minutes")),
         )
@@ -244,13 +244,13 @@ _CHILD_LIMITS: Final = tuple(f"{row.stem}_{unit}" for row in reversed(_TABLE) fo
 def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Compares amount, area and time of lidocaine and prilocaine cream with the label's maxima for age and weight.
 
-    Small children take up more of the drug and can develop methaemoglobinaemia or seizures. The label's table goes by
+    Small children take up more of the drug and can develop methemoglobinemia or seizures. The label's table goes by
     age; a child too light for the row of its age takes the row that its weight allows.
 
     Take the cream off, watch the child, and tell the prescriber what was used.
     """
-    used = event.anaesthetic
-    if type(used) is not Anaesthetic or used.agent != _CREAM:
+    used = event.anesthetic
+    if type(used) is not Anesthetic or used.agent != _CREAM:
         return
     months = months_at(case, event)
     if months is None or not 0 <= months < _TABLE_ENDS_MONTHS:
@@ -263,13 +263,13 @@ def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found
     for key, found, said, limit in _used_amounts(used, row):
         if found > case.policy.value(limit):
             yield Found(
-                step.entry.path("anaesthetic", key),
+                step.entry.path("anesthetic", key),
                 f"{said} of {used.agent} {whom}; expected at most {case.policy.text(limit)}, by the row {row.whom}",
                 citations=case.policy.citations(limit),
             )
 
 
-def _used_amounts(used: Anaesthetic, row: _Maxima) -> Iterator[tuple[str, Decimal, str, str]]:
+def _used_amounts(used: Anesthetic, row: _Maxima) -> Iterator[tuple[str, Decimal, str, str]]:
     if used.amount_g is not None:
         yield "amount_g", used.amount_g, quantity(used.amount_g, "g"), f"{row.stem}_g"
     if used.area_cm2 is not None:
@@ -297,8 +297,8 @@ def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Fou
 
     Weigh the child, record the weight, and check again.
     """
-    used = event.anaesthetic
-    if type(used) is not Anaesthetic or used.agent != _CREAM:
+    used = event.anesthetic
+    if type(used) is not Anesthetic or used.agent != _CREAM:
         return
     patient = case.timeline.episode.patient
     if patient.weight_kg is not None:
@@ -306,7 +306,7 @@ def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Fou
     months = months_at(case, event)
     if months is not None and 3 <= months < _TABLE_ENDS_MONTHS:
         yield Found(
-            step.entry.path("anaesthetic", "agent"),
+            step.entry.path("anesthetic", "agent"),
             f"the label's maxima of {used.agent} for a child of {_age(months)} depend on the weight, which is not "
             "recorded; they cannot be worked out",
         )
@@ -326,19 +326,19 @@ def cream_adult_amount(step: Step, event: Access, case: Case) -> Iterable[Found]
 
     Follow the order where it differs, and chart what was used.
     """
-    used = event.anaesthetic
-    if type(used) is not Anaesthetic or used.agent != _CREAM or not is_adult(case, event):
+    used = event.anesthetic
+    if type(used) is not Anesthetic or used.agent != _CREAM or not is_adult(case, event):
         return
     policy = case.policy
     if used.amount_g is not None and used.amount_g > policy.value("cream_adult_g"):
         yield Found(
-            step.entry.path("anaesthetic", "amount_g"),
+            step.entry.path("anesthetic", "amount_g"),
             f"{quantity(used.amount_g, 'g')} of {used.agent} for an adult; expected {policy.text('cream_adult_g')}",
         )
     low, high = policy.value("cream_adult_area_min_cm2"), policy.value("cream_adult_area_cm2")
     if used.area_cm2 is not None and not low <= used.area_cm2 <= high:
         yield Found(
-            step.entry.path("anaesthetic", "area_cm2"),
+            step.entry.path("anesthetic", "area_cm2"),
             f"{used.agent} covered {quantity(used.area_cm2, 'square cm')} on an adult; "
             f"expected {quantity(low, 'square cm')} to {quantity(high, 'square cm')}",
         )
@@ -352,13 +352,13 @@ def cream_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
 
     Ask the patient before the next needle, and plan cream and access together.
     """
-    used = event.anaesthetic
-    if type(used) is not Anaesthetic or used.agent != _CREAM or used.removed_at is None:
+    used = event.anesthetic
+    if type(used) is not Anesthetic or used.agent != _CREAM or used.removed_at is None:
         return
     waited = event.at - used.removed_at
     if waited > case.span("cream_effect_hours"):
         yield Found(
-            step.entry.path("anaesthetic", "removed_at"),
+            step.entry.path("anesthetic", "removed_at"),
             f"the needle came {length(waited)} after the cream was taken off; numbness lasts at most "
             f"{case.policy.text('cream_effect_hours')}",
         )
@@ -376,8 +376,8 @@ def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
 
     Spray right before the needle where the policy accepts sterile spray; else choose cream, and ask the patient.
     """
-    used, prepared = event.anaesthetic, event.antisepsis
-    if type(used) is not Anaesthetic or used.agent != "vapocoolant spray" or used.applied_at is None:
+    used, prepared = event.anesthetic, event.antisepsis
+    if type(used) is not Anesthetic or used.agent != "vapocoolant spray" or used.applied_at is None:
         return
     if type(prepared) is not Antisepsis or prepared.started_at is None or prepared.started_at > used.applied_at:
         return
@@ -385,7 +385,7 @@ def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
     to_the_minute = event.at.second == used.applied_at.second == 0
     if waited - _MINUTE >= limit if to_the_minute else waited > limit:
         yield Found(
-            step.entry.path("anaesthetic", "applied_at"),
+            step.entry.path("anesthetic", "applied_at"),
             f"the needle came {length(waited)} after the cold spray; it is said to numb for "
             f"{case.policy.text('spray_to_needle_s')}",
         )
@@ -404,12 +404,12 @@ def intradermal_volume(step: Step, event: Access, case: Case) -> Iterable[Found]
 
     Follow the order where it differs, and chart what was used.
     """
-    used = event.anaesthetic
-    if type(used) is not Anaesthetic or used.agent != "intradermal lidocaine 1%" or used.volume_ml is None:
+    used = event.anesthetic
+    if type(used) is not Anesthetic or used.agent != "intradermal lidocaine 1%" or used.volume_ml is None:
         return
     if used.volume_ml > case.policy.value("intradermal_lidocaine_ml"):
         yield Found(
-            step.entry.path("anaesthetic", "volume_ml"),
+            step.entry.path("anesthetic", "volume_ml"),
             f"{quantity(used.volume_ml, 'mL')} of {used.agent}; "
             f"expected at most {case.policy.text('intradermal_lidocaine_ml')}",
         )

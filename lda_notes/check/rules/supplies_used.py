@@ -8,7 +8,7 @@ from typing import NamedTuple
 from lda_notes.check.rule_table import Case, Entry
 from lda_notes.knowledge.supplies import contains
 from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed, Flushed, PatencyTreatment
-from lda_notes.record.parts import Anaesthetic, Antisepsis, Dressing, Lock
+from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock
 
 
 class Used(NamedTuple):
@@ -40,8 +40,8 @@ def supplies_used(case: Case) -> Iterator[Used]:
                 yield Used(event.dressing.type, entry, ("dressing", "type"))
             if event.dressing.chlorhexidine_disc is True:
                 yield Used("chlorhexidine disc", entry, ("dressing", "chlorhexidine_disc"))
-        if isinstance(event, Access) and isinstance(event.anaesthetic, Anaesthetic):
-            yield Used(event.anaesthetic.agent, entry, ("anaesthetic", "agent"))
+        if isinstance(event, Access) and isinstance(event.anesthetic, Anesthetic):
+            yield Used(event.anesthetic.agent, entry, ("anesthetic", "agent"))
         if isinstance(event, Flushed):
             yield from _through_the_line(entry, event)
         if isinstance(event, PatencyTreatment):

@@ -13,15 +13,15 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
 from lda_notes.problems import Path
 from lda_notes.record.events import Access, ArrivalAccessed, CareEvent
-from lda_notes.record.parts import Anaesthetic, Antisepsis, Dressing, Flush, Lock, Needle, Supply
+from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Flush, Lock, Needle, Supply
 
-_LABELLED: Final = frozenset({Needle, Lock, Dressing, Antisepsis, Anaesthetic})
+_LABELLED: Final = frozenset({Needle, Lock, Dressing, Antisepsis, Anesthetic})
 _NAMES: Final = {
     "needle": "needle",
     "lock": "lock",
     "dressing": "dressing",
     "antisepsis": "antiseptic",
-    "anaesthetic": "anaesthetic",
+    "anesthetic": "anesthetic",
 }
 _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the day of expiry")
 

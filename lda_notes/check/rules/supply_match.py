@@ -13,7 +13,7 @@ from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.record.disc import least_months
 from lda_notes.record.events import Access, ArrivalAccessed, Dressed, Flushed, FlushOrLock, LineUse, PatencyTreatment
-from lda_notes.record.parts import Anaesthetic, Antisepsis, Dressing, Lock, NotDone
+from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock, NotDone
 
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
 
@@ -35,7 +35,7 @@ def heparin_history(case: Case) -> Iterable[Found]:
 
     Use 0.9% sodium chloride, or what the prescriber orders instead, and mark the patient's record.
     """
-    if "heparin-induced thrombocytopenia" not in case.timeline.episode.patient.history:
+    if "heparin-induced thrombocytopenia" not in case.timeline.episode.patient.conditions:
         return
     for used in holding(case, "heparin"):
         yield Found(
@@ -46,8 +46,8 @@ def heparin_history(case: Case) -> Iterable[Found]:
 
 
 def _prilocaine(event: Access) -> bool:
-    used = event.anaesthetic
-    return type(used) is Anaesthetic and "prilocaine" in used.agent
+    used = event.anesthetic
+    return type(used) is Anesthetic and "prilocaine" in used.agent
 
 
 @rule(
@@ -56,18 +56,18 @@ def _prilocaine(event: Access) -> bool:
     on=(Access,),
     cites=(_CREAM,),
 )
-def prilocaine_methaemoglobinaemia(step: Step, event: Access, case: Case) -> Iterable[Found]:
-    """Finds prilocaine cream on a patient with a history of methaemoglobinaemia.
+def prilocaine_methemoglobinemia(step: Step, event: Access, case: Case) -> Iterable[Found]:
+    """Finds prilocaine cream on a patient with a history of methemoglobinemia.
 
     Prilocaine turns haemoglobin into a form that carries no oxygen; the label forbids it here.
 
     Take the cream off and use another way to numb the skin.
     """
-    history = case.timeline.episode.patient.history
-    if history and "methaemoglobinaemia" in history and _prilocaine(event):
+    history = case.timeline.episode.patient.conditions
+    if history and "methemoglobinemia" in history and _prilocaine(event):
         yield Found(
-            step.entry.path("anaesthetic", "agent"),
-            "cream with prilocaine is used in a patient with a history of methaemoglobinaemia; expected none",
+            step.entry.path("anesthetic", "agent"),
+            "cream with prilocaine is used in a patient with a history of methemoglobinemia; expected none",
         )
 
 
@@ -75,14 +75,14 @@ def prilocaine_methaemoglobinaemia(step: Step, event: Access, case: Case) -> Ite
 def prilocaine_g6pd(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds prilocaine cream on a patient with glucose-6-phosphate dehydrogenase deficiency.
 
-    These patients develop methaemoglobinaemia more easily; the label asks for caution.
+    These patients develop methemoglobinemia more easily; the label asks for caution.
 
     Ask the prescriber, use little, and watch the patient.
     """
-    history = case.timeline.episode.patient.history
+    history = case.timeline.episode.patient.conditions
     if history and "G6PD deficiency" in history and _prilocaine(event):
         yield Found(
-            step.entry.path("anaesthetic", "agent"),
+            step.entry.path("anesthetic", "agent"),
             "cream with prilocaine is used in a patient with G6PD deficiency; the label asks for caution",
         )
 
@@ -100,12 +100,12 @@ def spray_cold_intolerance(step: Step, event: Access, case: Case) -> Iterable[Fo
 
     Use another way to numb the skin.
     """
-    history = case.timeline.episode.patient.history
-    used = event.anaesthetic
-    if history and "cold intolerance" in history and type(used) is Anaesthetic and used.agent == "vapocoolant spray":
+    history = case.timeline.episode.patient.conditions
+    used = event.anesthetic
+    if history and "cold intolerance" in history and type(used) is Anesthetic and used.agent == "vapocoolant spray":
         yield Found(
-            step.entry.path("anaesthetic", "agent"),
-            "cold spray is used in a patient with cold intolerance; expected another anaesthetic",
+            step.entry.path("anesthetic", "agent"),
+            "cold spray is used in a patient with cold intolerance; expected another anesthetic",
         )
 
 
@@ -296,7 +296,7 @@ def chlorhexidine_dressing_premature(step: Step, event: Dressed, case: Case) -> 
 
     Use a dressing without chlorhexidine.
     """
-    if "premature birth" not in case.timeline.episode.patient.history:
+    if "premature birth" not in case.timeline.episode.patient.conditions:
         return
     key = _chlorhexidine_dressing(event)
     months = months_at(case, step.entry.event) if key is not None else None

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from lda_notes.documents.note.scene import KIND_TITLES, Scene, Value, Values, at, kind_of
+from lda_notes.documents.note.scene import Scene, Value, Values, at, kind_of
 from lda_notes.line.corrections import merge
 from lda_notes.line.timeline import Entry, Timeline
 from lda_notes.narrative import phrasing
@@ -86,7 +86,7 @@ def values(scene: Scene, family: Family | None) -> Values:
     by = target.original.by
     fallen = _fallen(scene, family) if isinstance(event, ev.Retraction) else ()
     return {
-        "target": (KIND_TITLES[kind_of(target.event)].lower(), (own, at(target, "kind"))),
+        "target": (target.event.titled.lower(), (own, at(target, "kind"))),
         "target_at": (target.original.at, (own, at(target, "at"))),
         "target_by": ((phrasing.person(by) or None) if by else None, (at(target, "by"),)),
         "changes": (tuple(_changes(scene, family)), ()),
@@ -100,7 +100,7 @@ def _fallen(scene: Scene, family: Family | None) -> tuple[Values, ...]:
         return ()
     return tuple(
         {
-            "what": (KIND_TITLES[kind_of(other.event)].lower(), (at(other, "kind"),)),
+            "what": (other.event.titled.lower(), (at(other, "kind"),)),
             "at": (other.event.at, (at(other, "at"),)),
             "id": (phrasing.label(other.event.id), (at(other, "id"),)),
         }

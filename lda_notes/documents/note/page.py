@@ -13,8 +13,7 @@ from lda_notes.documents.blocks import Alert, Block, Bullets, Heading, Pairs, Sh
 from lda_notes.documents.note import corrections as corrections
 from lda_notes.documents.note import facts as told
 from lda_notes.documents.note.corrections import Family
-from lda_notes.documents.note.scene import KIND_TITLES as KIND_TITLES
-from lda_notes.documents.note.scene import Scene, at, kind_of
+from lda_notes.documents.note.scene import Scene, at
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
 from lda_notes.line.timeline import Danger, Entry, Hold, Timeline
@@ -150,7 +149,7 @@ def _past_hold_words(desk: _Desk, hold: Hold) -> str:
     ended = next((stay.ended for stay in same if stay.ended is not None), None)
     if ended is None:
         return f"from {_began(desk, hold)}"
-    kind = KIND_TITLES[kind_of(ended.event)].lower()
+    kind = ended.event.titled.lower()
     until = phrasing.moment(ended.event.at, desk.zone)
     return f"from {_began(desk, hold)}; the hold ended {until}, with the {kind}."
 
@@ -192,8 +191,8 @@ def _patient(desk: _Desk, chosen: tuple[Family, ...]) -> Pairs:
         ("Born", phrasing.day(patient.birth_date) if patient.birth_date else "not recorded"),
         ("Allergies", _allergies(desk.timeline)),
     ]
-    if patient.history:
-        rows.append(("History", phrasing.listed(patient.history)))
+    if patient.conditions:
+        rows.append(("History", phrasing.listed(patient.conditions)))
     if patient.weight_kg is not None:
         rows.append(("Weight", phrasing.quantity(patient.weight_kg, "kg")))
     unit = desk.timeline.unit_at(chosen[-1].entry.original.at) if chosen else None
@@ -216,8 +215,8 @@ def _allergies(timeline: Timeline) -> str:
         return "not recorded"
     said = []
     for allergy in allergies:
-        name = phrasing.label(allergy.detail) if allergy.to == "other" and allergy.detail else allergy.to
-        more = [allergy.detail] if allergy.detail and allergy.to != "other" else []
+        name = phrasing.label(allergy.detail) if allergy.substance == "other" and allergy.detail else allergy.substance
+        more = [allergy.detail] if allergy.detail and allergy.substance != "other" else []
         more += [allergy.reaction] if allergy.reaction else []
         said.append(name + (f" ({', '.join(map(phrasing.label, more))})" if more else ""))
     return phrasing.listed(said) or "none known"
@@ -243,7 +242,7 @@ def _unread(judged: Judged) -> Iterator[Block]:
 
 def _section(desk: _Desk, family: Family) -> Iterator[Block]:
     entry = family.entry
-    title = f"{KIND_TITLES[kind_of(entry.event)]}, {phrasing.moment(entry.event.at, desk.zone)}"
+    title = f"{entry.event.titled}, {phrasing.moment(entry.event.at, desk.zone)}"
     if entry.retraction is not None:
         yield Heading(f"{title}: RETRACTED")
         for correction in family.corrections:
@@ -268,7 +267,7 @@ def _section(desk: _Desk, family: Family) -> Iterator[Block]:
 
 
 def _correction_title(desk: _Desk, correction: Entry) -> str:
-    kind = KIND_TITLES[kind_of(correction.event)]
+    kind = correction.event.titled
     return f"{kind}, {phrasing.moment(correction.event.at, desk.zone)}"
 
 
@@ -276,7 +275,7 @@ def _corrected(desk: _Desk, family: Family, amended: bool) -> Sentence:
     """Say first that an entry does not read as it was first charted."""
     rows = corrections.applied(family)
     said = phrasing.listed(
-        [f"{KIND_TITLES[kind_of(row.event)].lower()} of {phrasing.moment(row.event.at, desk.zone)}" for row in rows]
+        [f"{row.event.titled.lower()} of {phrasing.moment(row.event.at, desk.zone)}" for row in rows]
     )
     ends = "what was first charted stands at the end" if amended else "what was added stands after it"
     facts = tuple(at(row, key) for row in rows for key in ("kind", "at"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -14,27 +13,6 @@ from lda_notes.record import events as ev
 
 Value = tuple[Any, tuple[Path, ...]]
 Values = dict[str, Value]
-
-KIND_TITLES: Final[Mapping[str, str]] = {
-    "access": "Access",
-    "arrival accessed": "Arrival with a needle in",
-    "de-access": "De-access",
-    "dressing change": "Dressing change",
-    "line check": "Line check",
-    "flush": "Flush and lock",
-    "line use": "Use of the line",
-    "patency treatment": "Patency treatment",
-    "patency check": "Patency check",
-    "evaluation": "Evaluation of the line",
-    "transfer": "Transfer",
-    "discharge": "Discharge",
-    "port implanted": "Port implanted",
-    "port removed": "Port removed",
-    "addendum": "Addendum",
-    "amendment": "Amendment",
-    "retraction": "Retraction",
-}
-"""What the note of each kind is headed."""
 
 SIGNED: Final = frozenset({"id", "kind", "at", "charted_at", "by", "verified_by"})
 """Facts that heading and signature tell, not the sentences."""

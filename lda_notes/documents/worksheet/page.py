@@ -91,7 +91,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Pairs:
     born = phrasing.day(patient.birth_date) if patient.birth_date else "not recorded"
     allergies = "allergies not recorded"
     if patient.allergies is not None:
-        allergies = ", ".join(phrasing.capital(a.to) for a in patient.allergies) or "none known"
+        allergies = ", ".join(phrasing.capital(a.substance) for a in patient.allergies) or "none known"
     due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", f"{_running(view)}; born {born}"),

@@ -28,7 +28,7 @@ TITLES: Final[Mapping[str, str]] = {
     "dressing_found": "Look at the dressing",
     "site": "Look at the site",
     "tip_confirmed": "Look at the site",
-    "anaesthetic": "Numb the skin",
+    "anesthetic": "Numb the skin",
     "technique": "Keep it sterile",
     "antisepsis": "Prepare the skin",
     "extension_primed": "Put the needle in",
@@ -91,8 +91,8 @@ def adult(view: View) -> bool | None:
 def no_heparin(view: View) -> bool:
     """Tell whether allergies or history rule heparin out."""
     patient = view.timeline.episode.patient
-    allergic = any(allergy.to == "heparin" for allergy in patient.allergies or ())
-    return allergic or "heparin-induced thrombocytopenia" in patient.history
+    allergic = any(allergy.substance == "heparin" for allergy in patient.allergies or ())
+    return allergic or "heparin-induced thrombocytopenia" in patient.conditions
 
 
 def cautions(view: View, kind: str, title: str, precautions: tuple[Precaution, ...]) -> tuple[Caution, ...]:
@@ -112,7 +112,7 @@ def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
         case "Keep it sterile":
             yield _common("W1", "Masks for all people present; sterile gloves from the sterile set-up onward")
         case "Prepare the skin":
-            yield from _skin(view, {p.to for p in view.timeline.episode.patient.allergies or ()})
+            yield from _skin(view, {p.substance for p in view.timeline.episode.patient.allergies or ()})
         case "Put the needle in":
             yield _common("W2", "Prime and clamp the extension first; at a right angle, in one steady push")
             yield Caution(f"At most {view.policy.text('needle_attempts')} by one nurse", ("needle_attempts",))
@@ -137,9 +137,9 @@ def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
 def _numbing(view: View) -> Iterator[Caution]:
     minutes = view.policy.text("cream_contact_minutes")
     yield Caution(f"Cream of lidocaine and prilocaine: on for at least {minutes}", ("cream_contact_minutes",))
-    before = view.policy.choice("anaesthetic_spray_order") == "before antisepsis"
+    before = view.policy.choice("anesthetic_spray_order") == "before antisepsis"
     spray = "before skin preparation, never after" if before else "after skin preparation only if labelled sterile"
-    yield Caution(f"Cold spray: {spray}", ("anaesthetic_spray_order",))
+    yield Caution(f"Cold spray: {spray}", ("anesthetic_spray_order",))
 
 
 def _skin(view: View, allergies: set[str]) -> Iterator[Caution]:

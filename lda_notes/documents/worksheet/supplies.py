@@ -40,7 +40,7 @@ def supplies(view: View, work: Literal["access", "de-access", "dressing change"]
 
 
 def _allergic(view: View, *allergens: str) -> bool:
-    return any(allergy.to in allergens for allergy in view.timeline.episode.patient.allergies or ())
+    return any(allergy.substance in allergens for allergy in view.timeline.episode.patient.allergies or ())
 
 
 def _sharps() -> Supply:

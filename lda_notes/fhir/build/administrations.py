@@ -1,4 +1,4 @@
-"""What went through the line or under the skin: MedicationAdministrations, and the anaesthesia that was none.
+"""What went through the line or under the skin: MedicationAdministrations, and the anesthesia that was none.
 
 R4 keeps lot and expiry of a drug in Medication, a resource of its own that we do not send: they go out as notes,
 one fact each, under the labels of `LABELS`. A dose is sent only in the unit that the drug is dosed in; an amount
@@ -15,14 +15,13 @@ from typing import Any, Final
 
 from lda_notes.record import events as ev
 from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
-from lda_notes.fhir.build.naming import event_role
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import number as plain
-from lda_notes.record.parts import Anaesthetic, Flush, Lock, NotAssessed, NotDone
+from lda_notes.record.parts import Anesthetic, Flush, Lock, NotAssessed, NotDone
 
 FLUSH: Final = "Flush of implanted venous access port"
 LOCK: Final = "Lock of implanted venous access port"
-ANAESTHESIA: Final = "Local anaesthesia before port access"
+ANESTHESIA: Final = "Local anesthesia before port access"
 CLEARING: Final = "Clearing of occluded port"
 """Why something was given (``reasonCode``): this tells a flush with saline from a lock with it."""
 
@@ -116,7 +115,7 @@ def administrations(scene: Scene) -> Iterator[Made]:
     """Every MedicationAdministration of an event but the thrombolytic, whose dwell later events end."""
     event = scene.event
     if isinstance(event, ev.Access):
-        yield from _anaesthesia(scene, event)
+        yield from _anesthesia(scene, event)
     if isinstance(event, ev.Flushed):
         yield from _flushes(scene, event)
         if event.lock is not None:
@@ -126,8 +125,7 @@ def administrations(scene: Scene) -> Iterator[Made]:
 def _part_of(scene: Scene) -> Json | None:
     """The Procedure of the treatment that a patency check looks at: a check is none itself."""
     if isinstance(scene.event, ev.PatencyCheck):
-        role = event_role(scene.frame.episode.id, scene.event.treatment, "procedure")
-        return scene.frame.elsewhere("Procedure", scene.frame.names.of(role))
+        return scene.frame.elsewhere("Procedure", scene.frame.event_name(scene.event.treatment, "procedure"))
     return None
 
 
@@ -239,17 +237,17 @@ def _flush_dosage(words: str, dose: Json) -> Json:
     return {"text": words, "route": concept("flush route"), "dose": dose}
 
 
-# -- anaesthesia --
+# -- anesthesia --
 
 
-def _anaesthesia(scene: Scene, event: ev.Access) -> Iterator[Made]:
-    told = event.anaesthetic
+def _anesthesia(scene: Scene, event: ev.Access) -> Iterator[Made]:
+    told = event.anesthetic
     if told is None:
         return
-    if not isinstance(told, Anaesthetic):
-        yield _no_anaesthesia(scene, told)
+    if not isinstance(told, Anesthetic):
+        yield _no_anesthesia(scene, told)
         return
-    name = scene.name("anaesthetic")
+    name = scene.name("anesthetic")
     notes = _notes(told, "area_cm2", "sterile", "lot", "expires")
     dosage: Json | None = None
     topical = not told.agent.startswith("intradermal")
@@ -264,12 +262,12 @@ def _anaesthesia(scene: Scene, event: ev.Access) -> Iterator[Made]:
             notes.append(note("volume_ml", told.volume_ml))
     effective, more = _worn(scene, told)
     resource = _administration(
-        scene, name, "completed", told.agent, ANAESTHESIA, effective, dosage=dosage, notes=notes + more
+        scene, name, "completed", told.agent, ANESTHESIA, effective, dosage=dosage, notes=notes + more
     )
-    yield Made(name, resource, ("anaesthetic",))
+    yield Made(name, resource, ("anesthetic",))
 
 
-def _worn(scene: Scene, told: Anaesthetic) -> tuple[Json, list[Json]]:
+def _worn(scene: Scene, told: Anesthetic) -> tuple[Json, list[Json]]:
     """When it was on the skin. Without any time on record, the moment of the access stands in."""
     on, off = told.applied_at, told.removed_at
     if on is None and off is None:
@@ -279,23 +277,23 @@ def _worn(scene: Scene, told: Anaesthetic) -> tuple[Json, list[Json]]:
     return {"effectivePeriod": period(on, off)}, []
 
 
-def _no_anaesthesia(scene: Scene, told: str | NotAssessed) -> Made:
+def _no_anesthesia(scene: Scene, told: str | NotAssessed) -> Made:
     frame = scene.frame
-    name = scene.name("local-anaesthesia")
+    name = scene.name("local-anesthesia")
     made: Json = {"resourceType": "Observation", "identifier": frame.names.identifier(name)}
     if scene.part_of is not None:
         made["partOf"] = scene.part_of
     made |= {
         "status": "final",
         "category": [concept("exam")],
-        "code": concept("local anaesthesia"),
+        "code": concept("local anesthesia"),
         **scene.about_port,
     }
     if isinstance(told, NotAssessed):
         made["dataAbsentReason"] = absent(told.not_assessed)
     else:
         made["valueCodeableConcept"] = {"text": told}
-    return Made(name, made, ("anaesthetic",))
+    return Made(name, made, ("anesthetic",))
 
 
 # -- thrombolytic --

@@ -28,9 +28,9 @@ def note_writer(policy: Policy, *, docx: bool = False, templates: FilePath | Non
     def write(episode: Episode, event: str, asof: datetime) -> Note:
         judged = pipeline.judge(Record("record", episode), policy, asof)
         sheet = note.sheet(judged, policy, note.Choice(event), telling)
-        kind = next((one.kind for one in episode.events if one.id == event), "")
+        titled = next((one.titled for one in episode.events if one.id == event), "Port")
         return Note(
-            title=f"{note.KIND_TITLES.get(kind, 'Port')} note",
+            title=f"{titled} note",
             text=render(sheet, "text").decode(),
             draft=bool(sheet.status),
             docx=render(sheet, "docx") if docx else None,

@@ -28,6 +28,7 @@ def differences(one: Episode, other: Episode) -> tuple[str, ...]:
 
 def _canonical_episode(episode: Episode) -> Any:
     made: dict[str, Any] = _canonical(episode)
+    del made["record_version"]  # how a file is laid out is no fact
     stated = _statements(episode)
     events: dict[str, Any] = {}
     for event in made["events"]:
@@ -69,6 +70,7 @@ def _statements(episode: Episode) -> dict[str, Any]:
         alone = episode.model_copy(update={"events": (*charted, *_up_to(episode, correction))})
         reading = build(alone, DEFAULT, correction.at).entry(correction.of)
         values = correction.sets if isinstance(correction, ev.Amendment) else correction.adds
+        values = ev.as_spelled(type(reading.event), values) if reading is not None else values
         if reading is not None and any(one.id == correction.id for one in reading.corrections):
             found[correction.id] = _as_read(_canonical(values), _canonical(reading.event))
     return found

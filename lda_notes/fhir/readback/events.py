@@ -40,6 +40,7 @@ class Reader:
 
     store: Store
     names: Names
+    port: str
     episode: str
     event: str
     remarks: Remarks
@@ -50,7 +51,7 @@ class Reader:
 
     def part(self, role: str) -> Json | None:
         """The resource of a part of the event, unless it was taken back."""
-        name = self.names.of(event_role(self.episode, self.event, role))
+        name = self.names.of(event_role(self.port, self.episode, self.event, role))
         held = self.store.own(name)
         if held is None:
             return None
@@ -70,7 +71,7 @@ class Reader:
 
     def names_a_resource(self, role: str) -> bool:
         """Whether a part of the event is in the store at all."""
-        return self.store.own(self.names.of(event_role(self.episode, self.event, role))) is not None
+        return self.store.own(self.names.of(event_role(self.port, self.episode, self.event, role))) is not None
 
 
 def read_facts(reader: Reader, kind: str) -> Json:
@@ -88,8 +89,8 @@ def read_facts(reader: Reader, kind: str) -> Json:
         supplies = [read_supply(held) for _, held in reader.parts("supply")]
         if supplies:
             facts["supplies"] = supplies
-    if "anaesthetic" in fields:
-        _anaesthetic(reader, facts)
+    if "anesthetic" in fields:
+        _anesthetic(reader, facts)
     if kind == "patency treatment":
         _thrombolytic(reader, facts)
     if "needle" in fields:
@@ -214,14 +215,14 @@ def _lock(reader: Reader, facts: Json) -> None:
     facts["lock"] = made
 
 
-def _anaesthetic(reader: Reader, facts: Json) -> None:
-    none = reader.part("local-anaesthesia")
+def _anesthetic(reader: Reader, facts: Json) -> None:
+    none = reader.part("local-anesthesia")
     if none is not None:
         absent = none.get("dataAbsentReason")
         said = none.get("valueCodeableConcept", {}).get("text")
-        facts["anaesthetic"] = {"not_assessed": absent.get("text")} if absent is not None else said
+        facts["anesthetic"] = {"not_assessed": absent.get("text")} if absent is not None else said
         return
-    held = reader.part("anaesthetic")
+    held = reader.part("anesthetic")
     if held is None:
         return
     made: Json = {"agent": _drug(held)} | _noted(held, "area_cm2", "volume_ml", "lot", "expires", "removed_at")
@@ -237,7 +238,7 @@ def _anaesthetic(reader: Reader, facts: Json) -> None:
         made["applied_at"] = worn["start"]
     if "end" in worn:
         made["removed_at"] = worn["end"]
-    facts["anaesthetic"] = made
+    facts["anesthetic"] = made
 
 
 def _thrombolytic(reader: Reader, facts: Json) -> None:
