@@ -23,7 +23,7 @@ def judge(record: Record, policy: Policy, asof: datetime) -> Judged:
     """Check ``record``: faults of reading, of corrections and of the rules, each with its place, in file order."""
     if record.episode is None:
         return Judged(record, None, _ordered([record.placed(finding) for finding in record.findings]))
-    line = timeline.build(record.episode, policy, asof)
+    line = timeline.build(record.episode, policy, asof, record.unread_facts)
     found = [record.placed(f) for f in (*record.findings, *line.findings, *rule_table.check(line, policy))]
     return Judged(record, line, _ordered(found))
 
@@ -48,7 +48,12 @@ def upto(record: Record, moment: datetime) -> Record:
     kept = [place for place, event in enumerate(episode.events) if event.at <= moment]
     told = tuple(episode.events[place] for place in kept)
     positions = tuple(record.positions[place] if record.positions is not None else place for place in kept)
-    return replace(record, episode=episode.model_copy(update={"events": told}), positions=positions)
+    late = set(range(len(episode.events))) - set(kept)
+    if record.positions is not None:
+        late = {record.positions[place] for place in late}
+    facts = tuple(fact for fact in record.unread_facts if fact.path[0] != "events" or fact.path[1] not in late)
+    told_episode = episode.model_copy(update={"events": told})
+    return replace(record, episode=told_episode, positions=positions, unread_facts=facts)
 
 
 def begins(record: Record) -> datetime | None:

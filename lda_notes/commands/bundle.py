@@ -190,7 +190,7 @@ def _bundled(
 
     assert record.episode is not None
     # Bundles depend on no moment: what is due follows from the record alone.
-    line = timeline.build(record.episode, policy, _FAR)
+    line = timeline.build(record.episode, policy, _FAR, record.unread_facts)
     names = Names(config.systems.identity)
     texts: list[tuple[str, str]] = []
     faults: list[str] = []

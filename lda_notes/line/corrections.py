@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from lda_notes.problems import Finding, Path
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
+from lda_notes.record.merging import merge
 
 SAME_MINUTE: Final[Mapping[str, int]] = MappingProxyType({tag: kind.rank for tag, kind in ev.KINDS.items()})
 """Order of events that carry the same time, as their kinds say it."""
@@ -46,10 +47,21 @@ class Entry:
         return (*own, "events", self.index, *keys)
 
 
-def _sort_key(entry: Entry) -> tuple[datetime, int, str, str]:
-    """Order by time to the second, as it is looked up; what carries the same time has a fixed order."""
+_LOOKS: Final = 30
+
+
+def _sort_key(entry: Entry) -> tuple[datetime, int, datetime, int, str, str]:
+    """Order by time to the second, as it is looked up. What carries the same time has a fixed order.
+
+    Looks and judgements of one moment go as they were charted: either may come first.
+    """
     event = entry.event
-    return event.at.astimezone(UTC), SAME_MINUTE[event.kind], event.id, entry.record  # type: ignore[attr-defined]
+    at = event.at.astimezone(UTC)
+    rank = SAME_MINUTE[event.kind]  # type: ignore[attr-defined]
+    charted = event.charted_at
+    if not isinstance(event, ev.Observing) or charted is None:
+        return at, _LOOKS if isinstance(event, ev.Observing) else rank, at, rank, event.id, entry.record
+    return at, _LOOKS, charted.astimezone(UTC), rank, event.id, entry.record
 
 
 def in_order(entries: Iterable[Entry]) -> tuple[Entry, ...]:
@@ -109,24 +121,6 @@ def _apply(entry: Entry, corrections: list[Entry]) -> tuple[Entry, list[Finding]
             origins.update(dict.fromkeys(values, ("events", correction.index, key)))
         entry = replace(entry, event=event, corrections=(*entry.corrections, change), origins=origins)
     return entry, findings
-
-
-_WHY_NOT: Final = frozenset({"not_assessed", "not_done"})
-
-
-def lays_over(old: Any, new: Any) -> bool:
-    """Tell whether ``merge`` goes on key by key: both are mappings, and both or neither a reason why not."""
-    return isinstance(old, dict) and isinstance(new, dict) and not _WHY_NOT & (old.keys() ^ new.keys())
-
-
-def merge(old: Any, new: Any) -> Any:
-    """Return ``old`` with ``new`` laid over it: mappings key by key, everything else replaced.
-
-    A reason why not (``not_assessed``, ``not_done``) is an answer of its own: it replaces, and is replaced, whole.
-    """
-    if lays_over(old, new):
-        return {**old, **{key: merge(old.get(key), value) for key, value in new.items()}}
-    return new
 
 
 def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: str) -> tuple[ev.Event, list[Finding]]:

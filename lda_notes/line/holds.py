@@ -19,6 +19,7 @@ from lda_notes.line.states import End, Hold, HoldReason, State
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Port
 from lda_notes.record.parts import Needle, Person, Site
+from lda_notes.record.unread import Unread
 
 VISIT: Final = timedelta(hours=1)
 """Blood and a free flush within this time are one proof, though charted in two entries (common practice)."""
@@ -29,7 +30,7 @@ class Look:
     """What the table asks of: an event, its septum's state before it, and what surrounds it.
 
     ``fresh`` says that the port was implanted so recently that redness and swelling belong to the wound; ``unread``
-    pairs each fact of the event that was written and could not be read with its text.
+    are the facts of the event that were written and could not be read.
     """
 
     entry: Entry
@@ -37,7 +38,7 @@ class Look:
     port: Port
     policy: Policy
     fresh: bool = False
-    unread: tuple[tuple[str, str], ...] = ()
+    unread: tuple[Unread, ...] = ()
 
     @property
     def event(self) -> Any:
@@ -166,11 +167,20 @@ def _no_blood(look: Look) -> str | None:
     return "no blood return" if blood_of(look.event) == "none" else None
 
 
+_RESTS_ON: Final = frozenset(
+    {"blood_return", "blood_return_before", "blood_looks", "flushes", "punctures", "site", "signs", "decision", "ends"}
+    | {"found", "extent", "needle_intact", "tip_confirmed"}
+)
+"""Facts on which a hold rests: unread, they leave the line unproven until somebody looks again."""
+
+_BESIDE: Final = frozenset({"volume_ml", "syringe_ml", "technique", "lot", "expires", "detail", "temperature_c"})
+"""Parts of such facts on which no hold rests."""
+
+
 def _not_proven(look: Look) -> str | None:
-    for name, text in look.unread:
-        if name in ("blood_return", "blood_return_before", "flushes", "resistance", "blood_looks", "decision"):
-            label = "evaluation" if name == "decision" else "blood return" if "blood" in name else "flush"
-            return f'{label} could not be read: "{text}"'
+    for fact in look.unread:
+        if fact.names and fact.names[0] in _RESTS_ON and fact.names[-1] not in _BESIDE:
+            return f'{fact.label} could not be read: "{fact.text}"'
     event = look.event
     looks = _fact(event, "blood_looks")
     if looks.__class__ is str and looks != "like whole blood" and blood_of(event) != "none":

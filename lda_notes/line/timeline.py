@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.line import dangers, holds
-from lda_notes.line.corrections import SAME_MINUTE, Entry, corrected, merge
+from lda_notes.line.corrections import SAME_MINUTE, Entry, corrected
 from lda_notes.line.dangers import Around
 from lda_notes.line.holds import PROVABLE, Look
 from lda_notes.line.known import Known, carried, changed
@@ -35,6 +35,7 @@ from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode, Patient, Port
 from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone
+from lda_notes.record.unread import Unread
 
 __all__ = [
     "PROVABLE",
@@ -52,7 +53,6 @@ __all__ = [
     "UnitStay",
     "UseLimit",
     "build",
-    "merge",
     "trouble",
 ]
 
@@ -63,7 +63,7 @@ class Beside:
 
     episode: Episode
     file: str
-    unread: tuple[Any, ...] = ()
+    unread: tuple[Unread, ...] = ()
 
 
 @dataclass(slots=True)
@@ -107,6 +107,8 @@ class Timeline:
     _first: Mapping[str, State]
     _steps: Mapping[str, tuple[Step, ...]]
     _by_id: Mapping[tuple[str, str], Entry]
+    unread: tuple[Unread, ...] = ()
+    """Facts that were written and could not be read: not missing, and never stated."""
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -155,7 +157,7 @@ class _Fold:
     policy: Policy
     septa: tuple[str, ...]
     zone: ZoneInfo
-    unread: Mapping[tuple[str, str], tuple[tuple[str, str], ...]]
+    unread: Mapping[tuple[str, str], tuple[Unread, ...]]
     known: Known
     implanted: datetime | None
     histories: dict[str, _History]
@@ -165,8 +167,8 @@ def build(
     episode: Episode,
     policy: Policy,
     asof: datetime,
+    unread: Sequence[Unread] = (),
     *,
-    unread: Sequence[Any] = (),
     beside: Sequence[Beside] = (),
     elsewhere: Sequence[Hold] = (),
     whole: bool = False,
@@ -188,7 +190,7 @@ def build(
         policy,
         septa,
         zone,
-        _unread(unread, beside),
+        _unread(unread, beside, every) if unread or beside else {},
         Known(None, episode.patient, episode.port),
         _implanted(episode, zone),
         {septum: _History() for septum in septa},
@@ -267,8 +269,9 @@ def build(
         first_states,
         {septum: tuple(course) for septum, course in courses.items()},
         {
-            (entry.record, entry.event.id): entry for entry in (*reversed(retracted), *reversed(every))
-        },  # the first counts
+            (one.record, one.event.id): one for one in (*reversed(retracted), *reversed(every))
+        },  # of two the first counts
+        tuple(unread),
     )
 
 
@@ -294,18 +297,25 @@ def _joined(
     return in_order(every), in_order(gone), in_order(changes)
 
 
-def _unread(unread: Sequence[Any], beside: Sequence[Beside]) -> Mapping[tuple[str, str], tuple[tuple[str, str], ...]]:
-    """Return the facts that could not be read, by record and event: the fact's own key and the text as written."""
-    found: dict[tuple[str, str], list[tuple[str, str]]] = {}
+def _unread(
+    unread: Sequence[Unread], beside: Sequence[Beside], entries: Sequence[Entry]
+) -> Mapping[tuple[str, str], tuple[Unread, ...]]:
+    """Return the facts that could not be read and that no correction has given since, by record and event."""
+    found: dict[tuple[str, str], list[Unread]] = {}
     for record, facts in (("", unread), *((one.file, one.unread) for one in beside)):
         for fact in facts:
             if fact.event is not None:
-                keys = [str(key) for key in fact.path if isinstance(key, str)]
-                found.setdefault((record, fact.event), []).extend((key, fact.text) for key in keys[1:])
-    return {where: tuple(facts) for where, facts in found.items()}
+                found.setdefault((record, fact.event), []).append(fact)
+    if not found:
+        return {}
+    origins = {(entry.record, entry.event.id): entry.origins for entry in entries}
+    return {
+        where: tuple(fact for fact in facts if fact.names[:1] and fact.names[0] not in origins.get(where, ()))
+        for where, facts in found.items()
+    }
 
 
-def _of_record(unread: Sequence[Any]) -> Iterator[str]:
+def _of_record(unread: Sequence[Unread]) -> Iterator[str]:
     """Yield in words what could not be read of patient, stay or port: it is about no event."""
     for fact in unread:
         if fact.event is None:
@@ -623,8 +633,7 @@ def _endangered(before: State, state: State, entry: Entry, fold: _Fold) -> State
     if fold.unread:
         facts = fold.unread.get((entry.record, entry.event.id), ())
         more = tuple(
-            _unread_danger(state.septum, entry, f'{name.replace("_", " ")} could not be read: "{text}"')
-            for name, text in facts
+            _unread_danger(state.septum, entry, f'{fact.label} could not be read: "{fact.text}"') for fact in facts
         )
     fold.histories[state.septum].dangers.extend(over)
     kept = tuple(danger for danger in state.dangers if danger.code == "P" and danger not in before.dangers)

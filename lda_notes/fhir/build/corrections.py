@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from lda_notes.record import events as ev
-from lda_notes.line.corrections import lays_over
+from lda_notes.record.merging import lays_over
 from lda_notes.fhir.build.book import (
     Book,
     EventBundle,
