@@ -23,7 +23,7 @@ from lda_notes.problems import Failure
 DEFAULT_NAME = "port-note"
 """Name of a note that is written into a folder: nothing of the patient is in it."""
 
-_ENDINGS: dict[Format, str] = {"text": ".txt", "md": ".md", "html": ".html", "docx": ".docx"}
+_ENDINGS: dict[Format, str] = {"text": ".txt", "md": ".md", "html": ".html", "docx": ".docx", "pdf": ".pdf"}
 _WIDEST = 100
 
 

@@ -11,7 +11,9 @@ import click
 
 from lda_notes.documents.render import SUFFIXES
 
-_ENDINGS: Final = {"text": ".txt", "md": ".md", "html": ".html", "docx": ".docx", "json": ".json", "csv": ".csv"}
+_ENDINGS: Final = {
+    "text": ".txt", "md": ".md", "html": ".html", "docx": ".docx", "pdf": ".pdf", "json": ".json", "csv": ".csv",
+}  # fmt: skip
 _WIDEST: Final = 100
 
 
@@ -29,8 +31,8 @@ def target(
         endings = ", ".join(suffix for suffix, meant in known.items() if meant in formats)
         raise click.UsageError(f"--out {out} does not end in one of {endings}; give --format as well.")
     chosen = form or ending or default
-    if chosen == "docx" and out is None and sys.stdout.isatty():
-        raise click.UsageError("A docx file cannot be shown on a terminal; give --out.")
+    if chosen in ("docx", "pdf") and out is None and sys.stdout.isatty():
+        raise click.UsageError(f"A {chosen} file cannot be shown on a terminal; give --out.")
     if out is not None and into_folder:
         return chosen, out / f"{name}{_ENDINGS[chosen]}"
     return chosen, out

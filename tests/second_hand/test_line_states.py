@@ -594,7 +594,7 @@ def test_24_chills_after_an_infusion_was_started_hold_too() -> None:
     assert holds(now, "chills")
 
 
-ORDERED = {"despite_hold": {"by": MD, "for": "blood cultures", "ordered_at": t("10:50")}}
+ORDERED = {"despite_hold": {"by": MD, "purpose": "blood cultures", "ordered_at": t("10:50")}}
 
 
 def cultures(**facts: Any) -> Json:

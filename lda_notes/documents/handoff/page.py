@@ -248,8 +248,6 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
         for line in patient.lines
         for limit in line.state.limits
     )
-    if patient.strip is not None:
-        blocks.append(patient.strip)
     blocks.append(_situation(found, patient))
     blocks.append(_background(patient, references))
     blocks.append(_assessment(patient))

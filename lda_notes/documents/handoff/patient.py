@@ -8,8 +8,6 @@ from datetime import UTC, datetime
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.blocks import Strip
-from lda_notes.documents.handoff.days_strip import strip
 from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, line_facts
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
@@ -73,7 +71,6 @@ class PatientFacts:
     gaps: tuple[str, ...]
     unread: tuple[str, ...]
     amounts: tuple[Added, ...]
-    strip: Strip | None
     wording: Wording
 
     @property
@@ -127,7 +124,6 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         tuple(_gaps(view, findings)),
         tuple(_unread(event) for event in unread),
         tuple(_amounts(view)),
-        strip(view, lines),
         view.wording,
     )
 

@@ -89,7 +89,6 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "not_recorded": list(patient.gaps),
         "unread": list(patient.unread),
         "amounts": [_added(added, words) for added in patient.amounts],
-        "days": patient.strip.says if patient.strip else None,
     }
 
 
