@@ -107,7 +107,7 @@ def two_septa(_: Any, episode: Episode) -> bool:
     return len(episode.port.septa) > 1
 
 
-_ASKED_ELSEWHERE: Final = OWN_RULES | {"blood return not proven"}
+_ASKED_ELSEWHERE: Final = OWN_RULES | {"blood return not proven", "needle partly out"}
 
 
 def in_trouble(event: ev.Event, _: Episode) -> bool:
