@@ -103,7 +103,7 @@ def _row(row: Row) -> dict[str, Any]:
     published = DEFAULT.rows[row.name]
     return {
         "name": row.name,
-        "sort": {Limit: "number", Choice: "option", Clock: "time of day", Words: "words"}[type(row)],
+        "sort": {Limit: "number", Choice: "option", Clock: "time of day", Words: "list"}[type(row)],
         "says": row.says,
         "value": _value(row),
         "unit": row.unit if isinstance(row, Limit) else None,
@@ -117,8 +117,14 @@ def _row(row: Row) -> dict[str, Any]:
     }
 
 
-def _value(row: Row) -> str:
-    return number(row.value).replace(",", "") if isinstance(row, Limit) else value_text(row)
+def _value(row: Row) -> str | list[str]:
+    match row:
+        case Limit():
+            return number(row.value).replace(",", "")
+        case Words():
+            return list(row.listed)
+        case _:
+            return row.value
 
 
 def _cited(cited: Citation) -> dict[str, str]:

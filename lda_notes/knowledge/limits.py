@@ -61,12 +61,18 @@ class Clock:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """A list of words, such as the credentials that a policy accepts."""
+    """A list of words or of times of day, joined by commas in ``value``; ``times`` says that they are times."""
 
     name: str
-    value: tuple[str, ...]
+    value: str
     says: str
     citations: tuple[Citation, ...]
+    times: bool = False
+
+    @property
+    def listed(self) -> tuple[str, ...]:
+        """The words of the list."""
+        return tuple(word for word in self.value.split(", ") if word)
 
 
 Row = Limit | Choice | Clock | Words
@@ -94,7 +100,7 @@ maintenance_flush_days     | at most 28 days   | time from discharge to the next
 accessed_idle_flush_hours  | at most 24 hours  | time between flushes of an accessed port that is not in use: a reminder, where policy sets one | infusion-forum R2 | 1..336
 post_implant_tender_hours  | at least 72 hours | time in which swelling, tenderness and redness after implantation are expected | port-procedures-page R2
 post_implant_child_days    | at least 7 days   | time before the first access of a child's new port | ayrshire-arran-child R
-fever_after_flush_hours    | at most 4 hours   | time in which fever or chills count as following a flush or start | common-practice CP
+reaction_after_flush_hours | at most 4 hours   | time in which fever or chills count as following a flush or start | common-practice CP
 
 # Needle and power injection
 needle_gauge_min           | at least 19 gauge | needle gauge number | royal-marsden R ch. 17 | 10..34
@@ -236,7 +242,9 @@ utilisation_ratio          | at most 1 line days per patient day | utilization r
 _OPTIONS: Final = """
 interval_counting          | hour / [calendar day] | when an interval of days counts as overdue: by the hour, or from the day after the last | common-practice CP | strictest first
 gauze_interval_counting    | [hour] / calendar day | when gauze counts as overdue: by the hour, or from the day after the last | common-practice CP | strictest first
-hold_ends_with             | evaluation / [new access or treatment] / evaluation or blood return | what ends a hold for no blood return or resistance, beside an evaluation | common-practice CP | strictest first
+hold_ends_with             | evaluation / [evaluation, new access or treatment] / evaluation or blood return | what ends a hold for no blood return, blood return not proven, or resistance | common-practice CP | strictest first
+sluggish_return_holds      | yes / [no]        | sluggish blood return puts a line on hold | common-practice CP | strictest first
+redness_and_tenderness_holds | yes / no        | redness together with tenderness puts a line on hold | common-practice CP | strictest first
 anesthetic_spray_order     | before antisepsis / sterile spray after antisepsis | when cold spray is used | common-practice CP | strictest first
 gloves                     | sterile / any     | gloves at access | open-rn R
 chg_dressing_ages          | adults / [over 2 months] / any | age group for chlorhexidine discs and dressings | shea-2022 M-H; cdc-2017 D recs 1.a and 2.b, written for short-term lines | strictest first
@@ -302,10 +310,11 @@ ROWS: Final[tuple[Row, ...]] = (
     Clock("denominator_time", "23:59", "time of day at which lines are counted", (COMMON_PRACTICE,)),
     Words(
         "roles_that_may_clear",
-        tuple(_CLEARING.split(", ")),
+        _CLEARING,
         "credentials that may clear a line on hold: physician, advanced practice, vascular access specialist",
         (COMMON_PRACTICE,),
     ),
+    Words("shift_starts", "", "times at which the unit's shifts begin", (COMMON_PRACTICE,), times=True),
 )
 """Every limit, option, time of day and list of words, in the order in which they are printed."""
 

@@ -74,7 +74,7 @@ def value_text(row: Row) -> str:
         case Choice() | Clock():
             return row.value
         case Words():
-            return ", ".join(row.value)
+            return row.value or "not set"
         case _:
             assert_never(row)
 
@@ -135,13 +135,6 @@ class Policy:
             raise TypeError(f"{name} is not an option")
         return row.value
 
-    def words(self, name: str) -> tuple[str, ...]:
-        """The words of a list, as written."""
-        row = self.rows[name]
-        if not isinstance(row, Words):
-            raise TypeError(f"{name} is not a list of words")
-        return row.value
-
     def states(self, name: str) -> bool:
         """Tell whether the facility's policy sets this row itself."""
         return self.rows[name] is not DEFAULT.rows[name]
@@ -156,6 +149,20 @@ class Policy:
         if not isinstance(row, Clock):
             raise TypeError(f"{name} is not a time of day")
         return datetime.time.fromisoformat(row.value)
+
+    def words(self, name: str) -> tuple[str, ...]:
+        """The words of a list, in the order of the policy."""
+        return self._list(name).listed
+
+    def times(self, name: str) -> tuple[datetime.time, ...]:
+        """The times of day of a list, in the stay's own zone, earliest first."""
+        return tuple(sorted(datetime.time.fromisoformat(word) for word in self._list(name).listed))
+
+    def _list(self, name: str) -> Words:
+        row = self.rows[name]
+        if not isinstance(row, Words):
+            raise TypeError(f"{name} is not a list")
+        return row
 
     def citations(self, *names: str) -> tuple[Citation, ...]:
         """The sources of these rows in order, each once."""
@@ -463,13 +470,8 @@ def _new_choice(row: Choice, found: object) -> Choice | Finding:
 
 
 def _new_clock(row: Clock, found: object) -> Clock | Finding:
-    if isinstance(found, str) and len(found) == len("00:00"):
-        try:
-            moment = datetime.time.fromisoformat(found)
-        except ValueError:
-            moment = None
-        if moment is not None and moment.isoformat("minutes") == found:
-            return Clock(row.name, found, row.says, row.citations)
+    if isinstance(found, str) and _clock_text(found):
+        return Clock(row.name, found, row.says, row.citations)
     return _finding(
         "policy-wrong-type",
         ("limits", row.name),
@@ -478,15 +480,36 @@ def _new_clock(row: Clock, found: object) -> Clock | Finding:
     )
 
 
+_MOST_WORDS: Final = 40
+
+
 def _new_words(row: Words, found: object) -> Words | Finding:
-    if isinstance(found, list | tuple) and found and all(_is_plain(word) for word in found):
-        return Words(row.name, tuple(word.strip() for word in found), row.says, row.citations)
+    listed = list(found) if isinstance(found, list | tuple) else [found]
+    good = 0 < len(listed) <= _MOST_WORDS and all(
+        _clock_text(word) if row.times else isinstance(word, str) and bool(word.strip()) and "," not in word
+        for word in listed
+    )
+    if good:
+        return Words(
+            row.name, ", ".join(dict.fromkeys(str(w).strip() for w in listed)), row.says, row.citations, row.times
+        )
+    expected = 'times of day such as ["07:00", "19:00"]' if row.times else "words such as [MD, NP]"
+    how = ", each time on the 24-hour clock with a leading zero, in quotes." if row.times else ", no comma in a word."
     return _finding(
         "policy-wrong-type",
         ("limits", row.name),
-        f"limit {row.name} is {_show(found)}, expected a list of words",
-        f"Write a list such as [{', '.join(row.value[:2])}].",
+        f"list {row.name} is {_show(found)}, expected a list of {expected}",
+        f"Write the list in square brackets{how}",
     )
+
+
+def _clock_text(found: object) -> bool:
+    if not isinstance(found, str) or len(found) != len("00:00"):
+        return False
+    try:
+        return datetime.time.fromisoformat(found).isoformat("minutes") == found
+    except ValueError:
+        return False
 
 
 def _contradictions(policy: Policy, rows: list[Row]) -> list[Finding]:
@@ -514,7 +537,7 @@ def _cite(row: Row, cited: Citation) -> Row:
         case Clock():
             return Clock(row.name, row.value, row.says, (cited,))
         case Words():
-            return Words(row.name, row.value, row.says, (cited,))
+            return Words(row.name, row.value, row.says, (cited,), row.times)
         case _:
             assert_never(row)
 

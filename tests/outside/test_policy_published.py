@@ -155,7 +155,7 @@ PUBLISHED = [
 # Common practice, no source: name, value, unit, bound. None of these may pass for published.
 UNSOURCED = [
     ("line_check_slack_minutes", "60", "minutes", "at most"),
-    ("fever_after_flush_hours", "4", "hours", "at most"),
+    ("reaction_after_flush_hours", "4", "hours", "at most"),
     ("heparin_child_years", "12", "years", "at most"),
     ("heparin_child_kg", "40", "kg", "at most"),
     ("heparin_small_child_kg", "10", "kg", "at most"),

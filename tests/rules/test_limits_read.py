@@ -22,7 +22,7 @@ from lda_notes.line import due, timeline
 
 PACKAGE = Path(lda_notes.__file__).parent
 ZONE = ZoneInfo("America/Chicago")
-READS = ("value", "span", "choice", "clock", "limit")
+READS = ("value", "span", "choice", "clock", "limit", "words", "times")
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ def asked() -> set[str]:
 def test_every_row_of_the_policy_is_read() -> None:
     names = asked()
     assert {name for name in DEFAULT.rows if name.startswith("cream_") and name.endswith(("_g", "_cm2"))} <= names
-    awaited = {"fever_after_flush_hours", "roles_that_may_clear"}  # read by the states of the line
+    awaited = {"reaction_after_flush_hours", "roles_that_may_clear"}  # read by the states of the line
     assert sorted(DEFAULT.rows.keys() - names - set(written()) - awaited) == []
 
 
