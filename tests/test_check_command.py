@@ -139,13 +139,15 @@ def test_every_fault_of_every_file_is_told_in_one_run(tmp_path: Path, unsigned: 
     written(tmp_path / "second.json", {**LOOK, "charted_at": "2026-05-04T09:00-05:00"}, {**LOOK, "site": None})
     result = run(tmp_path)
     assert [line.split("  ")[2] for line in result.stdout.splitlines() if line.startswith(str(tmp_path))] == [
+        "episode-in-two-records",
         "charted-before-event",
         "repeated-event-identifier",
         "same-event-twice",
         "site-assessment-not-recorded",
+        "episode-in-two-records",
         "author-not-recorded",
     ]
-    assert result.stderr == "2 files, 3 events: 3 wrong, 2 gaps.\n"
+    assert result.stderr == "2 files, 3 events: 5 wrong, 2 gaps.\n"
 
 
 def test_a_folder_without_records_is_said_to_be_so(tmp_path: Path) -> None:
