@@ -169,6 +169,7 @@ UNSOURCED = [
     ("alteplase_measure_step_ml", "0.1", "mL", "exactly"),
     ("severe_pain_points", "7", "points", "at least"),
     ("shift_hours", "12", "hours", "at most"),
+    ("left_list_days", "7", "days", "at most"),
     ("clock_slack_minutes", "5", "minutes", "at most"),
     ("needle_change_minutes", "60", "minutes", "at most"),
     ("plausible_age_years", "120", "years", "at most"),

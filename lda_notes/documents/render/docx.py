@@ -42,10 +42,10 @@ from lda_notes.documents.blocks import (
     Together,
 )
 from lda_notes.documents.render import (
-    ALERT_WORDS,
     BOX,
     MARK,
     Paper,
+    alert_text,
     asked,
     isolated,
     leading,
@@ -277,8 +277,8 @@ class _Writer:
                 self.run(made, f"{block.label} ", bold=True)
                 self.run(made, " ".join(block.says))
             case Alert():
-                style = "Stop" if block.level == "stop" else "Alert"
-                self.paragraph(part, style, ALERT_WORDS[block.level] + block.text)
+                style = "Stop" if block.level in ("stop", "mark") else "Alert"
+                self.paragraph(part, style, alert_text(block))
             case Heading():
                 self.paragraph(part, f"Heading {min(3, block.level)}", block.text)
             case Bullets():

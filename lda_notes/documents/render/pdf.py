@@ -17,7 +17,7 @@ import typst
 from anyascii import anyascii
 
 from lda_notes.documents.blocks import Alert, Sheet
-from lda_notes.documents.render import ALERT_WORDS, BOX, MARK, Paper, isolated, leading, printable, titled, unbroken
+from lda_notes.documents.render import BOX, MARK, Paper, alert_text, isolated, leading, printable, titled, unbroken
 
 _HERE: Final = Path(__file__).parent
 FONTS: Final = _HERE / "fonts"
@@ -85,7 +85,7 @@ def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
         plain[field.name] = found if field.name in _NAMES else _made_plain(found, worded)
     plain["kind"] = type(value).__name__
     if isinstance(value, Alert):
-        plain["says"] = _made_plain(ALERT_WORDS[value.level] + value.text, worded)
+        plain["says"] = _made_plain(alert_text(value), worded)
     return plain
 
 
