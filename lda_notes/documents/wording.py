@@ -65,10 +65,14 @@ def one_line(text: str) -> str:
 def patient_name(patient: Patient) -> str:
     """Return family and given name; in a script other than Latin also in Latin letters, which every nurse can read."""
     said = one_line(f"{patient.family_name}, {patient.given_name}")
-    if said.isascii() or all(_latin(sign) for sign in said):
-        return said
-    letters = one_line(f"{anyascii(patient.family_name)}, {anyascii(patient.given_name)}")
-    return f"{said} ({letters})"
+    letters = f"{in_letters(patient.family_name)}, {in_letters(patient.given_name)}"
+    return said if letters == said else f"{said} ({letters})"
+
+
+def in_letters(name: str) -> str:
+    """Return a name in Latin letters."""
+    said = one_line(name)
+    return said if all(map(_latin, said)) else one_line(anyascii(said))
 
 
 def _latin(sign: str) -> bool:

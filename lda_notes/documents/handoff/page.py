@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -38,7 +39,7 @@ CAUTIONS: Final = (
     "Facility policy, prescriber orders and licensed judgment come first. Ask where this sheet is silent.",
 )
 
-_SHOWN: Final = 3
+_SHOWN: Final = 2
 """Most gaps that are listed for a patient; the rest are counted."""
 
 
@@ -101,7 +102,10 @@ def handoff(
         )
         for source in sorted_out.told
     ]
-    patients = [replace(one, number=place) for place, one in enumerate(sorted(patients, key=_most_urgent), 1)]
+    patients = [
+        replace(one, number=place, alike=one.file in sorted_out.alike)
+        for place, one in enumerate(sorted(patients, key=_most_urgent), 1)
+    ]
     here = tuple(one for one in patients if not one.left and _of_place(one, unit, rooms))
     gone = [one for one in patients if one.left and _of_place(one, unit, rooms)]
     until = asof.astimezone(UTC) - policy.span("left_list_days")
@@ -179,7 +183,7 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     blocks.extend(Alert("caution", f"Not on this sheet: {words}") for words in found.unreadable)
     blocks.extend(Alert("caution", words) for words in found.doubtful)
     if listed:
-        blocks.append(table(listed, _until(found)))
+        blocks.append(table(listed, _soon(found, found.shift_end)))
         if any(one.tasks for one in listed):
             blocks.append(in_time_order(listed))
     else:
@@ -191,16 +195,17 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
 
 def _words(found: Handoff, listed: Sequence[Row], references: References, printing: Printing) -> Iterator[Block]:
     """Yield what stands below the round: blocks, what to do if, those who left, room to sign, the sources."""
+    shared = _shared(found)
     if found.later:
         yield _named(f"{phrasing.capital(later_says(found))}:", found.later)
     if found.left_out:
         yield _named("Left out:", found.left_out)
     for one in listed:
         if needs_words(one):
-            yield _patient(found, one, references)
-    common = _for_every_line(found, references)
-    if common:
-        yield Paragraph(common, "What to do if, for every line with a needle:")
+            yield _patient(found, one, references, shared)
+    if shared:
+        said = tuple(_if_then(one, references) for one in shared)
+        yield _sentences("What to do if, for all:", said)
     if found.left:
         yield Heading("Left the facility, still due")
         yield left_list(found, references)
@@ -249,8 +254,7 @@ def _head(found: Handoff, printing: Printing) -> Paragraph:
     zones = found.zones
     said = [
         f"{_in_full(found, found.asof)}{_printed(found, printing)}.",
-        f"The coming shift ends {_in_full(found, found.shift_end)}.",
-        f"Last handoff: {_in_full(found, found.since)}.",
+        f"The coming shift ends {_soon(found, found.shift_end)}; last handoff {_soon(found, found.since)}.",
         f"Patients: {len(found.here)}{f', {units}' if units else ''}.",
         f"Times: {zones[0].key if len(zones) == 1 else 'each in the time zone named with the patient'}.",
         f"Limits: {f'changed by {facility.text()}' if facility else 'as published'}.",
@@ -265,8 +269,10 @@ def _printed(found: Handoff, printing: Printing) -> str:
     return f"; printed {words.soon(printing.at)}{f' by {printing.by}' if printing.by else ''}"
 
 
-def _until(found: Handoff) -> str:
-    return Wording(found.zones[0], found.asof).soon(found.shift_end)
+def _soon(found: Handoff, moment: datetime) -> str:
+    """Return a moment in each zone of the sheet, with its day only where that is another."""
+    said = [(Wording(zone, found.asof).soon(moment), zone.key) for zone in found.zones]
+    return said[0][0] if len(said) == 1 else ", ".join(f"{words} {zone}" for words, zone in said)
 
 
 def _in_full(found: Handoff, moment: datetime) -> str:
@@ -293,7 +299,7 @@ def _units(found: Handoff) -> str:
 # -- a block --
 
 
-def _patient(found: Handoff, one: Row, references: References) -> Together:
+def _patient(found: Handoff, one: Row, references: References, shared: Sequence[Contingency]) -> Together:
     patient = one.patient
     room = f"Room {one.place}: " if patient.room else ""
     who = ", ".join((*patient.identifiers, f"born {patient.born}", *([patient.child] if patient.child else [])))
@@ -301,15 +307,16 @@ def _patient(found: Handoff, one: Row, references: References) -> Together:
     if one.warned:
         blocks.append(Alert("mark", "\n".join(warned.text for warned in one.warned)))
     said: list[tuple[str, tuple[str, ...]]] = [
-        ("Since the last sheet:", tuple(change.says for change in patient.changes)),
-        *((f"In the port{of(patient, line)}:", tuple(_facts(line.facts))) for line in patient.lines),
-        ("About the patient:", _about(patient, references)),
-        ("Due:", tuple(_due(patient, action, references) for action in patient.actions)),
+        ("Since the last sheet:", tuple(change.says for change in patient.changes if not change.routine)),
+        *((f"In the port{of(patient, line)}:", tuple(_facts(line.facts))) for line in patient.lines[:-1]),
+        (f"In the port{of(patient, patient.lines[-1])}:", (*_facts(patient.lines[-1].facts), *_port(patient))),
+        ("Take care:", tuple(_cares(patient, references))),
+        ("Due:", tuple(_due(found, patient, action, references) for action in patient.actions)),
         ("Problems:", tuple(problem.says for problem in patient.open_problems)),
         ("Pending:", patient.pending),
         ("Needs attention:", patient.unsafe),
-        ("What to do if:", tuple(_if_then(c, references) for c in patient.contingencies if c not in EVERY_LINE)),
-        ("Not recorded since the last sheet:", _some(patient.gaps)),
+        ("What to do if:", tuple(_if_then(c, references) for c in patient.contingencies if c not in shared)),
+        ("Not recorded:", _some(patient.gaps)),
         ("Given:", tuple(_given(patient))),
     ]
     blocks.extend(_sentences(label, words) for label, words in said if words)
@@ -321,19 +328,29 @@ def _sentences(label: str, words: Sequence[str]) -> Paragraph:
 
 
 def _facts(facts: Sequence[Told]) -> Iterator[str]:
+    """Yield facts as statements; those of one time and author together."""
+    by_author: dict[str, list[str]] = {}
     for fact in facts:
-        yield f"{fact.label}: {fact.value}" + (f" ({fact.told})" if fact.told else "")
+        by_author.setdefault(fact.told, []).append(f"{fact.label}: {fact.value}")
+    for told, said in by_author.items():
+        yield "; ".join(said) + (f" ({told})" if told else "")
 
 
-def _about(patient: PatientFacts, references: References) -> tuple[str, ...]:
-    cares = tuple(f"{one.reason}: {one.says}{references.mark((one.basis,))}" for one in patient.precautions)
-    known = (patient.allergies,) if patient.allergies else ()
-    return (*known, *cares, patient.port, *([f"accessed for {patient.reason}"] if patient.reason else []))
+def _port(patient: PatientFacts) -> tuple[str, ...]:
+    return (patient.port, *([f"accessed for {patient.reason}"] if patient.reason else []))
 
 
-def _due(patient: PatientFacts, action: Action, references: References) -> str:
+def _cares(patient: PatientFacts, references: References) -> Iterator[str]:
+    for one in patient.precautions:
+        yield f"{one.reason}: {one.says}{references.mark((one.basis,))}"
+
+
+def _due(found: Handoff, patient: PatientFacts, action: Action, references: References) -> str:
+    """Return what is due and by when; why, for what this shift has to do."""
     act = f"{action.act}{of_septum(patient, action.septum)}"
-    return f"{act}: {when_due(patient, action)}; {action.why}{references.mark(action.basis)}"
+    soon = action.by is None or action.by.astimezone(UTC) <= found.shift_end.astimezone(UTC)
+    why = f" ({action.why})" if soon else ""
+    return f"{act}: {when_due(patient, action)}{why}{references.mark(action.basis)}"
 
 
 def _if_then(one: Contingency, references: References) -> str:
@@ -346,16 +363,17 @@ def _some(items: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _given(patient: PatientFacts) -> Iterator[str]:
+    """Yield what was given since the last sheet and today; `lda-notes amounts` has the rest."""
     for added in patient.amounts:
         text = amounts_text(added.sums)
-        if text != "nothing":
+        if text != "nothing" and added.septum is None:
             yield f"{added.over} (from {patient.wording.when(added.start)}): {text}"
 
 
-def _for_every_line(found: Handoff, references: References) -> tuple[Sentence, ...]:
-    """Return what is to be done in any patient with a needle, once for the whole sheet."""
-    common = dict.fromkeys(c for patient in found.here for c in patient.contingencies if c in EVERY_LINE)
-    return tuple(Sentence(f"{_if_then(one, references)}.") for one in common)
+def _shared(found: Handoff) -> tuple[Contingency, ...]:
+    """Return what is to be done in several patients, or in any with a needle: the sheet says it once for all."""
+    several = Counter(one for patient in found.here for one in patient.contingencies)
+    return tuple(one for one, count in several.items() if count > 1 or one in EVERY_LINE)
 
 
 # -- who left --

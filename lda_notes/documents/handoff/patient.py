@@ -69,7 +69,7 @@ class PatientFacts:
 
     ``number`` counts the patients of a sheet in its order; ``second`` is the second identifier beside the name,
     ``child`` age and weight of a child, empty for an adult. ``taken_over``: somebody named sees to the port of one who
-    left at ``left_at``.
+    left at ``left_at``. ``alike``: the family name could be taken for another's on the unit.
     """
 
     record: str
@@ -102,6 +102,7 @@ class PatientFacts:
     amounts: tuple[Added, ...]
     wording: Wording
     number: int = 0
+    alike: bool = False
 
     @property
     def urgency(self) -> Urgency:
@@ -138,7 +139,7 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         timeline.episode.id,
         file,
         wording.patient_name(patient),
-        wording.one_line(patient.family_name),
+        wording.in_letters(patient.family_name),
         wording.one_line(patient.identifiers[0].value),
         child(view),
         tuple(_allergy_lines(patient)),
@@ -268,11 +269,12 @@ def port_text(port: Port) -> str:
         how = f", by {port.tip.method}" if port.tip.method else ""
         when = f", {phrasing.day(port.tip.on)}" if port.tip.on else ""
         parts.append(wording.one_line(f"tip at {port.tip.location}{how}{when}"))
-    else:
-        parts.append("tip position not recorded")
     power = port.power
+    unknown = [*([] if port.tip else ["tip position"]), *([] if power else ["power rating"])]
+    if unknown:
+        parts.append(f"{phrasing.listed(unknown)} not recorded")
     if power is None:
-        parts.append("power rating not recorded")
+        pass
     elif not power.rated:
         parts.append("not rated for power injection")
     else:

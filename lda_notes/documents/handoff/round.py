@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final, Literal
 
-from lda_notes.documents.blocks import Bullets, Line, Table
+from lda_notes.documents.blocks import Bullets, Line, Table, Together
 from lda_notes.documents.handoff.line import Action, LineFacts
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.words import of_septum, short
@@ -55,6 +55,8 @@ class Row:
     tasks: tuple[Task, ...]
 
 
+_ALIKE: Final = "Name alert: similar name here"
+
 COLUMNS: Final = ("Room", "Patient, allergies", "In the port, what runs", "Due", "Notes")
 _WIDTHS: Final = (8, 27, 32, 23, 13)
 
@@ -69,7 +71,7 @@ def row(patient: PatientFacts, units: bool, shift_end: datetime) -> Row:
     return Row(
         patient,
         place or "not recorded",
-        (patient.name, *([patient.second] if patient.second else []), *([patient.child] if patient.child else [])),
+        tuple(filter(None, (patient.name, patient.second, patient.child, _ALIKE if patient.alike else ""))),
         patient.allergy_lines,
         tuple(
             phrasing.capital(f"{f'{line.septum}: ' if many else ''}{said}")
@@ -112,7 +114,7 @@ def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
 def changed(patient: PatientFacts) -> str:
     """Return what changed since the last sheet, routine looks and flushes left out; "" for nothing."""
     told = [one.says for one in patient.changes if not one.routine]
-    return f"Since the last sheet: {'; '.join(told)}" if told else ""
+    return phrasing.capital("; ".join(told))
 
 
 def tasks(patient: PatientFacts, shift_end: datetime) -> Iterator[Task]:
@@ -148,7 +150,7 @@ def table(rows: Sequence[Row], until: str) -> Table:
         (*COLUMNS[:3], f"Due by {until}", COLUMNS[4]),
         tuple(_cells(found) for found in rows),
         _WIDTHS,
-        "All patients with a port, most urgent first",
+        "All patients with a port, most urgent first; new, corrected or withdrawn: since the last sheet",
         tuple(anchor(found.patient) if needs_words(found) else "" for found in rows),
     )
 
@@ -174,16 +176,10 @@ def anchor(patient: PatientFacts) -> str:
     return f"patient-{patient.number}"
 
 
-def in_time_order(rows: Sequence[Row]) -> Bullets:
+def in_time_order(rows: Sequence[Row]) -> Together:
     """Return the tasks of all patients in order of time, the same boxes once more."""
-    dated = [
-        (task.by is not None, task.by, place, found, task) for place, found in enumerate(rows) for task in found.tasks
-    ]
     first = datetime.min.replace(tzinfo=UTC)
-    dated.sort(key=lambda one: (one[0], (one[1] or first).astimezone(UTC), one[2]))
-    return Bullets(
-        tuple(f"{found.place}, {found.patient.family}: {task.says}" for *_, found, task in dated),
-        "The same in order of time",
-        boxes=True,
-        columns=2,
-    )
+    dated = [((task.by or first).astimezone(UTC), found, task) for found in rows for task in found.tasks]
+    dated.sort(key=lambda one: one[0])  # those of one time stay in the order of the rows
+    said = tuple(f"{found.place}, {found.patient.family}: {task.says}" for _, found, task in dated)
+    return Together((Bullets(said, "The same in order of time", boxes=True, columns=2),))
