@@ -112,6 +112,8 @@ _ASKED_ELSEWHERE: Final = OWN_RULES | {"blood return not proven"}
 
 def in_trouble(event: ev.Event, _: Episode) -> bool:
     """Tell whether the event itself gives a reason to keep the line out of use."""
+    if isinstance(event, ev.NeedleDislodged | ev.ExtravasationCare):
+        return False  # what was done is asked by facts of their own
     return any(reason not in _ASKED_ELSEWHERE for reason in trouble(event))
 
 

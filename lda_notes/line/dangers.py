@@ -166,7 +166,7 @@ def _contents_change(danger: Danger, around: Around) -> Danger:
     if danger.phase == "" and pushed_in(event):
         what = danger.what.split(" in the line")[0]
         rest = danger.what[len(what) + len(" in the line") :]
-        return replace(danger, phase="flushed in", what=f"{what} was flushed in: exposure{rest}")
+        return replace(danger, phase="flushed in", what=f"{what} was flushed in: exposure{rest}", forbids="")
     return danger
 
 

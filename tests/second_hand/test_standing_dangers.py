@@ -175,6 +175,11 @@ def test_d4_a_thrombolytic_in_the_line_stands_until_it_is_aspirated_or_evaluated
     assert "D4" not in dangers(state(record(*dose, look_none(t("12:00")), evaluation(t("13:00"), ends=["all"]))))
 
 
+def test_d4_nothing_to_be_done_uses_the_line_while_the_drug_is_in_it() -> None:
+    now = state(record(access_none(), treatment(t("10:00"))))
+    assert not re.search("flush|lock", acts(now))
+
+
 # --- D5 and D6: what runs
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 from lda_notes.documents.note import due as note_due
@@ -168,13 +168,20 @@ def hold_ends_with(holds: tuple[Hold, ...]) -> str:
     return said
 
 
-def _hold_values(hold: Hold) -> Values:
-    paths = reason_paths(hold)
-    return {
-        "since": (hold.since, (at(hold.began, "at"),)),
-        "reasons": ((hold.sign,), paths),
-        "ends_with": (hold_ends_with((hold,)), paths),
-    }
+def _together(holds: Iterable[Hold]) -> list[Values]:
+    """Return what sentences say of holds; those that began together and end alike are told together."""
+    groups: dict[tuple[int, str], list[Hold]] = {}
+    for hold in holds:
+        groups.setdefault((id(hold.began), hold_ends_with((hold,))), []).append(hold)
+    told: list[Values] = []
+    for (_, ends), group in groups.items():
+        paths = tuple(dict.fromkeys(path for hold in group for path in reason_paths(hold)))
+        signs = tuple(dict.fromkeys(hold.sign for hold in group))
+        began = group[0].began
+        told.append(
+            {"since": (began.event.at, (at(began, "at"),)), "reasons": (signs, paths), "ends_with": (ends, paths)}
+        )
+    return told
 
 
 def _holds(scene: Scene) -> Values:
@@ -182,9 +189,9 @@ def _holds(scene: Scene) -> Values:
     for before, after in scene.states():
         known = {hold.reason for hold in before.holds}
         left = {hold.reason for hold in after.holds}
-        begins += [_hold_values(hold) for hold in after.holds if hold.reason not in known]
-        remains += [_hold_values(hold) for hold in after.holds if hold.reason in known]
-        ended += [_hold_values(hold) for hold in before.holds if hold.reason not in left]
+        begins += _together(hold for hold in after.holds if hold.reason not in known)
+        remains += _together(hold for hold in after.holds if hold.reason in known)
+        ended += _together(hold for hold in before.holds if hold.reason not in left)
     return {"hold_begins": (tuple(begins), ()), "hold_remains": (tuple(remains), ()), "hold_ended": (tuple(ended), ())}
 
 
