@@ -99,6 +99,7 @@ def handoff(
             source.file,
             source.findings,
             source.unread,
+            source.unread_facts,
         )
         for source in sorted_out.told
     ]

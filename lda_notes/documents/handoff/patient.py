@@ -24,6 +24,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient, Port
 from lda_notes.record.parts import Allergy, Problem
 from lda_notes.record.reading import UnreadEvent
+from lda_notes.record.unread import Unread
 
 NO_ANSWER: Final = "NO ANSWER recorded"
 
@@ -99,6 +100,7 @@ class PatientFacts:
     unsafe: tuple[str, ...]
     gaps: tuple[str, ...]
     unread: tuple[str, ...]
+    unread_facts: tuple[Unread, ...]
     amounts: tuple[Added, ...]
     wording: Wording
     number: int = 0
@@ -125,7 +127,13 @@ def soonest(action: Action) -> tuple[bool, datetime]:
     return action.by is not None, (action.by or datetime.min.replace(tzinfo=UTC)).astimezone(UTC)
 
 
-def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: Iterable[UnreadEvent]) -> PatientFacts:
+def patient_facts(
+    view: View,
+    file: str,
+    findings: Sequence[Finding],
+    unread: Iterable[UnreadEvent],
+    unread_facts: Iterable[Unread] = (),
+) -> PatientFacts:
     """Return what the sheet tells of one record; ``findings`` are those of its check."""
     timeline = view.timeline
     patient, port = timeline.episode.patient, timeline.episode.port
@@ -162,7 +170,8 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
         tuple(_said(view, finding) for finding in findings if finding.severity == "unsafe" and _matters(view, finding)),
         tuple(_gaps(view, findings)),
-        tuple(_unread(event) for event in unread),
+        (*(_unread(event) for event in unread), *(_unread_fact(view, fact) for fact in unread_facts)),
+        tuple(unread_facts),
         tuple(_amounts(view)),
         view.wording,
     )
@@ -397,6 +406,12 @@ def _unread(event: UnreadEvent) -> str:
     kind = f", {event.kind}" if event.kind else ""
     name = event.id or f"in position {event.index + 1} of the file"
     return f"An event could not be read and is not on this sheet: {name}{kind}"
+
+
+def _unread_fact(view: View, fact: Unread) -> str:
+    entry = view.timeline.entry(fact.event) if fact.event else None
+    about = f" ({_kind(entry)} {view.wording.soon(entry.event.at)})" if entry else ""
+    return f'{fact.label} was written as "{fact.text}"{about}; ask, and correct it'
 
 
 # -- if ... then --

@@ -15,6 +15,7 @@ from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record.reading import UnreadEvent
+from lda_notes.record.unread import Unread
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,7 @@ class Source:
     findings: tuple[Finding, ...]
     unread: tuple[UnreadEvent, ...]
     begins: datetime | None = None
+    unread_facts: tuple[Unread, ...] = ()
 
     @property
     def name(self) -> str:

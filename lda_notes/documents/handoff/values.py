@@ -15,6 +15,7 @@ from lda_notes.documents.references import Basis, in_force, key
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import Danger, Dwell, Hold
+from lda_notes.record.unread import Unread
 
 VERSION: Final = 2
 
@@ -92,7 +93,8 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "unsafe": list(patient.unsafe),
         "contingencies": [_contingency(one, policy) for one in patient.contingencies],
         "not_recorded": list(patient.gaps),
-        "unread": list(patient.unread),
+        "unread": [_unread(fact) for fact in patient.unread_facts],
+        "not_read": list(patient.unread),
         "amounts": [_added(added, words) for added in patient.amounts],
     }
 
@@ -140,6 +142,11 @@ def _states(patient: PatientFacts) -> dict[str, Any]:
         "dangers": [_danger(danger, words) for line in patient.lines for danger in line.state.dangers],
         "dwell": _dwell(dwelling[0], words) if dwelling else None,
     }
+
+
+def _unread(fact: Unread) -> dict[str, Any]:
+    place = fact.place
+    return {"fact": fact.label, "text": fact.text, "row": place.row, "column": place.column, "event": fact.event}
 
 
 def _hold(hold: Hold, words: Wording) -> dict[str, Any]:
