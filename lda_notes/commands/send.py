@@ -154,10 +154,8 @@ def _list(box: Outbox) -> None:
         click.echo(f"waits{to}: {report.visible(slip.about or 'a bundle without an event')}")
     for slip in aside:
         click.echo((slip.reason or "").rstrip("\n"))
-    click.echo(
-        f"{_bundles(len(waiting))} {_wait(len(waiting))} and {_bundles(len(aside))} set aside in {box.folder}.",
-        err=True,
-    )
+    said = f"{_bundles(len(waiting))} {_wait(len(waiting))}, {len(aside)} set aside"
+    click.echo(f"{said}, in {box.folder}.", err=True)
 
 
 def _first_number(box: Outbox, base: str | None, made: Made) -> Made:

@@ -404,7 +404,7 @@ def test_what_waits_and_what_was_set_aside_is_listed(typed: Type, fake: Fake, tm
     listed = typed("send")
     assert listed.code == 0
     assert "1 bundle waits, 1 set aside" in listed.err
-    assert listed.out.startswith("waits: ")
+    assert listed.out.startswith("waits")
     assert "Not on my watch" in listed.out
 
 
