@@ -81,9 +81,9 @@ def command(
     if out is None:
         click.echo(text, nl=False)
     else:
-        from lda_notes.files.output import write_private
+        from lda_notes.commands.writing import write_all
 
-        write_private(out, text.encode("utf-8", "replace"))
+        write_all([(out, text.encode("utf-8", "replace"))])
     for file in files:
         if file.error is not None:
             click.echo(f"lda-notes: {report.visible(file.error)}", err=True)

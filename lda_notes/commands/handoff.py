@@ -60,7 +60,11 @@ def command(
     sources: list[Source] = []
     unreadable: list[str] = []
     for path in reading.files(paths):
-        record = records.read(path)
+        try:
+            record = records.read(path)
+        except Failure as failure:  # one record that cannot be opened does not end the handoff of the ward
+            unreadable.append(str(failure))
+            continue
         judged = pipeline.judge(pipeline.upto(record, asof), policy, asof)
         if judged.timeline is None:
             unreadable.append(reading.why_unreadable(judged.record))
