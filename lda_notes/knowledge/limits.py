@@ -219,6 +219,7 @@ pinch_off_grade            | at most 3 points     | pinch-off grade | hinke-1990
 patient_identifiers        | at least 2 identifiers | identifiers compared | npsg-01-01-01 R2 EP 1 | 1..4
 late_entry_hours           | at most 12 hours     | time from event to entry without a mark as late entry | common-practice CP
 shift_hours                | at most 12 hours     | length of a shift | common-practice CP | 1..24
+left_list_days             | at most 7 days       | time for which a patient who left stays on the handoff sheet | common-practice CP | 1..60
 clock_slack_minutes        | at most 5 minutes    | difference between two clocks | common-practice CP | 1..60
 needle_change_minutes      | at most 60 minutes   | time from removal to the new needle of a needle change | common-practice CP
 plausible_age_years        | at most 120 years    | plausible age | common-practice CP | 100..150
