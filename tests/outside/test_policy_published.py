@@ -171,8 +171,6 @@ UNSOURCED = [
     ("severe_pain_points", "7", "points", "at least"),
     ("shift_hours", "12", "hours", "at most"),
     ("left_list_days", "7", "days", "at most"),
-    ("reaction_after_flush_hours", "6", "hours", "at most"),
-    ("wound_reaction_hours", "72", "hours", "at most"),
     ("clock_slack_minutes", "5", "minutes", "at most"),
     ("needle_change_minutes", "60", "minutes", "at most"),
     ("plausible_age_years", "120", "years", "at most"),
