@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path as FilePath
 
-from lda_notes.check import rule_table
+from lda_notes.check import among, rule_table
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
@@ -23,7 +23,7 @@ def judge(record: Record, policy: Policy, asof: datetime) -> Judged:
     """Check ``record``: faults of reading, of corrections and of the rules, each with its place, in file order."""
     if record.episode is None:
         return Judged(record, None, _ordered([record.placed(finding) for finding in record.findings]))
-    line = timeline.build(record.episode, policy, asof)
+    line = timeline.build(record.episode, policy, asof, record.unread_facts)
     found = [record.placed(f) for f in (*record.findings, *line.findings, *rule_table.check(line, policy))]
     return Judged(record, line, _ordered(found))
 
@@ -37,6 +37,22 @@ def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(findings, key=key))
 
 
+def compare(judged: Sequence[Judged]) -> list[Judged]:
+    """Return the same records, each with the findings that show only between them, such as one number for two."""
+    lines = [(index, one.timeline) for index, one in enumerate(judged) if one.timeline is not None]
+    files = [judged[index].record.file for index, _ in lines]
+    added: dict[int, list[Finding]] = {}
+    for doubt in among.doubts([line for _, line in lines]):
+        for member in doubt.members:
+            index, line = lines[member]
+            found = among.finding(doubt, member, files, line.episode)
+            added.setdefault(index, []).append(judged[index].record.placed(found))
+    return [
+        replace(one, findings=_ordered([*one.findings, *added[index]])) if index in added else one
+        for index, one in enumerate(judged)
+    ]
+
+
 def upto(record: Record, moment: datetime) -> Record:
     """Return ``record`` as it was at ``moment``: without the events after it, corrections included.
 
@@ -48,7 +64,12 @@ def upto(record: Record, moment: datetime) -> Record:
     kept = [place for place, event in enumerate(episode.events) if event.at <= moment]
     told = tuple(episode.events[place] for place in kept)
     positions = tuple(record.positions[place] if record.positions is not None else place for place in kept)
-    return replace(record, episode=episode.model_copy(update={"events": told}), positions=positions)
+    late = set(range(len(episode.events))) - set(kept)
+    if record.positions is not None:
+        late = {record.positions[place] for place in late}
+    facts = tuple(fact for fact in record.unread_facts if fact.path[0] != "events" or fact.path[1] not in late)
+    told_episode = episode.model_copy(update={"events": told})
+    return replace(record, episode=told_episode, positions=positions, unread_facts=facts)
 
 
 def begins(record: Record) -> datetime | None:

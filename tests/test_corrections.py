@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from lda_notes.line.corrections import merge
+from lda_notes.record.merging import merge
 
 
 @pytest.mark.parametrize(

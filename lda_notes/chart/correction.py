@@ -24,11 +24,12 @@ from lda_notes.chart.times import Frame
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.corrections import Entry, merge
+from lda_notes.line.corrections import Entry
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure, Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, Correcting, Event
+from lda_notes.record.merging import merge
 from lda_notes.record.writer import Seen
 
 Kind = Literal["addendum", "amendment", "retraction"]

@@ -9,10 +9,10 @@ from typing import Any
 
 from lda_notes.chart import layout, paths
 from lda_notes.chart.answers import plain_number
-from lda_notes.line.corrections import merge
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 from lda_notes.record.events import Event
+from lda_notes.record.merging import merge
 
 
 def laid_over(old: Any, new: Any) -> Any:

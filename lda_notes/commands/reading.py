@@ -40,7 +40,11 @@ def all_timelines(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> li
     if broken:
         counted = "1 record" if len(broken) == 1 else f"{len(broken)} records"
         raise Failure("\n".join([f"{counted} could not be read, so nothing was counted:", *broken]))
-    return [(record, timeline.build(record.episode, policy, asof)) for record in read if record.episode is not None]
+    return [
+        (record, timeline.build(record.episode, policy, asof, record.unread_facts))
+        for record in read
+        if record.episode is not None
+    ]
 
 
 def unread(record: Record) -> str | None:

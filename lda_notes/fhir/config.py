@@ -25,7 +25,8 @@ _URI: Final = re.compile(r"[a-z][a-z0-9+.-]*:[^\s|&%<>\"]+")
 FHIR_ID: Final = re.compile(r"[A-Za-z0-9.-]{1,64}")
 """What R4 allows as the id in a literal reference."""
 
-_BASE: Final = "https://example.org/lda-notes"
+EXAMPLES: Final = "https://example.org/lda-notes"
+"""Base of the built-in example systems, which nobody owns: fit for tests on one machine."""
 
 
 def _uri(value: str) -> str:
@@ -51,32 +52,33 @@ Uri = Annotated[str, AfterValidator(_uri)]
 class Systems(Model):
     """Addresses of the identifier systems that bundles use; each names what it numbers."""
 
-    identity: Uri = Field(default=f"{_BASE}/identifier", description="Identities of the resources that we make.")
-    entry: Uri = Field(default=f"{_BASE}/record-entry", description="Entries of records: episode and event.")
-    order: Uri = Field(default=f"{_BASE}/order", description="Orders and protocols as records name them.")
-    staff: Uri = Field(default=f"{_BASE}/staff", description="Staff identifiers.")
-    visit: Uri = Field(default=f"{_BASE}/visit", description="Stays: identifiers of episodes.")
-    facility: Uri = Field(default=f"{_BASE}/facility", description="Facilities, by name.")
-    place: Uri = Field(default=f"{_BASE}/place", description="Units and rooms, by name.")
+    identity: Uri = Field(default=f"{EXAMPLES}/identifier", description="Identities of the resources that we make.")
+    entry: Uri = Field(default=f"{EXAMPLES}/record-entry", description="Entries of records: port, episode and event.")
+    order: Uri = Field(default=f"{EXAMPLES}/order", description="Orders and protocols as records name them.")
+    staff: Uri = Field(default=f"{EXAMPLES}/staff", description="Staff identifiers.")
+    visit: Uri = Field(default=f"{EXAMPLES}/visit", description="Stays: identifiers of episodes.")
+    facility: Uri = Field(default=f"{EXAMPLES}/facility", description="Facilities, by name.")
+    place: Uri = Field(default=f"{EXAMPLES}/place", description="Units and rooms, by name.")
 
 
 class Config(Model):
     """The configuration of FHIR output. ``references`` says how patient, stay and staff are referred to.
 
-    ``literal``: ``Patient/<record number>``, or as the lists below say; ``conditional``: by a search for the
-    identifier, which the server must resolve.
+    ``conditional``: by a search for the identifier, which the server resolves. ``literal``: record numbers, episodes
+    and staff identifiers are the server's own ids (``Patient/<record number>``); where they are not, what is sent is
+    filed under somebody else. The lists below give the id of one of them, in either case.
     """
 
     config_version: Literal[1] = Field(default=1, description="Version of this layout: 1.")
     systems: Systems = Field(default_factory=Systems, description="Identifier systems.")
     extensions: Uri = Field(
-        default=f"{_BASE}/fhir/StructureDefinition", description="Base address of the extensions of our own."
+        default=f"{EXAMPLES}/fhir/StructureDefinition", description="Base address of the extensions of our own."
     )
     references: Literal["literal", "conditional"] = Field(
-        default="literal", description="How patient, stay and staff are referred to."
+        default="conditional", description="How patient, stay and staff are referred to."
     )
-    organization: Annotated[str, _reference_to("Organization")] = Field(
-        default="Organization/example-hospital", description="The organisation that the nurses act for."
+    organization: Annotated[str, _reference_to("Organization")] | None = Field(
+        default=None, description="Reference of the organization that the nurses act for; else by the facility's name."
     )
     patients: dict[str, Annotated[str, _reference_to("Patient")]] = Field(
         default_factory=dict, description="Reference of a patient, by record number."

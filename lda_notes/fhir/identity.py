@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
-from urllib.parse import unquote
 
+from lda_notes.fhir.tokens import read_token
 from lda_notes.fhir.verify.faults import Fault, Found, shown
 from lda_notes.fhir.verify.scope import Scope
 from lda_notes.fhir.verify.structure import Rule
@@ -45,8 +45,8 @@ def _identity(condition: object) -> Identity | None:
     if not isinstance(condition, str) or "&" in condition:
         return None
     parameter, _, token = condition.partition("=")
-    system, bar, value = (unquote(token) if "%" in token else token).partition("|")
-    return (parameter, system, value) if bar and system and value else None
+    found = read_token(token)
+    return (parameter, *found) if found else None
 
 
 def _says(rule: str, value: object, message: str, todo: str, *steps: str | int) -> Fault:
@@ -152,7 +152,37 @@ def _bundle(value: Object, _: Scope) -> Found:
         if kind not in _UNTRACED and entry.get("fullUrl") not in targets:
             message = f"No Provenance of the bundle names this {kind or 'entry'} as its target."
             found.append(_says("provenance", entry.get("fullUrl"), message, "Add it.", index, "entry"))
+    found += _other_patients(value)
     return found or None
+
+
+_ABOUT: Final = ("subject", "patient", "for")
+"""The elements of our resources that name the patient."""
+
+
+def _other_patients(bundle: Object) -> Iterator[Fault]:
+    """Faults of a bundle that speaks of two patients, at each resource that names another one than the first."""
+    first: str | None = None
+    for index, entry in enumerate(bundle.get("entry", ())):
+        for step, named in _patients(entry):
+            first = first or named
+            if named != first:
+                message = f"The bundle speaks of two patients: {shown(first)} and {shown(named)}."
+                yield _says(
+                    "two-patients", named, message, "Send one patient to a bundle.", step, "resource", index, "entry"
+                )
+
+
+def _patients(entry: Object) -> Iterator[tuple[str, str]]:
+    """The patients that an entry names, each with the element that does."""
+    resource = entry.get("resource") or {}
+    if resource.get("resourceType") == "Patient":
+        yield "identifier", str(entry.get("fullUrl"))
+    for step in _ABOUT:
+        about = resource.get(step)
+        if isinstance(about, dict):
+            number = about.get("identifier") or {}
+            yield step, str(about.get("reference") or f"{number.get('system')}|{number.get('value')}")
 
 
 def identity_rules() -> list[Rule]:

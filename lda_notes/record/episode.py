@@ -37,6 +37,11 @@ class PatientIdentifier(Model):
     system: Short = required("identifier system", "Address (URI) of the system that issued it.")
     value: Short = required("identifier value", "The identifier itself.")
     label: Short | None = fact("identifier label", "What people call it, such as record number.")
+    replaced: YesNo | None = fact(
+        "identifier replaced",
+        "Yes when the number was corrected or merged into another one: it keeps its place, since what was sent is "
+        "found by the first number, and the number in use is added behind it.",
+    )
 
 
 class Patient(Model):

@@ -7,19 +7,19 @@ identifier is listed as unread, a value that does not fit is left out of its eve
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, Final
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from lda_notes.files.syntax import MAX_BYTES, Parsed, faultless_json, read_json, read_yaml
 from lda_notes.problems import Failure, Finding, Path, Place
 from lda_notes.record.episode import Episode
-from lda_notes.record.events import KINDS
+from lda_notes.record.events import Correcting
 from lda_notes.record.parts import FORMER_KEYS
-from lda_notes.record.spelling import nearest
+from lda_notes.record.unread import Unread
 
 if TYPE_CHECKING:
     from lda_notes.record.validation import Misfit
@@ -44,23 +44,31 @@ class Record:
     episode: Episode | None
     findings: tuple[Finding, ...] = ()
     unread: tuple[UnreadEvent, ...] = ()
+    unread_facts: tuple[Unread, ...] = ()
+    """Facts that were written and could not be read; every document names those that it would have used."""
     positions: tuple[int, ...] | None = None
     """Position in the file of each readable event; None when all are readable."""
     row: int = 0
     """The row of the file that the record is, where a file holds one to a row; 0 for a file of its own."""
+    _kept: Mapping[Path, tuple[int, ...]] = field(default_factory=dict, repr=False)
+    """Position in the file of each readable item of the lists that lost some, by the list's path in the file."""
     _parse: Callable[[], Parsed] | None = field(default=None, repr=False)
     _parsed: Parsed | None = field(default=None, repr=False)
 
     def place(self, path: Path) -> Place:
         """Return where ``path`` stands in the file; for something absent, where the part that lacks it stands."""
-        if self._parsed is None and self._parse is not None:
-            self._parsed = self._parse()
         if self.positions is not None and len(path) > 1 and path[0] == "events":
             path = ("events", self.positions[int(path[1])], *path[2:])
-        return self._at(path)
+        real: Path = ()
+        for step in path:
+            stayed = self._kept.get(real)
+            real += (stayed[step] if stayed is not None and isinstance(step, int) and step < len(stayed) else step,)
+        return self._at(real)
 
     def _at(self, path: Path) -> Place:
         """Return the place of a path of the file itself, whatever events were set aside."""
+        if self._parsed is None and self._parse is not None:
+            self._parsed = self._parse()
         if self._parsed is None:
             return Place(self.file, self.row or 1, 1)
         return Place(self.file, *self._parsed.place(_as_written(path, self._parsed.data)))
@@ -101,27 +109,96 @@ def read_bytes(raw: bytes, name: str, as_json: bool = False, row: int = 0) -> Re
     if as_json:
         episode = _plainly_good(raw)
         if episode is not None:
-            return Record(name, episode, row=row, _parse=lambda: read_json(raw, row))
+            record = Record(name, episode, row=row, _parse=lambda: read_json(raw, row))
+            return _with_corrections(record, lambda: read_json(raw, row).data)
         return _carefully(read_json(raw, row), name, row)
     return _carefully(read_yaml(raw), name)
 
 
+def _with_corrections(record: Record, root: Callable[[], Any]) -> Record:
+    """Set aside what corrections say that does not fit the event which they correct."""
+    assert record.episode is not None
+    if not any(isinstance(event, Correcting) for event in record.episode.events):
+        return record
+    from lda_notes.record.salvage import corrections, lost, withdraw  # here, since most records have no correction
+
+    events = list(record.episode.events)
+    findings = list(record.findings)
+    facts = list(record.unread_facts)
+    for position, change in corrections(record.episode):
+        at = record.positions[position] if record.positions is not None else position
+        above: Path = ("events", at, change.key)
+        events[position] = change.event
+        for path, fault in change.found.faults.items():
+            finding = _layout_finding(fault, (*above, *path), record, root())
+            findings.append(replace(finding, rule="correction-unreadable", event=change.event.id))
+        unread = tuple(lost(change.found, record._at, root(), above))
+        for fact in unread:
+            withdraw(change.found.result, change.kind, fact.fact)
+        facts += unread
+    if len(facts) == len(record.unread_facts) and len(findings) == len(record.findings):
+        return record
+    episode = record.episode.model_copy(update={"events": tuple(events)})
+    return replace(record, episode=episode, findings=tuple(findings), unread_facts=tuple(facts))
+
+
 def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
     record = Record(name, None, row=row, _parsed=parsed)
-    findings = [
+    findings = tuple(
         Finding(fault.rule, "wrong", fault.message, fault.todo, (), place=Place(name, fault.row, fault.column))
         for fault in parsed.faults
-    ]
-    data: Any = parsed.data
-    if data is None:
-        return replace(record, findings=tuple(findings))
+    )
+    if parsed.data is None:
+        return replace(record, findings=findings)
     try:
-        return replace(record, episode=Episode.model_validate_json(parsed.json), findings=tuple(findings))
-    except ValidationError as error:
-        from lda_notes.record.validation import misfits  # here, since most records are good
+        record = replace(record, episode=Episode.model_validate_json(parsed.json), findings=findings)
+        return _with_corrections(record, lambda: parsed.data)
+    except ValidationError:
+        from lda_notes.record.salvage import lost, salvage  # here, since most records are good
+    root = parsed.data
+    found = salvage(root, lambda data: Episode.model_validate_json(json.dumps(data)))
+    findings += tuple(_layout_finding(fault, path, record, root) for path, fault in found.faults.items())
+    if found.result is None:
+        return replace(record, findings=findings)
+    whole = range(len(root["events"])) if isinstance(root.get("events"), list) else range(0)
+    stayed = found.kept.pop(("events",), tuple(whole))
+    record = replace(
+        record,
+        episode=found.result,
+        findings=findings,
+        unread=tuple(_unread(position, root["events"][position]) for position in whole if position not in stayed),
+        unread_facts=tuple(lost(found, record._at, root)),
+        positions=stayed,
+        _kept=found.kept,
+    )
+    return _with_corrections(record, lambda: root)
 
-        faults = misfits(error, data)
-    return _pruned(record, data, faults, findings)
+
+def _unread(index: int, event: Any) -> UnreadEvent:
+    def text(key: str) -> str | None:
+        value = event.get(key) if isinstance(event, dict) else None
+        return value if isinstance(value, str) and len(value) <= 64 else None
+
+    return UnreadEvent(index, text("id"), text("kind"))
+
+
+def _layout_finding(fault: Misfit, path: Path, record: Record, root: Any) -> Finding:
+    todo = fault.todo
+    if fault.unknown_key:
+        from lda_notes.record.salvage import meant
+
+        names, info = meant(root, path)
+        if path[-1] in ("not_done", "not_assessed"):
+            around = names[-1] if info is not None else "the fact that it is the reason for"
+            todo = f"put it under {around}, indented further"
+        elif info is None:
+            todo = "remove it or correct its name"
+        elif names[-1] != path[-1]:
+            todo = f"did you mean {names[-1]}? Correct the name or remove it"
+        else:
+            around = f'under "{names[-2]}"' if len(names) > 1 else "one step further out"
+            todo = f"it belongs {around}; move it there"
+    return Finding("record-layout", "wrong", fault.message, todo, path, place=record._at(path))
 
 
 def _as_written(path: Path, data: Any) -> Path:
@@ -135,126 +212,3 @@ def _as_written(path: Path, data: Any) -> Path:
             data = data[step] if isinstance(data, list) and isinstance(step, int) and step < len(data) else None
         made.append(step)
     return tuple(made)
-
-
-_MAX_ROUNDS: Final = 12
-
-
-def _pruned(record: Record, data: Any, faults: list[Misfit], findings: list[Finding]) -> Record:
-    """Take out what does not fit, naming each, until the rest is an episode or nothing is left to take out."""
-    from lda_notes.record.validation import misfits
-
-    positions = (
-        list(range(len(data["events"]))) if isinstance(data, dict) and isinstance(data.get("events"), list) else []
-    )
-    unread: list[UnreadEvent] = []
-    named: set[Path] = set()
-    removed: set[Path] = set()
-    for _ in range(_MAX_ROUNDS):
-        dropped: set[int] = set()
-        removals: list[Path] = []
-        for fault in faults:
-            path = fault.path
-            real = _in_file(path, positions)
-            if real not in named and not (fault.missing and real in removed):  # it stands in the file
-                named.add(real)
-                findings.append(_layout_finding(fault, real, record, data))
-            if _spoils_event(fault) and _in_events(path, positions):
-                dropped.add(int(path[1]))
-            else:
-                removals.append(_to_remove(fault, data))
-        if any(len(path) < 1 for path in removals):
-            break
-        for path in sorted(removals, key=len, reverse=True):
-            removed.add(_in_file(path, positions))
-            _remove(data, path)
-        for position in sorted(dropped, reverse=True):
-            event = data["events"].pop(position)
-            unread.append(_unread(positions.pop(position), event))
-        try:
-            episode = Episode.model_validate_json(json.dumps(data))
-        except ValidationError as error:
-            faults = misfits(error, data)
-            continue
-        except RecursionError:
-            break
-        unread.sort(key=lambda event: event.index)
-        return replace(
-            record, episode=episode, findings=tuple(findings), unread=tuple(unread), positions=tuple(positions)
-        )
-    return replace(record, findings=tuple(findings))
-
-
-def _in_events(path: Path, positions: list[int]) -> bool:
-    return len(path) > 1 and path[0] == "events" and isinstance(path[1], int) and path[1] < len(positions)
-
-
-def _in_file(path: Path, positions: list[int]) -> Path:
-    """Return the path as it is in the file, where events that could not be read still have their positions."""
-    return ("events", positions[int(path[1])], *path[2:]) if _in_events(path, positions) else path
-
-
-def _spoils_event(fault: Misfit) -> bool:
-    """Tell whether an event cannot be placed because of ``fault``: no kind, time, identifier or needed fact."""
-    path = fault.path
-    return len(path) == 2 or (len(path) == 3 and (fault.missing or path[2] in ("id", "at", "kind", "of")))
-
-
-def _to_remove(fault: Misfit, data: Any) -> Path:
-    """Return what to take out: the value, or the smallest part around it that can be absent."""
-    path = fault.path[:-1] if fault.missing else fault.path
-    while path and isinstance(path[-1], int):  # taking one item would shift the places of its neighbours
-        path = path[:-1]
-    return path
-
-
-def _remove(data: Any, path: Path) -> None:
-    for step in path[:-1]:
-        if isinstance(data, dict):
-            data = data.get(step)
-        elif isinstance(data, list) and isinstance(step, int) and step < len(data):
-            data = data[step]
-        else:
-            return
-    if isinstance(data, dict):
-        data.pop(path[-1], None)
-
-
-def _unread(index: int, event: Any) -> UnreadEvent:
-    def text(key: str) -> str | None:
-        value = event.get(key) if isinstance(event, dict) else None
-        return value if isinstance(value, str) and len(value) <= 64 else None
-
-    return UnreadEvent(index, text("id"), text("kind"))
-
-
-def _fields(annotation: Any) -> dict[str, Any]:
-    """Return the fields of every model inside an annotation."""
-    found: dict[str, Any] = {}
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return dict(annotation.model_fields)
-    for part in getattr(annotation, "__args__", ()):
-        found.update(_fields(part))
-    return found
-
-
-def _known_keys(path: Path, data: Any) -> list[str]:
-    """Return the keys that may stand beside the last step of ``path``."""
-    fields: dict[str, Any] = dict(Episode.model_fields)
-    for step in path[:-1]:
-        data = data.get(step) if isinstance(data, dict) else data[step] if isinstance(data, list) else None  # type: ignore[index]
-        if isinstance(step, int):
-            if isinstance(data, dict) and data.get("kind") in KINDS:
-                fields = dict(KINDS[data["kind"]].model_fields)
-            continue
-        found = fields.get(step)
-        fields = _fields(found.annotation) if found is not None else {}
-    return sorted(fields)
-
-
-def _layout_finding(fault: Misfit, path: Path, record: Record, data: Any) -> Finding:
-    todo = fault.todo
-    if fault.unknown_key:
-        close = nearest(str(path[-1]), _known_keys(fault.path, data))
-        todo = f"did you mean {close}? Correct the name or remove it" if close else "remove it or correct its name"
-    return Finding("record-layout", "wrong", fault.message, todo, path, place=record._at(path))

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from pydantic import ValidationError
 
 from lda_notes.problems import Path
-from lda_notes.record.spelling import nearest
+from lda_notes.record.spelling import NO_KNOWN_ALLERGIES, nearest
+from lda_notes.record.vocabulary import AllergenName
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +32,15 @@ class Misfit:
 def misfits(error: ValidationError, data: Any, fields_of: Mapping[str, Sequence[str]] | None = None) -> list[Misfit]:
     """Return every fault of ``error``, one per value of ``data``, in the order of the data."""
     grouped: dict[Path, list[Any]] = {}
-    for detail in error.errors(include_url=False, include_context=True):
-        if _beside_the_point(detail["loc"], data):
-            continue
+    details = error.errors(include_url=False, include_context=True)
+    unions = {
+        detail["loc"][:position]
+        for detail in details
+        for position, step in enumerate(detail["loc"])
+        if step in _REASONS_WHY_NOT
+    }
+    meant = [detail for detail in details if not _beside_the_point(detail["loc"], data, unions)]
+    for detail in meant or details:
         path = _path_in(data, detail["loc"], detail["type"] in ("missing", "union_tag_not_found"))
         grouped.setdefault(path, []).append(detail)
     # A union reports each member's view; the faults deepest inside the value tell most, so their parents are left out.
@@ -45,17 +52,18 @@ def misfits(error: ValidationError, data: Any, fields_of: Mapping[str, Sequence[
 _REASONS_WHY_NOT = {"NotAssessed": "not_assessed", "NotDone": "not_done"}
 
 
-def _beside_the_point(location: Sequence[str | int], data: Any) -> bool:
-    """Tell whether a fault is about a member of a union that the value was not meant to be."""
+def _beside_the_point(location: tuple[str | int, ...], data: Any, unions: set[tuple[str | int, ...]]) -> bool:
+    """Tell whether a fault is about a member of a union that the value was not meant to be.
+
+    ``unions`` are the locations where the value may be a reason why not.
+    """
     for position, step in enumerate(location):
         if isinstance(data, Mapping):
-            why_not = [key for key in _REASONS_WHY_NOT.values() if key in data]
-            if step in _REASONS_WHY_NOT:
-                return _REASONS_WHY_NOT[str(step)] not in data
+            if location[:position] in unions and step not in data:
+                said = [name for name, key in _REASONS_WHY_NOT.items() if key in data]
+                return step not in said if said else step in _REASONS_WHY_NOT
             if step in data:
                 data = data[step]
-            elif why_not and position < len(location) - 1:
-                return True
         elif isinstance(data, list) and isinstance(step, int) and step < len(data):
             data = data[step]
     return False
@@ -182,7 +190,7 @@ def _misfit(path: Path, details: list[Any], value: Any) -> Misfit:
         wanted = ["yes or no"]
     else:
         wanted = ["yes, no" if text == "true or false" else text for text in wanted]
-    said, todo = _found(value, details, wanted)
+    said, todo = _found(path, value, details, wanted)
     return Misfit(
         path,
         f"{name} holds {said}; expected {' or '.join(wanted) if wanted else first['msg'].lower()}",
@@ -210,7 +218,7 @@ _OTHER_DATE: Final = re.compile(r"[0-9]{1,4}[./-][0-9]{1,2}[./-][0-9]{1,4}\b.*")
 _YES_NO: Final = {"y": "yes", "yes": "yes", "on": "yes", "true": "yes", "n": "no", "no": "no", "off": "no"}
 
 
-def _found(value: Any, details: list[Any], wanted: list[str]) -> tuple[str, str]:
+def _found(path: Path, value: Any, details: list[Any], wanted: list[str]) -> tuple[str, str]:
     """Say what was found and what to do. Of the value itself only small numbers out of bounds are told."""
     kinds = {str(detail["type"]) for detail in details}
     kind = kind_of(value)
@@ -233,8 +241,29 @@ def _found(value: Any, details: list[Any], wanted: list[str]) -> tuple[str, str]
         return "a date in another order", "write the year, the month and the day, in this order, with dashes"
     if any(name.startswith("bool") for name in kinds) and text.lower() in _YES_NO:
         return kind, f"write {_YES_NO[text.lower()]}, in small letters"
-    close = nearest(text.lower(), _choices(details))
+    choices = _choices(details)
+    if path[-2:-1] == ("allergies",) or path[-1:] == ("allergies",) or path[-3:-2] == ("allergies",):
+        return kind, _allergen(text, choices)
+    close = nearest(text.lower(), choices)
     return kind, f"did you mean {close}? Correct the value" if close else "correct the value"
+
+
+def _allergen(text: str, choices: list[str]) -> str:
+    """Say how an allergy is written; a sign for "no known allergies" is asked about, never taken for an empty list."""
+    if text.lower().strip(".") in NO_KNOWN_ALLERGIES:
+        return (
+            "ask whether latex, adhesive and skin antiseptics were asked about too; "
+            "write an empty list, allergies: [], only when no allergy at all is known"
+        )
+    known = choices or list(get_args(AllergenName))
+    close = nearest(text.lower(), known)
+    if close:
+        return (
+            f"did you mean {close}? Write {{substance: {close}}}"
+            if not choices
+            else f"did you mean {close}? Correct the value"
+        )
+    return "write other for what is not in the list, and name the substance under detail"
 
 
 def _choices(details: list[Any]) -> list[str]:

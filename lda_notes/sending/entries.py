@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Literal
-from urllib.parse import unquote
+from typing import Any, Literal
+
+from lda_notes.fhir.tokens import escaped, read_token
 
 Json = dict[str, Any]
-
-_SPECIAL: Final = re.compile(r"([\\,$|])")
-
-
-def _escaped(text: str) -> str:
-    return _SPECIAL.sub(r"\\\1", text)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -28,7 +22,7 @@ class Identity:
 
     def token(self) -> str:
         """The value of the search parameter, its own signs escaped (R4, "Escaping Search Parameters")."""
-        return f"{_escaped(self.system)}|{_escaped(self.value)}"
+        return f"{escaped(self.system)}|{escaped(self.value)}"
 
     def names(self, resource: Mapping[str, Any]) -> bool:
         """Whether a resource carries this identity."""
@@ -86,11 +80,10 @@ def _entry(index: int, value: Any) -> Entry:
         condition = str(request.get("url", "")).partition("?")[2]
     if isinstance(kind, str) and isinstance(url, str) and isinstance(condition, str) and "&" not in condition:
         parameter, _, token = condition.partition("=")
-        system, bar, identifier = unquote(token).partition("|")
-        identity = Identity(kind, parameter, system, identifier)
-        if bar and system and identifier and parameter in ("identifier", "_tag"):
+        named = read_token(token)
+        if named is not None and parameter in ("identifier", "_tag"):
             assert method in ("POST", "PUT")
-            return Entry(index, url, method, identity, condition, resource)
+            return Entry(index, url, method, Identity(kind, parameter, *named), condition, resource)
     raise NotSafe(f"entry {index + 1} has no condition that names its identity")
 
 
@@ -123,10 +116,24 @@ def events(bundle: Any) -> dict[str, str]:
 
 
 def _sources(provenance: Json) -> Iterator[str]:
+    for value in _entries_named(provenance):
+        _, _, without_port = value.partition("/")
+        yield without_port or value
+
+
+def _entries_named(provenance: Json) -> Iterator[str]:
     for entity in objects_of(provenance.get("entity")):
         value = object_of(object_of(entity.get("what")).get("identifier")).get("value")
         if entity.get("role") == "source" and isinstance(value, str):
             yield value
+
+
+def line_of(bundle: Any) -> str | None:
+    """The identity of the port, and with it of the patient, whose record a bundle is of; None when it names no one."""
+    listed = [object_of(one.get("resource")) for one in objects_of(object_of(bundle).get("entry"))]
+    provenances = [one for one in listed if one.get("resourceType") == "Provenance"]
+    named = {value.partition("/")[0] for one in provenances for value in _entries_named(one) if "/" in value}
+    return named.pop() if len(named) == 1 else None
 
 
 def object_of(value: Any) -> Json:

@@ -163,7 +163,7 @@ class Bundle:
         def work(record: Record, line: timeline.Timeline | None) -> Answer:
             if record.episode is None or record.findings:
                 return Answer(said=why(record) + "\n", counts=(("rows", 1), ("unreadable", 1)))
-            line = line or timeline.build(record.episode, policy, _FAR)
+            line = line or timeline.build(record.episode, policy, _FAR, record.unread_facts)
             texts: list[bytes] = []
             faults: list[str] = []
             resources = 0
@@ -247,7 +247,7 @@ class Days:
             record = read(file, row)
             if record.episode is None:
                 return Answer(said=why(record) + "\n", counts=(("rows", 1), ("unreadable", 1)))
-            line = timeline.build(record.episode, policy, self.asof)
+            line = timeline.build(record.episode, policy, self.asof, record.unread_facts)
             (stay,) = line_days.stays((line,))
             try:
                 found = line_days.days(stay, policy, self.first, self.last)

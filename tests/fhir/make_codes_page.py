@@ -133,7 +133,7 @@ def configuration() -> Iterator[str]:
             rows += [(f"`systems.{key}`", str(one.description), f"`{one.default}`") for key, one in parts]
         else:
             default = getattr(DEFAULT, name)
-            rows.append((f"`{name}`", str(field.description), f"`{default}`"))
+            rows.append((f"`{name}`", str(field.description), f"`{default}`" if default is not None else "-"))
     yield from table(("key", "says", "without it"), iter(rows))
 
 

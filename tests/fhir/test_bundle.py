@@ -9,6 +9,7 @@ import uuid
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
+from urllib.parse import quote
 
 import fhir_demos
 import made_records
@@ -82,7 +83,9 @@ def test_identities_are_version_5_uuids_of_their_role() -> None:
     roles = ["a", "visit-1/access-1/blood-return", "é/ñ", "x" * 500]
     assert [names.of(role) for role in roles] == [str(uuid.uuid5(space, role)) for role in roles]
     found = resources(sent(episode("two-septa")), "Procedure")
-    assert str(uuid.uuid5(space, "two-septa/access-medial/procedure")) in {
+    owner = episode("two-septa").patient.identifiers[0]
+    port = uuid.uuid5(space, f"port/{owner.system}|{owner.value}/{episode('two-septa').port.id}")
+    assert str(uuid.uuid5(space, f"{port}/two-septa/access-medial/procedure")) in {
         one["identifier"][0]["value"] for one in found
     }
 
@@ -293,11 +296,14 @@ def test_the_docx_is_a_second_content_and_the_same_each_time() -> None:
 
 def test_references_are_literal_conditional_or_to_the_context() -> None:
     week = episode("uncomplicated-week")
-    literal = resources(sent(week), "Procedure")[0]
+    literal = resources(sent(week, config=Config(references="literal")), "Procedure")[0]
     number = week.patient.identifiers[0].value
-    assert literal["subject"] == {"reference": f"Patient/{number}"}
-    conditional = resources(sent(week, config=Config(references="conditional")), "Procedure")[0]
+    token = {"system": week.patient.identifiers[0].system, "value": number}
+    assert literal["subject"] == {"reference": f"Patient/{number}", "identifier": token}
+    conditional = resources(sent(week), "Procedure")[0]
     assert conditional["subject"]["reference"] == f"Patient?identifier={week.patient.identifiers[0].system}|{number}"
+    acting = conditional["performer"][0]["onBehalfOf"]["reference"]
+    assert acting == f"Organization?identifier={CONFIG.systems.facility}|{quote(week.stay.facility)}"
     with_context = sent(week, Options(with_context=True))
     patient = with_context[0]["entry"][0]
     assert patient["request"]["ifNoneExist"] == f"identifier={week.patient.identifiers[0].system}|{number}"
@@ -323,8 +329,8 @@ def test_a_patient_number_that_no_reference_can_hold_is_refused_with_what_to_do(
     record = made_records.record(made_records.needle_event("2031-03-04 09:40"))
     record["patient"]["identifiers"][0]["value"] = "MD 0001/7"
     with pytest.raises(Failure, match="name the patient's reference under patients"):
-        made(made_records.episode(record))
-    found = made(made_records.episode(record), config=Config(references="conditional"))
+        made(made_records.episode(record), config=Config(references="literal"))
+    found = made(made_records.episode(record))
     assert verify(found[0].bundle) == ()
     assert "MD%200001%2F7" in json.dumps(found[0].bundle)
 

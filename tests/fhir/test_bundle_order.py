@@ -13,7 +13,7 @@ from fhir_demos import CONFIG, DEMOS, changed, episode, made, noted, sent
 from fhir_server_model import Server
 
 from lda_notes.fhir.build.bundle import Options
-from lda_notes.fhir.build.naming import Names
+from lda_notes.fhir.build.frame import frame
 from lda_notes.fhir.elements import to_json
 
 
@@ -186,9 +186,8 @@ def test_an_addendum_amends_what_it_adds_to_and_an_amendment_corrects() -> None:
 
 
 def _statuses(server: Server, event: str) -> dict[str, str]:
-    names = Names(CONFIG.systems.identity)
     roles = ("blood-return", "remark", "pain")
-    own = {names.of(f"two-septa/{event}/{role}") for role in roles}
+    own = {frame(episode("two-septa"), CONFIG, "context").event_name(event, role) for role in roles}
     found = [held for name, held in server.state().items() if name.split()[1] in own]
     return {held["code"]["text"]: held["status"] for held in found}
 
@@ -216,6 +215,6 @@ def test_what_is_said_of_a_retracted_entry_later_changes_nothing_that_was_taken_
     new = changed(old, more=[retraction, {**amendment, "of": "check-medial-1"}])
     state = after([*sent(old, noted()), *sent(new, noted())]).state()
     assert not any(held.get("valueInteger") == 9 for held in state.values())
-    names = Names(CONFIG.systems.identity)
-    paper = state[f"DocumentReference {names.of('two-septa/too-late/note')}"]
+    name = frame(old, CONFIG, "context").event_name("too-late", "note")
+    paper = state[f"DocumentReference {name}"]
     assert paper["status"] == "entered-in-error"

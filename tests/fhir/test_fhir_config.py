@@ -16,7 +16,8 @@ def test_without_a_file_all_addresses_are_examples() -> None:
     addresses = [*made.systems.model_dump().values(), made.extensions]
     assert all(address.startswith("https://example.org/") for address in addresses)
     assert len(set(addresses)) == len(addresses)
-    assert made.organization == "Organization/example-hospital"
+    assert made.references == "conditional"
+    assert made.organization is None
 
 
 GOOD = """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 from typing import Any
 from urllib.parse import parse_qs, unquote
@@ -14,13 +14,15 @@ from loopback import Reply, Request
 
 from lda_notes.fhir.elements import to_json
 from lda_notes.fhir.identity import EMITTED
+from lda_notes.fhir.tokens import read_token
 
 Json = dict[str, Any]
 
 
 class FakeFhir:
     """Keeps resources in memory. ``fault`` sees each request before it is done and may answer in its place;
-    ``after`` sees it once it is done, with the answer, and may replace that."""
+    ``after`` sees it once it is done, with the answer, and may replace that. Patients, staff, stays and organizations
+    that a transaction refers to by condition are known to it."""
 
     def __init__(self) -> None:
         self.resources: dict[str, Json] = {}
@@ -69,7 +71,7 @@ class FakeFhir:
         return {"resourceType": "CapabilityStatement", "fhirVersion": self.version, "rest": [rest]}
 
     def _matching(self, kind: str, parameter: str, token: str) -> list[Json]:
-        system, _, value = token.replace("\\", "").partition("|")
+        system, value = read_token(token) or ("", "")
         found = []
         for one in self.resources.values():
             held = one.get("meta", {}).get("tag", []) if parameter == "_tag" else one.get("identifier", [])
@@ -81,7 +83,9 @@ class FakeFhir:
     def _transaction(self, bundle: Json) -> Reply:
         self.transactions += 1
         planned: list[tuple[Json, str, str, bool]] = []
-        names: dict[str, str] = {}
+        names = self._known(bundle)
+        if isinstance(names, Reply):
+            return names
         for entry in bundle["entry"]:
             resource, request = entry["resource"], entry["request"]
             kind = resource["resourceType"]
@@ -112,6 +116,34 @@ class FakeFhir:
                 answer["resource"] = self.resources[address]
             answers.append(answer)
         return _json({"resourceType": "Bundle", "type": "transaction-response", "entry": answers})
+
+    def _known(self, bundle: Json) -> dict[str, str] | Reply:
+        """Addresses of what the bundle refers to by condition: who is not here yet comes to be."""
+        names: dict[str, str] = {}
+        for reference in set(_references(bundle)):
+            kind, mark, query = reference.partition("?")
+            if not mark:
+                continue
+            token = query.partition("=")[2]
+            found = self._matching(kind, "identifier", unquote(token))
+            if len(found) > 1:
+                return outcome(412, f"two match {reference}")
+            if not found:
+                system, value = read_token(token) or ("", "")
+                one = {"resourceType": kind, "id": f"known-{next(self._numbers)}", "meta": {"versionId": "1"}}
+                self.resources[f"{kind}/{one['id']}"] = {**one, "identifier": [{"system": system, "value": value}]}
+                found = [one]
+            names[reference] = f"{kind}/{found[0]['id']}"
+        return names
+
+
+def _references(value: Any) -> Iterator[str]:
+    if isinstance(value, dict):
+        if isinstance(value.get("reference"), str):
+            yield value["reference"]
+        value = list(value.values())
+    for held in value if isinstance(value, list) else ():
+        yield from _references(held)
 
 
 def _bare(resource: Json) -> Json:

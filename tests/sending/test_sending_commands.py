@@ -7,6 +7,7 @@ import functools
 import json
 import os
 import pty
+import re
 import stat
 import subprocess
 import sys
@@ -327,8 +328,9 @@ def refuse_event(event: str, status: int = 422) -> Callable[[Request], Reply | N
     body = json.dumps({"resourceType": "OperationOutcome", "issue": [said]}).encode()
 
     def fault(request: Request) -> Reply | None:
-        mine = f'"role":"source","what":{{"identifier":{{"system":"https://example.org/lda-notes/record-entry","value":"{event}"'
-        return Reply(status, body) if request.path == "/fhir" and mine.encode() in request.body else None
+        found = re.search(rb'"role":"source","what":\{"identifier":\{[^}]*"value":"[^"/]*/([^"]*)"', request.body)
+        mine = found is not None and found[1] == event.encode()
+        return Reply(status, body) if request.path == "/fhir" and mine else None
 
     return fault
 

@@ -10,9 +10,9 @@ from pydantic import ValidationError
 
 from lda_notes.check.rule_table import Case, Entry, Found, rule
 from lda_notes.knowledge.sources import Citation
-from lda_notes.line.timeline import merge
 from lda_notes.problems import Path, Related
 from lda_notes.record.events import Addendum, Amendment, Correcting, Event, Retraction
+from lda_notes.record.merging import merge
 
 _CMS: Final = Citation("cms-pim-3325", "R2")
 _TERMS: Final = Citation("ahima-2012", "R")

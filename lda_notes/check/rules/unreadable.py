@@ -19,7 +19,8 @@ READING: Final[tuple[Explained, ...]] = (
         "record-layout",
         "A value does not fit the record's layout: an unknown key, a wrong type, a word outside the vocabulary, a time "
         "without offset.",
-        "What does not fit is left out of what is checked, and named here so that it is never lost in silence.",
+        "What does not fit was written and could not be read: it is neither recorded nor missing, and every document "
+        "names it so that it is never lost in silence.",
         "correct the value; `lda-notes schema` holds the whole layout",
     ),
     Explained(
@@ -151,7 +152,7 @@ READING: Final[tuple[Explained, ...]] = (
     Explained(
         "correction-unreadable",
         "What a correction adds or sets does not fit the layout of the event that it corrects.",
-        "The correction is not applied; the event still says what it said before.",
+        "What it was to replace may be the opposite of it, so neither the old value nor the new one is stated.",
         "correct the value in the correction",
     ),
 )

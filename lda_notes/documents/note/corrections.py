@@ -11,12 +11,12 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from lda_notes.documents.note.scene import Scene, Value, Values, at, kind_of
-from lda_notes.line.corrections import merge
 from lda_notes.line.timeline import Entry, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import ANSWERS, label, leaves, plain, say
 from lda_notes.problems import Path
 from lda_notes.record import events as ev
+from lda_notes.record.merging import merge
 
 KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}
 """Under which key each kind of correction holds its facts."""

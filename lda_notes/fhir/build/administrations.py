@@ -15,7 +15,6 @@ from typing import Any, Final
 
 from lda_notes.record import events as ev
 from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
-from lda_notes.fhir.build.naming import event_role
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import number as plain
 from lda_notes.record.parts import Anesthetic, Flush, Lock, NotAssessed, NotDone
@@ -126,8 +125,7 @@ def administrations(scene: Scene) -> Iterator[Made]:
 def _part_of(scene: Scene) -> Json | None:
     """The Procedure of the treatment that a patency check looks at: a check is none itself."""
     if isinstance(scene.event, ev.PatencyCheck):
-        role = event_role(scene.frame.episode.id, scene.event.treatment, "procedure")
-        return scene.frame.elsewhere("Procedure", scene.frame.names.of(role))
+        return scene.frame.elsewhere("Procedure", scene.frame.event_name(scene.event.treatment, "procedure"))
     return None
 
 

@@ -15,7 +15,8 @@ from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode, PatientIdentifier
 from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, codeable, find
 from lda_notes.fhir.elements import Json, day, period, plain
-from lda_notes.fhir.build.frame import NOT_NAMED, Frame, patient_role, token
+from lda_notes.fhir.build.frame import NOT_NAMED, Frame, patient_role, stay_role
+from lda_notes.fhir.tokens import token
 from lda_notes.record.parts import Person
 
 _CLASSES: Final = {
@@ -34,7 +35,7 @@ def _entry(kind: str, name: str, resource: Json, condition: str) -> Json:
 
 
 def _identifier(one: PatientIdentifier) -> Json:
-    made: Json = {}
+    made: Json = {"use": "old"} if one.replaced else {}
     if one.label is not None:
         made["type"] = codeable("record number", one.label) if one.label == RECORD_NUMBER else {"text": one.label}
     return made | {"system": one.system, "value": one.value}
@@ -99,11 +100,13 @@ def _place(frame: Frame, name: str, number: str, sort: str, within: str | None =
 def _stay(frame: Frame, left: datetime | None) -> Json:
     episode = frame.episode
     stay = episode.stay
-    system = frame.config.systems.visit
+    name = frame.names.of(stay_role(frame.port_name, episode))
+    visit = {"type": {"text": "Visit number"}, "system": frame.config.systems.visit, "value": episode.id}
     number = f"{stay.facility}/{stay.unit}" + (f"/{stay.room}" if stay.room is not None else "")
     resource: Json = {
         "resourceType": "Encounter",
-        "identifier": [{"type": {"text": "Visit number"}, "system": system, "value": episode.id}],
+        # Created on our own identity: another patient's stay may have the same number.
+        "identifier": [visit, *frame.names.identifier(name)],
         "status": "finished" if left else "in-progress",
         "class": _class(stay.setting),
     }
@@ -118,7 +121,7 @@ def _stay(frame: Frame, left: datetime | None) -> Json:
         resource["period"] = lasted
     resource["location"] = [{"location": {"reference": f"urn:uuid:{frame.names.of(f'place/{number}')}"}}]
     resource["serviceProvider"] = frame.organization
-    return _entry("Encounter", frame.names.of(f"stay/{episode.id}"), resource, token(system, episode.id))
+    return _entry("Encounter", name, resource, token(frame.names.system, name))
 
 
 def _class(setting: str | None) -> Json:

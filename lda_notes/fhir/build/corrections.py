@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from lda_notes.record import events as ev
-from lda_notes.line.corrections import lays_over
+from lda_notes.record.merging import lays_over
 from lda_notes.fhir.build.book import (
     Book,
     EventBundle,
@@ -24,7 +24,6 @@ from lda_notes.fhir.build.book import (
     own_facts,
 )
 from lda_notes.fhir.elements import Json, plain, to_json
-from lda_notes.fhir.build.naming import event_role
 from lda_notes.fhir.build.papers import CORRECTION, Note, document
 from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.problems import Path
@@ -243,7 +242,7 @@ def _paper(
     """The document that a correction brought."""
     step = book.timeline.corrections.index(correction) + 1
     here = scene(book.frame, entry.original if entry is not None else correction.event, whole=False)
-    name = book.frame.names.of(event_role(book.frame.episode.id, correction.event.id, "note"))
+    name = book.frame.event_name(correction.event.id, "note")
     resource = document(
         here,
         name,

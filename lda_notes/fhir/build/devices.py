@@ -12,7 +12,6 @@ from lda_notes.record.episode import Port
 from lda_notes.fhir.codes import GS1_DEVICE_IDENTIFIER
 from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
 from lda_notes.fhir.build.frame import Frame
-from lda_notes.fhir.build.naming import event_role
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.record.parts import Needle, NotAssessed, Supply
 from lda_notes.knowledge.supplies import DeviceIdentifier, parse
@@ -157,12 +156,12 @@ def _first_day(frame: Frame) -> date:
 
 def needle_name(frame: Frame, event: str) -> str:
     """The identity of the needle that an event put in or found."""
-    return frame.names.of(event_role(frame.episode.id, event, "needle"))
+    return frame.event_name(event, "needle")
 
 
 def use_name(frame: Frame, event: str) -> str:
     """The identity of that needle's stay."""
-    return frame.names.of(event_role(frame.episode.id, event, "needle/use"))
+    return frame.event_name(event, "needle/use")
 
 
 NEEDLE_WORDS: Final = (("non_coring", "non-coring"), ("power_rated", "power rated"), ("latex", "label latex"))

@@ -17,7 +17,6 @@ from lda_notes.fhir.build.administrations import thrombolytic, thrombolytic_name
 from lda_notes.fhir.build.devices import needle_device, needle_name, needle_use, port_device, supply_devices, use_name
 from lda_notes.fhir.elements import Json
 from lda_notes.fhir.build.frame import Frame
-from lda_notes.fhir.build.naming import event_role
 from lda_notes.fhir.build.procedures import procedure
 from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.fhir.build.tasks import Run, runs, task, task_name
@@ -109,7 +108,7 @@ def _needle(frame: Frame, stay: NeedleStay) -> Strand:
     def access(*, whole: bool) -> Json | None:
         if not isinstance(event, ev.Access):
             return None
-        name = frame.names.of(event_role(frame.episode.id, event.id, "procedure"))
+        name = frame.event_name(event.id, "procedure")
         return frame.reference(name) if whole else frame.elsewhere("Procedure", name)
 
     return Strand(

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from typing import Any, Final, Literal
-from urllib.parse import quote
+from typing import Final, Literal
 
-from lda_notes.record.episode import Episode, Port
+from lda_notes.record.episode import Episode, PatientIdentifier, Port
 from lda_notes.fhir.codes import codeable
 from lda_notes.fhir.config import FHIR_ID, Config
 from lda_notes.fhir.elements import Json
-from lda_notes.fhir.build.naming import Names, port_role
+from lda_notes.fhir.build.naming import Names, event_role, port_role
+from lda_notes.fhir.tokens import token
 from lda_notes.problems import Failure
 from lda_notes.record.parts import Person
 
@@ -20,13 +19,6 @@ Style = Literal["literal", "conditional", "context"]
 
 NOT_NAMED: Final = "not named"
 """Stands for the name of somebody of whom nothing is recorded."""
-
-_PLAIN: Final = re.compile(r"[A-Za-z0-9._~:/-]*")
-
-
-def token(system: str, value: str) -> str:
-    """A search token ``system|value``; what a query cannot hold as it is, is percent-encoded."""
-    return f"{system}|{value if _PLAIN.fullmatch(value) else quote(value, safe='')}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +49,12 @@ class Frame:
         return {"type": kind, "identifier": {"system": self.names.system, "value": name}}
 
     def entry(self, event: str) -> Json:
-        """The identifier of an entry of the record."""
-        return {"system": self.config.systems.entry, "value": f"{self.episode.id}/{event}"}
+        """The identifier of an entry of the record: the identity of the port, the episode, the event."""
+        return {"system": self.config.systems.entry, "value": f"{self.port_name}/{self.episode.id}/{event}"}
+
+    def event_name(self, event: str, part: str) -> str:
+        """The identity of one part of an event."""
+        return self.names.of(event_role(self.port_name, self.episode.id, event, part))
 
     def person(self, who: Person | None) -> Json | None:
         """A reference to somebody, or their name alone; None when nobody is recorded."""
@@ -87,13 +83,12 @@ class Frame:
 
     def practitioner(self, number: str) -> str:
         """The address of somebody by staff identifier."""
-        match self.style:
-            case "literal":
-                return self.config.staff.get(number) or f"Practitioner/{number}"
-            case "conditional":
-                return f"Practitioner?identifier={token(self.config.systems.staff, number)}"
-            case "context":
-                return f"urn:uuid:{self.names.of(f'staff/{number}')}"
+        if self.style == "context":
+            return f"urn:uuid:{self.names.of(f'staff/{number}')}"
+        by_number = f"Practitioner?identifier={token(self.config.systems.staff, number)}"
+        return self.config.staff.get(number) or (
+            by_number if self.style == "conditional" else f"Practitioner/{number}"
+        )
 
 
 def body_site(port: Port) -> Json | None:
@@ -118,12 +113,8 @@ def frame(episode: Episode, config: Config, style: Style, *, us_core: bool = Fal
         episode=episode,
         style=style,
         subject=_subject(episode, config, style, names),
-        encounter=_encounter(episode, config, style, names),
-        organization=(
-            {"reference": f"urn:uuid:{names.of(f'facility/{episode.stay.facility}')}"}
-            if style == "context"
-            else {"reference": config.organization}
-        ),
+        encounter=_encounter(episode, config, style, names.of(stay_role(port_name, episode))),
+        organization=_organization(episode, config, style, names),
         port_name=port_name,
         port={"reference": f"urn:uuid:{port_name}"},
         site=body_site(episode.port),
@@ -137,32 +128,50 @@ def patient_role(episode: Episode) -> str:
     return f"patient/{first.system}|{first.value}"
 
 
+def stay_role(port: str, episode: Episode) -> str:
+    """The role of the stay; ``port`` is the identity of the port."""
+    return f"stay/{port}/{episode.id}"
+
+
+def number_in_use(episode: Episode) -> PatientIdentifier:
+    """The record number by which the patient is found today: the first that was not replaced by another one."""
+    listed = episode.patient.identifiers
+    return next((one for one in listed if not one.replaced), listed[0])
+
+
 def _subject(episode: Episode, config: Config, style: Style, names: Names) -> Json:
-    first = episode.patient.identifiers[0]
-    match style:
-        case "context":
-            return {"reference": f"urn:uuid:{names.of(patient_role(episode))}"}
-        case "conditional":
-            return {"reference": f"Patient?identifier={token(first.system, first.value)}"}
-        case "literal":
-            known = config.patients.get(first.value)
-            if known is None and not FHIR_ID.fullmatch(first.value):
-                raise Failure(
-                    f"episode {episode.id}: the patient's first identifier cannot stand in a reference such as "
-                    "Patient/123; name the patient's reference under patients in the FHIR configuration, or set "
-                    "references to conditional"
-                )
-            return {"reference": known or f"Patient/{first.value}"}
+    number = number_in_use(episode)
+    known = config.patients.get(number.value)
+    if style == "context":
+        return {"reference": f"urn:uuid:{names.of(patient_role(episode))}"}
+    if style == "conditional" and known is None:
+        return {"reference": f"Patient?identifier={token(number.system, number.value)}"}
+    if known is None and not FHIR_ID.fullmatch(number.value):
+        raise Failure(
+            f"episode {episode.id}: the patient's record number cannot stand in a reference such as Patient/123; name "
+            "the patient's reference under patients in the FHIR configuration, or set references to conditional"
+        )
+    # With the number: an id alone may be somebody else's on that server.
+    return {
+        "reference": known or f"Patient/{number.value}",
+        "identifier": {"system": number.system, "value": number.value},
+    }
 
 
-def _encounter(episode: Episode, config: Config, style: Style, names: Names) -> Json:
-    match style:
-        case "context":
-            return {"reference": f"urn:uuid:{names.of(f'stay/{episode.id}')}"}
-        case "conditional":
-            return {"reference": f"Encounter?identifier={token(config.systems.visit, episode.id)}"}
-        case "literal":
-            known: Any = config.stays.get(episode.id)
-            if known is None and not FHIR_ID.fullmatch(episode.id):
-                return {"type": "Encounter", "identifier": {"system": config.systems.visit, "value": episode.id}}
-            return {"reference": known or f"Encounter/{episode.id}"}
+def _encounter(episode: Episode, config: Config, style: Style, name: str) -> Json:
+    known = config.stays.get(episode.id)
+    if style == "context":
+        return {"reference": f"urn:uuid:{name}"}
+    if style == "conditional" and known is None:
+        return {"reference": f"Encounter?identifier={token(config.systems.visit, episode.id)}"}
+    if known is None and not FHIR_ID.fullmatch(episode.id):
+        return {"type": "Encounter", "identifier": {"system": config.systems.visit, "value": episode.id}}
+    return {"reference": known or f"Encounter/{episode.id}"}
+
+
+def _organization(episode: Episode, config: Config, style: Style, names: Names) -> Json:
+    facility = episode.stay.facility
+    if style == "context":
+        return {"reference": f"urn:uuid:{names.of(f'facility/{facility}')}"}
+    by_name = f"Organization?identifier={token(config.systems.facility, facility)}"
+    return {"reference": config.organization or by_name}

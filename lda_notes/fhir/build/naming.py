@@ -1,7 +1,9 @@
 """Names of resources: every identity is computed from what it stands for, so that a second run builds the same.
 
-An identity is a version 5 UUID (RFC 9562, section 5.5) over a role such as ``visit-1/access-1/blood-return``, in the
-name space of the configured identifier system. The same UUID is the ``fullUrl`` of the entry in a bundle.
+An identity is a version 5 UUID (RFC 9562, section 5.5) over a role, in the name space of the configured identifier
+system. The same UUID is the ``fullUrl`` of the entry in a bundle. The role of a port names the patient by system and
+value of the first record number; the role of everything else names the port by its identity, then episode, event and
+part. So two patients never share an identity, whatever their episodes are called.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ import hashlib
 import uuid
 from typing import Any, Final
 
+from lda_notes.fhir.tokens import token
 from lda_notes.record.episode import Patient, Port
 
 _VARIANT: Final = {digit: "89ab"[int(digit, 16) & 3] for digit in "0123456789abcdef"}
@@ -43,11 +46,14 @@ class Names:
 
 
 def port_role(patient: Patient, port: Port) -> str:
-    """The role of a port: it stays the same port in every stay of the patient."""
+    """Return the role of a port: it stays the same port in every stay of the patient.
+
+    The first record number is the one that identities keep: a corrected or merged number is added behind it.
+    """
     owner = patient.identifiers[0]
-    return f"port/{owner.system}|{owner.value}/{port.id}"
+    return f"port/{token(owner.system, owner.value)}/{port.id}"
 
 
-def event_role(episode: str, event: str, part: str = "") -> str:
-    """The role of an event of an episode, or of one part of it."""
-    return f"{episode}/{event}/{part}" if part else f"{episode}/{event}"
+def event_role(port: str, episode: str, event: str, part: str) -> str:
+    """Return the role of one part of an event; ``port`` is the identity of the port, and with it of the patient."""
+    return f"{port}/{episode}/{event}/{part}"

@@ -11,7 +11,6 @@ from typing import Any, Final, Literal
 
 from lda_notes.fhir.elements import Json, concept, moment, to_json
 from lda_notes.fhir.build.frame import Frame
-from lda_notes.fhir.build.naming import event_role
 from lda_notes.fhir.build.scene import Scene
 from lda_notes.record.parts import Person
 
@@ -113,7 +112,7 @@ def _agent(frame: Frame, kind: str, who: Person) -> Json:
 
 def provenance_name(frame: Frame, event: str) -> str:
     """The identity of the Provenance of an event."""
-    return frame.names.of(event_role(frame.episode.id, event, "provenance"))
+    return frame.event_name(event, "provenance")
 
 
 def provenance(

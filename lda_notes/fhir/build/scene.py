@@ -9,7 +9,6 @@ from typing import NamedTuple
 from lda_notes.record import events as ev
 from lda_notes.fhir.elements import Json, moment
 from lda_notes.fhir.build.frame import Frame
-from lda_notes.fhir.build.naming import event_role
 from lda_notes.fhir.panels import ACTS
 from lda_notes.problems import Path
 
@@ -44,7 +43,7 @@ class Scene:
 
     def name(self, part: str) -> str:
         """The identity of a part of this event."""
-        return self.frame.names.of(event_role(self.frame.episode.id, self.event.id, part))
+        return self.frame.event_name(self.event.id, part)
 
     def own(self, kind: str, name: str) -> Json:
         """A reference to another resource of this event."""
@@ -64,7 +63,7 @@ def scene(frame: Frame, event: ev.Event, *, whole: bool = True) -> Scene:
     at = moment(event.at)
     charted = moment(event.charted_at) if event.charted_at is not None else None
     performer = [who if who is not None else frame.organization]
-    procedure = frame.names.of(event_role(frame.episode.id, event.id, "procedure")) if act else None
+    procedure = frame.event_name(event.id, "procedure") if act else None
     done: Json = {"encounter": frame.encounter, "effectiveDateTime": at}
     if charted is not None:
         done["issued"] = charted

@@ -15,7 +15,6 @@ from lda_notes.line import due
 from lda_notes.record import events as ev
 from lda_notes.fhir.elements import Json, concept, moment, text_of
 from lda_notes.fhir.build.frame import Frame
-from lda_notes.fhir.build.naming import event_role
 from lda_notes.knowledge.policy import Policy
 from lda_notes.record.parts import Dressing, NotDone
 from lda_notes.line.timeline import Entry, State, Timeline
@@ -78,13 +77,15 @@ def _rests_on(state: State) -> tuple[object, ...]:
         state.last_removal,
         state.infusion_stopped,
     )
-    return (*map(id, parts), state.infusion is None, state.port_in)
+    codes = tuple(danger.code for danger in state.dangers)
+    return (*map(id, parts), bool(state.holds), codes, state.infusion is None, state.port_in)
 
 
 def task_name(frame: Frame, run: Run) -> str:
     """The identity of the Task: the event that opened it, what is due, and the septum where there are two."""
-    role = event_role(frame.episode.id, run.opened.event.id, f"due/{_TASKS[run.due.clock][1]}")
-    return frame.names.of(f"{role}/{run.due.septum}" if len(frame.episode.port.septa) > 1 else role)
+    part = f"due/{_TASKS[run.due.clock][1]}"
+    two = len(frame.episode.port.septa) > 1
+    return frame.event_name(run.opened.event.id, f"{part}/{run.due.septum}" if two else part)
 
 
 def _completes(clock: due.ClockName, event: ev.Event) -> bool:

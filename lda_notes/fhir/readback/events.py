@@ -40,6 +40,7 @@ class Reader:
 
     store: Store
     names: Names
+    port: str
     episode: str
     event: str
     remarks: Remarks
@@ -50,7 +51,7 @@ class Reader:
 
     def part(self, role: str) -> Json | None:
         """The resource of a part of the event, unless it was taken back."""
-        name = self.names.of(event_role(self.episode, self.event, role))
+        name = self.names.of(event_role(self.port, self.episode, self.event, role))
         held = self.store.own(name)
         if held is None:
             return None
@@ -70,7 +71,7 @@ class Reader:
 
     def names_a_resource(self, role: str) -> bool:
         """Whether a part of the event is in the store at all."""
-        return self.store.own(self.names.of(event_role(self.episode, self.event, role))) is not None
+        return self.store.own(self.names.of(event_role(self.port, self.episode, self.event, role))) is not None
 
 
 def read_facts(reader: Reader, kind: str) -> Json:

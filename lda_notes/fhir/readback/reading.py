@@ -50,6 +50,7 @@ class _Source:
     """A Provenance of ours: the entry of the record that it is about."""
 
     provenance: Json
+    port: str
     episode: str
     event: str
     kind: str
@@ -59,31 +60,34 @@ class _Source:
 def readback(bundles: Iterable[Json], config: Config) -> tuple[Readback, ...]:
     """Read every episode in ``bundles``: transactions of ours, or what a server found. In order of identifier."""
     store = stored(bundles, config)
-    by_episode: dict[str, list[_Source]] = {}
+    by_episode: dict[tuple[str, str], list[_Source]] = {}
     for provenance in store.all("Provenance"):
         source = _source(provenance, config)
         if source is not None:
-            by_episode.setdefault(source.episode, []).append(source)
-    return tuple(_episode(store, config, name, sources) for name, sources in sorted(by_episode.items()))
+            by_episode.setdefault((source.episode, source.port), []).append(source)
+    return tuple(_episode(store, config, sources) for _, sources in sorted(by_episode.items()))
 
 
 def _source(provenance: Json, config: Config) -> _Source | None:
-    named: tuple[str, str, str] | None = None
+    named: tuple[str, str, str, str] | None = None
     of: str | None = None
     for entity in provenance.get("entity", ()):
         what = entity.get("what", {})
         identifier = what.get("identifier", {})
         if identifier.get("system") != config.systems.entry:
             continue
-        episode, _, event = str(identifier.get("value")).partition("/")
+        port, _, rest = str(identifier.get("value")).partition("/")
+        episode, _, event = rest.partition("/")
         if entity.get("role") == "revision":
             of = event
         else:
-            named = episode, event, str(what.get("display"))
-    return _Source(provenance, *named, of) if named is not None and named[2] in KINDS else None
+            named = port, episode, event, str(what.get("display"))
+    return _Source(provenance, *named, of) if named is not None and named[3] in KINDS else None
 
 
-def _episode(store: Store, config: Config, name: str, sources: list[_Source]) -> Readback:
+def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
+    """The episode of sources of one port and one episode."""
+    name = sources[0].episode
     remarks = Remarks()
     names = Names(config.systems.identity)
     corrections = {source.event: _correction(source, config) for source in sources if source.kind in _CORRECTIONS}
@@ -97,7 +101,7 @@ def _episode(store: Store, config: Config, name: str, sources: list[_Source]) ->
     for source in sorted(sources, key=_time):
         gone = source.event in withdrawn
         only = withdrawn.get(source.event) if source.kind not in _CORRECTIONS else None
-        reader = Reader(store, names, name, source.event, remarks, gone, only)
+        reader = Reader(store, names, source.port, name, source.event, remarks, gone, only)
         event = _said(source, config) | read_facts(reader, source.kind)
         used |= reader.used
         times[source.event] = reader.at
@@ -273,11 +277,7 @@ def _patient_and_stay(store: Store, config: Config, sources: list[_Source], rema
 
 
 def _resources_of(store: Store, config: Config, sources: list[_Source]) -> tuple[Json | None, Json | None]:
-    """Encounter and Patient, by the number of the stay or by what the resources of the episode refer to."""
-    number = {"system": config.systems.visit, "value": sources[0].episode}
-    for stay in store.all("Encounter"):
-        if any({key: one.get(key) for key in number} == number for one in stay.get("identifier", ())):
-            return stay, store.at(stay.get("subject"))
+    """Encounter and Patient, as the resources of the episode refer to them."""
     for source in sources:
         for target in source.provenance.get("target", ()):
             held = store.at(target)
@@ -292,7 +292,12 @@ def _patient(patient: Json) -> Json:
             {key: value for key, value in row.items() if value is not None}
             for one in patient.get("identifier", ())
             for row in [
-                {"system": one.get("system"), "value": one.get("value"), "label": one.get("type", {}).get("text")}
+                {
+                    "system": one.get("system"),
+                    "value": one.get("value"),
+                    "label": one.get("type", {}).get("text"),
+                    "replaced": True if one.get("use") == "old" else None,
+                }
             ]
         ]
     }
