@@ -467,7 +467,6 @@ class Dressed(Model):
         "The dressing put on.",
         need=must(
             "Was a dressing put on?",
-            CDC,
             INS,
             why="The dressing keeps needle and site clean; what is on decides when it is due.",
         ),
@@ -694,7 +693,6 @@ class ArrivalAccessed(
         "The dressing found.",
         need=should(
             "Which dressing is on?",
-            CDC,
             INS,
             why="The dressing keeps needle and site clean; what is on decides when it is due.",
         ),
