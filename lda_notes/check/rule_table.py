@@ -24,6 +24,7 @@ from lda_notes.line.timeline import Entry, Step, Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import Model
+from lda_notes.record.unread import about
 
 T = TypeVar("T")
 
@@ -40,6 +41,10 @@ class Found(NamedTuple):
     related: tuple[Related, ...] = ()
     citations: tuple[Citation, ...] | None = None
     event: str | None = None
+
+
+def _names(path: Path) -> tuple[str, ...]:
+    return tuple(step for step in path if isinstance(step, str))
 
 
 @dataclass(frozen=True)
@@ -59,13 +64,17 @@ class Case:
         """Needed facts that the record lacks, by dotted path; the entry is None for facts of patient, stay and port."""
         found: dict[str, list[tuple[Entry | None, Missing]]] = {}
         episode = self.timeline.episode
+        unread = self.timeline.unread
         for gap in missing_in_episode(episode, self.policy):
+            if unread and about(unread, None, *_names(gap.path)):
+                continue  # it was written; that it could not be read is a finding of its own
             found.setdefault(gap.need.name, []).append((None, gap))
         entries = (*self.timeline.entries, *self.timeline.corrections)
         asked = missing_in_events((entry.event for entry in entries), episode, self.policy)
         for entry, (_, gaps) in zip(entries, asked, strict=True):
             for gap in gaps:
-                found.setdefault(gap.need.name, []).append((entry, gap))
+                if not (unread and about(unread, entry.event.id, *_names(gap.path))):
+                    found.setdefault(gap.need.name, []).append((entry, gap))
         return found
 
     @cached_property

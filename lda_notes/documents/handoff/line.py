@@ -17,6 +17,7 @@ from lda_notes.line.timeline import Dwell, Entry, State, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock, Needle, NotAssessed, NotDone
+from lda_notes.record.unread import absent_anywhere
 
 Status = Literal["on hold", "accessed", "not accessed", "no port"]
 
@@ -114,7 +115,9 @@ def line_facts(view: View, septum: str) -> LineFacts:
     return LineFacts(
         septum,
         _status(state),
-        wording.needle(_needle_of(state)) if state.needle else "",
+        wording.needle(_needle_of(state), view.wording.absent_in(state.needle.opened, "needle"))
+        if state.needle
+        else "",
         _dwell_day(view, state),
         _hold(view, state),
         tuple(_facts(view, state)),
@@ -192,9 +195,14 @@ def _told(view: View, label: str, value: str, entry: Entry) -> Told:
     return Told(label, value, entry.event.at, wording.person(entry.event.by), view.wording.told(entry))
 
 
+def _needle_text(view: View, state: State) -> str:
+    assert state.needle is not None
+    return wording.needle(_needle_of(state), view.wording.absent_in(state.needle.opened, "needle"))
+
+
 def _needle(view: View, state: State) -> Told:
     assert state.needle is not None
-    said = wording.needle(_needle_of(state))
+    said = _needle_text(view, state)
     day = _dwell_day(view, state)
     opened = state.needle.opened
     if day is not None:
@@ -212,7 +220,7 @@ def _dressing(view: View, state: State) -> Told:
         return Told("Dressing", "none recorded")
     event = on.put_on.event
     found = event.dressing if isinstance(event, ev.Dressed | ev.ArrivalAccessed) else None
-    told = _told(view, "Dressing", wording.dressing(found), on.put_on)
+    told = _told(view, "Dressing", wording.dressing(found, view.wording.absent_in(on.put_on, "dressing")), on.put_on)
     if on.found is None:
         return told
     seen = on.found.event
@@ -222,15 +230,19 @@ def _dressing(view: View, state: State) -> Told:
         told.label,
         f"{told.value}; found {words}",
         seen.at,
-        wording.person(seen.by),
+        view.wording.author(on.found),
         f"{told.told}; seen {view.wording.told(on.found)}",
     )
+
+
+def _absent(view: View, *names: str) -> str:
+    return absent_anywhere(view.timeline.unread, *names)
 
 
 def _blood_return(view: View, state: State) -> Told:
     entry = state.last_blood_return
     if entry is None:
-        return Told("Blood return", "not recorded")
+        return Told("Blood return", _absent(view, "blood_return"))
     event = entry.event
     seen = event.blood_return if isinstance(event, ev.Proved) and isinstance(event.blood_return, str) else None
     if seen is None and isinstance(event, ev.LineUse) and isinstance(event.blood_return_before, str):
@@ -243,8 +255,8 @@ def _flush(view: View, state: State) -> Told:
     entry = state.last_flush
     event = entry.event if entry else None
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.flushes, tuple):
-        return Told("Flush", "not recorded")
-    return _told(view, "Flush", wording.flushes(event.flushes), entry)
+        return Told("Flush", _absent(view, "flushes"))
+    return _told(view, "Flush", wording.flushes(event.flushes, view.wording.absent_in(entry, "flushes")), entry)
 
 
 def _lock(view: View, state: State) -> Told:
@@ -254,8 +266,8 @@ def _lock(view: View, state: State) -> Told:
     if left_out is not None and isinstance(left_out.event, ev.Flushed) and isinstance(left_out.event.lock, NotDone):
         return _told(view, "Lock", f"not locked: {phrasing.quoted(left_out.event.lock.not_done)}", left_out)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.lock, Lock):
-        return Told("Lock", "not recorded")
-    return _told(view, "Lock", wording.lock(event.lock), entry)
+        return Told("Lock", _absent(view, "lock"))
+    return _told(view, "Lock", wording.lock(event.lock, view.wording.absent_in(entry, "lock")), entry)
 
 
 def _left_open(view: View, state: State) -> Entry | None:

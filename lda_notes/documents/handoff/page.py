@@ -87,7 +87,9 @@ def handoff(
     sorted_out = sort_out(sources, asof)
     patients = [
         patient_facts(
-            View(source.timeline, policy, Wording(due.zone_of(source.timeline), asof), since, end),
+            View(
+                source.timeline, policy, Wording(due.zone_of(source.timeline), asof, source.timeline.unread), since, end
+            ),
             source.file,
             source.findings,
             source.unread,
@@ -111,6 +113,10 @@ def handoff(
         sorted_out.doubtful,
         tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
     )
+
+
+def _words(source: Source, asof: datetime) -> Wording:
+    return Wording(due.zone_of(source.timeline), asof, source.timeline.unread)
 
 
 def _most_urgent(patient: PatientFacts) -> tuple[object, ...]:
@@ -227,7 +233,7 @@ def _unit_row(patient: PatientFacts, line: LineFacts, many_units: bool, many_zon
     zone = f"; times of {patient.wording.zone.key}" if many_zones else ""
     soon = [f"{short(action)}: {when_due(patient, action)}" for action in line.actions[:2]]
     return (
-        room or "not recorded",
+        room or patient.wording.absent(None, "stay", "room"),
         f"{patient.name}{septum}{zone}",
         what_is_in(line),
         "; ".join(soon) or "nothing",
@@ -242,6 +248,7 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
     blocks.extend(
         Alert("stop", f"Do not use the line{of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
     )
+    blocks.extend(Alert("caution", words) for words in patient.unread)
     if patient.strip is not None:
         blocks.append(patient.strip)
     blocks.append(_situation(found, patient))
@@ -357,7 +364,7 @@ def _if_then(one: Contingency, references: References) -> str:
 
 
 def _not_recorded(patient: PatientFacts) -> Paragraph:
-    items = (*patient.unread, *patient.gaps) or ("Nothing that the check asks for",)
+    items = patient.gaps or ("Nothing that the check asks for",)
     shown = items[:_SHOWN]
     if len(items) > len(shown):
         shown = (*shown, f"And {len(items) - len(shown)} more: `lda-notes check` lists them")

@@ -25,6 +25,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.episode import Port
 from lda_notes.record.parts import Problem
 from lda_notes.record.reading import UnreadEvent
+from lda_notes.record.unread import Unread, about, absent, notice
 
 NO_ANSWER: Final = "NO ANSWER recorded"
 
@@ -71,6 +72,7 @@ class PatientFacts:
     unsafe: tuple[str, ...]
     gaps: tuple[str, ...]
     unread: tuple[str, ...]
+    unread_facts: tuple[Unread, ...]
     amounts: tuple[Added, ...]
     strip: Strip | None
     wording: Wording
@@ -109,13 +111,13 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         file,
         wording.one_line(f"{patient.family_name}, {patient.given_name}"),
         tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
-        phrasing.day(patient.birth_date) if patient.birth_date else "not recorded",
+        phrasing.day(patient.birth_date) if patient.birth_date else view.wording.absent(None, "patient", "birth_date"),
         wording.one_line(unit.unit) if unit else "",
         wording.one_line(unit.room or "") if unit else "",
         _left(view),
         _allergies(timeline),
         tuple(precautions(patient)),
-        port_text(port),
+        port_text(port, timeline.unread),
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_open_problems(view, lines)),
@@ -123,7 +125,8 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
         tuple(_said(view, finding) for finding in findings if finding.severity == "unsafe" and _matters(view, finding)),
         tuple(_gaps(view, findings)),
-        tuple(_unread(event) for event in unread),
+        (*(_unread(event) for event in unread), *map(notice, timeline.unread)),
+        timeline.unread,
         tuple(_amounts(view)),
         strip(view, lines),
         view.wording,
@@ -147,13 +150,15 @@ def _left(view: View) -> str:
 def _allergies(timeline: Timeline) -> str:
     allergies = timeline.episode.patient.allergies
     if allergies is None:
-        return "allergies not recorded"
+        return f"allergies {absent(timeline.unread, None, 'patient', 'allergies')}"
+    if about(timeline.unread, None, "patient", "allergies"):
+        return "allergies of which some could not be read"
     return "" if allergies else "no known allergies"
 
 
-def port_text(port: Port) -> str:
+def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
     """Return where the port lies and what is known of it."""
-    where = " ".join(part for part in (port.side, port.area) if part) or "site not recorded"
+    where = " ".join(part for part in (port.side, port.area) if part) or _port_lacks(unread, "site", "side", "area")
     parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
     if port.implanted_on:
         parts.append(f"implanted {phrasing.day(port.implanted_on)}")
@@ -162,10 +167,10 @@ def port_text(port: Port) -> str:
         when = f", {phrasing.day(port.tip.on)}" if port.tip.on else ""
         parts.append(wording.one_line(f"tip at {port.tip.location}{how}{when}"))
     else:
-        parts.append("tip position not recorded")
+        parts.append(_port_lacks(unread, "tip position", "tip"))
     power = port.power
     if power is None:
-        parts.append("power rating not recorded")
+        parts.append(_port_lacks(unread, "power rating", "power"))
     elif not power.rated:
         parts.append("not rated for power injection")
     else:
@@ -173,6 +178,11 @@ def port_text(port: Port) -> str:
         most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
         parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
     return "; ".join(parts)
+
+
+def _port_lacks(unread: tuple[Unread, ...], what: str, *names: str) -> str:
+    found = {absent(unread, None, "port", name) for name in names}
+    return f"{what} {min(found)}"  # of the two the one that says more comes first
 
 
 # -- what is open --
@@ -200,7 +210,9 @@ def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
 
 def _problem(view: View, entry: Entry, problem: Problem) -> str:
     said = [phrasing.quoted(problem.what)]
-    said.append(f"done: {phrasing.quoted(problem.action)}" if problem.action else "what was done is not recorded")
+    said.append(
+        f"done: {phrasing.quoted(problem.action)}" if problem.action else f"what was done {_problem_lacks(view, entry)}"
+    )
     if problem.told is None:
         said.append("nobody recorded as told")
     else:
@@ -208,6 +220,11 @@ def _problem(view: View, entry: Entry, problem: Problem) -> str:
         said.append(f"told {wording.person(problem.told)}{at}")
         said.append(f"answer: {phrasing.quoted(problem.reply)}" if problem.reply else NO_ANSWER)
     return f"{'; '.join(said)} ({view.wording.told(entry)})"
+
+
+def _problem_lacks(view: View, entry: Entry) -> str:
+    said = view.wording.absent(entry.event.id, "problems", "action")
+    return said if said.startswith("could") else f"is {said}"
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:

@@ -80,7 +80,17 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "unsafe": list(patient.unsafe),
         "contingencies": [_contingency(one, policy) for one in patient.contingencies],
         "not_recorded": list(patient.gaps),
-        "unread": list(patient.unread),
+        "unread": [
+            {
+                "fact": fact.label,
+                "text": fact.text,
+                "row": fact.place.row,
+                "column": fact.place.column,
+                "event": fact.event,
+            }
+            for fact in patient.unread_facts
+        ],
+        "could_not_be_read": list(patient.unread),
         "amounts": [_added(added, words) for added in patient.amounts],
         "days": patient.strip.says if patient.strip else None,
     }

@@ -67,7 +67,8 @@ def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
         if fact.label == "Thrombolytic":
             yield f"{fact.value} ({fact.told})"
     if patient.unread:
-        yield patient.unread[0]
+        more = len(patient.unread) - 1
+        yield patient.unread[0].removesuffix(".") + (f"; and {more} more that could not be read" if more else "")
     if patient.unsafe:
         yield patient.unsafe[0]
     for fact in line.facts:
@@ -77,8 +78,8 @@ def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
     for precaution in patient.precautions:
         if not precaution.reassures:
             yield phrasing.capital(f"{precaution.reason}: {precaution.says}")
-    if patient.allergies == "allergies not recorded":
-        yield "Allergies not recorded"
+    if patient.allergies.startswith("allergies "):
+        yield phrasing.capital(patient.allergies)
     for fact in line.facts:
         if fact.label == "Blood return" and fact.value.startswith("sluggish"):
             yield f"Blood return {fact.value} ({fact.told})"
@@ -113,7 +114,7 @@ def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
         if line.hold:
             said.append(f"On hold{of(patient, line)}: {line.hold}")
     said.extend(phrasing.capital(f"{one.reason}: {one.says}") for one in patient.precautions if not one.reassures)
-    said.extend((*patient.unread, *patient.unsafe, *patient.unanswered))
+    said.extend((*(words.removesuffix(".") for words in patient.unread), *patient.unsafe, *patient.unanswered))
     said.extend(f"Not recorded: {gap}" for gap in patient.gaps)
     return tuple(said)
 
