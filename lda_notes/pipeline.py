@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path as FilePath
 
-from lda_notes.check import rule_table
+from lda_notes.check import among, rule_table
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
@@ -35,6 +35,22 @@ def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
         return row, column, SEVERITIES.index(finding.severity), finding.rule, finding.message
 
     return tuple(sorted(findings, key=key))
+
+
+def compare(judged: Sequence[Judged]) -> list[Judged]:
+    """Return the same records, each with the findings that show only between them, such as one number for two."""
+    lines = [(index, one.timeline) for index, one in enumerate(judged) if one.timeline is not None]
+    files = [judged[index].record.file for index, _ in lines]
+    added: dict[int, list[Finding]] = {}
+    for doubt in among.doubts([line for _, line in lines]):
+        for member in doubt.members:
+            index, line = lines[member]
+            found = among.finding(doubt, member, files, line.episode)
+            added.setdefault(index, []).append(judged[index].record.placed(found))
+    return [
+        replace(one, findings=_ordered([*one.findings, *added[index]])) if index in added else one
+        for index, one in enumerate(judged)
+    ]
 
 
 def upto(record: Record, moment: datetime) -> Record:

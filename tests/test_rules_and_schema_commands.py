@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 from jsonschema import Draft202012Validator
 
 from lda_notes.check import rule_table
+from lda_notes.check.among import AMONG
 from lda_notes.check.rules.unreadable import READING
 from lda_notes.cli import group
 from lda_notes.files.syntax import read_yaml
@@ -35,7 +36,9 @@ def run(*arguments: str) -> Result:
 def test_the_list_names_every_rule_once() -> None:
     shown = re.findall(r"^  (unsafe|wrong|gap|advice) +([a-z0-9-]+)$", run("rules").stdout, re.M)
     names = [name for _, name in shown]
-    assert sorted(names) == sorted([*rule_table.load(), *(row.name for row in READING)])
+    assert sorted(names) == sorted(
+        [*rule_table.load(), *(row.name for row in READING), *(row.name for _, row in AMONG)]
+    )
     assert len(rule_table.load()) >= 70
 
 

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from lda_notes.chart.talk import Answered
+from lda_notes.files.locks import locked
 from lda_notes.files.output import write_private
 from lda_notes.problems import Failure
-from lda_notes.record.writer import locked
 
 _VERSION: Final = 1
 

@@ -216,16 +216,12 @@ def _told(record: Record, one: EventBundle, fault: Any) -> str:
 
 
 def _put(texts: list[tuple[str, str]], out: Path | None, ending: str) -> None:
-    from lda_notes.files.output import write_private
+    from lda_notes.commands.writing import write, write_all
 
-    if out is None:
-        click.echo("".join(text for _, text in texts).encode(), nl=False)
-    elif out.is_dir():
+    if out is not None and out.is_dir():
         if len({name for name, _ in texts}) < len(texts):
             raise Failure(f"{out}: records of the same name would overwrite each other; give each a folder of its own")
-        for name, text in texts:
-            write_private(out / f"{name}.{ending}", text.encode())
+        write_all([(out / f"{name}.{ending}", text.encode()) for name, text in texts])
         click.echo(f"Written: {len(texts)} files in {out}", err=True)
     else:
-        write_private(out, "".join(text for _, text in texts).encode())
-        click.echo(f"Written: {out}", err=True)
+        write("".join(text for _, text in texts).encode(), out)

@@ -7,6 +7,7 @@ import os
 import shutil
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -80,9 +81,9 @@ def command(
     if out is None:
         click.echo(text, nl=False)
     else:
-        from lda_notes.files.output import write_private
+        from lda_notes.commands.writing import write_all
 
-        write_private(out, text.encode("utf-8", "replace"))
+        write_all([(out, text.encode("utf-8", "replace"))])
     for file in files:
         if file.error is not None:
             click.echo(f"lda-notes: {report.visible(file.error)}", err=True)
@@ -102,11 +103,17 @@ def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
 
 def _all_checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
     if len(paths) < _MANY:
-        return [_checked(path, policy, asof) for path in paths]
+        return _compared([_checked(path, policy, asof) for path in paths])
     from lda_notes.stream.garbage import rare_collection
 
     with rare_collection():
-        return [_checked(path, policy, asof) for path in paths]
+        return _compared([_checked(path, policy, asof) for path in paths])
+
+
+def _compared(files: list[Checked]) -> list[Checked]:
+    """Return the files, those that were read with what shows only between them."""
+    told = iter(pipeline.compare([one.judged for one in files if one.judged is not None]))
+    return [one if one.judged is None else replace(one, judged=next(told)) for one in files]
 
 
 def _checked(path: Path, policy: Policy, asof: datetime) -> Checked:

@@ -32,7 +32,7 @@ def command(directory: Path, asof: datetime) -> None:
     kept = _copy(directory)
     judged = [judge_file(path, DEFAULT, asof) for path in sorted(directory.glob("*.yaml"))]
     for result in judged:
-        _write_note(result, directory / "notes")
+        kept += _write_note(result, directory / "notes")
         click.echo(f"{Path(result.record.file).name:26} {_summary(result)}")
     click.echo(
         f"\n{len(judged)} episodes in {directory}, their notes in {directory / 'notes'}. Everything is invented."
@@ -78,14 +78,19 @@ def _summary(result: Judged) -> str:
     return f"{found} ({len(rules)} different rules)"
 
 
-def _write_note(result: Judged, notes: Path) -> None:
+def _write_note(result: Judged, notes: Path) -> list[str]:
+    """Write the note of an episode; return its name instead when another text is there already."""
     from lda_notes.documents.note import page as note
     from lda_notes.documents.render import render
     from lda_notes.files.output import write_private
     from lda_notes.narrative.narrator import narrator
 
     if result.timeline is None or not note.identifiers(result.timeline):
-        return
+        return []
     sheet = note.sheet(result, DEFAULT, note.Choice(None, None, True), narrator(None))
     target = notes / f"{Path(result.record.file).stem}.txt"
-    write_private(target, render(sheet, "text", 80, "a4"))
+    text = render(sheet, "text", 80, "a4")
+    if target.exists() and target.read_bytes() != text:
+        return [f"notes/{target.name}"]
+    write_private(target, text)
+    return []

@@ -18,7 +18,7 @@ from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 
-FORMATS = ("text", "md", "docx", "html", "json")
+FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 
 
 @click.command()
@@ -31,7 +31,7 @@ FORMATS = ("text", "md", "docx", "html", "json")
 @policy_option
 @click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
 @click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="For docx and html."
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="For docx, html and pdf."
 )
 @out_option
 def command(
@@ -60,7 +60,11 @@ def command(
     sources: list[Source] = []
     unreadable: list[str] = []
     for path in reading.files(paths):
-        record = records.read(path)
+        try:
+            record = records.read(path)
+        except Failure as failure:  # one record that cannot be opened does not end the handoff of the ward
+            unreadable.append(str(failure))
+            continue
         judged = pipeline.judge(pipeline.upto(record, asof), policy, asof)
         if judged.timeline is None:
             unreadable.append(reading.why_unreadable(judged.record))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import os
+import secrets
 from collections import Counter
 from datetime import datetime
 from pathlib import Path
@@ -65,7 +67,7 @@ def command(
         desk.show(note)
     desk.show("A new record. It is kept in this file alone, readable by you alone.")
     usual = {"port.id": "port-1", "port.septa": "single", **_usual(file)}
-    subject = NewRecord(_name(file), policy, now, known, usual)
+    subject = NewRecord(_name(), policy, now, known, usual)
 
     def write(record: dict[str, Any], again: Again | None) -> Written | Changed:
         create(file, record_text(record, file.suffix.lower() == ".json"))
@@ -81,10 +83,12 @@ def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:
     return read(bundle) if bundle is not None else ({}, ())
 
 
-def _name(file: Path) -> str:
-    """Return the episode's identifier: the file's name, as far as an identifier may hold it."""
-    kept = "".join(sign if sign.isascii() and (sign.isalnum() or sign in "._-") else "-" for sign in file.stem)
-    return kept.strip("._-")[:64] or "episode"
+def _name() -> str:
+    """Return an episode identifier that no other record of any patient has: 80 random bits, 16 signs.
+
+    A file's name is not one: every patient may have an ``episode.yaml``.
+    """
+    return "stay-" + base64.b32encode(secrets.token_bytes(10)).decode().lower()
 
 
 def _usual(file: Path) -> dict[str, str]:

@@ -12,7 +12,7 @@ import click
 
 from lda_notes import pipeline
 from lda_notes.check.judged import Judged
-from lda_notes.commands.options import asof_option, moment, policy_option
+from lda_notes.commands.options import asof_option, moment, out_option, policy_option
 from lda_notes.commands.reading import why_unreadable
 from lda_notes.documents.blocks import Alert, Sheet
 from lda_notes.documents.render import SUFFIXES, Format, Paper
@@ -24,7 +24,7 @@ from lda_notes.record.unread import SAID
 DEFAULT_NAME = "port-note"
 """Name of a note that is written into a folder: nothing of the patient is in it."""
 
-_ENDINGS: dict[Format, str] = {"text": ".txt", "md": ".md", "html": ".html", "docx": ".docx"}
+_ENDINGS: dict[Format, str] = {"text": ".txt", "md": ".md", "html": ".html", "docx": ".docx", "pdf": ".pdf"}
 _WIDEST = 100
 
 
@@ -37,9 +37,7 @@ _WIDEST = 100
 @click.option(
     "--format", "form", type=click.Choice(get_args(Format)), help="Without it the ending of --out decides, else text."
 )
-@click.option(
-    "--out", type=click.Path(path_type=Path), help="File to write, readable by you alone, or the folder to write it to."
-)
+@out_option
 @click.option("--width", type=click.IntRange(40, 1000), help="Width of text; else the terminal's, at most 100, or 80.")
 @click.option("--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True)
 @click.option(
@@ -144,6 +142,6 @@ def _write(data: bytes, target: Path | None) -> None:
     if target is None:
         click.echo(data, nl=False)
         return
-    from lda_notes.files.output import write_private
+    from lda_notes.commands.writing import write_all
 
-    write_private(target, data)
+    write_all([(target, data)])

@@ -89,8 +89,23 @@ def records_argument(command: Command) -> Command:
     )(command)
 
 
+OVERWRITE: Final = "lda_notes.overwrite"
+"""Where the context keeps whether ``--overwrite`` was given."""
+
+
+def _keep_overwrite(context: click.Context, _: click.Parameter, value: bool) -> None:
+    context.meta[OVERWRITE] = value
+
+
 def out_option(command: Command) -> Command:
-    """Add ``--out``: a file to write instead of standard output, passed as ``out``."""
+    """Add ``--out``: a file to write instead of standard output, passed as ``out``; and ``--overwrite``."""
+    command = click.option(
+        "--overwrite",
+        is_flag=True,
+        expose_value=False,
+        callback=_keep_overwrite,
+        help="Let --out replace a record or a bundle file; never a file that this command reads.",
+    )(command)
     return click.option(
         "--out",
         type=click.Path(path_type=Path),

@@ -90,8 +90,8 @@ def _write(texts: list[tuple[str, bytes]], form: str, out: Path | None) -> None:
         return
     else:
         raise Failure(f"the bundles hold {len(texts)} episodes; give a folder with --out, or --format json")
-    from lda_notes.files.output import write_private
+    from lda_notes.commands.writing import write_all
 
-    for path, text in files:
-        write_private(path, text)
+    write_all(files)
+    for path, _ in files:
         click.echo(f"Written: {path}", err=True)

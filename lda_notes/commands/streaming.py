@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import re
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TypeVar
@@ -165,28 +164,12 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
             why = f"standard output: cannot be written ({error.strerror or error})"
             raise Failure(f"{why}; its last row may be cut off, so make room and run it again from the start") from None
         return
-    import tempfile
+    from lda_notes.commands.writing import refuse_to_destroy
+    from lda_notes.files.output import opened
 
-    from lda_notes.files.output import refuse_unless_replaceable
-
-    try:
-        refuse_unless_replaceable(out)
-        descriptor, name = tempfile.mkstemp(dir=out.parent, prefix=".lda-notes-", suffix=".part")  # mode 0600
-    except OSError as error:
-        raise Failure(f"{out}: cannot be written ({error.strerror or error}); check the folder") from None
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(out)
-    except BaseException as error:
-        with suppress(OSError):
-            Path(name).unlink()
-        if isinstance(error, OSError):
-            why = f"{out}: cannot be written ({error.strerror or error})"
-            raise Failure(f"{why}; nothing is left of it, so make room and run it again") from None
-        raise
+    refuse_to_destroy(out)
+    with opened(out) as file:
+        yield file
     click.echo(f"Written: {out}", err=True)
 
 

@@ -23,7 +23,7 @@ from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 
-FORMATS = ("text", "md", "docx", "html")
+FORMATS = ("text", "md", "docx", "html", "pdf")
 WORK: Final[dict[str, Work]] = {"access": "access", "deaccess": "de-access", "dressing": "dressing change"}
 
 
@@ -32,7 +32,9 @@ WORK: Final[dict[str, Work]] = {"access": "access", "deaccess": "de-access", "dr
 @click.option("--for", "work", type=click.Choice(tuple(WORK)), required=True, help="What is going to be done.")
 @click.option("--septum", help="Which septum of a port with two; else the first.")
 @click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
-@click.option("--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True, help="Of docx and html.")
+@click.option(
+    "--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True, help="Of docx, html and pdf."
+)
 @out_option
 @asof_option
 @policy_option

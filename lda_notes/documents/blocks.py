@@ -1,13 +1,11 @@
 """The vocabulary of a sheet: what a document says, before anybody decides how it looks.
 
-A `Sheet` is a list of blocks. `render` turns the same sheet into text, Markdown, HTML and docx; a block that one
-format cannot draw has a plain form for it.
+A `Sheet` is a list of blocks. `render` turns the same sheet into text, Markdown, HTML, docx and PDF.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Literal
 
 from lda_notes.narrative.sentences import Paragraph
@@ -23,10 +21,11 @@ class Alert:
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading; ``level`` 1 is the sheet's own title."""
+    """A heading; ``level`` 1 is the title of a sheet or of a part of it. ``anchor`` is what a row may link to."""
 
     text: str
     level: int = 2
+    anchor: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +42,45 @@ class Bullets:
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a cell or a list. ``strong``: it must be seen first, also on a photocopy; ``box``: a box to tick."""
+
+    text: str
+    strong: bool = False
+    box: bool = False
+
+
+Cell = str | tuple[Line, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
-    """Rows under column heads. ``widths`` are shares of the page width; ``caption`` names the table."""
+    """Rows under column heads. ``widths`` are shares of the page width; ``caption`` names the table.
+
+    A column whose cells are all empty is room to write by hand: only paper has it. ``links`` names, for each row, the
+    anchor of the heading that says more; empty for none.
+    """
 
     columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    rows: tuple[tuple[Cell, ...], ...]
     widths: tuple[int, ...]
     caption: str = ""
+    links: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Fine:
+    """Small print: statements that must be there and need not be read at the bedside."""
+
+    label: str
+    says: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NewPage:
+    """The next block begins a page; ``running`` identifies the patient at its head, and on those that follow."""
+
+    running: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,52 +127,6 @@ class Signature:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
-    """One stretch of a strip, drawn in the row named ``row``.
-
-    ``start`` None means that it began before the strip or nobody knows when; ``end`` None that it still lasts: it is
-    drawn up to ``now``.
-    """
-
-    row: str
-    kind: Literal["needle", "dressing", "hold", "thrombolytic"]
-    start: datetime | None
-    end: datetime | None
-    label: str
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """A due time on a strip, drawn in the row named ``row``.
-
-    ``late``: it has passed, or it is now. ``beyond``: it lies after the strip's end, so only its label is drawn.
-    """
-
-    row: str
-    at: datetime
-    label: str
-    late: bool = False
-    beyond: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Strip:
-    """A picture of days from ``start`` to ``end``, both midnights: stays of needle and dressing, holds, due marks.
-
-    All moments are in the zone that the days are drawn in. ``says`` is its text alternative. Rows stand in the order
-    of ``rows``.
-    """
-
-    start: datetime
-    end: datetime
-    now: datetime
-    rows: tuple[str, ...]
-    spans: tuple[Span, ...]
-    marks: tuple[Mark, ...]
-    says: str
-
-
-@dataclass(frozen=True, slots=True)
 class Together:
     """Blocks that must stay on one page."""
 
@@ -155,7 +140,21 @@ class Columns:
     blocks: tuple[Block, ...]
 
 
-Block = Paragraph | Alert | Heading | Bullets | Table | Pairs | Blanks | Form | Signature | Strip | Together | Columns
+Block = (
+    Paragraph
+    | Alert
+    | Heading
+    | Bullets
+    | Table
+    | Fine
+    | Pairs
+    | Blanks
+    | Form
+    | Signature
+    | NewPage
+    | Together
+    | Columns
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,8 @@ from typing import Final
 
 from jinja2.bccache import Bucket, FileSystemBytecodeCache
 
+from lda_notes.files.system import belongs_to_me, is_private
+
 _MOST_FILES: Final = 400
 """From this many on, what other versions of the program left behind is cleared away."""
 
@@ -53,9 +55,7 @@ def private_cache() -> FileSystemBytecodeCache | None:
         found = folder.lstat()
     except (OSError, RuntimeError):
         return None
-    if not stat.S_ISDIR(found.st_mode) or found.st_mode & 0o077:
-        return None
-    if hasattr(os, "getuid") and found.st_uid != os.getuid():
+    if not stat.S_ISDIR(found.st_mode) or not is_private(found) or not belongs_to_me(found):
         return None
     return _PrivateCache(folder, _version())
 

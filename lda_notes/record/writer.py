@@ -1,35 +1,45 @@
 """The writer of records: adds one event, under a lock, to the very file that was looked at, or nothing at all.
 
 A reader sees the old file or the new one, never anything between. The state before is kept beside the record as a
-numbered copy, private like the record itself.
+numbered copy: the replaced file itself, under another name. Where locks do nothing (some network shares), what was
+written is looked for again, and an entry that another writer replaced is reported as not written.
 """
 
 from __future__ import annotations
 
-import fcntl
 import hashlib
 import os
 import re
 import stat
 import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from lda_notes.files.locks import locked
+from lda_notes.files.output import Part, part_of, parts_of
+from lda_notes.files.syntax import read_json, read_yaml
+from lda_notes.files.system import keep_access, settle, unwritable
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 from lda_notes.record.reading import Record
-from lda_notes.record.writer_text import with_event
+from lda_notes.record.writer_text import as_read, with_event
 
 KEPT: Final = 9
 """How many numbered copies stay beside a record; the oldest goes when one more is made."""
 
-PATIENCE_S = 30.0
-"""How long a writer waits for another one, in seconds."""
+_COPY: Final = "lda-notes-copy"
+"""Part of the name of every copy: no one else gives such names, so no file of the user's is taken for a copy."""
 
-_PAUSE_S: Final = 0.005
+_MOST_TRIES: Final = 50
+"""How often an entry is added again after other writers, where locks do nothing."""
+
+_SETTLED_S: Final = 10.0
+"""How long other writers at work are waited for where locks do nothing, in seconds."""
+
+_PAUSE_S: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,15 +53,19 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """The event is in the file. ``seen`` is the file as it now stands, ``copy`` the state before it."""
+    """The event is in the file. ``seen`` is the file as it is now, ``copy`` the state before it.
+
+    ``notes`` say what the user should know of the file itself: hard links, a group that could not be kept.
+    """
 
     seen: Seen
     copy: Path
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """Nothing was written: somebody else wrote in the meantime. ``seen`` is the file as it now stands."""
+    """The event is not in the file: another writer was first. ``seen`` is the file as it is now."""
 
     seen: Seen
 
@@ -59,25 +73,25 @@ class Changed:
 def look(path: Path) -> Seen:
     """Read a record file so that an event can be added to what was read.
 
-    Raises `Failure` when it cannot be opened, or holds no readable patient, stay and port.
+    Raises `Failure` when it cannot be opened, or contains no readable patient, stay and port.
     """
     real = path.resolve()
     seen = _seen(real, _bytes(real))
     if seen.record.episode is None:
         first = seen.record.placed(seen.record.findings[0])
-        raise Failure(f"{first.place}: {first.message}; {first.todo}. Nothing can be added before that is mended")
+        raise Failure(f"{first.place}: {first.message}; {first.todo}. Fix this first; nothing was added")
     return seen
 
 
 def refuse_unless_writable(path: Path) -> None:
     """Raise `Failure` when ``path`` may not be replaced by this user: told before the work, not after it."""
     real = path.resolve()
-    if real.exists() and not os.access(real, os.W_OK):
-        raise Failure(f"{path}: may not be written by you; ask its owner")
     if not real.parent.is_dir():
-        raise Failure(f"{real.parent}: is no folder; make it first")
+        raise Failure(f"{real.parent}: is not a folder; create it first")
     if not os.access(real.parent, os.W_OK | os.X_OK):
-        raise Failure(f"{real.parent}: nothing can be written there by you; ask the folder's owner")
+        raise Failure(f"{real.parent}: you do not have permission to write in this folder; ask its owner")
+    if real.exists() and not os.access(real, os.W_OK):
+        raise Failure(f"{path}: you do not have permission to write this file; ask its owner")
 
 
 Again = Callable[[Seen], Mapping[str, Any] | None]
@@ -92,40 +106,46 @@ def append(seen: Seen, event: Mapping[str, Any], again: Again | None = None) -> 
     """
     path = seen.path
     refuse_unless_writable(path)
-    with locked(path):
-        raw = _bytes(path)
-        if _digest(raw) != seen.digest:
-            seen = _seen(path, raw)
-            judged = again(seen) if again is not None and seen.record.episode is not None else None
-            if judged is None:
-                return Changed(seen)
-            event = judged
-        new = with_event(raw, event, _is_json(path))
-        now = _seen(path, new)
-        _refuse_unless_added(seen, now, event)
+    for _ in range(_MOST_TRIES):
         try:
-            copy = _keep(path, raw)
-            _replace(path, _part(path, new))
+            with locked(path) as locks_work:
+                raw = _bytes(path)
+                if _digest(raw) != seen.digest:
+                    seen = _seen(path, raw)
+                    judged = again(seen) if again is not None and seen.record.episode is not None else None
+                    if judged is None:
+                        return Changed(seen)
+                    event = judged
+                done = _added(seen, raw, event, locks_work)
         except OSError as error:
-            raise _unwritable(path, error) from None
-        return Written(now, copy)
+            raise unwritable(path, error) from None
+        if isinstance(done, Written):
+            return done
+        if again is None:
+            return done
+        seen = Seen(path, "", done.seen.record)
+    raise Failure(f"{path}: other programs keep writing to it, so nothing could be added; try again")
 
 
 def create(path: Path, data: bytes) -> None:
-    """Write a new record file, readable by its owner alone. Raises `Failure` when something already stands there."""
+    """Write a new record file, readable by its owner alone. Raises `Failure` when something already exists there."""
     real = path.parent.resolve() / path.name
     try:
-        with locked(real):
-            part = _part(real, data)
+        with locked(real), part_of(real) as part:
+            part.file.write(data)
+            part.finish()
             try:
-                os.link(part, real)  # fails where something stands, in one step
-            finally:
-                os.unlink(part)  # noqa: PTH108
-            _settle(real.parent)
+                os.link(part.path, real)  # fails where something exists, in one step
+                settle(real.parent)
+            except FileExistsError:
+                raise
+            except OSError:  # no hard links here: the name is taken first, then filled
+                os.close(os.open(real, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+                part.take(real)
     except FileExistsError:
-        raise Failure(f"{path}: already stands there; give another name, or chart in it") from None
+        raise Failure(f"{path}: already exists; choose another name, or add to it with `lda-notes chart`") from None
     except OSError as error:
-        raise _unwritable(path, error) from None
+        raise unwritable(path, error) from None
 
 
 # -- reading --
@@ -165,108 +185,105 @@ def _refuse_unless_added(before: Seen, after: Seen, event: Mapping[str, Any]) ->
         raise Failure("the event could not be read back as it was meant; nothing was written")
 
 
-# -- locking --
-
-
-@contextmanager
-def locked(path: Path, patience_s: float | None = None, busy: str = "") -> Iterator[None]:
-    """Keep every other writer of ``path`` out, across processes.
-
-    The lock stands on a file beside the record, since the record itself is replaced. It falls with the process that
-    holds it, however that ends. Raises `Failure` when another writer does not finish within ``patience_s`` seconds
-    (default: `PATIENCE_S`), saying ``busy``.
-    """
-    beside = path.with_name(f".{path.name}.lock")
-    until = time.monotonic() + (PATIENCE_S if patience_s is None else patience_s)
-    while True:
-        try:
-            descriptor = os.open(beside, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
-        except OSError as error:
-            raise _unwritable(path, error) from None
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            if _still_named(beside, descriptor):
-                break
-        except BlockingIOError:
-            if time.monotonic() > until:
-                os.close(descriptor)
-                said = busy or f"{path}: another program is writing to it and does not finish; try again"
-                raise Failure(said) from None
-            time.sleep(_PAUSE_S)
-        except BaseException:
-            os.close(descriptor)
-            raise
-        os.close(descriptor)
-    try:
-        yield
-    finally:
-        with suppress(OSError):
-            os.unlink(beside)  # noqa: PTH108 -- under the lock, so that nobody waits on a file without a name unseen
-        os.close(descriptor)
-
-
-def _still_named(beside: Path, descriptor: int) -> bool:
-    """Tell whether the file locked is the one that others will find: its last holder may have taken it away."""
-    try:
-        named = beside.lstat()
-    except FileNotFoundError:
-        return False
-    held = os.fstat(descriptor)
-    return (named.st_dev, named.st_ino) == (held.st_dev, held.st_ino)
-
-
 # -- writing --
 
 
-def _keep(path: Path, raw: bytes) -> Path:
-    """Write the state before as a copy with the next number, and take the oldest away."""
-    numbered = re.compile(re.escape(path.name) + r"\.([1-9][0-9]*)")
-    numbers = sorted(int(found[1]) for name in os.listdir(path.parent) if (found := numbered.fullmatch(name)))  # noqa: PTH208
-    copy = path.with_name(f"{path.name}.{numbers[-1] + 1 if numbers else 1}")
-    _replace(copy, _part(path, raw))
-    for old in numbers[: 1 - KEPT]:
-        with suppress(OSError):
-            path.with_name(f"{path.name}.{old}").unlink()
-    return copy
+def _added(seen: Seen, raw: bytes, event: Mapping[str, Any], locks_work: bool) -> Written | Changed:
+    """Write the new state whole, keep the one it replaces, look once more, then let it take its place."""
+    path = seen.path
+    new = with_event(raw, event, _is_json(path))
+    now = _seen(path, new)
+    _refuse_unless_added(seen, now, event)
+    with part_of(path) as part:
+        part.file.write(new)
+        part.finish()
+        notes = [note for note in (_other_names(path), keep_access(part.path, path)) if note is not None]
+        copy = _kept(path, raw)
+        if copy is None or not _took(part, path, raw, copy):
+            return Changed(_seen(path, _bytes(path)))
+    if not locks_work:
+        _wait_for_others(path, part)
+    raw = _bytes(path)
+    if raw != new:
+        now = _seen(path, raw)
+        if not _contains(raw, event, _is_json(path)):
+            return Changed(now)
+    _forget_old(path)
+    return Written(now, copy, tuple(notes))
 
 
-def _replace(path: Path, part: Path) -> None:
+def _took(part: Part, path: Path, raw: bytes, copy: Path) -> bool:
+    """Let the new state take its place, unless the file has changed; tell whether it did. Else the copy goes."""
     try:
-        os.replace(part, path)  # noqa: PTH105
+        if _bytes(path) == raw:
+            part.take(path)
+            return True
+    except FileNotFoundError:  # another writer cleared the part away, so locks do nothing here
+        pass
     except OSError:
-        with suppress(OSError):
-            part.unlink()
+        copy.unlink(missing_ok=True)
         raise
-    _settle(path.parent)
+    copy.unlink(missing_ok=True)
+    return False
 
 
-def _part(path: Path, data: bytes) -> Path:
-    """Write a file beside ``path`` safely to disk. Its name is fixed: what a killed writer left is taken over."""
-    part = path.with_name(f".{path.name}.part")
-    with suppress(FileNotFoundError):
-        part.unlink()
-    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-    except BaseException:
-        with suppress(OSError):
-            part.unlink()
-        raise
-    return part
+def _contains(raw: bytes, event: Mapping[str, Any], as_json: bool) -> bool:
+    data = (read_json if as_json else read_yaml)(raw).data
+    return isinstance(data, dict) and as_read(event) in data.get("events", ())
 
 
-def _settle(folder: Path) -> None:
-    """Make the new name last through a crash, where the system allows a folder to be synced."""
-    with suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
+def _wait_for_others(path: Path, own: Part) -> None:
+    """Wait until writers that looked at the file before ours took its place have finished."""
+    until = time.monotonic() + _SETTLED_S
+    others = set(parts_of(path)) - {own.path}
+    while others and time.monotonic() < until:
+        time.sleep(_PAUSE_S)
+        others &= set(parts_of(path))
+
+
+def _copies(path: Path) -> list[tuple[int, Path]]:
+    """Return the copies of a record with their numbers, oldest first."""
+    named = re.compile(re.escape(path.name) + rf"\.{_COPY}-([1-9][0-9]*)")
+    found = ((named.fullmatch(one.name), one) for one in path.parent.iterdir())
+    return sorted((int(name[1]), one) for name, one in found if name)
+
+
+def _kept(path: Path, raw: bytes) -> Path | None:
+    """Keep the state that is about to be replaced under the next number; None when it is not ``raw`` any more."""
+    copies = _copies(path)
+    for _, old in copies:
+        if old.samefile(path):  # of a writer that was killed before it replaced anything
+            old.unlink()
+    number = copies[-1][0] + 1 if copies else 1
+    while True:
+        copy = path.with_name(f"{path.name}.{_COPY}-{number}")
         try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
+            os.link(path, copy)
+        except FileExistsError:
+            number += 1
+            continue
+        except OSError:  # no hard links here
+            with part_of(copy) as part:
+                part.file.write(raw)
+                part.finish()
+                keep_access(part.path, path)
+                part.take(copy)
+        if copy.read_bytes() == raw:
+            return copy
+        copy.unlink()
+        return None
 
 
-def _unwritable(path: Path, error: OSError) -> Failure:
-    return Failure(f"{path}: cannot be written ({error.strerror or error}); check the folder, its permissions and room")
+def _forget_old(path: Path) -> None:
+    for _, old in _copies(path)[:-KEPT]:
+        with suppress(OSError):
+            old.unlink()
+
+
+def _other_names(path: Path) -> str | None:
+    """Return a sentence on hard links: they keep the state before, since the file itself is replaced."""
+    links = path.stat().st_nlink - 1
+    if links < 1 or any(old.samefile(path) for _, old in _copies(path)):
+        return None
+    counted = "1 other name (a hard link)" if links == 1 else f"{links} other names (hard links)"
+    return f"{path}: has {counted}; what is there under another name is the state before this entry"

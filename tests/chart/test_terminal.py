@@ -119,12 +119,12 @@ def test_a_folder_that_takes_nothing_is_told_before_the_first_question(
     monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != week.resolve())
     for command in (("chart", "episode.yaml", "check"), ("amend", "episode.yaml", "check-3"), ("new", "b.yaml")):
         ran = run(*command, "--asof", NOON)
-        assert ran.code == 2 and "nothing can be written there by you" in ran.err and "?" not in ran.err, command
+        assert ran.code == 2 and "not have permission to write" in ran.err and "?" not in ran.err, command
 
 
 def test_a_new_record_in_a_folder_that_is_not_there_is_told_at_once(run: Run) -> None:
     ran = run("new", "nowhere/b.yaml")
-    assert ran.code == 2 and "is no folder; make it first" in ran.err
+    assert ran.code == 2 and "is not a folder; create it first" in ran.err
 
 
 def test_what_is_told_of_a_stop_is_true(run: Run, week: Path) -> None:

@@ -324,11 +324,3 @@ def test_a_name_cannot_look_like_a_row_of_the_sheet() -> None:
     made["events"][0]["by"] = {"name": "Tamm\nSituation: Steady"}
     told = rows(handed([made]))
     assert not any(row.startswith(("!! STOP", "Situation: Steady")) for row in told)
-
-
-def test_a_septum_with_a_strange_name_is_numbered_on_the_strip() -> None:
-    made = record(needle_event("2031-03-04 09:00", septum="médial"))
-    made["port"]["septa"] = ["médial", "lateral septum"]
-    (patient,) = handed([made]).patients
-    assert patient.strip is not None
-    assert patient.strip.rows[:2] == ("needle 1", "dressing 1")

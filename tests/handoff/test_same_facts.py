@@ -15,7 +15,6 @@ import pytest
 from made_records import event, needle_event, policy, record, unit_of_patients
 from ward import ASOF, handed
 
-from lda_notes.documents.blocks import Sheet, Strip, Together
 from lda_notes.documents.handoff.page import Handoff, sheet
 from lda_notes.documents.handoff.values import values
 from lda_notes.documents.render import render
@@ -104,13 +103,7 @@ def test_every_statement_of_the_json_stands_in_every_format(form: str, found: Ha
     made = words(form, render(sheet(found), form, 6000))  # type: ignore[arg-type]
     statements = list(said(values(found)))
     assert len(statements) > 1000
-    drawn = {patient.strip.says for patient in found.patients if patient.strip}
     missing = [s for s in dict.fromkeys(statements) if squeezed(s) not in made]
-    if form in (
-        "text",
-        "md",
-    ):  # here the strip is drawn with characters, and the words that it stands for are elsewhere
-        missing = [s for s in missing if s not in drawn]
     assert missing == []
 
 
@@ -123,19 +116,10 @@ def test_one_statement_changed_is_missed(form: str, found: Handoff) -> None:
 
 
 def test_narrow_text_holds_every_word_that_wide_text_holds(found: Handoff) -> None:
-    """At 80 columns cells are wrapped, so the words are compared, and the strips not at all."""
-    bare = Sheet("x", tuple(_without_strips(sheet(found).blocks)))
-    wide, narrow = (render(bare, "text", width).decode() for width in (6000, 80))
+    """At 80 columns cells are wrapped, so the words are compared."""
+    wide, narrow = (render(sheet(found), "text", width).decode() for width in (6000, 80))
     assert sorted(re.findall(r"\w+", wide)) == sorted(re.findall(r"\w+", narrow))
     assert max(map(len, narrow.splitlines())) <= 80
-
-
-def _without_strips(blocks: Any) -> Iterator[Any]:
-    for block in blocks:
-        if isinstance(block, Together):
-            yield Together(tuple(_without_strips(block.blocks)))
-        elif not isinstance(block, Strip):
-            yield block
 
 
 def test_no_format_holds_an_error_prone_abbreviation(found: Handoff) -> None:

@@ -16,6 +16,7 @@ MODULES = {path.relative_to(PACKAGE.parent).with_suffix("").as_posix(): path for
 ONLY_IN: dict[str, tuple[str, ...]] = {
     "jinja2": ("lda_notes/narrative/", "lda_notes/documents/render/"),
     "docx": ("lda_notes/documents/render/",),
+    "typst": ("lda_notes/documents/render/pdf",),
     "fhir": ("lda_notes/fhir/",),
     "yaml": ("lda_notes/files/syntax/",),
     "ruamel": ("lda_notes/record/writer", "lda_notes/chart/"),
@@ -123,7 +124,7 @@ def test_every_guarded_module_is_used_somewhere() -> None:
     """A guard over a module that nobody imports would guard nothing."""
     everything = frozenset[str]().union(*(imports(path) for path in MODULES.values()))
     used = {name for name in ONLY_IN if any(f == name or f.startswith(f"{name}.") for f in everything)}
-    assert {"docx", "jinja2", "fhir", "yaml", "biip", "click"} <= used
+    assert {"docx", "typst", "jinja2", "fhir", "yaml", "biip", "click"} <= used
 
 
 def test_the_core_does_not_import_the_shell() -> None:
@@ -193,7 +194,20 @@ def test_there_is_no_import_cycle() -> None:
         visit(module, ())
 
 
-HEAVY = ("docx", "jinja2", "httpx", "fhir", "biip", "ruamel", "lxml", "jsonschema", "authlib", "orjson", "dask")
+HEAVY = (
+    "docx",
+    "typst",
+    "jinja2",
+    "httpx",
+    "fhir",
+    "biip",
+    "ruamel",
+    "lxml",
+    "jsonschema",
+    "authlib",
+    "orjson",
+    "dask",
+)
 
 
 @pytest.mark.parametrize("arguments", [["--version"], ["--help"]])

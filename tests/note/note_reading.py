@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import subprocess
 import zipfile
 from datetime import UTC, datetime, timedelta
 from html.parser import HTMLParser
@@ -40,7 +41,8 @@ def words(text: str) -> list[str]:
     """Return the words of a text, without what only the layout of some format adds."""
     for dressing in ("\u00a0", "\n"):
         text = text.replace(dressing, " ")
-    said = re.sub(r"_{3,}|!!|\[ *\]|[•:]", " ", text).split()
+    text = re.sub("[\u2068\u2069]", "", text)
+    said = re.sub(r"_{3,}|!!|\[ *\]|[•:\u2610\u25a0]", " ", text).split()
     return [word for word in said if word.strip("-") and word.strip("=")]  # bullets and underlines
 
 
@@ -102,3 +104,11 @@ def of_docx(data: bytes, name: str = "word/document.xml") -> str:
                 pieces.append(" ")
         rows.append("".join(pieces))
     return "\n".join(rows)
+
+
+def of_pdf(data: bytes) -> str:
+    """Return the text of a PDF, without the head and the foot of its pages."""
+    done = subprocess.run(
+        ["pdftotext", "-raw", "-nopgbrk", "-", "-"], input=data, capture_output=True, check=True, timeout=60
+    )
+    return re.sub(r"-\n(?=\S)", "-", done.stdout.decode())  # a row may end at a word's own hyphen

@@ -61,7 +61,7 @@ def test_a_folder_gets_a_name_without_the_patient(tmp_path: Path) -> None:
 
 
 def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
-    found = run(WEEK, "--out", tmp_path / "note.pdf")
+    found = run(WEEK, "--out", tmp_path / "note.odt")
     assert found.exit_code == 2
     assert "give --format as well" in found.stderr
     assert names_in(tmp_path) == []

@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from note_reading import DEMOS, note_of, of_docx, of_html, of_markdown, words
+from note_reading import DEMOS, note_of, of_docx, of_html, of_markdown, of_pdf, words
 from strategies import ODD_TEXTS
 from strategies import words as free_text
 
-from lda_notes.documents.blocks import Alert, Blanks, Bullets, Heading, Pairs, Sheet, Signature, Table, Together
+from lda_notes.documents.blocks import (
+    Alert,
+    Blanks,
+    Bullets,
+    Fine,
+    Heading,
+    Line,
+    Pairs,
+    Sheet,
+    Signature,
+    Table,
+    Together,
+)
 from lda_notes.documents.render import render
 from lda_notes.narrative.sentences import Paragraph, Sentence
 
@@ -31,6 +44,8 @@ def everything(text: str) -> Sheet:
             Bullets((text, text), text),
             Bullets((text,), boxes=True),
             Table((cell, "Second"), ((cell, cell), (cell, "")), (2, 3), text),
+            Table(("First",), (((Line(cell, strong=True), Line(cell, box=True), Line(cell)),),), (1,)),
+            Fine(text, (text, text)),
             Pairs(((text, text), ("Label", text), (text, "last"))),
             Blanks(text, text),
             Blanks(text, choices=(text, "other")),
@@ -62,6 +77,23 @@ def test_every_format_says_the_same(demo: Path) -> None:
     assert len(found["text"]) > 100
     for form in ("md", "html", "docx"):
         assert without_signing(found[form]) == found["text"], form
+
+
+@pytest.mark.parametrize("demo", DEMOS, ids=lambda path: path.stem)
+def test_a_pdf_says_the_same(demo: Path) -> None:
+    """Every word is there as often as in the text; a page adds its head and foot."""
+    sheet = note_of(demo)
+    text = Counter(words(render(sheet, "text", 9999).decode()))
+    pdf = Counter(words(of_pdf(render(sheet, "pdf"))))
+    assert text - pdf == Counter()
+    pages = pdf["Page"]
+    furniture = Counter(words(f"{sheet.running} {sheet.title} {sheet.status} Page of") * pages)
+    assert {word for word in pdf - text - furniture if not word.isdigit()} <= {"Signature", "-"}
+
+
+@pytest.mark.parametrize("text", ODD_TEXTS)
+def test_a_pdf_takes_any_words(text: str) -> None:
+    assert render(everything(text), "pdf").startswith(b"%PDF-")
 
 
 @pytest.mark.parametrize("text", ODD_TEXTS)

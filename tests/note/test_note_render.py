@@ -168,7 +168,7 @@ def test_every_part_is_well_formed_and_opens_again() -> None:
     used = {mark.get(f"{W}val") for mark in docx_part(data).iter(f"{W}pStyle")}
     assert len(used) > 8
     assert used <= {style.style_id for style in document.styles}
-    assert len(document.tables) == 2
+    assert len(document.tables) == 4
 
 
 def test_the_head_of_every_page_names_the_patient_by_two_identifiers() -> None:
@@ -256,4 +256,4 @@ def test_a_thousand_blocks_are_drawn_in_time_that_grows_with_them() -> None:
 
 
 def test_every_ending_names_a_format() -> None:
-    assert set(SUFFIXES.values()) == {"text", "md", "html", "docx"}
+    assert set(SUFFIXES.values()) == {"text", "md", "html", "docx", "pdf"}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import random
-import re
 import signal
 import stat
 import subprocess
@@ -21,12 +20,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lda_notes.files import locks
+from lda_notes.files.locks import locked
 from lda_notes.files.syntax import read_json, read_yaml
 from lda_notes.files.syntax.text import HIDDEN
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
-from lda_notes.record import writer as writer
-from lda_notes.record.writer import Changed, Written, append, create, locked, look
+from lda_notes.record import writer
+from lda_notes.record.writer import Changed, Written, append, create, look
 from lda_notes.record.writer_text import with_event
 
 DEMO = Path(__file__).parents[2] / "demo_episodes" / "uncomplicated-week.yaml"
@@ -74,13 +75,13 @@ def test_what_stood_there_stays_byte_for_byte_and_the_event_is_read_back(episode
     assert last.model_dump(mode="json", exclude_unset=True) == {**CHECK, "at": "2026-05-12T12:05:00-05:00"}
 
 
-def test_the_record_and_its_copy_are_private_and_nothing_else_is_left(episode: Path) -> None:
+def test_record_and_copy_keep_their_mode_and_nothing_else_is_left(episode: Path) -> None:
     before = episode.read_bytes()
-    episode.chmod(0o644)
+    episode.chmod(0o600)
     done = append(look(episode), CHECK)
     assert isinstance(done, Written)
-    assert done.copy.name == "episode.yaml.1" and done.copy.read_bytes() == before
-    assert sorted(p.name for p in episode.parent.iterdir()) == ["episode.yaml", "episode.yaml.1"]
+    assert done.copy.name == "episode.yaml.lda-notes-copy-1" and done.copy.read_bytes() == before
+    assert sorted(p.name for p in episode.parent.iterdir()) == ["episode.yaml", "episode.yaml.lda-notes-copy-1"]
     assert {stat.S_IMODE(p.stat().st_mode) for p in episode.parent.iterdir()} == {0o600}
 
 
@@ -90,7 +91,7 @@ def test_the_last_nine_states_are_kept(tmp_path: Path) -> None:
     for number in range(12):
         states.append(path.read_bytes())
         assert isinstance(append(look(path), numbered(number)), Written)
-    kept = {int(p.suffix[1:]): p.read_bytes() for p in tmp_path.iterdir() if p.suffix[1:].isdigit()}
+    kept = {int(p.name.rpartition("-")[2]): p.read_bytes() for p in tmp_path.iterdir() if "-copy-" in p.name}
     assert kept == {number + 1: states[number] for number in range(3, 12)}
 
 
@@ -128,7 +129,7 @@ def test_what_does_not_fit_the_layout_is_never_written(episode: Path) -> None:
 def test_a_record_that_cannot_be_read_is_not_added_to(tmp_path: Path) -> None:
     path = tmp_path / "broken.yaml"
     path.write_text("record_version: 1\nevents: [\n")
-    with pytest.raises(Failure, match=r"broken.yaml:\d+:\d+: .*Nothing can be added"):
+    with pytest.raises(Failure, match=r"broken.yaml:\d+:\d+: .*nothing was added"):
         look(path)
 
 
@@ -161,7 +162,7 @@ def test_a_new_record_never_takes_the_place_of_another(tmp_path: Path) -> None:
     path = tmp_path / "new.yaml"
     create(path, b"first")
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
-    with pytest.raises(Failure, match="already stands there"):
+    with pytest.raises(Failure, match="already exists"):
         create(path, b"second")
     assert path.read_bytes() == b"first"
     assert [p.name for p in tmp_path.iterdir()] == ["new.yaml"]
@@ -262,7 +263,7 @@ def _append_some(path: Path, first: int, count: int) -> None:
 def test_twenty_writers_lose_nothing_and_a_reader_sees_no_broken_state(
     tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(writer, "PATIENCE_S", 300.0)  # nothing lost is the claim; how fast the machine is, is not
+    monkeypatch.setattr(locks, "PATIENCE_S", 300.0)  # nothing lost is the claim; how fast the machine is, is not
     path = small(tmp_path / name)
     each = EVENTS // PROCESSES
     children = [_forked(lambda start=start: _append_some(path, start, each)) for start in range(0, EVENTS, each)]  # type: ignore[misc]
@@ -336,7 +337,7 @@ def test_a_writer_killed_at_any_moment_leaves_the_old_state_or_the_new(episode: 
     assert not [p.name for p in episode.parent.iterdir() if p.name.startswith(".")]
 
 
-CALLS = ("open", "write", "fsync", "replace", "unlink", "close", "lstat", "listdir", "fdopen")
+CALLS = ("open", "write", "fsync", "replace", "link", "unlink", "close", "lstat", "listdir", "fdopen")
 
 
 def test_a_writer_killed_before_each_single_step_leaves_the_old_state_or_the_new(episode: Path) -> None:
@@ -379,7 +380,7 @@ def test_the_lock_falls_with_its_process(episode: Path) -> None:
     holds = """
 import sys, time
 from pathlib import Path
-from lda_notes.record.writer import locked
+from lda_notes.files.locks import locked
 with locked(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)
@@ -394,8 +395,9 @@ with locked(Path(sys.argv[1])):
 
 
 def test_the_copies_never_collide_with_other_names(episode: Path) -> None:
-    for name in ("episode.yaml.x", "episode.yaml.01", "episode.yamlx1"):
-        (episode.parent / name).write_text("mine")
-    assert isinstance(append(look(episode), CHECK), Written)
-    assert {p.name for p in episode.parent.iterdir() if re.search(r"\.1$", p.name)} == {"episode.yaml.1"}
-    assert (episode.parent / "episode.yaml.x").read_text() == "mine"
+    mine = ("episode.yaml.x", "episode.yaml.01", "episode.yaml.20260501", *(f"episode.yaml.{n}" for n in range(1, 15)))
+    for name in mine:  # some of them are copies that an earlier version of the program made
+        (episode.parent / name).write_text(name)
+    for number in range(writer.KEPT + 3):
+        assert isinstance(append(look(episode), numbered(number)), Written)
+    assert all((episode.parent / name).read_text() == name for name in mine)

@@ -12,7 +12,7 @@ from itertools import groupby
 from pathlib import Path
 
 from lda_notes.check.report import sentence
-from lda_notes.check.rules.listed import READER, Listed, limit_rows, listed
+from lda_notes.check.rules.listed import BETWEEN, READER, Listed, limit_rows, listed
 from lda_notes.knowledge.policy import DEFAULT
 
 ROOT = Path(__file__).parents[2]
@@ -60,7 +60,7 @@ def _rule(row: Listed) -> Iterator[str]:
     case = CASES / f"{row.name}.yaml"
     if case.exists():
         yield f"```yaml\n{case.read_text().rstrip()}\n```\n"
-    elif row.family != READER:
+    elif row.family not in (READER, BETWEEN):
         raise FileNotFoundError(f"{row.name} has no case to show: write {case.relative_to(ROOT)}")
 
 

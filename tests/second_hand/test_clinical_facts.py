@@ -208,6 +208,13 @@ def test_a_dressing_guideline_for_short_term_lines_is_carried_over_to_ports_as_d
             assert citation["mark"] == "D", name
 
 
+@pytest.mark.parametrize("name", [one for one in BY_NAME if re.search("_check_minutes|_withdraw_", one)])
+def test_looks_and_withdrawals_are_read_on_the_makers_page_and_not_in_the_label(name: str) -> None:
+    # The label's own text on both is on the page's list "to be confirmed".
+    for citation in limits()[name]["sources"]:
+        assert citation["mark"] != "R" or re.search("maker", citation["title"]), citation["title"]
+
+
 def test_no_source_is_an_address_of_sellers_insurers_or_file_sharing() -> None:
     shared = r"scribd|studylib|studyres|docslib|yumpu|pdfslide|issuhub|123dok|globalrph|bd\.com|iv-therapy\.net|forum"
     read = [each for limit in limits().values() for each in limit["sources"] if each["mark"] == "R"]
@@ -502,6 +509,68 @@ def test_skin_scrub_and_dry_times(agent: str, skin: str, scrub: int, dry: int, f
     assert bool(seen & BAD) is faulty, seen
 
 
+CREAMS = [
+    # born, kg, g, square cm, minutes on, faulty
+    ("two-months-1-g", "2031-01-20", 4.5, 1, 10, 60, False),
+    ("two-months-over-1-g", "2031-01-20", 4.5, 1.1, 10, 60, True),
+    ("two-months-over-an-hour", "2031-01-20", 4.5, 1, 10, 61, True),
+    ("six-months-2-g", "2030-10-01", 7, 2, 20, 60, False),
+    ("six-months-over-2-g", "2030-10-01", 7, 2.1, 20, 60, True),
+    ("six-months-under-5-kg", "2030-10-01", 4.9, 2, 20, 60, True),
+    ("four-years-10-g", "2027-01-01", 16, 10, 100, 60, False),
+    ("four-years-over-10-g", "2027-01-01", 16, 10.1, 100, 60, True),
+    ("four-years-240-minutes", "2027-01-01", 16, 2, 20, 240, False),
+    ("four-years-241-minutes", "2027-01-01", 16, 2, 20, 241, True),
+    ("ten-years-20-g", "2021-01-01", 32, 20, 200, 60, False),
+    ("ten-years-over-20-g", "2021-01-01", 32, 20.1, 200, 60, True),
+]
+
+
+@pytest.mark.parametrize(
+    ("born", "kg", "grams", "area", "minutes", "faulty"), [r[1:] for r in CREAMS], ids=[r[0] for r in CREAMS]
+)
+def test_cream_maxima_of_children(born: str, kg: float, grams: float, area: float, minutes: int, faulty: bool) -> None:
+    cream = {
+        "agent": "lidocaine 2.5% with prilocaine 2.5% cream",
+        "amount_g": grams,
+        "area_cm2": area,
+        "applied_at": later(t("11:40"), minutes=-minutes),
+        "removed_at": t("11:40"),
+    }
+    seen = judged(
+        access(t("12:00"), anesthetic=cream), about="access-1", words="cream", patient=patient(born=born, kg=kg)
+    )
+    assert bool(seen & BAD) is faulty, seen
+
+
+@pytest.mark.parametrize(("seconds", "faulty"), [(4, True), (5, False), (15, False)])
+def test_connector_scrub_at_least_5_seconds(seconds: int, faulty: bool) -> None:
+    flushed = event("flush", t("12:00"), hub_scrub_s=seconds)
+    assert bool(judged(access(t("09:00")), flushed, about="flush-1", words="scrub") & BAD) is faulty
+
+
+def test_a_scrub_can_be_too_short_and_never_too_long() -> None:
+    done = {"agent": "chlorhexidine in alcohol", "started_at": t("08:40"), "skin": "dry", "scrub_s": 300, "dry_s": 300}
+    assert not judged(access(t("09:00"), antisepsis=done), about="access-1", words="scrub|dry") & BAD
+
+
+@pytest.mark.parametrize(("gone", "found_out"), [(True, False), (False, True)], ids=["dry", "not-dry"])
+def test_the_skin_is_fully_dry_before_the_needle(gone: bool, found_out: bool) -> None:
+    seen = judged(access(t("09:00"), antisepsis={"fully_dry": gone}), about="access-1", words="dry")
+    assert ("unsafe" in seen) is found_out
+
+
+SALINE_IN_VALVED = {"lock": {"drug": "0.9% sodium chloride", "volume_ml": 5, "units_per_ml": None}, "infusion": None}
+
+
+@pytest.mark.parametrize("valved", [True, False])
+def test_saline_alone_is_an_accepted_lock(valved: bool) -> None:
+    seen = judged(
+        access(t("09:00"), **SALINE_IN_VALVED), about="access-1", words="saline|heparin|lock", port={"valved": valved}
+    )
+    assert not seen & BAD
+
+
 # Heparin, preservatives, flushes, discard
 
 
@@ -676,6 +745,12 @@ def test_scales_end_at_their_last_grade(name: str, top: int, over: int) -> None:
             words="scale|score|grade",
         )
         assert ("wrong" in seen) is faulty, (score, seen)
+
+
+def test_a_scale_of_peripheral_lines_is_called_an_adaptation_on_the_note() -> None:
+    scored = site(scale={"name": "VIP", "score": 0})
+    whole = record(access(t("09:00")), look(t("10:00"), site=scored))
+    assert re.search("peripheral|adapt", run("note", whole, event="line-check-1").stdout, re.IGNORECASE)
 
 
 def test_vip_2_is_the_score_to_act_on() -> None:

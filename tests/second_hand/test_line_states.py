@@ -120,6 +120,13 @@ def test_2_no_blood_return_after_steps_is_a_hold() -> None:
     assert NONE in sheet(whole).lower()
 
 
+def test_2_a_held_line_has_nothing_through_it_among_what_is_to_be_done() -> None:
+    whole = record(access_none())
+    now = state(whole, asof=t("10:00", day=3))  # more than a day without a flush
+    assert not [row for row in now["due"] if re.search("flush|lock", row["what"], re.IGNORECASE)]
+    assert not re.search("next flush is due", run("note", whole, event="access-1").stdout, re.IGNORECASE)
+
+
 def test_3_second_needle_with_proof_is_no_hold_and_both_punctures_are_told() -> None:
     nurse = {"name": "Ines Corwin", "credential": "RN", "id": "CASE-N1"}
     small, large = (
@@ -158,6 +165,13 @@ def test_4_no_vesicant_after_sluggish_return() -> None:
 def test_4_sluggish_return_at_a_new_access_ends_no_hold() -> None:
     now = state(record(access_none(), needle_out(t("10:00")), access(t("11:00"), blood_return="sluggish")))
     assert holds(now, NONE)
+    assert now["usable"] is False
+
+
+def test_4_a_policy_may_hold_the_line_for_sluggish_return() -> None:
+    whole = record(access(t("09:00"), blood_return="sluggish"))
+    now = state(whole, policy={"sluggish_return_holds": "yes"})
+    assert holds(now, "sluggish")
     assert now["usable"] is False
 
 
@@ -229,6 +243,15 @@ def test_9_proof_at_a_new_access_ends_the_hold_days_later_and_it_is_said_by_what
     assert one["how"]
 
 
+EVALUATION_EVERY_TIME = {"hold_ends_with": "evaluation"}
+
+
+def test_9_a_policy_may_ask_for_an_evaluation_after_proof_at_a_new_access() -> None:
+    events = [access_none(), needle_out(t("10:00")), access(t("11:00"))]
+    assert holds(state(record(*events), policy=EVALUATION_EVERY_TIME), NONE)
+    assert state(record(*events, evaluation(t("12:00"))), policy=EVALUATION_EVERY_TIME)["holds"] == []
+
+
 # --- 10 to 14: the needle goes, the thrombolytic dwells
 
 
@@ -278,6 +301,17 @@ def test_13_proof_at_a_look_ends_dwell_and_holds(first: Json, words: str) -> Non
     assert now["usable"] is True
     (one,) = ended(now, words)
     assert one["by"] in ("patency-check-1", "patency-treatment-1")
+
+
+def test_13_sluggish_return_at_a_look_is_no_proof() -> None:
+    now = state(record(access_none(), treatment(t("10:00")), look_proof(t("10:30"), blood_return="sluggish")))
+    assert holds(now, NONE)
+    assert now["usable"] is False
+
+
+def test_13_a_policy_may_ask_for_an_evaluation_after_a_treatment_that_worked() -> None:
+    events = [access_none(), treatment(t("10:00")), look_proof(t("10:30"))]
+    assert holds(state(record(*events), policy=EVALUATION_EVERY_TIME), NONE)
 
 
 def test_13_a_drug_that_was_pushed_in_is_no_faultless_end_of_the_dwell() -> None:
@@ -403,6 +437,13 @@ def test_17_cleared_by_another_role_ends_nothing_and_is_found(role: str | None) 
     assert found(whole, event="evaluation-1", words="clear|role|credential")
 
 
+def test_17_a_policy_says_which_roles_may_clear() -> None:
+    who = {"name": "Quillon Farrowby", "credential": "charge nurse", "id": "CASE-N7"}
+    whole = record(access_none(), evaluation(t("11:00"), who))
+    assert holds(state(whole), NONE)
+    assert state(whole, policy={"roles_that_may_clear": ["MD", "charge nurse"]})["holds"] == []
+
+
 @pytest.mark.parametrize(
     "decision", ["remains on hold", "thrombolytic ordered", "line to be removed", "port replaced", None]
 )
@@ -466,6 +507,11 @@ def test_20_redness_and_tenderness_in_a_healed_port_hold_by_the_words_of_the_sig
     no_diagnosis(whole)
 
 
+def test_20_a_policy_may_leave_redness_and_tenderness_without_a_hold() -> None:
+    whole = record(access(t("09:00")), look(t("11:00"), site=site(**RED)))
+    assert state(whole, policy={"redness_and_tenderness_holds": "no"})["holds"] == []
+
+
 IMPLANTED = event("port implanted", t("08:00", day=2))
 NEW_PORT = {"implanted_on": "2031-04-02", "tip": None}
 
@@ -511,24 +557,28 @@ def test_21_a_fresh_port_is_on_hold_by_pus_fever_an_opening_wound_or_growing_swe
 # --- 22 to 25: what the patient says and shows
 
 
+def sign_at_the_site(what: str, during: str) -> Json:
+    signs = sign(what, where="needle site", during=during, change="new", began_at=t("10:40"))
+    start = event("line use", t("10:00"), purpose="infusion", action="started")
+    return record(access(t("09:00")), start, look(t("10:45"), signs=signs))
+
+
 @pytest.mark.parametrize("during", ["infusion", "flush", "injection"])
 @pytest.mark.parametrize("what", ["swelling", "pain", "burning", "leak"])
 def test_22_a_sign_at_the_site_while_something_goes_in_is_a_hold(what: str, during: str) -> None:
-    signs = sign(what, where="needle site", during=during, change="new", began_at=t("10:40"))
-    seen = [
-        access(t("09:00")),
-        event("line use", t("10:00"), purpose="infusion", action="started"),
-        look(t("10:45"), signs=signs),
-    ]
-    whole = record(*seen)
+    whole = sign_at_the_site(what, during)
     now = state(whole)
     assert holds(now, what)
     assert now["usable"] is False
-    text = sheet(whole).lower()
-    assert what in text
-    assert "aspirate" in text
-    assert re.search("(do not|not to be|nothing|no) ?\\w* ?flush", text)
+    assert what in sheet(whole).lower()
     no_diagnosis(whole)
+
+
+@pytest.mark.parametrize("what", ["swelling", "pain", "burning", "leak"])
+def test_22_the_sheet_says_not_to_flush_and_to_aspirate_before_the_needle_goes(what: str) -> None:
+    text = sheet(sign_at_the_site(what, "infusion")).lower()
+    assert "aspirate" in text
+    assert re.search("(do not|not to be|nothing|no|without) ?\\w* ?flush", text)
 
 
 def test_22_it_ends_by_an_evaluation_only() -> None:
@@ -594,7 +644,7 @@ def test_24_chills_after_an_infusion_was_started_hold_too() -> None:
     assert holds(now, "chills")
 
 
-ORDERED = {"despite_hold": {"by": MD, "for": "blood cultures", "ordered_at": t("10:50")}}
+ORDERED = {"despite_hold": {"by": MD, "purpose": "blood cultures", "ordered_at": t("10:50")}}
 
 
 def cultures(**facts: Any) -> Json:
@@ -612,7 +662,10 @@ def test_24_what_a_prescriber_ordered_in_spite_of_the_hold_is_no_fault_and_the_h
     assert holds(now, "chills")
     assert now["usable"] is False
     assert "unsafe" not in severities(found(whole, event="line-use-1", words="hold|held"))
-    text = sheet(whole)
+
+
+def test_24_the_order_and_its_author_are_on_the_sheet() -> None:
+    text = sheet(record(*CHILLS, cultures(**ORDERED)))
     assert "Osric Fennimore" in text
     assert "cultures" in text.lower()
 
@@ -622,13 +675,18 @@ def test_24_the_same_without_an_order_is_unsafe() -> None:
 
 
 @pytest.mark.parametrize("what", ["breathlessness", "chest pain", "line found open", "catheter parted"])
-def test_25_breathlessness_chest_pain_open_or_parted_lines_hold_and_are_clamped(what: str) -> None:
+def test_25_breathlessness_chest_pain_open_or_parted_lines_hold(what: str) -> None:
     whole = record(access(t("09:00")), look(t("10:00"), signs=sign(what, change="new", began_at=t("09:55"))))
     now = state(whole)
     assert holds(now, "open|parted" if "line" in what or "catheter" in what else what)
     assert now["usable"] is False
-    assert "clamp" in sheet(whole).lower()
     no_diagnosis(whole)
+
+
+@pytest.mark.parametrize("what", ["breathlessness", "chest pain", "line found open", "catheter parted"])
+def test_25_the_sheet_says_to_clamp(what: str) -> None:
+    whole = record(access(t("09:00")), look(t("10:00"), signs=sign(what, change="new", began_at=t("09:55"))))
+    assert "clamp" in sheet(whole).lower()
 
 
 def test_25_an_open_line_is_known_by_what_was_found() -> None:
@@ -683,10 +741,13 @@ def test_27_a_needle_that_is_not_whole_holds_until_the_piece_is_found_or_imaged(
     now = state(whole)
     assert holds(now, "not whole")
     assert now["usable"] is False
-    assert "tip of the needle" in sheet(whole)
     assert holds(state(record(access(t("09:00")), BROKEN, access(t("11:00")))), "not whole")
     imaged = evaluation(t("12:00"), evidence=["chest radiograph"], ends=["all"])
     assert state(record(access(t("09:00")), BROKEN, imaged))["holds"] == []
+
+
+def test_27_the_sheet_says_what_is_missing() -> None:
+    assert "tip of the needle" in sheet(record(access(t("09:00")), BROKEN))
 
 
 def test_27_a_safety_device_that_did_not_lock_is_told_and_no_hold() -> None:

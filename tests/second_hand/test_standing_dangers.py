@@ -73,7 +73,8 @@ def test_d1_heparin_in_the_line_stands_and_is_not_to_be_pushed_in(patient: Json)
     assert "flush and lock" not in sheet(whole).lower().replace("do not flush and lock", "")
     paper = " ".join(run("worksheet", whole, **{"for": "deaccess"}).stdout.lower().split())
     assert "heparin 100 units" not in paper
-    assert "aspirate" in paper
+    assert "flush and lock" not in paper.replace("do not flush and lock", "")
+    assert re.search("aspirat.{0,80}discard", paper)
 
 
 def test_d1_is_there_though_the_history_is_found_later() -> None:
@@ -172,6 +173,11 @@ def test_d4_a_thrombolytic_in_the_line_stands_until_it_is_aspirated_or_evaluated
     assert "D4" in dangers(state(record(*dose, look_none(t("10:30")), look_none(t("12:00")))))
     assert "D4" not in dangers(state(record(*dose, look_proof(t("10:30")))))
     assert "D4" not in dangers(state(record(*dose, look_none(t("12:00")), evaluation(t("13:00"), ends=["all"]))))
+
+
+def test_d4_nothing_to_be_done_uses_the_line_while_the_drug_is_in_it() -> None:
+    now = state(record(access_none(), treatment(t("10:00"))))
+    assert not re.search("flush|lock", acts(now))
 
 
 # --- D5 and D6: what runs
@@ -309,15 +315,19 @@ def test_d9_a_barrier_film_does_not_answer_an_allergy() -> None:
 
 def test_d9_the_worksheet_does_not_repeat_it() -> None:
     whole = record(access(t("09:00"), antisepsis=IODINE), patient=allergic("chlorhexidine"))
-    paper = " ".join(run("worksheet", whole, **{"for": "dressing"}).stdout.lower().split())
-    assert not re.search("(gather|take|use|put on)[^.]{0,40}chlorhexidine", paper)
+    paper = " ".join(run("worksheet", whole, **{"for": "dressing"}).stdout.split())
+    assert "[ ] Chlorhexidine" not in paper  # neither swab nor disc among what is gathered
+    assert "[ ] Chlorhexidine" in " ".join(
+        run("worksheet", record(access(t("09:00"))), **{"for": "dressing"}).stdout.split()
+    )
 
 
 # --- D10 and D11
 
 
 TEACHING = {"about": "what to do when the needle comes out", "to": "patient", "understanding": "taught back"}
-REMOVAL = {"by": "Home care Tern", "at": t("10:00", day=9), "call": "the port clinic, at any hour"}
+TERN = {"name": "Home care Tern", "credential": "home care"}
+REMOVAL = {"by": TERN, "at": t("10:00", day=9), "call": "the port clinic, at any hour"}
 
 
 def home(**facts: Any) -> Json:
@@ -328,7 +338,7 @@ def home(**facts: Any) -> Json:
     ("facts", "stands"),
     [
         ({}, True),
-        ({"needle_removal": {"by": "Home care Tern"}}, True),
+        ({"needle_removal": {"by": TERN}}, True),
         ({"needle_removal": REMOVAL, "teaching": {"not_done": "no time"}}, True),
         ({"needle_removal": REMOVAL}, False),
     ],
@@ -404,7 +414,7 @@ def test_amounts_100_units_per_ml_is_asked_about_in_the_small_child(
 ) -> None:
     patient = child(born, kg)
     whole = record(
-        access(t("09:00"), lock=lock_of(strength), infusion=None, anaesthetic="none used", discard_ml=3),
+        access(t("09:00"), lock=lock_of(strength), infusion=None, discard_ml=3),
         patient=patient,
     )
     about = found(whole, event="access-1", words="heparin[^.]*(10|100) units per mL")

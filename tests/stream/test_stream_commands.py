@@ -294,7 +294,7 @@ def test_a_file_that_outgrows_its_room_leaves_nothing(source: Path, tmp_path: Pa
     done = subprocess.run([sys.executable, "-B", "-c", small], capture_output=True, text=True, cwd=HERE, check=False)
     assert done.returncode == 2
     assert done.stderr == (
-        f"lda-notes: {out}: cannot be written (File too large); nothing is left of it, so make room and run it again\n"
+        f"lda-notes: {out}: cannot be written (File too large); check the folder, its permissions and room\n"
     )
     assert list(tmp_path.iterdir()) == []
 

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from lda_notes.check import rule_table
+from lda_notes.check.among import AMONG
 from lda_notes.check.report import sentence, source_as_json
-from lda_notes.check.rules.unreadable import READING
+from lda_notes.check.rules.unreadable import READING, Explained
 from lda_notes.knowledge.policy import Policy, value_text
 from lda_notes.knowledge.sources import Citation
 from lda_notes.problems import Severity
@@ -15,6 +16,9 @@ from lda_notes.problems import Severity
 JSON_VERSION: Final = 1
 READER: Final = "reading"
 """Family of what is found before any rule can be asked."""
+
+BETWEEN: Final = "between records"
+"""Family of what is found only when several records are read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +43,12 @@ class Listed:
 
 def listed(policy: Policy) -> tuple[Listed, ...]:
     """Return everything that the check can find, family by family, in the order of the table."""
+    told: list[tuple[str, Severity, Explained]] = [(READER, "wrong", row) for row in READING] + [
+        (BETWEEN, severity, row) for severity, row in AMONG
+    ]
     found = [
-        Listed(row.name, READER, "wrong", row.todo, f"{row.what}\n\n{row.why}\n\n{sentence(row.todo)}", (), ())
-        for row in READING
+        Listed(row.name, family, severity, row.todo, f"{row.what}\n\n{row.why}\n\n{sentence(row.todo)}", (), ())
+        for family, severity, row in told
     ]
     for rule in rule_table.load().values():
         cites = tuple(rule_table.citations(rule, policy))

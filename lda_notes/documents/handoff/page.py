@@ -249,8 +249,12 @@ def _patient(found: Handoff, patient: PatientFacts, references: References) -> T
         Alert("stop", f"Do not use the line{of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
     )
     blocks.extend(Alert("caution", words) for words in patient.unread)
-    if patient.strip is not None:
-        blocks.append(patient.strip)
+    blocks.extend(Alert("caution", f"{danger}{of(patient, line)}") for line in patient.lines for danger in line.dangers)
+    blocks.extend(
+        Alert("caution", f"By evaluation: {limit.what}{of(patient, line)}, since {patient.wording.told(limit.began)}")
+        for line in patient.lines
+        for limit in line.state.limits
+    )
     blocks.append(_situation(found, patient))
     blocks.append(_background(patient, references))
     blocks.append(_assessment(patient))

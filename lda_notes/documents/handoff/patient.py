@@ -8,8 +8,6 @@ from datetime import UTC, datetime
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.blocks import Strip
-from lda_notes.documents.handoff.days_strip import strip
 from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, line_facts
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
@@ -18,7 +16,7 @@ from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import sums
 from lda_notes.line.sums import Sums
-from lda_notes.line.timeline import Entry, Timeline, UnitStay
+from lda_notes.line.timeline import Entry, Hold, Timeline, UnitStay
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
@@ -66,6 +64,7 @@ class PatientFacts:
     port: str
     reason: str
     lines: tuple[LineFacts, ...]
+    ended: tuple[Hold, ...]
     open_problems: tuple[str, ...]
     pending: tuple[str, ...]
     contingencies: tuple[Contingency, ...]
@@ -74,7 +73,6 @@ class PatientFacts:
     unread: tuple[str, ...]
     unread_facts: tuple[Unread, ...]
     amounts: tuple[Added, ...]
-    strip: Strip | None
     wording: Wording
 
     @property
@@ -120,6 +118,7 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         port_text(port, timeline.unread),
         phrasing.quoted(why) if why else "",
         lines,
+        tuple(_ended(view)),
         tuple(_open_problems(view, lines)),
         tuple(_pending(view, lines)),
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
@@ -128,9 +127,15 @@ def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: It
         (*(_unread(event) for event in unread), *map(notice, timeline.unread)),
         timeline.unread,
         tuple(_amounts(view)),
-        strip(view, lines),
         view.wording,
     )
+
+
+def _ended(view: View) -> Iterator[Hold]:
+    """Yield the holds that have ended, in order of their end."""
+    over = [hold for holds in view.timeline.holds.values() for hold in holds]
+    past = [hold for hold in over if hold.ended is not None and hold.ended.event.at <= view.asof]
+    yield from sorted(past, key=lambda hold: hold.ended.event.at if hold.ended else hold.since)
 
 
 def _where(timeline: Timeline) -> UnitStay | None:
@@ -195,7 +200,7 @@ def _recent(view: View, entry: Entry) -> bool:
 
 def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
     """Yield the problems of running holds, of the time since the last handoff, and those that nobody answered."""
-    showed = {id(entry) for line in lines if line.state.hold for _, entry in line.state.hold.reasons}
+    showed = {id(hold.began) for line in lines for hold in line.state.holds}
     stays = [line.state.needle.opened.event.at for line in lines if line.state.needle]
     began = min(stays, default=view.since)
     for entry in view.timeline.entries:
@@ -249,14 +254,14 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
 
 def _decisions(view: View, line: LineFacts) -> Iterator[str]:
     """Yield the last judgement of a line that is still on hold."""
-    hold = line.state.hold
-    if hold is None:
+    if not line.state.holds:
         return
+    began = min(hold.since for hold in line.state.holds)
     judged = [
         entry
         for entry in view.timeline.entries
         if isinstance(entry.event, ev.Evaluation)
-        and hold.began.event.at <= entry.event.at <= view.asof
+        and began <= entry.event.at <= view.asof
         and (entry.event.septum or line.septum) == line.septum
     ]
     if judged and isinstance(judged[-1].event, ev.Evaluation) and judged[-1].event.decision:
@@ -323,21 +328,20 @@ _VESICANT = Stated("C3", "No vesicant without blood return", (Citation("ons", "R
 
 
 def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
-    state, policy = line.state, view.policy
+    state = line.state
     if state.dwell is not None:
         yield from _thrombolytic(view, line)
-    if state.hold is not None:
-        either = policy.choice("hold_ends_with") == "evaluation or blood return"
-        restorable = all(reason in ("no blood return", "resistance") for reason, _ in state.hold.reasons)
+    if state.holds:
+        either = all("proof" in hold.ends_by for hold in state.holds)
         then = (
-            "the hold ends, as facility policy allows"
-            if either and restorable
+            "the hold ends once the flush runs free too, as facility policy allows"
+            if either
             else "the line stays on hold until vascular access specialists or a physician clear it"
         )
         yield Contingency("blood returns before the evaluation", then, ("hold_ends_with",))
     if state.needle is None:
         return
-    if state.hold is None:
+    if not state.holds:
         if any(fact.label == "Infusion" and fact.value.endswith("vesicant") for fact in line.facts):
             yield Contingency("blood return is lost", "the vesicant is stopped at once", (_VESICANT,))
         yield Contingency(

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Final
 
+from lda_notes.check import among
 from lda_notes.documents import wording
 from lda_notes.documents.wording import Wording
 from lda_notes.line import due
 from lda_notes.line.timeline import Timeline
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record.reading import UnreadEvent
 
@@ -69,7 +72,28 @@ def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
         for group in open_twice
         if len(group) > 1
     ]
+    doubtful += _between(begun)
     return Sorted(told, tuple(sorted(later_said)), tuple(sorted(left_out)), tuple(sorted(doubtful)))
+
+
+_BETWEEN: Final = {
+    among.EPISODE: "one episode identifier in {count} records: {who}; give each record its own",
+    among.NUMBER: "one record number for two patients: {who}; compare with the wristbands before anything is given",
+    among.PERSON: "one name and birth date with {count} record numbers: {who}; ask whether this is one patient",
+    among.NAMES: "name alert, same or similar family name on one unit: {who}; identify by record number and birth date",
+}
+
+
+def _between(sources: Sequence[Source]) -> list[str]:
+    """Return one sentence for each fault between records; names stand here alone, on the unit's own sheet."""
+    return [
+        phrasing.capital(
+            _BETWEEN[doubt.rule].format(
+                count=len(doubt.members), who=" and ".join(sources[member].name for member in doubt.members)
+            )
+        )
+        for doubt in among.doubts([source.timeline for source in sources])
+    ]
 
 
 def _of_one_port(sources: Sequence[Source]) -> list[list[Source]]:

@@ -13,8 +13,9 @@ from lda_notes.documents.handoff.words import headline, left_to_know, to_know, w
 from lda_notes.documents.references import Basis, in_force, key
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import Danger, Dwell, Hold
 
-VERSION: Final = 1
+VERSION: Final = 2
 
 
 def values(found: Handoff) -> dict[str, Any]:
@@ -74,6 +75,12 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         ],
         "port": patient.port,
         "accessed_for": patient.reason or None,
+        **_states(patient),
+        "due": [
+            {"what": action.act, "due": _time(action.by, words), "septum": action.septum}
+            for line in patient.lines
+            for action in line.actions
+        ],
         "lines": [_line(patient, line, policy) for line in patient.lines],
         "problems": list(patient.open_problems),
         "pending": list(patient.pending),
@@ -92,7 +99,6 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         ],
         "could_not_be_read": list(patient.unread),
         "amounts": [_added(added, words) for added in patient.amounts],
-        "days": patient.strip.says if patient.strip else None,
     }
 
 
@@ -105,10 +111,69 @@ def _left(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "unit": patient.unit,
         "room": patient.room,
         "left": patient.left,
+        **_states(patient),
         "to_know": list(left_to_know(patient)),
         "to_be_done": [
             {"septum": action.septum, **_action(patient, action, found.policy)} for action in patient.actions
         ],
+    }
+
+
+def _states(patient: PatientFacts) -> dict[str, Any]:
+    """Return holds, limits, standing dangers and what may be used, as values with their times and events."""
+    words = patient.wording
+    dwelling = [line.state.dwell for line in patient.lines if line.state.dwell is not None]
+    return {
+        "usable": all(line.state.usable for line in patient.lines),
+        "septa": [
+            {"septum": line.septum, "usable": line.state.usable, "needle": line.needle or None}
+            for line in patient.lines
+        ],
+        "holds": [_hold(hold, words) for line in patient.lines for hold in line.state.holds],
+        "ended": [
+            {
+                **_hold(hold, words),
+                "ended": _time(hold.ended.event.at, words),
+                "by": hold.ended.event.id,
+                "how": hold.how,
+            }
+            for hold in patient.ended
+            if hold.ended is not None
+        ],
+        "limits": list(dict.fromkeys(limit.what for line in patient.lines for limit in line.state.limits)),
+        "dangers": [_danger(danger, words) for line in patient.lines for danger in line.state.dangers],
+        "dwell": _dwell(dwelling[0], words) if dwelling else None,
+    }
+
+
+def _hold(hold: Hold, words: Wording) -> dict[str, Any]:
+    ends = ["proof" if end == "new access" else end for end in hold.ends_by]
+    return {
+        "septum": hold.septum,
+        "reason": hold.reason,
+        "sign": hold.sign,
+        "since": _time(hold.since, words),
+        "event": hold.began.event.id,
+        "ends_by": list(dict.fromkeys(ends)),
+    }
+
+
+def _danger(danger: Danger, words: Wording) -> dict[str, Any]:
+    return {
+        "code": danger.code,
+        "septum": danger.septum,
+        "what": danger.what,
+        "since": _time(danger.since, words),
+        "event": danger.began.event.id if danger.began is not None else None,
+        "forbids": danger.forbids or None,
+    }
+
+
+def _dwell(dwell: Dwell, words: Wording) -> dict[str, Any]:
+    return {
+        "septum": dwell.septum,
+        "since": _time(dwell.treatment.event.at, words),
+        "looks": [_time(look.event.at, words) for look in dwell.checks],
     }
 
 
@@ -119,6 +184,7 @@ def _line(patient: PatientFacts, line: LineFacts, policy: Policy) -> dict[str, A
         "urgency": line.urgency,
         "dwell_day": line.dwell_day,
         "hold": line.hold or None,
+        "dangers": list(line.dangers),
         "facts": [_fact(fact, patient.wording) for fact in line.facts],
         "to_be_done": [_action(patient, action, policy) for action in line.actions],
     }

@@ -15,13 +15,14 @@ def headline(patient: PatientFacts, line: LineFacts, shift_end: datetime) -> str
     """Return how urgent a line is, in plain words."""
     match line.urgency:
         case "out of use":
-            reasons = ", ".join(reason for reason, _ in line.state.hold.reasons) if line.state.hold else ""
-            return f"Line out of use: {reasons}"
+            signs = [hold.sign for hold in line.state.holds]
+            signs = signs or [danger.what for danger in line.state.dangers if danger.code in ("D2", "D4")]
+            return f"Line out of use: {', '.join(dict.fromkeys(signs)) or 'thrombolytic dwelling'}"
         case "overdue":
             late = ", ".join(_lower(action) for action in line.actions if action.late)
             return f"Due now or overdue: {late}"
         case "due this shift":
-            soon = [a for a in line.actions if a.by is not None and a.by.astimezone(UTC) < shift_end.astimezone(UTC)]
+            soon = [a for a in line.actions if a.by is not None and a.by.astimezone(UTC) <= shift_end.astimezone(UTC)]
             return f"Due this shift: {', '.join(map(_lower, soon))}"
         case "steady":
             return f"Steady: nothing due before {patient.wording.when(shift_end)}"
@@ -69,6 +70,7 @@ def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
     if patient.unread:
         more = len(patient.unread) - 1
         yield patient.unread[0].removesuffix(".") + (f"; and {more} more that could not be read" if more else "")
+    yield from line.dangers
     if patient.unsafe:
         yield patient.unsafe[0]
     for fact in line.facts:
@@ -113,6 +115,8 @@ def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
         said.append(phrasing.capital(f"{what_is_in(line)}{of(patient, line)}"))
         if line.hold:
             said.append(f"On hold{of(patient, line)}: {line.hold}")
+        said.extend(f"{danger}{of(patient, line)}" for danger in line.dangers)
+        said.extend(f"{phrasing.capital(limit.what)}{of(patient, line)}" for limit in line.state.limits)
     said.extend(phrasing.capital(f"{one.reason}: {one.says}") for one in patient.precautions if not one.reassures)
     said.extend((*(words.removesuffix(".") for words in patient.unread), *patient.unsafe, *patient.unanswered))
     said.extend(f"Not recorded: {gap}" for gap in patient.gaps)

@@ -1,13 +1,13 @@
-"""A sheet as text, Markdown, HTML or docx: the same words in each, and nothing computed here."""
+"""A sheet as text, Markdown, HTML, docx or PDF: the same words in each, and nothing computed here."""
 
 from __future__ import annotations
 
 import re
 from typing import Final, Literal, assert_never
 
-from lda_notes.documents.blocks import Alert, Block, Sheet
+from lda_notes.documents.blocks import Alert, Block, Cell, Line, Sheet, Table
 
-Format = Literal["text", "md", "html", "docx"]
+Format = Literal["text", "md", "html", "docx", "pdf"]
 Paper = Literal["a4", "letter"]
 
 SUFFIXES: Final[dict[str, Format]] = {
@@ -18,6 +18,7 @@ SUFFIXES: Final[dict[str, Format]] = {
     ".html": "html",
     ".htm": "html",
     ".docx": "docx",
+    ".pdf": "pdf",
 }
 """Which format the ending of a file's name asks for."""
 
@@ -31,6 +32,42 @@ NUMBER_AND_UNIT: Final = re.compile(
 
 BLANK: Final = "_" * 12
 """A blank to be filled in by hand."""
+
+MARK: Final = "\u25a0"
+"""Before what must be seen first: a black square outlives a photocopier, as colour and grey do not."""
+BOX: Final = "\u2610"
+"""A box to tick, on paper."""
+
+_RIGHT_TO_LEFT: Final = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff"
+RIGHT_TO_LEFT: Final = re.compile(f"[{_RIGHT_TO_LEFT}](?:[^\\w\n]*[{_RIGHT_TO_LEFT}])*")
+"""Words of a script that runs from right to left, with what stands between them."""
+_UNPRINTABLE: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+
+
+def isolated(text: str) -> str:
+    """Return ``text`` with words that run from right to left isolated, so that they turn nothing around them."""
+    return text if text.isascii() else RIGHT_TO_LEFT.sub("\u2068\\g<0>\u2069", text)
+
+
+def printable(text: str) -> str:
+    """Return ``text`` with signs that no document may contain replaced."""
+    return _UNPRINTABLE.sub("\ufffd", text)
+
+
+def unbroken(text: str) -> str:
+    """Keep a number and its unit on one row, by a space that does not break; quotations stay as entered."""
+    return text if '"' in text else NUMBER_AND_UNIT.sub("\\1\u00a0\\2", text)
+
+
+def lines(cell: Cell) -> tuple[Line, ...]:
+    """Return a cell as lines."""
+    return (Line(cell),) if isinstance(cell, str) else cell
+
+
+def written_on(table: Table) -> tuple[int, ...]:
+    """Return the places of the columns that say something; the others are room to write by hand."""
+    said = range(len(table.columns))
+    return tuple(place for place in said if not table.rows or any(row[place] for row in table.rows)) or tuple(said)
 
 
 def leading(sheet: Sheet) -> tuple[tuple[Alert, ...], tuple[Block, ...]]:
@@ -54,7 +91,7 @@ def titled(sheet: Sheet) -> str:
 
 
 def render(sheet: Sheet, form: Format, width: int = 80, paper: Paper = "a4") -> bytes:
-    """Return ``sheet`` in a format, encoded. ``width`` counts for text alone, ``paper`` for HTML and docx."""
+    """Return ``sheet`` in a format, encoded. ``width`` counts for text alone, ``paper`` for HTML, docx and PDF."""
     match form:
         case "text":
             from lda_notes.documents.render import text
@@ -72,5 +109,9 @@ def render(sheet: Sheet, form: Format, width: int = 80, paper: Paper = "a4") -> 
             from lda_notes.documents.render import docx
 
             return docx.render(sheet, paper)
+        case "pdf":
+            from lda_notes.documents.render import pdf
+
+            return pdf.render(sheet, paper)
         case _:
             assert_never(form)

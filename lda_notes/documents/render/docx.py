@@ -1,206 +1,206 @@
-"""A sheet as docx. Styles, page and header come from python-docx; the body is written as prepared XML, in one go.
+"""A sheet as docx, through python-docx.
 
 The same sheet gives the same bytes: dates inside the file are fixed, and no author, machine or time is in it.
 """
 
 from __future__ import annotations
 
-import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from io import BytesIO
-from itertools import count
 from typing import Any, Final, assert_never
 
 from docx import Document
 from docx.document import Document as DocumentObject
-from docx.enum.section import WD_ORIENT
+from docx.enum.section import WD_ORIENT, WD_SECTION
 from docx.enum.style import WD_STYLE_TYPE
-from docx.oxml import parse_xml
-from docx.oxml.ns import nsdecls, qn
-from docx.shared import Mm, Pt, RGBColor
+from docx.enum.text import WD_TAB_ALIGNMENT, WD_TAB_LEADER
+from docx.oxml import OxmlElement
+from docx.oxml.ns import qn
+from docx.section import Section
+from docx.shared import Length, Mm, Pt, RGBColor
+from docx.table import Table as DocxTable
+from docx.table import _Cell
+from docx.text.paragraph import Paragraph as DocxParagraph
 
 from lda_notes.documents.blocks import (
     Alert,
     Blanks,
     Block,
     Bullets,
+    Cell,
     Columns,
+    Fine,
     Form,
     Heading,
+    NewPage,
     Pairs,
     Sheet,
     Signature,
-    Strip,
     Table,
     Together,
 )
-from lda_notes.documents.render import ALERT_WORDS, NUMBER_AND_UNIT, Paper, asked, leading, strip, titled
+from lda_notes.documents.render import (
+    ALERT_WORDS,
+    BOX,
+    MARK,
+    Paper,
+    asked,
+    isolated,
+    leading,
+    lines,
+    printable,
+    titled,
+    unbroken,
+)
 from lda_notes.narrative.sentences import Paragraph
 
 _SIZES: Final[dict[Paper, tuple[Mm, Mm]]] = {"a4": (Mm(210), Mm(297)), "letter": (Mm(215.9), Mm(279.4))}
-_MARGIN: Final = Mm(16)
-_DENSE_MARGIN: Final = Mm(12)
 _FONT: Final = "Arial"
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)
-_KEEP: Final = "\x02"
-"""Stands where a paragraph may be told to stay with the next one; no record holds this character."""
-_ONE_COLUMN: Final = "\x03"
-_TWO_COLUMNS: Final = "\x04"
-"""Stand where a section of one column or of two ends."""
-_BETWEEN: Final = 320
-"""Room between two columns, in twentieths of a point."""
+_BETWEEN: Final = Mm(5.5)
+"""Room between two columns."""
+
+Part = DocumentObject | _Cell
+"""What blocks are written into."""
 
 
 def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
     """Return the sheet as the bytes of a docx file."""
-    document, room = _skeleton(sheet, paper)
-    frame = BytesIO()
-    document.save(frame)
-    return _zipped(frame, _body(sheet, room))
+    document = Document()
+    _facts(document, sheet)
+    section = document.sections[0]
+    room = _page(section, sheet, paper)
+    _styles(document, sheet.dense)
+    _head_and_foot(section, sheet.running, titled(sheet), room)
+    writer = _Writer(document, titled(sheet))
+    alerts, blocks = leading(sheet)
+    writer.blocks(document, alerts, room)
+    writer.paragraph(document, "Title", titled(sheet))
+    writer.blocks(document, blocks, room)
+    for caution in sheet.cautions:
+        writer.paragraph(document, "Caution", caution)
+    made = BytesIO()
+    document.save(made)
+    return _stamped(made)
 
 
-def _zipped(frame: BytesIO, body: Iterator[str]) -> bytes:
-    """Copy the skeleton with fixed dates, the body put in before its last section mark."""
+def _stamped(made: BytesIO) -> bytes:
+    """Return the file with the same date in every part."""
     out = BytesIO()
-    with zipfile.ZipFile(frame) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+    with zipfile.ZipFile(made) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
         for name in sorted(old.namelist(), key=lambda n: (n != "[Content_Types].xml", n)):
             info = zipfile.ZipInfo(name, _STAMP)
             info.compress_type = zipfile.ZIP_DEFLATED
             info.external_attr = 0o600 << 16
-            data = old.read(name)
-            if name != "word/document.xml":
-                new.writestr(info, data)
-                continue
-            head, mark, tail = data.rpartition(b"<w:sectPr")
-            section = (mark + tail[: tail.index(b"</w:sectPr>")] + b"</w:sectPr>").decode()
-            one, two = _going_on(section, 1), _going_on(section, 2)
-            parted = False
-            with new.open(info, "w") as file:
-                file.write(head)
-                for piece in body:
-                    parted = parted or _ONE_COLUMN in piece
-                    whole = piece.replace(_KEEP, "").replace(_ONE_COLUMN, one).replace(_TWO_COLUMNS, two)
-                    file.write(whole.encode())
-                last = one.encode() + tail.partition(b"</w:sectPr>")[2] if parted else mark + tail
-                file.write(last)
+            new.writestr(info, old.read(name))
     return out.getvalue()
 
 
-def _going_on(section: str, columns: int) -> str:
-    """Return the properties of a section that goes on where the one before it ends, in a number of columns."""
-    going_on = section.replace("<w:pgSz", '<w:type w:val="continuous"/><w:pgSz', 1)
-    number = f'<w:cols w:num="{columns}" w:space="{_BETWEEN}" w:sep="1"/>' if columns > 1 else '<w:cols w:space="720"/>'
-    return re.sub(r"<w:cols[^>]*/>", number, going_on, count=1)
+# -- page, head and foot, styles --
 
 
-# -- the skeleton: page, header, styles --
-
-
-def _skeleton(sheet: Sheet, paper: Paper) -> tuple[DocumentObject, int]:
-    """Return an empty document for the sheet, and the room between its margins in twentieths of a point."""
-    document = Document()
+def _facts(document: DocumentObject, sheet: Sheet) -> None:
     facts = document.core_properties
-    facts.title = sheet.title[:200]
+    facts.title = printable(sheet.title[:200])
     facts.author = facts.comments = facts.last_modified_by = facts.keywords = ""
     facts.created = facts.modified = datetime(2000, 1, 1)  # noqa: DTZ001 -- the library wants it naive
     facts.revision = 1
-    section = document.sections[0]
+
+
+def _page(section: Section, sheet: Sheet, paper: Paper) -> int:
+    """Set paper and margins; return the room between the margins, in English metric units."""
     width, height = _SIZES[paper]
     if sheet.landscape:
         section.orientation = WD_ORIENT.LANDSCAPE
         width, height = height, width
     section.page_width, section.page_height = width, height
-    margin = _DENSE_MARGIN if sheet.dense else _MARGIN
+    margin = Mm(10) if sheet.dense else Mm(16)
     section.left_margin = section.right_margin = margin
-    section.top_margin, section.bottom_margin = (Mm(11), Mm(10)) if sheet.dense else (Mm(20), Mm(18))
+    section.top_margin, section.bottom_margin = (Mm(12), Mm(11)) if sheet.dense else (Mm(20), Mm(18))
     section.header_distance = section.footer_distance = Mm(5) if sheet.dense else Mm(9)
-    room = int((width - 2 * margin) / 635)
-    _styles(document)
-    if sheet.dense:
-        _shrink(document)
-    _running(section.header, _run(sheet.running), room)
-    _running(section.footer, f"{_run(titled(sheet))}<w:r><w:tab/></w:r>{_PAGE_OF}", room)
-    return document, room
+    return int(width - 2 * margin)
 
 
-_PAGE_OF: Final = (
-    '<w:r><w:t xml:space="preserve">Page </w:t></w:r><w:fldSimple w:instr="PAGE"><w:r><w:t>1</w:t></w:r></w:fldSimple>'
-    '<w:r><w:t xml:space="preserve"> of </w:t></w:r>'
-    '<w:fldSimple w:instr="NUMPAGES"><w:r><w:t>1</w:t></w:r></w:fldSimple>'
-)
+def _head_and_foot(section: Section, running: str, title: str, room: int) -> None:
+    head = section.header.paragraphs[0]
+    head.style = "Running"
+    head.text = isolated(printable(running))
+    foot = section.footer.paragraphs[0]
+    foot.style = "Running"
+    foot.paragraph_format.tab_stops.add_tab_stop(Length(room), WD_TAB_ALIGNMENT.RIGHT)
+    foot.add_run(isolated(printable(title)) + "\tPage ")
+    _field(foot, "PAGE")
+    foot.add_run(" of ")
+    _field(foot, "NUMPAGES")
 
 
-def _running(part: Any, runs: str, room: int) -> None:
-    """Fill the head or the foot of every page."""
-    paragraph = part.paragraphs[0]._p
-    filled = parse_xml(
-        f'<w:p {nsdecls("w")}><w:pPr><w:pStyle w:val="Running"/><w:tabs><w:tab w:val="clear" w:pos="4320"/>'
-        f'<w:tab w:val="clear" w:pos="8640"/><w:tab w:val="right" w:pos="{room}"/></w:tabs></w:pPr>{runs}</w:p>'
-    )
-    paragraph.getparent().replace(paragraph, filled)
+def _field(paragraph: DocxParagraph, name: str) -> None:
+    """Add a field, such as the number of the page: the library has no call for it."""
+    field = OxmlElement("w:fldSimple")
+    field.set(qn("w:instr"), name)
+    field.append(paragraph.add_run("1")._r)
+    paragraph._p.append(field)
 
 
-def _styles(document: DocumentObject) -> None:
-    styles = document.styles
-    normal = styles["Normal"]
-    _font(normal, 10.5)
-    normal.paragraph_format.space_after = Pt(6)
-    normal.paragraph_format.line_spacing = 1.15
-    normal.paragraph_format.widow_control = True
-    for name, size, before, after in (("Title", 17, 0, 8), ("Heading 2", 12.5, 14, 4), ("Heading 3", 10.5, 9, 3)):
-        style = styles[name]
-        _font(style, size, bold=True)
-        style.paragraph_format.space_before, style.paragraph_format.space_after = Pt(before), Pt(after)
-        style.paragraph_format.keep_with_next = True
-        _border(style, "bottom", 12) if name == "Heading 2" else _no_border(style)
-    _font(styles["List Bullet"], 10.5)
-    styles["List Bullet"].paragraph_format.space_after = Pt(2)
-    for name, size, after in (
-        ("Cell", 9.5, 0), ("Box Item", 10.5, 2), ("Before", 10.5, 2), ("Stop", 11, 8), ("Alert", 10.5, 8),
-        ("Sign", 9.5, 10), ("Caution", 9, 2), ("Running", 8.5, 0), ("Gap", 4, 4), ("Table Caption", 10.5, 2),
-        ("Blank", 10.5, 4), ("Form", 10.5, 4), ("Ticks", 10.5, 4), ("Lead", 10.5, 0),
-    ):  # fmt: skip
-        style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
-        style.base_style = normal
-        style.font.size = Pt(size)
-        style.font.bold = name in ("Before", "Stop", "Table Caption")
-        style.paragraph_format.space_after = Pt(after)
-        style.paragraph_format.keep_with_next = name in ("Before", "Table Caption")
-        style.paragraph_format.keep_together = True
-        if name in ("Stop", "Alert"):
-            style.paragraph_format.left_indent = style.paragraph_format.right_indent = Pt(5)
-            _boxed(style, 24 if name == "Stop" else 12)
-    styles["Sign"].paragraph_format.space_before = Pt(13)
-    styles["Blank"].paragraph_format.space_before = Pt(8)
-    styles["Form"].paragraph_format.line_spacing = Pt(20)
-    styles["Lead"].font.italic = True
-
-
-_DENSE: Final[dict[str, tuple[float, float, float]]] = {
-    "Normal": (8, 0, 2), "Title": (14, 0, 4), "Heading 2": (10, 5, 2), "Heading 3": (8.5, 3, 1),
-    "List Bullet": (8, 0, 0), "Cell": (8, 0, 0), "Box Item": (8, 0, 0), "Before": (8, 0, 0), "Stop": (9, 2, 3),
-    "Alert": (8.5, 1, 3), "Sign": (8, 8, 4), "Caution": (8, 0, 0), "Running": (8, 0, 0), "Gap": (2, 0, 0),
-    "Table Caption": (8, 0, 0), "Blank": (8, 5, 2), "Form": (8, 0, 0), "Ticks": (8, 0.5, 0.5), "Lead": (8, 2, 0),
+_LOOKS: Final[dict[str, tuple[tuple[float, float, float], tuple[float, float, float]]]] = {
+    "Normal": ((10.5, 0, 6), (10, 0, 2)), "Title": ((17, 0, 8), (14, 0, 3)),
+    "Heading 1": ((17, 0, 8), (14, 0, 3)), "Heading 2": ((12.5, 14, 4), (10.5, 5, 2)),
+    "Heading 3": ((10.5, 9, 3), (10, 3, 1)), "List Bullet": ((10.5, 0, 2), (10, 0, 0)),
+    "Cell": ((9.5, 0, 0), (10, 0, 0)), "Box Item": ((10.5, 0, 2), (10, 0, 0)), "Before": ((10.5, 0, 2), (10, 0, 0)),
+    "Stop": ((11, 0, 8), (10.5, 2, 3)), "Alert": ((10.5, 0, 8), (10, 1, 3)), "Sign": ((9.5, 13, 10), (10, 8, 4)),
+    "Caution": ((9, 0, 2), (8.5, 0, 0)), "Running": ((8.5, 0, 0), (8.5, 0, 0)), "Gap": ((4, 0, 4), (2, 0, 0)),
+    "Table Caption": ((10.5, 0, 2), (10, 3, 1)), "Blank": ((10.5, 8, 4), (10, 6, 1)),
+    "Form": ((10.5, 0, 4), (10, 0, 0)), "Ticks": ((10.5, 0, 4), (10, 0.5, 0.5)), "Lead": ((10.5, 0, 0), (10, 1, 0)),
+    "Fine": ((9, 0, 3), (8.5, 0, 1)),
 }  # fmt: skip
-"""Letter size, room before and room after of each style of a dense sheet, in points."""
-_ROW_TO_WRITE_ON: Final = Pt(14)
+"""Size of letters, room before and room after of each style, in points; of a dense sheet the second three."""
+_OWN: Final = frozenset(_LOOKS) - {"Normal", "Title", "Heading 1", "Heading 2", "Heading 3", "List Bullet"}
+_WITH_NEXT: Final = frozenset({"Title", "Heading 1", "Heading 2", "Heading 3", "Before", "Table Caption", "Lead"})
+_BOLD: Final = frozenset({"Title", "Heading 1", "Heading 2", "Heading 3", "Before", "Table Caption", "Stop"})
 
 
-def _shrink(document: DocumentObject) -> None:
-    for name, (size, before, after) in _DENSE.items():
-        style = document.styles[name]
-        style.font.size = Pt(size)
-        style.paragraph_format.space_before, style.paragraph_format.space_after = Pt(before), Pt(after)
-        style.paragraph_format.line_spacing = _ROW_TO_WRITE_ON if name == "Form" else 1
+def _styles(document: DocumentObject, dense: bool) -> None:
+    for name, looks in _LOOKS.items():
+        new = name in _OWN
+        style: Any = (
+            document.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
+            if new and name not in {style.name for style in document.styles}
+            else document.styles[name]
+        )
+        size, before, after = looks[dense]
+        if new:
+            style.base_style = document.styles["Normal"]
+        _font(style, size, name in _BOLD)
+        form = style.paragraph_format
+        form.space_before, form.space_after = Pt(before), Pt(after)
+        form.line_spacing = 1 if dense or name in ("Gap", "Running") else 1.15
+        form.keep_with_next = name in _WITH_NEXT
+        form.keep_together = True
+        form.widow_control = True
+        _border(style, _EDGES.get(name, {}))
+    document.styles["Form"].paragraph_format.line_spacing = Pt(17 if dense else 20)
+    document.styles["Lead"].font.italic = True
     bullet = document.styles["List Bullet"].paragraph_format
-    bullet.left_indent, bullet.first_line_indent = Pt(9), Pt(-9)
-    for name, width in (("Stop", 18), ("Alert", 12)):
-        _boxed(document.styles[name], width, 1)
+    bullet.left_indent, bullet.first_line_indent = Pt(11), Pt(-11)
+    box = document.styles["Box Item"].paragraph_format
+    box.left_indent, box.first_line_indent = Pt(13), Pt(-13)
+    for name in ("Stop", "Alert"):
+        form = document.styles[name].paragraph_format
+        form.left_indent = form.right_indent = Pt(5)
 
 
-def _font(style: Any, size: float, bold: bool = False) -> None:
+_AROUND: Final = ("top", "left", "bottom", "right")
+_EDGES: Final[dict[str, dict[str, int]]] = {
+    "Heading 2": {"bottom": 12},
+    "Stop": dict.fromkeys(_AROUND, 24),
+    "Alert": dict.fromkeys(_AROUND, 12),
+}
+"""The edges of a style that are drawn, in eighths of a point."""
+
+
+def _font(style: Any, size: float, bold: bool) -> None:
     style.font.name, style.font.size, style.font.bold = _FONT, Pt(size), bold
     style.font.color.rgb = RGBColor(0, 0, 0)
     fonts = style.element.rPr.find(qn("w:rFonts"))
@@ -210,248 +210,303 @@ def _font(style: Any, size: float, bold: bool = False) -> None:
         fonts.set(qn(key), _FONT)
 
 
-def _no_border(style: Any) -> None:
-    old = style.element.get_or_add_pPr().find(qn("w:pBdr"))
-    if old is not None:
-        old.getparent().remove(old)
-
-
-def _put_border(style: Any, sides: str) -> None:
-    _no_border(style)
+def _border(style: Any, edges: dict[str, int]) -> None:
+    """Draw the edges of a style and no others: the library has no call for it."""
     properties = style.element.get_or_add_pPr()
-    border = parse_xml(f"<w:pBdr {nsdecls('w')}>{sides}</w:pBdr>")
-    after = [qn(f"w:{name}") for name in ("shd", "tabs", "spacing", "ind", "contextualSpacing", "jc", "outlineLvl")]
+    for old in properties.findall(qn("w:pBdr")):
+        properties.remove(old)
+    if not edges:
+        return
+    border = OxmlElement("w:pBdr")
+    for edge, width in edges.items():
+        border.append(_element(f"w:{edge}", val="single", sz=width, space=1, color="000000"))
+    after = {qn(f"w:{name}") for name in ("shd", "tabs", "spacing", "ind", "contextualSpacing", "jc", "outlineLvl")}
     place = next((n for n, child in enumerate(properties) if child.tag in after), len(properties))
     properties.insert(place, border)
 
 
-def _border(style: Any, side: str, size: int) -> None:
-    _put_border(style, f'<w:{side} w:val="single" w:sz="{size}" w:space="1" w:color="000000"/>')
-
-
-def _boxed(style: Any, size: int, space: int = 4) -> None:
-    look = f'w:val="single" w:sz="{size}" w:space="{space}" w:color="000000"'
-    _put_border(style, "".join(f"<w:{side} {look}/>" for side in ("top", "left", "bottom", "right")))
+def _element(name: str, **values: object) -> Any:
+    made = OxmlElement(name)
+    for key, value in values.items():
+        made.set(qn(f"w:{key}"), str(value))
+    return made
 
 
 # -- the body --
 
 
-def _body(sheet: Sheet, room: int) -> Iterator[str]:
-    drawings = count(1)
-    alerts, blocks = leading(sheet)
-    for alert in alerts:
-        yield _alert(alert)
-    yield _paragraph("Title", _run(titled(sheet)))
-    for block in blocks:
-        yield _block(block, room, drawings)
-    if sheet.cautions:
-        yield _paragraph("Gap", "")
-        for caution in sheet.cautions:
-            yield _paragraph("Caution", _run(caution))
+class _Writer:
+    """Writes blocks into a document or a cell of it."""
+
+    def __init__(self, document: DocumentObject, title: str) -> None:
+        self.document = document
+        self.title = title
+        # The library looks a style up by its name among all others for each paragraph; the names are few.
+        self.style_ids = {name: document.styles[name].style_id for name in _LOOKS}
+
+    def paragraph(self, part: Part, style: str, text: str = "", bold: bool = False) -> DocxParagraph:
+        """Add a paragraph; a cell's own first one is used before another is added."""
+        first = part.paragraphs[0] if isinstance(part, _Cell) and _untouched(part) else None
+        made = first or part.add_paragraph()
+        made._p.style = self.style_ids[style]
+        if text:
+            self.run(made, text, bold)
+        return made
+
+    def run(self, paragraph: DocxParagraph, text: str, bold: bool = False) -> None:
+        """Add words to a paragraph."""
+        if text:
+            run = paragraph.add_run(isolated(unbroken(printable(text))))
+            if bold:
+                run.bold = True
+
+    def blocks(self, part: Part, blocks: Iterable[Block], room: int) -> None:
+        """Add blocks in their order."""
+        for block in blocks:
+            self.block(part, block, room)
+
+    def block(self, part: Part, block: Block, room: int) -> None:
+        """Add one block; ``room`` is how wide it may be, in English metric units."""
+        match block:
+            case Paragraph():
+                made = self.paragraph(part, "Normal")
+                self.run(made, f"{block.label} " if block.label else "", bold=True)
+                self.run(made, " ".join(unbroken(sentence.text) for sentence in block.sentences))
+            case Fine():
+                made = self.paragraph(part, "Fine")
+                self.run(made, f"{block.label} ", bold=True)
+                self.run(made, " ".join(block.says))
+            case Alert():
+                style = "Stop" if block.level == "stop" else "Alert"
+                self.paragraph(part, style, ALERT_WORDS[block.level] + block.text)
+            case Heading():
+                self.paragraph(part, f"Heading {min(3, block.level)}", block.text)
+            case Bullets():
+                self.bullets(part, block, room)
+            case Table():
+                self.table(part, block, room)
+            case Pairs():
+                self.pairs(part, block, room)
+            case Blanks():
+                self.blanks(part, block, room)
+            case Form():
+                self.form(part, block, room)
+            case Signature():
+                self.signature(part, block, room)
+            case NewPage():
+                self.new_page(block, room)
+            case Together():
+                self.together(part, block, room)
+            case Columns():
+                self.columns(part, block, room)
+            case _:
+                assert_never(block)
+
+    # -- what stays together, and where pages and columns begin --
+
+    def together(self, part: Part, block: Together, room: int) -> None:
+        """Keep blocks on one page. Chained paragraphs do, but not every program follows the chain through tables:
+        those are put into one row that must not split, below their heading."""
+        if not any(map(_as_table, block.blocks)):
+            before = len(part.paragraphs)
+            self.blocks(part, block.blocks, room)
+            for made in part.paragraphs[before:-1]:
+                made.paragraph_format.keep_with_next = True
+            return
+        head = block.blocks[0] if isinstance(block.blocks[0], Heading) else None
+        if head:
+            self.paragraph(part, f"Heading {min(3, head.level)}", head.text).paragraph_format.keep_with_next = True
+        ((cell,),) = self.grid(part, 1, [room], ruled=False, margin=0)
+        self.blocks(cell, block.blocks[1 if head else 0 :], room)
+        self.gap(part)
+
+    def new_page(self, block: NewPage, room: int) -> None:
+        section = self.document.add_section(WD_SECTION.NEW_PAGE)
+        if block.running:
+            section.header.is_linked_to_previous = section.footer.is_linked_to_previous = False
+            _head_and_foot(section, block.running, self.title, room)
+
+    def columns(self, part: Part, block: Columns, room: int) -> None:
+        """Put blocks into two columns, in a section of their own."""
+        two = self.document.add_section(WD_SECTION.CONTINUOUS)
+        _columns_of(two, 2)
+        self.blocks(part, block.blocks, (room - _BETWEEN) // 2)
+        _columns_of(self.document.add_section(WD_SECTION.CONTINUOUS), 1)
+
+    def gap(self, part: Part) -> None:
+        """Add a small empty row: two tables without one would grow together."""
+        self.paragraph(part, "Gap")
+
+    # -- tables --
+
+    def grid(
+        self, part: Part, rows: int, widths: Sequence[int], ruled: bool, margin: int | None = None
+    ) -> list[tuple[_Cell, ...]]:
+        """Add a table whose rows do not split and return its cells, row by row."""
+        if isinstance(part, _Cell) and _untouched(part):
+            self.gap(part)
+        made = self.document.add_table(rows, len(widths)) if isinstance(part, DocumentObject) else part.add_table(
+            rows, len(widths)
+        )  # fmt: skip
+        made.autofit = False
+        if ruled:
+            made.style = self.document.styles["Table Grid"]
+        if margin is not None:
+            _margins(made, margin)
+        for column, width in zip(made.columns, widths, strict=True):
+            column.width = Length(width)
+        found = []
+        for row in made.rows:
+            row._tr.get_or_add_trPr().append(OxmlElement("w:cantSplit"))
+            cells = row.cells
+            for cell, width in zip(cells, widths, strict=True):
+                cell.width = Length(width)
+            found.append(cells)
+        return found
+
+    def table(self, part: Part, table: Table, room: int) -> None:
+        if table.caption:
+            self.paragraph(part, "Table Caption", table.caption)
+        total = sum(table.widths) or 1
+        widths = [room * share // total for share in table.widths]
+        head, *rows = self.grid(part, 1 + len(table.rows), widths, ruled=True, margin=Mm(1))
+        _repeated(head[0])
+        for cell, name in zip(head, table.columns, strict=True):
+            self.paragraph(cell, "Cell", name, bold=True)
+        for cells, said in zip(rows, table.rows, strict=True):
+            for cell, words in zip(cells, said, strict=True):
+                self.cell(cell, words)
+        self.gap(part)
+
+    def cell(self, cell: _Cell, words: Cell) -> None:
+        for line in lines(words):
+            made = self.paragraph(cell, "Cell")
+            if line.box:
+                made.paragraph_format.left_indent, made.paragraph_format.first_line_indent = Pt(13), Pt(-13)
+            mark = (f"{MARK} " if line.strong else "") + (f"{BOX} " if line.box else "")
+            self.run(made, mark + line.text if line.text else "", line.strong)
+        if not words:
+            self.paragraph(cell, "Cell")
+
+    def pairs(self, part: Part, pairs: Pairs, room: int) -> None:
+        wide = max(1, pairs.columns)
+        letters = max((len(label) for label, _ in pairs.rows), default=0)
+        head = min(Mm(35), room // (2 * wide), int(Mm(3) + letters * Mm(1.95)))
+        count = -(-len(pairs.rows) // wide)
+        if not count:
+            return
+        grid = self.grid(part, count, [head, room // wide - head] * wide, ruled=False, margin=Mm(0.5))
+        cells = [cell for row in grid for cell in row]
+        for place, (label, value) in enumerate(pairs.rows):
+            self.paragraph(cells[2 * place], "Cell", f"{label}:", bold=True)
+            self.paragraph(cells[2 * place + 1], "Cell", value)
+        for cell in cells[2 * len(pairs.rows) :]:
+            self.paragraph(cell, "Cell")
+        self.gap(part)
+
+    def bullets(self, part: Part, bullets: Bullets, room: int) -> None:
+        if bullets.label:
+            self.paragraph(part, "Before", bullets.label)
+        style, mark = ("Box Item", f"{BOX} ") if bullets.boxes else ("List Bullet", "")
+        if bullets.columns < 2:
+            for item in bullets.items:
+                self.paragraph(part, style, mark + item)
+            self.gap(part)
+            return
+        share = -(-len(bullets.items) // bullets.columns)
+        (cells,) = self.grid(part, 1, [room // bullets.columns] * bullets.columns, ruled=False, margin=Mm(0.5))
+        for number, cell in enumerate(cells):
+            for item in bullets.items[number * share : (number + 1) * share]:
+                self.paragraph(cell, style, mark + item)
+            if number * share >= len(bullets.items):
+                self.gap(cell)
+        self.gap(part)
+
+    # -- what is filled in by hand --
+
+    def blanks(self, part: Part, blanks: Blanks, room: int) -> None:
+        if blanks.choices:
+            made = self.paragraph(part, "Normal")
+            self.run(made, blanks.label, bold=True)
+            self.run(made, (f" ({blanks.hint})" if blanks.hint else "") + (" " if blanks.label[-1:] == "?" else ": "))
+            self.run(made, "   ".join(map(_choice, blanks.choices)))
+            return
+        hint = f" ({blanks.hint})" if blanks.hint else ""
+        labels = [(blanks.label, hint), *((name, "") for name in blanks.more)]
+        heads = [
+            min(room // (2 * len(labels)), int(Mm(1.9) * (len(name) + len(said) + 1) + Mm(3))) for name, said in labels
+        ]
+        line = (room - sum(heads)) // len(labels)
+        (cells,) = self.grid(part, 1, [width for head in heads for width in (head, line)], ruled=False)
+        for place, (name, said) in enumerate(labels):
+            made = self.paragraph(cells[2 * place], "Blank", name, bold=True)
+            self.run(made, said + ("" if name.endswith("?") else ":"))
+            _underline(cells[2 * place + 1])
+            self.paragraph(cells[2 * place + 1], "Blank")
+        self.gap(part)
+
+    def form(self, part: Part, form: Form, room: int) -> None:
+        """Put blanks into rows, as many to a row as fit; the line of the last one goes to the row's end."""
+        rows: list[list[Blanks]] = []
+        used = room
+        for blank in form.blanks:
+            wide = _LETTER * (_width(blank) + 4)
+            if used + wide > room:
+                rows.append([])
+                used = 0
+            rows[-1].append(blank)
+            used += wide
+        if form.lead:
+            self.paragraph(part, "Lead", form.lead)
+        for row in rows:
+            made = self.paragraph(part, "Ticks" if all(blank.choices for blank in row) else "Form")
+            made.paragraph_format.tab_stops.add_tab_stop(Length(room), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.LINES)
+            for place, blank in enumerate(row):
+                self.field(made, blank, place == len(row) - 1)
+
+    def field(self, paragraph: DocxParagraph, blanks: Blanks, last: bool) -> None:
+        self.run(paragraph, asked(blanks.label), bold=True)
+        self.run(paragraph, f" ({blanks.hint})" if blanks.hint else "")
+        if blanks.choices:
+            self.run(paragraph, f" {'  '.join(map(_choice, blanks.choices))}")
+        else:
+            paragraph.add_run(" \t" if last else f" {'_' * blanks.letters}")
+        if not last:
+            paragraph.add_run("    ")
+
+    def signature(self, part: Part, signature: Signature, room: int) -> None:
+        made = self.paragraph(part, "Normal")
+        made.paragraph_format.keep_with_next = True
+        self.run(made, f"{signature.note}: " if signature.note else "", bold=True)
+        who = ", ".join(part or _GAP for part in (signature.name, signature.credential))
+        self.run(made, who + (f" ({signature.signed_at})" if signature.signed_at else ""))
+        sign = self.paragraph(part, "Sign", "Signature ")
+        sign.add_run("\t")
+        sign.paragraph_format.tab_stops.add_tab_stop(Length(room * 3 // 5), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.LINES)
 
 
-def _block(block: Block, room: int, drawings: Iterator[int]) -> str:
+_GAP: Final = "_" * 22
+_LETTER: Final = Mm(1.6)
+"""How wide a small letter is: a little more than most."""
+
+
+def _as_table(block: Block) -> bool:
+    """Tell whether a block is drawn as a table."""
     match block:
-        case Paragraph():
-            label = _run(f"{block.label} ", bold=True) if block.label else ""
-            return _paragraph("Normal", label + _run(" ".join(map(_unbroken, (s.text for s in block.sentences)))))
-        case Alert():
-            return _alert(block)
-        case Heading():
-            return _paragraph("Heading3" if block.level > 2 else "Heading2", _run(block.text))
+        case Table() | Pairs():
+            return True
         case Bullets():
-            return _bullets(block, room)
-        case Table():
-            return _table(block, room)
-        case Pairs():
-            return _pairs(block, room)
+            return block.columns > 1
         case Blanks():
-            return _blanks(block, room)
-        case Form():
-            return _form(block, room)
-        case Signature():
-            return _signature(block, room)
-        case Strip():
-            return _paragraph("Normal", strip.docx(block, next(drawings)))
-        case Together():
-            return _together(block, room, drawings)
-        case Columns():
-            return _columns(block, room, drawings)
+            return not block.choices
         case _:
-            assert_never(block)
+            return False
 
 
-def _together(block: Together, room: int, drawings: Iterator[int]) -> str:
-    """Keep blocks on one page. Chained paragraphs do, but not every program follows the chain through tables: those
-    are put into one row that must not split, below their heading."""
-    if not any(isinstance(inner, Table | Pairs) for inner in block.blocks):
-        return _chained("".join(_block(inner, room, drawings) for inner in block.blocks))
-    head = 1 if isinstance(block.blocks[0], Heading) else 0
-    drawn = [
-        _ruled(inner, room) if isinstance(inner, Blanks) and not inner.choices else _block(inner, room, drawings)
-        for inner in block.blocks
-    ]
-    inside = "".join(drawn[head:]).replace(_KEEP, "")
-    return (
-        "".join(drawn[:head]).replace(_KEEP, "<w:keepNext/>")
-        + f'<w:tbl><w:tblPr><w:tblW w:w="{room}" w:type="dxa"/><w:tblLayout w:type="fixed"/><w:tblCellMar>'
-        '<w:left w:w="0" w:type="dxa"/><w:right w:w="0" w:type="dxa"/></w:tblCellMar></w:tblPr>'
-        f'<w:tblGrid><w:gridCol w:w="{room}"/></w:tblGrid><w:tr><w:trPr><w:cantSplit/></w:trPr><w:tc><w:tcPr>'
-        f'<w:tcW w:w="{room}" w:type="dxa"/></w:tcPr>{inside}</w:tc></w:tr></w:tbl>{_paragraph("Gap", "")}'
-    )
-
-
-def _chained(drawn: str) -> str:
-    """Tell every paragraph but the last to stay with the next."""
-    return drawn.replace(_KEEP, "<w:keepNext/>", max(0, drawn.count(_KEEP) - 1))
-
-
-def _paragraph(style: str, runs: str, more: str = "", keep: str = _KEEP) -> str:
-    return f'<w:p><w:pPr><w:pStyle w:val="{style}"/>{keep}{more}</w:pPr>{runs}</w:p>'
-
-
-_UNSAFE: Final = re.compile("[&<>\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
-_SAFE: Final = {"&": "&amp;", "<": "&lt;", ">": "&gt;"}
-
-
-def _xml(text: str) -> str:
-    return _UNSAFE.sub(lambda found: _SAFE.get(found[0], "\ufffd"), text)
-
-
-def _run(text: str, bold: bool = False) -> str:
-    if not text:
-        return ""
-    look = "<w:rPr><w:b/></w:rPr>" if bold else ""
-    rows = '</w:t><w:br/><w:t xml:space="preserve">'.join(_xml(text).split("\n"))
-    return f'<w:r>{look}<w:t xml:space="preserve">{rows}</w:t></w:r>'
-
-
-def _unbroken(text: str) -> str:
-    """Keep a number and its unit on one row, by a space that does not break; quotations stay as entered."""
-    return text if '"' in text else NUMBER_AND_UNIT.sub("\\1\u00a0\\2", text)
-
-
-def _alert(alert: Alert) -> str:
-    return _paragraph("Stop" if alert.level == "stop" else "Alert", _run(ALERT_WORDS[alert.level] + alert.text))
-
-
-def _bullets(bullets: Bullets, room: int) -> str:
-    label = _paragraph("Before", _run(bullets.label)) if bullets.label else ""
-    style, mark = ("BoxItem", "[  ]  ") if bullets.boxes else ("ListBullet", "")
-    if bullets.columns > 1:
-        return label + _side_by_side([_paragraph(style, _run(mark + item)) for item in bullets.items], bullets, room)
-    return label + "".join(_paragraph(style, _run(mark + item)) for item in bullets.items) + _paragraph("Gap", "")
-
-
-def _side_by_side(items: list[str], bullets: Bullets, room: int) -> str:
-    """Put items into columns of about the same height, read down one after the other."""
-    a_row = room // bullets.columns // _LETTER
-    heights = [1 + len(item) // a_row for item in bullets.items]
-    columns: list[list[str]] = [[] for _ in range(bullets.columns)]
-    used = 0
-    for item, high in zip(items, heights, strict=True):
-        columns[min(bullets.columns - 1, bullets.columns * used // sum(heights))].append(item)
-        used += high
-    cells = ["".join(column) or _paragraph("Gap", "") for column in columns]
-    return _grid([(cells, False)], [room // bullets.columns] * bullets.columns, lines=False) + _paragraph("Gap", "")
-
-
-_EDGES: Final = ("top", "left", "bottom", "right", "insideH", "insideV")
-
-
-def _grid(rows: list[tuple[list[str], bool]], widths: list[int], lines: bool) -> str:
-    """Return a table of prepared cells; the flag of a row marks a head that repeats on every page."""
-    border = "".join(
-        f'<w:{edge} w:val="{"single" if lines else "nil"}" w:sz="6" w:space="0" w:color="555555"/>' for edge in _EDGES
-    )
-    drawn = "".join(
-        f"<w:tr><w:trPr><w:cantSplit/>{'<w:tblHeader/>' if head else ''}</w:trPr>"
-        + "".join(
-            f'<w:tc><w:tcPr><w:tcW w:w="{wide}" w:type="dxa"/></w:tcPr>{cell}</w:tc>'
-            for cell, wide in zip(cells, widths, strict=True)
-        )
-        + "</w:tr>"
-        for cells, head in rows
-    )
-    return (
-        f'<w:tbl><w:tblPr><w:tblW w:w="{sum(widths)}" w:type="dxa"/><w:tblBorders>{border}</w:tblBorders>'
-        '<w:tblLayout w:type="fixed"/><w:tblCellMar><w:left w:w="70" w:type="dxa"/><w:right w:w="70" w:type="dxa"/>'
-        '</w:tblCellMar><w:tblLook w:val="0020" w:firstRow="1" w:lastRow="0" w:firstColumn="0" w:lastColumn="0" '
-        f'w:noHBand="1" w:noVBand="1"/></w:tblPr><w:tblGrid>{"".join(f"""<w:gridCol w:w="{w}"/>""" for w in widths)}'
-        f"</w:tblGrid>{drawn}</w:tbl>"
-    )
-
-
-def _cell(text: str, first: bool, bold: bool = False) -> str:
-    # Only the first cell of a row carries the mark: one is enough to keep the row with the next.
-    return _paragraph("Cell", _run(text, bold), keep=_KEEP if first else "")
-
-
-def _table(table: Table, room: int) -> str:
-    total = sum(table.widths) or 1
-    widths = [room * share // total for share in table.widths]
-    rows = [([_cell(head, n == 0, bold=True) for n, head in enumerate(table.columns)], True)]
-    rows += [([_cell(cell, n == 0) for n, cell in enumerate(row)], False) for row in table.rows]
-    caption = _paragraph("TableCaption", _run(table.caption)) if table.caption else ""
-    return caption + _grid(rows, widths, lines=True) + _paragraph("Gap", "")
-
-
-def _pairs(pairs: Pairs, room: int) -> str:
-    wide = max(1, pairs.columns)
-    head = min(2000, room // (2 * wide))
-    if wide > 1:  # as wide as the longest label: a small letter takes about 95 twentieths of a point
-        head = min(head, 140 + 95 * max((len(label) for label, _ in pairs.rows), default=0))
-    widths = [head, room // wide - head] * wide
-    rows = []
-    for start in range(0, len(pairs.rows), wide):
-        found = pairs.rows[start : start + wide]
-        found += (("", ""),) * (wide - len(found))
-        cells = [cell for n, (label, value) in enumerate(found) for cell in _pair(label, value, n == 0)]
-        rows.append((cells, False))
-    return _grid(rows, widths, lines=False) + _paragraph("Gap", "")
-
-
-def _pair(label: str, value: str, first: bool) -> tuple[str, str]:
-    return _cell(f"{label}:" if label else "", first, bold=True), _cell(value, False)
-
-
-def _line_to(room: int) -> str:
-    return f'<w:tabs><w:tab w:val="right" w:leader="underscore" w:pos="{room}"/></w:tabs>'
-
-
-def _choice(choice: str) -> str:
-    """Return a box with its word, in spaces that do not break."""
-    return f"[  ] {choice}".replace(" ", "\u00a0")
-
-
-def _columns(block: Columns, room: int, drawings: Iterator[int]) -> str:
-    """Put blocks into two columns: what is before them ends a section, and so do they."""
-    narrow = (room - _BETWEEN) // 2
-    return (
-        f'<w:p><w:pPr><w:pStyle w:val="Gap"/>{_ONE_COLUMN}</w:pPr></w:p>'
-        + "".join(_block(inner, narrow, drawings) for inner in block.blocks)
-        + f'<w:p><w:pPr><w:pStyle w:val="Gap"/>{_TWO_COLUMNS}</w:pPr></w:p>'
-    )
-
-
-_LETTER: Final = 86
-"""How wide a small letter is, in twentieths of a point: a little more than most."""
-
-
-def _form(form: Form, room: int) -> str:
-    """Put blanks into rows, as many to a row as fit; the line of the last one goes to the row's end."""
-    rows: list[list[Blanks]] = []
-    used = room
-    for blank in form.blanks:
-        wide = _LETTER * (_width(blank) + 4)
-        if used + wide > room:
-            rows.append([])
-            used = 0
-        rows[-1].append(blank)
-        used += wide
-    lead = _paragraph("Lead", _run(form.lead), keep="<w:keepNext/>") if form.lead else ""
-    return lead + "".join(_form_row(row, room) for row in rows)
+def _untouched(cell: _Cell) -> bool:
+    """Tell whether a cell is as it was made: one empty paragraph without a style."""
+    inside = cell._tc.inner_content_elements
+    return len(inside) == 1 and len(inside[0]) == 0
 
 
 def _width(blanks: Blanks) -> int:
@@ -460,56 +515,33 @@ def _width(blanks: Blanks) -> int:
     return len(asked(blanks.label)) + (len(blanks.hint) + 3 if blanks.hint else 0) + 1 + answer
 
 
-def _form_row(row: list[Blanks], room: int) -> str:
-    fields = [_field(blank, blank is row[-1]) for blank in row]
-    style = "Ticks" if all(blank.choices for blank in row) else "Form"
-    return _paragraph(style, _run("    ").join(fields), _line_to(room))
+def _choice(choice: str) -> str:
+    """Return a box with its word, in spaces that do not break."""
+    return f"{BOX} {choice}".replace(" ", "\u00a0")
 
 
-def _field(blanks: Blanks, last: bool) -> str:
-    hint = _run(f" ({blanks.hint})") if blanks.hint else ""
-    said = _run(asked(blanks.label), bold=True) + hint
-    if blanks.choices:
-        return said + _run(f" {'  '.join(map(_choice, blanks.choices))}")
-    return said + (_run(" ") + "<w:r><w:tab/></w:r>" if last else _run(f" {'_' * blanks.letters}"))
+def _columns_of(section: Section, count: int) -> None:
+    for columns in section._sectPr.findall(qn("w:cols")):
+        columns.set(qn("w:num"), str(count))
+        columns.set(qn("w:space"), str(int(_BETWEEN / 635)))
+        columns.set(qn("w:sep"), "1" if count > 1 else "0")
 
 
-def _blanks(blanks: Blanks, room: int) -> str:
-    hint = _run(f" ({blanks.hint})") if blanks.hint else ""
-    label = _run(blanks.label, bold=True) + hint + _run(" " if blanks.label.endswith("?") else ": ")
-    if blanks.choices:
-        return _paragraph("Normal", label + _run("   ".join(map(_choice, blanks.choices))))
-    if blanks.more:
-        return _ruled(blanks, room)
-    return _paragraph("Blank", f"{label}<w:r><w:tab/></w:r>", _line_to(room))
+def _repeated(cell: _Cell) -> None:
+    """Let the row of a cell be printed at the head of every page of its table."""
+    cell._tc.getparent().get_or_add_trPr().append(OxmlElement("w:tblHeader"))
 
 
-def _ruled(blanks: Blanks, room: int) -> str:
-    """Return a row of blanks with ruled cells: inside a table, not every program draws a tab's line."""
-    hint = f" ({blanks.hint})" if blanks.hint else ""
-    labels = [(blanks.label, hint), *((name, "") for name in blanks.more)]
-    heads = [min(room // (2 * len(labels)), 84 * (len(name) + len(said) + 1) + 260) for name, said in labels]
-    line = (room - sum(heads)) // len(labels)
-    ruled = '<w:tcBorders><w:bottom w:val="single" w:sz="6" w:space="0" w:color="000000"/></w:tcBorders>'
-    cells = "".join(
-        f'<w:tc><w:tcPr><w:tcW w:w="{head}" w:type="dxa"/></w:tcPr>'
-        f"{_paragraph('Blank', _run(name, bold=True) + _run(f'{said}:'))}</w:tc>"
-        f'<w:tc><w:tcPr><w:tcW w:w="{line}" w:type="dxa"/>{ruled}</w:tcPr>{_paragraph("Blank", "")}</w:tc>'
-        for (name, said), head in zip(labels, heads, strict=True)
-    )
-    grid = "".join(f'<w:gridCol w:w="{head}"/><w:gridCol w:w="{line}"/>' for head in heads)
-    return (
-        f'<w:tbl><w:tblPr><w:tblW w:w="{room}" w:type="dxa"/><w:tblLayout w:type="fixed"/></w:tblPr>'
-        f"<w:tblGrid>{grid}</w:tblGrid><w:tr>{cells}</w:tr></w:tbl>{_paragraph('Gap', '')}"
-    )
+def _margins(table: DocxTable, margin: int) -> None:
+    inside = OxmlElement("w:tblCellMar")
+    for side in ("left", "right"):
+        inside.append(_element(f"w:{side}", w=int(margin / 635), type="dxa"))
+    properties = table._tbl.tblPr
+    before = properties.find(qn("w:tblLook"))
+    properties.insert(len(properties) if before is None else list(properties).index(before), inside)
 
 
-_GAP: Final = "_" * 22
-
-
-def _signature(signature: Signature, room: int) -> str:
-    who = ", ".join(part or _GAP for part in (signature.name, signature.credential))
-    role = _run(f"{signature.note}: ", bold=True) if signature.note else ""
-    when = f" ({signature.signed_at})" if signature.signed_at else ""
-    text = _paragraph("Normal", role + _run(who + when), keep="<w:keepNext/>")
-    return text + _paragraph("Sign", f"{_run('Signature ')}<w:r><w:tab/></w:r>", _line_to(room * 3 // 5))
+def _underline(cell: _Cell) -> None:
+    edges = OxmlElement("w:tcBorders")
+    edges.append(_element("w:bottom", val="single", sz=6, space=0, color="000000"))
+    cell._tc.get_or_add_tcPr().append(edges)

@@ -5,7 +5,6 @@ Text enters the page through ``Markup.format`` and an autoescaping template alon
 
 from __future__ import annotations
 
-import re
 from functools import cache
 from typing import Final, assert_never
 
@@ -18,21 +17,33 @@ from lda_notes.documents.blocks import (
     Blanks,
     Block,
     Bullets,
+    Cell,
     Columns,
+    Fine,
     Form,
     Heading,
+    NewPage,
     Pairs,
     Sheet,
     Signature,
-    Strip,
     Table,
     Together,
 )
-from lda_notes.documents.render import ALERT_WORDS, NUMBER_AND_UNIT, Paper, asked, leading, strip, titled
+from lda_notes.documents.render import (
+    ALERT_WORDS,
+    BOX,
+    MARK,
+    NUMBER_AND_UNIT,
+    RIGHT_TO_LEFT,
+    Paper,
+    asked,
+    leading,
+    printable,
+    titled,
+)
 from lda_notes.files.resources import folder
 from lda_notes.narrative.sentences import Paragraph
 
-_UNPRINTABLE: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 _PAGES: Final[dict[Paper, str]] = {"a4": "A4", "letter": "letter"}
 _NOTHING: Final = Markup("")
 
@@ -58,7 +69,7 @@ def render(sheet: Sheet, paper: Paper = "a4") -> str:
         running=Markup(_css_text(sheet.running)),
         foot=Markup(_css_text(titled(sheet))),
     )
-    return _UNPRINTABLE.sub("\ufffd", page)
+    return printable(page)
 
 
 def _css_text(text: str) -> str:
@@ -71,17 +82,28 @@ def _join(pieces: object) -> Markup:
 
 
 def _text(text: str) -> Markup:
-    """Return text with its line breaks, and with no break between a number and its unit."""
+    """Return text with its line breaks, no break between a number and its unit, and right-to-left words isolated."""
     rows = []
     for row in text.split("\n"):
         pieces = []
         end = 0
         for found in NUMBER_AND_UNIT.finditer(row):
-            pieces.append(escape(row[end : found.start()]))
+            pieces.append(_isolated(row[end : found.start()]))
             pieces.append(Markup('<span class="n">{}</span>').format(found[0]))
             end = found.end()
-        rows.append(_join([*pieces, escape(row[end:])]))
+        rows.append(_join([*pieces, _isolated(row[end:])]))
     return Markup("<br>").join(rows)
+
+
+def _isolated(text: str) -> Markup:
+    if text.isascii():
+        return escape(text)
+    pieces = []
+    end = 0
+    for found in RIGHT_TO_LEFT.finditer(text):
+        pieces += [escape(text[end : found.start()]), Markup("<bdi>{}</bdi>").format(found[0])]
+        end = found.end()
+    return _join([*pieces, escape(text[end:])])
 
 
 def _block(block: Block) -> Markup:
@@ -94,7 +116,8 @@ def _block(block: Block) -> Markup:
             return _alert(block)
         case Heading():
             level = Markup(str(min(6, max(2, block.level))))
-            return Markup("<h{0}>{1}</h{0}>\n").format(level, _text(block.text))
+            name = Markup(' id="{}"').format(block.anchor) if block.anchor else _NOTHING
+            return Markup("<h{0}{2}>{1}</h{0}>\n").format(level, _text(block.text), name)
         case Bullets():
             return _bullets(block)
         case Table():
@@ -109,8 +132,11 @@ def _block(block: Block) -> Markup:
             return Markup('<p class="form">{}{}</p>\n').format(lead, inside)
         case Signature():
             return _signature(block)
-        case Strip():
-            return Markup("<figure>{}</figure>\n").format(Markup(strip.svg(block)))
+        case Fine():
+            label = Markup('<span class="label">{}</span> ').format(_text(block.label))
+            return Markup('<p class="fine">{}{}</p>\n').format(label, Markup(" ").join(map(_text, block.says)))
+        case NewPage():
+            return Markup('<div class="new-page"></div>\n')
         case Columns():
             return Markup('<div class="columns">\n{}</div>\n').format(_join(_block(inner) for inner in block.blocks))
         case Together():
@@ -126,7 +152,7 @@ def _alert(alert: Alert) -> Markup:
 
 def _bullets(bullets: Bullets) -> Markup:
     label = Markup('<p class="before">{}</p>\n').format(_text(bullets.label)) if bullets.label else _NOTHING
-    box = Markup('<span class="box">[ ]</span> ') if bullets.boxes else _NOTHING
+    box = Markup('<span class="box">&#9744;</span> ') if bullets.boxes else _NOTHING
     items = _join(Markup("<li>{}{}</li>\n").format(box, _text(item)) for item in bullets.items)
     look = " ".join([*(["boxes"] if bullets.boxes else []), *(["columns"] if bullets.columns > 1 else [])])
     return Markup('<div class="list">{}<ul{}>\n{}</ul></div>\n').format(
@@ -138,17 +164,33 @@ def _table(table: Table) -> Markup:
     total = sum(table.widths) or 1
     columns = _join(Markup('<col style="width:{}%">').format(round(100 * share / total, 2)) for share in table.widths)
     heads = _join(Markup('<th scope="col">{}</th>').format(_text(head)) for head in table.columns)
-    rows = _join(_row(row) for row in table.rows)
+    links = table.links or ("",) * len(table.rows)
+    rows = _join(_row(row, link) for row, link in zip(table.rows, links, strict=True))
     caption = Markup("<caption>{}</caption>").format(_text(table.caption)) if table.caption else _NOTHING
     return Markup("<table>{}<colgroup>{}</colgroup>\n<thead><tr>{}</tr></thead>\n<tbody>\n{}</tbody></table>\n").format(
         caption, columns, heads, rows
     )
 
 
-def _row(row: tuple[str, ...]) -> Markup:
-    first = Markup('<th scope="row">{}</th>').format(_text(row[0])) if row else _NOTHING
-    rest = _join(Markup("<td>{}</td>").format(_text(cell)) for cell in row[1:])
-    return Markup("<tr>{}{}</tr>\n").format(first, rest)
+def _row(row: tuple[Cell, ...], link: str) -> Markup:
+    said = _cell(row[0])
+    if link:
+        said = Markup('<a href="#{}">{}</a>').format(link, said)
+    rest = _join(Markup("<td>{}</td>").format(_cell(cell)) for cell in row[1:])
+    return Markup('<tr><th scope="row">{}</th>{}</tr>\n').format(said, rest)
+
+
+def _cell(cell: Cell) -> Markup:
+    if isinstance(cell, str):
+        return _text(cell)
+    said = []
+    for line in cell:
+        words = _text(line.text)
+        if line.strong:
+            words = Markup("<strong>{} {}</strong>").format(MARK, words)
+        box = Markup('<span class="box">{}</span> ').format(BOX) if line.box else _NOTHING
+        said.append(Markup('<span class="row{}">{}{}</span>').format(" ticked" if line.box else "", box, words))
+    return _join(said)
 
 
 def _pairs(pairs: Pairs) -> Markup:
@@ -172,7 +214,7 @@ def _blanks(blanks: Blanks) -> Markup:
 
 def _choices(blanks: Blanks) -> Markup:
     return Markup(" ").join(
-        Markup('<span class="choice"><span class="box">[ ]</span> {}</span>').format(_text(choice))
+        Markup('<span class="choice"><span class="box">&#9744;</span> {}</span>').format(_text(choice))
         for choice in blanks.choices
     )
 

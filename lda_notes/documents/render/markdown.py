@@ -10,17 +10,19 @@ from lda_notes.documents.blocks import (
     Blanks,
     Block,
     Bullets,
+    Cell,
     Columns,
+    Fine,
     Form,
     Heading,
+    NewPage,
     Pairs,
     Sheet,
     Signature,
-    Strip,
     Table,
     Together,
 )
-from lda_notes.documents.render import ALERT_WORDS, leading, strip, titled
+from lda_notes.documents.render import ALERT_WORDS, MARK, leading, lines, titled, written_on
 from lda_notes.narrative.sentences import Paragraph
 
 _SPECIAL: Final = re.compile(r"[\\`*_\[\]<>&~|$]")
@@ -30,7 +32,6 @@ _ENDS: Final = re.compile(r"^ +| +$")
 """Four spaces before a row make it code, two behind it a line break: one says the same here."""
 _CLOSING: Final = re.compile(r"(?<!\\)#+$")
 _BREAK: Final = "\\\n"
-_STRIP_WIDTH: Final = 78
 
 
 def render(sheet: Sheet) -> str:
@@ -85,8 +86,10 @@ def _block(block: Block) -> str:
             return "\n\n".join([*([escape(block.lead)] if block.lead else []), *map(_blanks, block.blanks)])
         case Signature():
             return _signature(block)
-        case Strip():
-            return "```text\n" + "\n".join(strip.text(block, _STRIP_WIDTH)) + "\n```"
+        case Fine():
+            return f"{_bold(block.label)} " + escape(" ".join(block.says))
+        case NewPage():
+            return "---"
         case Together() | Columns():
             return "\n\n".join(filter(None, map(_block, block.blocks)))
         case _:
@@ -114,11 +117,20 @@ def _alert(alert: Alert) -> str:
 
 
 def _table(table: Table) -> str:
+    shown = written_on(table)
     rows = [table.columns, *table.rows]
-    drawn = ["| " + " | ".join(_one_row(cell) if cell else " " for cell in row) + " |" for row in rows]
-    drawn.insert(1, "|" + " --- |" * len(table.columns))
+    drawn = ["| " + " | ".join(_cell(row[place]) for place in shown) + " |" for row in rows]
+    drawn.insert(1, "|" + " --- |" * len(shown))
     caption = f"{escape(table.caption)}\n\n" if table.caption else ""
     return caption + "\n".join(drawn)
+
+
+def _cell(cell: Cell) -> str:
+    said = []
+    for line in lines(cell):
+        text = _one_row(line.text) if line.text else " "
+        said.append((r"\[ \] " if line.box else "") + (_bold(f"{MARK} {line.text}") if line.strong else text))
+    return "<br>".join(said) or " "
 
 
 _LINE: Final = r"\_" * 12

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final, assert_never
 
 from lda_notes.documents.blocks import (
@@ -11,17 +11,19 @@ from lda_notes.documents.blocks import (
     Blanks,
     Block,
     Bullets,
+    Cell,
     Columns,
+    Fine,
     Form,
     Heading,
+    NewPage,
     Pairs,
     Sheet,
     Signature,
-    Strip,
     Table,
     Together,
 )
-from lda_notes.documents.render import ALERT_WORDS, BLANK, NUMBER_AND_UNIT, asked, leading, strip, titled
+from lda_notes.documents.render import ALERT_WORDS, BLANK, NUMBER_AND_UNIT, asked, leading, lines, titled, written_on
 from lda_notes.narrative.sentences import Paragraph
 
 _HELD: Final = "\x01"
@@ -72,8 +74,10 @@ def _block(block: Block, width: int) -> list[str]:
             return _form(block, width)
         case Signature():
             return _signature(block, width)
-        case Strip():
-            return strip.text(block, width)
+        case Fine():
+            return wrap(" ".join((block.label, *block.says)), width)
+        case NewPage():
+            return ["=" * width]
         case Together():
             return list(_together(block, width))
         case Columns():
@@ -148,33 +152,49 @@ def _signature(signature: Signature, width: int) -> list[str]:
 def _table(table: Table, width: int) -> Iterator[str]:
     if table.caption:
         yield from wrap(table.caption, width)
-    room = width - 2 * (len(table.columns) - 1)
-    total = sum(table.widths)
-    widths = [max(3, room * share // total) for share in table.widths]
+    shown = written_on(table)
+    names = [table.columns[place] for place in shown]
+    rows = [[row[place] for place in shown] for row in table.rows]
+    shares = [table.widths[place] for place in shown]
+    room = width - 2 * (len(names) - 1)
+    total = sum(shares)
+    widths = [max(3, room * share // total) for share in shares]
     while sum(widths) > room and max(widths) > 3:  # many narrow columns were rounded up
         widths[widths.index(max(widths))] -= 1
     if sum(widths) > room:  # no room for columns side by side
-        yield from _stacked(table, width)
+        yield from _stacked(names, rows, width)
         return
-    yield from _row(table.columns, widths)
+    yield from _row(names, widths)
     yield "  ".join("-" * wide for wide in widths)
-    for row in table.rows:
+    apart = any(not isinstance(cell, str) and len(cell) > 1 for row in rows for cell in row)
+    for number, row in enumerate(rows):
+        if apart and number:  # rows of several lines would run together
+            yield ""
         yield from _row(row, widths)
 
 
-def _row(cells: tuple[str, ...], widths: list[int]) -> Iterator[str]:
-    wrapped = [wrap(cell, wide) for cell, wide in zip(cells, widths, strict=True)]
+def _row(cells: Sequence[Cell], widths: list[int]) -> Iterator[str]:
+    wrapped = [_cell(cell, wide) for cell, wide in zip(cells, widths, strict=True)]
     for number in range(max(len(rows) for rows in wrapped)):
         pieces = [rows[number] if number < len(rows) else "" for rows in wrapped]
         yield "  ".join(p + " " * (w - columns(p)) for p, w in zip(pieces, widths, strict=True)).rstrip()
 
 
-def _stacked(table: Table, width: int) -> Iterator[str]:
-    for number, row in enumerate(table.rows):
+def _cell(cell: Cell, width: int) -> list[str]:
+    rows: list[str] = []
+    for line in lines(cell):
+        mark = ("!! " if line.strong else "") + ("[ ] " if line.box else "")
+        rows.extend(wrap(line.text, width, mark, " " * len(mark)))
+    return rows or [""]
+
+
+def _stacked(names: Sequence[str], rows: Sequence[Sequence[Cell]], width: int) -> Iterator[str]:
+    for number, row in enumerate(rows):
         if number:
             yield ""
-        for name, cell in zip(table.columns, row, strict=True):
-            yield from wrap(f"{name}: {cell}", width, rest="  ")
+        for name, cell in zip(names, row, strict=True):
+            said = "; ".join(line.text for line in lines(cell))
+            yield from wrap(f"{name}: {said}", width, rest="  ")
 
 
 # -- width as displayed --

@@ -1,0 +1,182 @@
+"""What is found only between records: whose they are, and who could be taken for somebody else.
+
+A record is judged alone; these faults show when a folder is read. Each is named in every record that has it, by the
+other file and never by the other patient's name: that stands on the unit's own sheet alone.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from lda_notes.check.rules.unreadable import Explained
+from lda_notes.line.timeline import Timeline
+from lda_notes.problems import Finding, Path, Severity
+from lda_notes.record.episode import Episode
+
+EPISODE: Final = "episode-in-two-records"
+NUMBER: Final = "number-of-two-patients"
+PERSON: Final = "patient-with-two-numbers"
+NAMES: Final = "similar-names"
+
+_SHORT: Final = 4
+"""Names of fewer letters are alerted to only when they are the same: one letter is too much of them."""
+
+AMONG: Final[tuple[tuple[Severity, Explained], ...]] = (
+    (
+        "wrong",
+        Explained(
+            EPISODE,
+            "Two records have one episode identifier.",
+            "Whoever reads notes, sums or exports by that identifier takes two stays for one.",
+            "give one of them an identifier of its own; take out a copy",
+        ),
+    ),
+    (
+        "unsafe",
+        Explained(
+            NUMBER,
+            "One record number has two names or birth dates.",
+            "One of the two patients has the other's allergies, holds and drugs filed under the own number.",
+            "compare with the wristbands and correct the wrong number; when a name changed, use one in all records",
+        ),
+    ),
+    (
+        "wrong",
+        Explained(
+            PERSON,
+            "One name and birth date has two record numbers.",
+            "If it is one patient, holds and allergies in one record are missing in the other.",
+            "ask the registry; when it is one patient, add the second number to both records",
+        ),
+    ),
+    (
+        "advice",
+        Explained(
+            NAMES,
+            "Two patients of a unit have the same or a similar family name.",
+            "Similar names on one unit are a known cause of care given to the wrong patient.",
+            "identify the patient by record number and birth date before each act",
+        ),
+    ),
+)
+"""Everything that is found between records. Common practice, no source."""
+
+_BY_NAME: Final = {explained.name: (severity, explained) for severity, explained in AMONG}
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A fault between records. ``members`` are positions of records; ``said`` names the fault, without names."""
+
+    rule: str
+    members: tuple[int, ...]
+    said: str
+    path: Path
+
+
+def doubts(lines: Sequence[Timeline]) -> tuple[Doubt, ...]:
+    """Return every fault between records."""
+    episodes = [line.episode for line in lines]
+    return (*_one_episode(episodes), *_one_number(episodes), *_one_person(episodes), *_similar(lines))
+
+
+def finding(doubt: Doubt, member: int, files: Sequence[str], events: Episode) -> Finding:
+    """Return the finding of one member; ``files`` are the names of all records, ``events`` is its episode."""
+    severity, explained = _BY_NAME[doubt.rule]
+    others = [files[one] for one in doubt.members if one != member]
+    named = ", ".join(others[:3]) + (f" and {len(others) - 3} more" if len(others) > 3 else "")
+    return Finding(doubt.rule, severity, f"{doubt.said}: see also {named}", explained.todo, _path(doubt, events))
+
+
+def _path(doubt: Doubt, episode: Episode) -> Path:
+    if doubt.rule != NUMBER:
+        return doubt.path
+    listed = [f"{one.system}|{one.value}" for one in episode.patient.identifiers]
+    return ("patient", "identifiers", listed.index(str(doubt.path[0])), "value")
+
+
+def _one_episode(episodes: Sequence[Episode]) -> Iterator[Doubt]:
+    for name, members in _groups(episodes, lambda episode: [episode.id]):
+        yield Doubt(EPISODE, members, f"the episode identifier {name} is that of {len(members)} records", ("id",))
+
+
+def _one_number(episodes: Sequence[Episode]) -> Iterator[Doubt]:
+    for number, members in _groups(episodes, lambda e: [f"{one.system}|{one.value}" for one in e.patient.identifiers]):
+        names = {_name(episodes[one]) for one in members}
+        births = {episodes[one].patient.birth_date for one in members} - {None}
+        what = "names" if len(names) > 1 else "birth dates" if len(births) > 1 else None
+        if what is not None:
+            yield Doubt(NUMBER, members, f"this record number has two {what}", (str(number),))
+
+
+def _one_person(episodes: Sequence[Episode]) -> Iterator[Doubt]:
+    for _, members in _groups(episodes, lambda e: [_person(e)] if e.patient.birth_date is not None else []):
+        known = _joined(members, [_numbers(episodes[one]) for one in members])
+        if len(known) > 1:
+            said = f"a patient of this name and birth date has {len(known)} record numbers"
+            yield Doubt(PERSON, members, said, ("patient", "identifiers"))
+
+
+def _similar(lines: Sequence[Timeline]) -> Iterator[Doubt]:
+    here: dict[tuple[str, str], list[int]] = {}
+    for index, line in enumerate(lines):
+        if line.discharge is None:
+            here.setdefault((line.episode.stay.facility, line.units[-1].unit), []).append(index)
+    for members in here.values():
+        for group in _joined(members, [_alike(lines[one].episode.patient.family_name) for one in members]):
+            of = [lines[one].episode for one in group]
+            people = _joined(group, [{*_numbers(one), _person(one)} for one in of])
+            if len(people) > 1:
+                same = len({_letters(one.patient.family_name) for one in of}) == 1
+                said = f"another patient of the unit has {'the same' if same else 'a similar'} family name"
+                yield Doubt(NAMES, tuple(same_person[0] for same_person in people), said, ("patient", "family_name"))
+
+
+def _letters(name: str) -> str:
+    """A name for comparing: letters alone, without case and accents."""
+    return "".join(sign for sign in unicodedata.normalize("NFKD", name.casefold()) if sign.isalnum())
+
+
+def _alike(name: str) -> set[Hashable]:
+    """Keys of which two names share one when they are the same, or differ by one letter (or two side by side)."""
+    letters = _letters(name)
+    if len(letters) < _SHORT:
+        return {letters}
+    return {letters, *(letters[:at] + letters[at + 1 :] for at in range(len(letters)))}
+
+
+def _name(episode: Episode) -> tuple[str, str]:
+    return _letters(episode.patient.family_name), _letters(episode.patient.given_name)
+
+
+def _person(episode: Episode) -> Hashable:
+    return *_name(episode), episode.patient.birth_date
+
+
+def _numbers(episode: Episode) -> set[Hashable]:
+    return {(one.system, one.value) for one in episode.patient.identifiers}
+
+
+def _groups(
+    episodes: Sequence[Episode], keys: Callable[[Episode], Iterable[Hashable]]
+) -> Iterator[tuple[Hashable, tuple[int, ...]]]:
+    """Yield each key that two or more episodes have, with their positions."""
+    found: dict[Hashable, list[int]] = {}
+    for index, episode in enumerate(episodes):
+        for key in dict.fromkeys(keys(episode)):
+            found.setdefault(key, []).append(index)
+    return ((key, tuple(members)) for key, members in found.items() if len(members) > 1)
+
+
+def _joined(members: Sequence[int], keys: Sequence[set[Hashable]]) -> list[tuple[int, ...]]:
+    """Return the members in groups: those that share a key, directly or through others, are in one."""
+    groups: list[tuple[list[int], set[Hashable]]] = []
+    for member, own in zip(members, keys, strict=True):
+        touching = [group for group in groups if group[1] & own]
+        groups = [group for group in groups if not group[1] & own]
+        joined = [one for group in touching for one in group[0]]
+        groups.append(([*joined, member], own.union(*(group[1] for group in touching))))
+    return [tuple(group) for group, _ in groups]

@@ -1,0 +1,86 @@
+"""The core works without what only Unix has. It is no Windows: paths, file sharing and the console are not tried."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+TESTS = Path(__file__).parents[1]
+DEMOS = TESTS.parent / "demo_episodes"
+CORE = (
+    "test_check_command.py",
+    "test_demo.py",
+    "note/test_note_command.py",
+    "chart/test_talk.py",
+    "handoff/test_handoff_commands.py",
+)
+
+WITHOUT = (
+    "import sys\nsys.path.insert(0, sys.argv.pop(1))\nimport without_unix\nwithout_unix.take_away()\n"
+    "from lda_notes.cli import main\nsys.argv[0] = 'lda-notes'\nmain()\n"
+)
+
+
+def test_the_core_of_the_suite_passes() -> None:
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "pytest",
+            "-p",
+            "without_unix",
+            "-p",
+            "no:cacheprovider",
+            *(str(TESTS / f) for f in CORE),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=TESTS.parent,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parent)},
+    )
+    assert done.returncode == 0, done.stdout[-4000:] + done.stderr[-2000:]
+    assert " passed" in done.stdout
+
+
+COMMANDS = {
+    "check": ("check", "{r}", "--out", "{o}/found.txt"),
+    "note": ("note", "{r}", "--out", "{o}/note.docx"),
+    "handoff": ("handoff", "{r}", "--asof", "2026-05-08T07:00-05:00", "--out", "{o}/handoff.html"),
+    "worksheet": ("worksheet", "{r}", "--for", "access", "--out", "{o}/worksheet.md"),
+    "days": ("days", "{r}", "--from", "2026-05-01", "--to", "2026-05-31"),
+    "amounts": ("amounts", "{r}"),
+    "bundle": ("bundle", "{r}", "--out", "{o}/bundles.ndjson"),
+    "verify": ("verify", "{o}/bundles.ndjson"),
+    "readback": ("readback", "{o}/bundles.ndjson", "--out", "{o}/back.yaml"),
+    "policy": ("policy",),
+    "rules": ("rules",),
+    "schema": ("schema",),
+    "demo": ("demo", "{o}/demo"),
+    "amend": (
+        "amend", "{w}", "access-1", "--as", "retraction", "--no-input", "--sign", "y", "--by", "Marisol Tamm, RN",
+        "--set", "reason=charted for another patient",
+    ),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("windows")
+    (made / "write.yaml").write_bytes((DEMOS / "uncomplicated-week.yaml").read_bytes())
+    return made
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_runs(command: str, folder: Path) -> None:
+    names = {"{r}": str(DEMOS / "uncomplicated-week.yaml"), "{o}": str(folder), "{w}": str(folder / "write.yaml")}
+    arguments = [one if "{" not in one else one.replace(one[:3], names[one[:3]]) for one in COMMANDS[command]]
+    done = subprocess.run(
+        [sys.executable, "-c", WITHOUT, str(Path(__file__).parent), *arguments],
+        capture_output=True, text=True, check=False, cwd=folder,
+    )  # fmt: skip
+    assert "Traceback" not in done.stderr and done.returncode in (0, 1), done.stderr[-2000:]
