@@ -208,6 +208,13 @@ def test_a_dressing_guideline_for_short_term_lines_is_carried_over_to_ports_as_d
             assert citation["mark"] == "D", name
 
 
+@pytest.mark.parametrize("name", [one for one in BY_NAME if re.search("_check_minutes|_withdraw_", one)])
+def test_looks_and_withdrawals_are_read_on_the_makers_page_and_not_in_the_label(name: str) -> None:
+    # The label's own text on both is on the page's list "to be confirmed".
+    for citation in limits()[name]["sources"]:
+        assert citation["mark"] != "R" or re.search("maker", citation["title"]), citation["title"]
+
+
 def test_no_source_is_an_address_of_sellers_insurers_or_file_sharing() -> None:
     shared = r"scribd|studylib|studyres|docslib|yumpu|pdfslide|issuhub|123dok|globalrph|bd\.com|iv-therapy\.net|forum"
     read = [each for limit in limits().values() for each in limit["sources"] if each["mark"] == "R"]
@@ -738,6 +745,12 @@ def test_scales_end_at_their_last_grade(name: str, top: int, over: int) -> None:
             words="scale|score|grade",
         )
         assert ("wrong" in seen) is faulty, (score, seen)
+
+
+def test_a_scale_of_peripheral_lines_is_called_an_adaptation_on_the_note() -> None:
+    scored = site(scale={"name": "VIP", "score": 0})
+    whole = record(access(t("09:00")), look(t("10:00"), site=scored))
+    assert re.search("peripheral|adapt", run("note", whole, event="line-check-1").stdout, re.IGNORECASE)
 
 
 def test_vip_2_is_the_score_to_act_on() -> None:
