@@ -95,7 +95,9 @@ def handoff(
     sorted_out = sort_out(sources, asof)
     patients = [
         patient_facts(
-            View(source.timeline, policy, Wording(due.zone_of(source.timeline), asof), since, end),
+            View(
+                source.timeline, policy, Wording(due.zone_of(source.timeline), asof, source.timeline.unread), since, end
+            ),
             source.file,
             source.findings,
             source.unread,
