@@ -117,7 +117,7 @@ def client(
     """A client of a server; ``pace`` changes how long it waits and how often it tries."""
     where = address(base_url)
     made = Pace(**pace)
-    with Connection(where, timeout_s=timeout_s, ca_file=None, clock=made.clock) as connection:
+    with Connection(where, timeout_s=timeout_s, ca_file=None) as connection:
         yield Server(connection, where, credentials or Anonymous(), made)
 
 
