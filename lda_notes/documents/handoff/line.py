@@ -18,6 +18,7 @@ from lda_notes.line.timeline import Danger, Dwell, Entry, State, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock, Needle, NotAssessed, NotDone
+from lda_notes.record.unread import absent_anywhere
 
 Status = Literal["on hold", "accessed", "not accessed", "no port"]
 
@@ -75,10 +76,15 @@ class LineFacts:
     septum: str
     status: Status
     needle: str
+    needle_short: str
     dwell_day: int | None
+    runs: str
+    sluggish: str
+    vesicant: bool
     hold: str
     dangers: tuple[str, ...]
     facts: tuple[Told, ...]
+    dwelling: Told | None
     actions: tuple[Action, ...]
     urgency: Urgency
     state: State = field(repr=False)
@@ -116,11 +122,16 @@ def line_facts(view: View, septum: str) -> LineFacts:
     return LineFacts(
         septum,
         _status(state),
-        wording.needle(_needle_of(state)) if state.needle else "",
+        _needle_text(view, state) if state.needle else "",
+        wording.short_needle(_needle_of(state)) if state.needle else "",
         _dwell_day(view, state),
+        _infusion(state) if state.infusion else "",
+        _sluggish(view, state),
+        _vesicant(state),
         _hold(view, state),
-        tuple(danger_text(view, danger) for danger in state.dangers),
+        tuple(danger_text(view, danger) for danger in state.dangers if not named_as_unread(danger)),
         tuple(_facts(view, state)),
+        _dwelling(view, state) if state.dwell is not None else None,
         actions,
         _urgency(view, state, actions),
         state,
@@ -169,6 +180,11 @@ def _hold(view: View, state: State) -> str:
     return "; ".join(f"{hold.sign} ({view.wording.told(hold.began)})" for hold in state.holds)
 
 
+def named_as_unread(danger: Danger) -> bool:
+    """Tell whether it is a fact of this very record that could not be read: the sheet names each with its place."""
+    return danger.code == "D11" and (danger.began is None or not danger.began.record)
+
+
 def danger_text(view: View, danger: Danger) -> str:
     """Return a standing danger in words: what, since when and by whom charted, what must not be done meanwhile."""
     told = f" ({view.wording.told(danger.began)})" if danger.began is not None else ""
@@ -189,24 +205,23 @@ def _facts(view: View, state: State) -> Iterator[Told]:
     yield _lock(view, state)
     yield _blood_return(view, state)
     if state.infusion is not None:
-        vesicant = state.danger("D5")
-        said = _infusion(state.infusion.event)
-        if vesicant is not None and not said.endswith("vesicant"):
-            said += ", vesicant"
-        yield _told(view, "Infusion", said, state.infusion)
+        yield _told(view, "Infusion", _infusion(state), state.infusion)
     elif state.infusion_stopped is not None:
         yield _told(view, "Infusion", "none; stopped", state.infusion_stopped)
-    if state.dwell is not None:
-        yield _dwelling(view, state)
 
 
 def _told(view: View, label: str, value: str, entry: Entry) -> Told:
     return Told(label, value, entry.event.at, wording.person(entry.event.by), view.wording.told(entry))
 
 
+def _needle_text(view: View, state: State) -> str:
+    assert state.needle is not None
+    return wording.needle(_needle_of(state), view.wording.absent_in(state.needle.opened, "needle"))
+
+
 def _needle(view: View, state: State) -> Told:
     assert state.needle is not None
-    said = wording.needle(_needle_of(state))
+    said = _needle_text(view, state)
     day = _dwell_day(view, state)
     opened = state.needle.opened
     if day is not None:
@@ -224,7 +239,7 @@ def _dressing(view: View, state: State) -> Told:
         return Told("Dressing", "none recorded")
     event = on.put_on.event
     found = event.dressing if isinstance(event, ev.Dressed | ev.ArrivalAccessed) else None
-    told = _told(view, "Dressing", wording.dressing(found), on.put_on)
+    told = _told(view, "Dressing", wording.dressing(found, view.wording.absent_in(on.put_on, "dressing")), on.put_on)
     if on.found is None:
         return told
     seen = on.found.event
@@ -234,15 +249,19 @@ def _dressing(view: View, state: State) -> Told:
         told.label,
         f"{told.value}; found {words}",
         seen.at,
-        wording.person(seen.by),
+        view.wording.author(on.found),
         f"{told.told}; seen {view.wording.told(on.found)}",
     )
+
+
+def _absent(view: View, *names: str) -> str:
+    return absent_anywhere(view.timeline.unread, *names)
 
 
 def _blood_return(view: View, state: State) -> Told:
     entry = state.last_blood_return
     if entry is None:
-        return Told("Blood return", "not recorded")
+        return Told("Blood return", _absent(view, "blood_return"))
     event = entry.event
     seen = event.blood_return if isinstance(event, ev.Proved) and isinstance(event.blood_return, str) else None
     if seen is None and isinstance(event, ev.LineUse) and isinstance(event.blood_return_before, str):
@@ -257,8 +276,8 @@ def _flush(view: View, state: State) -> Told:
     if entry is not None and entry.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
         return _told(view, "Flush", elsewhere(entry.event), entry)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.flushes, tuple):
-        return Told("Flush", "not recorded")
-    return _told(view, "Flush", wording.flushes(event.flushes), entry)
+        return Told("Flush", _absent(view, "flushes"))
+    return _told(view, "Flush", wording.flushes(event.flushes, view.wording.absent_in(entry, "flushes")), entry)
 
 
 def elsewhere(event: ev.Event) -> str:
@@ -281,8 +300,8 @@ def _lock(view: View, state: State) -> Told:
     if left_out is not None and isinstance(left_out.event, ev.Flushed) and isinstance(left_out.event.lock, NotDone):
         return _told(view, "Lock", f"not locked: {phrasing.quoted(left_out.event.lock.not_done)}", left_out)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.lock, Lock):
-        return Told("Lock", "not recorded")
-    return _told(view, "Lock", wording.lock(event.lock), entry)
+        return Told("Lock", _absent(view, "lock"))
+    return _told(view, "Lock", wording.lock(event.lock, view.wording.absent_in(entry, "lock")), entry)
 
 
 def _left_open(view: View, state: State) -> Entry | None:
@@ -296,12 +315,29 @@ def _left_open(view: View, state: State) -> Entry | None:
     return None
 
 
-def _infusion(event: ev.Event) -> str:
+def _infusion(state: State) -> str:
+    """Return what runs, and that it is a vesicant."""
+    event = state.infusion.event if state.infusion else None
     if isinstance(event, ev.LineUse):
-        vesicant = ", vesicant" if event.vesicant is True else ""
-        return f"{phrasing.quoted(event.what) if event.what else event.purpose}{vesicant}"
-    text = event.infusion if isinstance(event, ev.Access | ev.ArrivalAccessed | ev.LineCheck) else None
-    return phrasing.quoted(text) if text else "running"
+        said = phrasing.quoted(event.what) if event.what else event.purpose or "running"
+    else:
+        text = event.infusion if isinstance(event, ev.Access | ev.ArrivalAccessed | ev.LineCheck) else None
+        said = phrasing.quoted(text) if text else "running"
+    return f"{said}, vesicant" if _vesicant(state) else said
+
+
+def _sluggish(view: View, state: State) -> str:
+    """Return that the last blood return was sluggish, which proves nothing; "" otherwise."""
+    entry = state.last_blood_return
+    seen = entry.event.__dict__.get("blood_return") or entry.event.__dict__.get("blood_return_before") if entry else ""
+    if entry is None or seen != "sluggish":
+        return ""
+    return f"blood return sluggish, {view.wording.soon(entry.event.at)}"
+
+
+def _vesicant(state: State) -> bool:
+    event = state.infusion.event if state.infusion else None
+    return state.danger("D5") is not None or (isinstance(event, ev.LineUse) and event.vesicant is True)
 
 
 def _dwelling(view: View, state: State) -> Told:
