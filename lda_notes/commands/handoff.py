@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -15,8 +16,10 @@ from lda_notes.commands.options import asof_option, hours_option, moment, out_op
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Source, handoff, sheet
 from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
+from lda_notes.record.reading import Record
 
 FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 
@@ -57,7 +60,7 @@ def command(
         raise click.UsageError(f"--shift-end {shift_end.isoformat()} is not after the moment judged from.")
     chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
-    sources: list[Source] = []
+    read: list[Record] = []
     unreadable: list[str] = []
     for path in reading.files(paths):
         try:
@@ -65,12 +68,11 @@ def command(
         except Failure as failure:  # one record that cannot be opened does not end the handoff of the ward
             unreadable.append(str(failure))
             continue
-        judged = pipeline.judge(pipeline.upto(record, asof), policy, asof)
-        if judged.timeline is None:
-            unreadable.append(reading.why_unreadable(judged.record))
+        if record.episode is None:
+            unreadable.append(reading.why_unreadable(record))
         else:
-            begins = pipeline.begins(record)
-            sources.append(Source(record.file, judged.timeline, judged.findings, record.unread, begins))
+            read.append(record)
+    sources = list(_sources(read, policy, asof))
     if not sources:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:
@@ -82,6 +84,29 @@ def command(
         click.echo(f"Not on the sheet: {words}", err=True)
     if unreadable:
         raise click.exceptions.Exit(2)
+
+
+def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Source]:
+    """Yield one source for each line: its records are told together; stays that begin later stand by themselves."""
+    starts = {record.file: pipeline.begins(record) for record in read}
+    later = [record for record in read if (since := starts[record.file]) is not None and since > asof]
+    begun = [pipeline.upto(record, asof) for record in read if record not in later]
+    judged = {one.record.file: one for one in pipeline.judge_all(begun, policy, asof)}
+    lines = {id(one.line): one.line for one in judged.values() if one.line is not None}
+    for line in lines.values():
+        last, files = line.records[-1], [record.file for record in line.records]
+        yield Source(
+            last.file,
+            line.timeline,
+            tuple(finding for file in files for finding in judged[file].findings),
+            tuple(event for record in line.records for event in record.unread),
+            starts[last.file],
+            tuple(stay.episode.id for stay in line.stays if stay.discharge is None),
+        )
+    for record in later:
+        one = pipeline.judge(pipeline.upto(record, asof), policy, asof)
+        if one.timeline is not None:
+            yield Source(record.file, one.timeline, one.findings, record.unread, starts[record.file])
 
 
 def _rendered(found: Handoff, form: str, columns: int, paper: str) -> bytes:

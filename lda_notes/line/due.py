@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
-from typing import Literal
+from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import DEFAULT, Policy
@@ -41,6 +41,10 @@ class Due:
         return self.by is None or moment.astimezone(UTC) > self.by.astimezone(UTC)
 
 
+BY_THE_HOUR: Final = frozenset({"gauze_dressing_days"})
+"""Limits in days that are counted by the hour whatever the policy: two days by the calendar could near 72 hours."""
+
+
 def end_of(since: datetime, limit: str, policy: Policy, zone: ZoneInfo) -> datetime:
     """Return the last moment in time of an interval that began at ``since``, in ``zone``.
 
@@ -48,7 +52,7 @@ def end_of(since: datetime, limit: str, policy: Policy, zone: ZoneInfo) -> datet
     do) or by calendar day (until the end of that day, local time). Limits in hours and minutes are always elapsed.
     """
     row = policy.limit(limit)
-    if row.unit == "days" and policy.choice("interval_counting") == "calendar day":
+    if row.unit == "days" and limit not in BY_THE_HOUR and policy.choice("interval_counting") == "calendar day":
         day = since.astimezone(zone).date() + timedelta(days=int(row.value))
         return datetime.combine(day, time(23, 59, 59), zone)
     return (since.astimezone(UTC) + policy.span(limit)).astimezone(zone)
