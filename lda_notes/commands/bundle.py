@@ -17,7 +17,7 @@ from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_o
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
-    from lda_notes.fhir.build.bundle import EventBundle, Options
+    from lda_notes.fhir.build.bundle import Options
     from lda_notes.fhir.config import Config
     from lda_notes.knowledge.policy import Policy
     from lda_notes.record.reading import Record
@@ -182,37 +182,26 @@ def _refuse_unread(read: list[Record]) -> None:
 def _bundled(
     path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options, version: str
 ) -> _Done:
-    from lda_notes.fhir.build.bundle import bundles
+    from lda_notes import pipeline
     from lda_notes.fhir.build.naming import Names
     from lda_notes.fhir.elements import to_json
-    from lda_notes.fhir.verify.verification import verify
-    from lda_notes.line import timeline
 
-    assert record.episode is not None
-    # Bundles depend on no moment: what is due follows from the record alone.
-    line = timeline.build(record.episode, policy, _FAR, record.unread_facts)
     names = Names(config.systems.identity)
     texts: list[tuple[str, str]] = []
     faults: list[str] = []
     resources = 0
-    for one in bundles(line, policy, config, options):
-        if event is not None and one.event != event:
+    for one in pipeline.bundled(record, policy, config, options):
+        if event is not None and one.made.event != event:
             continue
-        faults += [_told(record, one, fault) for fault in verify(one.bundle)]
-        bundle: Any = one.bundle
+        faults += one.sentences(record)
+        bundle: Any = one.made.bundle
         if version == "r5":
             from lda_notes.fhir.build.r5 import to_r5
 
             bundle = to_r5(bundle, names)
         resources += len(bundle["entry"])
-        texts.append((one.event, to_json(bundle, spread=event is not None) + "\n"))
+        texts.append((one.made.event, to_json(bundle, spread=event is not None) + "\n"))
     return _Done(path, tuple(texts), resources, tuple(faults))
-
-
-def _told(record: Record, one: EventBundle, fault: Any) -> str:
-    """A fault of a bundle, with the place in the record that its entry was made from."""
-    path = one.paths[fault.entry] if fault.entry is not None else ()
-    return f"{record.place(path)}: event {one.event}: {fault} Found: {fault.value}"
 
 
 def _put(texts: list[tuple[str, str]], out: Path | None, ending: str) -> None:
