@@ -580,6 +580,7 @@ _RECORD: Final[tuple[Row, ...]] = (
     ),
     _most("late_entry_hours", "12", "hours", "an entry is made after the event without being a late entry", _CP),
     _most("shift_hours", "12", "hours", "a shift lasts", _CP, high="24"),
+    _most("left_list_days", "7", "days", "a patient who left stays on the handoff sheet for", _CP, high="60"),
     _most("reaction_after_flush_hours", "6", "hours", "fever or chills are put down to a flush or start within", _CP),
     _most("wound_reaction_hours", "72", "hours", "redness and swelling belong to the implantation for", _CP),
     _most("clock_slack_minutes", "5", "minutes", "two clocks of one ward differ", _CP, high="60"),

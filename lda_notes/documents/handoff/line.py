@@ -77,10 +77,15 @@ class LineFacts:
     septum: str
     status: Status
     needle: str
+    needle_short: str
     dwell_day: int | None
+    runs: str
+    sluggish: str
+    vesicant: bool
     hold: str
     dangers: tuple[str, ...]
     facts: tuple[Told, ...]
+    dwelling: Told | None
     actions: tuple[Action, ...]
     urgency: Urgency
     state: State = field(repr=False)
@@ -127,10 +132,15 @@ def line_facts(view: View, septum: str) -> LineFacts:
         septum,
         _status(state),
         wording.needle(_needle_of(state)) if state.needle else "",
+        wording.short_needle(_needle_of(state)) if state.needle else "",
         _dwell_day(view, state),
+        _infusion(state) if state.infusion else "",
+        _sluggish(view, state),
+        _vesicant(state),
         _hold(view, state),
         tuple(danger_text(view, danger) for danger in state.dangers),
         tuple(_facts(view, state)),
+        _dwelling(view, state) if state.dwell is not None else None,
         actions,
         _urgency(view, state, actions),
         state,
@@ -201,15 +211,9 @@ def _facts(view: View, state: State) -> Iterator[Told]:
     yield _lock(view, state)
     yield _blood_return(view, state)
     if state.infusion is not None:
-        vesicant = state.danger("D5")
-        said = _infusion(state.infusion.event)
-        if vesicant is not None and not said.endswith("vesicant"):
-            said += ", vesicant"
-        yield _told(view, "Infusion", said, state.infusion)
+        yield _told(view, "Infusion", _infusion(state), state.infusion)
     elif state.infusion_stopped is not None:
         yield _told(view, "Infusion", "none; stopped", state.infusion_stopped)
-    if state.dwell is not None:
-        yield _dwelling(view, state)
 
 
 def _told(view: View, label: str, value: str, entry: Entry) -> Told:
@@ -308,12 +312,29 @@ def _left_open(view: View, state: State) -> Entry | None:
     return None
 
 
-def _infusion(event: ev.Event) -> str:
+def _infusion(state: State) -> str:
+    """Return what runs, and that it is a vesicant."""
+    event = state.infusion.event if state.infusion else None
     if isinstance(event, ev.LineUse):
-        vesicant = ", vesicant" if event.vesicant is True else ""
-        return f"{phrasing.quoted(event.what) if event.what else event.purpose}{vesicant}"
-    text = event.infusion if isinstance(event, ev.Access | ev.ArrivalAccessed | ev.LineCheck) else None
-    return phrasing.quoted(text) if text else "running"
+        said = phrasing.quoted(event.what) if event.what else event.purpose or "running"
+    else:
+        text = event.infusion if isinstance(event, ev.Access | ev.ArrivalAccessed | ev.LineCheck) else None
+        said = phrasing.quoted(text) if text else "running"
+    return f"{said}, vesicant" if _vesicant(state) else said
+
+
+def _sluggish(view: View, state: State) -> str:
+    """Return that the last blood return was sluggish, which proves nothing; "" otherwise."""
+    entry = state.last_blood_return
+    seen = entry.event.__dict__.get("blood_return") or entry.event.__dict__.get("blood_return_before") if entry else ""
+    if entry is None or seen != "sluggish":
+        return ""
+    return f"blood return sluggish, {view.wording.soon(entry.event.at)}"
+
+
+def _vesicant(state: State) -> bool:
+    event = state.infusion.event if state.infusion else None
+    return state.danger("D5") is not None or (isinstance(event, ev.LineUse) and event.vesicant is True)
 
 
 def _dwelling(view: View, state: State) -> Told:

@@ -15,6 +15,7 @@ from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record.reading import UnreadEvent
+from lda_notes.record.unread import Unread
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,7 @@ class Source:
     findings: tuple[Finding, ...]
     unread: tuple[UnreadEvent, ...]
     begins: datetime | None = None
+    unread_facts: tuple[Unread, ...] = ()
     open_in: tuple[str, ...] = ()
 
     @property
@@ -46,12 +48,14 @@ def _identifiers(source: Source) -> str:
 @dataclass(frozen=True, slots=True)
 class Sorted:
     """``told`` are the records of the sheet. In one sentence each: ``later`` and ``left_out`` name those that are not
-    told, the first since their stay begins later; ``doubtful`` says what is amiss."""
+    told, the first since their stay begins later; ``doubtful`` says what is amiss. ``alike`` are the files of patients
+    whose family name could be taken for another's."""
 
     told: tuple[Source, ...]
     later: tuple[str, ...]
     left_out: tuple[str, ...]
     doubtful: tuple[str, ...]
+    alike: frozenset[str]
 
 
 def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
@@ -66,7 +70,7 @@ def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
         if len(source.open_in) > 1
     ]
     doubtful += _between(begun)
-    return Sorted(begun, tuple(sorted(later_said)), (), tuple(sorted(doubtful)))
+    return Sorted(begun, tuple(sorted(later_said)), (), tuple(sorted(doubtful)), _alike(begun))
 
 
 _BETWEEN: Final = {
@@ -74,7 +78,6 @@ _BETWEEN: Final = {
     among.NUMBER: "one record number for two patients: {who}; compare with the wristbands before anything is given",
     among.PERSON: "one name and birth date with {count} record numbers: {who}; ask whether this is one patient",
     among.PORTS: "two ports of one patient, and no removal is recorded: {who}; ask whether it is one port",
-    among.NAMES: "name alert, same or similar family name on one unit: {who}; identify by record number and birth date",
 }
 
 
@@ -87,7 +90,14 @@ def _between(sources: Sequence[Source]) -> list[str]:
             )
         )
         for doubt in among.doubts([source.timeline for source in sources])
+        if doubt.rule != among.NAMES
     ]
+
+
+def _alike(sources: Sequence[Source]) -> frozenset[str]:
+    """Return the files of patients whose family name is the same as or similar to another's on their unit."""
+    doubts = among.doubts([source.timeline for source in sources])
+    return frozenset(sources[one].file for doubt in doubts if doubt.rule == among.NAMES for one in doubt.members)
 
 
 def _when(source: Source, moment: datetime | None, asof: datetime) -> str:
