@@ -73,8 +73,8 @@ def test_rules_as_json() -> None:
     assert {tuple(row) for row in data["rules"]} == {
         ("rule", "family", "severity", "todo", "explanation", "limits", "sources")
     }
-    one = json.loads(run("rules", "needle-gauge-not-recorded", "--format", "json").stdout)["rules"]
-    assert [row["rule"] for row in one] == ["needle-gauge-not-recorded"]
+    one = json.loads(run("rules", "facts-not-recorded", "--format", "json").stdout)["rules"]
+    assert [row["rule"] for row in one] == ["facts-not-recorded"]
 
 
 def test_every_finding_of_the_reader_is_explained() -> None:

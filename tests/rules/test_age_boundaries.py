@@ -153,7 +153,7 @@ def test_full_rate_of_power_injection_ends_at_its_gauge() -> None:
     ("over 2 months", "2031-02-03", "2031-02-02"),
 ])  # fmt: skip
 def test_a_disc_is_asked_for_from_the_day_on_which_the_policy_expects_it(ages: str, day_before: str, day: str) -> None:
-    rule, policy = "dressing-detail-not-recorded", local_policy(chg_dressing_ages=ages)
+    rule, policy = "facts-recommended", local_policy(chg_dressing_ages=ages)
 
     def asked(born: str) -> bool:
         event = access(dressing={"chlorhexidine_disc": None})

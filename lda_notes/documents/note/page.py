@@ -162,7 +162,7 @@ def _draft_words(findings: tuple[Finding, ...], unread: int) -> str:
     gaps = sum(finding.severity == "gap" for finding in findings)
     others = len(findings) - gaps
     parts = [
-        *([f"{phrasing.count(gaps, 'fact')} {'is' if gaps == 1 else 'are'} not recorded"] if gaps else []),
+        *(["facts are not recorded"] if gaps else []),
         *([f"the check has {phrasing.count(others, 'other finding')}"] if others else []),
         *([f"{phrasing.count(unread, 'event')} of the file could not be read"] if unread else []),
     ]
