@@ -45,8 +45,8 @@ def judge_all(given: Sequence[Record], policy: Policy, asof: datetime) -> list[J
 
 def _judged(record: Record, stay: Timeline, policy: Policy, by_file: Mapping[str, Record]) -> Judged:
     found = (*record.findings, *stay.findings, *rule_table.check(stay, policy))
-    own = (_placed(finding, record, by_file) for finding in found if finding.path[:1] != _ELSEWHERE)
-    return Judged(record, stay, _ordered(list(own)))
+    own = [_placed(finding, record, by_file) for finding in found if finding.path[:1] != _ELSEWHERE]
+    return Judged(record, stay, _ordered([*own, *_broken_seals(record)]))
 
 
 _ELSEWHERE: Final = ("records",)
@@ -63,6 +63,15 @@ def _placed(finding: Finding, record: Record, by_file: Mapping[str, Record]) -> 
         )
         finding = replace(finding, related=spots)
     return record.placed(finding)
+
+
+def _broken_seals(record: Record) -> list[Finding]:
+    """Return what the seals find, where any entry has one; their places are those of the file itself."""
+    if record.episode is None or all(event.seal is None for event in record.episode.events):
+        return []
+    from lda_notes.record import seals  # here, since a record without seals has no use for it
+
+    return [record.placed_in_file(finding) for finding in seals.findings(record.data)]
 
 
 def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:

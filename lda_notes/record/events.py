@@ -60,6 +60,7 @@ from lda_notes.record.parts import (
     Puncture,
     Quantity,
     Score,
+    Seal,
     Short,
     Sign,
     Site,
@@ -158,6 +159,12 @@ class Event(Model):
         "Marks a late entry; says where the facts are recalled from (memory, worksheet, monitor).",
     )
     remarks: Text | None = fact("remarks", "Anything else, in the nurse's own words; quoted as entered.")
+    seal: Seal | None = fact("seal", "Written by the program when the entry is signed; never by hand.")
+
+
+def unsealed(event: Event) -> Event:
+    """Return an event as it was before the writer sealed it."""
+    return event if event.seal is None else event.model_copy(update={"seal": None})
 
 
 class CareEvent(Event):

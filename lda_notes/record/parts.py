@@ -620,6 +620,16 @@ class Flush(Model):
     expires: Day | None = fact("flush expiry", "Last day of use on the label.")
 
 
+class Seal(Model):
+    """What the writer puts under a signed entry: a digest of it and of the one before it (see SEALS.md)."""
+
+    version: Short = required("form of the seal", "Name of the canonical form that was digested.")
+    before: Short = required("digest before", "Digest of the entry before this one; of the first, of patient and port.")
+    after: Identifier | None = fact("entry before", "Identifier of the entry before this one.")
+    asof: Moment | None = fact("moment judged from", "The moment given with --asof, when it was not the time of entry.")
+    digest: Short = required("digest", "Digest of this entry on top of the one before it.")
+
+
 class Lock(Model):
     """What is left in the line when nothing runs."""
 

@@ -82,6 +82,7 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
         blocks.extend(_section(desk, family))
         blocks.extend(_missing(findings.get(family.entry.index, ())))
     blocks.extend(_missing(findings.get(-1, ()), "In the whole record, "))
+    blocks.extend(_seal(judged))
     return Sheet(
         "Implanted port note",
         tuple(blocks),
@@ -235,6 +236,21 @@ def _unread(judged: Judged) -> Iterator[Block]:
         ),
         "Not read, and so missing from all that is said here:",
     )
+
+
+def _seal(judged: Judged) -> Iterator[Block]:
+    """Yield the digest of the last sealed entry, so that paper and file can be compared."""
+    data = judged.record.data
+    if not isinstance(data, dict):  # a note that is shown before anything is written
+        return
+    if all(event.seal is None for event in judged.timeline.episode.events) if judged.timeline is not None else True:
+        yield Pairs((("Seal", "unsealed: no entry of this record was signed in lda-notes"),))
+        return
+    from lda_notes.record import seals
+
+    sealed = seals.last(data)
+    if sealed is not None:
+        yield Pairs((("Last seal", f"entry {sealed.entry}: {sealed.said()}"),))
 
 
 # -- one event --
