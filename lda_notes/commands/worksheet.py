@@ -68,6 +68,8 @@ def command(
     from lda_notes.documents.render import render
 
     write(render(found, chosen, width(to), paper), to)  # type: ignore[arg-type]
+    if left_out or timeline.unread:
+        raise click.exceptions.Exit(1)
 
 
 def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
@@ -77,7 +79,7 @@ def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
         due.end_of(asof, "idle_flush_days", policy, due.zone_of(timeline))
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    return View(timeline, policy, Wording(due.zone_of(timeline), asof), moment, end)
+    return View(timeline, policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
 
 
 def _septum(timeline: Timeline, asked: str | None) -> str:

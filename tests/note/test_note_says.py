@@ -167,8 +167,8 @@ def test_a_value_that_could_not_be_read_is_named_with_its_event() -> None:
     lost = made.needle_event("2026-04-01 09:00", id="second", pain="much")
     data = made.record({"id": "unread"}, made.needle_event("2026-03-30 09:00", id="first"), lost)
     second = text(note_of(json.dumps(data), "second"))
-    assert '"pain" holds text; expected' in second
-    assert '"pain" holds text' not in text(note_of(json.dumps(data), "first"))
+    assert "Could not be read: second, pain score, row 1: much. Ask." in second
+    assert "pain score, row 1" not in text(note_of(json.dumps(data), "first"))
 
 
 # -- corrections --

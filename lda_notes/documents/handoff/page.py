@@ -95,7 +95,14 @@ def handoff(
     sorted_out = sort_out(sources, asof)
     patients = [
         patient_facts(
-            View(source.timeline, policy, Wording(due.zone_of(source.timeline), asof), since, end, source.file),
+            View(
+                source.timeline,
+                policy,
+                Wording(due.zone_of(source.timeline), asof, source.timeline.unread),
+                since,
+                end,
+                source.file,
+            ),
             source.file,
             source.findings,
             source.unread,

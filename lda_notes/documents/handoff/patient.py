@@ -24,7 +24,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient, Port
 from lda_notes.record.parts import Allergy, Problem
 from lda_notes.record.reading import UnreadEvent
-from lda_notes.record.unread import Unread
+from lda_notes.record.unread import Unread, about, absent
 
 NO_ANSWER: Final = "NO ANSWER recorded"
 
@@ -152,7 +152,7 @@ def patient_facts(
         child(view),
         tuple(_allergy_lines(patient)),
         tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
-        phrasing.day(patient.birth_date) if patient.birth_date else "not recorded",
+        phrasing.day(patient.birth_date) if patient.birth_date else view.wording.absent(None, "patient", "birth_date"),
         wording.one_line(unit.unit) if unit else "",
         wording.one_line(unit.room or "") if unit else "",
         _left(view),
@@ -160,7 +160,7 @@ def patient_facts(
         isinstance(discharge, ev.Discharge) and discharge.handed_to is not None and bool(discharge.handed_to.name),
         _allergies(timeline),
         tuple(precautions(patient)),
-        port_text(port),
+        port_text(port, timeline.unread),
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_ended(view)),
@@ -264,13 +264,15 @@ def _left(view: View) -> str:
 def _allergies(timeline: Timeline) -> str:
     allergies = timeline.episode.patient.allergies
     if allergies is None:
-        return "allergies not recorded"
+        return f"allergies {absent(timeline.unread, None, 'patient', 'allergies')}"
+    if about(timeline.unread, None, "patient", "allergies"):
+        return "allergies of which some could not be read"
     return "" if allergies else "no known allergies"
 
 
-def port_text(port: Port) -> str:
+def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
     """Return where the port lies and what is known of it."""
-    where = " ".join(part for part in (port.side, port.area) if part) or "site not recorded"
+    where = " ".join(part for part in (port.side, port.area) if part) or _port_lacks(unread, "site", "side", "area")
     parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
     if port.implanted_on:
         parts.append(f"implanted {phrasing.day(port.implanted_on)}")
@@ -280,8 +282,9 @@ def port_text(port: Port) -> str:
         parts.append(wording.one_line(f"tip at {port.tip.location}{how}{when}"))
     power = port.power
     unknown = [*([] if port.tip else ["tip position"]), *([] if power else ["power rating"])]
-    if unknown:
-        parts.append(f"{phrasing.listed(unknown)} not recorded")
+    lost = [what for what in unknown if about(unread, None, "port", what.split()[0])]
+    for what, why in ((lost, "could not be read"), ([what for what in unknown if what not in lost], "not recorded")):
+        parts += [f"{phrasing.listed(what)} {why}"] if what else []
     if power is None:
         pass
     elif not power.rated:
@@ -291,6 +294,11 @@ def port_text(port: Port) -> str:
         most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
         parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
     return "; ".join(parts)
+
+
+def _port_lacks(unread: tuple[Unread, ...], what: str, *names: str) -> str:
+    found = {absent(unread, None, "port", name) for name in names}
+    return f"{what} {min(found)}"  # of the two the one that says more comes first
 
 
 # -- what is open --
@@ -336,7 +344,9 @@ def _signs(view: View, entry: Entry, event: ev.CareEvent) -> Iterator[str]:
 
 def _problem(view: View, entry: Entry, problem: Problem) -> str:
     said = [phrasing.quoted(problem.what)]
-    said.append(f"done: {phrasing.quoted(problem.action)}" if problem.action else "what was done is not recorded")
+    said.append(
+        f"done: {phrasing.quoted(problem.action)}" if problem.action else f"what was done {_problem_lacks(view, entry)}"
+    )
     if problem.told is None:
         said.append("no one recorded as told")
     else:
@@ -344,6 +354,11 @@ def _problem(view: View, entry: Entry, problem: Problem) -> str:
         said.append(f"told {wording.person(problem.told)}{at}")
         said.append(f"answer: {phrasing.quoted(problem.reply)}" if problem.reply else NO_ANSWER)
     return f"{'; '.join(said)} ({view.wording.told(entry)})"
+
+
+def _problem_lacks(view: View, entry: Entry) -> str:
+    said = view.wording.absent(entry.event.id, "problems", "action")
+    return said if said.startswith("could") else f"is {said}"
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
@@ -442,7 +457,7 @@ def _unread(event: UnreadEvent) -> str:
 def _unread_fact(view: View, fact: Unread) -> str:
     entry = view.timeline.entry(fact.event) if fact.event else None
     about = f" ({_kind(entry)} {view.wording.soon(entry.event.at)})" if entry else ""
-    return f'{fact.label} was written as "{fact.text}"{about}; ask, and correct it'
+    return f"{fact.label}, row {fact.place.row}{about}: {fact.text}. Ask"
 
 
 # -- if ... then --

@@ -8,14 +8,14 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 from lda_notes.documents.blocks import Bullets, Line, Table, Together
-from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.line import Action, LineFacts, named_as_unread
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.words import of_septum, short
 from lda_notes.documents.wording import Wording
 from lda_notes.line.holds import ROWS
 from lda_notes.narrative import phrasing
 
-Word = Literal["HOLD", "DANGER", "LIMIT", "NOT READ"]
+Word = Literal["HOLD", "DANGER", "LIMIT", "COULD NOT BE READ"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +106,13 @@ def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
             todo = f". {at_once}" if at_once else ""
             found.append(Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}{todo}"))
         for danger in line.state.dangers:
+            if named_as_unread(danger):
+                continue
             since = f", {words.soon(danger.since)}" if danger.since is not None else ""
             forbids = f"; not allowed: {danger.forbids}" if danger.forbids else ""
             found.append(Warned("DANGER", f"{danger.what}{since}{septum}{forbids}"))
         found.extend(Warned("LIMIT", f"{limit.what}{septum}, by evaluation") for limit in line.state.limits)
-    found.extend(Warned("NOT READ", said) for said in patient.unread)
+    found.extend(Warned("COULD NOT BE READ", said) for said in patient.unread)
     return tuple(dict.fromkeys(found))
 
 

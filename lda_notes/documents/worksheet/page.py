@@ -20,6 +20,7 @@ from lda_notes.documents.worksheet.steps import TITLES, cautions
 from lda_notes.documents.worksheet.supplies import supplies
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
+from lda_notes.record.unread import about, notice
 
 Work = Literal["access", "de-access", "dressing change"]
 
@@ -38,7 +39,8 @@ def sheet(view: View, work: Work, septum: str) -> Sheet:
     references = References(view.policy)
     line = line_facts(view, septum)
     cares = tuple(precautions(view.timeline.episode.patient))
-    blocks: list[Block] = [*_alerts(view, work, line), _known(view, line, septum)]
+    unread = (Alert("caution", notice(fact)) for fact in view.timeline.unread)
+    blocks: list[Block] = [*_alerts(view, work, line), *unread, _known(view, line, septum)]
     if cares:
         said = [f"{phrasing.capital(why)}: {says}{references.mark(basis)}" for why, says, basis in merged(cares)]
         blocks.append(Alert("caution", ". ".join(said)))
@@ -88,16 +90,19 @@ def _known(view: View, line: LineFacts, septum: str) -> Pairs:
     episode = view.timeline.episode
     patient = episode.patient
     unit = view.timeline.unit_at(view.asof)
-    born = phrasing.day(patient.birth_date) if patient.birth_date else "not recorded"
-    allergies = "allergies not recorded"
+    absent = view.wording.absent
+    born = phrasing.day(patient.birth_date) if patient.birth_date else absent(None, "patient", "birth_date")
+    allergies = f"allergies {absent(None, 'patient', 'allergies')}"
     if patient.allergies is not None:
         allergies = ", ".join(phrasing.capital(a.substance) for a in patient.allergies) or "none known"
+        if about(view.timeline.unread, None, "patient", "allergies"):
+            allergies += ", and what could not be read"
     due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", f"{_running(view)}; born {born}"),
         ("Where", f"{unit.unit}{f', room {unit.room}' if unit.room else ''}" if unit else "not on a unit"),
         ("Known as of", view.wording.in_full(view.asof)),
-        ("Site", port_text(episode.port)),
+        ("Site", port_text(episode.port, view.timeline.unread)),
         ("Now", state_text(line.state)),
         ("Needle that worked", needle_text(view, septum)),
         ("Allergies", allergies),
