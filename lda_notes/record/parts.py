@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal, get_args
 
 from pydantic import AliasChoices, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, Strict
 
-from lda_notes.knowledge.askers import AYRSHIRE, CDC, CORNWALL, CP, HOME, INS, LABEL, MARSDEN, ONS, OPEN_RN, US_HOSPITAL
+from lda_notes.knowledge.askers import AYRSHIRE, CORNWALL, CP, HOME, INS, LABEL, MARSDEN, ONS, OPEN_RN, US_HOSPITAL
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record import vocabulary as words
 
@@ -670,7 +670,6 @@ class Dressing(Model):
         "Kind of dressing.",
         need=must(
             "Which dressing?",
-            CDC,
             INS,
             why="Gauze is due sooner than a transparent dressing: without the kind there is no due time.",
         ),
@@ -713,7 +712,6 @@ class Dressing(Model):
         "Yes when labelled with date and initials.",
         need=should(
             "Is the dressing labelled with date and initials?",
-            CDC,
             INS,
             why="The label is what the next nurse sees at the bedside before any record.",
             when="put on here",
@@ -725,7 +723,6 @@ class Dressing(Model):
         "How needle and tubing are secured.",
         need=should(
             "How are needle and tubing secured?",
-            CDC,
             INS,
             why="A needle that is not secured works its way out of the reservoir.",
             when="put on here",

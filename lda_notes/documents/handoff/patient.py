@@ -13,6 +13,7 @@ from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.ages import days_old, months_old, years_old
+from lda_notes.knowledge.amounts import alteplase_withdrawal
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import sums
@@ -531,14 +532,12 @@ def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:
 
 
 def _withdrawal(timeline: Timeline, policy: Policy) -> tuple[str, tuple[Basis, ...]] | None:
-    """Return what is taken off after success, by weight; None where no source states it."""
+    """Return what is taken off after success, by weight; None without a weight."""
     weight = timeline.episode.patient.weight_kg
-    if weight is None or weight < policy.value("alteplase_withdraw_child_kg"):
+    if weight is None:
         return None
-    if weight < policy.value("alteplase_full_dose_kg"):
-        return policy.text("alteplase_withdraw_child_ml"), ("alteplase_withdraw_child_ml",)
-    least, most = (number(policy.value(f"alteplase_withdraw_{end}")) for end in ("ml", "max_ml"))
-    return f"{least} to {most} mL", ("alteplase_withdraw_ml", "alteplase_withdraw_max_ml")
+    names = alteplase_withdrawal(weight, policy)
+    return f"{' to '.join(number(policy.value(name)) for name in names)} mL", names
 
 
 # -- amounts --
