@@ -30,7 +30,7 @@ T = TypeVar("T")
 
 
 class Found(NamedTuple):
-    """A fault as a rule yields it. ``todo`` replaces the rule's own when what to do depends on the case.
+    """A fault as a rule yields it. ``todo`` and ``severity`` replace the rule's own when they depend on the case.
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     """
@@ -41,6 +41,7 @@ class Found(NamedTuple):
     related: tuple[Related, ...] = ()
     citations: tuple[Citation, ...] | None = None
     event: str | None = None
+    severity: Severity | None = None
 
 
 def _names(path: Path) -> tuple[str, ...]:
@@ -210,7 +211,7 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
 def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Finding:
     return Finding(
         row.name,
-        row.severity,
+        fault.severity or row.severity,
         fault.message,
         fault.todo or row.todo,
         fault.path,

@@ -12,6 +12,7 @@ from lda_notes.documents.handoff.line import Action, LineFacts, named_as_unread
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.words import of_septum, short
 from lda_notes.documents.wording import Wording
+from lda_notes.line.holds import ROWS
 from lda_notes.narrative import phrasing
 
 Word = Literal["HOLD", "DANGER", "LIMIT", "COULD NOT BE READ"]
@@ -101,7 +102,9 @@ def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
     for line in patient.lines:
         septum = of_septum(patient, line.septum)
         for hold in line.state.holds:
-            found.append(Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}"))
+            at_once = ROWS[hold.reason].do
+            todo = f". {at_once}" if at_once else ""
+            found.append(Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}{todo}"))
         for danger in line.state.dangers:
             if named_as_unread(danger):
                 continue

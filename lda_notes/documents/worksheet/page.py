@@ -115,8 +115,12 @@ def _known(view: View, line: LineFacts, septum: str) -> Pairs:
 
 def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: References) -> Iterator[Block]:
     steps: dict[str, list[Blank]] = {}
+    title = "More to chart"
     for blank in blanks(view, work):
-        steps.setdefault(TITLES.get(blank.need.path[0], "More to chart"), []).append(blank)
+        title = TITLES.get(blank.need.path[0], title)
+        if title == "Sign":
+            steps.setdefault("What is due next", [])  # nobody fills it in: it is worked out
+        steps.setdefault(title, []).append(blank)
     for title, asked in steps.items():
         care = cautions(view, work, title, cares)
         said = tuple(f"{c.says}{references.mark(c.basis)}" for c in care)
