@@ -96,19 +96,22 @@ def inside(line: LineFacts) -> str:
 
 def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
     """Return holds, standing dangers, limits of use and what could not be read, each once."""
-    words = patient.wording
-    found: list[Warned] = []
-    for line in patient.lines:
-        septum = of_septum(patient, line.septum)
-        for hold in line.state.holds:
-            found.append(Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}"))
-        for danger in line.state.dangers:
-            since = f", {words.soon(danger.since)}" if danger.since is not None else ""
-            forbids = f"; not allowed: {danger.forbids}" if danger.forbids else ""
-            found.append(Warned("DANGER", f"{danger.what}{since}{septum}{forbids}"))
-        found.extend(Warned("LIMIT", f"{limit.what}{septum}, by evaluation") for limit in line.state.limits)
-    found.extend(Warned("NOT READ", said) for said in patient.unread)
-    return tuple(dict.fromkeys(found))
+    of_lines = (
+        one for line in patient.lines for one in line_warnings(patient.wording, line, of_septum(patient, line.septum))
+    )
+    return tuple(dict.fromkeys((*of_lines, *(Warned("NOT READ", said) for said in patient.unread))))
+
+
+def line_warnings(words: Wording, line: LineFacts, septum: str = "") -> Iterator[Warned]:
+    """Yield holds, standing dangers and limits of one septum; ``septum`` follows each, for a port with two."""
+    for hold in line.state.holds:
+        yield Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}")
+    for danger in line.state.dangers:
+        since = f", {words.soon(danger.since)}" if danger.since is not None else ""
+        forbids = f"; not allowed: {danger.forbids}" if danger.forbids else ""
+        yield Warned("DANGER", f"{danger.what}{since}{septum}{forbids}")
+    for limit in line.state.limits:
+        yield Warned("LIMIT", f"{limit.what}{septum}, by evaluation")
 
 
 def changed(patient: PatientFacts) -> str:
