@@ -14,7 +14,7 @@ from made_records import event, moment, needle_event, record, removal_event, uni
 from ward import ASOF, handed, rows, source
 
 from lda_notes import pipeline
-from lda_notes.documents.handoff.page import Source, handoff, sheet, to_know
+from lda_notes.documents.handoff.page import Source, handoff, sheet
 from lda_notes.documents.handoff.values import values
 from lda_notes.documents.render import render
 from lda_notes.knowledge.policy import DEFAULT
