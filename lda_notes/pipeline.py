@@ -31,7 +31,17 @@ def judge(record: Record, policy: Policy, asof: datetime) -> Judged:
         return Judged(record, None, _ordered([record.placed(finding) for finding in record.findings]))
     line = timeline.build(record.episode, policy, asof, record.unread_facts)
     found = [record.placed(f) for f in (*record.findings, *line.findings, *rule_table.check(line, policy))]
+    found += _broken_seals(record)
     return Judged(record, line, _ordered(found))
+
+
+def _broken_seals(record: Record) -> list[Finding]:
+    """Return what the seals find, where any entry has one; their places are those of the file itself."""
+    if record.episode is None or all(event.seal is None for event in record.episode.events):
+        return []
+    from lda_notes.record import seals  # here, since a record without seals has no use for it
+
+    return [record.placed_in_file(finding) for finding in seals.findings(record.data)]
 
 
 def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:

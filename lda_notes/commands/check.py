@@ -40,6 +40,13 @@ _MANY = 20
     type=click.Choice(["text", "json"]),
     help="Text to read, or JSON in a versioned shape. Without it: text; for NDJSON, a row of JSON for each row.",
 )
+@click.option(
+    "--seal",
+    "seals",
+    multiple=True,
+    metavar="ENTRY:DIGEST",
+    help="The seal on a print: say whether this entry is in the record as it was printed. For one record.",
+)
 @streaming_options
 @out_option
 @asof_option
@@ -47,6 +54,7 @@ _MANY = 20
 def command(
     paths: tuple[Path, ...],
     form: str | None,
+    seals: tuple[str, ...],
     workers: int,
     from_row: int,
     dask: str | None,
@@ -74,6 +82,8 @@ def command(
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
     files = _all_checked(list(dict.fromkeys(_files(paths))), policy, asof)
+    if seals:
+        files = [_with_prints(files, seals)]
     if form == "json":
         text = json.dumps(report.as_json(files, asof, policy), indent=2, ensure_ascii=False) + "\n"
     else:
@@ -123,6 +133,25 @@ def _checked(path: Path, policy: Policy, asof: datetime) -> Checked:
         return Checked(str(path), pipeline.judge_file(path, policy, asof))
     except Failure as failure:
         return Checked(str(path), None, str(failure))
+
+
+def _with_prints(files: list[Checked], seals: tuple[str, ...]) -> Checked:
+    """Return the one record that was checked, with what the seals of its prints find. Raises `Failure` for more."""
+    from lda_notes.record.seals import Sealed, unknown
+
+    judged = files[0].judged
+    if len(files) > 1 or judged is None or not isinstance(judged.record.data, dict):
+        raise Failure("--seal is about one record that can be read; name one file")
+    printed = []
+    for seal in seals:
+        entry, _, digits = seal.partition(":")
+        digest = "".join(digits.split()).lower()
+        if not entry or len(digest) != 64 or set(digest) - set("0123456789abcdef"):
+            raise click.UsageError(f"--seal {seal}: is not an entry, a colon and the 64 digits that are printed.")
+        printed.append(Sealed(entry, digest))
+    found = [unknown(judged.record.data, one) for one in printed]
+    more = [judged.record.placed_in_file(finding) for finding in found if finding is not None]
+    return replace(files[0], judged=replace(judged, findings=(*judged.findings, *more)))
 
 
 def _code(files: list[Checked]) -> int:

@@ -79,8 +79,8 @@ def command(
 
     Everything is computed from the records at the moment judged from and says when and by whom it was established.
     Due times rest on the limits in force, each with its source. Events after that moment are not told, and a patient
-    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record could not be read; the
-    sheet then names it.
+    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record, or a
+    fact of one, could not be read; the sheet then names it.
 
     Example: lda-notes handoff ward/ --shift-end 2031-03-05T07:00-06:00 --out handoff.docx
     """
@@ -116,7 +116,7 @@ def command(
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:
         click.echo(f"Not on the sheet: {words}", err=True)
-    if unreadable:
+    if unreadable or any(patient.unread for patient in found.patients):
         raise click.exceptions.Exit(2)
 
 

@@ -12,6 +12,7 @@ from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 from lda_notes.record.reading import Record
+from lda_notes.record.unread import notice
 
 
 def files(paths: tuple[Path, ...]) -> list[Path]:
@@ -45,6 +46,15 @@ def all_timelines(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> li
         for record in read
         if record.episode is not None
     ]
+
+
+def unread_facts(record: Record, names: frozenset[str], with_text: bool = False) -> tuple[str, ...]:
+    """Return a sentence for each fact of ``record`` under one of ``names`` that was written and could not be read."""
+    return tuple(
+        f"{'' if with_text else f'{record.file}: '}{notice(fact, with_text)}"
+        for fact in record.unread_facts
+        if names & set(fact.names)
+    )
 
 
 def unread(record: Record) -> str | None:

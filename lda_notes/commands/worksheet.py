@@ -71,7 +71,7 @@ def command(
         raise click.UsageError("Give --for with what is going to be done, or --due for all that is due this shift.")
     chosen, to = target(form, out, "worksheet", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
-    views, broken = _views(paths, policy, asof)
+    views, broken, partly = _views(paths, policy, asof)
     if work is not None and work != "check" and len(views) + len(broken) > 1:
         raise click.UsageError(f"--for {work} is about one record; give one file.")
     if not views:
@@ -84,6 +84,8 @@ def command(
         click.echo(f"Not on the worksheets: {words}", err=True)
     if broken:
         raise click.exceptions.Exit(2)
+    if partly:
+        raise click.exceptions.Exit(1)
 
 
 def _made(views: list[View], work: Work | None, septum: str | None) -> Sheet:
@@ -94,10 +96,12 @@ def _made(views: list[View], work: Work | None, septum: str | None) -> Sheet:
     return sheet(views[0], work, _septum(views[0].timeline, septum))
 
 
-def _views(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> tuple[list[View], list[str]]:
-    """Return what can be read of the records as of a moment, and one sentence for each that cannot."""
+def _views(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> tuple[list[View], list[str], bool]:
+    """Return what can be read of the records as of a moment, one sentence for each that cannot be read at all, and
+    whether any was read in part."""
     views: list[View] = []
     broken: list[str] = []
+    partly = False
     for path in reading.files(paths):
         judged = pipeline.judge(pipeline.upto(records.read(path), asof), policy, asof)
         if judged.timeline is None:
@@ -106,8 +110,9 @@ def _views(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> tuple[lis
         left_out = unread(judged.record)
         if left_out:
             click.echo(left_out, err=True)
+        partly = partly or left_out is not None or bool(judged.timeline.unread)
         views.append(_view(judged.timeline, policy, asof))
-    return sorted(views, key=_place), broken
+    return sorted(views, key=_place), broken, partly
 
 
 def _place(view: View) -> tuple[str, int, str]:
@@ -124,7 +129,7 @@ def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
         due.end_of(asof, "idle_flush_days", policy, due.zone_of(timeline))
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    return View(timeline, policy, Wording(due.zone_of(timeline), asof), moment, end)
+    return View(timeline, policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
 
 
 def _septum(timeline: Timeline, asked: str | None) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from lda_notes.fhir.build.papers import CORRECTION, RECORD_CONTEXT, TIME_NOT_CHARTED
+from lda_notes.fhir.build.papers import CORRECTION, ENTRY_SEAL, RECORD_CONTEXT, TIME_NOT_CHARTED
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json
 
@@ -50,6 +50,15 @@ OWN: Final[tuple[Own, ...]] = (
             ("stated", "The stated facts by key, as JSON.", True),
             ("before", "Pairs of a path of keys and the value first charted there (null for none), as JSON.", False),
         ),
+    ),
+    Own(
+        ENTRY_SEAL,
+        "Provenance",
+        "Digest of the entry in the record",
+        "The SHA-256 digest in the seal of the entry, with which the record can be compared with what was sent: an "
+        "entry that was changed or removed since has another digest or none. It is no signature; "
+        "Provenance.signature would claim that someone signed this resource.",
+        value="string",
     ),
     Own(
         TIME_NOT_CHARTED,

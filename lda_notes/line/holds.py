@@ -490,4 +490,4 @@ def is_fresh(at: datetime, implanted: datetime | None, policy: Policy) -> bool:
     if implanted is None:
         return False
     since = at.astimezone(UTC) - implanted.astimezone(UTC)
-    return timedelta(0) <= since <= policy.span("wound_reaction_hours")
+    return timedelta(0) <= since <= policy.span("post_implant_tender_hours")

@@ -382,7 +382,7 @@ def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> Non
     assert name(talk) == "order", "what was left open together is not asked again one by one"
     about = talk.subject
     assert isinstance(about, EventSubject)
-    assert "patient-identifiers-not-recorded" in {finding.rule for finding in about.findings(talk.facts)}
+    assert "facts-not-recorded" in {finding.rule for finding in about.findings(talk.facts)}
 
 
 def test_enter_is_refused_where_it_has_to_be_said(access: Talk) -> None:

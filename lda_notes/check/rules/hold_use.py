@@ -188,7 +188,7 @@ def _stopped(case: Case, septum: str, holds: Holds) -> tuple[bool, Entry | None]
 @rule(
     "unsafe",
     "stop the infusion now, leave the needle, aspirate what can be aspirated, and tell the prescriber at once",
-    cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R"), _ONS),
+    cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R2"), _ONS),
 )
 def extravasation_suspected(case: Case) -> Iterable[Found]:
     """Finds swelling seen while an infusion ran, without a record that the infusion was stopped.
@@ -441,7 +441,7 @@ def _same(one: Person | None, other: Person | None) -> bool:
     "unsafe",
     "name who takes over the line and tell them of the hold",
     on=(Discharge,),
-    cites=(Citation("home-infusion", "R"), Citation("jc-sea-58", "M-H")),
+    cites=(Citation("home-infusion", "R2"), Citation("jc-sea-58", "M-H")),
 )
 def discharged_on_hold(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
     """Finds a discharge with the line on hold and nobody named who takes it over.

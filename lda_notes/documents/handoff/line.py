@@ -18,6 +18,7 @@ from lda_notes.line.timeline import Danger, Dwell, Entry, State, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock, Needle, NotAssessed, NotDone
+from lda_notes.record.unread import absent_anywhere
 
 Status = Literal["on hold", "accessed", "not accessed", "no port"]
 
@@ -121,14 +122,14 @@ def line_facts(view: View, septum: str) -> LineFacts:
     return LineFacts(
         septum,
         _status(state),
-        wording.needle(_needle_of(state)) if state.needle else "",
+        _needle_text(view, state) if state.needle else "",
         wording.short_needle(_needle_of(state)) if state.needle else "",
         _dwell_day(view, state),
         _infusion(state) if state.infusion else "",
         _sluggish(view, state),
         _vesicant(state),
         _hold(view, state),
-        tuple(danger_text(view, danger) for danger in state.dangers),
+        tuple(danger_text(view, danger) for danger in state.dangers if not named_as_unread(danger)),
         tuple(_facts(view, state)),
         _dwelling(view, state) if state.dwell is not None else None,
         actions,
@@ -179,6 +180,11 @@ def _hold(view: View, state: State) -> str:
     return "; ".join(f"{hold.sign} ({view.wording.told(hold.began)})" for hold in state.holds)
 
 
+def named_as_unread(danger: Danger) -> bool:
+    """Tell whether it is a fact of this very record that could not be read: the sheet names each with its place."""
+    return danger.code == "D11" and (danger.began is None or not danger.began.record)
+
+
 def danger_text(view: View, danger: Danger) -> str:
     """Return a standing danger in words: what, since when and by whom charted, what must not be done meanwhile."""
     told = f" ({view.wording.told(danger.began)})" if danger.began is not None else ""
@@ -208,9 +214,14 @@ def _told(view: View, label: str, value: str, entry: Entry) -> Told:
     return Told(label, value, entry.event.at, wording.person(entry.event.by), view.wording.told(entry))
 
 
+def _needle_text(view: View, state: State) -> str:
+    assert state.needle is not None
+    return wording.needle(_needle_of(state), view.wording.absent_in(state.needle.opened, "needle"))
+
+
 def _needle(view: View, state: State) -> Told:
     assert state.needle is not None
-    said = wording.needle(_needle_of(state))
+    said = _needle_text(view, state)
     day = _dwell_day(view, state)
     opened = state.needle.opened
     if day is not None:
@@ -228,7 +239,7 @@ def _dressing(view: View, state: State) -> Told:
         return Told("Dressing", "none recorded")
     event = on.put_on.event
     found = event.dressing if isinstance(event, ev.Dressed | ev.ArrivalAccessed) else None
-    told = _told(view, "Dressing", wording.dressing(found), on.put_on)
+    told = _told(view, "Dressing", wording.dressing(found, view.wording.absent_in(on.put_on, "dressing")), on.put_on)
     if on.found is None:
         return told
     seen = on.found.event
@@ -238,15 +249,19 @@ def _dressing(view: View, state: State) -> Told:
         told.label,
         f"{told.value}; found {words}",
         seen.at,
-        wording.person(seen.by),
+        view.wording.author(on.found),
         f"{told.told}; seen {view.wording.told(on.found)}",
     )
+
+
+def _absent(view: View, *names: str) -> str:
+    return absent_anywhere(view.timeline.unread, *names)
 
 
 def _blood_return(view: View, state: State) -> Told:
     entry = state.last_blood_return
     if entry is None:
-        return Told("Blood return", "not recorded")
+        return Told("Blood return", _absent(view, "blood_return"))
     event = entry.event
     seen = event.blood_return if isinstance(event, ev.Proved) and isinstance(event.blood_return, str) else None
     if seen is None and isinstance(event, ev.LineUse) and isinstance(event.blood_return_before, str):
@@ -261,8 +276,8 @@ def _flush(view: View, state: State) -> Told:
     if entry is not None and entry.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
         return _told(view, "Flush", elsewhere(entry.event), entry)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.flushes, tuple):
-        return Told("Flush", "not recorded")
-    return _told(view, "Flush", wording.flushes(event.flushes), entry)
+        return Told("Flush", _absent(view, "flushes"))
+    return _told(view, "Flush", wording.flushes(event.flushes, view.wording.absent_in(entry, "flushes")), entry)
 
 
 def elsewhere(event: ev.Event) -> str:
@@ -285,8 +300,8 @@ def _lock(view: View, state: State) -> Told:
     if left_out is not None and isinstance(left_out.event, ev.Flushed) and isinstance(left_out.event.lock, NotDone):
         return _told(view, "Lock", f"not locked: {phrasing.quoted(left_out.event.lock.not_done)}", left_out)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.lock, Lock):
-        return Told("Lock", "not recorded")
-    return _told(view, "Lock", wording.lock(event.lock), entry)
+        return Told("Lock", _absent(view, "lock"))
+    return _told(view, "Lock", wording.lock(event.lock, view.wording.absent_in(entry, "lock")), entry)
 
 
 def _left_open(view: View, state: State) -> Entry | None:

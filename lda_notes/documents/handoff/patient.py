@@ -13,6 +13,7 @@ from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.ages import days_old, months_old, years_old
+from lda_notes.knowledge.amounts import alteplase_withdrawal
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import sums
@@ -24,7 +25,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient, Port
 from lda_notes.record.parts import Allergy, Problem
 from lda_notes.record.reading import UnreadEvent
-from lda_notes.record.unread import Unread
+from lda_notes.record.unread import Unread, about, absent
 
 NO_ANSWER: Final = "NO ANSWER recorded"
 
@@ -152,7 +153,7 @@ def patient_facts(
         child(view),
         tuple(_allergy_lines(patient)),
         tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
-        phrasing.day(patient.birth_date) if patient.birth_date else "not recorded",
+        phrasing.day(patient.birth_date) if patient.birth_date else view.wording.absent(None, "patient", "birth_date"),
         wording.one_line(unit.unit) if unit else "",
         wording.one_line(unit.room or "") if unit else "",
         _left(view),
@@ -160,7 +161,7 @@ def patient_facts(
         isinstance(discharge, ev.Discharge) and discharge.handed_to is not None and bool(discharge.handed_to.name),
         _allergies(timeline),
         tuple(precautions(patient)),
-        port_text(port),
+        port_text(port, timeline.unread),
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_ended(view)),
@@ -264,13 +265,15 @@ def _left(view: View) -> str:
 def _allergies(timeline: Timeline) -> str:
     allergies = timeline.episode.patient.allergies
     if allergies is None:
-        return "allergies not recorded"
+        return f"allergies {absent(timeline.unread, None, 'patient', 'allergies')}"
+    if about(timeline.unread, None, "patient", "allergies"):
+        return "allergies of which some could not be read"
     return "" if allergies else "no known allergies"
 
 
-def port_text(port: Port) -> str:
+def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
     """Return where the port lies and what is known of it."""
-    where = " ".join(part for part in (port.side, port.area) if part) or "site not recorded"
+    where = " ".join(part for part in (port.side, port.area) if part) or _port_lacks(unread, "site", "side", "area")
     parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
     if port.implanted_on:
         parts.append(f"implanted {phrasing.day(port.implanted_on)}")
@@ -280,8 +283,9 @@ def port_text(port: Port) -> str:
         parts.append(wording.one_line(f"tip at {port.tip.location}{how}{when}"))
     power = port.power
     unknown = [*([] if port.tip else ["tip position"]), *([] if power else ["power rating"])]
-    if unknown:
-        parts.append(f"{phrasing.listed(unknown)} not recorded")
+    lost = [what for what in unknown if about(unread, None, "port", what.split()[0])]
+    for what, why in ((lost, "could not be read"), ([what for what in unknown if what not in lost], "not recorded")):
+        parts += [f"{phrasing.listed(what)} {why}"] if what else []
     if power is None:
         pass
     elif not power.rated:
@@ -291,6 +295,11 @@ def port_text(port: Port) -> str:
         most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
         parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
     return "; ".join(parts)
+
+
+def _port_lacks(unread: tuple[Unread, ...], what: str, *names: str) -> str:
+    found = {absent(unread, None, "port", name) for name in names}
+    return f"{what} {min(found)}"  # of the two the one that says more comes first
 
 
 # -- what is open --
@@ -319,7 +328,9 @@ def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[OpenProbl
 
 def _problem(view: View, entry: Entry, problem: Problem) -> str:
     said = [phrasing.quoted(problem.what)]
-    said.append(f"done: {phrasing.quoted(problem.action)}" if problem.action else "what was done is not recorded")
+    said.append(
+        f"done: {phrasing.quoted(problem.action)}" if problem.action else f"what was done {_problem_lacks(view, entry)}"
+    )
     if problem.told is None:
         said.append("no one recorded as told")
     else:
@@ -327,6 +338,11 @@ def _problem(view: View, entry: Entry, problem: Problem) -> str:
         said.append(f"told {wording.person(problem.told)}{at}")
         said.append(f"answer: {phrasing.quoted(problem.reply)}" if problem.reply else NO_ANSWER)
     return f"{'; '.join(said)} ({view.wording.told(entry)})"
+
+
+def _problem_lacks(view: View, entry: Entry) -> str:
+    said = view.wording.absent(entry.event.id, "problems", "action")
+    return said if said.startswith("could") else f"is {said}"
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
@@ -411,7 +427,7 @@ def _unread(event: UnreadEvent) -> str:
 def _unread_fact(view: View, fact: Unread) -> str:
     entry = view.timeline.entry(fact.event) if fact.event else None
     about = f" ({_kind(entry)} {view.wording.soon(entry.event.at)})" if entry else ""
-    return f'{fact.label} was written as "{fact.text}"{about}; ask, and correct it'
+    return f"{fact.label}, row {fact.place.row}{about}: {fact.text}. Ask"
 
 
 # -- if ... then --
@@ -485,14 +501,12 @@ def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:
 
 
 def _withdrawal(timeline: Timeline, policy: Policy) -> tuple[str, tuple[Basis, ...]] | None:
-    """Return what is taken off after success, by weight; None where no source states it."""
+    """Return what is taken off after success, by weight; None without a weight."""
     weight = timeline.episode.patient.weight_kg
-    if weight is None or weight < policy.value("alteplase_withdraw_child_kg"):
+    if weight is None:
         return None
-    if weight < policy.value("alteplase_full_dose_kg"):
-        return policy.text("alteplase_withdraw_child_ml"), ("alteplase_withdraw_child_ml",)
-    least, most = (number(policy.value(f"alteplase_withdraw_{end}")) for end in ("ml", "max_ml"))
-    return f"{least} to {most} mL", ("alteplase_withdraw_ml", "alteplase_withdraw_max_ml")
+    names = alteplase_withdrawal(weight, policy)
+    return f"{' to '.join(number(policy.value(name)) for name in names)} mL", names
 
 
 # -- amounts --

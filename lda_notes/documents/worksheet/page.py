@@ -36,6 +36,7 @@ from lda_notes.documents.worksheet.supplies import Work, supplies
 from lda_notes.line.due import ClockName
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
+from lda_notes.record.unread import about, notice
 
 _WHY_NOT: Final = ("not assessed", "not done")
 
@@ -70,6 +71,8 @@ def _blocks(view: View, work: Work, septum: str) -> Iterator[Block]:
     line = line_facts(view, septum)
     cares = tuple(precautions(view.timeline.episode.patient))
     yield from _alerts(view, work, line)
+    for fact in view.timeline.unread:
+        yield Alert("caution", notice(fact))
     yield _known(view, line, septum)
     if cares:
         said = [f"{phrasing.capital(why)}: {says}{references.mark(basis)}" for why, says, basis in merged(cares)]
@@ -223,10 +226,13 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     episode = view.timeline.episode
     patient = episode.patient
     unit = view.timeline.unit_at(view.asof)
-    born = phrasing.day(patient.birth_date) if patient.birth_date else "not recorded"
-    allergies = "allergies not recorded"
+    absent = view.wording.absent
+    born = phrasing.day(patient.birth_date) if patient.birth_date else absent(None, "patient", "birth_date")
+    allergies = f"allergies {absent(None, 'patient', 'allergies')}"
     if patient.allergies is not None:
         allergies = ", ".join(phrasing.capital(a.substance) for a in patient.allergies) or "none known"
+        if about(view.timeline.unread, None, "patient", "allergies"):
+            allergies += ", and what could not be read"
     due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", "; ".join(filter(None, (_running(view), f"born {born}", child(view))))),
@@ -235,7 +241,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
         ("Allergies", allergies),
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
         ("Needle that worked", needle_text(view, septum)),
-        ("Site", port_text(episode.port)),
+        ("Site", port_text(episode.port, view.timeline.unread)),
         ("Due", due),
     ]
     if len(episode.port.septa) > 1:

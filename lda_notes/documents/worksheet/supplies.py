@@ -13,6 +13,7 @@ from lda_notes.documents.worksheet.known import last_that_worked
 from lda_notes.documents.worksheet.steps import adult, no_heparin
 from lda_notes.knowledge.policy import number
 from lda_notes.record import disc
+from lda_notes.record.unread import about
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,8 @@ def _clean(view: View) -> Iterator[Supply]:
 
 
 def _antiseptic(view: View) -> str:
+    if about(view.timeline.unread, None, "patient", "allergies"):
+        return "Antiseptic: ask, an allergy could not be read"
     if not _allergic(view, "chlorhexidine", "isopropyl alcohol"):
         return "Chlorhexidine in alcohol"
     if not _allergic(view, "iodine"):
@@ -82,7 +85,11 @@ def _antiseptic(view: View) -> str:
 
 def _needle(view: View, septum: str) -> Iterator[Supply]:
     found = last_that_worked(view, septum)
-    size = f"; last time {wording.needle(found[0])}" if found else "; gauge and length: ______"
+    size = (
+        f"; last time {wording.needle(found[0], view.wording.absent_in(found[1], 'needle'))}"
+        if found
+        else "; gauge and length: ______"
+    )
     power = view.timeline.episode.port.power
     rated = ", rated for power injection where that is planned" if power is not None and power.rated else ""
     least, most = (number(view.policy.value(f"needle_gauge_{end}")) for end in ("min", "max"))
@@ -124,12 +131,16 @@ def _dressing(view: View) -> Iterator[Supply]:
 
 def _disc(view: View) -> Supply:
     patient = view.timeline.episode.patient
+    if about(view.timeline.unread, None, "patient", "allergies"):
+        return Supply("Chlorhexidine disc: ask first, an allergy could not be read", ("chg_disc_expected",))
     if disc.allergic(patient):
         return Supply("NO chlorhexidine disc: allergy", ("chg_disc_expected",))
     of_age = disc.of_age(patient, view.asof.astimezone(view.wording.zone).date(), view.policy)
     if of_age is None:
+        born = view.wording.absent(None, "patient", "birth_date")
         return Supply(
-            "Chlorhexidine disc, if the age allows it; the birth date is not recorded", ("chg_dressing_ages",)
+            f"Chlorhexidine disc, if the age allows it; birth date {born}",
+            ("chg_dressing_ages",),
         )
     if of_age:
         return Supply("Chlorhexidine disc", ("chg_disc_expected", "chg_dressing_ages"))

@@ -26,6 +26,7 @@ DOCX: Final = "application/vnd.openxmlformats-officedocument.wordprocessingml.do
 RECORD_CONTEXT: Final = "record-context"
 CORRECTION: Final = "correction"
 TIME_NOT_CHARTED: Final = "time-of-entry-not-recorded"
+ENTRY_SEAL: Final = "entry-seal"
 """Names of our own extensions, below the configured base address."""
 
 
@@ -133,6 +134,8 @@ def provenance(
         "meta": {"tag": [{"system": frame.names.system, "code": name}]},
     }
     held = list(extensions)
+    if event.seal is not None:
+        held.append({"url": f"{frame.config.extensions}/{ENTRY_SEAL}", "valueString": event.seal.digest})
     if held:
         made["extension"] = held
     made["target"] = list(targets)
