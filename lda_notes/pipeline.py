@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path as FilePath
@@ -12,10 +12,10 @@ from lda_notes.check import among, rule_table
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line import timeline
-from lda_notes.line.corrections import corrected
+from lda_notes.line import folding, timeline
+from lda_notes.line.folding import begins as begins
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import SEVERITIES, Finding
-from lda_notes.record import events
 from lda_notes.record import reading as records
 from lda_notes.record.reading import Record
 
@@ -29,10 +29,40 @@ def judge(record: Record, policy: Policy, asof: datetime) -> Judged:
     """Check ``record``: faults of reading, of corrections and of the rules, each with its place, in file order."""
     if record.episode is None:
         return Judged(record, None, _ordered([record.placed(finding) for finding in record.findings]))
-    line = timeline.build(record.episode, policy, asof, record.unread_facts)
-    found = [record.placed(f) for f in (*record.findings, *line.findings, *rule_table.check(line, policy))]
-    found += _broken_seals(record)
-    return Judged(record, line, _ordered(found))
+    return _judged(record, timeline.build(record.episode, policy, asof, record.unread_facts), policy, {})
+
+
+def judge_all(given: Sequence[Record], policy: Policy, asof: datetime) -> list[Judged]:
+    """Check the records given: those of one patient and one port are one line, and each is judged within it."""
+    by_file = {record.file: record for record in given}
+    judged: dict[int, Judged] = {}
+    for line in folding.fold_all(given, policy, asof):
+        for record, stay in zip(line.records, line.stays, strict=True):
+            one = _judged(record, stay, policy, by_file)
+            judged[id(record)] = replace(one, line=line)
+    return [judged[id(record)] if id(record) in judged else judge(record, policy, asof) for record in given]
+
+
+def _judged(record: Record, stay: Timeline, policy: Policy, by_file: Mapping[str, Record]) -> Judged:
+    found = (*record.findings, *stay.findings, *rule_table.check(stay, policy))
+    own = [_placed(finding, record, by_file) for finding in found if finding.path[:1] != _ELSEWHERE]
+    return Judged(record, stay, _ordered([*own, *_broken_seals(record)]))
+
+
+_ELSEWHERE: Final = ("records",)
+"""How a path begins that leads into another record of the line: the finding belongs to that record's own check."""
+
+
+def _placed(finding: Finding, record: Record, by_file: Mapping[str, Record]) -> Finding:
+    if any(spot.path[:1] == _ELSEWHERE for spot in finding.related):
+        spots = tuple(
+            replace(spot, place=by_file[str(spot.path[1])].place(spot.path[2:]))
+            if spot.path[:1] == _ELSEWHERE
+            else spot
+            for spot in finding.related
+        )
+        finding = replace(finding, related=spots)
+    return record.placed(finding)
 
 
 def _broken_seals(record: Record) -> list[Finding]:
@@ -86,24 +116,6 @@ def upto(record: Record, moment: datetime) -> Record:
     facts = tuple(fact for fact in record.unread_facts if fact.path[0] != "events" or fact.path[1] not in late)
     told_episode = episode.model_copy(update={"events": told})
     return replace(record, episode=told_episode, positions=positions, unread_facts=facts)
-
-
-def begins(record: Record) -> datetime | None:
-    """Return when a stay begins: admission, or the first event that stands if that is earlier; None when not known.
-
-    The port may have been implanted long before. An event that could not be read may be earlier than all others.
-    """
-    episode = record.episode
-    if episode is None:
-        return None
-    admitted = episode.stay.admitted_at
-    if admitted is None and record.unread:
-        return None
-    standing: tuple[events.Event, ...] = episode.events
-    if any(isinstance(event, events.Correcting) for event in standing):
-        standing = tuple(entry.event for entry in corrected(episode)[0])
-    cared = (event.at for event in standing if not isinstance(event, events.PortImplanted))
-    return min((*([admitted] if admitted else []), *cared), default=None)
 
 
 def judge_file(path: FilePath, policy: Policy, asof: datetime) -> Judged:

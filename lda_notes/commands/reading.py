@@ -7,7 +7,7 @@ from pathlib import Path
 
 from lda_notes import pipeline
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line import timeline
+from lda_notes.line import folding
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
@@ -32,7 +32,7 @@ def why_unreadable(record: Record) -> str:
 
 
 def all_timelines(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> list[tuple[Record, Timeline]]:
-    """Return the timeline of every record, for counts that a missing record would make wrong.
+    """Return the timeline of every record within its line, for counts that a missing record would make wrong.
 
     Raises `Failure` naming each record that cannot be read.
     """
@@ -42,9 +42,9 @@ def all_timelines(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> li
         counted = "1 record" if len(broken) == 1 else f"{len(broken)} records"
         raise Failure("\n".join([f"{counted} could not be read, so nothing was counted:", *broken]))
     return [
-        (record, timeline.build(record.episode, policy, asof, record.unread_facts))
-        for record in read
-        if record.episode is not None
+        (record, stay)
+        for line in folding.fold_all(read, policy, asof)
+        for record, stay in zip(line.records, line.stays, strict=True)
     ]
 
 

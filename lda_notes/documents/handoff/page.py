@@ -96,7 +96,12 @@ def handoff(
     patients = [
         patient_facts(
             View(
-                source.timeline, policy, Wording(due.zone_of(source.timeline), asof, source.timeline.unread), since, end
+                source.timeline,
+                policy,
+                Wording(due.zone_of(source.timeline), asof, source.timeline.unread),
+                since,
+                end,
+                source.file,
             ),
             source.file,
             source.findings,

@@ -12,6 +12,7 @@ from lda_notes.documents.handoff.line import Action, LineFacts, named_as_unread
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.words import of_septum, short
 from lda_notes.documents.wording import Wording
+from lda_notes.line.holds import ROWS
 from lda_notes.narrative import phrasing
 
 Word = Literal["HOLD", "DANGER", "LIMIT", "COULD NOT BE READ"]
@@ -106,7 +107,9 @@ def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
 def line_warnings(words: Wording, line: LineFacts, septum: str = "") -> Iterator[Warned]:
     """Yield holds, standing dangers and limits of one septum; ``septum`` follows each, for a port with two."""
     for hold in line.state.holds:
-        yield Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}")
+        at_once = ROWS[hold.reason].do
+        todo = f". {at_once}" if at_once else ""
+        yield Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}{todo}")
     for danger in line.state.dangers:
         if named_as_unread(danger):
             continue

@@ -251,8 +251,12 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
 
 def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: References) -> Iterator[Block]:
     steps: dict[str, list[Blank]] = {}
+    title = "More to chart"
     for blank in blanks(view, work):
-        steps.setdefault(TITLES.get(blank.need.path[0], "More to chart"), []).append(blank)
+        title = TITLES.get(blank.need.path[0], title)
+        if title == "Sign":
+            steps.setdefault("What is due next", [])  # nobody fills it in: it is worked out
+        steps.setdefault(title, []).append(blank)
     reasons = dict.fromkeys(
         choice for asked in steps.values() for blank in asked for choice in blank.drawn.choices if choice in _WHY_NOT
     )

@@ -64,7 +64,7 @@ TITLES: Final[Mapping[str, str]] = {
     "by": "Sign",
     "verified_by": "Sign",
 }
-"""The step to which each fact of an event belongs, by its first key."""
+"""The step that begins with a fact, by its first key; facts without a row belong to the step of the one before."""
 
 
 @dataclass(frozen=True, slots=True)
