@@ -39,7 +39,7 @@ class Due:
 
     def overdue(self, moment: datetime) -> bool:
         """Tell whether ``moment`` counts as overdue; an unknown start does, a mere reminder never."""
-        if self.limit == "accessed_idle_flush_hours":
+        if self.limit == "accessed_idle_flush_hours" and self.by is not None:
             return False
         # Two moments of one zone would be compared by the wall clock, which runs twice through an hour in autumn.
         last = self.late or self.by

@@ -787,12 +787,27 @@ class Problem(Model):
     )
 
 
+_LEAVING: Final = "After discharge nobody reads this record daily: the patient leaves with the next due time."
+
+
 class NextDue(Model):
     """What the nurse told the next one is due: compared with the computed times, never used for them."""
 
-    needle_change: Moment | None = fact("next needle change", "When the needle is due out or changed.")
-    dressing_change: Moment | None = fact("next dressing change", "When the dressing is due.")
-    flush: Moment | None = fact("next flush", "When the next flush is due.")
+    needle_change: Moment | None = fact(
+        "next needle change",
+        "When the needle is due out or changed.",
+        need=should("When is the needle due out?", HOME, why=_LEAVING, when="leaves_accessed"),
+    )
+    dressing_change: Moment | None = fact(
+        "next dressing change",
+        "When the dressing is due.",
+        need=should("When is the dressing due?", HOME, why=_LEAVING, when="leaves_accessed"),
+    )
+    flush: Moment | None = fact(
+        "next flush",
+        "When the next flush is due.",
+        need=should("When is the next flush due?", AYRSHIRE, why=_LEAVING, when="leaves_without"),
+    )
 
 
 class Teaching(Model):

@@ -281,6 +281,51 @@ def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -
         )
 
 
+@rule("unsafe", "stop, and ask whoever set the limit", on=(LineUse,), cites=(COMMON_PRACTICE,))
+def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a use that an evaluation has ruled out: a vesicant or a power injection through a line with that limit.
+
+    A line may be cleared with limits. They stay until an evaluation lifts them.
+
+    Stop, and ask whoever set the limit.
+    """
+    limits = {limit.what: limit for limit in step.before.limits}
+    against = "no vesicant" if event.vesicant is True else ""
+    if event.purpose == "power injection":
+        against = "no power injection"
+    limit = limits.get(against)
+    if limit is not None and event.action != "stopped":
+        yield Found(
+            step.entry.path("vesicant" if against == "no vesicant" else "purpose"),
+            f'the evaluation of {case.say(limit.began.event.at)} says "{against}"; expected none before that is lifted',
+            related=(Related(limit.began.path(), "the limit was set here"),),
+        )
+
+
+@rule(
+    "unsafe",
+    "report the exposure to the prescriber at once, watch the patient, and chart who was told",
+    on=(CareEvent,),
+    cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
+)
+def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Finds heparin, ethanol or another lock pushed into a patient for whom it must come out first.
+
+    Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
+    and discarded before anything is pushed in.
+
+    Report it, watch the patient, and chart who was told. If the contents were aspirated, chart that.
+    """
+    for danger in step.after.dangers:
+        before = step.before.danger(danger.code)
+        if danger.phase == "flushed in" and before is not None and before.phase != "flushed in":
+            yield Found(
+                step.entry.path("discard_ml" if event.__dict__.get("discard_ml") is not None else "at"),
+                f"what was in the line was not recorded as aspirated before it was flushed or used: {before.what}",
+                related=(Related(before.began.path(), "it was put in here"),) if before.began is not None else (),
+            )
+
+
 # -- ending a hold --
 
 

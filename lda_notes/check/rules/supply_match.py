@@ -10,10 +10,10 @@ from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.patients import days_at, is_adult, is_newborn, months_at
 from lda_notes.check.rules.supplies_used import holding
 from lda_notes.knowledge.policy import quantity
-from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.knowledge.sources import Citation
 from lda_notes.record.disc import least_months
-from lda_notes.record.events import Access, ArrivalAccessed, Dressed, Flushed, FlushOrLock, LineUse, PatencyTreatment
-from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock, NotDone
+from lda_notes.record.events import Access, ArrivalAccessed, Dressed, Flushed
+from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock
 
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
 
@@ -409,36 +409,4 @@ def taurolidine_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
         yield Found(
             step.entry.path("lock", "drug"),
             f"the line is locked with {event.lock.drug}; not every such product is labelled for ports",
-        )
-
-
-@rule(
-    "unsafe",
-    "watch the patient and tell the prescriber; aspirate such a lock before every use",
-    on=(Access, FlushOrLock, LineUse, PatencyTreatment),
-    cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
-)
-def lock_not_aspirated(
-    step: Step, event: Access | FlushOrLock | LineUse | PatencyTreatment, case: Case
-) -> Iterable[Found]:
-    """Finds a line used after a taurolidine or ethanol lock without taking the lock out first.
-
-    These locks are made to stay in the line: flushed into the patient they do harm.
-
-    Aspirate and discard the lock before anything goes in, and chart the volume.
-    """
-    last = step.before.last_lock
-    if last is None:
-        return
-    lock = getattr(last.event, "lock", None)
-    if type(lock) is not Lock or not (lock.drug.startswith("taurolidine") or lock.drug == "70% ethanol"):
-        return
-    flushed = step.before.last_flush
-    if flushed is not None and flushed.event.at > last.event.at:
-        return
-    kept_in = isinstance(event.discard_ml, NotDone) or event.discard_ml == 0
-    if kept_in:
-        yield Found(
-            step.entry.path("discard_ml"),
-            f"the lock of {lock.drug} from {case.say(last.event.at)} was not aspirated before the line was used",
         )

@@ -14,8 +14,10 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.line import due as clocks
 from lda_notes.line.due import ClockName, Due
+from lda_notes.line.holds import ROWS
 from lda_notes.line.timeline import Danger, Dwell, Entry, State, Timeline
 from lda_notes.narrative import phrasing
+from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock, Needle, NotAssessed, NotDone
 from lda_notes.record.unread import absent_anywhere
@@ -99,6 +101,14 @@ class View:
     wording: Wording
     since: datetime
     shift_end: datetime
+    file: str = ""
+
+    def entry(self, finding: Finding) -> Entry | None:
+        """Return the event that a finding is about, in whichever record of the line it stands."""
+        if finding.event is None:
+            return None
+        file = finding.place.file if finding.place is not None else ""
+        return self.timeline.entry(finding.event, "" if file == self.file else file)
 
     @property
     def asof(self) -> datetime:
@@ -177,7 +187,9 @@ def _dwell_day(view: View, state: State) -> int | None:
 
 
 def _hold(view: View, state: State) -> str:
-    return "; ".join(f"{hold.sign} ({view.wording.told(hold.began)})" for hold in state.holds)
+    said = "; ".join(f"{hold.sign} ({view.wording.told(hold.began)})" for hold in state.holds)
+    todo = dict.fromkeys(ROWS[hold.reason].do for hold in state.holds if ROWS[hold.reason].do)
+    return ". ".join((said, *todo))
 
 
 def named_as_unread(danger: Danger) -> bool:
@@ -449,7 +461,9 @@ def _after_the_looks(view: View, state: State, dwell: Dwell) -> Action:
     more = doses < view.policy.value("alteplase_doses")
     waited = phrasing.span(view.asof - dwell.treatment.event.at)
     return Action(
-        "Ask the prescriber: second dose or evaluation" if more else "Ask the prescriber: evaluation, no further dose",
+        "Ask the prescriber: second dose or evaluation"
+        if more
+        else "Ask the prescriber: evaluation and imaging, no further dose",
         state.septum,
         None,
         True,

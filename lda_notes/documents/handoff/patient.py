@@ -319,11 +319,28 @@ def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[OpenProbl
         event = entry.event
         if not isinstance(event, ev.CareEvent) or event.at > view.asof:
             continue
+        if _recent(view, entry) or id(entry) in showed:
+            yield from (OpenProblem(said, True) for said in _signs(view, entry, event))
         for problem in event.problems:
             unanswered = problem.reply is None and event.at >= began
             if id(entry) in showed or _recent(view, entry) or unanswered:
                 answered = problem.told is not None and bool(problem.reply)
                 yield OpenProblem(_problem(view, entry, problem), answered)
+
+
+def _signs(view: View, entry: Entry, event: ev.CareEvent) -> Iterator[str]:
+    """Yield the signs of an event that hold no line by themselves, and the orders to use one in spite of a hold."""
+    held = any(hold.began is entry for holds in view.timeline.holds.values() for hold in holds)
+    for sign in event.signs if not held else ():
+        where = f" at the {sign.where}" if sign.where else ""
+        todo = ": replace the connector" if sign.what == "leak" and sign.where == "connector" else ""
+        yield f"{phrasing.capital(str(sign.what))}{where}{todo} ({view.wording.told(entry)})"
+    order = event.despite_hold
+    if order is not None:
+        by = wording.person(order.by) if order.by is not None else "somebody who is not recorded"
+        what = f": {phrasing.quoted(order.purpose)}" if order.purpose else ""
+        at = f", {view.wording.when(order.ordered_at)}" if order.ordered_at else ""
+        yield f"Used in spite of the hold, by order of {by}{at}{what} ({view.wording.told(entry)})"
 
 
 def _problem(view: View, entry: Entry, problem: Problem) -> str:
@@ -346,6 +363,7 @@ def _problem_lacks(view: View, entry: Entry) -> str:
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+    yield from _withdrawn(view)
     for line in lines:
         if line.dwelling is not None:
             check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
@@ -362,6 +380,15 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
         if samples:
             drawn = ", ".join(phrasing.quoted(sample) for sample in dict.fromkeys(samples))
             yield f"Blood drawn: {drawn}; results do not stand in this record ({view.wording.told(entry)})"
+
+
+def _withdrawn(view: View) -> Iterator[str]:
+    """Yield the entries withdrawn since the last handoff, each with by whom and when."""
+    for entry in view.timeline.retracted:
+        change = entry.retraction
+        if change is not None and view.since.astimezone(UTC) <= change.at.astimezone(UTC) <= view.asof.astimezone(UTC):
+            what, at = entry.event.noun, view.wording.when(entry.event.at)
+            yield f"Withdrawn: {what} of {at}, by {wording.person(change.by)}, {view.wording.when(change.at)}"
 
 
 def _decisions(view: View, line: LineFacts) -> Iterator[str]:
@@ -386,24 +413,28 @@ def _matters(view: View, finding: Finding) -> bool:
     """Tell whether a finding is about the record as a whole or an event since the last handoff."""
     if finding.event is None:
         return finding.path[:1] != ("events",)
-    entry = view.timeline.entry(finding.event)
+    entry = view.entry(finding)
     return entry is not None and entry.retraction is None and _recent(view, entry)
 
 
 def _said(view: View, finding: Finding) -> str:
-    entry = view.timeline.entry(finding.event) if finding.event else None
+    entry = view.entry(finding)
     where = f" ({view.wording.when(entry.event.at)})" if entry else ""  # what, not who: the sheet goes round
     return f"{phrasing.capital(finding.message)}{where}"
 
 
 def _gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
     """Yield what is not recorded, one statement for each event and one for the record as a whole."""
-    by_event: dict[str | None, list[str]] = {}
+    entries: dict[int, Entry] = {}
+    by_event: dict[int | None, list[str]] = {}
     for finding in findings:
         if finding.severity == "gap" and _matters(view, finding):
-            by_event.setdefault(finding.event, []).append(finding.message)
+            found = view.entry(finding)
+            if found is not None:
+                entries[id(found)] = found
+            by_event.setdefault(id(found) if found is not None else None, []).append(finding.message)
     for event, messages in by_event.items():
-        entry = view.timeline.entry(event) if event else None
+        entry = entries.get(event) if event is not None else None
         if entry is None:
             yield phrasing.capital("; ".join(message.removeprefix("not recorded for the ") for message in messages))
         else:
