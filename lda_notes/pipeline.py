@@ -172,4 +172,73 @@ def record_files(paths: tuple[FilePath, ...]) -> Iterator[FilePath]:
 
 
 def _is_record(path: FilePath) -> bool:
-    return path.suffix.lower() in records.SUFFIXES and path.name != policy_file.NAME and path.is_file()
+    return path.suffix.lower() in records.SUFFIXES and not _is_policy(path) and path.is_file()
+
+
+def _is_policy(path: FilePath) -> bool:
+    """Tell whether a file is named like the policy, in whatever spelling; only one is read."""
+    return path.stem.lower().replace("_", "-") == FilePath(policy_file.NAME).stem
+
+
+@dataclass(frozen=True, slots=True)
+class Passed:
+    """Something in a folder that is not read as a record and could be one. ``lost``: it was meant to be one."""
+
+    path: FilePath
+    why: str
+    lost: bool = False
+
+    def __str__(self) -> str:
+        return f"{self.path}: {self.why}"
+
+
+_HEAD: Final = 4096
+"""How much of a file is looked at to tell whether it is a record under another name, in bytes."""
+
+
+def passed_over(paths: tuple[FilePath, ...]) -> Iterator[Passed]:
+    """Yield each thing in the folders of ``paths`` that is not read as a record and could be one, in order of name."""
+    for folder in dict.fromkeys(path for path in paths if path.is_dir()):
+        try:
+            inside = sorted(folder.iterdir())
+        except OSError:  # the command that reads the folder says so
+            continue
+        for path in inside:
+            found = None if _is_record(path) or path.name == policy_file.NAME else _could_be(path)
+            if found is not None:
+                yield found
+
+
+def _could_be(path: FilePath) -> Passed | None:
+    named = path.suffix.lower() in records.SUFFIXES
+    if named and path.is_symlink() and not path.exists():
+        return Passed(path, "is a link to a file that is not there; put the file back or remove the link", True)
+    if path.is_dir():
+        inside = sum(_is_record(inner) for inner in path.rglob("*")) if not path.is_symlink() else 0
+        if named:
+            return Passed(path, "is a folder named like a record; rename it, or put the record here", True)
+        many = "1 record" if inside == 1 else f"{inside} records"
+        return (
+            Passed(path, f"is a folder with {many} that are not read from here; give the folder too")
+            if inside
+            else None
+        )
+    if not path.is_file():
+        return Passed(path, "is named like a record and is not a file; look what it is", True) if named else None
+    if _is_policy(path):
+        return Passed(path, f"is named like the policy, which is read only as {policy_file.NAME}; rename it")
+    if any(suffix in (".ndjson", ".jsonl") for suffix in path.suffixes[-2:]):
+        return Passed(path, "contains records in rows, which are not read from a folder; give the file by its name")
+    if any(f"{suffix}" in path.name.lower() for suffix in records.SUFFIXES):
+        return Passed(path, "looks like an editor's copy of a record; compare it with the record, then remove it")
+    if _begins_like_a_record(path):
+        return Passed(path, f"looks like a record under another ending; records end in {', '.join(records.SUFFIXES)}")
+    return None
+
+
+def _begins_like_a_record(path: FilePath) -> bool:
+    try:
+        with path.open("rb") as file:
+            return b"record_version" in file.read(_HEAD)
+    except OSError:
+        return False

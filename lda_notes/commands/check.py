@@ -83,6 +83,11 @@ def command(
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
     files = _all_checked(list(dict.fromkeys(_files(paths))), policy, asof)
+    beside = list(pipeline.passed_over(paths))
+    files += [report.Checked(str(one.path), None, str(one)) for one in beside if one.lost]
+    for one in beside:
+        if not one.lost:
+            click.echo(f"Not checked: {report.visible(str(one))}", err=True)
     if seals:
         files = [_with_prints(files, seals)]
     if form == "json":

@@ -93,6 +93,7 @@ def command(
     policy = policy_file.in_force(policy_path, paths)
     given: list[Record] = []
     unreadable: list[str] = []
+    beside = list(pipeline.passed_over(paths))
     for path in reading.files(paths):
         try:
             record = records.read(path)
@@ -104,6 +105,8 @@ def command(
         else:
             given.append(record)
     read = list(_sources(given, policy, asof))
+    lost = bool(unreadable) or any(one.lost for one in beside)
+    unreadable += map(str, beside)
     if not read:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:
@@ -116,7 +119,7 @@ def command(
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:
         click.echo(f"Not on the sheet: {words}", err=True)
-    if unreadable or any(patient.unread for patient in found.patients):
+    if lost or any(patient.unread for patient in found.patients):
         raise click.exceptions.Exit(2)
 
 

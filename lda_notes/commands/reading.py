@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
+import click
+
 from lda_notes import pipeline
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import folding
@@ -37,7 +39,12 @@ def all_timelines(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> li
     Raises `Failure` naming each record that cannot be read.
     """
     read = [records.read(path) for path in files(paths)]
+    beside = list(pipeline.passed_over(paths))
+    for one in beside:
+        if not one.lost:
+            click.echo(f"Not counted: {one}", err=True)
     broken = [why_unreadable(record) for record in read if record.episode is None]
+    broken += [str(one) for one in beside if one.lost]
     if broken:
         counted = "1 record" if len(broken) == 1 else f"{len(broken)} records"
         raise Failure("\n".join([f"{counted} could not be read, so nothing was counted:", *broken]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -120,7 +121,33 @@ def _blank(need: Need, kind: str, view: View, parent: bool) -> Blank | None:
         choices = view.timeline.episode.port.septa
     when = conditions(need, kind)
     letters = _letters(field.annotation) if field is not None else _LONG
-    return Blank(need, when, Blanks(need.asks, ", ".join(when), choices, letters=letters))
+    title = field.title if field is not None and field.title else need.asks
+    return Blank(need, when, Blanks(_label(need, title), ", ".join(when), choices, letters=letters))
+
+
+_LABELS: Final[Mapping[str, str]] = {
+    "identifiers_checked": "Identified by",
+    "problems.*.told.name": "Told to",
+    "problems.*.told.credential": "Role of that person",
+    "problems.*.told_at": "Told at",
+    "teaching.about": "Taught about",
+    "teaching.to": "Taught to",
+    "charted_at": "Charted at",
+    "by.name": "Nurse",
+    "by.credential": "Credential",
+    "by.id": "Staff identifier",
+    "verified_by.name": "Verifier",
+    "verified_by.credential": "Credential of the verifier",
+}
+"""Labels of facts whose own names do not say whose they are."""
+_UNIT: Final = re.compile(r", in ([^,?]+)\?$")
+
+
+def _label(need: Need, title: str) -> str:
+    """Return what the blank is called: the fact's name with its unit, shorter at the bedside than the question."""
+    unit = _UNIT.search(need.asks)
+    said = _LABELS.get(need.name, f"{title[:1].upper()}{title[1:]}")
+    return f"{said}, {unit[1]}" if unit and need.name not in _LABELS else said
 
 
 _LONG: Final = 26

@@ -25,6 +25,12 @@ TITLES: Final[Mapping[str, str]] = {
     "allergies_checked": "Before you begin",
     "order": "Before you begin",
     "reason": "Before you begin",
+    "treatment": "Before you begin",
+    "came_from": "Before you begin",
+    "inserted_at": "Needle and dressing",
+    "dressed_at": "Needle and dressing",
+    "withdrawn_ml": "Prove the line",
+    "connections_secure": "Look at the dressing",
     "dressing_found": "Look at the dressing",
     "site": "Look at the site",
     "tip_confirmed": "Look at the site",
@@ -115,9 +121,12 @@ def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
         case "Put the needle in":
             yield _common("W2", "Prime and clamp the extension first; at a right angle, in one steady push")
             yield Caution(f"At most {view.policy.text('needle_attempts')} by one nurse", ("needle_attempts",))
+        case "Prove the line" if kind == "patency check":
+            yield from _looks(view)
         case "Prove the line":
             yield from _proof(view, kind)
         case "Flush":
+            yield _scrub(view)
             yield from _flush(view)
         case "Lock or connect":
             yield from _lock(view)
@@ -182,6 +191,22 @@ def _proof(view: View, kind: str) -> Iterator[Caution]:
         yield Caution(f"Discard the first aspirate, at least {view.policy.text(name)}: it holds the old lock", (name,))
 
 
+def _scrub(view: View) -> Caution:
+    said = f"Scrub the needleless connector for {view.policy.text('hub_scrub_s')} or more and let it dry, each time"
+    return Caution(said.replace("at least ", ""), ("hub_scrub_s",))
+
+
+def _looks(view: View) -> Iterator[Caution]:
+    """Yield when to look at a dwelling thrombolytic, and what to do when blood returns."""
+    policy = view.policy
+    first, second = (policy.text(f"alteplase_{look}_check_minutes") for look in ("first", "second"))
+    yield Caution(
+        f"Look {first} and {second} after it was put in; nothing else goes in before",
+        ("alteplase_first_check_minutes", "alteplase_second_check_minutes"),
+    )
+    yield _common("W6", "Blood returns: withdraw and discard the contents, then flush; none: leave it, look again")
+
+
 def _flush(view: View) -> Iterator[Caution]:
     policy = view.policy
     yield Caution(f"Syringe with a barrel of {policy.text('syringe_ml')} or more; never force", ("syringe_ml",))
@@ -239,7 +264,8 @@ def _next(view: View, kind: str) -> Iterator[Caution]:
         "access": (("needle", "needle_dwell_days"), ("transparent dressing", "transparent_dressing_days")),
         "dressing change": (("transparent dressing", "transparent_dressing_days"),),
         "de-access": (("flush of the port", "idle_flush_days"),),
-    }[kind]
+        "flush": (("flush of a port without a needle", "idle_flush_days"),),
+    }.get(kind, ())
     for what, limit in names:
         by = due.end_of(view.asof, limit, view.policy, view.wording.zone)
         yield Caution(f"Done at {view.wording.when(view.asof)}: {what} due by {view.wording.when(by)}", (limit,))

@@ -26,7 +26,11 @@ class Supply:
     basis: tuple[Basis, ...] = ()
 
 
-def supplies(view: View, work: Literal["access", "de-access", "dressing change"], septum: str) -> tuple[Supply, ...]:
+Work = Literal["access", "de-access", "dressing change", "flush", "arrival accessed", "patency check", "line check"]
+"""What a worksheet is for, by the kind of event that is charted from it."""
+
+
+def supplies(view: View, work: Work, septum: str) -> tuple[Supply, ...]:
     """Return what to gather for ``work``, in the order of use."""
     match work:
         case "access":
@@ -35,6 +39,19 @@ def supplies(view: View, work: Literal["access", "de-access", "dressing change"]
             found = [*_clean(view), *_dressing(view), Supply("Needleless connector, where policy changes it now")]
         case "de-access":
             found = [Supply("Gloves"), *_flush(view), *_lock(view), Supply("Sterile gauze and a cover"), _sharps()]
+        case "flush":
+            found = [Supply("Gloves"), *_flush(view), *_lock(view)]
+        case "patency check":
+            found = [
+                Supply("Gloves"),
+                Supply("Empty syringe to aspirate the thrombolytic"),
+                *_flush(view),
+                *_lock(view),
+            ]
+        case "arrival accessed":
+            found = [Supply("Gloves"), *_flush(view)]
+        case "line check":
+            found = [Supply("Gloves")]
         case _:
             assert_never(work)
     if _allergic(view, "latex"):
