@@ -11,7 +11,7 @@ from lda_notes.check.rules.patients import days_at, is_adult, is_newborn, months
 from lda_notes.check.rules.supplies_used import holding
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.disc import least_months
+from lda_notes.knowledge.suitability import least_months
 from lda_notes.record.events import Access, ArrivalAccessed, Dressed, Flushed
 from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock
 
