@@ -100,7 +100,7 @@ def test_nothing_of_the_round_is_cut(printed: dict[tuple[str, str, str], Printed
     wanted = Counter(word for words in said for word in words.split() if word.isascii())
     assert sum(wanted.values()) > 200
     missing = wanted - page
-    assert [word for word in missing if word not in first] == []
+    assert [word for word in missing if word.strip("()") not in first] == []
     assert sum(missing.values()) < 10, "words broken at their own hyphen"
     assert "Wang,XiaoMing" in first
     for word in one.pages.words:
