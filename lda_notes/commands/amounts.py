@@ -12,6 +12,7 @@ import click
 
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, hours_option, moment, policy_option, records_argument
+from lda_notes.commands.printing import say
 from lda_notes.documents.amounts_values import sums_values
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import number
@@ -61,12 +62,12 @@ def command(
     for record, timeline in reading.all_timelines(paths, policy, asof):
         said = reading.unread(record)
         if said:
-            click.echo(said, err=True)
+            say(said, err=True)
         rows.extend(_rows(timeline, given, length))
     if form == "json":
-        click.echo(json.dumps({"version": JSON_VERSION, "amounts": rows}, indent=2, ensure_ascii=False))
+        say(json.dumps({"version": JSON_VERSION, "amounts": rows}, indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(_said(row) for row in rows))
+        say("\n".join(_said(row) for row in rows))
 
 
 def _rows(timeline: Timeline, given: Window | None, hours: Decimal) -> list[dict[str, Any]]:

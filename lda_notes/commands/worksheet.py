@@ -10,6 +10,7 @@ import click
 
 from lda_notes import pipeline
 from lda_notes.commands.options import asof_option, out_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.reading import unread, why_unreadable
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.line import View
@@ -63,7 +64,7 @@ def command(
         raise Failure(f"no worksheet can be written: {why_unreadable(judged.record)}")
     left_out = unread(judged.record)
     if left_out:
-        click.echo(left_out, err=True)
+        say(left_out, err=True)
     found = sheet(_view(timeline, policy, asof), WORK[work], _septum(timeline, septum))
     from lda_notes.documents.render import render
 
