@@ -139,13 +139,15 @@ def test_every_fault_of_every_file_is_told_in_one_run(tmp_path: Path, unsigned: 
     written(tmp_path / "second.json", {**LOOK, "charted_at": "2026-05-04T09:00-05:00"}, {**LOOK, "site": None})
     result = run(tmp_path)
     assert [line.split("  ")[2] for line in result.stdout.splitlines() if line.startswith(str(tmp_path))] == [
+        "episode-in-two-records",
         "charted-before-event",
         "repeated-event-identifier",
         "same-event-twice",
         "facts-not-recorded",
+        "episode-in-two-records",
         "facts-not-recorded",
     ]
-    assert result.stderr == "2 files, 3 events: 3 wrong, 2 gaps.\n"
+    assert result.stderr == "2 files, 3 events: 5 wrong, 2 gaps.\n"
 
 
 def test_a_folder_without_records_is_said_to_be_so(tmp_path: Path) -> None:
@@ -182,8 +184,8 @@ def test_a_finding_in_text(unsigned: Path) -> None:
         "        reason).\n"
         "    Source: 42 CFR 482.24(c), paragraph 1 [from memory, high confidence: to be\n"
         "        confirmed]\n"
-        "    Source: CDC catheter guideline 2002, documentation, category II [read in the\n"
-        "        issuer's own text]\n"
+        "    Source: CDC catheter guideline 2002, documentation, category II [as quoted\n"
+        "        by a copy]\n"
         "    Source: INS Standards 2021, documentation in the health record [from memory,\n"
         "        high confidence: to be confirmed]\n"
         "\n"

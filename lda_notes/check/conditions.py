@@ -317,6 +317,11 @@ def leaves_accessed(event: ev.Discharge, _: Episode) -> bool:
     return event.needle_in is True
 
 
+def leaves_without(event: ev.Discharge, _: Episode) -> bool:
+    """Tell whether the patient leaves without a needle."""
+    return event.needle_in is False
+
+
 def adds_nothing(event: ev.Addendum, _: Episode) -> bool:
     """Tell whether an addendum adds no fact by key."""
     return not event.adds

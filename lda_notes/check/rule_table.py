@@ -24,12 +24,13 @@ from lda_notes.line.timeline import Entry, Step, Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import Model
+from lda_notes.record.unread import about
 
 T = TypeVar("T")
 
 
 class Found(NamedTuple):
-    """A fault as a rule yields it. ``todo`` replaces the rule's own when what to do depends on the case.
+    """A fault as a rule yields it. ``todo`` and ``severity`` replace the rule's own when they depend on the case.
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     """
@@ -40,6 +41,11 @@ class Found(NamedTuple):
     related: tuple[Related, ...] = ()
     citations: tuple[Citation, ...] | None = None
     event: str | None = None
+    severity: Severity | None = None
+
+
+def _names(path: Path) -> tuple[str, ...]:
+    return tuple(step for step in path if isinstance(step, str))
 
 
 @dataclass(frozen=True)
@@ -56,10 +62,16 @@ class Case:
 
     @cached_property
     def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
-        """Each entry that lacks needed facts, with these."""
+        """Each entry that lacks needed facts, with these; what was written and could not be read is not missing."""
         entries = (*self.timeline.entries, *self.timeline.corrections)
         asked = missing_in_events((entry.event for entry in entries), self.timeline.episode, self.policy)
-        return tuple((entry, gaps) for entry, (_, gaps) in zip(entries, asked, strict=True) if gaps)
+        found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, (_, gaps) in zip(entries, asked, strict=True))
+        return tuple((entry, gaps) for entry, gaps in found if gaps)
+
+    def unwritten(self, event: str | None, gaps: tuple[Missing, ...]) -> tuple[Missing, ...]:
+        """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
+        unread = self.timeline.unread
+        return tuple(gap for gap in gaps if not about(unread, event, *_names(gap.path))) if unread else gaps
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
@@ -199,7 +211,7 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
 def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Finding:
     return Finding(
         row.name,
-        row.severity,
+        fault.severity or row.severity,
         fault.message,
         fault.todo or row.todo,
         fault.path,

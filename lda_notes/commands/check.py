@@ -22,7 +22,8 @@ from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_o
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
-from lda_notes.record.reading import SUFFIXES
+from lda_notes.record import reading as records
+from lda_notes.record.reading import SUFFIXES, Record
 
 STOPPING = ("unsafe", "wrong", "gap")
 """Severities that make the command end with 1."""
@@ -83,6 +84,11 @@ def command(
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
     files = _all_checked(list(dict.fromkeys(_files(paths))), policy, asof)
+    beside = list(pipeline.passed_over(paths))
+    files += [report.Checked(str(one.path), None, str(one)) for one in beside if one.lost]
+    for one in beside:
+        if not one.lost:
+            say(f"Not checked: {report.visible(str(one))}", err=True)
     if seals:
         files = [_with_prints(files, seals)]
     if form == "json":
@@ -114,11 +120,11 @@ def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
 
 def _all_checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
     if len(paths) < _MANY:
-        return _compared([_checked(path, policy, asof) for path in paths])
+        return _compared(_checked(paths, policy, asof))
     from lda_notes.stream.garbage import rare_collection
 
     with rare_collection():
-        return _compared([_checked(path, policy, asof) for path in paths])
+        return _compared(_checked(paths, policy, asof))
 
 
 def _compared(files: list[Checked]) -> list[Checked]:
@@ -127,13 +133,23 @@ def _compared(files: list[Checked]) -> list[Checked]:
     return [one if one.judged is None else replace(one, judged=next(told)) for one in files]
 
 
-def _checked(path: Path, policy: Policy, asof: datetime) -> Checked:
+def _checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
+    read = [_read(path) for path in paths]
+    judged = iter(pipeline.judge_all([record for record in read if isinstance(record, Record)], policy, asof))
+    return [
+        Checked(str(path), None, found) if isinstance(found, str) else Checked(str(path), next(judged))
+        for path, found in zip(paths, read, strict=True)
+    ]
+
+
+def _read(path: Path) -> Record | str:
+    """Return the record, or in a sentence why it cannot be opened."""
     try:
         if path.is_dir():
-            raise Failure(f"{path}: holds no record; records end in {', '.join(SUFFIXES)}")
-        return Checked(str(path), pipeline.judge_file(path, policy, asof))
+            raise Failure(f"{path}: contains no record; records end in {', '.join(SUFFIXES)}")
+        return records.read(path)
     except Failure as failure:
-        return Checked(str(path), None, str(failure))
+        return str(failure)
 
 
 def _with_prints(files: list[Checked], seals: tuple[str, ...]) -> Checked:

@@ -59,6 +59,12 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
     return found
 
 
+_COUNTED = frozenset(
+    {"at", "kind", "of", "inserted_at", "unit", "to_unit", "setting", "to_setting", "admitted_at", "implanted_on"}
+)
+"""Facts that counts of days rest on."""
+
+
 @click.command()
 @click.argument(
     "paths",
@@ -118,6 +124,8 @@ def command(
     In CSV, a cell with words from a record that a spreadsheet would run as a formula (it begins with =, +, - or @) has
     an apostrophe before it; JSON holds every word as recorded.
 
+    Exit code 1 when an event, or a fact that days are counted by, was written and could not be read.
+
     Example: lda-notes days ward/ --from 2031-03-01 --to 2031-03-31 --by unit --counts patient-days.csv
     """
     if last < first:
@@ -135,10 +143,12 @@ def command(
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     given = _given(counts) if counts else {}
     read = reading.all_timelines(paths, policy, asof)
+    doubtful = False
     for record, _ in read:
-        said = reading.unread(record)
-        if said:
+        left_out = [*filter(None, [reading.unread(record)]), *reading.unread_facts(record, _COUNTED)]
+        for said in left_out:
             say(said, err=True)
+        doubtful = doubtful or bool(left_out)
     stays = line_days.stays([timeline for _, timeline in read])
     try:
         found = [(stay, line_days.days(stay, policy, first, last)) for stay in stays]
@@ -165,6 +175,8 @@ def command(
         if infection:
             text += "\n" + _csv(tuple(_infection_row(infection)), [_infection_row(infection)])
     write(text.encode(), to)
+    if doubtful:
+        raise click.exceptions.Exit(1)
 
 
 def _given(path: Path) -> dict[str, _Given]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -24,8 +25,10 @@ from lda_notes.commands.printing import say
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
 from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
+from lda_notes.record.reading import Record
 
 FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 
@@ -80,8 +83,8 @@ def command(
 
     Everything is computed from the records at the moment judged from and says when and by whom it was established.
     Due times rest on the limits in force, each with its source. Events after that moment are not told, and a patient
-    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record could not be read; the
-    sheet then names it.
+    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record, or a
+    fact of one, could not be read; the sheet then names it.
 
     Example: lda-notes handoff ward/ --shift-end 2031-03-05T07:00-06:00 --out handoff.docx
     """
@@ -89,22 +92,22 @@ def command(
         raise click.UsageError(f"--shift-end {shift_end.isoformat()} is not after the moment judged from.")
     chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
-    read: list[Source] = []
+    given: list[Record] = []
     unreadable: list[str] = []
+    beside = list(pipeline.passed_over(paths))
     for path in reading.files(paths):
         try:
             record = records.read(path)
         except Failure as failure:  # one record that cannot be opened does not end the handoff of the ward
             unreadable.append(str(failure))
             continue
-        judged = pipeline.judge(pipeline.upto(record, asof), policy, asof)
-        if judged.timeline is None:
-            unreadable.append(reading.why_unreadable(judged.record))
+        if record.episode is None:
+            unreadable.append(reading.why_unreadable(record))
         else:
-            begins = pipeline.begins(record)
-            read.append(
-                Source(record.file, judged.timeline, judged.findings, record.unread, begins, judged.record.unread_facts)
-            )
+            given.append(record)
+    read = list(_sources(given, policy, asof))
+    lost = bool(unreadable) or any(one.lost for one in beside)
+    unreadable += map(str, beside)
     if not read:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:
@@ -117,8 +120,32 @@ def command(
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:
         say(f"Not on the sheet: {words}", err=True)
-    if unreadable:
+    if lost or any(patient.unread for patient in found.patients):
         raise click.exceptions.Exit(2)
+
+
+def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Source]:
+    """Yield one source for each line: its records are told together; stays that begin later stand by themselves."""
+    starts = {record.file: pipeline.begins(record) for record in read}
+    later = [record for record in read if (since := starts[record.file]) is not None and since > asof]
+    begun = [pipeline.upto(record, asof) for record in read if record not in later]
+    judged = {one.record.file: one for one in pipeline.judge_all(begun, policy, asof)}
+    lines = {id(one.line): one.line for one in judged.values() if one.line is not None}
+    for line in lines.values():
+        last, files = line.records[-1], [record.file for record in line.records]
+        yield Source(
+            last.file,
+            line.timeline,
+            tuple(finding for file in files for finding in judged[file].findings),
+            tuple(event for record in line.records for event in record.unread),
+            starts[last.file],
+            tuple(fact for record in line.records for fact in record.unread_facts),
+            tuple(stay.episode.id for stay in line.stays if stay.discharge is None),
+        )
+    for record in later:
+        one = pipeline.judge(pipeline.upto(record, asof), policy, asof)
+        if one.timeline is not None:
+            yield Source(record.file, one.timeline, one.findings, record.unread, starts[record.file])
 
 
 def _places(read: list[Source]) -> str:

@@ -69,7 +69,8 @@ def _headline(policy: Policy) -> str:
     replaced = sum(row is not DEFAULT.rows[name] for name, row in policy.rows.items())
     loose = sum(looser(row, DEFAULT.rows[name]) for name, row in policy.rows.items())
     counted = f"{replaced} set by {policy.facility.text()}"
-    return f"Limits in force: as published, {counted}; {loose} of these looser than published."
+    said = [f"Limits in force: as published, {counted}; {loose} of these looser than published."]
+    return "\n".join([*said, *(silenced.text() for silenced in policy.silenced), *policy.ignored])
 
 
 def _entry(row: Row) -> str:
@@ -92,6 +93,8 @@ def _as_json(policy: Policy, rows: list[Row]) -> str:
     document = {
         "version": JSON_VERSION,
         "facility_policy": _cited(policy.facility) if policy.facility else None,
+        "silenced": [{"rule": one.rule, "reason": one.reason, "date": one.date} for one in policy.silenced],
+        "ignored": list(policy.ignored),
         "limits": [_row(row) for row in rows],
     }
     return json.dumps(document, indent=2, ensure_ascii=False)

@@ -68,6 +68,6 @@ def _explained(row: Listed, policy: Policy) -> Iterator[str]:
     yield ""
     yield from wrapped(f"In a finding: {sentence(row.todo)}", _WIDTH)
     for name, says, value in limit_rows(row, policy):
-        yield from wrapped(f"Limit: {says} {value} ({name})", _WIDTH, "", "    ")
+        yield from wrapped(f"Limit: {says}: {value} ({name})", _WIDTH, "", "    ")
     for citation in row.citations:
         yield from wrapped(f"Source: {citation.text()}", _WIDTH, "", "    ")

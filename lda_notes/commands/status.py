@@ -29,6 +29,8 @@ from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
+    from lda_notes.sending.client import Server
+    from lda_notes.sending.parcel import Parcel
     from lda_notes.sending.status import Standing
 
 JSON_VERSION: Final = 1
@@ -60,9 +62,10 @@ def command(
 
     Same: as the record has it. Missing: not there. Different: there, with each element that differs and both values.
     Retracted: entered in error, in the record and there. Doubled: two resources under one identity. Present: patient,
-    staff and stay, which are not compared. Give --with-context if the records were sent so.
+    staff and stay, which are not compared. Extra: of an entry that is no longer in the record. Give --with-context if
+    the records were sent so.
 
-    Ends with 0 when nothing is missing, different or doubled, 1 when something is, 4 when the server cannot be
+    Ends with 0 when nothing is missing, different, doubled or extra, 1 when something is, 4 when the server cannot be
     reached.
 
     Example: lda-notes status episode.yaml --server https://fhir.example.org/r4
@@ -80,7 +83,9 @@ def command(
         raise Failure("\n".join(["what cannot be read cannot be compared:", *broken]))
     with connected(server, access, Pace()) as client:
         try:
-            found = list(standing(client, (parcel for one in made for parcel in one.parcels)))
+            parcels = [parcel for one in made for parcel in one.parcels]
+            found = list(standing(client, parcels))
+            found += _left_over(client, parcels)
         except NotSafe as why:
             raise Failure(f"the bundles cannot be compared: {why}") from None
     if form == "json":
@@ -96,9 +101,21 @@ def command(
     sys.exit(0 if all(one.state in GOOD for one in found) else 1)
 
 
+def _left_over(client: Server, parcels: list[Parcel]) -> list[Standing]:
+    """Return what is no longer in the records; say so where the server cannot be asked that."""
+    from lda_notes.sending.client import NotAllowed
+    from lda_notes.sending.status import left_over
+
+    try:
+        return list(left_over(client, parcels))
+    except NotAllowed as why:
+        say(f"what is no longer in the record could not be looked for: {why}", err=True)
+        return []
+
+
 def _rows(one: Standing) -> Iterator[str]:
     from lda_notes.sending.entries import called
-    from lda_notes.sending.words import difference
+    from lda_notes.sending.words import differences
 
     place = f"{one.file}:{one.row}" if one.row else one.file
     where = report.visible(", ".join(part for part in (one.event, place) if part))
@@ -108,12 +125,13 @@ def _rows(one: Standing) -> Iterator[str]:
         + (f"  [{where}]" if where else "")
         + (f"  {report.visible(held)}" if held else "")
     )
-    for each in one.differences:
-        yield f"           {difference(each)}"
+    for row in differences(one.differences):
+        yield f"           {row}"
 
 
 def _as_json(one: Standing) -> dict[str, Any]:
     from lda_notes.fhir.elements import to_json
+    from lda_notes.sending.words import note_texts
 
     return {
         "state": one.state,
@@ -124,7 +142,8 @@ def _as_json(one: Standing) -> dict[str, Any]:
         "row": one.row,
         "held": [{"id": each.id, "version": each.version} for each in one.held],
         "differences": [
-            {"path": each.path, "record": json.loads(to_json(each.sent)), "server": json.loads(to_json(each.held))}
+            {"path": each.path, "record": json.loads(to_json(sent)), "server": json.loads(to_json(held))}
             for each in one.differences
+            for sent, held in [note_texts(each) or (each.sent, each.held)]
         ],
     }

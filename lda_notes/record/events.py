@@ -474,7 +474,6 @@ class Dressed(Model):
         "The dressing put on.",
         need=must(
             "Was a dressing put on?",
-            CDC,
             INS,
             why="The dressing keeps needle and site clean; what is on decides when it is due.",
         ),
@@ -701,7 +700,6 @@ class ArrivalAccessed(
         "The dressing found.",
         need=should(
             "Which dressing is on?",
-            CDC,
             INS,
             why="The dressing keeps needle and site clean; what is on decides when it is due.",
         ),

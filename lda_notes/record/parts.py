@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal, get_args
 
 from pydantic import AliasChoices, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, Strict
 
-from lda_notes.knowledge.askers import AYRSHIRE, CDC, CORNWALL, CP, HOME, INS, LABEL, MARSDEN, ONS, OPEN_RN, US_HOSPITAL
+from lda_notes.knowledge.askers import AYRSHIRE, CORNWALL, CP, HOME, INS, LABEL, MARSDEN, ONS, OPEN_RN, US_HOSPITAL
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record import vocabulary as words
 
@@ -670,7 +670,6 @@ class Dressing(Model):
         "Kind of dressing.",
         need=must(
             "Which dressing?",
-            CDC,
             INS,
             why="Gauze is due sooner than a transparent dressing: without the kind there is no due time.",
         ),
@@ -713,7 +712,6 @@ class Dressing(Model):
         "Yes when labelled with date and initials.",
         need=should(
             "Is the dressing labelled with date and initials?",
-            CDC,
             INS,
             why="The label is what the next nurse sees at the bedside before any record.",
             when="put on here",
@@ -725,7 +723,6 @@ class Dressing(Model):
         "How needle and tubing are secured.",
         need=should(
             "How are needle and tubing secured?",
-            CDC,
             INS,
             why="A needle that is not secured works its way out of the reservoir.",
             when="put on here",
@@ -790,12 +787,27 @@ class Problem(Model):
     )
 
 
+_LEAVING: Final = "After discharge nobody reads this record daily: the patient leaves with the next due time."
+
+
 class NextDue(Model):
     """What the nurse told the next one is due: compared with the computed times, never used for them."""
 
-    needle_change: Moment | None = fact("next needle change", "When the needle is due out or changed.")
-    dressing_change: Moment | None = fact("next dressing change", "When the dressing is due.")
-    flush: Moment | None = fact("next flush", "When the next flush is due.")
+    needle_change: Moment | None = fact(
+        "next needle change",
+        "When the needle is due out or changed.",
+        need=should("When is the needle due out?", HOME, why=_LEAVING, when="leaves_accessed"),
+    )
+    dressing_change: Moment | None = fact(
+        "next dressing change",
+        "When the dressing is due.",
+        need=should("When is the dressing due?", HOME, why=_LEAVING, when="leaves_accessed"),
+    )
+    flush: Moment | None = fact(
+        "next flush",
+        "When the next flush is due.",
+        need=should("When is the next flush due?", AYRSHIRE, why=_LEAVING, when="leaves_without"),
+    )
 
 
 class Teaching(Model):

@@ -50,7 +50,6 @@ finish: a
 pain: {not_assessed: interpreter not there yet}
 response: tolerated well
 teaching: {about: to report pain at once, to: patient, understanding: taught back}
-due: a
 """
 
 
@@ -114,7 +113,7 @@ def test_what_is_missing_is_listed_whole_and_nothing_is_written(run: Run, ward: 
     assert ran.code == 2
     told = ran.err[ran.err.index("lda-notes: ") :]
     assert "nothing was written" in told and "answers are missing; give them with --set NAME=VALUE:" in told
-    for name in ("identifiers_checked", "allergies_checked", "site.skin", "antisepsis.agent", "blood", "response"):
+    for name in ("identifiers_checked", "site.skin", "antisepsis.agent", "blood"):
         assert f"  {name}: " in told
     assert "  attempts: " not in told and "  reason: " not in told, "recommended facts may stay open"
     assert (ward / "episode.yaml").read_bytes() == before

@@ -398,7 +398,7 @@ def test_back_and_on_again(access: Talk) -> None:
     assert back.question.default.said == "1"
     there, says = answered(back, ">")
     assert name(there) == here and there.facts == talk.facts and says[0].text == "3 answers said again."
-    changed, _ = answered(back, "2", "")
+    changed, _ = answered(back, "2", ".", ".", "")
     assert paths.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
     first, says = answered(access, "<")
     assert says[0].text == "This is the first question." and first is access

@@ -11,7 +11,7 @@ from made_records import moment, unit_of_patients
 
 from lda_notes import pipeline
 from lda_notes.documents.blocks import Sheet
-from lda_notes.documents.handoff.page import Handoff, Source, handoff, sheet
+from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, sheet
 from lda_notes.documents.render import text
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.record.reading import read_bytes
@@ -40,6 +40,6 @@ def ward(count: int) -> Sheet:
     return sheet(handed(unit_of_patients(count, ASOF)))
 
 
-def rows(found: Handoff, width: int = 400) -> list[str]:
-    """Return the sheet as rows of text, wide enough that nothing is wrapped."""
-    return text.render(sheet(found), width).splitlines()
+def rows(found: Handoff, width: int = 400, full: bool = False) -> list[str]:
+    """Return the sheet as rows of text, wide enough that nothing is wrapped; ``full``: with every limit."""
+    return text.render(sheet(found, Printing(full_sources=full)), width).splitlines()

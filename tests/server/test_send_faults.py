@@ -30,6 +30,7 @@ from loopback import Forward, Loopback, Reply, Request, proxy, serving
 from send_cases import LATER, Case, client, held, raw, value_of, versions
 from tokens import TokenService, ec_jwk, private
 
+from lda_notes.sending.address import address
 from lda_notes.sending.auth import BackendService, Bearer, signing_key, token_address
 from lda_notes.sending.client import NotAllowed, Server, Unreachable
 from lda_notes.sending.deliver import Delivered
@@ -277,7 +278,7 @@ def test_tokens_that_run_out_on_the_way(fhir_server: str, sending: Sending, tmp_
     with serving(service) as tokens, before(fhir_server) as (forward, _, url):
         forward.fault = strict
         with client(url) as server:
-            where = token_address(f"{tokens.base_url}/token")
+            where = token_address(f"{tokens.base_url}/token", address(fhir_server))
             server._credentials = BackendService(
                 server._connection, server.address, "client-1", key, "system/*.crus", where, server.pace
             )

@@ -39,7 +39,7 @@ def _record(case: Case, level: Level) -> Iterator[Found]:
 
 
 def _of_the_record(case: Case) -> tuple[Missing, ...]:
-    return missing_in_episode(case.timeline.episode, case.policy)
+    return case.unwritten(None, missing_in_episode(case.timeline.episode, case.policy))
 
 
 def _listed(gaps: list[Missing]) -> str:

@@ -95,7 +95,14 @@ def handoff(
     sorted_out = sort_out(sources, asof)
     patients = [
         patient_facts(
-            View(source.timeline, policy, Wording(due.zone_of(source.timeline), asof), since, end),
+            View(
+                source.timeline,
+                policy,
+                Wording(due.zone_of(source.timeline), asof, source.timeline.unread),
+                since,
+                end,
+                source.file,
+            ),
             source.file,
             source.findings,
             source.unread,
@@ -173,7 +180,7 @@ _ALL: Final = Printing()
 def round_rows(found: Handoff) -> tuple[Row, ...]:
     """Return the rows of page one, most urgent patient first."""
     units = len({patient.unit for patient in found.here}) > 1
-    return tuple(row(patient, units, found.shift_end) for patient in found.here)
+    return tuple(row(patient, units, found.shift_end, len(found.zones) > 1) for patient in found.here)
 
 
 def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:

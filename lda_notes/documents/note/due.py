@@ -81,12 +81,8 @@ def _belongs(row: Due, after: State) -> bool:
 
 
 def interval(row: Due, policy: Policy) -> str:
-    """Say how long a clock runs and how it is counted."""
-    said = policy.text(row.limit)
-    if policy.limit(row.limit).unit == "days":
-        by_day = policy.choice("interval_counting") == "calendar day"
-        said += ", counted by calendar day" if by_day else ", counted by the hour"
-    return said
+    """Return how long a clock runs: "7 days"."""
+    return policy.text(row.limit)
 
 
 def due_paths(row: Due) -> tuple[Path, ...]:

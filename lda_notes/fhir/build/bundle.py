@@ -8,7 +8,7 @@ content, in whichever bundle it stands, so the bundles of a record may arrive in
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from lda_notes.record import events as ev
@@ -53,7 +53,7 @@ def bundles(
         if known is not None and isinstance(entry.event, ev.Correcting):
             yield correction_bundle(book, entry, known)
         else:
-            yield _event_bundle(book, entry)
+            yield _event_bundle(book, entry, known.ended if known is not None else {})
 
 
 def bundle_of(
@@ -71,13 +71,13 @@ def _in_order(book: Book) -> list[Entry]:
     return sorted(entries, key=time_of)
 
 
-def _event_bundle(book: Book, entry: Entry) -> EventBundle:
+def _event_bundle(book: Book, entry: Entry, ended: Mapping[str, Made]) -> EventBundle:
     event = entry.event
     standing = any(one.event.id == event.id for one in book.last.timeline.entries) if len(book.steps) > 1 else True
     opened = {strand.name: strand for strand in book.last.opened.get(event.id, ())} if standing else {}
     opened |= {strand.name: strand for strand in book.first.opened.get(event.id, ())}
     closed = book.last.closed.get(event.id, ()) if standing else ()
-    writer = begin(book, closed)
+    writer = begin(book, closed, ended)
     for strand in opened.values():
         for made in strand.start():
             writer.create(made, entry.path(*made.path))
