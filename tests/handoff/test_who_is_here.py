@@ -188,7 +188,7 @@ def test_time_zones_are_named_where_there_are_several() -> None:
     assert head.startswith(both)
     (row,) = (one for one in round_rows(handed([record(*STAYS, number=1), far])) if "0002" in one.who[0])
     assert "Times of Asia/Tokyo" in row.who
-    assert [task.says for task in row.tasks] == ["by 6 Mar 09:00: line check"]
+    assert [task.says for task in row.tasks] == ["late, since 21:00: line check"]
     alone = rows(handed([record(*STAYS, number=1)]))
     assert not any("times of" in row for row in alone)
 

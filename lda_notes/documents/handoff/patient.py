@@ -151,7 +151,7 @@ def patient_facts(
         wording.in_letters(patient.family_name),
         wording.one_line(patient.identifiers[0].value),
         child(view),
-        tuple(_allergy_lines(patient)),
+        tuple(allergy_lines(patient)),
         tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
         phrasing.day(patient.birth_date) if patient.birth_date else view.wording.absent(None, "patient", "birth_date"),
         wording.one_line(unit.unit) if unit else "",
@@ -208,7 +208,7 @@ def _age(born: date, today: date) -> str:
     return phrasing.count(years_old(born, today), "year")
 
 
-def _allergy_lines(patient: Patient) -> Iterator[str]:
+def allergy_lines(patient: Patient) -> Iterator[str]:
     """Yield allergies with their reactions and the conditions that matter for the line; nothing for none known."""
     if patient.allergies is None:
         yield "Allergies not recorded"

@@ -23,10 +23,10 @@ from lda_notes.documents.blocks import (
     Table,
 )
 from lda_notes.documents.handoff.line import LineFacts, View, line_facts
-from lda_notes.documents.handoff.patient import child, port_text
+from lda_notes.documents.handoff.patient import allergy_lines, child, port_text
 from lda_notes.documents.handoff.round import inside, line_warnings
 from lda_notes.documents.handoff.words import when_due_text
-from lda_notes.documents.precautions import Precaution, merged, precautions
+from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
@@ -74,9 +74,9 @@ def _blocks(view: View, work: Work, septum: str) -> Iterator[Block]:
     for fact in view.timeline.unread:
         yield Alert("caution", notice(fact))
     yield _known(view, line, septum)
-    if cares:
-        said = [f"{phrasing.capital(why)}: {says}{references.mark(basis)}" for why, says, basis in merged(cares)]
-        yield Alert("caution", ". ".join(said))
+    told = tuple(allergy_lines(view.timeline.episode.patient))
+    if told:  # what each changes stands at its step
+        yield Alert("caution", ". ".join(told))
     before = difficulties(view, septum)
     if before:
         yield Bullets(before, "Difficulties before", columns=2)
@@ -144,7 +144,7 @@ def unit_sheet(views: Sequence[View]) -> Sheet:
     """Return the line check of a unit: a row for each patient with a needle, with room for what is found."""
     return Sheet(
         "Worksheet: line check of the unit", tuple(_unit_blocks(views)), cautions=CAUTIONS, running=_of_unit(views),
-        dense=True, size=_SIZE,
+        dense=True, size=_SIZE, landscape=True,
     )  # fmt: skip
 
 
