@@ -15,6 +15,7 @@ import click
 
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.commands.writing import target, write
 from lda_notes.knowledge import policy_file
@@ -159,7 +160,7 @@ def command(
     for record, _ in read:
         left_out = [*filter(None, [reading.unread(record)]), *reading.unread_facts(record, _COUNTED)]
         for said in left_out:
-            click.echo(said, err=True)
+            say(said, err=True)
         doubtful = doubtful or bool(left_out)
     stays = line_days.stays([timeline for _, timeline in read])
     try:
@@ -167,17 +168,22 @@ def command(
     except ValueError as error:
         raise Failure(f"days cannot be counted: {error}; check the dates of the records") from None
     for note in dict.fromkeys(note for stay in stays for note in line_days.unclear(stay)):
-        click.echo(f"Taken for granted: {note}.", err=True)
+        say(f"Taken for granted: {note}.", err=True)
     for name in _unknown_units(unit, stays, given):
+<<<<<<< HEAD
         click.echo(name, err=True)
     if last > asof.date():
         click.echo(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
     others = _other_days(other_lines, found, first, min(last, asof.date())) if other_lines else None
     lines = "ports only" if others is None else "ports and other central lines"
     units = _units(found, policy, given, unit, others)
+=======
+        say(name, err=True)
+    units = _units(found, policy, given, unit)
+>>>>>>> main
     for row in units:
         if row.ratio is not None and row.ratio > policy.value("utilisation_ratio"):
-            click.echo(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
+            say(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
     infection = _infection(stays, policy, positive) if positive else None
     kept = [(stay, [day for day in counted if not unit or day.unit in unit]) for stay, counted in found]
     if chosen == "json":

@@ -21,6 +21,7 @@ from lda_notes.commands.options import (
     printed_now,
     records_argument,
 )
+from lda_notes.commands.printing import say
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
 from lda_notes.knowledge import policy_file
@@ -122,7 +123,7 @@ def command(
     printing = Printing(printed_now(), " ".join(printed_by.split()), round_alone, sources == "full")
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:
-        click.echo(f"Not on the sheet: {words}", err=True)
+        say(f"Not on the sheet: {words}", err=True)
     if lost or any(patient.unread for patient in found.patients):
         raise click.exceptions.Exit(2)
 

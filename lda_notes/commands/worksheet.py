@@ -11,6 +11,7 @@ import click
 from lda_notes import pipeline
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
+from lda_notes.commands.printing import say
 from lda_notes.commands.reading import unread, why_unreadable
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.blocks import Sheet
@@ -81,7 +82,7 @@ def command(
 
     write(render(made, chosen, width(to), paper), to)  # type: ignore[arg-type]
     for words in broken:
-        click.echo(f"Not on the worksheets: {words}", err=True)
+        say(f"Not on the worksheets: {words}", err=True)
     if broken:
         raise click.exceptions.Exit(2)
     if partly:
@@ -109,7 +110,7 @@ def _views(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> tuple[lis
             continue
         left_out = unread(judged.record)
         if left_out:
-            click.echo(left_out, err=True)
+            say(left_out, err=True)
         partly = partly or left_out is not None or bool(judged.timeline.unread)
         views.append(_view(judged.timeline, policy, asof))
     return sorted(views, key=_place), broken, partly
