@@ -170,17 +170,12 @@ def command(
     for note in dict.fromkeys(note for stay in stays for note in line_days.unclear(stay)):
         say(f"Taken for granted: {note}.", err=True)
     for name in _unknown_units(unit, stays, given):
-<<<<<<< HEAD
-        click.echo(name, err=True)
+        say(name, err=True)
     if last > asof.date():
-        click.echo(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
+        say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
     others = _other_days(other_lines, found, first, min(last, asof.date())) if other_lines else None
     lines = "ports only" if others is None else "ports and other central lines"
     units = _units(found, policy, given, unit, others)
-=======
-        say(name, err=True)
-    units = _units(found, policy, given, unit)
->>>>>>> main
     for row in units:
         if row.ratio is not None and row.ratio > policy.value("utilisation_ratio"):
             say(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
