@@ -24,6 +24,7 @@ from lda_notes.commands.connecting import (
 )
 from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option, records_argument
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
@@ -89,14 +90,14 @@ def command(
             raise Failure(f"the bundles cannot be compared: {why}") from None
     if form == "json":
         document = {"version": JSON_VERSION, "resources": [_as_json(one) for one in found]}
-        click.echo(json.dumps(document, indent=2, ensure_ascii=False, default=str))
+        say(json.dumps(document, indent=2, ensure_ascii=False, default=str))
     else:
         for one in found:
             if every or one.state not in GOOD:
-                click.echo("\n".join(_rows(one)))
+                say("\n".join(_rows(one)))
     counted = Counter(one.state for one in found)
     said = ", ".join(f"{number} {state}" for state, number in sorted(counted.items())) or "nothing to compare"
-    click.echo(f"{server.rstrip('/')}: {said}.", err=True)
+    say(f"{server.rstrip('/')}: {said}.", err=True)
     sys.exit(0 if all(one.state in GOOD for one in found) else 1)
 
 
@@ -108,7 +109,7 @@ def _left_over(client: Server, parcels: list[Parcel]) -> list[Standing]:
     try:
         return list(left_over(client, parcels))
     except NotAllowed as why:
-        click.echo(f"what is no longer in the record could not be looked for: {why}", err=True)
+        say(f"what is no longer in the record could not be looked for: {why}", err=True)
         return []
 
 
