@@ -177,7 +177,8 @@ ELSEWHERE = {
     # Held by tests of this file that are no rows of a table.
     "neonate_days", "infant_months", "chg_age_months", "chg_dressing_adult_years", "chg_dressing_months",
     "alteplase_full_dose_kg", "alteplase_withdraw_child_kg", "heparin_child_years", "heparin_child_kg",
-    "heparin_small_child_kg", "needle_change_minutes", "discard_volume_factor", "discard_small_child_kg", "line_check_hours",
+    "heparin_small_child_kg", "needle_change_minutes", "discard_volume_factor", "discard_small_child_kg",
+    "line_check_hours",
     "line_check_slack_minutes", "alteplase_lumen_factor", "alteplase_doses", "power_gauge_full_rate",
 }  # fmt: skip
 
