@@ -207,6 +207,14 @@ def may_be_silenced(rule: str) -> bool:
     return rule in load() and rule not in _NEVER_SILENT
 
 
+def silenced_words(policy: Policy) -> tuple[str, ...]:
+    """Return what the foot of a sheet says of each rule that the facility's policy silences or tries to."""
+    return tuple(
+        one.text() if may_be_silenced(one.rule) else f"The policy may not silence {one.rule}; it was checked."
+        for one in policy.silenced
+    )
+
+
 def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
     """Return every fault that the rules find in ``timeline``, in no particular order."""
     if not _BY_KIND:
