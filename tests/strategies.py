@@ -117,10 +117,12 @@ def _of_plain(annotation: Any, limits: dict[str, Any]) -> st.SearchStrategy[Any]
     if annotation is int:
         return st.integers(limits.get("ge", 0), limits.get("le", 1000))
     if annotation is Decimal:
-        lowest = 1 if "gt" in limits else 0
+        scale = 10 ** min(limits.get("decimal_places", 4), 4)
+        lowest = int(limits.get("ge", 0) * scale) + (1 if "gt" in limits else 0)
+        highest = int(limits.get("le", 1_000_000) * scale)
         return st.one_of(
-            st.integers(lowest, 500).map(lambda n: n / 10),
-            st.integers(lowest, 10_000_000_000).map(lambda n: n / 10_000),
+            st.integers(lowest, min(highest, lowest + 50 * scale)).map(lambda n: n / scale),
+            st.integers(lowest, highest).map(lambda n: n / scale),
         )
     if annotation is str:
         pattern = limits.get("pattern")
