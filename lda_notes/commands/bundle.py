@@ -40,7 +40,6 @@ class _Done:
 @click.option("--event", metavar="ID", help="Only the bundle of this event.")
 @click.option("--with-context", is_flag=True, help="Add patient, staff, facility and stay, created on condition.")
 @click.option("--profile", type=click.Choice(["us-core"]), help="Claim and meet these profiles.")
-@click.option("--fhir", "version", type=click.Choice(["r4", "r5"]), default="r4", show_default=True, help="Version.")
 @click.option("--no-note", is_flag=True, help="Leave the notes out: faster, for bulk.")
 @click.option("--docx", is_flag=True, help="Add each note as a docx document too.")
 @click.option(
@@ -56,7 +55,6 @@ def command(
     event: str | None,
     with_context: bool,
     profile: str | None,
-    version: str,
     no_note: bool,
     docx: bool,
     templates: Path | None,
@@ -104,9 +102,9 @@ def command(
         from lda_notes.stream.tasks import Bundle, Rules
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
-        task = Bundle(rules, config, with_context, profile == "us-core", not no_note, version == "r5")
+        task = Bundle(rules, config, with_context, profile == "us-core", not no_note)
         stream(rows, task, how, out)
-    done = list(_records(paths, event, config, policy_path, chosen, version))
+    done = list(_records(paths, event, config, policy_path, chosen))
     faults = [fault for one in done for fault in one.faults]
     if faults:
         click.echo("\n".join(faults), err=True)
@@ -154,7 +152,6 @@ def _records(
     config: Config,
     policy_path: Path | None,
     chosen: _Chosen,
-    version: str,
 ) -> Iterator[_Done]:
     from lda_notes.commands.reading import files
     from lda_notes.knowledge import policy_file
@@ -165,7 +162,7 @@ def _records(
     read = [(path, records.read(path)) for path in files(paths)]
     _refuse_unread([record for _, record in read])
     for path, record in read:
-        yield _bundled(path, record, event, config, policy, options, version)
+        yield _bundled(path, record, event, config, policy, options)
 
 
 def _refuse_unread(read: list[Record]) -> None:
@@ -180,10 +177,9 @@ def _refuse_unread(read: list[Record]) -> None:
 
 
 def _bundled(
-    path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options, version: str
+    path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options
 ) -> _Done:
     from lda_notes.fhir.build.bundle import bundles
-    from lda_notes.fhir.build.naming import Names
     from lda_notes.fhir.elements import to_json
     from lda_notes.fhir.verify.verification import verify
     from lda_notes.line import timeline
@@ -191,7 +187,6 @@ def _bundled(
     assert record.episode is not None
     # Bundles depend on no moment: what is due follows from the record alone.
     line = timeline.build(record.episode, policy, _FAR, record.unread_facts)
-    names = Names(config.systems.identity)
     texts: list[tuple[str, str]] = []
     faults: list[str] = []
     resources = 0
@@ -199,13 +194,8 @@ def _bundled(
         if event is not None and one.event != event:
             continue
         faults += [_told(record, one, fault) for fault in verify(one.bundle)]
-        bundle: Any = one.bundle
-        if version == "r5":
-            from lda_notes.fhir.build.r5 import to_r5
-
-            bundle = to_r5(bundle, names)
-        resources += len(bundle["entry"])
-        texts.append((one.event, to_json(bundle, spread=event is not None) + "\n"))
+        resources += len(one.bundle["entry"])
+        texts.append((one.event, to_json(one.bundle, spread=event is not None) + "\n"))
     return _Done(path, tuple(texts), resources, tuple(faults))
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from lda_notes import pipeline
 from lda_notes.check import report
@@ -133,7 +133,6 @@ class Bundle:
     with_context: bool = False
     us_core: bool = False
     note: bool = True
-    r5: bool = False
 
     def ready(self) -> Work:
         """Return the function of a row."""
@@ -147,7 +146,6 @@ class Bundle:
     def maker(self) -> Callable[[Record, timeline.Timeline | None], Answer]:
         """Return the function of a record that was read, and of its timeline if there is one, judged at any moment."""
         from lda_notes.fhir.build.bundle import Options, bundles
-        from lda_notes.fhir.build.naming import Names
         from lda_notes.fhir.elements import to_json_bytes
         from lda_notes.fhir.verify.verification import verify
 
@@ -158,7 +156,6 @@ class Bundle:
 
             notes = note_writer(policy)
         options = Options(with_context=self.with_context, us_core=self.us_core, notes=notes)
-        names = Names(config.systems.identity)
 
         def work(record: Record, line: timeline.Timeline | None) -> Answer:
             if record.episode is None or record.findings:
@@ -173,13 +170,8 @@ class Bundle:
                     for fault in verify(one.bundle, sound=sound):
                         path = one.paths[fault.entry] if fault.entry is not None else ()
                         faults.append(f"{record.place(path)}: event {one.event}: {fault} Found: {fault.value}")
-                    bundle: Any = one.bundle
-                    if self.r5:
-                        from lda_notes.fhir.build.r5 import to_r5
-
-                        bundle = to_r5(bundle, names)
-                    resources += len(bundle["entry"])
-                    texts.append(to_json_bytes(bundle))
+                    resources += len(one.bundle["entry"])
+                    texts.append(to_json_bytes(one.bundle))
             except Failure as failure:
                 faults = [f"{record.place(())}: {failure}"]
             if faults:
