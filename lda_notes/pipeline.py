@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path as FilePath
+from typing import TYPE_CHECKING, Final
 
 from lda_notes.check import among, rule_table
 from lda_notes.check.judged import Judged
@@ -17,6 +18,11 @@ from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import events
 from lda_notes.record import reading as records
 from lda_notes.record.reading import Record
+
+if TYPE_CHECKING:
+    from lda_notes.fhir.build.bundle import EventBundle, Options
+    from lda_notes.fhir.config import Config
+    from lda_notes.fhir.verify.faults import BundleFault
 
 
 def judge(record: Record, policy: Policy, asof: datetime) -> Judged:
@@ -93,6 +99,45 @@ def begins(record: Record) -> datetime | None:
 def judge_file(path: FilePath, policy: Policy, asof: datetime) -> Judged:
     """Read and check one record file."""
     return judge(records.read(path), policy, asof)
+
+
+FAR: Final = datetime(9999, 1, 1, tzinfo=UTC)
+"""The moment that bundles are built at: they depend on none, since what is due follows from the record alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bundled:
+    """The bundle of one event, and what is wrong with it."""
+
+    made: EventBundle
+    faults: tuple[BundleFault, ...]
+
+    def sentences(self, record: Record) -> list[str]:
+        """Return each fault, with the place in the record that its entry was made from."""
+        paths = self.made.paths
+        return [
+            f"{record.place(paths[fault.entry] if fault.entry is not None else ())}: event {self.made.event}: {fault} "
+            f"Found: {fault.value}"
+            for fault in self.faults
+        ]
+
+
+def bundled(
+    record: Record, policy: Policy, config: Config, options: Options, line: timeline.Timeline | None = None
+) -> Iterator[Bundled]:
+    """Build the bundle of each event of a readable record, and verify it: bundle, send, status and streams do it here.
+
+    ``line`` is the record's timeline, where there is one. Raises `Failure` as `fhir.build.bundle.bundles` does.
+    """
+    from lda_notes.fhir.build.bundle import bundles
+    from lda_notes.fhir.verify.verification import verify
+
+    assert record.episode is not None
+    shared: dict[int, object] = {}
+    for one in bundles(
+        line or timeline.build(record.episode, policy, FAR, record.unread_facts), policy, config, options
+    ):
+        yield Bundled(one, verify(one.bundle, sound=shared))
 
 
 def record_files(paths: tuple[FilePath, ...]) -> Iterator[FilePath]:

@@ -115,8 +115,8 @@ def test_names_alike_on_one_unit(tmp_path: Path, one: str, other: str) -> None:
     assert found(tmp_path) == {"a": {"similar-names"}, "b": {"similar-names"}}
     assert run("check", tmp_path, "--asof", ASOF, "--format", "json").exit_code in (0, 1)
     said = sheet(tmp_path)
-    assert "Name alert, same or similar family name on one unit: " in said
-    assert f"{one}, Odessa, record number LB-a and {other}, Odessa, record number LB-b" in said
+    assert said.count("Name alert: similar") == 2
+    assert f"{one}, Odessa" in said and f"{other}, Odessa" in said
     record(tmp_path, "b", family=other, born="1980-02-03", unit="Ward 9")
     assert found(tmp_path) == {}, "on another unit nobody mistakes them"
 

@@ -66,15 +66,21 @@ def _state(name: str, state: State, zone: ZoneInfo) -> Iterator[str]:
 
 def warnings(state: State, zone: ZoneInfo) -> Iterator[str]:
     """Yield what forbids the use of a line: a hold, a thrombolytic in it."""
-    if state.hold is not None:
-        reasons = phrasing.listed([reason for reason, _ in state.hold.reasons])
-        since = echo(state.hold.began.event.at, zone)
-        yield f"LINE ON HOLD since {since}: {reasons}. Nothing goes through it until it is cleared."
+    if state.holds:
+        signs = phrasing.listed(list(dict.fromkeys(hold.sign for hold in state.holds)))
+        since = echo(state.holds[0].since, zone)
+        yield f"LINE ON HOLD since {since}: {signs}. Nothing goes through it until it is cleared."
     if state.dwell is not None:
         treatment = state.dwell.treatment.event
         drug = getattr(treatment, "drug", "thrombolytic")
         since = echo(treatment.at, zone)
         yield f"{drug.upper()} IN THE LINE since {since}: no flush and no use before it is looked at."
+    for danger in state.dangers:
+        if danger.code != "D4" or state.dwell is None:
+            since = f" since {echo(danger.since, zone)}" if danger.since is not None else ""
+            yield f"{danger.what.upper()}{since}{f': not {danger.forbids}' if danger.forbids else ''}."
+    for limit in state.limits:
+        yield f"{limit.what.upper()} since the evaluation of {echo(limit.began.event.at, zone)}."
 
 
 def _needle(stay: Any, zone: ZoneInfo) -> str:

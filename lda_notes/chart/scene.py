@@ -79,7 +79,7 @@ class Scene:
     @property
     def held(self) -> bool:
         """Whether the line is on hold with what is said so far."""
-        return self.event is not None and self.trial.line.state_at(self.septum, self.at).hold is not None
+        return self.event is not None and bool(self.trial.line.state_at(self.septum, self.at).holds)
 
     @property
     def child(self) -> bool:

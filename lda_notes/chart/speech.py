@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from typing import Final
-from zoneinfo import ZoneInfo
 
-from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import COMMON_PRACTICE
-from lda_notes.line.timeline import RESTORABLE, Hold
+from lda_notes.line.timeline import Hold
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Severity
 
@@ -31,13 +29,21 @@ def found_words(finding: Finding) -> str:
     return "\n".join(rows)
 
 
-def hold_words(hold: Hold, policy: Policy, zone: ZoneInfo) -> str:
-    """Return what a hold means and who ends it."""
-    reasons = [reason for reason, _ in hold.reasons]
-    restored = policy.choice("hold_ends_with") == "evaluation or blood return" and set(reasons) <= RESTORABLE
-    ends = "Vascular access specialists or a physician clear it" + (", or blood return comes back" if restored else "")
+def hold_words(holds: tuple[Hold, ...]) -> str:
+    """Return what the holds of a line mean and what ends them."""
+    signs = phrasing.listed(tuple(dict.fromkeys(hold.sign for hold in holds)))
     return (
-        f"LINE ON HOLD: {phrasing.listed(reasons)}. Nothing goes through it until it is cleared.\n"
-        f"{ends}. Say below what was tried, who was told, when, and what they said.\n"
+        f"LINE ON HOLD: {signs}. Nothing goes through it until it is cleared.\n"
+        f"{phrasing.capital(ends_with(holds))}. Say below what was tried, who was told, when, and what they said.\n"
         f"Source: {COMMON_PRACTICE.text()}."
     )
+
+
+def ends_with(holds: tuple[Hold, ...]) -> str:
+    """Return in words what ends every one of ``holds``."""
+    said = "vascular access specialists or a physician clear it"
+    if all("proof" in hold.ends_by for hold in holds):
+        return f"{said}, or blood comes back and the flush runs free"
+    if all("new access" in hold.ends_by for hold in holds):
+        return f"{said}, or a new needle gives blood and flushes free"
+    return said

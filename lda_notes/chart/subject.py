@@ -199,11 +199,9 @@ class EventSubject:
     def _hold(self, scene: Scene) -> str | None:
         if not issubclass(KINDS[self.kind], CareEvent) or scene.event is None:
             return None
-        hold = _state(scene.trial, scene).hold
-        before = scene.before.hold
-        if hold is None or (before is not None and len(before.reasons) == len(hold.reasons)):
-            return None
-        return hold_words(hold, self.policy, self.zone)
+        holds = _state(scene.trial, scene).holds
+        known = {hold.reason for hold in scene.before.holds}
+        return hold_words(holds) if any(hold.reason not in known for hold in holds) else None
 
 
 def _in_order(model: type[Event], path: Path, value: Any) -> Any:

@@ -7,11 +7,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.sources import Citation
+from lda_notes.line.holds import OWN_RULES
 from lda_notes.line.timeline import trouble
 from lda_notes.record import disc
 from lda_notes.record import events as ev
@@ -106,9 +107,14 @@ def two_septa(_: Any, episode: Episode) -> bool:
     return len(episode.port.septa) > 1
 
 
+_ASKED_ELSEWHERE: Final = OWN_RULES | {"blood return not proven"}
+
+
 def in_trouble(event: ev.Event, _: Episode) -> bool:
     """Tell whether the event itself gives a reason to keep the line out of use."""
-    return bool(trouble(event))
+    if isinstance(event, ev.NeedleDislodged | ev.ExtravasationCare):
+        return False  # what was done is asked by facts of their own
+    return any(reason not in _ASKED_ELSEWHERE for reason in trouble(event))
 
 
 def no_blood(event: ev.Proved, _: Episode) -> bool:

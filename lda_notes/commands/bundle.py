@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,7 +17,7 @@ from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_o
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
-    from lda_notes.fhir.build.bundle import EventBundle, Options
+    from lda_notes.fhir.build.bundle import Options
     from lda_notes.fhir.config import Config
     from lda_notes.knowledge.policy import Policy
     from lda_notes.record.reading import Record
@@ -179,30 +179,19 @@ def _refuse_unread(read: list[Record]) -> None:
 def _bundled(
     path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options
 ) -> _Done:
-    from lda_notes.fhir.build.bundle import bundles
+    from lda_notes import pipeline
     from lda_notes.fhir.elements import to_json
-    from lda_notes.fhir.verify.verification import verify
-    from lda_notes.line import timeline
 
-    assert record.episode is not None
-    # Bundles depend on no moment: what is due follows from the record alone.
-    line = timeline.build(record.episode, policy, _FAR, record.unread_facts)
     texts: list[tuple[str, str]] = []
     faults: list[str] = []
     resources = 0
-    for one in bundles(line, policy, config, options):
-        if event is not None and one.event != event:
+    for one in pipeline.bundled(record, policy, config, options):
+        if event is not None and one.made.event != event:
             continue
-        faults += [_told(record, one, fault) for fault in verify(one.bundle)]
-        resources += len(one.bundle["entry"])
-        texts.append((one.event, to_json(one.bundle, spread=event is not None) + "\n"))
+        faults += one.sentences(record)
+        resources += len(one.made.bundle["entry"])
+        texts.append((one.made.event, to_json(one.made.bundle, spread=event is not None) + "\n"))
     return _Done(path, tuple(texts), resources, tuple(faults))
-
-
-def _told(record: Record, one: EventBundle, fault: Any) -> str:
-    """A fault of a bundle, with the place in the record that its entry was made from."""
-    path = one.paths[fault.entry] if fault.entry is not None else ()
-    return f"{record.place(path)}: event {one.event}: {fault} Found: {fault.value}"
 
 
 def _put(texts: list[tuple[str, str]], out: Path | None, ending: str) -> None:

@@ -17,10 +17,12 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
+    from lda_notes.fhir.build.bundle import Options
+    from lda_notes.fhir.config import Config
     from lda_notes.sending.address import Address
     from lda_notes.sending.auth import Credentials
     from lda_notes.sending.client import Server
-    from lda_notes.sending.making import Made
+    from lda_notes.sending.making import Made, Make
     from lda_notes.sending.pace import Pace
     from lda_notes.sending.wire import Connection
 
@@ -115,17 +117,21 @@ def made_of(
     *,
     with_context: bool,
     despite: str | None = None,
+    documents_only: bool = False,
 ) -> list[Made]:
     """The parcels of every record and bundle file, also NDJSON with one bundle to a row.
 
+    ``documents_only``: the notes alone.
     Raises `Failure` for a file that cannot be opened.
     """
     from lda_notes.commands.fhir_options import bundle_texts
-    from lda_notes.fhir.build.bundle import Options, bundles
+    from lda_notes.fhir.build.bundle import Options
     from lda_notes.fhir.build.notes import note_writer
     from lda_notes.fhir.config import load
-    from lda_notes.sending.making import from_bundle, from_record, is_bundle, sharing
+    from lda_notes.sending.making import documents_alone, from_bundle, from_record, is_bundle, sharing
 
+    if documents_only and with_context:
+        raise click.UsageError("--documents-only sends no patient, staff or stay; leave out --with-context.")
     config = load(config_path)
     options = Options(with_context=with_context, notes=note_writer(policy), despite=despite)
     made: list[Made] = []
@@ -134,8 +140,19 @@ def made_of(
             made.extend(from_bundle(name, data, despite) for name, data in bundle_texts(path))
         else:
             judged = pipeline.judge_file(path, policy, asof)
-            made.append(from_record(judged, lambda line: bundles(line, policy, config, options)))
-    return sharing(made)
+            made.append(from_record(judged, _make(policy, config, options), config))
+    return sharing(documents_alone(made) if documents_only else made)
+
+
+def _make(policy: Policy, config: Config, options: Options) -> Make:
+    return lambda judged: pipeline.bundled(judged.record, policy, config, options, judged.timeline)
+
+
+def delivery_options(command: Command) -> Command:
+    """Add ``--documents-only``, passed as ``documents_only``."""
+    return click.option(
+        "--documents-only", is_flag=True, help="The notes alone (DocumentReference), for servers that take no more."
+    )(command)
 
 
 @contextmanager

@@ -11,9 +11,17 @@ import click
 
 from lda_notes import pipeline
 from lda_notes.commands import reading
-from lda_notes.commands.options import asof_option, hours_option, moment, out_option, policy_option, records_argument
+from lda_notes.commands.options import (
+    asof_option,
+    hours_option,
+    moment,
+    out_option,
+    policy_option,
+    printed_now,
+    records_argument,
+)
 from lda_notes.commands.writing import target, width, write
-from lda_notes.documents.handoff.page import Handoff, Source, handoff, sheet
+from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
@@ -27,6 +35,20 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
     "--shift-end", metavar="MOMENT", callback=moment, help="End of the coming shift; else its length from now."
 )
 @hours_option
+@click.option("--unit", metavar="NAME", help="Only the patients of this unit.")
+@click.option("--room", "rooms", metavar="ROOM", multiple=True, help="Only this room; may be given several times.")
+@click.option(
+    "--round", "round_alone", is_flag=True, help="Page one alone: the round and what is due in order of time."
+)
+@click.option("--left", is_flag=True, help="The patients who left: whom to call about the port, most overdue first.")
+@click.option(
+    "--sources",
+    type=click.Choice(["short", "full"]),
+    default="short",
+    show_default=True,
+    help="Where the limits come from: short names, or a table of every limit.",
+)
+@click.option("--printed-by", metavar="NAME", default="", envvar="LDA_NOTES_BY", help="Who prints it, for the head.")
 @asof_option
 @policy_option
 @click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
@@ -38,13 +60,22 @@ def command(
     paths: tuple[Path, ...],
     shift_end: datetime | None,
     hours: Decimal | None,
+    unit: str | None,
+    rooms: tuple[str, ...],
+    round_alone: bool,
+    left: bool,
+    sources: str,
+    printed_by: str,
     asof: datetime,
     policy_path: Path | None,
     form: str | None,
     paper: str,
     out: Path | None,
 ) -> None:
-    """Write the handoff sheet: the lines of the unit, most urgent first, then a block for each patient.
+    """Write the handoff sheet: page one is the round, a row for each patient with a port, most urgent first.
+
+    Blocks follow for those who need words: a hold, a danger, something due other than a routine look, an open problem,
+    a change since the last sheet.
 
     Everything is computed from the records at the moment judged from and says when and by whom it was established.
     Due times rest on the limits in force, each with its source. Events after that moment are not told, and a patient
@@ -57,7 +88,7 @@ def command(
         raise click.UsageError(f"--shift-end {shift_end.isoformat()} is not after the moment judged from.")
     chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
-    sources: list[Source] = []
+    read: list[Source] = []
     unreadable: list[str] = []
     for path in reading.files(paths):
         try:
@@ -70,25 +101,35 @@ def command(
             unreadable.append(reading.why_unreadable(judged.record))
         else:
             begins = pipeline.begins(record)
-            sources.append(Source(record.file, judged.timeline, judged.findings, record.unread, begins))
-    if not sources:
+            read.append(
+                Source(record.file, judged.timeline, judged.findings, record.unread, begins, judged.record.unread_facts)
+            )
+    if not read:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:
-        found = handoff(sources, policy, asof.astimezone(UTC), hours, shift_end, unreadable)
+        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, unreadable, unit, rooms)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    write(_rendered(found, chosen, width(to), paper), to)
+    if (unit or rooms) and not found.patients:
+        raise click.UsageError(f"No patient with a port is there. Units and rooms: {_places(read)}.")
+    printing = Printing(printed_now(), " ".join(printed_by.split()), round_alone, sources == "full")
+    write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:
         click.echo(f"Not on the sheet: {words}", err=True)
     if unreadable:
         raise click.exceptions.Exit(2)
 
 
-def _rendered(found: Handoff, form: str, columns: int, paper: str) -> bytes:
+def _places(read: list[Source]) -> str:
+    stays = {(stay.unit, stay.room or "no room") for source in read for stay in source.timeline.units[-1:]}
+    return "; ".join(f"{unit}, {room}" for unit, room in sorted(stays))
+
+
+def _rendered(found: Handoff, printing: Printing, left: bool, form: str, columns: int, paper: str) -> bytes:
     if form == "json":
         from lda_notes.documents.handoff.values import values
 
         return (json.dumps(values(found), indent=2, ensure_ascii=False) + "\n").encode()
     from lda_notes.documents.render import render
 
-    return render(sheet(found), form, columns, paper)  # type: ignore[arg-type]
+    return render(left_sheet(found, printing) if left else sheet(found, printing), form, columns, paper)  # type: ignore[arg-type]

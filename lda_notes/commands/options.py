@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -34,6 +35,12 @@ def moment(context: click.Context, option: click.Parameter, value: Any) -> datet
 
 def _moment_or_now(context: click.Context, option: click.Parameter, value: Any) -> datetime:
     return moment(context, option, value) or datetime.now(UTC).replace(second=0, microsecond=0)
+
+
+def printed_now() -> datetime:
+    """Return when a sheet is printed; ``SOURCE_DATE_EPOCH`` sets it for output that is to be the same each time."""
+    fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
+    return datetime.fromtimestamp(int(fixed), UTC) if fixed.isdecimal() else datetime.now(UTC)
 
 
 def asof_option(command: Command) -> Command:

@@ -10,7 +10,7 @@ import click
 
 from lda_notes.commands.options import policy_option
 from lda_notes.knowledge import policy_file
-from lda_notes.knowledge.limits import Choice, Clock, Limit, Row
+from lda_notes.knowledge.limits import Choice, Clock, Limit, Row, Words
 from lda_notes.knowledge.policy import DEFAULT, Policy, looser, number, value_text
 from lda_notes.knowledge.sources import MARK_WORDS, SOURCES, Citation
 from lda_notes.record.spelling import nearest
@@ -100,7 +100,7 @@ def _row(row: Row) -> dict[str, Any]:
     published = DEFAULT.rows[row.name]
     return {
         "name": row.name,
-        "sort": {Limit: "number", Choice: "option", Clock: "time of day"}[type(row)],
+        "sort": {Limit: "number", Choice: "option", Clock: "time of day", Words: "list"}[type(row)],
         "says": row.says,
         "value": _value(row),
         "unit": row.unit if isinstance(row, Limit) else None,
@@ -114,8 +114,14 @@ def _row(row: Row) -> dict[str, Any]:
     }
 
 
-def _value(row: Row) -> str:
-    return number(row.value).replace(",", "") if isinstance(row, Limit) else row.value
+def _value(row: Row) -> str | list[str]:
+    match row:
+        case Limit():
+            return number(row.value).replace(",", "")
+        case Words():
+            return list(row.listed)
+        case _:
+            return row.value
 
 
 def _cited(cited: Citation) -> dict[str, str]:

@@ -14,11 +14,11 @@ import click
 
 from lda_notes.check import report
 from lda_notes.commands.connecting import (
-    SERVER_VARIABLE,
     Access,
     connected,
     context_option,
     default_outbox,
+    delivery_options,
     made_of,
     server_options,
 )
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from lda_notes.sending.drain import Passed
     from lda_notes.sending.making import Made
     from lda_notes.sending.outbox import Outbox
-    from lda_notes.sending.receipts import Receipts
 
 OUTBOX_VARIABLE: Final = "LDA_NOTES_OUTBOX"
 _FEW: Final = 5
@@ -77,6 +76,10 @@ class _Tally:
     help="Send although there are findings; the reason travels with the bundles, in their Provenance.",
 )
 @click.option("--resend", is_flag=True, help="Send again what was sent or set aside before.")
+@delivery_options
+@click.option(
+    "--one-by-one", is_flag=True, help="Each resource by itself, looked for first, for servers without transactions."
+)
 @context_option
 @config_option
 @asof_option
@@ -88,6 +91,8 @@ def command(
     folder: Path | None,
     despite: str | None,
     resend: bool,
+    documents_only: bool,
+    one_by_one: bool,
     with_context: bool,
     config_path: Path | None,
     asof: datetime,
@@ -98,8 +103,9 @@ def command(
     Every record is checked and every bundle verified first; what has findings is refused. BUNDLE is what the command
     bundle wrote, for notes as docx or profiles, say. Bundles go by way of the
     outbox: without a server, or when it is down, they wait there, and the next run sends them in order, once each.
-    What the receipts in the outbox show as sent and unchanged is not sent again. A bundle that the server refuses is
-    set aside with its reason; the others go on, since each stands by itself.
+    What the receipts in the outbox show as sent and unchanged is not sent again; what the server kept otherwise is
+    compared and named each time. A bundle that the server refuses is set aside with its reason; the others go on,
+    since each stands by itself. Without files and without a server, what waits and what was set aside is listed.
 
     Ends with 0 when all is sent (or waits, without a server), 1 when the server keeps something that differs, 3 when
     something was refused, 4 when something still waits for the server.
@@ -107,10 +113,6 @@ def command(
     Example: lda-notes send episode.yaml --server https://fhir.example.org/r4
     """
     reason = _reason(despite)
-    if not paths and server is None:
-        raise click.UsageError(
-            f"Nothing to do: give records or bundles, or a server (--server or {SERVER_VARIABLE}) for what waits."
-        )
     from lda_notes.sending.address import address
     from lda_notes.sending.outbox import Outbox
 
@@ -119,22 +121,56 @@ def command(
     made: list[Made] = []
     if paths:
         policy = policy_file.in_force(policy_path, paths)
-        made = made_of(paths, policy, config_path, asof, with_context=with_context, despite=reason)
-    accepted = list(_accepted(made, reason, tally))
+        made = made_of(
+            paths,
+            policy,
+            config_path,
+            asof,
+            with_context=with_context,
+            despite=reason,
+            documents_only=documents_only,
+        )
     box = Outbox(folder if folder is not None and folder.name else default_outbox())
-    receipts = box.receipts()
-    if receipts.damaged:
-        rows = ", ".join(str(row) for row in receipts.damaged)
-        click.echo(f"{receipts.path}: rows {rows} cannot be read; what they were about is sent again.", err=True)
+    if not paths and server is None:
+        _list(box)
+        return
+    accepted = list(_accepted([_first_number(box, base, one) for one in made], reason, tally))
     if resend:
-        receipts.forget(parcel.digest for one in accepted for parcel in one.parcels)
+        box.forget(parcel.digest for one in accepted for parcel in one.parcels)
         if not paths:
             box.put_back(base)
-    _put(box, receipts, accepted, base, tally)
+    _put(box, accepted, base, tally)
     if server is not None:
-        _send(box, receipts, server, access, tally)
+        _send(box, server, access, tally, one_by_one=one_by_one)
     _report(box, base, tally)
     sys.exit(_code(box, base, tally))
+
+
+def _list(box: Outbox) -> None:
+    """Say what waits and what was set aside, with the reasons."""
+    waiting, aside = box.waiting(), box.set_aside()
+    for slip in waiting:
+        to = f" for {slip.server}" if slip.server else ""
+        click.echo(f"waits{to}: {report.visible(slip.about or 'a bundle without an event')}")
+    for slip in aside:
+        click.echo((slip.reason or "").rstrip("\n"))
+    said = f"{_bundles(len(waiting))} {_wait(len(waiting))}, {len(aside)} set aside"
+    click.echo(f"{said}, in {box.folder}.", err=True)
+
+
+def _first_number(box: Outbox, base: str | None, made: Made) -> Made:
+    """Refuse a record that was sent under another of the patient's numbers: its identities would all be new ones."""
+    from dataclasses import replace
+
+    stays = {parcel.about.partition("/")[0] for parcel in made.parcels if parcel.about is not None and made.judged}
+    earlier = {line for stay in stays for line in box.first_numbers(base, f"{stay}/")}
+    if earlier & set(made.lines[1:]) and made.lines[0] not in earlier:
+        why = (
+            "it was first sent under another of the patient's record numbers; put that number first again, with "
+            "replaced: yes if it is no longer used"
+        )
+        return replace(made, parcels=(), broken=why)
+    return made
 
 
 def _reason(despite: str | None) -> str | None:
@@ -177,9 +213,9 @@ def _refusal(one: Made) -> Iterator[str]:
         yield f"{file}: refused for {found}; correct the record, or give a reason with --despite."
 
 
-def _put(box: Outbox, receipts: Receipts, accepted: list[Made], base: str | None, tally: _Tally) -> None:
+def _put(box: Outbox, accepted: list[Made], base: str | None, tally: _Tally) -> None:
     parcels = [parcel.to(base) for one in accepted for parcel in one.parcels]
-    fresh = [parcel for parcel in parcels if base is None or not receipts.has(base, parcel.digest)]
+    fresh = [parcel for parcel in parcels if base is None or not box.has(base, parcel.digest)]
     tally.known += len(parcels) - len(fresh)
     box.put(fresh)
 
@@ -187,7 +223,7 @@ def _put(box: Outbox, receipts: Receipts, accepted: list[Made], base: str | None
 # -- sending --
 
 
-def _send(box: Outbox, receipts: Receipts, server: str, access: Access, tally: _Tally) -> None:
+def _send(box: Outbox, server: str, access: Access, tally: _Tally, *, one_by_one: bool) -> None:
     from lda_notes.sending.drain import drain
     from lda_notes.sending.pace import Pace
 
@@ -195,7 +231,7 @@ def _send(box: Outbox, receipts: Receipts, server: str, access: Access, tally: _
     written = {kind for slip in waiting for kind in (*slip.creates, *slip.updates)}
     with connected(server, access, Pace(), written) as client, _progress(len(waiting)) as step:
         try:
-            for passed in drain(box, client, receipts, lambda: datetime.now(UTC)):
+            for passed in drain(box, client, lambda: datetime.now(UTC), one_by_one=one_by_one):
                 _count(passed, tally)
                 step()
         except Failure as failure:
@@ -216,7 +252,7 @@ def _count(passed: Passed, tally: _Tally) -> None:
     from lda_notes.fhir.verify.verification import read_json
     from lda_notes.sending.deliver import Delivered
     from lda_notes.sending.drain import SetAside
-    from lda_notes.sending.words import kept
+    from lda_notes.sending.words import kept, warned
 
     match passed.result:
         case Delivered() as done:
@@ -228,6 +264,9 @@ def _count(passed: Passed, tally: _Tally) -> None:
                 tally.kept += len(done.kept)
                 bundle, _ = read_json(passed.parcel.bundle)
                 tally.rows.append(kept(passed.parcel, bundle, done.kept))
+            if done.said and passed.parcel is not None:
+                bundle, _ = read_json(passed.parcel.bundle)
+                tally.rows.append(warned(passed.parcel, bundle, done.said))
         case SetAside(reason=reason):
             tally.set_aside += 1
             tally.rows.append(reason.rstrip("\n"))
@@ -258,7 +297,7 @@ def _report(box: Outbox, base: str | None, tally: _Tally) -> None:
     if tally.files_refused:
         said.append(f"{tally.files_refused} {'file' if tally.files_refused == 1 else 'files'} refused before sending")
     if tally.set_aside:
-        said.append(f"{_bundles(tally.set_aside)} refused by the server and set aside in {box.folder / 'set-aside'}")
+        said.append(f"{_bundles(tally.set_aside)} refused by the server and set aside in {box.folder}")
     if waiting:
         said.append(f"{_bundles(len(waiting))} {_wait(len(waiting))} in {box.folder}")
     if others:

@@ -13,7 +13,15 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from lda_notes.check import report
-from lda_notes.commands.connecting import SERVER_VARIABLE, Access, connected, context_option, made_of, server_options
+from lda_notes.commands.connecting import (
+    SERVER_VARIABLE,
+    Access,
+    connected,
+    context_option,
+    delivery_options,
+    made_of,
+    server_options,
+)
 from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option, records_argument
 from lda_notes.knowledge import policy_file
@@ -30,6 +38,7 @@ JSON_VERSION: Final = 1
 @server_options
 @click.option("--all", "every", is_flag=True, help="List what is the same too.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@delivery_options
 @context_option
 @config_option
 @asof_option
@@ -40,6 +49,7 @@ def command(
     access: Access,
     every: bool,
     form: str,
+    documents_only: bool,
     with_context: bool,
     config_path: Path | None,
     asof: datetime,
@@ -63,7 +73,7 @@ def command(
     from lda_notes.sending.status import GOOD, standing
 
     policy = policy_file.in_force(policy_path, paths)
-    made = made_of(paths, policy, config_path, asof, with_context=with_context)
+    made = made_of(paths, policy, config_path, asof, with_context=with_context, documents_only=documents_only)
     broken = [f"{one.file}: {one.broken}" for one in made if one.broken is not None]
     if broken:
         raise Failure("\n".join(["what cannot be read cannot be compared:", *broken]))

@@ -13,9 +13,13 @@ from lda_notes.narrative.sentences import Paragraph
 
 @dataclass(frozen=True, slots=True)
 class Alert:
-    """Something that must be seen first. ``stop``: the line must not be used; ``caution``: take care; ``draft``."""
+    """Something that must be seen first.
 
-    level: Literal["stop", "caution", "draft"]
+    ``stop``: the line must not be used; ``mark``: a hold or a danger, which its own first word names; ``caution``: take
+    care; ``draft``.
+    """
+
+    level: Literal["stop", "mark", "caution", "draft"]
     text: str
 
 

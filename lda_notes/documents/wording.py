@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from anyascii import anyascii
+
 from lda_notes.knowledge.amounts import heparin_units
 from lda_notes.knowledge.policy import number, quantity
 from lda_notes.line.timeline import Entry
 from lda_notes.narrative import phrasing
+from lda_notes.record.episode import Patient
 from lda_notes.record.parts import Dressing, Flush, Lock, Needle, NotAssessed, NotDone, Person
 
 
@@ -27,6 +32,12 @@ class Wording:
         year = f" {here.year}" if here.year != phrasing.local(self.asof, self.zone).year else ""
         clock = phrasing.clock(moment, self.zone, here.date())
         return f"{here.day} {phrasing.MONTHS[here.month - 1][:3]}{year} {clock}"
+
+    def soon(self, moment: datetime) -> str:
+        """Return the time, with its day only where that is not the day judged from."""
+        today = phrasing.local(self.asof, self.zone).date()
+        here = phrasing.local(moment, self.zone)
+        return phrasing.clock(moment, self.zone, today) if here.date() == today else self.when(moment)
 
     def in_full(self, moment: datetime) -> str:
         """Return weekday, date with its year, and time."""
@@ -49,6 +60,28 @@ def person(who: Person | None) -> str:
 def one_line(text: str) -> str:
     """Return names from a record without line breaks, so that nothing in them can look like a row of the sheet."""
     return " ".join(text.split())
+
+
+def patient_name(patient: Patient) -> str:
+    """Return family and given name; in a script other than Latin also in Latin letters, which every nurse can read."""
+    said = one_line(f"{patient.family_name}, {patient.given_name}")
+    letters = f"{in_letters(patient.family_name)}, {in_letters(patient.given_name)}"
+    return said if letters == said else f"{said} ({letters})"
+
+
+def in_letters(name: str) -> str:
+    """Return a name in Latin letters."""
+    said = one_line(name)
+    return said if all(map(_latin, said)) else one_line(anyascii(said))
+
+
+def _latin(sign: str) -> bool:
+    return not sign.isalpha() or unicodedata.name(sign, "").startswith("LATIN")
+
+
+def short_needle(found: Needle | NotAssessed | None) -> str:
+    """Return gauge and length in mm, for a row of the round."""
+    return re.sub(r" \([^)]*inch\)", "", needle(found)) if isinstance(found, Needle) else needle(found)
 
 
 def needle(found: Needle | NotAssessed | None) -> str:

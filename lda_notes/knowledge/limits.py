@@ -55,7 +55,23 @@ class Clock:
     citations: tuple[Citation, ...]
 
 
-Row = Limit | Choice | Clock
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A list of words or of times of day, joined by commas in ``value``; ``times`` says that they are times."""
+
+    name: str
+    value: str
+    says: str
+    citations: tuple[Citation, ...]
+    times: bool = False
+
+    @property
+    def listed(self) -> tuple[str, ...]:
+        """The words of the list."""
+        return tuple(word for word in self.value.split(", ") if word)
+
+
+Row = Limit | Choice | Clock | Words
 
 _SLIP: Final = 20
 """A local value this many times above or below the published one is taken for a slip of the pen."""
@@ -564,6 +580,9 @@ _RECORD: Final[tuple[Row, ...]] = (
     ),
     _most("late_entry_hours", "12", "hours", "an entry is made after the event without being a late entry", _CP),
     _most("shift_hours", "12", "hours", "a shift lasts", _CP, high="24"),
+    _most("left_list_days", "7", "days", "a patient who left stays on the handoff sheet for", _CP, high="60"),
+    _most("reaction_after_flush_hours", "6", "hours", "fever or chills are put down to a flush or start within", _CP),
+    _most("wound_reaction_hours", "72", "hours", "redness and swelling belong to the implantation for", _CP),
     _most("clock_slack_minutes", "5", "minutes", "two clocks of one ward differ", _CP, high="60"),
     _most("needle_change_minutes", "60", "minutes", "the new needle of a needle change follows the removal after", _CP),
     _most("plausible_age_years", "120", "years", "a patient is old", _CP, low="100", high="150"),
@@ -645,8 +664,35 @@ _OPTIONS: Final[tuple[Row, ...]] = (
         ordered=True,
     ),
     _choice(
-        "hold_ends_with", "evaluation | evaluation or blood return", "what ends the hold on a line", _CP, ordered=True
+        "hold_ends_with",
+        "evaluation | evaluation, new access or treatment | evaluation or blood return",
+        "what ends a hold for no blood return, blood return not proven, or resistance",
+        _CP,
+        value="evaluation, new access or treatment",
+        ordered=True,
     ),
+    _choice(
+        "sluggish_return_holds",
+        "yes | no",
+        "whether sluggish blood return puts a line on hold",
+        _CP,
+        value="no",
+        ordered=True,
+    ),
+    _choice(
+        "redness_and_tenderness_holds",
+        "yes | no",
+        "whether redness together with tenderness puts a line on hold",
+        _CP,
+        ordered=True,
+    ),
+    Words(
+        "roles_that_may_clear",
+        "MD, DO, physician, NP, PA, APRN, CRNP, VA-BC, vascular access specialist",
+        "the roles whose evaluation may end a hold",
+        (_CP,),
+    ),
+    Words("shift_starts", "", "when the unit's shifts begin", (_CP,), times=True),
     _choice(
         "anesthetic_spray_order",
         "before antisepsis | sterile spray after antisepsis",

@@ -14,7 +14,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Final, assert_never
 
-from lda_notes.knowledge.limits import RISING, ROWS, WHOLE_UNITS, Choice, Clock, Limit, Row
+from lda_notes.knowledge.limits import RISING, ROWS, WHOLE_UNITS, Choice, Clock, Limit, Row, Words
 from lda_notes.knowledge.sources import Citation, local
 from lda_notes.problems import Finding, Path
 
@@ -73,6 +73,8 @@ def value_text(row: Row) -> str:
             return f"{row.bound} {quantity(row.value, row.unit)}"
         case Choice() | Clock():
             return row.value
+        case Words():
+            return row.value or "not set"
         case _:
             assert_never(row)
 
@@ -121,6 +123,20 @@ class Policy:
         if not isinstance(row, Clock):
             raise TypeError(f"{name} is not a time of day")
         return datetime.time.fromisoformat(row.value)
+
+    def words(self, name: str) -> tuple[str, ...]:
+        """The words of a list, in the order of the policy."""
+        return self._list(name).listed
+
+    def times(self, name: str) -> tuple[datetime.time, ...]:
+        """The times of day of a list, in the stay's own zone, earliest first."""
+        return tuple(sorted(datetime.time.fromisoformat(word) for word in self._list(name).listed))
+
+    def _list(self, name: str) -> Words:
+        row = self.rows[name]
+        if not isinstance(row, Words):
+            raise TypeError(f"{name} is not a list")
+        return row
 
     def citations(self, *names: str) -> tuple[Citation, ...]:
         """The sources of these rows in order, each once."""
@@ -321,6 +337,8 @@ def _replaced(row: Row, found: object) -> Row | Finding:
             return _new_choice(row, found)
         case Clock():
             return _new_clock(row, found)
+        case Words():
+            return _new_words(row, found)
         case _:
             assert_never(row)
 
@@ -383,19 +401,46 @@ def _new_choice(row: Choice, found: object) -> Choice | Finding:
 
 
 def _new_clock(row: Clock, found: object) -> Clock | Finding:
-    if isinstance(found, str) and len(found) == len("00:00"):
-        try:
-            moment = datetime.time.fromisoformat(found)
-        except ValueError:
-            moment = None
-        if moment is not None and moment.isoformat("minutes") == found:
-            return Clock(row.name, found, row.says, row.citations)
+    if isinstance(found, str) and _clock_text(found):
+        return Clock(row.name, found, row.says, row.citations)
     return _finding(
         "policy-wrong-type",
         ("limits", row.name),
         f"limit {row.name} is {_show(found)}, expected a time of day such as 07:00",
         "Write hours and minutes on the 24-hour clock, with a leading zero.",
     )
+
+
+_MOST_WORDS: Final = 40
+
+
+def _new_words(row: Words, found: object) -> Words | Finding:
+    listed = list(found) if isinstance(found, list | tuple) else [found]
+    good = 0 < len(listed) <= _MOST_WORDS and all(
+        _clock_text(word) if row.times else isinstance(word, str) and bool(word.strip()) and "," not in word
+        for word in listed
+    )
+    if good:
+        return Words(
+            row.name, ", ".join(dict.fromkeys(str(w).strip() for w in listed)), row.says, row.citations, row.times
+        )
+    expected = 'times of day such as ["07:00", "19:00"]' if row.times else "words such as [MD, NP]"
+    how = ", each time on the 24-hour clock with a leading zero, in quotes." if row.times else ", no comma in a word."
+    return _finding(
+        "policy-wrong-type",
+        ("limits", row.name),
+        f"list {row.name} is {_show(found)}, expected a list of {expected}",
+        f"Write the list in square brackets{how}",
+    )
+
+
+def _clock_text(found: object) -> bool:
+    if not isinstance(found, str) or len(found) != len("00:00"):
+        return False
+    try:
+        return datetime.time.fromisoformat(found).isoformat("minutes") == found
+    except ValueError:
+        return False
 
 
 def _contradictions(policy: Policy, rows: list[Row]) -> list[Finding]:
@@ -422,6 +467,8 @@ def _cite(row: Row, cited: Citation) -> Row:
             return Choice(row.name, row.value, row.options, row.says, (cited,), row.ordered)
         case Clock():
             return Clock(row.name, row.value, row.says, (cited,))
+        case Words():
+            return Words(row.name, row.value, row.says, (cited,), row.times)
         case _:
             assert_never(row)
 

@@ -59,6 +59,10 @@ class Citation:
         where = f"{short}, {self.place}" if self.place else short
         return f"{where} [{MARK_WORDS[self.mark]}]"
 
+    def brief(self) -> str:
+        """Return the short name of the source with its mark, for a list where `MARK_WORDS` is printed once."""
+        return f"{self.place if self.mark == 'LP' else SOURCES[self.source].short} ({self.mark})"
+
 
 COMMON_PRACTICE: Final = Citation("common-practice", "CP")
 """The citation of a value that has no published source."""

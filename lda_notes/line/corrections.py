@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from types import MappingProxyType
@@ -27,7 +27,8 @@ class Entry:
     """An event as it is now read, with where it stands and what corrected it.
 
     ``event`` has amendments and addenda applied, ``original`` is as first charted; ``corrections`` are the
-    correcting events in order of time; ``retraction`` is set when the entry was withdrawn.
+    correcting events in order of time; ``retraction`` is set when the entry was withdrawn. ``record`` names the other
+    record of the line in which it stands, empty for the record in hand.
     """
 
     index: int
@@ -35,18 +36,37 @@ class Entry:
     original: ev.Event
     corrections: tuple[ev.Correcting, ...] = ()
     retraction: ev.Retraction | None = None
+    record: str = ""
     origins: Mapping[str, Path] = field(default_factory=lambda: _NO_ORIGINS)
 
     def path(self, *keys: str | int) -> Path:
         """Return where a fact of this event stands in the record, through any correction that supplied it."""
+        own: Path = ("records", self.record) if self.record else ()
         if keys and keys[0] in self.origins:
-            return (*self.origins[str(keys[0])], *keys)
-        return ("events", self.index, *keys)
+            return (*own, *self.origins[str(keys[0])], *keys)
+        return (*own, "events", self.index, *keys)
 
 
-def _sort_key(entry: Entry) -> tuple[datetime, int, str, int]:
+_LOOKS: Final = 30
+
+
+def _sort_key(entry: Entry) -> tuple[datetime, int, datetime, int, str, str]:
+    """Order by time to the second, as it is looked up. What carries the same time has a fixed order.
+
+    Looks and judgements of one moment go as they were charted: either may come first.
+    """
     event = entry.event
-    return (event.at.astimezone(UTC).replace(second=0, microsecond=0), SAME_MINUTE[event.kind], event.id, 0)  # type: ignore[attr-defined]
+    at = event.at.astimezone(UTC)
+    rank = SAME_MINUTE[event.kind]  # type: ignore[attr-defined]
+    charted = event.charted_at
+    if not isinstance(event, ev.Observing) or charted is None:
+        return at, _LOOKS if isinstance(event, ev.Observing) else rank, at, rank, event.id, entry.record
+    return at, _LOOKS, charted.astimezone(UTC), rank, event.id, entry.record
+
+
+def in_order(entries: Iterable[Entry]) -> tuple[Entry, ...]:
+    """Return entries in the one order of time."""
+    return tuple(sorted(entries, key=_sort_key))
 
 
 def corrected(

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, time, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.line.timeline import DressingStay, Entry, NeedleStay, State, Timeline
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Dressing
@@ -86,34 +86,80 @@ def _soonest(due: Due) -> tuple[bool, datetime, str]:
 
 def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
     """Yield every clock that runs in ``state``, which holds at ``moment``, in no particular order."""
-    if not state.port_in:
+    if not state.port_in or died(timeline, moment):
         return
+    left = _left(timeline, moment)
     if state.needle is not None:
         yield _needle(state, policy, zone)
         yield _dressing(state.dressing, state.needle, policy, zone)
-        if state.last_check is not None:
+        if state.last_check is not None and not left and not _at_home(timeline, moment):
             yield _plain(
                 "line check", "line_check_hours", state, state.last_check, policy, zone, "last look at the line"
             )
-        if state.infusion is None and state.dwell is None:
+        if state.infusion is None and flush_allowed(state):
             yield _idle(state, state.needle, policy, zone)
         if state.dwell is not None:
             yield from _thrombolytic(state, policy, zone)
         return
     tended = _latest(state.last_flush, state.last_lock) or state.last_removal
-    if tended is None:
+    if tended is None or not flush_allowed(state):
         return
     flushed = tended in (state.last_flush, state.last_lock)
     why = "last flush or lock" if flushed else "needle taken out, no flush recorded"
-    left = timeline.discharge
-    if left is not None and left.event.at <= moment:
-        yield _plain("maintenance flush", "maintenance_flush_days", state, tended, policy, zone, why)
+    if tended.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
+        why = f"flushed elsewhere{_by_word_of(tended.event)}"
+    if left:
+        yield _plain("maintenance flush", home_flush_limit(policy), state, tended, policy, zone, why)
     else:
         yield _plain("idle flush", "idle_flush_days", state, tended, policy, zone, why)
 
 
+def home_flush_limit(policy: Policy) -> str:
+    """Return the limit of a port without a needle after discharge: that of the hospital unless policy gives two."""
+    two = policy.rows["maintenance_flush_days"] is not DEFAULT.rows["maintenance_flush_days"]
+    return "maintenance_flush_days" if two else "idle_flush_days"
+
+
+def flush_allowed(state: State) -> bool:
+    """Tell whether a flush may be advised: no hold, nothing dwelling, nothing in the line that must come out first."""
+    in_the_way = any(d.code in ("D2", "D4") or (d.code in ("D1", "D3") and not d.phase) for d in state.dangers)
+    return not state.holds and state.dwell is None and not in_the_way
+
+
+def died(timeline: Timeline, moment: datetime) -> bool:
+    """Tell whether the patient had died by ``moment``: nothing is due any more."""
+    left = timeline.discharge
+    return _left(timeline, moment) and left is not None and getattr(left.event, "destination", None) == "died"
+
+
+def _left(timeline: Timeline, moment: datetime) -> bool:
+    left = timeline.discharge
+    return left is not None and left.event.at <= moment
+
+
+def _at_home(timeline: Timeline, moment: datetime) -> bool:
+    unit = timeline.unit_at(moment)
+    return unit is not None and unit.setting == "home"
+
+
+def _by_word_of(event: ev.Event) -> str:
+    where, word = event.__dict__.get("where"), event.__dict__.get("by_word_of")
+    return (f" at {where}" if where else "") + (f", by word of {word}" if word else "")
+
+
+def _elsewhere_on(event: ev.Event) -> datetime:
+    """Return when a flush took place that was done elsewhere; a day alone counts from its start."""
+    on = event.__dict__.get("on")
+    if isinstance(on, datetime):
+        return on
+    return datetime.combine(on, time(), event.at.tzinfo) if on is not None else event.at
+
+
 def _idle(state: State, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:
     limit = "accessed_idle_flush_hours"
+    open_line = state.danger("D6")
+    if open_line is not None and open_line.began is not None:
+        return Due("flush", state.septum, None, None, open_line.began, limit, open_line.what)
     tended = _latest(state.last_flush, state.last_lock, state.infusion_stopped)
     if tended is None:
         return Due("flush", state.septum, None, None, needle.opened, limit, "no flush is recorded")
@@ -125,6 +171,14 @@ def _needle(state: State, policy: Policy, zone: ZoneInfo) -> Due:
     stay = state.needle
     assert stay is not None
     limit = "needle_dwell_days"
+    loose = next((hold for hold in state.holds if hold.reason == "needle partly out"), None)
+    if loose is not None:
+        why = "needle partly out: a new sterile needle, never pushed back"
+        return Due("needle change", state.septum, None, None, loose.began, limit, why)
+    if state.danger("D2") is not None:
+        return Due(
+            "needle change", state.septum, None, None, stay.opened, limit, "ordinary (coring) needle in the port"
+        )
     if stay.since is None:
         return Due("needle change", state.septum, None, None, stay.opened, limit, "time of insertion is not known")
     by = end_of(stay.since, limit, policy, zone)
@@ -170,6 +224,8 @@ def _condition(stay: DressingStay) -> str:
 
 def _plain(clock: ClockName, limit: str, state: State, entry: Entry, policy: Policy, zone: ZoneInfo, why: str) -> Due:
     since = entry.event.at
+    if entry.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
+        since = _elsewhere_on(entry.event)
     return Due(clock, state.septum, end_of(since, limit, policy, zone), since, entry, limit, why)
 
 
@@ -187,5 +243,9 @@ def _thrombolytic(state: State, policy: Policy, zone: ZoneInfo) -> Iterator[Due]
 
 def _latest(*entries: Entry | None) -> Entry | None:
     return max(
-        (entry for entry in entries if entry is not None), key=lambda e: e.event.at.astimezone(UTC), default=None
+        (entry for entry in entries if entry is not None), key=lambda e: _moment(e.event).astimezone(UTC), default=None
     )
+
+
+def _moment(event: ev.Event) -> datetime:
+    return _elsewhere_on(event) if event.kind == "flushed elsewhere" else event.at  # type: ignore[attr-defined]

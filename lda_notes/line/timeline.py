@@ -7,21 +7,40 @@ Corrections and retractions are applied first. Order is by time; events of the s
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
-from typing import Any, Final, Literal, assert_never
+from datetime import UTC, datetime, time
+from typing import Any, Final, assert_never
+from zoneinfo import ZoneInfo
 
-from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.line import dangers, holds
 from lda_notes.line.corrections import SAME_MINUTE, Entry, corrected
+from lda_notes.line.dangers import Around
+from lda_notes.line.holds import PROVABLE, Look
+from lda_notes.line.known import Known, carried, changed
+from lda_notes.line.states import (
+    Danger,
+    DressingStay,
+    Dwell,
+    Hold,
+    HoldReason,
+    NeedleStay,
+    State,
+    Step,
+    UnitStay,
+    UseLimit,
+)
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
-from lda_notes.record.episode import Episode
-from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone, Site
+from lda_notes.record.episode import Episode, Patient, Port
+from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone
 from lda_notes.record.unread import Unread
 
 __all__ = [
+    "PROVABLE",
     "SAME_MINUTE",
+    "Danger",
     "DressingStay",
     "Dwell",
     "Entry",
@@ -32,113 +51,19 @@ __all__ = [
     "Step",
     "Timeline",
     "UnitStay",
+    "UseLimit",
     "build",
     "trouble",
 ]
 
-HoldReason = Literal[
-    "no blood return", "resistance", "swelling", "signs of infection", "port flipped", "skin over port"
-]
-"""Why a line is out of use."""
-
-RESTORABLE: Final = frozenset({"no blood return", "resistance"})
-"""Reasons that a restored blood return may end, where policy allows it; the others need an evaluation."""
-
 
 @dataclass(frozen=True, slots=True)
-class NeedleStay:
-    """A needle's time in a septum. ``since`` is None when nobody knows when it was put in."""
+class Beside:
+    """Another record of the same line: another stay of the same patient with the same port."""
 
-    septum: str
-    opened: Entry
-    since: datetime | None
-    needle: Needle | None
-    closed: Entry | None = None
-
-    @property
-    def until(self) -> datetime | None:
-        """When it was taken out; None while it is in."""
-        return self.closed.event.at if self.closed else None
-
-
-@dataclass(frozen=True, slots=True)
-class DressingStay:
-    """A dressing's time on the site. ``since`` is None when nobody knows when it was put on.
-
-    ``found`` is the last look that recorded its condition.
-    """
-
-    septum: str
-    put_on: Entry
-    since: datetime | None
-    dressing: Dressing | None
-    ended: Entry | None = None
-    found: Entry | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Hold:
-    """A time during which the line must not be used. ``reasons`` pairs each reason with the event that showed it."""
-
-    septum: str
-    reasons: tuple[tuple[HoldReason, Entry], ...]
-    ended: Entry | None = None
-
-    @property
-    def began(self) -> Entry:
-        """The event that first showed trouble."""
-        return self.reasons[0][1]
-
-
-@dataclass(frozen=True, slots=True)
-class Dwell:
-    """A thrombolytic dwelling in the line. ``checks`` are its looks so far."""
-
-    septum: str
-    treatment: Entry
-    checks: tuple[Entry, ...] = ()
-    ended: Entry | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """What is true of one septum at a moment."""
-
-    septum: str
-    needle: NeedleStay | None = None
-    dressing: DressingStay | None = None
-    hold: Hold | None = None
-    dwell: Dwell | None = None
-    last_blood_return: Entry | None = None
-    last_flush: Entry | None = None
-    last_lock: Entry | None = None
-    last_check: Entry | None = None
-    last_removal: Entry | None = None
-    infusion: Entry | None = None
-    infusion_stopped: Entry | None = None
-    port_in: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One event and the states around it. ``septum`` is None for events that are not about one septum."""
-
-    entry: Entry
-    septum: str | None
-    before: State
-    after: State
-
-
-@dataclass(frozen=True, slots=True)
-class UnitStay:
-    """Time on one unit; ``until`` is None while the patient is there."""
-
-    unit: str
-    room: str | None
-    setting: str | None
-    since: datetime | None
-    until: datetime | None = None
-    entry: Entry | None = None
+    episode: Episode
+    file: str
+    unread: tuple[Unread, ...] = ()
 
 
 @dataclass(slots=True)
@@ -146,6 +71,7 @@ class _History:
     needles: list[NeedleStay] = field(default_factory=list)
     dressings: list[DressingStay] = field(default_factory=list)
     holds: list[Hold] = field(default_factory=list)
+    dangers: list[Danger] = field(default_factory=list)
     dwells: list[Dwell] = field(default_factory=list)
     moments: list[datetime] = field(default_factory=list)
     states: list[State] = field(default_factory=list)
@@ -153,11 +79,12 @@ class _History:
 
 @dataclass(frozen=True, slots=True)
 class Timeline:
-    """The whole episode in order of time.
+    """One record in order of time, within the line that it belongs to.
 
     ``entries`` are the standing events (not the retracted ones, not the corrections), ``retracted`` the withdrawn
-    ones, ``corrections`` the correcting events. ``needles``, ``dressings``, ``holds`` and ``dwells`` list each stay
-    by septum, the last one open if it still lasts.
+    ones, ``corrections`` the correcting events: those of this record, or of every record of the line when it was
+    built ``whole``. The states go on from the other records of the line in any case. ``needles``, ``dressings``,
+    ``holds``, ``dangers`` and ``dwells`` list each stay by septum, the last one open if it still lasts.
     """
 
     episode: Episode
@@ -170,29 +97,27 @@ class Timeline:
     needles: Mapping[str, tuple[NeedleStay, ...]]
     dressings: Mapping[str, tuple[DressingStay, ...]]
     holds: Mapping[str, tuple[Hold, ...]]
+    dangers: Mapping[str, tuple[Danger, ...]]
     dwells: Mapping[str, tuple[Dwell, ...]]
     units: tuple[UnitStay, ...]
     discharge: Entry | None
+    known: tuple[Known, ...]
     _moments: Mapping[str, list[datetime]]
     _states: Mapping[str, list[State]]
-    _by_id: Mapping[str, Entry]
+    _first: Mapping[str, State]
+    _steps: Mapping[str, tuple[Step, ...]]
+    _by_id: Mapping[tuple[str, str], Entry]
     unread: tuple[Unread, ...] = ()
     """Facts that were written and could not be read: not missing, and never stated."""
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
-        position = bisect_right(self._moments[septum], moment)
-        return self._states[septum][position - 1] if position else State(septum)
+        position = bisect_right(self._moments[septum], moment.astimezone(UTC))
+        return self._states[septum][position - 1] if position else self._first[septum]
 
     def course(self, septum: str) -> Iterator[Step]:
         """Yield every event about ``septum`` or about the port as a whole, in order, with the states around it."""
-        septa = self.episode.port.septa
-        named = ((entry, _septum(entry.event, septa)) for entry in self.entries)
-        before = State(septum)
-        about = ((entry, where) for entry, where in named if where in (None, septum))
-        for (entry, where), after in zip(about, self._states[septum], strict=True):
-            yield Step(entry, where, before, after)
-            before = after
+        yield from self._steps[septum]
 
     def now(self, septum: str) -> State:
         """Return what is true of ``septum`` at the moment judged from."""
@@ -205,65 +130,239 @@ class Timeline:
                 return None if stay.until is not None and stay.until <= moment else stay
         return None
 
-    def entry(self, event_id: str) -> Entry | None:
-        """Return the standing or retracted event of that identifier."""
-        return self._by_id.get(event_id)
+    def patient_at(self, moment: datetime) -> Patient:
+        """Return what was known of the patient at ``moment``."""
+        return self._known_at(moment).patient
+
+    def port_at(self, moment: datetime) -> Port:
+        """Return what was known of the port at ``moment``."""
+        return self._known_at(moment).port
+
+    def _known_at(self, moment: datetime) -> Known:
+        found = self.known[0]
+        for known in self.known[1:]:
+            if known.since is not None and known.since <= moment:
+                found = known
+        return found
+
+    def entry(self, event_id: str, record: str = "") -> Entry | None:
+        """Return the standing or retracted event of that identifier; ``record`` names another record of the line."""
+        return self._by_id.get((record, event_id))
 
 
-def build(episode: Episode, policy: Policy, asof: datetime, unread: tuple[Unread, ...] = ()) -> Timeline:
+@dataclass(slots=True)
+class _Fold:
+    """What one pass over the events of a line works with."""
+
+    policy: Policy
+    septa: tuple[str, ...]
+    zone: ZoneInfo
+    unread: Mapping[tuple[str, str], tuple[Unread, ...]]
+    known: Known
+    implanted: datetime | None
+    histories: dict[str, _History]
+
+
+def build(
+    episode: Episode,
+    policy: Policy,
+    asof: datetime,
+    unread: Sequence[Unread] = (),
+    *,
+    beside: Sequence[Beside] = (),
+    elsewhere: Sequence[Hold] = (),
+    whole: bool = False,
+) -> Timeline:
     """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it.
 
-    ``unread`` are the facts of the record that were written and could not be read.
+    ``beside`` are the other records of the same line, whose states go on here; ``unread`` the facts of this record
+    that could not be read; ``elsewhere`` the holds of another port of the same patient that nobody recorded as
+    removed, which hold this one too. ``whole`` gives the entries of every record, not only of this one.
     """
     entries, retracted, corrections, findings = corrected(episode)
-    histories = {septum: _History() for septum in episode.port.septa}
-    states = {septum: State(septum) for septum in episode.port.septa}
-    changes = (entry.event for entry in entries if isinstance(entry.event, ev.PortImplanted | ev.PortRemoved))
+    every = entries
+    if beside:
+        every, retracted, corrections = _joined(entries, retracted, corrections, beside, whole)
+        episode = carried(episode, [one.episode for one in beside])
+    septa = episode.port.septa
+    zone = ZoneInfo(episode.stay.time_zone)
+    fold = _Fold(
+        policy,
+        septa,
+        zone,
+        _unread(unread, beside, every) if unread or beside else {},
+        Known(None, episode.patient, episode.port),
+        _implanted(episode, zone),
+        {septum: _History() for septum in septa},
+    )
+    states = {septum: State(septum) for septum in septa}
+    changes = (entry.event for entry in every if isinstance(entry.event, ev.PortImplanted | ev.PortRemoved))
     if isinstance(next(changes, None), ev.PortImplanted):
         states = {septum: _but(state, port_in=False) for septum, state in states.items()}
+    states = (
+        {
+            septum: _but(state, dangers=tuple(_unread_danger(septum, None, text) for text in _of_record(unread)))
+            for septum, state in states.items()
+        }
+        if unread
+        else states
+    )
+    first_states = dict(states)
+    told = [fold.known]
     steps: list[Step] = []
-    first = episode.port.septa[0]
-    for entry in entries:
+    courses: dict[str, list[Step]] = {septum: [] for septum in septa}
+    first = septa[0]
+    marks = sorted(_marks(elsewhere), key=lambda mark: mark[0])
+    for entry in every:
         event = entry.event
-        named = _septum(event, episode.port.septa)
-        for septum in states if named is None else (named,):
+        while marks and marks[0][0] <= event.at:
+            _mark(states, fold, *marks.pop(0))
+        after_change = changed(fold.known, event)
+        if after_change is not fold.known:
+            fold.known = after_change
+            told.append(after_change)
+        if isinstance(event, ev.PortImplanted):
+            fold.implanted = event.at
+        named = _septum(event, septa)
+        reach = tuple(states) if named is None else (named,)
+        for septum in septa:
             before = states[septum]
-            after = _after(before, entry, policy, histories[septum])
+            if septum in reach:
+                after = _after(before, entry, fold)
+            else:
+                after = _reached(before, entry, fold)
+                if after is before:
+                    continue
             states[septum] = after
-            histories[septum].moments.append(event.at)
-            histories[septum].states.append(after)
-            if septum == (named or first):
-                steps.append(Step(entry, named, before, after))
+            _kept(fold.histories[septum], event.at, after)
+            if septum not in reach:
+                continue
+            own = whole or not entry.record
+            step = Step(entry, named, before, after)
+            if own:
+                courses[septum].append(step)
+                if septum == (named or first):
+                    steps.append(step)
+    for mark in marks:
+        _mark(states, fold, *mark)
     for septum, state in states.items():
-        history = histories[septum]
-        if state.needle is not None:
-            history.needles.append(state.needle)
-        if state.dressing is not None:
-            history.dressings.append(state.dressing)
-        if state.hold is not None:
-            history.holds.append(state.hold)
-        if state.dwell is not None:
-            history.dwells.append(state.dwell)
-    units, discharge = _units(episode, entries)
+        _close(fold.histories[septum], state)
+    units, discharge = _units(episode, [entry for entry in every if not entry.record])
     return Timeline(
         episode,
         asof,
-        entries,
+        tuple(entry for entry in every if whole or not entry.record) if beside else entries,
         tuple(steps),
         retracted,
         corrections,
         findings,
-        {septum: tuple(history.needles) for septum, history in histories.items()},
-        {septum: tuple(history.dressings) for septum, history in histories.items()},
-        {septum: tuple(history.holds) for septum, history in histories.items()},
-        {septum: tuple(history.dwells) for septum, history in histories.items()},
+        {septum: tuple(history.needles) for septum, history in fold.histories.items()},
+        {septum: tuple(history.dressings) for septum, history in fold.histories.items()},
+        {septum: tuple(history.holds) for septum, history in fold.histories.items()},
+        {septum: tuple(history.dangers) for septum, history in fold.histories.items()},
+        {septum: tuple(history.dwells) for septum, history in fold.histories.items()},
         units,
         discharge,
-        {septum: history.moments for septum, history in histories.items()},
-        {septum: history.states for septum, history in histories.items()},
-        {entry.event.id: entry for entry in (*reversed(retracted), *reversed(entries))},  # of two the first counts
-        unread,
+        tuple(told),
+        {septum: history.moments for septum, history in fold.histories.items()},
+        {septum: history.states for septum, history in fold.histories.items()},
+        first_states,
+        {septum: tuple(course) for septum, course in courses.items()},
+        {
+            (one.record, one.event.id): one for one in (*reversed(retracted), *reversed(every))
+        },  # of two the first counts
+        tuple(unread),
     )
+
+
+def _joined(
+    entries: tuple[Entry, ...],
+    retracted: tuple[Entry, ...],
+    corrections: tuple[Entry, ...],
+    beside: Sequence[Beside],
+    whole: bool,
+) -> tuple[tuple[Entry, ...], tuple[Entry, ...], tuple[Entry, ...]]:
+    """Return the standing events of every record in one order; the withdrawn and correcting ones likewise if whole."""
+    from lda_notes.line.corrections import in_order
+
+    every, gone, changes = list(entries), list(retracted), list(corrections)
+    for one in beside:
+        standing, withdrawn, correcting, _ = corrected(one.episode)
+        for mine, theirs in (
+            (every, standing),
+            (gone, withdrawn if whole else ()),
+            (changes, correcting if whole else ()),
+        ):
+            mine.extend(replace(entry, record=one.file) for entry in theirs)
+    return in_order(every), in_order(gone), in_order(changes)
+
+
+def _unread(
+    unread: Sequence[Unread], beside: Sequence[Beside], entries: Sequence[Entry]
+) -> Mapping[tuple[str, str], tuple[Unread, ...]]:
+    """Return the facts that could not be read and that no correction has given since, by record and event."""
+    found: dict[tuple[str, str], list[Unread]] = {}
+    for record, facts in (("", unread), *((one.file, one.unread) for one in beside)):
+        for fact in facts:
+            if fact.event is not None:
+                found.setdefault((record, fact.event), []).append(fact)
+    if not found:
+        return {}
+    origins = {(entry.record, entry.event.id): entry.origins for entry in entries}
+    return {
+        where: tuple(fact for fact in facts if fact.names[:1] and fact.names[0] not in origins.get(where, ()))
+        for where, facts in found.items()
+    }
+
+
+def _of_record(unread: Sequence[Unread]) -> Iterator[str]:
+    """Yield in words what could not be read of patient, stay or port: it is about no event."""
+    for fact in unread:
+        if fact.event is None:
+            yield f'{fact.label} could not be read: "{fact.text}"'
+
+
+def _unread_danger(septum: str, entry: Entry | None, what: str) -> Danger:
+    return Danger("D11", septum, what, entry, dangers.UNREAD_FORBIDS)
+
+
+def _implanted(episode: Episode, zone: ZoneInfo) -> datetime | None:
+    """Return the start of the day on which the port was implanted: only what is surely recent counts as recent."""
+    day = episode.port.implanted_on
+    return datetime.combine(day, time(), zone) if day is not None else None
+
+
+def _marks(elsewhere: Sequence[Hold]) -> Iterator[tuple[datetime, bool, Hold]]:
+    for hold in elsewhere:
+        yield hold.began.event.at, True, hold
+        if hold.ended is not None:
+            yield hold.ended.event.at, False, hold
+
+
+def _mark(states: dict[str, State], fold: _Fold, moment: datetime, begins: bool, hold: Hold) -> None:
+    """Let a hold of the patient's other port begin or end here."""
+    for septum, state in states.items():
+        others = tuple(h for h in state.holds if h.began is not hold.began or h.reason != hold.reason)
+        kept = (*others, replace(hold, septum=septum, ended=None)) if begins else others
+        states[septum] = _but(state, holds=kept)
+        _kept(fold.histories[septum], moment, states[septum])
+
+
+def _kept(history: _History, at: datetime, state: State) -> None:
+    history.moments.append(at.astimezone(UTC))
+    history.states.append(state)
+
+
+def _close(history: _History, state: State) -> None:
+    """Add what still lasts at the end to what has been."""
+    if state.needle is not None:
+        history.needles.append(state.needle)
+    if state.dressing is not None:
+        history.dressings.append(state.dressing)
+    history.holds.extend(state.holds)
+    history.dangers.extend(state.dangers)
+    if state.dwell is not None:
+        history.dwells.append(state.dwell)
 
 
 # -- states --
@@ -289,8 +388,14 @@ def _septum(event: ev.Event, septa: tuple[str, ...]) -> str | None:
             return None
 
 
-def _after(state: State, entry: Entry, policy: Policy, history: _History) -> State:
+def _named(event: ev.Event, septa: tuple[str, ...]) -> bool:
+    """Tell whether it is plain which septum an event is about."""
+    return len(septa) == 1 or getattr(event, "septum", None) in septa
+
+
+def _after(state: State, entry: Entry, fold: _Fold) -> State:
     event = entry.event
+    before, history = state, fold.histories[state.septum]
     match event:
         case ev.Opening():
             state = _opened(state, entry, event, history)
@@ -307,7 +412,17 @@ def _after(state: State, entry: Entry, policy: Policy, history: _History) -> Sta
         case _:
             assert_never(event)
     state = _proved(state, entry)
-    return _held(state, entry, policy, history)
+    state = _held(before, state, entry, fold)
+    return _endangered(before, state, entry, fold)
+
+
+def _reached(state: State, entry: Entry, fold: _Fold) -> State:
+    """Return the state of a septum that the event is not about: what holds the whole port holds it too."""
+    event = entry.event
+    look = _look(state, entry, fold)
+    if isinstance(event, ev.Evaluation) and not _named(event, fold.septa):
+        state = _ended_holds(state, holds.ends(state.holds, look, state, named=False, alone=False), entry, fold)
+    return _begun_holds(state, holds.begins(look, whole_port_only=_named(event, fold.septa)))
 
 
 def _opened(state: State, entry: Entry, event: ev.Opening, history: _History) -> State:
@@ -369,6 +484,8 @@ def _tended(state: State, entry: Entry, event: ev.Tending, history: _History) ->
                 if event.action == "stopped":
                     return _but(state, infusion=None, infusion_stopped=entry)
             return state
+        case ev.FlushOrLock() if state.infusion is not None and dangers.lock_of(event) is not None:
+            return _but(state, infusion=None, infusion_stopped=entry)  # a locked line has nothing running
         case _:
             return state
 
@@ -376,11 +493,15 @@ def _tended(state: State, entry: Entry, event: ev.Tending, history: _History) ->
 def _observed(state: State, entry: Entry, event: ev.Observing, history: _History) -> State:
     match event:
         case ev.LineCheck():
-            infusion = entry if event.infusion else state.infusion
+            if "needle out" in (event.__dict__.get("found") or ()):
+                return _but(_closed(state, entry, history), last_check=entry)
+            infusion, stopped = entry if event.infusion else state.infusion, state.infusion_stopped
+            if event.__dict__.get("nothing_runs") is True and infusion is not None:
+                infusion, stopped = None, entry
             on = state.dressing
             if on is not None and isinstance(event.dressing_found, tuple):
                 on = replace(on, found=entry)
-            return _but(state, last_check=entry, infusion=infusion, dressing=on)
+            return _but(state, last_check=entry, infusion=infusion, infusion_stopped=stopped, dressing=on)
         case ev.PatencyCheck():
             if state.dwell is None:
                 return state
@@ -390,6 +511,8 @@ def _observed(state: State, entry: Entry, event: ev.Observing, history: _History
                 return _but(state, dwell=None)
             return _but(state, dwell=dwell)
         case _:
+            if event.kind == "needle dislodged" and event.__dict__.get("extent") == "completely out":  # type: ignore[attr-defined]
+                return _closed(state, entry, history)
             return state
 
 
@@ -399,87 +522,139 @@ def _moved(state: State, entry: Entry, event: ev.Moving, history: _History) -> S
             return _but(state, port_in=True)
         case ev.PortRemoved():
             state = _closed(state, entry, history) if state.needle else state
-            if state.hold is not None:
-                history.holds.append(replace(state.hold, ended=entry))
-            return _but(state, port_in=False, hold=None)
+            return _but(state, port_in=False, inside=None)
         case _:
+            if event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
+                locked = entry if dangers.lock_of(event) is not None else state.last_lock
+                return _but(state, last_flush=entry, last_lock=locked)
             return state
 
 
 def _proved(state: State, entry: Entry) -> State:
     event = entry.event
+    made: dict[str, Any] = {}
     seen = event.blood_return if isinstance(event, ev.Proved) else None
     before_use = event.blood_return_before if isinstance(event, ev.LineUse) else None
     if isinstance(seen, str) or isinstance(before_use, str):
-        state = _but(state, last_blood_return=entry)
+        made["last_blood_return"] = entry
     if isinstance(event, ev.Flushed):
         if isinstance(event.flushes, tuple) and event.flushes:
-            state = _but(state, last_flush=entry)
+            made["last_flush"] = made["given"] = entry
         if event.lock is not None and not isinstance(event.lock, NotDone):
-            state = _but(state, last_lock=entry)
-    return state
+            made["last_lock"] = entry
+    if isinstance(event, ev.LineUse) and event.action in ("started", "given"):
+        made["given"] = entry
+    if holds.blood_of(event) is not None:
+        made["blood"] = entry
+    if holds.flow_of(event) is not None:
+        made["flow"] = entry
+    if isinstance(event, ev.PatencyCheck) and holds.whole_blood(event) and dangers.removed(event):
+        made["treated"] = entry
+    left = dangers.inside(state, entry)
+    if left is not state.inside:
+        made["inside"] = left
+    return _but(state, **made) if made else state
+
+
+# -- holds --
 
 
 def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
-    """Return every reason that ``event`` itself gives to keep the line out of use."""
-    facts = event.__dict__  # asked of every event: isinstance on a pydantic shape costs more than the look itself
-    reasons: list[HoldReason] = []
-    if facts.get("blood_return") == "none" or facts.get("blood_return_before") == "none":
-        reasons.append("no blood return")
-    flushes = facts.get("flushes")
-    if flushes.__class__ is tuple:
-        for flush in flushes:
-            if flush.resistance in ("some", "cannot flush"):
-                reasons.append("resistance")
-                break
-    site = facts.get("site")
-    if site.__class__ is Site:
-        reasons += _site_trouble(site)
-    return tuple(reasons)
+    """Return every reason that ``event`` by itself gives to keep the line out of use, whatever came before it."""
+    look = Look(Entry(0, event, event), State(""), _ANY_PORT, DEFAULT)
+    return tuple(hold.reason for hold in holds.begins(look))
 
 
-def _site_trouble(site: Site) -> list[HoldReason]:
-    reasons: list[HoldReason] = []
-    if site.swelling == "present":
-        reasons.append("swelling")
-    if site.drainage == "purulent" or (site.erythema == "present" and site.tenderness == "present"):
-        reasons.append("signs of infection")
-    if site.port == "flipped":
-        reasons.append("port flipped")
-    if site.skin in ("broken", "thinned", "port visible"):
-        reasons.append("skin over port")
-    return reasons
+_ANY_PORT: Final = Port(id="any")
 
 
-def _held(state: State, entry: Entry, policy: Policy, history: _History) -> State:
+def _look(state: State, entry: Entry, fold: _Fold) -> Look:
     event = entry.event
-    hold = state.hold
-    reasons = trouble(event)
-    if reasons:
-        known = {reason for reason, _ in hold.reasons} if hold else set()
-        fresh = tuple((reason, entry) for reason in reasons if reason not in known)
-        if hold is None:
-            return _but(state, hold=Hold(state.septum, fresh))
-        return _but(state, hold=replace(hold, reasons=(*hold.reasons, *fresh))) if fresh else state
-    if hold is None:
-        return state
-    cleared = isinstance(event, ev.Evaluation) and event.decision == "cleared for use"
-    restored = (
-        policy.choice("hold_ends_with") == "evaluation or blood return"
-        and isinstance(event, ev.Proved)
-        and event.blood_return == "present"
-        and all(reason in RESTORABLE for reason, _ in hold.reasons)
+    return Look(
+        entry,
+        state,
+        fold.known.port,
+        fold.policy,
+        holds.is_fresh(event.at, fold.implanted, fold.policy),
+        fold.unread.get((entry.record, event.id), ()) if fold.unread else (),
     )
-    if cleared or restored:
-        history.holds.append(replace(hold, ended=entry))
-        return _but(state, hold=None)
+
+
+def _held(before: State, state: State, entry: Entry, fold: _Fold) -> State:
+    event = entry.event
+    look = _look(before, entry, fold)
+    named = _named(event, fold.septa)
+    if state.holds:
+        told = holds.ends(state.holds, look, state, named=named, alone=len(fold.septa) == 1)
+        state = _ended_holds(state, told, entry, fold)
+    if isinstance(event, ev.Evaluation):
+        state = _limited(state, event, entry, fold.policy)
+    return _begun_holds(state, holds.begins(look))
+
+
+def _ended_holds(state: State, told: Mapping[HoldReason, str], entry: Entry, fold: _Fold) -> State:
+    if not told:
+        return state
+    over = tuple(holds.ended(hold, entry, told[hold.reason]) for hold in state.holds if hold.reason in told)
+    fold.histories[state.septum].holds.extend(over)
+    kept = tuple(hold for hold in state.holds if hold.reason not in told)
+    restored = state.restored or any(h.reason == "no blood return" and h.how != "evaluation" for h in over)
+    state = _but(state, holds=kept, restored=restored and state.port_in)
+    if isinstance(entry.event, ev.PortRemoved):
+        signs = ((hold.sign, hold.began) for hold in over if holds.ROWS[hold.reason].of_patient)
+        state = _but(state, dangers=(*state.dangers, *dangers.left_behind(state, entry, signs)))
     return state
+
+
+def _begun_holds(state: State, fresh: Iterator[Hold]) -> State:
+    known = {hold.reason for hold in state.holds}
+    more = tuple(hold for hold in fresh if hold.reason not in known)
+    return _but(state, holds=(*state.holds, *more)) if more else state
+
+
+def _limited(state: State, event: ev.Evaluation, entry: Entry, policy: Policy) -> State:
+    if not holds.may_clear(event, policy):
+        return state
+    lifted = event.__dict__.get("lifts") or ()
+    limits = tuple(limit for limit in state.limits if limit.what not in lifted)
+    if str(event.decision) == "cleared with limits":
+        known = {limit.what for limit in limits}
+        added = (what for what in event.__dict__.get("limits") or () if what not in known)
+        limits = (*limits, *(UseLimit(state.septum, what, entry) for what in added))
+    return _but(state, limits=limits) if limits != state.limits else state
+
+
+def _endangered(before: State, state: State, entry: Entry, fold: _Fold) -> State:
+    patient = fold.known.patient
+    against = _against(state, patient, entry, fold)
+    around = Around(entry, before, state, patient, fold.policy, against)
+    standing, over = dangers.after(around)
+    more: tuple[Danger, ...] = ()
+    if fold.unread:
+        facts = fold.unread.get((entry.record, entry.event.id), ())
+        more = tuple(
+            _unread_danger(state.septum, entry, f'{fact.label} could not be read: "{fact.text}"') for fact in facts
+        )
+    fold.histories[state.septum].dangers.extend(over)
+    kept = tuple(danger for danger in state.dangers if danger.code == "P" and danger not in before.dangers)
+    unread = tuple(danger for danger in before.dangers if danger.code == "D11")
+    found = (*standing, *kept, *unread, *more)
+    return _but(state, dangers=found) if found != state.dangers else state
+
+
+def _against(state: State, patient: Patient, entry: Entry, fold: _Fold) -> tuple[str, ...]:
+    """Return what is on the patient's skin against an allergy, in words."""
+    if not patient.allergies or state.needle is None or state.dressing is None:
+        return ()
+    from lda_notes.line.against import on_the_skin
+
+    return on_the_skin(state, patient, entry, fold.policy, fold.zone)
 
 
 # -- units --
 
 
-def _units(episode: Episode, entries: tuple[Entry, ...]) -> tuple[tuple[UnitStay, ...], Entry | None]:
+def _units(episode: Episode, entries: Sequence[Entry]) -> tuple[tuple[UnitStay, ...], Entry | None]:
     stay = episode.stay
     units = [UnitStay(stay.unit, stay.room, stay.setting, stay.admitted_at)]
     discharge: Entry | None = None

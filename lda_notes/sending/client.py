@@ -50,13 +50,16 @@ class Ability:
     creates: frozenset[str]
     updates: frozenset[str]
 
-    def lacks(self, created: Iterable[str], updated: Iterable[str]) -> list[str]:
-        """What is missing for bundles that create and update these types, in words; empty when nothing is."""
+    def lacks(self, created: Iterable[str], updated: Iterable[str], *, one_by_one: bool = False) -> list[str]:
+        """What is missing for bundles that create and update these types, in words; empty when nothing is.
+
+        ``one_by_one``: without transactions and conditions.
+        """
         created, updated = set(created), set(updated)
         missing = []
         if not self.version.startswith("4.0."):
             missing.append(f"FHIR R4 (it speaks {self.version or 'no version that it names'})")
-        if not self.transaction:
+        if not self.transaction and not one_by_one:
             missing.append("transactions")
         unknown = (created | updated) - self.kinds
         if unknown:
@@ -66,7 +69,7 @@ class Ability:
             ("updating on a condition", updated, self.updates),
         ):
             short = wanted - able - unknown
-            if short:
+            if short and not one_by_one:
                 missing.append(f"{what} ({_listed(short)})")
         return missing
 
@@ -84,7 +87,7 @@ class Server:
     def __init__(self, connection: Connection, address: Address, credentials: Credentials, pace: Pace) -> None:
         self._connection = connection
         self._credentials = credentials
-        self._resolved: dict[str, str] = {}
+        self._known: dict[str, Json] = {}
         self.address = address
         self.pace = pace
 
@@ -148,20 +151,39 @@ class Server:
             page = self._json("GET", more)
         raise NotAllowed(f"a search for {kind} has no end")
 
-    def resolved(self, reference: str) -> str | None:
-        """The ``Type/id`` that a reference by condition (``Type?parameter=value``) finds; None unless it finds one."""
-        if reference not in self._resolved:
-            kind, _, query = reference.partition("?")
-            found = self.search(kind, dict(parse_qsl(query)))
+    def named(self, reference: str) -> Json | None:
+        """The one resource that a reference names, by condition (``Type?parameter=value``) or by its address.
+
+        None when it is not there, or two are.
+        """
+        if reference not in self._known:
+            kind, mark, query = reference.partition("?")
+            found = self.search(kind, dict(parse_qsl(query))) if mark else self._read(reference)
             if len(found) != 1 or not isinstance(found[0].get("id"), str):
                 return None
-            self._resolved[reference] = f"{kind}/{found[0]['id']}"
-        return self._resolved[reference]
+            self._known[reference] = found[0]
+        return self._known[reference]
+
+    def resolved(self, reference: str) -> str | None:
+        """The ``Type/id`` that a reference by condition finds; None unless it finds one."""
+        found = self.named(reference)
+        return f"{reference.partition('?')[0]}/{found['id']}" if found is not None else None
+
+    def _read(self, reference: str) -> list[Json]:
+        answer = self._steady("GET", self.address.at(reference.removeprefix(f"{self.address.base}/")), {})
+        return [self._object(answer)] if answer.status == 200 else []
 
     def transact(self, bundle: bytes) -> Answer:
         """Send a transaction once. Raises `NoAnswer` when nothing came back; whatever did is returned."""
         headers = {"Content-Type": FHIR, "Prefer": "return=representation"}
         return self._allowed("POST", self.address.base, headers, bundle)
+
+    def write(self, method: str, where: str, resource: bytes, condition: str | None = None) -> Answer:
+        """Create (POST) or update (PUT) one resource, once. Raises `NoAnswer` when nothing came back."""
+        headers = {"Content-Type": FHIR, "Prefer": "return=representation"}
+        if condition is not None:
+            headers["If-None-Exist"] = condition
+        return self._allowed(method, self.address.at(where), headers, resource)
 
     def asked_wait(self, answer: Answer) -> float | None:
         """How long an answer asks to wait, in seconds."""

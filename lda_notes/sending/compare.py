@@ -167,9 +167,14 @@ def _is_number(value: Any) -> bool:
 
 
 def _reference(mine: str, theirs: str, path: str, resolve: Resolve, base: str) -> Iterator[Difference]:
-    known = resolve(mine) if mine.startswith("urn:") or "?" in mine else mine
-    if known is None or _bare(known, base) != _bare(theirs, base):
+    if not same_reference(mine, theirs, resolve, base):
         yield Difference(path, mine, theirs)
+
+
+def same_reference(mine: str, theirs: str, resolve: Resolve, base: str) -> bool:
+    """Return whether a reference as sent names what a server's own reference names."""
+    known = resolve(mine) if mine.startswith("urn:") or "?" in mine else mine
+    return known is not None and _bare(known, base) == _bare(theirs, base)
 
 
 def _bare(reference: str, base: str) -> str:

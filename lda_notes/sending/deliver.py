@@ -6,17 +6,17 @@ names its identity, so what the server holds tells whether it was applied; only 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from lda_notes.fhir.elements import to_json
 from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED
 from lda_notes.sending.client import BUSY, Server, Unreachable
-from lda_notes.sending.compare import Difference, Resolve, differences
-from lda_notes.sending.entries import Entry, Identity, Json, entries, object_of
-from lda_notes.sending.outcome import Issue, issues
-from lda_notes.sending.receipts import Held
+from lda_notes.sending.compare import Difference, Resolve, differences, same_reference
+from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, object_of, objects_of, patient_of
+from lda_notes.sending.outcome import WARNED, Issue, issues, read_outcome
+from lda_notes.sending.parcel import Held
 from lda_notes.sending.wire import Answer, NoAnswer
 
 _NOT_YET: Final = frozenset({408, 409, 425})
@@ -26,6 +26,7 @@ _BETWEEN: Final = frozenset({502, 504})
 """Said by something on the way, which may have passed the request on."""
 
 _SERVER_FAULT: Final = 500
+_LATER: Final = 202
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ class Delivered:
     """The server has every entry. ``resources`` as it holds them now, in the order of the entries.
 
     ``created``, ``updated`` and ``unchanged`` count them; ``asked`` is True when no usable answer came and the server
-    was asked what it holds: then nobody knows which of them are new, and all count as unchanged.
+    was asked what it holds: then nobody knows which of them are new, and all count as unchanged. ``said`` is what the
+    server warned of, entry by entry.
     """
 
     resources: tuple[Held, ...]
@@ -50,6 +52,7 @@ class Delivered:
     unchanged: int
     kept: tuple[Kept, ...] = ()
     asked: bool = False
+    said: tuple[Issue, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,28 +66,41 @@ class Doubled:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """The server does not take this bundle as it is, and never will."""
+    """The server does not take this bundle as it is, and never will.
+
+    ``stored`` counts the entries that it took all the same: a server that does a transaction as a batch takes part.
+    """
 
     status: int
     issues: tuple[Issue, ...]
     doubled: tuple[Doubled, ...] = ()
+    stored: int = 0
 
 
-def deliver(server: Server, bundle: Any, shared: Collection[int] = ()) -> Delivered | Refused:
+def deliver(
+    server: Server, bundle: Any, shared: Collection[int] = (), *, one_by_one: bool = False
+) -> Delivered | Refused:
     """Bring a bundle to a server. ``shared``: entries whose last state another bundle decides.
 
-    Decimals of ``bundle`` are expected as `Decimal`. Raises `NotSafe` for a bundle that cannot be sent twice, and what
+    ``one_by_one``: for servers without transactions, each resource by itself. Decimals of ``bundle`` are expected as
+    `Decimal`. Raises `NotSafe` for a bundle that cannot be sent twice or that would reach another patient, and what
     `Server` raises: then it is not known to be there, and sending it again is right.
     """
     listed = entries(bundle)
+    refuse_other_patients(server, listed)
+    if one_by_one:
+        from lda_notes.sending.singly import singly
+
+        return singly(server, listed, shared)
     before: dict[Identity, list[Json]] | None = None
     if any(entry.method == "PUT" for entry in listed):
         before = server.find(entry.identity for entry in listed)
-        doubled = _doubled(listed, before)
+        doubled = doubled_in(listed, before)
         if doubled:
             return Refused(412, (), doubled)
+        refuse_found_elsewhere(server, listed, before)
         if _settled(server, listed, before):
-            return _delivered(server, listed, before, {}, shared)
+            return delivered(server, listed, before, {}, shared)
     return _send(server, bundle, listed, before, shared)
 
 
@@ -115,6 +131,8 @@ def _send(
             reason = f"status {answer.status}"
             if answer.status in (200, 201):
                 return _answered(server, listed, answer, before, shared, uncertain=uncertain)
+            if answer.status == _LATER:
+                return _looked_for(server, listed, answer, shared)
             if answer.status in _BETWEEN or answer.status == _SERVER_FAULT:
                 uncertain = True
                 ended = _ask(server, listed, shared)
@@ -128,8 +146,67 @@ def _send(
         tried += 1
 
 
+def _looked_for(
+    server: Server, listed: tuple[Entry, ...], answer: Answer, shared: Collection[int]
+) -> Delivered | Refused:
+    """Look for what a server took to do later (202): it is not sent a second time meanwhile."""
+    tried = 0
+    while True:
+        ended = _ask(server, listed, shared)
+        if ended is not None:
+            return ended
+        if not server.pace.wait(tried, server.asked_wait(answer)):
+            raise Unreachable(
+                f"{server.address.base} accepted a bundle to work on later (status 202) and does not have it yet"
+            )
+        tried += 1
+
+
+# -- whose it is --
+
+
+def refuse_other_patients(server: Server, listed: Iterable[Entry]) -> None:
+    """Make sure that what a bundle refers to is of its own patient. Raises `NotSafe`, with nothing changed.
+
+    A Patient named by id must have the record number; a stay found by its number must be this patient's.
+    """
+    for entry in listed:
+        about = patient_of(entry.resource)
+        if about is None:
+            continue
+        reference, number = str(about.get("reference")), object_of(about.get("identifier"))
+        if number and "?" not in reference and not reference.startswith("urn:"):
+            known = server.named(reference)
+            if known is not None and not _has_number(known, number):
+                raise NotSafe(f"{reference} on the server does not have this patient's record number")
+        stay = str(object_of(entry.resource.get("encounter")).get("reference", ""))
+        if "?" in stay and "?" in reference:
+            theirs = object_of(object_of(server.named(stay)).get("subject")).get("reference")
+            if isinstance(theirs, str) and not same_reference(reference, theirs, server.resolved, server.address.base):
+                raise NotSafe("the stay with this number is another patient's on the server; nothing was changed")
+
+
+def _has_number(patient: Json, number: Json) -> bool:
+    wanted = (number.get("system"), number.get("value"))
+    return any((one.get("system"), one.get("value")) == wanted for one in objects_of(patient.get("identifier")))
+
+
+def refuse_found_elsewhere(server: Server, listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> None:
+    """Make sure that what is found under the identities of a bundle is its own patient's. Raises `NotSafe`."""
+    resolve = resolver(server, listed, found)
+    for entry in listed:
+        about = patient_of(entry.resource)
+        for held in found[entry.identity]:
+            theirs = object_of(patient_of(held)).get("reference")
+            if about is None or not isinstance(theirs, str) or "reference" not in about:
+                continue
+            if not same_reference(str(about["reference"]), theirs, resolve, server.address.base):
+                where = f"{held['resourceType']}/{held.get('id')}"
+                raise NotSafe(f"{where} is filed under another patient on the server ({theirs}); nothing was changed")
+
+
 def _refused(server: Server, listed: tuple[Entry, ...], answer: Answer) -> Refused:
-    doubled = _doubled(listed, server.find(entry.identity for entry in listed)) if answer.status == 412 else ()
+    doubled = doubled_in(listed, server.find(entry.identity for entry in listed)) if answer.status == 412 else ()
     return Refused(answer.status, issues(answer), doubled)
 
 
@@ -169,12 +246,12 @@ def resolver(server: Server, listed: Iterable[Entry], found: Mapping[Identity, l
 def _ask(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -> Delivered | Refused | None:
     """Ask what the server holds; None when the transaction was not applied."""
     found = server.find(entry.identity for entry in listed)
-    doubled = _doubled(listed, found)
+    doubled = doubled_in(listed, found)
     if doubled:
         return Refused(412, (), doubled)
     if not _settled(server, listed, found):
         return None
-    return _delivered(server, listed, found, {}, shared, asked=True)
+    return delivered(server, listed, found, {}, shared, asked=True)
 
 
 def _settled(server: Server, listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> bool:
@@ -189,7 +266,8 @@ def _settled(server: Server, listed: tuple[Entry, ...], found: Mapping[Identity,
     )
 
 
-def _doubled(listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> tuple[Doubled, ...]:
+def doubled_in(listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> tuple[Doubled, ...]:
+    """The identities that two resources of the server have."""
     return tuple(
         Doubled(
             entry.index,
@@ -214,10 +292,13 @@ def _answered(
     uncertain: bool,
 ) -> Delivered | Refused:
     """Read the answer; where it does not tell all, or an earlier try may have arrived too, ask as well."""
+    failed = _failed(answer)
+    if failed is not None:
+        return failed
     statuses, found = _told(listed, answer)
     if found is None or uncertain:
         found = server.find(entry.identity for entry in listed)
-        doubled = _doubled(listed, found)
+        doubled = doubled_in(listed, found)
         if doubled:
             return Refused(412, (), doubled)
         lost = [entry for entry in listed if not found[entry.identity]]
@@ -230,7 +311,32 @@ def _answered(
             if entry.method == "PUT" and before[entry.identity]:
                 same = before[entry.identity][0].get("meta") == found[entry.identity][0].get("meta")
                 statuses[entry.index] = "unchanged" if same else "updated"
-    return _delivered(server, listed, found, statuses, shared)
+    return replace(delivered(server, listed, found, statuses, shared), said=tuple(_warnings(answer)))
+
+
+def _responses(answer: Answer) -> list[Json]:
+    """The response of each entry, in their order, as far as there are any."""
+    return [object_of(one.get("response")) for one in objects_of(object_of(answer.json()).get("entry"))]
+
+
+def _failed(answer: Answer) -> Refused | None:
+    """The entries that failed inside an answer that says all is well: what a server does that knows only batches."""
+    responses = _responses(answer)
+    statuses = [str(one.get("status", ""))[:3] for one in responses]
+    bad = [index for index, status in enumerate(statuses) if status.isdigit() and not status.startswith("2")]
+    if not bad:
+        return None
+    said: list[Issue] = []
+    for index in bad:
+        told = [replace(one, entry=index) for one in read_outcome(responses[index].get("outcome"))]
+        said += told or [Issue(index, "", f"status {statuses[index]}, without a reason")]
+    return Refused(int(statuses[bad[0]]), tuple(said), stored=len(responses) - len(bad))
+
+
+def _warnings(answer: Answer) -> Iterator[Issue]:
+    for index, response in enumerate(_responses(answer)):
+        for one in read_outcome(response.get("outcome"), WARNED):
+            yield replace(one, entry=index)
 
 
 def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], dict[Identity, list[Json]] | None]:
@@ -247,7 +353,7 @@ def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], di
     found: dict[Identity, list[Json]] = {}
     for entry, one in zip(listed, given, strict=True):
         resource = one.get("resource") if isinstance(one, dict) else None
-        if not isinstance(resource, dict) or not entry.identity.names(resource) or not _version(resource):
+        if not isinstance(resource, dict) or not entry.identity.names(resource) or not version_of(resource):
             return {}, None
         found[entry.identity] = [resource]
         created = str(object_of(one.get("response")).get("status", "")).startswith("201")
@@ -255,12 +361,13 @@ def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], di
     return statuses, found
 
 
-def _version(resource: Json) -> str:
+def version_of(resource: Json) -> str:
+    """The version of a resource as the server names it."""
     meta = resource.get("meta")
     return str(meta.get("versionId", "")) if isinstance(meta, dict) else ""
 
 
-def _delivered(
+def delivered(
     server: Server,
     listed: tuple[Entry, ...],
     found: Mapping[Identity, list[Json]],
@@ -269,6 +376,7 @@ def _delivered(
     *,
     asked: bool = False,
 ) -> Delivered:
+    """What came of a bundle whose every entry is on the server. ``statuses`` says what became of each entry."""
     resolve = resolver(server, listed, found)
     base = server.address.base
     lasting = {
@@ -299,4 +407,4 @@ def _decided_elsewhere(held: Json) -> bool:
 
 def _held(entry: Entry, resource: Json) -> Held:
     identity = "" if entry.identity.kind in CONTEXT_TYPES else entry.identity.value
-    return Held(entry.identity.kind, str(resource.get("id", "")), _version(resource), identity)
+    return Held(entry.identity.kind, str(resource.get("id", "")), version_of(resource), identity)

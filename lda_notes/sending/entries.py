@@ -136,6 +136,14 @@ def line_of(bundle: Any) -> str | None:
     return named.pop() if len(named) == 1 else None
 
 
+def patient_of(resource: Mapping[str, Any]) -> Json | None:
+    """The reference to the patient of a resource; None when it has none."""
+    for element in ("subject", "patient", "for"):
+        if isinstance(resource.get(element), dict):
+            return object_of(resource[element])
+    return None
+
+
 def object_of(value: Any) -> Json:
     """``value`` if it is a JSON object, else an empty one: what comes from outside may have any shape."""
     return value if isinstance(value, dict) else {}

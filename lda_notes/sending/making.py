@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -11,20 +11,22 @@ from typing import Any, Final
 from lda_notes.check import report
 from lda_notes.check.judged import Judged
 from lda_notes.fhir.build.book import EventBundle
+from lda_notes.fhir.build.naming import port_identities
 from lda_notes.fhir.build.papers import DESPITE
+from lda_notes.fhir.config import DEFAULT, Config
 from lda_notes.fhir.elements import to_json_bytes
 from lda_notes.fhir.verify.faults import BundleFault
 from lda_notes.fhir.verify.verification import read_json, verify
-from lda_notes.line.timeline import Timeline
+from lda_notes.pipeline import Bundled
 from lda_notes.problems import Finding
 from lda_notes.record.reading import Record
-from lda_notes.sending.entries import Entry, Identity, NotSafe, entries, events
+from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, events, line_of
 from lda_notes.sending.parcel import Parcel
 
 STOPPING: Final = ("unsafe", "wrong", "gap")
 """Severities of findings that keep a record from being sent."""
 
-Make = Callable[[Timeline], Iterable[EventBundle]]
+Make = Callable[[Judged], Iterable[Bundled]]
 """Makes the bundles of a record; a reason to send it despite findings is already in them."""
 
 
@@ -32,13 +34,15 @@ Make = Callable[[Timeline], Iterable[EventBundle]]
 class Made:
     """The parcels of one file, and what speaks against sending them.
 
-    ``judged`` is the record, None for a bundle file; ``faults`` are of its bundles, each with the entry of the record.
+    ``judged`` is the record, None for a bundle file; ``lines`` are the identities that its port has, or would have had
+    under each further record number of the patient. ``faults`` are of its bundles, each with the entry of the record.
     ``broken`` says why nothing of the file can be sent, whatever reason is given: then there are no parcels.
     """
 
     file: str
     parcels: tuple[Parcel, ...] = ()
     judged: Judged | None = None
+    lines: tuple[str, ...] = ()
     faults: tuple[tuple[str | None, BundleFault], ...] = ()
     broken: str | None = None
 
@@ -54,21 +58,19 @@ class Made:
         return not self.findings and not self.faults and self.broken is None
 
 
-def from_record(judged: Judged, make: Make) -> Made:
+def from_record(judged: Judged, make: Make, config: Config = DEFAULT) -> Made:
     """The parcels of a record, one for each event."""
     record = judged.record
     if judged.timeline is None:
         return Made(record.file, judged=judged, broken="it holds no record that can be read")
-    made = list(make(judged.timeline))
-    episode = judged.timeline.episode.id
+    episode = judged.timeline.episode
+    lines = tuple(port_identities(episode, config))
     parcels, faults = [], []
-    for one in made:
-        data = to_json_bytes(one.bundle)
-        bundle, _ = read_json(data)
-        about = f"{episode}/{one.event}"
-        faults += [(about, fault) for fault in verify(bundle)]
-        parcels.append(Parcel(data, about, record.file, _rows(record, one)))
-    return _finished(Made(record.file, tuple(parcels), judged, tuple(faults)))
+    for one in make(judged):
+        about = f"{episode.id}/{one.made.event}"
+        faults += [(about, fault) for fault in one.faults]
+        parcels.append(Parcel(to_json_bytes(one.made.bundle), lines[0], about, record.file, _rows(record, one.made)))
+    return _finished(Made(record.file, tuple(parcels), judged, lines, tuple(faults)))
 
 
 def _rows(record: Record, one: EventBundle) -> tuple[int, ...]:
@@ -102,7 +104,7 @@ def from_bundle(name: str, data: bytes, despite: str | None) -> Made:
         written = to_json_bytes(bundle)
     except (TypeError, ValueError, RecursionError) as error:  # a number, text or nesting that no JSON writer takes
         return Made(name, broken=f"it holds a value that cannot be written again ({report.visible(str(error))})")
-    return _finished(Made(name, (Parcel(written, about, name),), faults=found))
+    return _finished(Made(name, (Parcel(written, line_of(bundle), about, name),), faults=found))
 
 
 def _about(bundle: dict[str, Any]) -> str | None:
@@ -141,6 +143,41 @@ def _finished(made: Made) -> Made:
             )
         )
     return replace(made, parcels=tuple(parcels))
+
+
+def documents_alone(made: Iterable[Made]) -> list[Made]:
+    """The same files with the notes of their bundles and nothing else, for servers that take no more."""
+    return [
+        _finished(replace(one, parcels=tuple(found for each in one.parcels if (found := _documents(each)) is not None)))
+        for one in made
+    ]
+
+
+def _documents(parcel: Parcel) -> Parcel | None:
+    bundle, _ = read_json(parcel.bundle)
+    kept = [
+        (index, entry)
+        for index, entry in enumerate(bundle["entry"])
+        if entry["resource"]["resourceType"] == "DocumentReference"
+    ]
+    if not kept:
+        return None
+    here = {entry["fullUrl"] for _, entry in kept}
+    away = {one.full_url: one.identity for one in entries(bundle) if one.full_url not in here}
+    alone = {**bundle, "entry": [_by_identity(entry, away) for _, entry in kept]}
+    rows = tuple(parcel.row(index) or 0 for index, _ in kept)
+    return replace(parcel, bundle=to_json_bytes(alone), rows=rows)
+
+
+def _by_identity(value: Any, away: Mapping[str, Identity]) -> Any:
+    """A value with references to what is not sent turned into references by identity."""
+    if isinstance(value, dict):
+        gone = away.get(str(value.get("reference")))
+        if gone is not None:
+            kept: Json = {key: held for key, held in value.items() if key != "reference"}
+            return {"type": gone.kind, "identifier": {"system": gone.system, "value": gone.value}, **kept}
+        return {key: _by_identity(held, away) for key, held in value.items()}
+    return [_by_identity(one, away) for one in value] if isinstance(value, list) else value
 
 
 def _kinds(listed: Iterable[Entry]) -> tuple[str, ...]:

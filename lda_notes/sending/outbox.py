@@ -1,80 +1,136 @@
-"""The folder in which bundles wait, private to its owner.
+"""The outbox: a private folder with one SQLite file, in which bundles wait and receipts are kept.
 
-``waiting/``: parcels, sent in the order of their numbers. ``set-aside/``: parcels that the server refused, each with
-what it said. ``receipts.ndjson``: what was delivered. File names hold a number and a piece of a digest, nothing else.
-
-A parcel leaves ``waiting`` only after its receipt is on disk. A crash in between costs one look at the receipts; a
-crash before it, one sending that changes nothing, since every entry is conditional on its identity.
+Every change is a transaction that is on the disk before the next step (``synchronous=EXTRA``): a parcel leaves in the
+transaction that writes its receipt, so a kill at any moment loses nothing, and at worst costs one sending that changes
+nothing, since every entry is conditional on its identity.
 
 A refused bundle does not hold up the others of its episode: each bundle stands by itself, and a removal that waited
-for the correction of an earlier entry would leave the server with a needle that is no longer in. A parcel about the
-same entry of the record takes the place of the one before it, waiting or set aside.
+for the correction of an earlier entry would leave the server with a needle that is no longer in.
 """
 
 from __future__ import annotations
 
-import fcntl
+import json
 import os
-import re
+import sqlite3
 import stat
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from contextlib import closing, contextmanager
+from dataclasses import astuple, dataclass
+from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-from lda_notes.files.output import write_private
 from lda_notes.problems import Failure
 from lda_notes.sending.auth import UNREACHABLE
-from lda_notes.sending.parcel import Damaged, Parcel, from_bytes, head_of, words_of
-from lda_notes.sending.receipts import Receipts
+from lda_notes.sending.parcel import Held, Parcel, Receipt
 
-_NAME: Final = re.compile(r"(\d{8})-[0-9a-f]{12}\.parcel")
-_LAST: Final = 99_999_999
-_PART: Final = ".lda-notes-"
-REASON: Final = ".reason.txt"
+FILE: Final = "outbox.sqlite3"
+_LOCK: Final = "sending.sqlite3"
+_VERSION: Final = 2
+_BUSY_S: Final = 30.0
+_EARLIER: Final = ("waiting", "set-aside", "receipts.ndjson")
+"""What an outbox of the first layout contains: its identities do not name the patient."""
+
+_REMOTE: Final = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "fuse.sshfs", "fuse.glusterfs", "davfs")
+"""File systems on which SQLite's locks cannot be relied upon."""
+
+_LAYOUT: Final = """
+CREATE TABLE parcel (
+    number INTEGER PRIMARY KEY AUTOINCREMENT, digest TEXT NOT NULL, line TEXT, about TEXT, server TEXT,
+    head TEXT NOT NULL, bundle BLOB NOT NULL, reason TEXT);
+CREATE TABLE receipt (
+    number INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, server TEXT NOT NULL, bundle TEXT NOT NULL, line TEXT,
+    about TEXT, resources TEXT NOT NULL, differs INTEGER NOT NULL);
+CREATE INDEX receipt_of ON receipt (bundle, server);
+"""
+
+
+class Damaged(Exception):
+    """A parcel that cannot be read back as it was put in."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Slip:
-    """A parcel in the outbox, without its bundle: its number and file, and what stands in its head."""
+    """A parcel in the outbox, without its bundle. ``reason`` is why it was set aside; None while it waits."""
 
     number: int
-    path: Path
     digest: str
+    line: str | None
     about: str | None
     server: str | None
     creates: tuple[str, ...] = ()
     updates: tuple[str, ...] = ()
+    reason: str | None = None
 
 
 class Outbox:
-    """An outbox folder. Raises `Failure` when it cannot be made or others may look into it."""
+    """An outbox folder. Raises `Failure` when it cannot be made, others may look into it, or it is an earlier one."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._waiting = folder / "waiting"
-        self._aside = folder / "set-aside"
+        self._forgotten: set[str] = set()
         try:
             folder.parent.mkdir(parents=True, exist_ok=True)
-            for one in (folder, self._waiting, self._aside):
-                _private_folder(one)
+            _private_folder(folder)
+            for name in (FILE, _LOCK):
+                _private_file(folder / name)
         except OSError as error:
             raise Failure(
                 f"{folder}: cannot be the outbox ({error.strerror or error}); name another with --outbox"
             ) from None
+        with self._told():
+            self._data = sqlite3.connect(folder / FILE, timeout=_BUSY_S, isolation_level=None)
+            self._data.execute("PRAGMA synchronous = EXTRA")
+            self._data.execute("PRAGMA secure_delete = ON")  # what was sent does not stay in unused pages
+            with self._changing():
+                [version] = self._data.execute("PRAGMA user_version").fetchone()
+                if version == 0:
+                    for statement in _LAYOUT.split(";"):
+                        self._data.execute(statement)
+                    self._data.execute(f"PRAGMA user_version = {_VERSION}")
+        if version not in (0, _VERSION):
+            raise Failure(f"{folder}: is an outbox of another version of this program; name another with --outbox")
 
-    def receipts(self) -> Receipts:
-        """What was delivered from here."""
-        return Receipts(self.folder / "receipts.ndjson")
+    # -- looking --
 
     def waiting(self) -> list[Slip]:
-        """What waits, in order."""
-        return list(_slips(self._waiting))
+        """Return what waits, in order."""
+        return self._slips("reason IS NULL")
 
     def set_aside(self) -> list[Slip]:
-        """What was refused, in order."""
-        return list(_slips(self._aside))
+        """Return what was refused, in order."""
+        return self._slips("reason IS NOT NULL")
+
+    def receipts(self) -> list[Receipt]:
+        """Return every receipt, in order."""
+        columns = "bundle, server, line, about, at, resources, differs"
+        with self._told():
+            found = self._data.execute(f"SELECT {columns} FROM receipt ORDER BY number").fetchall()
+        return [
+            Receipt(
+                bundle, server, line, about, datetime.fromisoformat(at), _held(json.loads(resources)), bool(differs)
+            )
+            for bundle, server, line, about, at, resources, differs in found
+        ]
+
+    def has(self, server: str, bundle: str) -> bool:
+        """Return whether that server has that bundle (a digest), as the record has it."""
+        if bundle in self._forgotten:
+            return False
+        query = "SELECT differs FROM receipt WHERE bundle = ? AND server = ? ORDER BY number DESC LIMIT 1"
+        with self._told():
+            return bool(self._data.execute(query, (bundle, server)).fetchone() == (0,))
+
+    def forget(self, bundles: Iterable[str]) -> None:
+        """Act as if these bundles (digests) had not been delivered, until they are again; receipts are kept."""
+        self._forgotten.update(bundles)
+
+    def first_numbers(self, server: str | None, about: str) -> set[str]:
+        """Return the lines under which that server was sent anything of a stay; ``about`` begins with its episode."""
+        query = "SELECT DISTINCT line FROM receipt WHERE server = ? AND substr(about, 1, ?) = ?"
+        with self._told():
+            return {line for (line,) in self._data.execute(query, (server, len(about), about)) if line is not None}
 
     # -- putting in --
 
@@ -83,147 +139,125 @@ class Outbox:
 
         Raises `Failure` when they cannot all be written: none of them is in the outbox then.
         """
-        with self._locked("spool"):
-            self._sweep()
-            waiting, aside = self.waiting(), self.set_aside()
-            present = {(slip.digest, slip.server): slip for slip in waiting}
-            number = max((slip.number for slip in (*waiting, *aside)), default=0)
-            placed: list[Slip] = []
-            fresh: list[Slip] = []
-            try:
-                for parcel in parcels:
-                    known = present.get((parcel.digest, parcel.server))
-                    if known is None:
-                        number += 1
-                        known = self._write(parcel, number)
-                        present[(parcel.digest, parcel.server)] = known
-                        fresh.append(known)
-                    placed.append(known)
-            except BaseException:
-                for slip in fresh:
-                    with suppress(OSError):
-                        slip.path.unlink()
-                raise
-            kept = {slip.path for slip in placed}
-            about = {(slip.about, slip.server) for slip in placed if slip.about is not None}
-            for slip in (*waiting, *aside):
-                if slip.path not in kept and (slip.about, slip.server) in about:
-                    self._remove(slip)
-        return placed
+        with self._told(), self._changing():
+            numbers = [self._place(parcel) for parcel in parcels]
+        placed = {slip.number: slip for slip in self.waiting()}
+        return [placed[number] for number in numbers if number in placed]
 
-    def _write(self, parcel: Parcel, number: int) -> Slip:
-        if number > _LAST:
-            raise Failure(f"{self.folder}: its numbers have run out; name another outbox with --outbox")
-        path = self._waiting / f"{number:08}-{parcel.digest[:12]}.parcel"
-        write_private(path, parcel.to_bytes())
-        return Slip(number, path, parcel.digest, parcel.about, parcel.server, parcel.creates, parcel.updates)
-
-    def _sweep(self) -> None:
-        """Take away what a killed writer left half-written: nobody else writes while the lock is held."""
-        for folder in (self._waiting, self._aside):
-            for path in folder.iterdir():
-                if path.name.startswith(_PART):
-                    with suppress(OSError):
-                        path.unlink()
+    def _place(self, parcel: Parcel) -> int:
+        same = "digest = ? AND server IS ? AND reason IS NULL"
+        known = self._data.execute(f"SELECT number FROM parcel WHERE {same}", (parcel.digest, parcel.server)).fetchone()
+        if known is None:
+            head = {key: getattr(parcel, key) for key in ("file", "rows", "shared", "creates", "updates")}
+            known = self._data.execute(
+                "INSERT INTO parcel (digest, line, about, server, head, bundle) VALUES (?, ?, ?, ?, ?, ?) "
+                "RETURNING number",
+                (parcel.digest, parcel.line, parcel.about, parcel.server, json.dumps(head), parcel.bundle),
+            ).fetchone()
+        self._data.execute(
+            "DELETE FROM parcel WHERE line = ? AND about = ? AND server IS ? AND number <> ?",
+            (parcel.line, parcel.about, parcel.server, known[0]),
+        )
+        return int(known[0])
 
     # -- taking out --
 
     @contextmanager
     def draining(self) -> Iterator[None]:
         """Be the only one who sends from here. Raises `Failure` when another run does."""
-        with self._locked("drain", wait=False):
-            yield
-
-    def take(self, slip: Slip) -> Parcel | None:
-        """The parcel of a slip; None when a newer one has taken its place. Raises `Damaged`."""
-        try:
-            return from_bytes(slip.path.read_bytes())
-        except FileNotFoundError:
-            return None
-        except OSError as error:
-            raise Failure(
-                f"{slip.path}: cannot be read ({error.strerror or error}); check its permissions", UNREACHABLE
-            ) from None
-
-    def done(self, slip: Slip) -> None:
-        """Take out a parcel whose receipt is written."""
-        self._remove(slip)
-
-    def refuse(self, slip: Slip, reason: str) -> Path:
-        """Set a parcel aside, with the reason beside it; return its new place."""
-        to = self._aside / slip.path.name
-        write_private(_reason_beside(to), reason.encode())
-        try:
-            slip.path.rename(to)
-        except FileNotFoundError:  # a newer one has taken its place meanwhile
-            _reason_beside(to).unlink(missing_ok=True)
-        _settle(self._aside)
-        _settle(self._waiting)
-        return to
-
-    def put_back(self, server: str | None) -> list[Slip]:
-        """Let what was set aside for ``server`` wait again, in its old place."""
-        with self._locked("spool"):
-            taken = [slip for slip in self.set_aside() if slip.server in (None, server)]
-            for slip in taken:
-                slip.path.rename(self._waiting / slip.path.name)
-                _reason_beside(slip.path).unlink(missing_ok=True)
-            _settle(self._waiting)
-            _settle(self._aside)
-        return taken
-
-    def _remove(self, slip: Slip) -> None:
-        slip.path.unlink(missing_ok=True)
-        _reason_beside(slip.path).unlink(missing_ok=True)
-        _settle(slip.path.parent)
-
-    @contextmanager
-    def _locked(self, name: str, *, wait: bool = True) -> Iterator[None]:
-        path = self.folder / f".{name}.lock"
-        try:
-            descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
-        except OSError as error:
-            raise Failure(
-                f"{self.folder}: cannot be used ({error.strerror or error}); check the folder and its room"
-            ) from None
-        try:
+        with closing(sqlite3.connect(self.folder / _LOCK, timeout=0, isolation_level=None)) as lock:
             try:
-                fcntl.flock(descriptor, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-            except BlockingIOError:
+                lock.execute("BEGIN EXCLUSIVE")
+            except sqlite3.OperationalError:
                 raise Failure(
                     f"{self.folder}: another run is sending from this outbox; what you gave waits in it", UNREACHABLE
                 ) from None
             yield
-        finally:
-            os.close(descriptor)
 
+    def take(self, slip: Slip) -> Parcel | None:
+        """Return the parcel of a slip; None when a newer one has replaced it. Raises `Damaged`."""
+        with self._told():
+            found = self._data.execute("SELECT head, bundle FROM parcel WHERE number = ?", (slip.number,)).fetchone()
+        if found is None:
+            return None
+        head = json.loads(found[0])
+        lists = {key: tuple(head[key]) for key in ("rows", "shared", "creates", "updates")}
+        parcel = Parcel(bytes(found[1]), slip.line, slip.about, head["file"], server=slip.server, **lists)
+        if parcel.digest != slip.digest:
+            raise Damaged("its bundle is not the one that was put in")
+        return parcel
 
-def _reason_beside(path: Path) -> Path:
-    return path.with_name(path.name + REASON)
+    def done(self, slip: Slip, receipt: Receipt | None = None) -> None:
+        """Take out a parcel and write its receipt, together."""
+        with self._told(), self._changing():
+            if receipt is not None:
+                resources = json.dumps([astuple(one) for one in receipt.resources])
+                self._data.execute(
+                    "INSERT INTO receipt (at, server, bundle, line, about, resources, differs) "
+                    "VALUES (?, ?, ?, ?, ?, ?, ?)",
+                    (
+                        receipt.at.isoformat(), receipt.server, receipt.bundle, receipt.line, receipt.about, resources,
+                        receipt.differs,
+                    ),
+                )  # fmt: skip
+            self._data.execute("DELETE FROM parcel WHERE number = ?", (slip.number,))
+        self._forgotten.discard(slip.digest)
 
+    def refuse(self, slip: Slip, reason: str) -> None:
+        """Set a parcel aside, with the reason."""
+        with self._told(), self._changing():
+            self._data.execute("UPDATE parcel SET reason = ? WHERE number = ?", (reason, slip.number))
 
-def _slips(folder: Path) -> Iterator[Slip]:
-    for path in sorted(folder.iterdir()):
-        named = _NAME.fullmatch(path.name)
-        if named is None:
-            continue
+    def put_back(self, server: str | None) -> list[Slip]:
+        """Let what was set aside for ``server`` wait again, in its old place."""
+        taken = [slip for slip in self.set_aside() if slip.server in (None, server)]
+        with self._told(), self._changing():
+            self._data.executemany("UPDATE parcel SET reason = NULL WHERE number = ?", [(one.number,) for one in taken])
+        return taken
+
+    def close(self) -> None:
+        """Close the file."""
+        self._data.close()
+
+    # -- how --
+
+    def _slips(self, which: str) -> list[Slip]:
+        columns = "number, digest, line, about, server, head, reason"
+        with self._told():
+            found = self._data.execute(f"SELECT {columns} FROM parcel WHERE {which} ORDER BY number").fetchall()
+        return [
+            Slip(number, digest, line, about, server, tuple(read["creates"]), tuple(read["updates"]), reason)
+            for number, digest, line, about, server, head, reason in found
+            for read in [json.loads(head)]
+        ]
+
+    @contextmanager
+    def _changing(self) -> Iterator[None]:
+        """A transaction: all of it or nothing."""
+        self._data.execute("BEGIN IMMEDIATE")
         try:
-            with path.open("rb") as file:
-                head = head_of(file.readline())
-        except FileNotFoundError:
-            continue
-        except (Damaged, OSError):  # taken up when its turn comes, and set aside then
-            head = {"digest": ""}
-        about, server = head.get("about"), head.get("server")
-        yield Slip(
-            int(named[1]),
-            path,
-            head["digest"],
-            about if isinstance(about, str) else None,
-            server if isinstance(server, str) else None,
-            words_of(head.get("creates")),
-            words_of(head.get("updates")),
-        )
+            yield
+            self._data.execute("COMMIT")
+        except BaseException:
+            if self._data.in_transaction:
+                self._data.execute("ROLLBACK")
+            raise
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Turn a fault of the file into one sentence."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise Failure(
+                f"{self.folder / FILE}: cannot be read or written ({error}); what waits stays in the outbox, and "
+                "nothing is doubled when it is sent again",
+                UNREACHABLE,
+            ) from None
+
+
+def _held(rows: Any) -> tuple[Held, ...]:
+    return tuple(Held(*row) for row in rows)
 
 
 def _private_folder(folder: Path) -> None:
@@ -235,13 +269,31 @@ def _private_folder(folder: Path) -> None:
         raise Failure(f"{folder}: belongs to somebody else; name an outbox of your own with --outbox")
     if found.st_mode & 0o077:
         raise Failure(f"{folder}: others may look into it; forbid that with chmod 700 {folder}")
+    if any((folder / name).exists() for name in _EARLIER):
+        raise Failure(
+            f"{folder}: is an outbox of the first layout, whose identities do not name the patient; name a new one "
+            "with --outbox and delete this one"
+        )
+    kind = _file_system(folder)
+    if kind in _REMOTE:
+        raise Failure(f"{folder}: is on a shared disk ({kind}); name an outbox on a disk of this machine with --outbox")
 
 
-def _settle(folder: Path) -> None:
-    """Make changed names last through a crash, where the system allows a folder to be synced."""
-    with suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
+def _private_file(path: Path) -> None:
+    """Make a file that its owner alone may read, so that SQLite's own files beside it are as private."""
+    try:
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600))
+    except FileExistsError:
+        if not stat.S_ISREG(path.lstat().st_mode):
+            raise Failure(f"{path}: is not a regular file; name another outbox with --outbox") from None
+
+
+def _file_system(folder: Path) -> str | None:
+    """Return the type of the file system that a folder is on, as Linux names it; None where that is not known."""
+    try:
+        mounts = [row.split() for row in Path("/proc/self/mountinfo").read_text().splitlines()]
+    except OSError:
+        return None
+    here = folder.resolve()
+    found = [(len(row[4]), row[row.index("-") + 1]) for row in mounts if here.is_relative_to(row[4])]
+    return max(found)[1] if found else None

@@ -16,6 +16,7 @@ _IN_ENTRY: Final = re.compile(r"^(?:Bundle\.)?entry\[(\d+)\](?:\.resource)?\.?(.
 _LONGEST: Final = 400
 _MOST: Final = 50
 _FAULTS: Final = ("fatal", "error")
+WARNED: Final = (*_FAULTS, "warning")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,18 +39,18 @@ def plain(text: str) -> str:
 
 def issues(answer: Answer) -> tuple[Issue, ...]:
     """Every fault that an answer names; one that only tells the status when it names none."""
-    said = answer.json()
-    found = tuple(_read(said))
+    found = tuple(read_outcome(answer.json()))
     if found:
         return found
     return (Issue(None, "", f"status {answer.status}, without a reason"),)
 
 
-def _read(said: Any) -> Iterator[Issue]:
+def read_outcome(said: Any, severities: tuple[str, ...] = _FAULTS) -> Iterator[Issue]:
+    """Yield each issue of an OperationOutcome that has one of these severities."""
     listed = said.get("issue") if isinstance(said, dict) and said.get("resourceType") == "OperationOutcome" else None
     if not isinstance(listed, list):
         return
-    faults = [one for one in listed if isinstance(one, dict) and one.get("severity") in _FAULTS]
+    faults = [one for one in listed if isinstance(one, dict) and one.get("severity") in severities]
     seen: set[Issue] = set()
     for one in faults[:_MOST]:
         issue = _issue(one)

@@ -12,8 +12,7 @@ from lda_notes.sending.client import Server
 from lda_notes.sending.compare import Difference, differences
 from lda_notes.sending.deliver import resolver
 from lda_notes.sending.entries import Entry, Identity, Json, entries, events
-from lda_notes.sending.parcel import Parcel
-from lda_notes.sending.receipts import Held
+from lda_notes.sending.parcel import Held, Parcel
 
 State = Literal["same", "present", "retracted", "missing", "different", "doubled"]
 """``present``: patient, staff or stay, which is not ours and not compared. ``retracted``: entered in error, on both

@@ -48,7 +48,9 @@ def _entry_words(bundle: Any, entry: int | None) -> str:
 def refusal(parcel: Parcel, bundle: Any, refused: Refused) -> str:
     """Why a server did not take a bundle, one row for each fault."""
     why = _ADVICE.get(refused.status, "the server does not take the bundle")
-    rows = [f"{_where(parcel, bundle, None)}: nothing of it was stored (status {refused.status}): {why}."]
+    listed = bundle["entry"] if isinstance(bundle, dict) else []
+    what = f"{refused.stored} of {len(listed)} entries were stored" if refused.stored else "nothing of it was stored"
+    rows = [f"{_where(parcel, bundle, None)}: {what} (status {refused.status}): {why}."]
     rows += [_issue(parcel, bundle, issue) for issue in refused.issues]
     rows += [
         f"  {_entry_words(bundle, two.entry)} ({_where(parcel, bundle, two.entry)}): the server holds "
@@ -63,6 +65,12 @@ def _issue(parcel: Parcel, bundle: Any, issue: Issue) -> str:
     element = f", element {issue.element}" if issue.element else ""
     place = f" ({_where(parcel, bundle, issue.entry)})" if issue.entry is not None else ""
     return f"  {_entry_words(bundle, issue.entry)}{element}{place}: {issue.words}"
+
+
+def warned(parcel: Parcel, bundle: Any, said: Iterable[Issue]) -> str:
+    """What a server that took a bundle warned of, one row for each."""
+    rows = [f"{_where(parcel, bundle, None)}: the server took it and warns:"]
+    return "\n".join([*rows, *dict.fromkeys(_issue(parcel, bundle, one) for one in said)])
 
 
 def kept(parcel: Parcel, bundle: Any, found: Iterable[Kept]) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
@@ -120,10 +120,6 @@ def said_of(file: str, number: int, judged: Judged, width: int = 0) -> Answer:
     return Answer(out, counts=tuple(counts))
 
 
-_FAR: Final = datetime(9999, 1, 1, tzinfo=UTC)
-"""Bundles depend on no moment: what is due follows from the record alone."""
-
-
 @dataclass(frozen=True, slots=True)
 class Bundle:
     """One row for the bundle of each event, verified; a record with any fault gives sentences and no row."""
@@ -145,9 +141,8 @@ class Bundle:
 
     def maker(self) -> Callable[[Record, timeline.Timeline | None], Answer]:
         """Return the function of a record that was read, and of its timeline if there is one, judged at any moment."""
-        from lda_notes.fhir.build.bundle import Options, bundles
+        from lda_notes.fhir.build.bundle import Options
         from lda_notes.fhir.elements import to_json_bytes
-        from lda_notes.fhir.verify.verification import verify
 
         policy, config = self.rules.policy(), self.config
         notes = None
@@ -160,18 +155,14 @@ class Bundle:
         def work(record: Record, line: timeline.Timeline | None) -> Answer:
             if record.episode is None or record.findings:
                 return Answer(said=why(record) + "\n", counts=(("rows", 1), ("unreadable", 1)))
-            line = line or timeline.build(record.episode, policy, _FAR, record.unread_facts)
             texts: list[bytes] = []
             faults: list[str] = []
             resources = 0
-            sound: dict[int, object] = {}
             try:
-                for one in bundles(line, policy, config, options):
-                    for fault in verify(one.bundle, sound=sound):
-                        path = one.paths[fault.entry] if fault.entry is not None else ()
-                        faults.append(f"{record.place(path)}: event {one.event}: {fault} Found: {fault.value}")
-                    resources += len(one.bundle["entry"])
-                    texts.append(to_json_bytes(one.bundle))
+                for one in pipeline.bundled(record, policy, config, options, line):
+                    faults += one.sentences(record)
+                    resources += len(one.made.bundle["entry"])
+                    texts.append(to_json_bytes(one.made.bundle))
             except Failure as failure:
                 faults = [f"{record.place(())}: {failure}"]
             if faults:

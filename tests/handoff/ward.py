@@ -24,7 +24,9 @@ def source(data: dict[str, Any], asof: datetime = ASOF, policy: Policy = DEFAULT
     read = read_bytes(raw, f"{data['id']}.json", as_json=True)
     judged = pipeline.judge(pipeline.upto(read, asof), policy, asof)
     assert judged.timeline is not None, judged.findings
-    return Source(read.file, judged.timeline, judged.findings, read.unread, pipeline.begins(read))
+    return Source(
+        read.file, judged.timeline, judged.findings, read.unread, pipeline.begins(read), judged.record.unread_facts
+    )
 
 
 def handed(

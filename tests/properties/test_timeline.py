@@ -13,6 +13,7 @@ from strategies import CORRECTIONS, episodes, event_of, read
 
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line import timeline
+from lda_notes.line.holds import CLEARED
 from lda_notes.line.timeline import Entry, State, Timeline
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
@@ -89,18 +90,24 @@ def test_a_hold_ends_only_where_something_is_recorded_that_ends_it(data: dict[st
     line = built(data)
     for septum in line.episode.port.septa:
         for step in line.course(septum):
-            before, after, event = step.before.hold, step.after.hold, step.entry.event
-            if before is None:
-                continue
-            if after is None:
-                cleared = isinstance(event, ev.Evaluation) and event.decision == "cleared for use"
-                new_port = isinstance(event, ev.PortImplanted | ev.PortRemoved)
-                assert cleared or new_port, event
-            else:
-                assert after.began == before.began  # it grows; it never begins again
-                assert after.reasons[: len(before.reasons)] == before.reasons
+            kept = {hold.reason: hold.began for hold in step.after.holds}
+            for hold in step.before.holds:
+                if hold.reason in kept:
+                    assert kept[hold.reason] == hold.began  # it never begins again
         for hold in line.holds[septum]:
-            assert hold.ended is None or hold.began.event.at <= hold.ended.event.at + timedelta(minutes=1)
+            if hold.ended is None:
+                continue
+            assert hold.began.event.at <= hold.ended.event.at
+            event = hold.ended.event
+            match hold.how:
+                case "evaluation":
+                    assert isinstance(event, ev.Evaluation) and event.decision in CLEARED
+                case "port removed":
+                    assert isinstance(event, ev.PortRemoved)
+                case "tip confirmed":
+                    assert "tip confirmed" in hold.ends_by
+                case _:
+                    assert isinstance(event, ev.Proved) and set(hold.ends_by) & {"proof", "new access", "treatment"}
 
 
 def states(line: Timeline, moment: datetime) -> list[State]:

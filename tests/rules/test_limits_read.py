@@ -22,7 +22,7 @@ from lda_notes.line import due, timeline
 
 PACKAGE = Path(lda_notes.__file__).parent
 ZONE = ZoneInfo("America/Chicago")
-READS = ("value", "span", "choice", "clock", "limit")
+READS = ("value", "span", "choice", "clock", "limit", "words", "times")
 
 
 @dataclass(frozen=True)

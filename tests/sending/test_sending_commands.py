@@ -24,6 +24,7 @@ from tokens import TokenService, ec_jwk, private
 
 from lda_notes import cli
 from lda_notes.sending import pace
+from lda_notes.sending.outbox import Outbox
 
 DEMOS = Path(__file__).parents[2] / "demo_episodes"
 WEEK = DEMOS / "uncomplicated-week.yaml"
@@ -69,11 +70,11 @@ def send(typed: Type, *arguments: str | Path) -> Run:
 
 
 def waiting(tmp_path: Path) -> int:
-    return len(list((tmp_path / "box" / "waiting").glob("*.parcel")))
+    return len(Outbox(tmp_path / "box").waiting())
 
 
 def set_aside(tmp_path: Path) -> int:
-    return len(list((tmp_path / "box" / "set-aside").glob("*.parcel")))
+    return len(Outbox(tmp_path / "box").set_aside())
 
 
 # -- send --
@@ -86,7 +87,7 @@ def test_without_a_server_everything_waits_and_the_next_run_sends_it(typed: Type
     assert f"bundles wait in {tmp_path / 'box'}." in first.err
     count = waiting(tmp_path)
     assert count > 20
-    assert all(stat.S_IMODE(path.stat().st_mode) == 0o600 for path in (tmp_path / "box" / "waiting").iterdir())
+    assert all(stat.S_IMODE(path.stat().st_mode) == 0o600 for path in (tmp_path / "box").iterdir())
     again = send(typed, WEEK, CORRECTED)
     assert (again.code, waiting(tmp_path)) == (0, count)
     drained = typed("send", "--server", url)
@@ -127,19 +128,19 @@ def test_the_outbox_in_the_users_own_folder(
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     assert send(typed, DATA / "access.json").code == 0
     box = tmp_path / "state" / "lda-notes" / "outbox"
-    assert len(list((box / "waiting").iterdir())) == 1
+    assert len(Outbox(box).waiting()) == 1
     assert stat.S_IMODE(box.stat().st_mode) == 0o700
     drained = typed("send", "--server", url, spelled)
     assert drained.code == 0, drained.err
-    assert list((box / "waiting").iterdir()) == []
-    assert len((box / "receipts.ndjson").read_text().splitlines()) == 1
+    assert Outbox(box).waiting() == []
+    assert len(Outbox(box).receipts()) == 1
 
 
 def test_a_named_outbox(typed: Type, fake: Fake, tmp_path: Path) -> None:
     _, url = fake
     assert send(typed, DATA / "access.json", "--outbox", tmp_path / "mine").code == 0
     assert typed("send", "--outbox", tmp_path / "mine", "--server", url).code == 0
-    assert len((tmp_path / "mine" / "receipts.ndjson").read_text().splitlines()) == 1
+    assert len(Outbox(tmp_path / "mine").receipts()) == 1
     assert not (tmp_path / "box").exists()
 
 
@@ -392,6 +393,42 @@ def test_what_the_server_keeps_is_told(typed: Type, fake: Fake, tmp_path: Path) 
     assert "kept by the server as they were" in found.err
 
 
+def test_what_waits_and_what_was_set_aside_is_listed(typed: Type, fake: Fake, tmp_path: Path) -> None:
+    server, url = fake
+    empty = typed("send")
+    assert (empty.code, empty.out) == (0, "")
+    assert "0 bundles wait, 0 set aside" in empty.err
+    server.fault = refuse_event("uncomplicated-week/check-3")
+    send(typed, WEEK, "--server", url)
+    send(typed, DATA / "access.json")
+    listed = typed("send")
+    assert listed.code == 0
+    assert "1 bundle waits, 1 set aside" in listed.err
+    assert listed.out.startswith("waits")
+    assert "Not on my watch" in listed.out
+
+
+def test_a_record_first_sent_under_another_number_is_not_sent_anew(typed: Type, fake: Fake, tmp_path: Path) -> None:
+    server, url = fake
+    record = tmp_path / "week.yaml"
+    record.write_text(WEEK.read_text())
+    assert send(typed, record, "--server", url).code == 0
+    text = WEEK.read_text()
+    [row] = [row for row in text.splitlines() if row.strip().startswith("- {system:")]
+    right = row.replace("LB-000101", "LB-777777")
+    writes = server.writes
+    record.write_text(text.replace(row, f"{right}\n{row}"))
+    found = send(typed, record, "--server", url)
+    assert found.code == 3
+    assert "first sent under another of the patient's record numbers" in found.out
+    assert server.writes == writes
+    record.write_text(text.replace(row, row.replace("}", ", replaced: yes}") + f"\n{right}"))
+    assert "first sent" not in send(typed, record, "--server", url).out
+    identities = [one["identifier"][0]["value"] for one in server.resources.values() if one["resourceType"] == "Task"]
+    assert len(identities) == len(set(identities))
+    assert server.writes == writes, "a number that was added changes nothing that was sent"
+
+
 # -- addresses and secrets --
 
 
@@ -404,7 +441,6 @@ def test_what_the_server_keeps_is_told(typed: Type, fake: Fake, tmp_path: Path) 
         (["--server", "http://127.0.0.1:9/fhir", "--client-id", "c"], "belong together"),
         (["--server", "http://127.0.0.1:9/fhir", "--token-file", "absent"], "cannot be read"),
         (["--server", "http://127.0.0.1:9/fhir", "--ca-file", "absent"], "cannot be read"),
-        ([], "Nothing to do"),
     ],
 )
 def test_what_is_not_fit_is_said_at_once(typed: Type, arguments: list[str], why: str) -> None:
@@ -463,7 +499,7 @@ def test_the_moment_judged_from_changes_no_bundle(typed: Type, tmp_path: Path, n
             "send", DEMOS / f"{name}.yaml", "--asof", asof, "--despite", "a test", "--outbox", tmp_path / asof
         )
         assert found.code == 0, found.err
-    early, late = ({path.name for path in (tmp_path / one / "waiting").iterdir()} for one in (BEFORE, LATER))
+    early, late = ({slip.digest for slip in Outbox(tmp_path / one).waiting()} for one in (BEFORE, LATER))
     assert early == late
 
 
@@ -483,8 +519,8 @@ def test_nothing_about_the_patient_is_said_beside_the_result(typed: Type, fake: 
     for text in said:
         assert text
         assert not any(name in text for name in NAMES), text
-    receipts = (tmp_path / "box" / "receipts.ndjson").read_text()
-    assert receipts
+    receipts = repr(Outbox(tmp_path / "box").receipts())
+    assert "Receipt(" in receipts
     assert not any(name in receipts for name in NAMES)
     found = [path.name for path in (tmp_path / "box").rglob("*")]
     assert not any(name in one for name in NAMES for one in found)

@@ -2,34 +2,32 @@
 
 from __future__ import annotations
 
-import errno
 import json
 import os
+import sqlite3
 import stat
 import subprocess
 import sys
 import textwrap
 import threading
-from collections.abc import Callable
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from lda_notes.files import output
 from lda_notes.problems import Failure
 from lda_notes.sending import outbox as outboxes
-from lda_notes.sending import receipts as receipt_files
-from lda_notes.sending.outbox import Outbox
-from lda_notes.sending.parcel import Damaged, Parcel, from_bytes
-from lda_notes.sending.receipts import Held, Receipt, Receipts
+from lda_notes.sending.outbox import FILE, Damaged, Outbox
+from lda_notes.sending.parcel import Held, Parcel, Receipt
 
 A, B = "https://a.example/fhir", "https://b.example/fhir"
 AT = datetime(2031, 3, 4, 9, 0, tzinfo=UTC)
+MINE, THEIRS = "5b2f0d3e-line-of-doe", "c01d77aa-line-of-roe"
 
 
-def parcel(words: str, about: str | None = None, server: str | None = None) -> Parcel:
-    return Parcel(json.dumps({"patient": words}).encode(), about, "ward/Doe.yaml", (3, 9), (1,), server=server)
+def parcel(words: str, about: str | None = None, server: str | None = None, line: str | None = MINE) -> Parcel:
+    return Parcel(json.dumps({"patient": words}).encode(), line, about, "ward/Doe.yaml", (3, 9), (1,), server=server)
 
 
 def bundles(slips: list[outboxes.Slip], box: Outbox) -> list[str]:
@@ -37,36 +35,41 @@ def bundles(slips: list[outboxes.Slip], box: Outbox) -> list[str]:
     return [json.loads(one.bundle)["patient"] for one in found if one is not None]
 
 
+def receipt(bundle: str, server: str = A, differs: bool = False) -> Receipt:
+    held = (Held("Task", "17", "3", "uuid-1"), Held("Patient", "4", "1"))
+    return Receipt(bundle, server, MINE, "week/access-1", AT, held, differs)
+
+
+def delivered(box: Outbox, *receipts: Receipt) -> None:
+    for one in receipts:
+        [slip] = box.put([Parcel(os.urandom(8))])
+        box.done(slip, one)
+
+
 # -- parcels --
 
 
-def test_a_parcel_comes_back_byte_by_byte() -> None:
-    made = Parcel(
-        b'{"a": 2.50,\n "b": "\xc3\xa9"}', "week/access-1", "a.yaml", (1, 0, 7), (2,), ("Task",), ("Device",), A
-    )
-    found = from_bytes(made.to_bytes())
+def test_a_parcel_comes_back_byte_by_byte(tmp_path: Path) -> None:
+    data = b'{"a": 2.50,\n "b": "\xc3\xa9"}'
+    made = Parcel(data, MINE, "week/access-1", "a.yaml", (1, 0, 7), (2,), ("Task",), ("Device",), A)
+    box = Outbox(tmp_path / "box")
+    [slip] = box.put([made])
+    found = Outbox(tmp_path / "box").take(slip)
     assert found == made
-    assert found.digest == made.digest
+    assert found is not None
+    assert found.digest == slip.digest == made.digest
+    assert (slip.creates, slip.updates) == (("Task",), ("Device",))
     assert [found.row(entry) for entry in (None, 0, 1, 2, 3, -1)] == [None, 1, None, 7, None, None]
     assert made.to(B).server == B
 
 
-@pytest.mark.parametrize(
-    "damage",
-    [
-        lambda data: data[:-1],
-        lambda data: data.replace(b"Doe", b"Roe"),
-        lambda data: b"",
-        lambda data: b"[]\n{}",
-        lambda data: data.replace(b'"parcel": 1', b'"parcel": 2'),
-        lambda data: data[: len(data) // 2],
-    ],
-)
-def test_a_damaged_parcel_is_noticed(damage: Callable[[bytes], bytes]) -> None:
-    data = Parcel(b'{"name": "Doe"}').to_bytes()
-    assert from_bytes(data).bundle
+def test_a_damaged_parcel_is_noticed(tmp_path: Path) -> None:
+    box = Outbox(tmp_path / "box")
+    [slip] = box.put([parcel("Doe")])
+    with closing(sqlite3.connect(box.folder / FILE)) as data, data:
+        data.execute("UPDATE parcel SET bundle = CAST(replace(bundle, 'Doe', 'Roe') AS BLOB)")
     with pytest.raises(Damaged):
-        from_bytes(damage(data))
+        box.take(slip)
 
 
 # -- privacy --
@@ -76,19 +79,41 @@ def test_everything_is_private_and_no_name_tells_anything(tmp_path: Path) -> Non
     old = os.umask(0)
     try:
         box = Outbox(tmp_path / "deep" / "outbox")
-        box.put([parcel("Doe", "week/access-1")])
-        box.receipts().add(Receipt("d", A, "week/access-1", AT, ()))
+        box.put([parcel("Doe", "week/access-1"), parcel("Roe", "week/access-2")])
         box.refuse(box.waiting()[0], "no")
+        box.done(box.waiting()[0], receipt("d"))
         with box.draining():
-            pass
+            found = {path: stat.S_IMODE(path.stat().st_mode) for path in [box.folder, *box.folder.rglob("*")]}
     finally:
         os.umask(old)
-    found = sorted(box.folder.rglob("*"))
-    assert len(found) == 7
-    for path in (box.folder, *found):
-        assert stat.S_IMODE(path.stat().st_mode) == (0o700 if path.is_dir() else 0o600), path
+    assert len(found) >= 3
+    for path, mode in found.items():
+        assert mode == (0o700 if path == box.folder else 0o600), path
         assert "Doe" not in path.name
         assert "week" not in path.name
+
+
+def test_sqlites_own_files_are_private_too(tmp_path: Path) -> None:
+    old = os.umask(0)
+    try:
+        box = Outbox(tmp_path / "box")
+        box._data.execute("BEGIN IMMEDIATE")
+        box._data.execute("DELETE FROM parcel")
+        box._data.execute("INSERT INTO receipt VALUES (1, 'at', 'server', 'bundle', NULL, NULL, '[]', 0)")
+        journals = [path for path in box.folder.iterdir() if path.name.endswith("-journal")]
+        assert [stat.S_IMODE(path.stat().st_mode) for path in journals] == [0o600]
+        box._data.execute("ROLLBACK")
+    finally:
+        os.umask(old)
+
+
+def test_what_was_sent_stays_nowhere_in_the_file(tmp_path: Path) -> None:
+    box = Outbox(tmp_path / "box")
+    [slip] = box.put([Parcel(b"Odessa Quillfeather" * 900)])
+    assert b"Quillfeather" in (box.folder / FILE).read_bytes()
+    box.done(slip, receipt("d"))
+    for path in box.folder.iterdir():
+        assert b"Quillfeather" not in path.read_bytes()
 
 
 @pytest.mark.parametrize("mode", [0o750, 0o705, 0o755, 0o777, 0o710])
@@ -106,6 +131,12 @@ def test_what_cannot_be_an_outbox_is_told(tmp_path: Path) -> None:
     for name in ("file", "link", "file/below"):
         with pytest.raises(Failure):
             Outbox(tmp_path / name)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.write_text("")
+    (tmp_path / "real" / FILE).symlink_to(elsewhere)
+    with pytest.raises(Failure, match="is not a regular file"):
+        Outbox(tmp_path / "real")
+    assert elsewhere.read_text() == ""
 
 
 def test_somebody_elses_outbox_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -114,6 +145,37 @@ def test_somebody_elses_outbox_is_refused(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr(os, "geteuid", lambda: other)
     with pytest.raises(Failure, match="belongs to somebody else"):
         Outbox(tmp_path / "box")
+
+
+@pytest.mark.parametrize("name", ["waiting", "set-aside", "receipts.ndjson"])
+def test_an_outbox_of_the_first_layout_is_refused(tmp_path: Path, name: str) -> None:
+    (tmp_path / "box").mkdir(mode=0o700)
+    (tmp_path / "box" / name).mkdir()
+    with pytest.raises(Failure, match="first layout, whose identities do not name the patient; name a new one"):
+        Outbox(tmp_path / "box")
+    assert [path.name for path in (tmp_path / "box").iterdir()] == [name]
+
+
+def test_an_outbox_on_a_shared_disk_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(outboxes, "_file_system", lambda folder: "cifs")
+    with pytest.raises(Failure, match=r"is on a shared disk \(cifs\)"):
+        Outbox(tmp_path / "box")
+
+
+def test_the_file_system_is_read_where_linux_names_it(tmp_path: Path) -> None:
+    if not Path("/proc/self/mountinfo").exists():
+        assert outboxes._file_system(tmp_path) is None
+    else:
+        assert outboxes._file_system(Path("/proc")) == "proc"
+        assert outboxes._file_system(tmp_path) not in (None, "proc")
+
+
+def test_a_damaged_file_is_one_sentence(tmp_path: Path) -> None:
+    Outbox(tmp_path / "box").close()
+    (tmp_path / "box" / FILE).write_bytes(b"no database at all, but long enough to be one " * 50)
+    with pytest.raises(Failure, match="cannot be read or written") as failure:
+        Outbox(tmp_path / "box")
+    assert failure.value.code == 4
 
 
 # -- order and replacing --
@@ -145,8 +207,19 @@ def test_a_newer_parcel_about_the_same_entry_takes_the_place_of_an_older_one(tmp
     assert bundles(box.set_aside(), box) == ["kept"]
     box.put([parcel("better", "e/2", A)])
     assert box.set_aside() == []
-    assert list((box.folder / "set-aside").iterdir()) == []
     assert bundles(box.waiting(), box)[-1] == "better"
+
+
+def test_a_parcel_is_never_replaced_by_one_of_another_patient(tmp_path: Path) -> None:
+    box = Outbox(tmp_path / "box")
+    box.put([parcel(f"Doe {n}", f"episode/event-{n}", A) for n in range(8)])
+    box.put([parcel(f"Roe {n}", f"episode/event-{n}", A, THEIRS) for n in range(8)])
+    assert len(box.waiting()) == 16
+    box.put([parcel("nobody knows whose", "episode/event-1", A, None)])
+    assert len(box.waiting()) == 17
+    box.put([parcel("Doe anew", "episode/event-1", A)])
+    assert bundles(box.waiting(), box).count("Roe 1") == 1
+    assert "Doe 1" not in bundles(box.waiting(), box)
 
 
 def test_a_parcel_taken_out_meanwhile_is_no_fault(tmp_path: Path) -> None:
@@ -157,104 +230,40 @@ def test_a_parcel_taken_out_meanwhile_is_no_fault(tmp_path: Path) -> None:
     box.done(old)
     box.refuse(old, "no")
     assert box.set_aside() == []
-    assert list((box.folder / "set-aside").iterdir()) == []
 
 
 def test_what_was_refused_lies_aside_with_the_reason_and_can_wait_again_in_its_place(tmp_path: Path) -> None:
     box = Outbox(tmp_path / "box")
     box.put([parcel(name, server=server) for name, server in (("a", A), ("b", B), ("c", None), ("d", A))])
     for slip in box.waiting()[:3]:
-        to = box.refuse(slip, f"reason {slip.number}")
-        assert to.with_name(to.name + ".reason.txt").read_text() == f"reason {slip.number}"
+        box.refuse(slip, f"reason {slip.number}")
+    assert [slip.reason for slip in box.set_aside()] == ["reason 1", "reason 2", "reason 3"]
     assert bundles(box.waiting(), box) == ["d"]
     assert [slip.number for slip in box.put_back(A)] == [1, 3]
     assert bundles(box.waiting(), box) == ["a", "c", "d"]
     assert [slip.number for slip in box.set_aside()] == [2]
-    assert len(list((box.folder / "set-aside").iterdir())) == 2
 
 
-def test_numbers_go_on_after_what_lies_aside(tmp_path: Path) -> None:
+def test_numbers_are_never_given_out_again(tmp_path: Path) -> None:
     box = Outbox(tmp_path / "box")
-    box.put([parcel("a"), parcel("b")])
-    box.refuse(box.waiting()[1], "no")
-    box.done(box.waiting()[0])
+    for slip in box.put([parcel("a"), parcel("b")]):
+        box.done(slip)
     [slip] = box.put([parcel("c")])
     assert slip.number == 3
-
-
-def test_foreign_files_are_left_alone(tmp_path: Path) -> None:
-    box = Outbox(tmp_path / "box")
-    strange = box.folder / "waiting" / "readme"
-    strange.write_text("x")
-    box.put([parcel("a")])
-    assert len(box.waiting()) == 1
-    assert strange.exists()
-
-
-def test_a_damaged_head_is_seen_at_its_turn(tmp_path: Path) -> None:
-    box = Outbox(tmp_path / "box")
-    [slip] = box.put([parcel("a", "e/1")])
-    slip.path.write_bytes(b"\xff\xfe")
-    [found] = box.waiting()
-    assert (found.digest, found.about) == ("", None)
-    with pytest.raises(Damaged):
-        box.take(found)
 
 
 # -- full disks and crashes --
 
 
-def left(box: Outbox) -> list[str]:
-    return sorted(path.name for path in (box.folder / "waiting").iterdir())
-
-
-def test_all_parcels_are_put_in_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_all_parcels_are_put_in_or_none(tmp_path: Path) -> None:
     box = Outbox(tmp_path / "box")
     box.put([parcel("first", "e/1")])
-    before = left(box)
-    real, written = output.os.fsync, []
-
-    def full(descriptor: int) -> None:
-        written.append(descriptor)
-        if len(written) > 4:
-            raise OSError(errno.ENOSPC, "No space left on device")
-        real(descriptor)
-
-    monkeypatch.setattr(output.os, "fsync", full)
-    with pytest.raises(Failure, match="No space left on device"):
-        box.put([parcel(f"{n}", f"e/{n}") for n in range(1, 9)])
-    monkeypatch.undo()
-    assert left(box) == before
+    [pages] = box._data.execute("PRAGMA page_count").fetchone()
+    box._data.execute(f"PRAGMA max_page_count = {pages + 4}")
+    with pytest.raises(Failure, match="full"):
+        box.put([Parcel(b"%d" % n * 5_000, MINE, f"e/{n}") for n in range(1, 9)])
     assert bundles(box.waiting(), box) == ["first"]
-
-
-FULL = """
-    import resource, signal, sys
-    from pathlib import Path
-    from lda_notes.problems import Failure
-    from lda_notes.sending.outbox import Outbox
-    from lda_notes.sending.parcel import Parcel
-    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (4096, resource.RLIM_INFINITY))
-    box = Outbox(Path(sys.argv[1]))
-    try:
-        box.put([Parcel(b"small"), Parcel(b"x" * 9000)])
-    except Failure as failure:
-        print(failure)
-"""
-
-
-def run(program: str, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-c", textwrap.dedent(program), *arguments], capture_output=True, text=True, check=False
-    )
-
-
-def test_a_file_that_may_not_grow_leaves_nothing_behind(tmp_path: Path) -> None:
-    box = Outbox(tmp_path / "box")
-    done = run(FULL, str(box.folder))
-    assert "cannot be written (File too large)" in done.stdout, done.stderr
-    assert left(box) == []
+    assert bundles(Outbox(tmp_path / "box").waiting(), box) == ["first"]
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root may mount a small disk")
@@ -262,42 +271,67 @@ def test_a_full_disk_leaves_what_was_there_and_nothing_else(tmp_path: Path) -> N
     disk = tmp_path / "disk"
     disk.mkdir()
     mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=64k,mode=700", "tmpfs", str(disk)], capture_output=True, check=False
+        ["mount", "-t", "tmpfs", "-o", "size=128k,mode=700", "tmpfs", str(disk)], capture_output=True, check=False
     )
     if mounted.returncode != 0:
         pytest.skip("this machine lets nobody mount a small disk")
     try:
         box = Outbox(disk / "box")
         box.put([parcel("first", "e/1")])
-        with pytest.raises(Failure, match="No space left on device"):
-            box.put([Parcel(b"%d" % n * 20_000, f"e/{n}") for n in range(1, 9)])
+        with pytest.raises(Failure, match="nothing is doubled"):
+            box.put([Parcel(b"%d" % n * 20_000, MINE, f"e/{n}") for n in range(1, 9)])
         assert bundles(box.waiting(), box) == ["first"]
-        assert len(left(box)) == 1
-        receipts = box.receipts()
-        receipts.add(Receipt("known", A, None, AT, ()))
+        delivered(box, receipt("known"))
         filling = disk / "filling"
         with pytest.raises(OSError, match="No space"), filling.open("wb", buffering=0) as file:
             while True:
                 file.write(b"x" * 512)
-        big = Receipt("big", A, None, AT, tuple(Held("Task", str(n), "1", "i" * 64) for n in range(200)))
+        many = tuple(Held("Task", str(n), "1", "i" * 64) for n in range(200))
         with pytest.raises(Failure, match="nothing is doubled"):
-            receipts.add(big)
+            box.done(box.waiting()[0], Receipt("big", A, MINE, None, AT, many))
         filling.unlink()
-        assert [one.bundle for one in box.receipts().all] == ["known"]
-        assert not receipts.has(A, "big")
-        receipts.add(big)
-        assert [one.bundle for one in box.receipts().all] == ["known", "big"]
+        assert [one.bundle for one in box.receipts()] == ["known"]
+        assert bundles(box.waiting(), box) == ["first"]
+        box.done(box.waiting()[0], Receipt("big", A, MINE, None, AT, many))
+        assert [one.bundle for one in box.receipts()] == ["known", "big"]
+        box.close()
     finally:
         subprocess.run(["umount", "-l", str(disk)], check=True)
 
 
-def test_what_a_killed_writer_left_is_swept_away(tmp_path: Path) -> None:
+KILLED = """
+    import os, sys
+    from pathlib import Path
+    from lda_notes.sending.outbox import Outbox
+    from lda_notes.sending.parcel import Parcel
+    box = Outbox(Path(sys.argv[1]))
+    box._data.execute("PRAGMA cache_size = 1")  # so that half of it is in the file before the end
+    box._data.execute("PRAGMA cache_spill = 1")
+    seen = []
+    def trace(statement):
+        seen.append(statement)
+        if sum(one.startswith("INSERT") for one in seen) > 20:
+            os._exit(9)
+    box._data.set_trace_callback(trace)
+    box.put([Parcel(os.urandom(9000)) for _ in range(40)])
+"""
+
+
+def test_a_killed_writer_leaves_the_outbox_as_it_was(tmp_path: Path) -> None:
     box = Outbox(tmp_path / "box")
-    half = box.folder / "waiting" / ".lda-notes-abc.part"
-    half.write_text("half a parcel of Doe")
-    assert box.waiting() == []
-    box.put([parcel("a")])
-    assert not half.exists()
+    box.put([parcel("first")])
+    done = run(KILLED, str(box.folder))
+    assert done.returncode == 9, done.stderr
+    again = Outbox(tmp_path / "box")
+    assert bundles(again.waiting(), again) == ["first"]
+    again.put([parcel("second")])
+    assert bundles(again.waiting(), again) == ["first", "second"]
+
+
+def run(program: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(program), *arguments], capture_output=True, text=True, check=False
+    )
 
 
 # -- one at a time --
@@ -362,104 +396,40 @@ def test_many_put_in_at_once(tmp_path: Path) -> None:
 # -- receipts --
 
 
-def receipt(bundle: str, server: str = A) -> Receipt:
-    held = (Held("Task", "17", "3", "uuid-1"), Held("Patient", "4", "1"))
-    return Receipt(bundle, server, "week/access-1", AT, held)
-
-
 def test_receipts_come_back_as_they_were_written(tmp_path: Path) -> None:
-    path = tmp_path / "receipts.ndjson"
-    receipts = Receipts(path)
-    assert receipts.all == []
-    receipts.add(receipt("one"))
-    receipts.add(receipt("two", B))
-    again = Receipts(path)
-    assert again.all == [receipt("one"), receipt("two", B)]
+    box = Outbox(tmp_path / "box")
+    assert box.receipts() == []
+    delivered(box, receipt("one"), receipt("two", B))
+    again = Outbox(tmp_path / "box")
+    assert again.receipts() == [receipt("one"), receipt("two", B)]
     assert (again.has(A, "one"), again.has(B, "one"), again.has(B, "two")) == (True, False, True)
-    assert json.loads(path.read_text().splitlines()[0]) == {
-        "receipt": 1,
-        "at": "2031-03-04T09:00:00+00:00",
-        "about": "week/access-1",
-        "server": A,
-        "bundle": "one",
-        "resources": [
-            {"type": "Task", "id": "17", "version": "3", "identity": "uuid-1"},
-            {"type": "Patient", "id": "4", "version": "1", "identity": ""},
-        ],
-    }
 
 
-@pytest.mark.parametrize("kept", [0, 1, 20, 150, -1])
-def test_a_row_cut_off_by_a_crash_does_not_count_and_is_written_over(tmp_path: Path, kept: int) -> None:
-    path = tmp_path / "receipts.ndjson"
-    row = receipt("two").row()
-    path.write_bytes(receipt("one").row() + row[:kept])
-    receipts = Receipts(path)
-    assert [one.bundle for one in receipts.all] == ["one"]
-    assert receipts.damaged == []
-    receipts.add(receipt("three"))
-    assert [one.bundle for one in Receipts(path).all] == ["one", "three"]
-    assert path.read_bytes() == receipt("one").row() + receipt("three").row()
-
-
-def test_a_long_cut_off_row_is_found_too(tmp_path: Path) -> None:
-    path = tmp_path / "receipts.ndjson"
-    path.write_bytes(receipt("one").row() + b"x" * 200_000)
-    Receipts(path).add(receipt("two"))
-    assert path.read_bytes() == receipt("one").row() + receipt("two").row()
-    path.write_bytes(b"x" * 200_000)
-    Receipts(path).add(receipt("three"))
-    assert path.read_bytes() == receipt("three").row()
-
-
-@pytest.mark.parametrize(
-    "row", [b"{}", b"nonsense", b"\xff", b'{"receipt": 2}', b"[]", b'{"receipt": 1, "resources": [1]}']
-)
-def test_damaged_rows_are_named_and_the_others_count(tmp_path: Path, row: bytes) -> None:
-    path = tmp_path / "receipts.ndjson"
-    path.write_bytes(receipt("one").row() + row + b"\n" + receipt("two").row())
-    receipts = Receipts(path)
-    assert [one.bundle for one in receipts.all] == ["one", "two"]
-    assert receipts.damaged == [2]
+def test_what_differs_does_not_count_until_it_is_resolved(tmp_path: Path) -> None:
+    box = Outbox(tmp_path / "box")
+    delivered(box, receipt("one", differs=True))
+    assert not box.has(A, "one")
+    delivered(box, receipt("one"))
+    assert box.has(A, "one")
+    delivered(box, receipt("one", differs=True))
+    assert not box.has(A, "one")
 
 
 def test_what_is_forgotten_counts_again_once_it_is_delivered_again(tmp_path: Path) -> None:
-    receipts = Receipts(tmp_path / "receipts.ndjson")
-    receipts.add(receipt("one"))
-    receipts.add(receipt("two"))
-    receipts.forget(["one"])
-    assert (receipts.has(A, "one"), receipts.has(A, "two")) == (False, True)
-    receipts.add(receipt("one"))
-    assert receipts.has(A, "one")
+    box = Outbox(tmp_path / "box")
+    [slip] = box.put([parcel("a")])
+    box.done(slip, receipt(slip.digest))
+    box.forget([slip.digest])
+    assert not box.has(A, slip.digest)
+    [again] = box.put([parcel("a")])
+    box.done(again, receipt(slip.digest))
+    assert box.has(A, slip.digest)
 
 
-def test_a_receipt_that_cannot_be_written_leaves_the_file_as_it_was(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    path = tmp_path / "receipts.ndjson"
-    receipts = Receipts(path)
-    receipts.add(receipt("one"))
-    before = path.read_bytes()
-    real = os.pwrite
-    calls: list[int] = []
-
-    def half(descriptor: int, data: bytes, at: int) -> int:
-        calls.append(at)
-        if len(calls) > 1:
-            raise OSError(errno.ENOSPC, "No space left on device")
-        return real(descriptor, data[:30], at)
-
-    monkeypatch.setattr(receipt_files.os, "pwrite", half)
-    with pytest.raises(Failure, match="nothing is doubled") as failure:
-        receipts.add(receipt("two"))
-    assert failure.value.code == 4
-    assert path.read_bytes() == before
-    assert not receipts.has(A, "two")
-
-
-def test_receipts_that_are_a_link_are_not_written_to(tmp_path: Path) -> None:
-    (tmp_path / "elsewhere").write_text("")
-    (tmp_path / "receipts.ndjson").symlink_to(tmp_path / "elsewhere")
-    with pytest.raises(Failure):
-        Receipts(tmp_path / "receipts.ndjson").add(receipt("one"))
-    assert (tmp_path / "elsewhere").read_text() == ""
+def test_the_lines_under_which_a_stay_was_sent_are_known(tmp_path: Path) -> None:
+    box = Outbox(tmp_path / "box")
+    delivered(box, receipt("one"))
+    assert box.first_numbers(A, "week/") == {MINE}
+    assert box.first_numbers(A, "wee") == {MINE}
+    assert box.first_numbers(A, "other/") == set()
+    assert box.first_numbers(B, "week/") == set()

@@ -41,6 +41,7 @@ from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.client import Server
 from lda_notes.sending.deliver import Delivered, Refused, deliver
 from lda_notes.sending.entries import Identity, entries
+from lda_notes.sending.outbox import Outbox
 from lda_notes.sending.parcel import Parcel
 from lda_notes.sending.status import GOOD, standing
 
@@ -100,9 +101,9 @@ def test_a_demo_sent_twice_changes_nothing_the_second_time(fhir_server: str, nam
     with client(fhir_server) as server:
         assert bad(server, parcels) == []
         before = versions(server, parcels)
-        receipts = [json.loads(row) for row in (tmp_path / "box" / "receipts.ndjson").read_text().splitlines()]
+        receipts = Outbox(tmp_path / "box").receipts()
         assert len(receipts) == len(parcels)
-        told = {(one["type"], one["id"], one["version"]) for row in receipts for one in row["resources"]}
+        told = {(one.kind, one.id, one.version) for row in receipts for one in row.resources}
         for kind, number, version in told:
             assert json.loads(raw(fhir_server, f"{kind}/{number}/_history/{version}"))["meta"]["versionId"] == version
         assert {(identity.kind, number) for identity, number in ids(server, parcels).items()} == {

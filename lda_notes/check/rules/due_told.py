@@ -80,7 +80,7 @@ def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> I
     next_due = event.next_due
     if next_due is None:
         return
-    for key, told, since, limit, restarted in _told(step, event, next_due):
+    for key, told, since, limit, restarted in _told(step, event, next_due, case):
         by = _too_late(case, since, limit, told)
         if by is not None and event.at <= by:  # what is overdue already can only be told as due later
             yield Found(
@@ -93,7 +93,7 @@ def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> I
 
 
 def _told(
-    step: Step, event: CareEvent | Discharge, next_due: NextDue
+    step: Step, event: CareEvent | Discharge, next_due: NextDue, case: Case
 ) -> Iterator[tuple[str, datetime, datetime, str, Entry]]:
     state = step.after
     needle, dressing = state.needle, state.dressing
@@ -107,7 +107,7 @@ def _told(
     if next_due.flush is not None and needle is None:
         tended = _last_tended(state)
         if tended is not None:
-            limit = "maintenance_flush_days" if type(event) is Discharge else "idle_flush_days"
+            limit = due.home_flush_limit(case.policy) if type(event) is Discharge else "idle_flush_days"
             yield "flush", next_due.flush, tended.event.at, limit, tended
 
 

@@ -9,9 +9,21 @@ from typing import Final
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.line.timeline import RESTORABLE, Hold
+from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, may_clear
+from lda_notes.line.timeline import Hold
 from lda_notes.problems import Related
-from lda_notes.record.events import Access, Closing, Discharge, Evaluation, FlushOrLock, LineCheck, LineUse, Transfer
+from lda_notes.record.events import (
+    Access,
+    CareEvent,
+    Closing,
+    Discharge,
+    Evaluation,
+    FlushOrLock,
+    LineCheck,
+    LineUse,
+    Proved,
+    Transfer,
+)
 from lda_notes.record.parts import Person, Site
 
 _ONS: Final = Citation("ons", "R")
@@ -19,16 +31,32 @@ _HOLD: Final = (COMMON_PRACTICE, _ONS, Citation("ins-patency", "R2"))
 _STOPPED: Final = re.compile(r"\bstop|\bclamp|\bdiscontinu", re.IGNORECASE)
 
 
-def _why(hold: Hold) -> str:
-    return " and ".join(reason for reason, _ in hold.reasons)
+Holds = tuple[Hold, ...]
 
 
-def _since(hold: Hold, case: Case) -> str:
-    return f"on hold since {case.say(hold.began.event.at)} for {_why(hold)}"
+def _why(holds: Holds) -> str:
+    return " and ".join(dict.fromkeys(hold.sign for hold in holds))
 
 
-def _beginning(hold: Hold) -> tuple[Related, ...]:
-    return (Related(hold.began.path(), "the hold begins here"),)
+def _since(holds: Holds, case: Case) -> str:
+    return f"on hold since {case.say(holds[0].since)} for {_why(holds)}"
+
+
+def _beginning(holds: Holds) -> tuple[Related, ...]:
+    return (Related(holds[0].began.path(), "the hold begins here"),)
+
+
+def _shown_here(step: Step) -> Holds:
+    """Return the holds that begin with this event and that no rule of its own speaks of."""
+    fresh = (hold for hold in step.after.holds if hold.began is step.entry)
+    return tuple(hold for hold in fresh if hold.reason not in OWN_RULES)
+
+
+def _ordered(event: CareEvent) -> bool:
+    """Tell whether a named prescriber ordered the use in spite of the hold; the hold stays."""
+    order = event.__dict__.get("despite_hold")
+    by = getattr(order, "by", None)
+    return by is not None and bool(by.name or by.id)
 
 
 @rule(
@@ -46,23 +74,18 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 
     Stop, tell who decides, and chart what was given. An evaluation that was made and not charted is a late entry.
     """
-    hold = step.before.hold
-    if event.action == "stopped":
+    if event.action == "stopped" or not step.after.holds or _ordered(event):
         return
-    if hold is None:
-        after = step.after.hold
-        if after is None:
-            return
-        hold = after
-    elif step.after.hold is None:
+    holds = step.before.holds or _shown_here(step)
+    if not holds:
         return
-    own = hold.began is step.entry
+    own = holds[0].began is step.entry
     yield Found(
         step.entry.path("purpose"),
-        f"the line was used for {event.purpose} although this event shows {_why(hold)}; expected no use"
+        f"the line was used for {event.purpose} although this event shows {_why(holds)}; expected no use"
         if own
-        else f"the line was used for {event.purpose} while {_since(hold, case)}; expected no use before it is cleared",
-        related=() if own else _beginning(hold),
+        else f"the line was used for {event.purpose} while {_since(holds, case)}; expected no use before it is cleared",
+        related=() if own else _beginning(holds),
     )
 
 
@@ -80,17 +103,17 @@ def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Fo
 
     Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """
-    hold = step.before.hold
-    if hold is None or type(event.flushes) is not tuple or not event.flushes:
+    holds = step.before.holds
+    if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
         return
-    patency_only = all(reason in RESTORABLE for reason, _ in hold.reasons)
+    patency_only = all(hold.reason in PROVABLE for hold in holds)
     if patency_only and (event.steps_tried or event.blood_return == "present"):
         return
     yield Found(
         step.entry.path("flushes"),
-        f"the line was flushed while {_since(hold, case)}; expected "
+        f"the line was flushed while {_since(holds, case)}; expected "
         f"{'only work on its patency, with the steps tried' if patency_only else 'no flush'} before it is cleared",
-        related=_beginning(hold),
+        related=_beginning(holds),
     )
 
 
@@ -108,40 +131,48 @@ def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable
 
     Disconnect it, watch the site, and tell who decides.
     """
-    hold = step.after.hold
-    if hold is not None and event.infusion is not None:
+    holds = tuple(hold for hold in step.after.holds if hold in step.before.holds) or _shown_here(step)
+    if holds and event.infusion is not None and not _ordered(event):
         yield Found(
             step.entry.path("infusion"),
-            f"an infusion was connected while the line is {_since(hold, case)}; expected none before it is cleared",
+            f"an infusion was connected while the line is {_since(holds, case)}; expected none before it is cleared",
         )
 
 
-def _running_on(case: Case) -> Iterator[tuple[Hold, Entry, Entry | None]]:
-    """Yield each hold that began with an infusion running, the infusion, and the look at which it still ran, if any.
+def _running_on(case: Case) -> Iterator[tuple[Holds, Entry, Entry | None]]:
+    """Yield the holds that began with an infusion running, the infusion, and the look at which it still ran, if any.
 
-    Left out are holds whose first event stopped it, and those that other rules speak of: the infusion was connected
-    or started by the very event that showed the trouble.
+    Holds that began with one event are one. Left out are those whose first event stopped it, and those that other
+    rules speak of: the infusion was connected or started by the very event that showed the trouble.
     """
-    for septum, holds in case.timeline.holds.items():
-        for hold in holds:
-            began = hold.began
+    seen_already: set[int] = set()
+    for septum, every in case.timeline.holds.items():
+        for first in every:
+            began = first.began
+            if began.record or id(began) in seen_already:
+                continue
             running = case.timeline.state_at(septum, began.event.at).infusion
             if running is None or (running is began and not isinstance(began.event, LineCheck)):
                 continue
             if isinstance(began.event, LineUse) or _says_stopped(began):
                 continue
-            stopped, seen = _stopped(case, septum, hold)
+            seen_already.add(id(began))
+            holds = tuple(hold for hold in every if hold.began is began)
+            stopped, seen = _stopped(case, septum, holds)
             if not stopped:
-                yield hold, running, seen
+                yield holds, running, seen
+
+
+_SWELLS: Final = ("swelling", "something given at the site hurt or leaked")
 
 
 def _says_stopped(entry: Entry) -> bool:
     return any(_STOPPED.search(problem.action or "") for problem in getattr(entry.event, "problems", ()))
 
 
-def _stopped(case: Case, septum: str, hold: Hold) -> tuple[bool, Entry | None]:
+def _stopped(case: Case, septum: str, holds: Holds) -> tuple[bool, Entry | None]:
     """Tell whether the first later event that could end the infusion did; else give the look at which it still ran."""
-    for step in steps_from(case, hold.began):
+    for step in steps_from(case, holds[0].began):
         event = step.entry.event
         if step.septum != septum:
             continue
@@ -149,7 +180,7 @@ def _stopped(case: Case, septum: str, hold: Hold) -> tuple[bool, Entry | None]:
             return True, None
         if isinstance(event, LineCheck):
             return False, step.entry
-        if hold.ended is step.entry:
+        if all(hold.ended is step.entry for hold in holds):
             return False, step.entry
     return False, None
 
@@ -166,9 +197,9 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
 
     Stop the infusion and chart the stop; aspirate, mark the swelling, and tell the prescriber at once.
     """
-    for hold, running, _ in _running_on(case):
-        swollen = next((entry for reason, entry in hold.reasons if reason == "swelling"), None)
-        if swollen is not None:
+    for holds, running, _ in _running_on(case):
+        if any(hold.reason in _SWELLS for hold in holds):
+            swollen = holds[0].began
             yield Found(
                 swollen.path("site", "swelling"),
                 f"swelling was seen at {case.say(swollen.event.at)} with an infusion running since "
@@ -186,16 +217,17 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
 
     Stop the infusion and chart when it stopped, as a use of the line or in what was done about the problem.
     """
-    for hold, running, seen in _running_on(case):
-        if any(reason == "swelling" for reason, _ in hold.reasons):
+    for holds, running, seen in _running_on(case):
+        if any(hold.reason in _SWELLS for hold in holds):
             continue
+        began = holds[0].began
         still = f" and it still ran at {case.say(seen.event.at)}" if seen is not None else ""
         yield Found(
-            hold.began.path("at"),
-            f"the line went on hold at {case.say(hold.began.event.at)} for {_why(hold)} with an infusion running since "
+            began.path("at"),
+            f"the line went on hold at {case.say(began.event.at)} for {_why(holds)} with an infusion running since "
             f"{case.say(running.event.at)}{still}; no stop is charted",
             related=(Related(running.path(), "the infusion"),),
-            event=hold.began.event.id,
+            event=began.event.id,
         )
 
 
@@ -266,11 +298,9 @@ def cleared_in_spite_of_site(step: Step, event: Evaluation, case: Case) -> Itera
 
     Keep the line on hold, or correct the look.
     """
-    if event.decision == "cleared for use" and step.after.hold is not None:
-        yield Found(
-            step.entry.path("decision"),
-            f"the line is cleared for use, and the same entry shows {_why(step.after.hold)}",
-        )
+    own = tuple(hold for hold in step.after.holds if hold.began is step.entry)
+    if event.decision in CLEARED and own:
+        yield Found(step.entry.path("decision"), f"the line is {event.decision}, and the same entry shows {_why(own)}")
 
 
 @rule("wrong", "correct the evidence or the blood return", on=(Evaluation,), cites=(COMMON_PRACTICE,))
@@ -281,7 +311,7 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
 
     Chart the look at which blood came back, or correct the evidence.
     """
-    if event.decision != "cleared for use" or "blood return restored" not in event.evidence:
+    if event.decision not in CLEARED or "blood return restored" not in event.evidence:
         return
     last = step.before.last_blood_return
     seen = getattr(last.event, "blood_return", None) if last is not None else None
@@ -308,14 +338,91 @@ def cleared_by_finder(step: Step, event: Evaluation, case: Case) -> Iterable[Fou
 
     Have somebody else clear the line. If the finder is a specialist, this may stand.
     """
-    hold = step.before.hold
-    if hold is None or event.decision != "cleared for use":
+    holds = step.before.holds
+    if not holds or event.decision not in CLEARED:
         return
-    if _same(event.cleared_by, hold.began.event.by):
+    if _same(event.cleared_by, holds[0].began.event.by):
         yield Found(
             step.entry.path("cleared_by"),
             "the line is cleared by the person whose entry put it on hold; expected somebody else",
-            related=_beginning(hold),
+            related=_beginning(holds),
+        )
+
+
+@rule(
+    "unsafe",
+    "keep the line on hold until somebody whose role may clear it has judged it",
+    on=(Evaluation,),
+    limits=("roles_that_may_clear",),
+    cites=(COMMON_PRACTICE,),
+)
+def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Finds a line cleared by somebody whose recorded role may not end a hold.
+
+    A hold ends by the judgement of vascular access specialists or a physician; the policy names the roles. A clearance
+    by anybody else ends nothing: the line stays on hold.
+
+    Have the line judged by somebody who may, or record the role of who judged it.
+    """
+    who = event.cleared_by
+    if event.decision not in CLEARED or may_clear(event, case.policy) or who is None or not who.credential:
+        return
+    yield Found(
+        step.entry.path("decision"),
+        f'the line is {event.decision} by "{who.credential}", which may not end a hold; nothing ends',
+    )
+
+
+@rule(
+    "gap",
+    "name the holds that it ends, and the septum of a port with two; say all only if all were judged",
+    on=(Evaluation,),
+    cites=(COMMON_PRACTICE,),
+)
+def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Finds a clearance that does not say which of several holds it ends, or of which septum.
+
+    A line may be on hold for more than one reason. Whoever clears it for one has not judged the other; what is not
+    named stays on hold.
+
+    Name the holds that were judged; "all" must be said.
+    """
+    septa = case.timeline.episode.port.septa
+    alone = len(septa) == 1
+    named = alone or event.septum in septa
+    if event.decision not in CLEARED or not may_clear(event, case.policy) or not step.before.holds:
+        return
+    if not cleared(event, step.before.holds, case.policy, named=named, alone=alone):
+        which = _why(step.before.holds)
+        yield Found(
+            step.entry.path("decision"),
+            f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
+        )
+
+
+@rule(
+    "advice",
+    "have the line evaluated, or prove it with a new needle; until then it stays on hold",
+    on=(FlushOrLock, LineCheck),
+    limits=("hold_ends_with",),
+    cites=(COMMON_PRACTICE,),
+)
+def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+    """Finds blood that came back through the same needle while the line stays on hold.
+
+    What failed once may fail again: with the same needle and no treatment the hold stays until the line is cleared,
+    unless the facility's policy lets blood return end it.
+
+    Ask for the clearance, and say when blood came back.
+    """
+    held = tuple(hold for hold in step.after.holds if hold.reason in PROVABLE and hold.began is not step.entry)
+    held = tuple(hold for hold in held if hold in case.timeline.holds[hold.septum])  # open to the end of the record
+    if held and blood_of(step.entry.event) == "present":
+        yield Found(
+            step.entry.path("blood_return"),
+            f"blood came back at {case.say(step.entry.event.at)}, and the line stays {_since(held, case)}; "
+            "a clearance is needed",
+            related=_beginning(held),
         )
 
 
@@ -367,10 +474,10 @@ def transferred_on_hold(step: Step, event: Transfer, case: Case) -> Iterable[Fou
 
 def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
     for septum in case.timeline.needles:
-        hold = case.timeline.state_at(septum, step.entry.event.at).hold
-        if hold is not None:
+        holds = case.timeline.state_at(septum, step.entry.event.at).holds
+        if holds:
             yield Found(
                 step.entry.path("handed_to"),
-                f"the patient is {verb} with the line {_since(hold, case)}, and who takes over is not recorded",
-                related=_beginning(hold),
+                f"the patient is {verb} with the line {_since(holds, case)}, and who takes over is not recorded",
+                related=_beginning(holds),
             )

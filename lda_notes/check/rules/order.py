@@ -327,7 +327,7 @@ def evaluation_without_hold(step: Step, event: Evaluation, case: Case) -> Iterab
 
     Chart the trouble that led to it, or correct the time or the septum.
     """
-    if step.before.hold is not None:
+    if step.before.holds or step.before.danger("D4") is not None:
         return ()
     return (Found(step.entry.path("at"), "the line is evaluated but was not on hold"),)
 

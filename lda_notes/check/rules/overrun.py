@@ -43,7 +43,7 @@ def first_after(case: Case, stay: NeedleStay, moment: datetime) -> Entry | None:
 def steps_from(case: Case, entry: Entry) -> Iterator[Step]:
     """Yield the steps after that of ``entry``, in order of time."""
     steps = case.timeline.steps
-    for position in range(case.once(_positions)[id(entry.event)] + 1, len(steps)):
+    for position in range(case.once(_positions).get(id(entry.event), -1) + 1, len(steps)):
         yield steps[position]
 
 

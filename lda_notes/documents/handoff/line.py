@@ -8,12 +8,13 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 from lda_notes.documents import wording
-from lda_notes.documents.references import Basis
+from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.line import due as clocks
 from lda_notes.line.due import ClockName, Due
-from lda_notes.line.timeline import Dwell, Entry, State, Timeline
+from lda_notes.line.timeline import Danger, Dwell, Entry, State, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock, Needle, NotAssessed, NotDone
@@ -74,9 +75,15 @@ class LineFacts:
     septum: str
     status: Status
     needle: str
+    needle_short: str
     dwell_day: int | None
+    runs: str
+    sluggish: str
+    vesicant: bool
     hold: str
+    dangers: tuple[str, ...]
     facts: tuple[Told, ...]
+    dwelling: Told | None
     actions: tuple[Action, ...]
     urgency: Urgency
     state: State = field(repr=False)
@@ -103,8 +110,8 @@ class View:
         return discharge if discharge is not None and discharge.event.at <= self.asof else None
 
     def in_shift(self, moment: datetime) -> bool:
-        """Tell whether a time falls before the end of the coming shift; a shift's end belongs to the next one."""
-        return moment.astimezone(UTC) < self.shift_end.astimezone(UTC)
+        """Tell whether a time falls in the coming shift; what is due exactly when it ends belongs to it."""
+        return moment.astimezone(UTC) <= self.shift_end.astimezone(UTC)
 
 
 def line_facts(view: View, septum: str) -> LineFacts:
@@ -115,9 +122,15 @@ def line_facts(view: View, septum: str) -> LineFacts:
         septum,
         _status(state),
         wording.needle(_needle_of(state)) if state.needle else "",
+        wording.short_needle(_needle_of(state)) if state.needle else "",
         _dwell_day(view, state),
+        _infusion(state) if state.infusion else "",
+        _sluggish(view, state),
+        _vesicant(state),
         _hold(view, state),
+        tuple(danger_text(view, danger) for danger in state.dangers),
         tuple(_facts(view, state)),
+        _dwelling(view, state) if state.dwell is not None else None,
         actions,
         _urgency(view, state, actions),
         state,
@@ -133,7 +146,7 @@ def _soonest(action: Action) -> tuple[int, datetime]:
 def _status(state: State) -> Status:
     if not state.port_in:
         return "no port"
-    if state.hold is not None:
+    if state.holds:
         return "on hold"
     return "accessed" if state.needle is not None else "not accessed"
 
@@ -141,7 +154,7 @@ def _status(state: State) -> Status:
 def _urgency(view: View, state: State, actions: tuple[Action, ...]) -> Urgency:
     if view.left() is not None:
         return "left"
-    if state.hold is not None:
+    if not state.usable:
         return "out of use"
     if any(action.late for action in actions):
         return "overdue"
@@ -163,9 +176,14 @@ def _dwell_day(view: View, state: State) -> int | None:
 
 
 def _hold(view: View, state: State) -> str:
-    if state.hold is None:
-        return ""
-    return "; ".join(f"{reason} ({view.wording.told(entry)})" for reason, entry in state.hold.reasons)
+    return "; ".join(f"{hold.sign} ({view.wording.told(hold.began)})" for hold in state.holds)
+
+
+def danger_text(view: View, danger: Danger) -> str:
+    """Return a standing danger in words: what, since when and by whom charted, what must not be done meanwhile."""
+    told = f" ({view.wording.told(danger.began)})" if danger.began is not None else ""
+    forbids = f". Not allowed meanwhile: {danger.forbids}" if danger.forbids else ""
+    return f"{phrasing.capital(danger.what)}{told}{forbids}"
 
 
 # -- facts --
@@ -181,11 +199,9 @@ def _facts(view: View, state: State) -> Iterator[Told]:
     yield _lock(view, state)
     yield _blood_return(view, state)
     if state.infusion is not None:
-        yield _told(view, "Infusion", _infusion(state.infusion.event), state.infusion)
+        yield _told(view, "Infusion", _infusion(state), state.infusion)
     elif state.infusion_stopped is not None:
         yield _told(view, "Infusion", "none; stopped", state.infusion_stopped)
-    if state.dwell is not None:
-        yield _dwelling(view, state)
 
 
 def _told(view: View, label: str, value: str, entry: Entry) -> Told:
@@ -242,14 +258,29 @@ def _blood_return(view: View, state: State) -> Told:
 def _flush(view: View, state: State) -> Told:
     entry = state.last_flush
     event = entry.event if entry else None
+    if entry is not None and entry.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
+        return _told(view, "Flush", elsewhere(entry.event), entry)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.flushes, tuple):
         return Told("Flush", "not recorded")
     return _told(view, "Flush", wording.flushes(event.flushes), entry)
 
 
+def elsewhere(event: ev.Event) -> str:
+    """Return a flush that was done elsewhere in words: where, when, by whose word."""
+    facts = event.__dict__
+    on, where, word = facts.get("on"), facts.get("where"), facts.get("by_word_of")
+    day = on.date() if isinstance(on, datetime) else on
+    said = "flushed elsewhere" + (f", {phrasing.quoted(where)}" if where else "")
+    return (
+        said + (f", on {phrasing.day(day)}" if day else "") + (f", by word of {phrasing.quoted(word)}" if word else "")
+    )
+
+
 def _lock(view: View, state: State) -> Told:
     entry = state.last_lock
     event = entry.event if entry else None
+    if entry is not None and isinstance(entry.event.__dict__.get("lock"), Lock) and not isinstance(event, ev.Flushed):
+        return _told(view, "Lock", wording.lock(entry.event.__dict__["lock"]), entry)
     left_out = _left_open(view, state)
     if left_out is not None and isinstance(left_out.event, ev.Flushed) and isinstance(left_out.event.lock, NotDone):
         return _told(view, "Lock", f"not locked: {phrasing.quoted(left_out.event.lock.not_done)}", left_out)
@@ -269,12 +300,29 @@ def _left_open(view: View, state: State) -> Entry | None:
     return None
 
 
-def _infusion(event: ev.Event) -> str:
+def _infusion(state: State) -> str:
+    """Return what runs, and that it is a vesicant."""
+    event = state.infusion.event if state.infusion else None
     if isinstance(event, ev.LineUse):
-        vesicant = ", vesicant" if event.vesicant is True else ""
-        return f"{phrasing.quoted(event.what) if event.what else event.purpose}{vesicant}"
-    text = event.infusion if isinstance(event, ev.Access | ev.ArrivalAccessed | ev.LineCheck) else None
-    return phrasing.quoted(text) if text else "running"
+        said = phrasing.quoted(event.what) if event.what else event.purpose or "running"
+    else:
+        text = event.infusion if isinstance(event, ev.Access | ev.ArrivalAccessed | ev.LineCheck) else None
+        said = phrasing.quoted(text) if text else "running"
+    return f"{said}, vesicant" if _vesicant(state) else said
+
+
+def _sluggish(view: View, state: State) -> str:
+    """Return that the last blood return was sluggish, which proves nothing; "" otherwise."""
+    entry = state.last_blood_return
+    seen = entry.event.__dict__.get("blood_return") or entry.event.__dict__.get("blood_return_before") if entry else ""
+    if entry is None or seen != "sluggish":
+        return ""
+    return f"blood return sluggish, {view.wording.soon(entry.event.at)}"
+
+
+def _vesicant(state: State) -> bool:
+    event = state.infusion.event if state.infusion else None
+    return state.danger("D5") is not None or (isinstance(event, ev.LineUse) and event.vesicant is True)
 
 
 def _dwelling(view: View, state: State) -> Told:
@@ -296,10 +344,11 @@ def _dwelling(view: View, state: State) -> Told:
 
 
 def _actions(view: View, state: State) -> Iterator[Action]:
-    if not state.port_in:
+    if not state.port_in or clocks.died(view.timeline, view.asof):
         return
-    if state.hold is not None:
+    if state.holds:
         yield _evaluation(view, state)
+    yield from _contents(view, state)
     running = clocks.due(view.timeline, state.septum, view.policy)
     for clock in running:
         yield _from_clock(view, state, clock)
@@ -318,22 +367,41 @@ def _actions(view: View, state: State) -> Iterator[Action]:
 
 
 def _evaluation(view: View, state: State) -> Action:
-    assert state.hold is not None
     return Action(
         "Evaluation; nothing through the line before",
         state.septum,
         None,
         True,
         "specialist or physician",
-        f"on hold since {view.wording.when(state.hold.began.event.at)}",
+        f"on hold since {view.wording.when(state.holds[0].since)}",
         ("hold_ends_with",),
     )
 
 
+def _contents(view: View, state: State) -> Iterator[Action]:
+    """Yield what is to be done about contents that must not be pushed in, and with a needle nobody is to take out."""
+    for danger in state.dangers:
+        act = _ENDS.get((danger.code, danger.phase))
+        if act is not None:
+            when = f" since {view.wording.when(danger.since)}" if danger.since is not None else ""
+            yield Action(act, state.septum, None, True, _owner(view, None), f"{danger.what}{when}", (DANGERS,))
+
+
+_ENDS: Final[dict[tuple[str, str], str]] = {
+    ("D1", ""): "Aspirate and discard the contents; ask the prescriber where nothing comes",
+    ("D1", "aspirated"): "Flush without heparin",
+    ("D1", "flushed in"): "Report the exposure to heparin, and record who was told",
+    ("D3", ""): "Aspirate and discard the lock; ask the prescriber where nothing comes",
+    ("D3", "flushed in"): "Report that the lock went in, and record who was told",
+    ("D10", ""): "Name who takes the needle out and when, and teach",
+}
+"""What ends a danger, where no clock says it: by its number and phase."""
+
+DANGERS: Final = Stated("S1", "A standing danger stays until what ends it is recorded", (COMMON_PRACTICE,))
+
+
 def _from_clock(view: View, state: State, clock: Due) -> Action:
     act = _ACTS[clock.clock]
-    if state.hold is not None and clock.clock in ("flush", "idle flush", "maintenance flush"):
-        act += "; not before the evaluation"
     why = clock.why
     if clock.since is not None and clock.by is not None:
         why += f" {view.wording.when(clock.since)}, {view.policy.text(clock.limit)}"

@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.documents.blocks import Alert, Blanks, Block, Bullets, Heading, Pairs, Sheet, Table, Together
-from lda_notes.documents.handoff.line import URGENCIES, LineFacts, Urgency, View
-from lda_notes.documents.handoff.patient import Contingency, PatientFacts, amounts_text, patient_facts, soonest
-from lda_notes.documents.handoff.sources import Source, sort_out
-from lda_notes.documents.handoff.words import (
-    headline,
-    left_to_know,
-    of,
-    of_septum,
-    short,
-    to_know,
-    what_is_in,
-    when_due,
+from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
+from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View
+from lda_notes.documents.handoff.patient import (
+    EVERY_LINE,
+    Contingency,
+    PatientFacts,
+    amounts_text,
+    patient_facts,
+    soonest,
 )
+from lda_notes.documents.handoff.round import Row, anchor, in_time_order, needs_words, row, table, warnings
+from lda_notes.documents.handoff.sources import Source, sort_out
+from lda_notes.documents.handoff.words import left_to_know, of, of_septum, short, when_due
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
@@ -31,13 +31,15 @@ from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
 
 TITLE: Final = "Handoff of ports"
+LEFT_TITLE: Final = "Ports of patients who left"
 
 CAUTIONS: Final = (
-    "Computed from the records at the moment named above, never copied forward. The day of access is day 1.",
-    "Facility policy, prescriber orders and licensed judgement come first. Ask where this sheet is silent.",
+    "A working paper, computed from the records at the moment named above; not part of the medical record. Destroy it "
+    "as facility policy says. The day of access is day 1.",
+    "Facility policy, prescriber orders and licensed judgment come first. Ask where this sheet is silent.",
 )
 
-_SHOWN: Final = 6
+_SHOWN: Final = 2
 """Most gaps that are listed for a patient; the rest are counted."""
 
 
@@ -45,7 +47,8 @@ _SHOWN: Final = 6
 class Handoff:
     """All that the sheet tells, most urgent patient first.
 
-    ``here`` are the patients of the facility, ``left`` those who have left it. Told in one sentence each:
+    ``here`` are the patients of the facility, ``left`` those who have left it and are still listed, ``left_before`` the
+    others who left. Told in one sentence each:
     ``unreadable`` names records that could not be read, ``later`` patients whose stay has not begun, ``left_out``
     others who are not handed over, and why, ``doubtful`` what does not go together between records. ``zones`` are the
     time zones of the patients told of, by name, at least one.
@@ -57,6 +60,7 @@ class Handoff:
     policy: Policy
     here: tuple[PatientFacts, ...]
     left: tuple[PatientFacts, ...]
+    left_before: tuple[PatientFacts, ...]
     unreadable: tuple[str, ...]
     later: tuple[str, ...]
     left_out: tuple[str, ...]
@@ -66,7 +70,7 @@ class Handoff:
     @property
     def patients(self) -> tuple[PatientFacts, ...]:
         """Everybody on the sheet; those who have left come last."""
-        return self.here + self.left
+        return self.here + self.left + self.left_before
 
 
 def handoff(
@@ -76,8 +80,12 @@ def handoff(
     hours: Decimal | None = None,
     shift_end: datetime | None = None,
     unreadable: Sequence[str] = (),
+    unit: str | None = None,
+    rooms: Sequence[str] = (),
 ) -> Handoff:
     """Return what the sheet tells. A shift of ``hours`` (default: the policy's) ended at ``asof``; the next begins.
+
+    ``unit`` and ``rooms`` choose patients; without them all are on the sheet.
 
     Raises OverflowError when a shift from ``asof`` would leave the calendar.
     """
@@ -91,12 +99,18 @@ def handoff(
             source.file,
             source.findings,
             source.unread,
+            source.unread_facts,
         )
         for source in sorted_out.told
     ]
-    patients.sort(key=_most_urgent)
-    here = tuple(patient for patient in patients if not patient.left)
-    left = tuple(patient for patient in patients if patient.left)
+    patients = [
+        replace(one, number=place, alike=one.file in sorted_out.alike)
+        for place, one in enumerate(sorted(patients, key=_most_urgent), 1)
+    ]
+    here = tuple(one for one in patients if not one.left and _of_place(one, unit, rooms))
+    gone = [one for one in patients if one.left and _of_place(one, unit, rooms)]
+    until = asof.astimezone(UTC) - policy.span("left_list_days")
+    left = tuple(one for one in gone if _still_listed(one, until))
     zones = {zone.key: zone for zone in (due.zone_of(one.timeline) for one in sorted_out.told or sources)}
     return Handoff(
         asof,
@@ -105,6 +119,7 @@ def handoff(
         policy,
         here,
         left,
+        tuple(one for one in gone if one not in left),
         tuple(unreadable),
         sorted_out.later,
         sorted_out.left_out,
@@ -119,48 +134,102 @@ def _most_urgent(patient: PatientFacts) -> tuple[object, ...]:
     return URGENCIES.index(patient.urgency), first, place
 
 
+def _of_place(patient: PatientFacts, unit: str | None, rooms: Sequence[str]) -> bool:
+    in_unit = unit is None or patient.unit.casefold() == unit.casefold()
+    return in_unit and (not rooms or patient.room.casefold() in {room.casefold() for room in rooms})
+
+
+def _still_listed(patient: PatientFacts, until: datetime) -> bool:
+    """Tell whether one who left is still on the sheet: nobody has taken over what is due, and not for too long; with a
+    needle in, a hold or a danger for as long as it lasts."""
+    states = [line.state for line in patient.lines]
+    if any(state.needle or state.holds or state.dangers for state in states):
+        return True
+    recent = patient.left_at is not None and patient.left_at.astimezone(UTC) >= until
+    return recent and not patient.taken_over
+
+
 def _number(room: str) -> int:
     digits = "".join(sign for sign in room if sign in "0123456789")
     return int(digits[:9]) if digits else 0
 
 
-def rows(found: Handoff) -> tuple[tuple[PatientFacts, LineFacts], ...]:
-    """Return every septum of every patient who is here, most urgent first: the order of the unit list."""
-    lines = [(patient, line) for patient in found.here for line in patient.lines]
-    return tuple(sorted(lines, key=lambda row: (URGENCIES.index(row[1].urgency), _first_due(row[1]))))
-
-
-def _first_due(line: LineFacts) -> tuple[bool, datetime]:
-    return min((soonest(a) for a in line.actions), default=(True, datetime.max.replace(tzinfo=UTC)))
-
-
 # -- the sheet --
 
 
-def sheet(found: Handoff) -> Sheet:
-    """Return the handoff as a sheet: the unit list, a block for each patient, where the limits come from."""
+@dataclass(frozen=True, slots=True)
+class Printing:
+    """Who printed a sheet and when, if that is known, and what of it: all, or the round alone."""
+
+    at: datetime | None = None
+    by: str = ""
+    round_alone: bool = False
+    full_sources: bool = False
+
+
+_ALL: Final = Printing()
+
+
+def round_rows(found: Handoff) -> tuple[Row, ...]:
+    """Return the rows of page one, most urgent patient first."""
+    units = len({patient.unit for patient in found.here}) > 1
+    return tuple(row(patient, units, found.shift_end) for patient in found.here)
+
+
+def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
+    """Return the handoff as a sheet: the round on page one, blocks for those who need words, who left, the sources."""
     references = References(found.policy)
-    blocks: list[Block] = [_head(found)]
+    listed = round_rows(found)
+    blocks: list[Block] = [_head(found, printing)]
     blocks.extend(Alert("caution", f"Not on this sheet: {words}") for words in found.unreadable)
     blocks.extend(Alert("caution", words) for words in found.doubtful)
-    if found.here:
-        blocks.append(Heading("All lines, most urgent first"))
-        blocks.append(_unit_list(found))
+    if listed:
+        blocks.append(table(listed, _soon(found, found.shift_end)))
+        if any(one.tasks for one in listed):
+            blocks.append(in_time_order(listed))
     else:
-        blocks.append(Paragraph((Sentence("Nobody with a port is here at this moment, by these records."),)))
-    if found.later:
-        blocks.append(_named(f"{phrasing.capital(later_says(found))}:", found.later))
-    if found.left_out:
-        blocks.append(_named("Left out:", found.left_out))
-    blocks.extend(_patient(found, patient, references) for patient in found.here)
-    if found.left:
-        blocks.append(Heading("Left the facility, upkeep of the port"))
-        blocks.append(_left_list(found, references))
-    told = references.rows()
-    if told:
-        blocks.append(Heading("Where the limits come from"))
-        blocks.append(Table(("No.", "In force", "Source"), told, (6, 42, 52)))
+        blocks.append(Paragraph((Sentence("No patient with a port is here at this moment, by these records."),)))
+    if not printing.round_alone:
+        blocks.extend(_words(found, listed, references, printing))
     return Sheet(TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
+
+
+def _words(found: Handoff, listed: Sequence[Row], references: References, printing: Printing) -> Iterator[Block]:
+    """Yield what stands below the round: blocks, what to do if, those who left, room to sign, the sources."""
+    shared = _shared(found)
+    if found.later:
+        yield _named(f"{phrasing.capital(later_says(found))}:", found.later)
+    if found.left_out:
+        yield _named("Left out:", found.left_out)
+    for one in listed:
+        if needs_words(one):
+            yield _patient(found, one, references, shared)
+    if shared:
+        said = tuple(_if_then(one, references) for one in shared)
+        yield _sentences("What to do if, for all:", said)
+    if found.left:
+        yield Heading("Left the facility, still due")
+        yield left_list(found, references)
+    if found.left_before:
+        yield Paragraph((Sentence(f"{phrasing.capital(left_before_says(found))}."),))
+    yield Together(tuple(Blanks("Rooms", more=("Given by", "Received by", "Date, time")) for _ in range(_SIGNING)))
+    yield from _sources(references, printing)
+
+
+_SIGNING: Final = 3
+"""Lines to sign on: one for each nurse who takes over a part of the patients."""
+
+
+def _sources(references: References, printing: Printing) -> Iterator[Block]:
+    changed = references.changed()
+    if changed:
+        yield Fine("Changed by facility policy:", tuple(f"{words}." for words in changed))
+    if printing.full_sources:
+        told = references.rows()
+        if told:
+            yield Table(("No.", "In force", "Source"), told, (6, 42, 52), "Where the limits come from")
+    elif brief := references.brief():
+        yield Fine("Where the limits come from:", brief)
 
 
 def later_says(found: Handoff) -> str:
@@ -168,34 +237,51 @@ def later_says(found: Handoff) -> str:
     return f"stay begins later, left out: {phrasing.count(len(found.later), 'record')}" if found.later else ""
 
 
+def left_before_says(found: Handoff) -> str:
+    """Return how many who left are no longer listed; "" for none."""
+    if not found.left_before:
+        return ""
+    count = phrasing.count(len(found.left_before), "patient")
+    return f"{count} left earlier or with somebody named who sees to the port: `lda-notes handoff --left` lists all"
+
+
 def _named(label: str, said: tuple[str, ...]) -> Paragraph:
     return Paragraph(tuple(Sentence(f"{words}.") for words in said), label)
 
 
-def _head(found: Handoff) -> Pairs:
+def _head(found: Handoff, printing: Printing) -> Paragraph:
     facility = found.policy.facility
     units = _units(found)
     zones = found.zones
-    return Pairs(
-        (
-            ("As of", _in_full(found, found.asof)),
-            ("Coming shift ends", _in_full(found, found.shift_end)),
-            ("Last handoff", _in_full(found, found.since)),
-            ("Times", zones[0].key if len(zones) == 1 else "each patient's in the time zone named with the name"),
-            ("Patients", f"{len(found.here)}, {units}" if units else str(len(found.here))),
-            ("Limits", f"as published, changed by {facility.text()}" if facility else "as published"),
-        ),
-        columns=2,
-    )
+    said = [
+        f"{_in_full(found, found.asof)}{_printed(found, printing)}.",
+        f"The coming shift ends {_soon(found, found.shift_end)}; last handoff {_soon(found, found.since)}.",
+        f"Patients: {len(found.here)}{f', {units}' if units else ''}.",
+        f"Times: {zones[0].key if len(zones) == 1 else 'each in the time zone named with the patient'}.",
+        f"Limits: {f'changed by {facility.text()}' if facility else 'as published'}.",
+    ]
+    return Paragraph(tuple(Sentence(words) for words in said), "As of")
+
+
+def _printed(found: Handoff, printing: Printing) -> str:
+    if printing.at is None:
+        return ""
+    words = Wording(found.zones[0], found.asof)
+    return f"; printed {words.soon(printing.at)}{f' by {printing.by}' if printing.by else ''}"
+
+
+def _soon(found: Handoff, moment: datetime) -> str:
+    """Return a moment in each zone of the sheet, with its day only where that is another."""
+    said = [(Wording(zone, found.asof).soon(moment), zone.key) for zone in found.zones]
+    return said[0][0] if len(said) == 1 else ", ".join(f"{words} {zone}" for words, zone in said)
 
 
 def _in_full(found: Handoff, moment: datetime) -> str:
     """Return a moment in each zone of the sheet, the zones named where there are several."""
     zones = found.zones
-    said = [Wording(zone, found.asof).in_full(moment) for zone in zones]
     if len(zones) == 1:
-        return said[0]
-    return "; ".join(f"{words} {zone.key}" for words, zone in zip(said, zones, strict=True))
+        return Wording(zones[0], found.asof).in_full(moment)
+    return "; ".join(f"{Wording(zone, found.asof).in_full(moment)} {zone.key}" for zone in zones)
 
 
 def _zone(found: Handoff, patient: PatientFacts) -> str:
@@ -211,63 +297,96 @@ def _units(found: Handoff) -> str:
     return ", ".join(dict.fromkeys(patient.unit for patient in found.here if patient.unit))
 
 
-def _unit_list(found: Handoff) -> Table:
-    many_units = len({patient.unit for patient in found.here}) > 1
-    many_zones = len(found.zones) > 1
-    return Table(
-        ("Room", "Patient", "In the port", "Due next", "To know"),
-        tuple(_unit_row(patient, line, many_units, many_zones) for patient, line in rows(found)),
-        (9, 20, 19, 23, 29),
-    )
+# -- a block --
 
 
-def _unit_row(patient: PatientFacts, line: LineFacts, many_units: bool, many_zones: bool) -> tuple[str, ...]:
-    room = f"{patient.unit} {patient.room}".strip() if many_units else patient.room
-    septum = f", {line.septum}" if len(patient.lines) > 1 else ""
-    zone = f"; times of {patient.wording.zone.key}" if many_zones else ""
-    soon = [f"{short(action)}: {when_due(patient, action)}" for action in line.actions[:2]]
-    return (
-        room or "not recorded",
-        f"{patient.name}{septum}{zone}",
-        what_is_in(line),
-        "; ".join(soon) or "nothing",
-        to_know(patient, line),
-    )
-
-
-def _patient(found: Handoff, patient: PatientFacts, references: References) -> Together:
-    room = f"Room {patient.room}: " if patient.room else ""
-    who = f"{', '.join(patient.identifiers)}, born {patient.born}"
-    blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}{_zone(found, patient)}")]
-    blocks.extend(
-        Alert("stop", f"Do not use the line{of(patient, line)}: {line.hold}") for line in patient.lines if line.hold
-    )
-    blocks.append(_situation(found, patient))
-    blocks.append(_background(patient, references))
-    blocks.append(_assessment(patient))
-    if patient.open_problems:
-        blocks.append(_listed("Problems", patient.open_problems))
-    if patient.pending:
-        blocks.append(_listed("Pending", patient.pending))
-    if patient.unsafe:
-        blocks.append(_listed("Unsafe, by the check", patient.unsafe))
-    if patient.actions:
-        blocks.append(_to_do(patient, references))
-    if patient.contingencies:
-        said = tuple(Sentence(_if_then(one, references)) for one in patient.contingencies)
-        blocks.append(Paragraph(said, "If ... then:"))
-    blocks.append(_not_recorded(patient))
-    blocks.append(_given(patient))
-    blocks.append(Blanks("Read back", more=("Name, signature", "Date, time")))
+def _patient(found: Handoff, one: Row, references: References, shared: Sequence[Contingency]) -> Together:
+    patient = one.patient
+    room = f"Room {one.place}: " if patient.room else ""
+    who = ", ".join((*patient.identifiers, f"born {patient.born}", *([patient.child] if patient.child else [])))
+    blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}{_zone(found, patient)}", anchor=anchor(patient))]
+    if one.warned:
+        blocks.append(Alert("mark", "\n".join(warned.text for warned in one.warned)))
+    said: list[tuple[str, tuple[str, ...]]] = [
+        ("Since the last sheet:", tuple(change.says for change in patient.changes if not change.routine)),
+        *((f"In the port{of(patient, line)}:", tuple(_facts(line.facts))) for line in patient.lines[:-1]),
+        (f"In the port{of(patient, patient.lines[-1])}:", (*_facts(patient.lines[-1].facts), *_port(patient))),
+        ("Take care:", tuple(_cares(patient, references))),
+        ("Due:", tuple(_due(found, patient, action, references) for action in patient.actions)),
+        ("Problems:", tuple(problem.says for problem in patient.open_problems)),
+        ("Pending:", patient.pending),
+        ("Needs attention:", patient.unsafe),
+        ("What to do if:", tuple(_if_then(c, references) for c in patient.contingencies if c not in shared)),
+        ("Not recorded:", _some(patient.gaps)),
+        ("Given:", tuple(_given(patient))),
+    ]
+    blocks.extend(_sentences(label, words) for label, words in said if words)
     return Together(tuple(blocks))
 
 
-def _left_list(found: Handoff, references: References) -> Table:
+def _sentences(label: str, words: Sequence[str]) -> Paragraph:
+    return Paragraph(tuple(Sentence(f"{phrasing.capital(word).rstrip('.')}.") for word in words), label)
+
+
+def _facts(facts: Sequence[Told]) -> Iterator[str]:
+    """Yield facts as statements; those of one time and author together."""
+    by_author: dict[str, list[str]] = {}
+    for fact in facts:
+        by_author.setdefault(fact.told, []).append(f"{fact.label}: {fact.value}")
+    for told, said in by_author.items():
+        yield "; ".join(said) + (f" ({told})" if told else "")
+
+
+def _port(patient: PatientFacts) -> tuple[str, ...]:
+    return (patient.port, *([f"accessed for {patient.reason}"] if patient.reason else []))
+
+
+def _cares(patient: PatientFacts, references: References) -> Iterator[str]:
+    for one in patient.precautions:
+        yield f"{one.reason}: {one.says}{references.mark((one.basis,))}"
+
+
+def _due(found: Handoff, patient: PatientFacts, action: Action, references: References) -> str:
+    """Return what is due and by when; why, for what this shift has to do."""
+    act = f"{action.act}{of_septum(patient, action.septum)}"
+    soon = action.by is None or action.by.astimezone(UTC) <= found.shift_end.astimezone(UTC)
+    why = f" ({action.why})" if soon else ""
+    return f"{act}: {when_due(patient, action)}{why}{references.mark(action.basis)}"
+
+
+def _if_then(one: Contingency, references: References) -> str:
+    return f"If {one.when}, then {one.then}{references.mark(one.basis)}"
+
+
+def _some(items: tuple[str, ...]) -> tuple[str, ...]:
+    more = len(items) - _SHOWN
+    return (*items[:_SHOWN], f"and {more} more: `lda-notes check` lists them") if more > 0 else items
+
+
+def _given(patient: PatientFacts) -> Iterator[str]:
+    """Yield what was given since the last sheet and today; `lda-notes amounts` has the rest."""
+    for added in patient.amounts:
+        text = amounts_text(added.sums)
+        if text != "nothing" and added.septum is None:
+            yield f"{added.over} (from {patient.wording.when(added.start)}): {text}"
+
+
+def _shared(found: Handoff) -> tuple[Contingency, ...]:
+    """Return what is to be done in several patients, or in any with a needle: the sheet says it once for all."""
+    several = Counter(one for patient in found.here for one in patient.contingencies)
+    return tuple(one for one, count in several.items() if count > 1 or one in EVERY_LINE)
+
+
+# -- who left --
+
+
+def left_list(found: Handoff, references: References) -> Table:
     """Return those who have left, a row each: what the port still needs, and who sees to it."""
     return Table(
         ("Patient", "Left", "To know", "Due, and who sees to it"),
         tuple(_left_row(found, patient, references) for patient in found.left),
         (22, 22, 24, 32),
+        "Still listed: nobody has taken over what is due, or a needle, a hold or a danger remains",
     )
 
 
@@ -282,92 +401,53 @@ def _left_row(found: Handoff, patient: PatientFacts, references: References) -> 
         f"{patient.name}; {', '.join(patient.identifiers)}{_zone(found, patient)}",
         f"{patient.unit}{room}: {patient.left}".removeprefix(": "),
         ". ".join(left_to_know(patient)),
-        ". ".join(due_then) or "nothing",
+        ". ".join(due_then) or "nothing due",
     )
 
 
-def _listed(label: str, items: tuple[str, ...]) -> Block:
-    """Return one item in its label's row, more of them as a list."""
-    if len(items) == 1:
-        return Paragraph((Sentence(f"{items[0]}."),), f"{label}:")
-    return Bullets(items, label)
+def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
+    """Return the call list: everyone who left, what the port still needs, most overdue first, with room to write."""
+    gone = sorted((*found.left, *found.left_before), key=_first_due)
+    blocks: list[Block] = [_head(found, printing)]
+    if gone:
+        blocks.append(
+            Table(
+                ("Patient", "Left", "Due", "Who sees to it", "Called, answer"),
+                tuple(_call(patient) for patient in gone),
+                (24, 22, 24, 14, 16),
+                "Whom to call about the port, most overdue first",
+            )
+        )
+    else:
+        blocks.append(Paragraph((Sentence("No patient has left, by these records."),)))
+    return Sheet(LEFT_TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
 
 
-def _situation(found: Handoff, patient: PatientFacts) -> Paragraph:
-    said = [
-        f"{headline(patient, line, found.shift_end)}{of(patient, line)}. {phrasing.capital(_state(line))}."
-        for line in patient.lines
-    ]
-    return Paragraph(tuple(Sentence(words) for words in said), "Situation:")
-
-
-def _state(line: LineFacts) -> str:
-    match line.status:
-        case "no port":
-            return "the port is not in the body"
-        case "not accessed":
-            return "no needle in the port"
-        case "on hold" if line.state.needle is None:
-            return "no needle in the port"
-        case "on hold" | "accessed":
-            day = f", day {line.dwell_day}" if line.dwell_day else ""
-            return f"needle in the port{day}"
-
-
-def _background(patient: PatientFacts, references: References) -> Paragraph:
-    said = []
-    if patient.allergies:
-        said.append(f"{phrasing.capital(patient.allergies)}.")
-    for precaution in patient.precautions:
-        mark = references.mark((precaution.basis,))
-        said.append(f"{phrasing.capital(precaution.reason)}: {precaution.says}{mark}.")
-    said.append(f"{patient.port}.")
-    if patient.reason:
-        said.append(f"Accessed for {patient.reason}.")
-    return Paragraph(tuple(Sentence(words) for words in said), "Background:")
-
-
-def _assessment(patient: PatientFacts) -> Pairs:
-    facts = tuple(
-        (f"{fact.label}{of(patient, line)}", f"{fact.value} ({fact.told})" if fact.told else fact.value)
-        for line in patient.lines
-        for fact in line.facts
-        if fact.label != "Thrombolytic"  # told under what is pending, with the time to check it
-    )
-    return Pairs(facts, columns=2)
-
-
-def _to_do(patient: PatientFacts, references: References) -> Table:
-    done = tuple(
-        (
-            f"{action.act}{of_septum(patient, action.septum)}",
-            when_due(patient, action),
-            action.owner,
-            f"{action.why}{references.mark(action.basis)}",
+def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:
+    due = tuple(
+        Line(
+            f"{short(action)}{of_septum(patient, action.septum)}: {when_due(patient, action)}",
+            strong=action.late,
+            box=True,
         )
         for action in patient.actions
     )
-    return Table(("To be done", "Due", "By whom", "Why"), done, (31, 18, 16, 35))
+    warned = tuple(Line(one.text, strong=True) for one in warnings(patient))
+    return (
+        (Line(patient.name), Line(patient.second), *([Line(patient.child)] if patient.child else [])),
+        patient.left,
+        (*warned, *due) or "nothing due",
+        ", ".join(dict.fromkeys(action.owner for action in patient.actions)) or "nobody named",
+        "",
+    )
 
 
-def _if_then(one: Contingency, references: References) -> str:
-    return f"If {one.when}, then {one.then}{references.mark(one.basis)}."
+def _call_for(patient: PatientFacts, action: Action) -> str:
+    return f"{short(action)}{of_septum(patient, action.septum)}: {when_due(patient, action)}"
 
 
-def _not_recorded(patient: PatientFacts) -> Paragraph:
-    items = (*patient.unread, *patient.gaps) or ("Nothing that the check asks for",)
-    shown = items[:_SHOWN]
-    if len(items) > len(shown):
-        shown = (*shown, f"And {len(items) - len(shown)} more: `lda-notes check` lists them")
-    return Paragraph(tuple(Sentence(f"{item}.") for item in shown), "Not recorded since the last handoff:")
+def _first_due(patient: PatientFacts) -> tuple[bool, datetime]:
+    return min((soonest(action) for action in patient.actions), default=(True, datetime.max.replace(tzinfo=UTC)))
 
 
-def _given(patient: PatientFacts) -> Paragraph:
-    said = [
-        f"{phrasing.capital(added.over)} (from {patient.wording.when(added.start)}): {amounts_text(added.sums)}."
-        for added in patient.amounts
-    ]
-    return Paragraph(tuple(Sentence(words) for words in said), "Amounts:")
-
-
-__all__ = ["Handoff", "Source", "Urgency", "handoff", "later_says", "rows", "sheet", "to_know", "what_is_in"]
+__all__ = ["Handoff", "Printing", "Source", "Urgency", "handoff", "later_says", "left_sheet", "round_rows", "sheet"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Final
 
 from lda_notes.documents import wording
@@ -12,17 +12,19 @@ from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgen
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
+from lda_notes.knowledge.ages import days_old, months_old, years_old
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import sums
 from lda_notes.line.sums import Sums
-from lda_notes.line.timeline import Entry, Timeline, UnitStay
+from lda_notes.line.timeline import Entry, Hold, Timeline, UnitStay
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
-from lda_notes.record.episode import Port
-from lda_notes.record.parts import Problem
+from lda_notes.record.episode import Patient, Port
+from lda_notes.record.parts import Allergy, Problem
 from lda_notes.record.reading import UnreadEvent
+from lda_notes.record.unread import Unread
 
 NO_ANSWER: Final = "NO ANSWER recorded"
 
@@ -47,30 +49,62 @@ class Added:
 
 
 @dataclass(frozen=True, slots=True)
+class OpenProblem:
+    """A problem in words; ``answered`` when somebody was told and answered."""
+
+    says: str
+    answered: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What was charted, corrected or withdrawn since the last sheet. ``routine``: a look or a flush like any other."""
+
+    says: str
+    routine: bool
+
+
+@dataclass(frozen=True, slots=True)
 class PatientFacts:
-    """All that the sheet tells of one record, in words and values."""
+    """All that the sheet tells of one record, in words and values.
+
+    ``number`` counts the patients of a sheet in its order; ``second`` is the second identifier beside the name,
+    ``child`` age and weight of a child, empty for an adult. ``taken_over``: somebody named sees to the port of one who
+    left at ``left_at``. ``alike``: the family name could be taken for another's on the unit.
+    """
 
     record: str
     file: str
     name: str
+    family: str
+    second: str
+    child: str
+    allergy_lines: tuple[str, ...]
     identifiers: tuple[str, ...]
     born: str
     unit: str
     room: str
     left: str
+    left_at: datetime | None
+    taken_over: bool
     allergies: str
     precautions: tuple[Precaution, ...]
     port: str
     reason: str
     lines: tuple[LineFacts, ...]
-    open_problems: tuple[str, ...]
+    ended: tuple[Hold, ...]
+    open_problems: tuple[OpenProblem, ...]
+    changes: tuple[Change, ...]
     pending: tuple[str, ...]
     contingencies: tuple[Contingency, ...]
     unsafe: tuple[str, ...]
     gaps: tuple[str, ...]
     unread: tuple[str, ...]
+    unread_facts: tuple[Unread, ...]
     amounts: tuple[Added, ...]
     wording: Wording
+    number: int = 0
+    alike: bool = False
 
     @property
     def urgency(self) -> Urgency:
@@ -80,7 +114,7 @@ class PatientFacts:
     @property
     def unanswered(self) -> tuple[str, ...]:
         """The problems that nobody was told of, or that nobody answered."""
-        return tuple(said for said in self.open_problems if "; nobody recorded as told" in said or NO_ANSWER in said)
+        return tuple(problem.says for problem in self.open_problems if not problem.answered)
 
     @property
     def actions(self) -> tuple[Action, ...]:
@@ -93,42 +127,129 @@ def soonest(action: Action) -> tuple[bool, datetime]:
     return action.by is not None, (action.by or datetime.min.replace(tzinfo=UTC)).astimezone(UTC)
 
 
-def patient_facts(view: View, file: str, findings: Sequence[Finding], unread: Iterable[UnreadEvent]) -> PatientFacts:
+def patient_facts(
+    view: View,
+    file: str,
+    findings: Sequence[Finding],
+    unread: Iterable[UnreadEvent],
+    unread_facts: Iterable[Unread] = (),
+) -> PatientFacts:
     """Return what the sheet tells of one record; ``findings`` are those of its check."""
     timeline = view.timeline
     patient, port = timeline.episode.patient, timeline.episode.port
     unit = _where(timeline)
+    gone = view.left()
+    discharge = gone.event if gone else None
     lines = tuple(line_facts(view, septum) for septum in port.septa)
     needle = next((line.state.needle for line in lines if line.state.needle), None)
     why = needle.opened.event.reason if needle and isinstance(needle.opened.event, ev.CareEvent) else None
     return PatientFacts(
         timeline.episode.id,
         file,
-        wording.one_line(f"{patient.family_name}, {patient.given_name}"),
+        wording.patient_name(patient),
+        wording.in_letters(patient.family_name),
+        wording.one_line(patient.identifiers[0].value),
+        child(view),
+        tuple(_allergy_lines(patient)),
         tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
         phrasing.day(patient.birth_date) if patient.birth_date else "not recorded",
         wording.one_line(unit.unit) if unit else "",
         wording.one_line(unit.room or "") if unit else "",
         _left(view),
+        discharge.at if discharge else None,
+        isinstance(discharge, ev.Discharge) and discharge.handed_to is not None and bool(discharge.handed_to.name),
         _allergies(timeline),
         tuple(precautions(patient)),
         port_text(port),
         phrasing.quoted(why) if why else "",
         lines,
+        tuple(_ended(view)),
         tuple(_open_problems(view, lines)),
+        tuple(_changes(view)),
         tuple(_pending(view, lines)),
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
         tuple(_said(view, finding) for finding in findings if finding.severity == "unsafe" and _matters(view, finding)),
         tuple(_gaps(view, findings)),
-        tuple(_unread(event) for event in unread),
+        (*(_unread(event) for event in unread), *(_unread_fact(view, fact) for fact in unread_facts)),
+        tuple(unread_facts),
         tuple(_amounts(view)),
         view.wording,
     )
 
 
+def _ended(view: View) -> Iterator[Hold]:
+    """Yield the holds that have ended, in order of their end."""
+    over = [hold for holds in view.timeline.holds.values() for hold in holds]
+    past = [hold for hold in over if hold.ended is not None and hold.ended.event.at <= view.asof]
+    yield from sorted(past, key=lambda hold: hold.ended.event.at if hold.ended else hold.since)
+
+
 def _where(timeline: Timeline) -> UnitStay | None:
     """Return the unit at the moment judged from; after discharge, the last one."""
     return timeline.unit_at(timeline.asof) or (timeline.units[-1] if timeline.units else None)
+
+
+def child(view: View) -> str:
+    """Return age and weight of a child, as of the moment judged from; "" for an adult."""
+    patient = view.timeline.episode.patient
+    today = phrasing.local(view.asof, view.wording.zone).date()
+    if patient.birth_date is None or years_old(patient.birth_date, today) >= view.policy.value("adult_years"):
+        return ""
+    weight = quantity(patient.weight_kg, "kg") if patient.weight_kg is not None else "weight not recorded"
+    return f"{_age(patient.birth_date, today)}, {weight}"
+
+
+def _age(born: date, today: date) -> str:
+    if days_old(born, today) < 28:
+        return phrasing.count(max(0, days_old(born, today)), "day")
+    if years_old(born, today) < 2:
+        return phrasing.count(months_old(born, today), "month")
+    return phrasing.count(years_old(born, today), "year")
+
+
+def _allergy_lines(patient: Patient) -> Iterator[str]:
+    """Yield allergies with their reactions and the conditions that matter for the line; nothing for none known."""
+    if patient.allergies is None:
+        yield "Allergies not recorded"
+    elif patient.allergies:
+        yield "Allergy: " + "; ".join(map(_allergy, patient.allergies))
+    for condition in patient.conditions:
+        yield phrasing.capital(condition)
+
+
+def _allergy(allergy: Allergy) -> str:
+    what = allergy.detail if allergy.substance == "other" and allergy.detail else allergy.substance
+    return wording.one_line(f"{what} ({allergy.reaction})" if allergy.reaction else what)
+
+
+_ROUTINE: Final = frozenset({"line check", "flush", "patency check"})
+
+
+def _changes(view: View) -> Iterator[Change]:
+    """Yield what was charted, corrected or withdrawn since the last sheet, in order of time."""
+    for entry in view.timeline.entries:
+        charted = entry.event.charted_at or entry.event.at
+        if _since(view, max(charted, entry.event.at)):
+            late = " (charted late)" if not _since(view, entry.event.at) else ""
+            yield Change(f"new: {_named_event(view, entry)}{late}", _kind(entry) in _ROUTINE and not late)
+        elif any(_since(view, one.at) for one in entry.corrections):
+            yield Change(f"corrected: {_named_event(view, entry)}", False)
+    for entry in view.timeline.retracted:
+        if entry.retraction is not None and _since(view, entry.retraction.at):
+            yield Change(f"withdrawn: {_named_event(view, entry)}", False)
+
+
+def _named_event(view: View, entry: Entry) -> str:
+    return f"{_kind(entry)} {view.wording.soon(entry.event.at)}"
+
+
+def _kind(entry: Entry) -> str:
+    kind: str = entry.event.kind  # type: ignore[attr-defined]
+    return kind
+
+
+def _since(view: View, moment: datetime) -> bool:
+    return view.since.astimezone(UTC) < moment.astimezone(UTC) <= view.asof.astimezone(UTC)
 
 
 def _left(view: View) -> str:
@@ -157,11 +278,12 @@ def port_text(port: Port) -> str:
         how = f", by {port.tip.method}" if port.tip.method else ""
         when = f", {phrasing.day(port.tip.on)}" if port.tip.on else ""
         parts.append(wording.one_line(f"tip at {port.tip.location}{how}{when}"))
-    else:
-        parts.append("tip position not recorded")
     power = port.power
+    unknown = [*([] if port.tip else ["tip position"]), *([] if power else ["power rating"])]
+    if unknown:
+        parts.append(f"{phrasing.listed(unknown)} not recorded")
     if power is None:
-        parts.append("power rating not recorded")
+        pass
     elif not power.rated:
         parts.append("not rated for power injection")
     else:
@@ -179,9 +301,9 @@ def _recent(view: View, entry: Entry) -> bool:
     return view.since.astimezone(UTC) <= entry.event.at.astimezone(UTC) <= view.asof.astimezone(UTC)
 
 
-def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[OpenProblem]:
     """Yield the problems of running holds, of the time since the last handoff, and those that nobody answered."""
-    showed = {id(entry) for line in lines if line.state.hold for _, entry in line.state.hold.reasons}
+    showed = {id(hold.began) for line in lines for hold in line.state.holds}
     stays = [line.state.needle.opened.event.at for line in lines if line.state.needle]
     began = min(stays, default=view.since)
     for entry in view.timeline.entries:
@@ -191,14 +313,15 @@ def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
         for problem in event.problems:
             unanswered = problem.reply is None and event.at >= began
             if id(entry) in showed or _recent(view, entry) or unanswered:
-                yield _problem(view, entry, problem)
+                answered = problem.told is not None and bool(problem.reply)
+                yield OpenProblem(_problem(view, entry, problem), answered)
 
 
 def _problem(view: View, entry: Entry, problem: Problem) -> str:
     said = [phrasing.quoted(problem.what)]
     said.append(f"done: {phrasing.quoted(problem.action)}" if problem.action else "what was done is not recorded")
     if problem.told is None:
-        said.append("nobody recorded as told")
+        said.append("no one recorded as told")
     else:
         at = f" {view.wording.when(problem.told_at)}" if problem.told_at else ""
         said.append(f"told {wording.person(problem.told)}{at}")
@@ -208,11 +331,10 @@ def _problem(view: View, entry: Entry, problem: Problem) -> str:
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
     for line in lines:
-        for fact in line.facts:
-            if fact.label == "Thrombolytic":
-                check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
-                when = f"; check by {view.wording.when(check.by)}" if check and check.by else "; see what is to be done"
-                yield f"{fact.value}{when} ({fact.told})"
+        if line.dwelling is not None:
+            check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
+            when = f"; check by {view.wording.when(check.by)}" if check and check.by else "; see what is due"
+            yield f"{line.dwelling.value}{when} ({line.dwelling.told})"
         yield from _decisions(view, line)
     for entry in view.timeline.entries:
         event = entry.event
@@ -228,14 +350,14 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
 
 def _decisions(view: View, line: LineFacts) -> Iterator[str]:
     """Yield the last judgement of a line that is still on hold."""
-    hold = line.state.hold
-    if hold is None:
+    if not line.state.holds:
         return
+    began = min(hold.since for hold in line.state.holds)
     judged = [
         entry
         for entry in view.timeline.entries
         if isinstance(entry.event, ev.Evaluation)
-        and hold.began.event.at <= entry.event.at <= view.asof
+        and began <= entry.event.at <= view.asof
         and (entry.event.septum or line.septum) == line.septum
     ]
     if judged and isinstance(judged[-1].event, ev.Evaluation) and judged[-1].event.decision:
@@ -254,7 +376,7 @@ def _matters(view: View, finding: Finding) -> bool:
 
 def _said(view: View, finding: Finding) -> str:
     entry = view.timeline.entry(finding.event) if finding.event else None
-    where = f" ({view.wording.told(entry)})" if entry else ""
+    where = f" ({view.wording.when(entry.event.at)})" if entry else ""  # what, not who: the sheet goes round
     return f"{phrasing.capital(finding.message)}{where}"
 
 
@@ -286,6 +408,12 @@ def _unread(event: UnreadEvent) -> str:
     return f"An event could not be read and is not on this sheet: {name}{kind}"
 
 
+def _unread_fact(view: View, fact: Unread) -> str:
+    entry = view.timeline.entry(fact.event) if fact.event else None
+    about = f" ({_kind(entry)} {view.wording.soon(entry.event.at)})" if entry else ""
+    return f'{fact.label} was written as "{fact.text}"{about}; ask, and correct it'
+
+
 # -- if ... then --
 
 _SOILED = Stated(
@@ -301,37 +429,43 @@ _LEAK = Stated(
 _VESICANT = Stated("C3", "No vesicant without blood return", (Citation("ons", "R"),))
 
 
+_NO_BLOOD = Contingency(
+    "blood does not return",
+    "nothing more goes through the line; on hold until vascular access specialists or a physician clear it",
+    ("hold_ends_with",),
+)
+_SWELLS = Contingency("it swells, hurts or leaks", "the infusion stops and the prescriber is told", (_LEAK,))
+_DAMP = Contingency(
+    "the dressing is damp, loose or soiled",
+    "it is due at once, whatever its date; the needle keeps its own time",
+    (_SOILED,),
+)
+EVERY_LINE: Final = (_NO_BLOOD, _SWELLS, _DAMP)
+"""What is to be done in any patient with a needle: a sheet of several says it once."""
+
+
 def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
-    state, policy = line.state, view.policy
+    state = line.state
     if state.dwell is not None:
         yield from _thrombolytic(view, line)
-    if state.hold is not None:
-        either = policy.choice("hold_ends_with") == "evaluation or blood return"
-        restorable = all(reason in ("no blood return", "resistance") for reason, _ in state.hold.reasons)
+    if state.holds:
+        either = all("proof" in hold.ends_by for hold in state.holds)
         then = (
-            "the hold ends, as facility policy allows"
-            if either and restorable
+            "the hold ends once the flush runs free too, as facility policy allows"
+            if either
             else "the line stays on hold until vascular access specialists or a physician clear it"
         )
         yield Contingency("blood returns before the evaluation", then, ("hold_ends_with",))
     if state.needle is None:
         return
-    if state.hold is None:
-        if any(fact.label == "Infusion" and fact.value.endswith("vesicant") for fact in line.facts):
+    if not state.holds:
+        if line.vesicant:
             yield Contingency("blood return is lost", "the vesicant is stopped at once", (_VESICANT,))
-        yield Contingency(
-            "blood does not return",
-            "nothing more goes through the line; on hold until vascular access specialists or a physician clear it",
-            ("hold_ends_with",),
-        )
+        yield _NO_BLOOD
     if state.infusion is not None:
-        yield Contingency("it swells, hurts or leaks", "the infusion stops and the prescriber is told", (_LEAK,))
+        yield _SWELLS
     if not any(action.clock == "dressing change" and action.late for action in line.actions):
-        yield Contingency(
-            "the dressing is damp, loose or soiled",
-            "it is due at once, whatever its date; the needle keeps its own time",
-            (_SOILED,),
-        )
+        yield _DAMP
 
 
 def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:

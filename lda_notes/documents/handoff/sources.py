@@ -15,6 +15,7 @@ from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record.reading import UnreadEvent
+from lda_notes.record.unread import Unread
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,7 @@ class Source:
     findings: tuple[Finding, ...]
     unread: tuple[UnreadEvent, ...]
     begins: datetime | None = None
+    unread_facts: tuple[Unread, ...] = ()
 
     @property
     def name(self) -> str:
@@ -42,12 +44,14 @@ def _identifiers(source: Source) -> str:
 @dataclass(frozen=True, slots=True)
 class Sorted:
     """``told`` are the records of the sheet. In one sentence each: ``later`` and ``left_out`` name those that are not
-    told, the first since their stay begins later; ``doubtful`` says what is amiss."""
+    told, the first since their stay begins later; ``doubtful`` says what is amiss. ``alike`` are the files of patients
+    whose family name could be taken for another's."""
 
     told: tuple[Source, ...]
     later: tuple[str, ...]
     left_out: tuple[str, ...]
     doubtful: tuple[str, ...]
+    alike: frozenset[str]
 
 
 def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
@@ -73,14 +77,13 @@ def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
         if len(group) > 1
     ]
     doubtful += _between(begun)
-    return Sorted(told, tuple(sorted(later_said)), tuple(sorted(left_out)), tuple(sorted(doubtful)))
+    return Sorted(told, tuple(sorted(later_said)), tuple(sorted(left_out)), tuple(sorted(doubtful)), _alike(told))
 
 
 _BETWEEN: Final = {
     among.EPISODE: "one episode identifier in {count} records: {who}; give each record its own",
     among.NUMBER: "one record number for two patients: {who}; compare with the wristbands before anything is given",
     among.PERSON: "one name and birth date with {count} record numbers: {who}; ask whether this is one patient",
-    among.NAMES: "name alert, same or similar family name on one unit: {who}; identify by record number and birth date",
 }
 
 
@@ -93,7 +96,14 @@ def _between(sources: Sequence[Source]) -> list[str]:
             )
         )
         for doubt in among.doubts([source.timeline for source in sources])
+        if doubt.rule != among.NAMES
     ]
+
+
+def _alike(sources: Sequence[Source]) -> frozenset[str]:
+    """Return the files of patients whose family name is the same as or similar to another's on their unit."""
+    doubts = among.doubts([source.timeline for source in sources])
+    return frozenset(sources[one].file for doubt in doubts if doubt.rule == among.NAMES for one in doubt.members)
 
 
 def _of_one_port(sources: Sequence[Source]) -> list[list[Source]]:

@@ -7,14 +7,17 @@ from typing import Any, Final
 
 from lda_notes.documents.amounts_values import sums_values
 from lda_notes.documents.handoff.line import Action, LineFacts, Told
-from lda_notes.documents.handoff.page import Handoff, later_says, rows
+from lda_notes.documents.handoff.page import Handoff, later_says, round_rows
 from lda_notes.documents.handoff.patient import Added, Contingency, PatientFacts, amounts_text
-from lda_notes.documents.handoff.words import headline, left_to_know, to_know, what_is_in, when_due
+from lda_notes.documents.handoff.round import Row
+from lda_notes.documents.handoff.words import left_to_know, when_due
 from lda_notes.documents.references import Basis, in_force, key
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import Danger, Dwell, Hold
+from lda_notes.record.unread import Unread
 
-VERSION: Final = 1
+VERSION: Final = 2
 
 
 def values(found: Handoff) -> dict[str, Any]:
@@ -29,9 +32,9 @@ def values(found: Handoff) -> dict[str, Any]:
         "stay_begins_later": {"records": len(found.later), "says": later_says(found) or None},
         "left_out": [*found.later, *found.left_out],
         "doubtful": list(found.doubtful),
-        "lines": [_row(found, patient, line) for patient, line in rows(found)],
+        "round": [_row(one) for one in round_rows(found)],
         "patients": [_patient(found, patient) for patient in found.here],
-        "left_the_facility": [_left(found, patient) for patient in found.left],
+        "left_the_facility": [_left(found, patient) for patient in (*found.left, *found.left_before)],
     }
 
 
@@ -42,17 +45,21 @@ def _time(moment: datetime | None, wording: Wording | None = None) -> str | None
     return here.isoformat(timespec="minutes")
 
 
-def _row(found: Handoff, patient: PatientFacts, line: LineFacts) -> dict[str, Any]:
+def _row(one: Row) -> dict[str, Any]:
+    """Return what page one says of a patient, in its words."""
     return {
-        "record": patient.record,
-        "unit": patient.unit,
-        "room": patient.room,
-        "patient": patient.name,
-        "septum": line.septum,
-        "urgency": line.urgency,
-        "in_the_port": what_is_in(line),
-        "to_know": to_know(patient, line),
-        "headline": headline(patient, line, found.shift_end),
+        "record": one.patient.record,
+        "room": one.place,
+        "urgency": one.patient.urgency,
+        "patient": list(one.who),
+        "allergies": list(one.allergies),
+        "in_the_port": list(one.inside),
+        "warnings": [warned.text for warned in one.warned],
+        "runs": list(one.runs),
+        "changed": one.changed or None,
+        "due": [
+            {"says": task.says, "due": _time(task.by, one.patient.wording), "late": task.late} for task in one.tasks
+        ],
     }
 
 
@@ -74,13 +81,20 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         ],
         "port": patient.port,
         "accessed_for": patient.reason or None,
+        **_states(patient),
+        "due": [
+            {"what": action.act, "due": _time(action.by, words), "septum": action.septum}
+            for line in patient.lines
+            for action in line.actions
+        ],
         "lines": [_line(patient, line, policy) for line in patient.lines],
-        "problems": list(patient.open_problems),
+        "problems": [problem.says for problem in patient.open_problems],
         "pending": list(patient.pending),
         "unsafe": list(patient.unsafe),
         "contingencies": [_contingency(one, policy) for one in patient.contingencies],
         "not_recorded": list(patient.gaps),
-        "unread": list(patient.unread),
+        "unread": [_unread(fact) for fact in patient.unread_facts],
+        "not_read": list(patient.unread),
         "amounts": [_added(added, words) for added in patient.amounts],
     }
 
@@ -94,10 +108,75 @@ def _left(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "unit": patient.unit,
         "room": patient.room,
         "left": patient.left,
+        "still_listed": patient in found.left,
+        **_states(patient),
         "to_know": list(left_to_know(patient)),
         "to_be_done": [
             {"septum": action.septum, **_action(patient, action, found.policy)} for action in patient.actions
         ],
+    }
+
+
+def _states(patient: PatientFacts) -> dict[str, Any]:
+    """Return holds, limits, standing dangers and what may be used, as values with their times and events."""
+    words = patient.wording
+    dwelling = [line.state.dwell for line in patient.lines if line.state.dwell is not None]
+    return {
+        "usable": all(line.state.usable for line in patient.lines),
+        "septa": [
+            {"septum": line.septum, "usable": line.state.usable, "needle": line.needle or None}
+            for line in patient.lines
+        ],
+        "holds": [_hold(hold, words) for line in patient.lines for hold in line.state.holds],
+        "ended": [
+            {
+                **_hold(hold, words),
+                "ended": _time(hold.ended.event.at, words),
+                "by": hold.ended.event.id,
+                "how": hold.how,
+            }
+            for hold in patient.ended
+            if hold.ended is not None
+        ],
+        "limits": list(dict.fromkeys(limit.what for line in patient.lines for limit in line.state.limits)),
+        "dangers": [_danger(danger, words) for line in patient.lines for danger in line.state.dangers],
+        "dwell": _dwell(dwelling[0], words) if dwelling else None,
+    }
+
+
+def _unread(fact: Unread) -> dict[str, Any]:
+    place = fact.place
+    return {"fact": fact.label, "text": fact.text, "row": place.row, "column": place.column, "event": fact.event}
+
+
+def _hold(hold: Hold, words: Wording) -> dict[str, Any]:
+    ends = ["proof" if end == "new access" else end for end in hold.ends_by]
+    return {
+        "septum": hold.septum,
+        "reason": hold.reason,
+        "sign": hold.sign,
+        "since": _time(hold.since, words),
+        "event": hold.began.event.id,
+        "ends_by": list(dict.fromkeys(ends)),
+    }
+
+
+def _danger(danger: Danger, words: Wording) -> dict[str, Any]:
+    return {
+        "code": danger.code,
+        "septum": danger.septum,
+        "what": danger.what,
+        "since": _time(danger.since, words),
+        "event": danger.began.event.id if danger.began is not None else None,
+        "forbids": danger.forbids or None,
+    }
+
+
+def _dwell(dwell: Dwell, words: Wording) -> dict[str, Any]:
+    return {
+        "septum": dwell.septum,
+        "since": _time(dwell.treatment.event.at, words),
+        "looks": [_time(look.event.at, words) for look in dwell.checks],
     }
 
 
@@ -108,6 +187,7 @@ def _line(patient: PatientFacts, line: LineFacts, policy: Policy) -> dict[str, A
         "urgency": line.urgency,
         "dwell_day": line.dwell_day,
         "hold": line.hold or None,
+        "dangers": list(line.dangers),
         "facts": [_fact(fact, patient.wording) for fact in line.facts],
         "to_be_done": [_action(patient, action, policy) for action in line.actions],
     }

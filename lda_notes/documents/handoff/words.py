@@ -1,37 +1,11 @@
-"""The words of the handoff sheet: how urgent a line is, what is in, when something is due, the one thing to know."""
+"""The words of the handoff sheet: what is in, when something is due."""
 
 from __future__ import annotations
-
-from collections.abc import Iterator
-from datetime import UTC, datetime
 
 from lda_notes.documents.handoff.line import Action, LineFacts
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.wording import Wording
 from lda_notes.narrative import phrasing
-
-
-def headline(patient: PatientFacts, line: LineFacts, shift_end: datetime) -> str:
-    """Return how urgent a line is, in plain words."""
-    match line.urgency:
-        case "out of use":
-            reasons = ", ".join(reason for reason, _ in line.state.hold.reasons) if line.state.hold else ""
-            return f"Line out of use: {reasons}"
-        case "overdue":
-            late = ", ".join(_lower(action) for action in line.actions if action.late)
-            return f"Due now or overdue: {late}"
-        case "due this shift":
-            soon = [a for a in line.actions if a.by is not None and a.by.astimezone(UTC) < shift_end.astimezone(UTC)]
-            return f"Due this shift: {', '.join(map(_lower, soon))}"
-        case "steady":
-            return f"Steady: nothing due before {patient.wording.when(shift_end)}"
-        case "left":
-            return "Has left"
-
-
-def _lower(action: Action) -> str:
-    said = short(action)
-    return said[:1].lower() + said[1:]
 
 
 def short(action: Action) -> str:
@@ -51,51 +25,6 @@ def when_due_text(words: Wording, action: Action) -> str:
     return f"{'overdue since' if action.late else 'by'} {words.when(action.by)}"
 
 
-def to_know(patient: PatientFacts, line: LineFacts) -> str:
-    """Return the one thing that the next nurse must know of a line: the first that applies.
-
-    What stops the use of the line or runs against the clock comes first, then what makes this sheet doubtful, then
-    what can harm the patient, then what is open.
-    """
-    return next(_to_know(patient, line))
-
-
-def _to_know(patient: PatientFacts, line: LineFacts) -> Iterator[str]:
-    if line.hold:
-        yield f"On hold: {line.hold}"
-    for fact in line.facts:
-        if fact.label == "Thrombolytic":
-            yield f"{fact.value} ({fact.told})"
-    if patient.unread:
-        yield patient.unread[0]
-    if patient.unsafe:
-        yield patient.unsafe[0]
-    for fact in line.facts:
-        if fact.label == "Infusion" and fact.value.endswith("vesicant"):
-            yield f"Runs: {fact.value}"
-    yield from patient.unanswered
-    for precaution in patient.precautions:
-        if not precaution.reassures:
-            yield phrasing.capital(f"{precaution.reason}: {precaution.says}")
-    if patient.allergies == "allergies not recorded":
-        yield "Allergies not recorded"
-    for fact in line.facts:
-        if fact.label == "Blood return" and fact.value.startswith("sluggish"):
-            yield f"Blood return {fact.value} ({fact.told})"
-    for action in line.actions:
-        if action.by is None:
-            yield phrasing.capital(action.why)
-    for fact in line.facts:
-        if fact.label == "Infusion" and fact.value != "none; stopped":
-            yield f"Runs: {fact.value}"
-    if patient.gaps:
-        yield f"{phrasing.count(len(patient.gaps), 'gap')} in the record since the last handoff"
-    for fact in line.facts:
-        if fact.label == "Infusion":
-            yield "Nothing runs"
-    yield "Nothing out of the ordinary recorded"
-
-
 def what_is_in(line: LineFacts) -> str:
     """Return the needle with its day of dwell, or that there is none."""
     if line.status == "no port":
@@ -112,6 +41,8 @@ def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
         said.append(phrasing.capital(f"{what_is_in(line)}{of(patient, line)}"))
         if line.hold:
             said.append(f"On hold{of(patient, line)}: {line.hold}")
+        said.extend(f"{danger}{of(patient, line)}" for danger in line.dangers)
+        said.extend(f"{phrasing.capital(limit.what)}{of(patient, line)}" for limit in line.state.limits)
     said.extend(phrasing.capital(f"{one.reason}: {one.says}") for one in patient.precautions if not one.reassures)
     said.extend((*patient.unread, *patient.unsafe, *patient.unanswered))
     said.extend(f"Not recorded: {gap}" for gap in patient.gaps)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 from lda_notes.documents.note import due as note_due
 from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, since
 from lda_notes.knowledge import amounts
-from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import Hold, HoldReason, State
+from lda_notes.line.timeline import Hold, State
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import ANSWERS, Computed, label, leaves, plain, say
 from lda_notes.problems import Path
@@ -133,56 +132,66 @@ def _dwell(scene: Scene) -> Values:
 
 # -- holds --
 
-_REASON_FACTS: Final[Mapping[HoldReason, tuple[str, ...]]] = {
-    "no blood return": ("blood_return", "blood_return_before"),
-    "resistance": ("flushes",),
-    "swelling": ("site",),
-    "signs of infection": ("site",),
-    "port flipped": ("site",),
-    "skin over port": ("site",),
-}
+_REASON_FACTS: Final = (
+    "blood_return",
+    "blood_return_before",
+    "blood_looks",
+    "flushes",
+    "punctures",
+    "site",
+    "signs",
+    "found",
+    "extent",
+    "needle",
+    "needle_intact",
+    "tip_confirmed",
+    "flow_ml_per_s",
+    "pressure_psi",
+)
+"""Facts that may show a reason for a hold."""
 
 
 def reason_paths(hold: Hold) -> tuple[Path, ...]:
-    """Return where the facts stand that keep a line on hold."""
-    return tuple(
-        at(entry, key)
-        for reason, entry in hold.reasons
-        for key in _REASON_FACTS[reason]
-        if getattr(entry.event, key, None) is not None
-    )
+    """Return where the facts stand that may have shown a hold's sign; the kind of the event where none does."""
+    facts = hold.began.event.__dict__
+    found = tuple(at(hold.began, key) for key in _REASON_FACTS if facts.get(key) not in (None, ()))
+    return found or (at(hold.began, "kind"),)
 
 
-def hold_ends_with(hold: Hold, policy: Policy) -> str:
-    """Say what alone ends a hold under the policy in force."""
-    from lda_notes.line.timeline import RESTORABLE
+def hold_ends_with(holds: tuple[Hold, ...]) -> str:
+    """Say what alone ends every one of ``holds``."""
+    said = "a recorded evaluation that clears the line"
+    if all("proof" in hold.ends_by for hold in holds):
+        return f"{said}, or a restored blood return with a free flush,"
+    if all("new access" in hold.ends_by for hold in holds):
+        return f"{said}, or a new needle that gives blood and flushes free,"
+    return said
 
-    restorable = all(reason in RESTORABLE for reason, _ in hold.reasons)
-    also = restorable and policy.choice("hold_ends_with") == "evaluation or blood return"
-    return "a recorded evaluation that clears the line" + (", or a restored blood return," if also else "")
 
-
-def _hold_values(scene: Scene, hold: Hold) -> Values:
-    paths = reason_paths(hold)
-    return {
-        "since": (hold.began.event.at, (at(hold.began, "at"),)),
-        "reasons": (tuple(reason for reason, _ in hold.reasons), paths),
-        "ends_with": (hold_ends_with(hold, scene.policy), paths),
-    }
+def _together(holds: Iterable[Hold]) -> list[Values]:
+    """Return what sentences say of holds; those that began together and end alike are told together."""
+    groups: dict[tuple[int, str], list[Hold]] = {}
+    for hold in holds:
+        groups.setdefault((id(hold.began), hold_ends_with((hold,))), []).append(hold)
+    told: list[Values] = []
+    for (_, ends), group in groups.items():
+        paths = tuple(dict.fromkeys(path for hold in group for path in reason_paths(hold)))
+        signs = tuple(dict.fromkeys(hold.sign for hold in group))
+        began = group[0].began
+        told.append(
+            {"since": (began.event.at, (at(began, "at"),)), "reasons": (signs, paths), "ends_with": (ends, paths)}
+        )
+    return told
 
 
 def _holds(scene: Scene) -> Values:
     begins, remains, ended = [], [], []
     for before, after in scene.states():
-        match before.hold, after.hold:
-            case None, Hold() as hold:
-                begins.append(_hold_values(scene, hold))
-            case Hold(), Hold() as hold:
-                remains.append(_hold_values(scene, hold))
-            case Hold() as hold, None:
-                ended.append(_hold_values(scene, hold))
-            case _:
-                pass
+        known = {hold.reason for hold in before.holds}
+        left = {hold.reason for hold in after.holds}
+        begins += _together(hold for hold in after.holds if hold.reason not in known)
+        remains += _together(hold for hold in after.holds if hold.reason in known)
+        ended += _together(hold for hold in before.holds if hold.reason not in left)
     return {"hold_begins": (tuple(begins), ()), "hold_remains": (tuple(remains), ()), "hold_ended": (tuple(ended), ())}
 
 

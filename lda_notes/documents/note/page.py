@@ -16,7 +16,7 @@ from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.scene import Scene, at
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
-from lda_notes.line.timeline import Entry, Hold, Timeline
+from lda_notes.line.timeline import Danger, Entry, Hold, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import Computed, Facts, event_facts, plain
 from lda_notes.narrative.narrator import Narrator, View
@@ -116,32 +116,46 @@ def _hold_alerts(desk: _Desk, chosen: tuple[Family, ...]) -> Iterator[Alert]:
         return
     last = max(family.entry.event.at for family in chosen)
     for septum in desk.timeline.episode.port.septa:
-        now = desk.timeline.state_at(septum, max(last, desk.timeline.asof)).hold
-        then = desk.timeline.state_at(septum, last).hold
+        state = desk.timeline.state_at(septum, max(last, desk.timeline.asof))
+        now, then = state.holds, desk.timeline.state_at(septum, last).holds
         where = f", {phrasing.label(septum)} septum" if len(desk.timeline.episode.port.septa) > 1 else ""
-        if now is not None:
+        if now:
             yield Alert("stop", f"LINE ON HOLD{where}: {_hold_words(desk, now)}")
-        elif then is not None:
-            yield Alert("caution", f"LINE WAS ON HOLD when this was done{where}, {_past_hold_words(desk, then)}")
+        for hold in then:
+            if hold.reason not in {one.reason for one in now}:
+                yield Alert("caution", f"LINE WAS ON HOLD when this was done{where}, {_past_hold_words(desk, hold)}")
+        for danger in state.dangers:
+            yield Alert("caution", f"{phrasing.capital(danger.what)}{where}{_danger_words(desk, danger)}")
+        for limit in state.limits:
+            since = phrasing.moment(limit.began.event.at, desk.zone)
+            yield Alert("caution", f"By evaluation{where}: {limit.what}, since {since}")
 
 
-def _hold_words(desk: _Desk, hold: Hold) -> str:
-    ends_with = told.hold_ends_with(hold, desk.policy)
-    return f"not to be used since {_began(desk, hold)}. Only {ends_with} ends the hold."
+def _danger_words(desk: _Desk, danger: Danger) -> str:
+    since = f", since {phrasing.moment(danger.since, desk.zone)}" if danger.since is not None else ""
+    return since + (f". Not allowed meanwhile: {danger.forbids}." if danger.forbids else ".")
+
+
+def _hold_words(desk: _Desk, holds: tuple[Hold, ...]) -> str:
+    ends_with = told.hold_ends_with(holds)
+    began = phrasing.listed(tuple(_began(desk, hold) for hold in holds))
+    return f"not to be used since {began}. Only {ends_with} ends {'the hold' if len(holds) == 1 else 'the holds'}."
 
 
 def _past_hold_words(desk: _Desk, hold: Hold) -> str:
     """Say when a hold of the past began and ended: whoever reads the note now may not take it for one that lasts."""
     stays = desk.timeline.holds[hold.septum]
-    ended = next(stay.ended for stay in stays if stay.began is hold.began and stay.ended is not None)
+    same = (stay for stay in stays if stay.began is hold.began and stay.reason == hold.reason)
+    ended = next((stay.ended for stay in same if stay.ended is not None), None)
+    if ended is None:
+        return f"from {_began(desk, hold)}"
     kind = ended.event.titled.lower()
     until = phrasing.moment(ended.event.at, desk.zone)
     return f"from {_began(desk, hold)}; the hold ended {until}, with the {kind}."
 
 
 def _began(desk: _Desk, hold: Hold) -> str:
-    reasons = phrasing.listed(tuple(reason for reason, _ in hold.reasons))
-    return f"{phrasing.moment(hold.began.event.at, desk.zone)} ({reasons})"
+    return f"{phrasing.moment(hold.since, desk.zone)} ({hold.sign})"
 
 
 def _draft_words(findings: tuple[Finding, ...], unread: int) -> str:

@@ -22,7 +22,7 @@ SUFFIXES: Final[dict[str, Format]] = {
 }
 """Which format the ending of a file's name asks for."""
 
-ALERT_WORDS: Final = {"stop": "STOP: ", "caution": "CAUTION: ", "draft": ""}
+ALERT_WORDS: Final = {"stop": "STOP: ", "mark": "", "caution": "CAUTION: ", "draft": ""}
 """The word before an alert, so that it is known by more than its looks; a draft's own text begins with DRAFT."""
 
 NUMBER_AND_UNIT: Final = re.compile(
@@ -78,6 +78,13 @@ def leading(sheet: Sheet) -> tuple[tuple[Alert, ...], tuple[Block, ...]]:
             break
         count += 1
     return tuple(block for block in sheet.blocks[:count] if isinstance(block, Alert)), sheet.blocks[count:]
+
+
+def alert_text(alert: Alert) -> str:
+    """Return an alert in words as paper prints it: what must be seen first behind its mark, in a row of its own."""
+    if alert.level == "mark":
+        return "\n".join(f"{MARK} {row}" for row in alert.text.split("\n"))
+    return ALERT_WORDS[alert.level] + alert.text
 
 
 def asked(label: str) -> str:

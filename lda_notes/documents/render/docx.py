@@ -42,10 +42,10 @@ from lda_notes.documents.blocks import (
     Together,
 )
 from lda_notes.documents.render import (
-    ALERT_WORDS,
     BOX,
     MARK,
     Paper,
+    alert_text,
     asked,
     isolated,
     leading,
@@ -145,13 +145,13 @@ def _field(paragraph: DocxParagraph, name: str) -> None:
 
 
 _LOOKS: Final[dict[str, tuple[tuple[float, float, float], tuple[float, float, float]]]] = {
-    "Normal": ((10.5, 0, 6), (10, 0, 2)), "Title": ((17, 0, 8), (14, 0, 3)),
-    "Heading 1": ((17, 0, 8), (14, 0, 3)), "Heading 2": ((12.5, 14, 4), (10.5, 5, 2)),
+    "Normal": ((10.5, 0, 6), (10, 0, 1)), "Title": ((17, 0, 8), (14, 0, 3)),
+    "Heading 1": ((17, 0, 8), (14, 0, 3)), "Heading 2": ((12.5, 14, 4), (10.5, 2, 1)),
     "Heading 3": ((10.5, 9, 3), (10, 3, 1)), "List Bullet": ((10.5, 0, 2), (10, 0, 0)),
     "Cell": ((9.5, 0, 0), (10, 0, 0)), "Box Item": ((10.5, 0, 2), (10, 0, 0)), "Before": ((10.5, 0, 2), (10, 0, 0)),
-    "Stop": ((11, 0, 8), (10.5, 2, 3)), "Alert": ((10.5, 0, 8), (10, 1, 3)), "Sign": ((9.5, 13, 10), (10, 8, 4)),
+    "Stop": ((11, 0, 8), (10, 1, 2)), "Alert": ((10.5, 0, 8), (10, 1, 2)), "Sign": ((9.5, 13, 10), (10, 8, 4)),
     "Caution": ((9, 0, 2), (8.5, 0, 0)), "Running": ((8.5, 0, 0), (8.5, 0, 0)), "Gap": ((4, 0, 4), (2, 0, 0)),
-    "Table Caption": ((10.5, 0, 2), (10, 3, 1)), "Blank": ((10.5, 8, 4), (10, 6, 1)),
+    "Table Caption": ((10.5, 0, 2), (10, 3, 1)), "Blank": ((10.5, 8, 4), (10, 4, 0)),
     "Form": ((10.5, 0, 4), (10, 0, 0)), "Ticks": ((10.5, 0, 4), (10, 0.5, 0.5)), "Lead": ((10.5, 0, 0), (10, 1, 0)),
     "Fine": ((9, 0, 3), (8.5, 0, 1)),
 }  # fmt: skip
@@ -277,8 +277,8 @@ class _Writer:
                 self.run(made, f"{block.label} ", bold=True)
                 self.run(made, " ".join(block.says))
             case Alert():
-                style = "Stop" if block.level == "stop" else "Alert"
-                self.paragraph(part, style, ALERT_WORDS[block.level] + block.text)
+                style = "Stop" if block.level in ("stop", "mark") else "Alert"
+                self.paragraph(part, style, alert_text(block))
             case Heading():
                 self.paragraph(part, f"Heading {min(3, block.level)}", block.text)
             case Bullets():
@@ -307,13 +307,13 @@ class _Writer:
     def together(self, part: Part, block: Together, room: int) -> None:
         """Keep blocks on one page. Chained paragraphs do, but not every program follows the chain through tables:
         those are put into one row that must not split, below their heading."""
-        if not any(map(_as_table, block.blocks)):
+        head = block.blocks[0] if isinstance(block.blocks[0], Heading) else None
+        if head is None and not any(map(_as_table, block.blocks)):
             before = len(part.paragraphs)
             self.blocks(part, block.blocks, room)
             for made in part.paragraphs[before:-1]:
                 made.paragraph_format.keep_with_next = True
             return
-        head = block.blocks[0] if isinstance(block.blocks[0], Heading) else None
         if head:
             self.paragraph(part, f"Heading {min(3, head.level)}", head.text).paragraph_format.keep_with_next = True
         ((cell,),) = self.grid(part, 1, [room], ruled=False, margin=0)
@@ -437,7 +437,7 @@ class _Writer:
             min(room // (2 * len(labels)), int(Mm(1.9) * (len(name) + len(said) + 1) + Mm(3))) for name, said in labels
         ]
         line = (room - sum(heads)) // len(labels)
-        (cells,) = self.grid(part, 1, [width for head in heads for width in (head, line)], ruled=False)
+        (cells,) = self.grid(part, 1, [width for head in heads for width in (head, line)], ruled=False, margin=Mm(0.5))
         for place, (name, said) in enumerate(labels):
             made = self.paragraph(cells[2 * place], "Blank", name, bold=True)
             self.run(made, said + ("" if name.endswith("?") else ":"))

@@ -36,6 +36,7 @@ from lda_notes.documents.render import (
     NUMBER_AND_UNIT,
     RIGHT_TO_LEFT,
     Paper,
+    alert_text,
     asked,
     leading,
     printable,
@@ -146,8 +147,11 @@ def _block(block: Block) -> Markup:
 
 
 def _alert(alert: Alert) -> Markup:
-    word = Markup("<strong>{}</strong>").format(ALERT_WORDS[alert.level]) if ALERT_WORDS[alert.level] else _NOTHING
-    return Markup('<p class="alert {}">{}{}</p>\n').format(alert.level, word, _text(alert.text))
+    word = ALERT_WORDS[alert.level]
+    said = _text(alert_text(alert).removeprefix(word))
+    return Markup('<p class="alert {}">{}{}</p>\n').format(
+        alert.level, Markup("<strong>{}</strong>").format(word) if word else _NOTHING, said
+    )
 
 
 def _bullets(bullets: Bullets) -> Markup:

@@ -22,7 +22,7 @@ from lda_notes.documents.blocks import (
     Table,
     Together,
 )
-from lda_notes.documents.render import ALERT_WORDS, MARK, leading, lines, titled, written_on
+from lda_notes.documents.render import MARK, alert_text, leading, lines, titled, written_on
 from lda_notes.narrative.sentences import Paragraph
 
 _SPECIAL: Final = re.compile(r"[\\`*_\[\]<>&~|$]")
@@ -113,7 +113,7 @@ def _bold(text: str) -> str:
 
 
 def _alert(alert: Alert) -> str:
-    return f"> {_bold(ALERT_WORDS[alert.level] + alert.text)}"
+    return f"> {_bold(alert_text(alert))}"
 
 
 def _table(table: Table) -> str:

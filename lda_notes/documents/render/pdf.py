@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import fields, is_dataclass
 from functools import partial
 from pathlib import Path
@@ -17,7 +18,7 @@ import typst
 from anyascii import anyascii
 
 from lda_notes.documents.blocks import Alert, Sheet
-from lda_notes.documents.render import ALERT_WORDS, BOX, MARK, Paper, isolated, leading, printable, titled, unbroken
+from lda_notes.documents.render import BOX, MARK, Paper, alert_text, isolated, leading, printable, titled, unbroken
 
 _HERE: Final = Path(__file__).parent
 FONTS: Final = _HERE / "fonts"
@@ -25,10 +26,10 @@ FONTS: Final = _HERE / "fonts"
 
 def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
     """Return the sheet as the bytes of a PDF file."""
-    try:
-        return _compiled(sheet, paper, _as_is)
-    except typst.TypstError:  # the font lacks a sign: tagged PDF may not leave it out
-        return _compiled(sheet, paper, in_letters)
+    for worded in (_as_is, partial(in_letters, lacked=_FAR)):
+        with suppress(typst.TypstError):  # the font lacks a sign: tagged PDF may not leave it out
+            return _compiled(sheet, paper, worded)
+    return _compiled(sheet, paper, in_letters)
 
 
 def _compiled(sheet: Sheet, paper: Paper, worded: Callable[[str], str]) -> bytes:
@@ -60,15 +61,17 @@ def _as_is(text: str) -> str:
 
 
 _LACKED: Final = re.compile(f"[^\x00-\u017f{MARK}{BOX}\u2010-\u2027]+")
+_FAR: Final = re.compile(f"[^\x00-\u06ff\u1e00-\u1fff{MARK}{BOX}\u2010-\u2027]+")
+"""What the font may lack: at first what lies far from the scripts that it has, then all that is not Latin."""
 _TWICE: Final = re.compile(r"(.{2,}) \(\1\)")
 
 
-def in_letters(text: str) -> str:
+def in_letters(text: str, lacked: re.Pattern[str] = _LACKED) -> str:
     """Return ``text`` with what the font may lack in Latin letters, so that it can be read; once where it was given
     in letters already."""
-    if not _LACKED.search(text):
+    if not lacked.search(text):
         return text
-    return _TWICE.sub(r"\1", _LACKED.sub(lambda found: anyascii(found[0]), text))
+    return _TWICE.sub(r"\1", lacked.sub(lambda found: anyascii(found[0]), text))
 
 
 def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
@@ -85,7 +88,7 @@ def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
         plain[field.name] = found if field.name in _NAMES else _made_plain(found, worded)
     plain["kind"] = type(value).__name__
     if isinstance(value, Alert):
-        plain["says"] = _made_plain(ALERT_WORDS[value.level] + value.text, worded)
+        plain["says"] = _made_plain(alert_text(value), worded)
     return plain
 
 

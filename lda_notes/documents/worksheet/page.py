@@ -72,6 +72,10 @@ def _running(view: View) -> str:
 def _alerts(view: View, work: Work, line: LineFacts) -> Iterator[Alert]:
     if line.hold:
         yield Alert("stop", f"Do not use the line: {line.hold}")
+    for danger in line.dangers:
+        yield Alert("stop", danger)
+    for limit in line.state.limits:
+        yield Alert("caution", f"By evaluation: {limit.what}, since {view.wording.told(limit.began)}")
     if line.status == "no port":
         yield Alert("stop", "The port is not in the body, as recorded")
     elif work == "access" and line.state.needle is not None:

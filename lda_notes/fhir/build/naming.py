@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import hashlib
 import uuid
+from collections.abc import Iterator
 from typing import Any, Final
 
+from lda_notes.fhir.config import Config
 from lda_notes.fhir.tokens import token
-from lda_notes.record.episode import Patient, Port
+from lda_notes.record.episode import Episode, Patient, Port
 
 _VARIANT: Final = {digit: "89ab"[int(digit, 16) & 3] for digit in "0123456789abcdef"}
 
@@ -52,6 +54,14 @@ def port_role(patient: Patient, port: Port) -> str:
     """
     owner = patient.identifiers[0]
     return f"port/{token(owner.system, owner.value)}/{port.id}"
+
+
+def port_identities(episode: Episode, config: Config) -> Iterator[str]:
+    """Yield the identity of the port, then those that it would have under each further record number."""
+    names = Names(config.systems.identity)
+    for number in episode.patient.identifiers:
+        owner = episode.patient.model_copy(update={"identifiers": (number,)})
+        yield names.of(port_role(owner, episode.port))
 
 
 def event_role(port: str, episode: str, event: str, part: str) -> str:

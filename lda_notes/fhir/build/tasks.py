@@ -77,7 +77,8 @@ def _rests_on(state: State) -> tuple[object, ...]:
         state.last_removal,
         state.infusion_stopped,
     )
-    return (*map(id, parts), state.infusion is None, state.port_in)
+    codes = tuple(danger.code for danger in state.dangers)
+    return (*map(id, parts), bool(state.holds), codes, state.infusion is None, state.port_in)
 
 
 def task_name(frame: Frame, run: Run) -> str:

@@ -1,0 +1,185 @@
+"""The round: one row a patient, most urgent first, with all that must be seen before the shift ends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Final, Literal
+
+from lda_notes.documents.blocks import Bullets, Line, Table, Together
+from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.words import of_septum, short
+from lda_notes.documents.wording import Wording
+from lda_notes.narrative import phrasing
+
+Word = Literal["HOLD", "DANGER", "LIMIT", "NOT READ"]
+
+
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """What stops or limits the use of a line. ``word`` says which it is, ``says`` what and since when."""
+
+    word: Word
+    says: str
+
+    @property
+    def text(self) -> str:
+        """The warning as every sheet prints it."""
+        return f"{self.word}: {self.says}"
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """Something due before the shift ends. ``says`` is its time and what it is, as the row prints it."""
+
+    says: str
+    by: datetime | None
+    late: bool
+    routine: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One patient in the round: all the facts of page one, as they are printed."""
+
+    patient: PatientFacts
+    place: str
+    who: tuple[str, ...]
+    allergies: tuple[str, ...]
+    inside: tuple[str, ...]
+    warned: tuple[Warned, ...]
+    runs: tuple[str, ...]
+    changed: str
+    tasks: tuple[Task, ...]
+
+
+_ALIKE: Final = "Name alert: similar name here"
+
+COLUMNS: Final = ("Room", "Patient, allergies", "In the port, what runs", "Due", "Notes")
+_WIDTHS: Final = (8, 27, 32, 23, 13)
+
+_ROUTINE: Final = frozenset({"line check"})
+"""Clocks that run for every needle in every shift: alone they need a box on the round and no words."""
+
+
+def row(patient: PatientFacts, units: bool, shift_end: datetime) -> Row:
+    """Return one patient's row; ``units`` names the unit beside the room."""
+    place = f"{patient.unit} {patient.room}".strip() if units else patient.room
+    many = len(patient.lines) > 1
+    return Row(
+        patient,
+        place or "not recorded",
+        tuple(filter(None, (patient.name, patient.second, patient.child, _ALIKE if patient.alike else ""))),
+        patient.allergy_lines,
+        tuple(
+            phrasing.capital(f"{f'{line.septum}: ' if many else ''}{said}")
+            for line in patient.lines
+            for said in (inside(line), *([line.sluggish] if line.sluggish else []))
+        ),
+        warnings(patient),
+        tuple(f"Runs{of_septum(patient, line.septum)}: {line.runs}" for line in patient.lines if line.runs),
+        changed(patient),
+        tuple(tasks(patient, shift_end)),
+    )
+
+
+def inside(line: LineFacts) -> str:
+    """Return what is in one septum: the needle with its day, or that there is none."""
+    if line.status == "no port":
+        return "port not in the body"
+    if line.state.needle is None:
+        return "no needle"
+    return f"{line.needle_short}, {f'day {line.dwell_day}' if line.dwell_day else 'day not known'}"
+
+
+def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
+    """Return holds, standing dangers, limits of use and what could not be read, each once."""
+    words = patient.wording
+    found: list[Warned] = []
+    for line in patient.lines:
+        septum = of_septum(patient, line.septum)
+        for hold in line.state.holds:
+            found.append(Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}"))
+        for danger in line.state.dangers:
+            since = f", {words.soon(danger.since)}" if danger.since is not None else ""
+            forbids = f"; not allowed: {danger.forbids}" if danger.forbids else ""
+            found.append(Warned("DANGER", f"{danger.what}{since}{septum}{forbids}"))
+        found.extend(Warned("LIMIT", f"{limit.what}{septum}, by evaluation") for limit in line.state.limits)
+    found.extend(Warned("NOT READ", said) for said in patient.unread)
+    return tuple(dict.fromkeys(found))
+
+
+def changed(patient: PatientFacts) -> str:
+    """Return what changed since the last sheet, routine looks and flushes left out; "" for nothing."""
+    told = [one.says for one in patient.changes if not one.routine]
+    return phrasing.capital("; ".join(told))
+
+
+def tasks(patient: PatientFacts, shift_end: datetime) -> Iterator[Task]:
+    """Yield everything that is due before the shift ends, soonest first."""
+    for action in patient.actions:
+        if not action.late and (action.by is None or action.by.astimezone(UTC) > shift_end.astimezone(UTC)):
+            continue
+        septum = of_septum(patient, action.septum)
+        says = f"{when(patient.wording, action)} {_small(short(action))}{septum}"
+        yield Task(says, action.by, action.late, action.clock in _ROUTINE and not action.late)
+
+
+def _small(words: str) -> str:
+    return words[:1].lower() + words[1:]
+
+
+def when(words: Wording, action: Action) -> str:
+    """Return the time of a task as it stands before it."""
+    if action.by is None:
+        return "now:"
+    return f"{'late, since ' if action.late else 'by '}{words.soon(action.by)}:"
+
+
+def needs_words(found: Row) -> bool:
+    """Tell whether a patient needs a block beside the row: anything but a routine look is open or has changed."""
+    open_now = found.warned or found.changed or found.patient.unanswered
+    return bool(open_now) or any(not task.routine for task in found.tasks)
+
+
+def table(rows: Sequence[Row], until: str) -> Table:
+    """Return the round as a table with boxes to tick and room to write."""
+    return Table(
+        (*COLUMNS[:3], f"Due by {until}", COLUMNS[4]),
+        tuple(_cells(found) for found in rows),
+        _WIDTHS,
+        "All patients with a port, most urgent first; new, corrected or withdrawn: since the last sheet",
+        tuple(anchor(found.patient) if needs_words(found) else "" for found in rows),
+    )
+
+
+def _cells(found: Row) -> tuple[str | tuple[Line, ...], ...]:
+    changed = (Line(found.changed),) if found.changed else ()
+    return (
+        found.place,
+        (*map(Line, found.who), *map(Line, found.allergies)),
+        (
+            *(Line(one.text, strong=True) for one in found.warned),
+            *map(Line, found.inside),
+            *map(Line, found.runs),
+            *changed,
+        ),
+        tuple(Line(task.says, strong=False, box=True) for task in found.tasks) or "nothing due",
+        "",
+    )
+
+
+def anchor(patient: PatientFacts) -> str:
+    """Return the name under which a patient's block is found: nothing of the patient is in it."""
+    return f"patient-{patient.number}"
+
+
+def in_time_order(rows: Sequence[Row]) -> Together:
+    """Return the tasks of all patients in order of time, the same boxes once more."""
+    first = datetime.min.replace(tzinfo=UTC)
+    dated = [((task.by or first).astimezone(UTC), found, task) for found in rows for task in found.tasks]
+    dated.sort(key=lambda one: one[0])  # those of one time stay in the order of the rows
+    said = tuple(f"{found.place}, {found.patient.family}: {task.says}" for _, found, task in dated)
+    return Together((Bullets(said, "The same in order of time", boxes=True, columns=2),))

@@ -1,0 +1,421 @@
+"""The standing dangers of a line as a table: what begins each, what ends it, what it forbids meanwhile.
+
+They stay on every sheet until something ends them, whatever shift or stay it is; no policy silences them. D11, a fact
+that could not be read, comes from the reading and not from an event: the timeline adds it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any, Final
+
+from lda_notes.knowledge.policy import Policy, number
+from lda_notes.line.corrections import Entry
+from lda_notes.line.holds import flow_of, may_clear, proved
+from lda_notes.line.states import Danger, DangerCode, State
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Patient
+from lda_notes.record.parts import Lock, NotDone
+
+TREATMENT_STRENGTH: Final = Decimal(1000)
+"""Heparin of so many units per mL or more is a drug for treatment, never flushed in (label strengths of a lock are 10
+and 100; common practice, no source)."""
+
+_HEPARIN: Final = ("heparin", "taurolidine with citrate and heparin")
+_NOT_FLUSHED_IN: Final = ("70% ethanol", "taurolidine with citrate", "taurolidine with citrate and heparin")
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What the table asks of: an event, the states before and after it, and what is known of the patient then."""
+
+    entry: Entry
+    before: State
+    after: State
+    patient: Patient
+    policy: Policy
+    against: tuple[str, ...] = ()
+
+    @property
+    def event(self) -> Any:
+        """The event, of whatever kind."""
+        return self.entry.event
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One danger. ``begins`` returns it in words, ``ends`` whether this event ends it; ``phase`` may change it."""
+
+    code: DangerCode
+    forbids: str
+    ends_with: str
+    begins: Callable[[Around], str | None]
+    ends: Callable[[Danger, Around], bool]
+    changes: Callable[[Danger, Around], Danger] = lambda danger, _: danger
+
+
+def _fact(event: Any, name: str) -> Any:
+    return event.__dict__.get(name)
+
+
+# -- what is in the lumen --
+
+
+def removed(event: ev.Event) -> bool:
+    """Tell whether the event took out what was in the line before: aspirated and discarded."""
+    said = _fact(event, "old_lock")
+    if said is not None:
+        return bool(said == "aspirated and discarded")
+    withdrawn, discarded = _fact(event, "withdrawn_ml"), _fact(event, "discard_ml")
+    if isinstance(withdrawn, Decimal) and withdrawn > 0:
+        return True
+    if isinstance(discarded, Decimal) and discarded > 0:
+        return _fact(event, "discard_method") in (None, "discarded")
+    return bool(_fact(event, "purpose") == "removal of lock")
+
+
+def flushed(event: ev.Event) -> bool:
+    """Tell whether the event flushed the line."""
+    flushes = _fact(event, "flushes")
+    return flushes.__class__ is tuple and bool(flushes) and flow_of(event) != "cannot flush"
+
+
+def pushed_in(event: ev.Event) -> bool:
+    """Tell whether the event pushed what was in the line into the patient."""
+    if removed(event) or _fact(event, "old_lock") == "could not be aspirated":
+        return False
+    used = isinstance(event, ev.LineUse) and event.purpose != "blood sampling" and event.action != "stopped"
+    return _fact(event, "old_lock") == "flushed in" or flushed(event) or used
+
+
+def lock_of(event: ev.Event) -> Lock | None:
+    """Return the lock that the event left in the line, if any."""
+    lock = _fact(event, "lock")
+    return lock if isinstance(lock, Lock) else None
+
+
+def inside(before: State, entry: Entry) -> Entry | None:
+    """Return the event that left in the lumen what is in it after ``entry``."""
+    event = entry.event
+    if lock_of(event) is not None or isinstance(event, ev.PatencyTreatment):
+        return entry
+    return None if removed(event) or pushed_in(event) else before.inside
+
+
+def _strength(lock: Lock) -> str:
+    return f" {number(lock.units_per_ml)} units per mL" if lock.units_per_ml is not None else ""
+
+
+def no_heparin(patient: Patient) -> str | None:
+    """Return why the patient is to have no heparin, in words; None when nothing on record forbids it."""
+    if any(getattr(known, "condition", known) == "heparin-induced thrombocytopenia" for known in patient.history):
+        return "heparin-induced thrombocytopenia"
+    if any(_substance(allergy) == "heparin" for allergy in patient.allergies or ()):
+        return "an allergy to heparin"
+    return None
+
+
+def _substance(allergy: Any) -> str:
+    return str(allergy.substance if hasattr(allergy, "substance") else allergy.to)
+
+
+def _told(event: ev.Event) -> bool:
+    return any(problem.told is not None for problem in _fact(event, "problems") or ())
+
+
+def _decided(around: Around) -> bool:
+    event = around.event
+    return (
+        isinstance(event, ev.Evaluation)
+        and event.decision is not None
+        and event.decision != "remains on hold"
+        and may_clear(event, around.policy)
+    )
+
+
+# -- the rows --
+
+
+def _heparin_begins(around: Around) -> str | None:
+    why = no_heparin(around.patient)
+    if why is None or around.after.inside is None:
+        return None
+    lock = lock_of(around.after.inside.event)
+    if lock is None or lock.drug not in _HEPARIN:
+        return None
+    return f"heparin in the line of a patient with {why}"
+
+
+def _lock_begins(around: Around) -> str | None:
+    if around.after.inside is not around.entry:
+        return None
+    lock = lock_of(around.event)
+    if lock is None:
+        return None
+    if lock.drug == "heparin" and lock.units_per_ml is not None and lock.units_per_ml >= TREATMENT_STRENGTH:
+        return f"heparin{_strength(lock)} in the line, a treatment strength"
+    return f"{lock.drug} in the line" if lock.drug in _NOT_FLUSHED_IN else None
+
+
+def _contents_change(danger: Danger, around: Around) -> Danger:
+    event = around.event
+    if danger.phase == "" and removed(event):
+        return replace(danger, phase="aspirated")
+    if danger.phase == "" and pushed_in(event):
+        what = danger.what.split(" in the line")[0]
+        rest = danger.what[len(what) + len(" in the line") :]
+        return replace(danger, phase="flushed in", what=f"{what} was flushed in: exposure{rest}", forbids="")
+    return danger
+
+
+def _contents_end(danger: Danger, around: Around) -> bool:
+    event = around.event
+    if isinstance(event, ev.PortRemoved) or _decided(around):
+        return True
+    lock = lock_of(event)
+    again = lock is not None and (
+        lock.drug in _HEPARIN if danger.code == "D1" else lock.drug in (*_NOT_FLUSHED_IN, "heparin")
+    )
+    if danger.phase == "flushed in":
+        return _told(event)
+    return danger.phase == "aspirated" and flushed(event) and not again
+
+
+def _coring_begins(around: Around) -> str | None:
+    stay = around.after.needle
+    cored = stay is not None and stay.needle is not None and stay.needle.non_coring is False
+    return "ordinary (coring) needle in the port" if cored else None
+
+
+def _needle_gone(_: Danger, around: Around) -> bool:
+    return around.after.needle is None or (
+        around.after.needle is not around.before.needle and not _coring_begins(around)
+    )
+
+
+def _thrombolytic_begins(around: Around) -> str | None:
+    event = around.event
+    return f"{event.drug} in the line" if isinstance(event, ev.PatencyTreatment) else None
+
+
+def _thrombolytic_ends(danger: Danger, around: Around) -> bool:
+    event = around.event
+    if isinstance(event, ev.PortRemoved):
+        return True
+    if isinstance(event, ev.PatencyTreatment):
+        return False
+    cleared = isinstance(event, ev.Evaluation) and event.decision != "thrombolytic ordered" and _decided(around)
+    return removed(event) or cleared
+
+
+def _vesicant_begins(around: Around) -> str | None:
+    event = around.event
+    if _fact(event, "vesicant") is not True:
+        return None
+    if isinstance(event, ev.LineUse) and event.action == "started":
+        return f"vesicant running{_quoted(event.what)}"
+    running = _fact(event, "infusion")
+    return f"vesicant running{_quoted(running)}" if isinstance(event, ev.LineCheck) and running else None
+
+
+def _quoted(text: object) -> str:
+    return f': "{text}"' if text else ""
+
+
+def _vesicant_changes(danger: Danger, around: Around) -> Danger:
+    if danger.phase == "" and around.after.infusion is None:
+        what = danger.what.replace("vesicant running", "vesicant stopped, line not yet flushed through after proof", 1)
+        return replace(danger, phase="stopped", what=what)
+    return danger
+
+
+def _vesicant_ends(danger: Danger, around: Around) -> bool:
+    if isinstance(around.event, ev.PortRemoved):
+        return True
+    return danger.phase == "stopped" and flushed(around.event) and proved(around.after, around.entry)
+
+
+def _unlocked_begins(around: Around) -> str | None:
+    after, event = around.after, around.event
+    if after.needle is None or after.infusion is not None or isinstance(event, ev.Moving):
+        return None
+    if around.before.infusion is not None and not _left_safe(event):
+        return "nothing runs, and the line is neither flushed nor locked"
+    if isinstance(event, ev.LineUse) and (event.action in ("given", "stopped") or event.purpose == "blood sampling"):
+        return "nothing runs, and the line is neither flushed nor locked"
+    if isinstance(event, ev.Access) and not _infuses(event):
+        untouched = not flushed(event) and lock_of(event) is None and not around.after.holds
+        return "nothing runs, and the line is neither flushed nor locked" if untouched else None
+    return None
+
+
+def _infuses(event: ev.Event) -> bool:
+    return bool(_fact(event, "infusion"))
+
+
+def _left_safe(event: ev.Event) -> bool:
+    return flushed(event) and lock_of(event) is not None
+
+
+def _unlocked_ends(_: Danger, around: Around) -> bool:
+    after, event = around.after, around.event
+    if after.needle is None or after.infusion is not None:
+        return True
+    lock = _fact(event, "lock")
+    return isinstance(event, ev.PatencyTreatment) or (flushed(event) and isinstance(lock, Lock | NotDone))
+
+
+def _dressing_begins(around: Around) -> str | None:
+    on = around.after.dressing
+    if on is None or on.found is not around.entry:
+        return None
+    found = _fact(around.event, "dressing_found")
+    bad = [word for word in found if word != "intact"] if isinstance(found, tuple) else []
+    return f"dressing found {' and '.join(bad)} and left" if bad else None
+
+
+def _dressing_ends(_: Danger, around: Around) -> bool:
+    on = around.after.dressing
+    return on is None or on.put_on is around.entry
+
+
+def _unknown_begins(around: Around) -> str | None:
+    after = around.after
+    words = []
+    if after.needle is not None and after.needle.since is None:
+        words.append("needle")
+    if after.dressing is not None and after.dressing.since is None:
+        words.append("dressing")
+    return f"{' and '.join(words)} of unknown age" if words else None
+
+
+def _unknown_changes(danger: Danger, around: Around) -> Danger:
+    said = _unknown_begins(around)
+    return replace(danger, what=said) if said else danger
+
+
+def _unknown_ends(_: Danger, around: Around) -> bool:
+    return _unknown_begins(around) is None
+
+
+def _against_begins(around: Around) -> str | None:
+    return f"{' and '.join(around.against)} on the patient" if around.against else None
+
+
+def _against_ends(_: Danger, around: Around) -> bool:
+    return not around.against
+
+
+def _against_changes(danger: Danger, around: Around) -> Danger:
+    said = _against_begins(around)
+    return replace(danger, what=said) if said else danger
+
+
+def _alone_begins(around: Around) -> str | None:
+    event = around.event
+    if not isinstance(event, ev.Discharge) or event.destination == "died":
+        return None
+    if around.after.needle is None and event.needle_in is not True:
+        return None
+    plan = _fact(event, "needle_removal")
+    by, at = getattr(plan, "by", None), getattr(plan, "at", None)
+    missing = [
+        *([] if by is not None else ["who takes it out is not named"]),
+        *([] if at is not None else ["when is not named"]),
+        *([] if event.teaching is not None and not isinstance(event.teaching, NotDone) else ["no teaching"]),
+    ]
+    return f"needle in at discharge: {', '.join(missing)}" if missing else None
+
+
+def _alone_ends(danger: Danger, around: Around) -> bool:
+    event = around.event
+    if isinstance(event, ev.Closing | ev.PortRemoved) or (
+        event.kind == "needle dislodged" and around.after.needle is None
+    ):
+        return True
+    return isinstance(event, ev.Opening) or (isinstance(event, ev.Discharge) and _alone_begins(around) is None)
+
+
+TABLE: Final[tuple[Row, ...]] = (
+    Row(
+        "D1",
+        "pushing the contents of the line in",
+        "aspirated and discarded, then flushed without heparin; a prescriber's decision where nothing can be "
+        "aspirated; port removed; once flushed in, reported to somebody named",
+        _heparin_begins,
+        _contents_end,
+        _contents_change,
+    ),
+    Row(
+        "D2",
+        "any use beyond what must be finished by order",
+        "needle out; the septum stays on hold until evaluated",
+        _coring_begins,
+        _needle_gone,
+    ),
+    Row(
+        "D3",
+        "flushing the lock in",
+        "aspirated and discarded, then flushed; a prescriber's decision; port removed",
+        _lock_begins,
+        _contents_end,
+        _contents_change,
+    ),
+    Row("D4", "any use", "aspirated, or evaluated", _thrombolytic_begins, _thrombolytic_ends),
+    Row(
+        "D5",
+        "leaving proof unlooked at",
+        "stopped, and flushed through after proof",
+        _vesicant_begins,
+        _vesicant_ends,
+        _vesicant_changes,
+    ),
+    Row("D6", "", "flushed and locked, or an infusion started", _unlocked_begins, _unlocked_ends),
+    Row("D7", "waiting for its date", "dressing changed", _dressing_begins, _dressing_ends),
+    Row("D8", "a date as if known", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
+    Row("D9", "repeating it", "taken off or changed", _against_begins, _against_ends, _against_changes),
+    Row(
+        "D10",
+        "",
+        "who takes the needle out and when is named, and taught; or needle out",
+        _alone_begins,
+        _alone_ends,
+    ),
+)
+"""Every standing danger that an event begins, by its number."""
+
+UNREAD_FORBIDS: Final = "stating its opposite"
+"""What D11 forbids, a fact that was written and could not be read; it ends when that is corrected."""
+
+LEFT_BEHIND: Final = "a problem of the patient that stays although the port is out"
+
+
+def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
+    """Return the dangers that stand after the event, and those that it ended."""
+    standing: list[Danger] = []
+    over: list[Danger] = []
+    for row in TABLE:
+        danger = next((one for one in around.before.dangers if one.code == row.code), None)
+        if danger is not None:
+            danger = row.changes(danger, around)
+            if row.ends(danger, around):
+                over.append(replace(danger, ended=around.entry))
+                danger = None
+        if danger is None and (said := row.begins(around)) is not None:
+            danger = Danger(row.code, around.after.septum, said, around.entry, row.forbids)
+        if danger is not None:
+            standing.append(danger)
+    for danger in around.before.dangers:
+        if danger.code == "P":  # what outlives the port ends with a judgement of whoever may give one
+            if _decided(around):
+                over.append(replace(danger, ended=around.entry))
+            else:
+                standing.append(danger)
+    return tuple(standing), tuple(over)
+
+
+def left_behind(state: State, entry: Entry, signs: Iterator[tuple[str, Entry]]) -> tuple[Danger, ...]:
+    """Return the problems of the patient that stay when the port is removed."""
+    return tuple(Danger("P", state.septum, f"{sign}; {LEFT_BEHIND}", began, "") for sign, began in signs)

@@ -1,0 +1,121 @@
+"""A bundle resource by resource, for servers without transactions.
+
+In the order in which they refer to each other, each looked for first: what is there is not created again, so a run
+that was cut off goes on where it ended.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from graphlib import CycleError, TopologicalSorter
+from typing import Any, Final
+
+from lda_notes.fhir.elements import to_json_bytes
+from lda_notes.sending.client import BUSY, Server, Unreachable
+from lda_notes.sending.compare import Resolve, differences
+from lda_notes.sending.deliver import (
+    Delivered,
+    Refused,
+    delivered,
+    doubled_in,
+    refuse_found_elsewhere,
+    resolver,
+)
+from lda_notes.sending.entries import Entry, Identity, Json, NotSafe
+from lda_notes.sending.outcome import Issue, issues
+from lda_notes.sending.wire import Answer, NoAnswer
+
+_GOOD: Final = (200, 201)
+
+
+def singly(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -> Delivered | Refused:
+    """Bring the entries of a bundle to a server one by one. Raises what `deliver` raises."""
+    found = server.find(entry.identity for entry in listed)
+    doubled = doubled_in(listed, found)
+    if doubled:
+        return Refused(412, (), doubled)
+    refuse_found_elsewhere(server, listed, found)
+    statuses: dict[int, str] = {}
+    for entry in _in_order(listed):
+        resolve = resolver(server, listed, found)
+        held = found[entry.identity]
+        if held and (entry.method == "POST" or not differences(entry.resource, held[0], resolve, server.address.base)):
+            continue
+        try:
+            resource = _resolved(entry.resource, resolve)
+        except _Missing as missing:
+            said = Issue(entry.index, "", f"{missing} finds nothing on the server, or more than one")
+            return Refused(422, (said,), stored=len(statuses))
+        answer = _written(server, entry, resource, held)
+        if answer.status not in _GOOD:
+            told = tuple(Issue(entry.index, one.element, one.words) for one in issues(answer))
+            return Refused(answer.status, told, stored=len(statuses))
+        statuses[entry.index] = "updated" if held else "created"
+        found[entry.identity] = _now(server, entry, answer)
+    return delivered(server, listed, found, statuses, shared)
+
+
+def _in_order(listed: tuple[Entry, ...]) -> Iterator[Entry]:
+    """Yield the entries, each after those that it refers to."""
+    by_url = {entry.full_url: entry for entry in listed}
+    order: TopologicalSorter[str] = TopologicalSorter()
+    for entry in listed:
+        order.add(entry.full_url, *(name for name in _references(entry.resource) if name in by_url))
+    try:
+        return (by_url[name] for name in tuple(order.static_order()))
+    except CycleError:
+        raise NotSafe("its entries refer to each other in a circle, so they cannot be sent one by one") from None
+
+
+def _references(value: Any) -> Iterator[str]:
+    if isinstance(value, dict):
+        if isinstance(value.get("reference"), str):
+            yield value["reference"]
+        value = list(value.values())
+    for one in value if isinstance(value, list) else ():
+        yield from _references(one)
+
+
+class _Missing(Exception):
+    """A reference to nothing that the server has."""
+
+
+def _resolved(value: Any, resolve: Resolve) -> Any:
+    """A resource with every reference to an entry or by condition turned into the server's own."""
+    if isinstance(value, dict):
+        made = {key: _resolved(held, resolve) for key, held in value.items()}
+        reference = value.get("reference")
+        if isinstance(reference, str) and (reference.startswith("urn:") or "?" in reference):
+            address = resolve(reference)
+            if address is None:
+                raise _Missing(reference.partition("?")[0])
+            made["reference"] = address
+        return made
+    return [_resolved(one, resolve) for one in value] if isinstance(value, list) else value
+
+
+def _written(server: Server, entry: Entry, resource: Json, held: list[Json]) -> Answer:
+    """Write one resource. A try that gets no answer ends the run: the next one looks before it writes again."""
+    kind = entry.identity.kind
+    try:
+        if held:
+            number = str(held[0].get("id"))
+            answer = server.write("PUT", f"{kind}/{number}", to_json_bytes({**resource, "id": number}))
+        else:
+            answer = server.write("POST", kind, to_json_bytes(resource), entry.condition)
+    except NoAnswer as none:
+        raise Unreachable(f"{server.address.base} cannot be reached: {none}") from None
+    if answer.status in BUSY:
+        raise Unreachable(f"{server.address.base} does not take it now: status {answer.status}")
+    return answer
+
+
+def _now(server: Server, entry: Entry, answer: Answer) -> list[Json]:
+    """The resource as the server now has it: as it answers, or as a search finds it."""
+    said = answer.json()
+    if isinstance(said, dict) and entry.identity.names(said) and isinstance(said.get("id"), str):
+        return [said]
+    found: dict[Identity, list[Json]] = server.find([entry.identity])
+    if not found[entry.identity]:
+        raise Unreachable(f"{server.address.base} took {entry.identity.kind} of the bundle but does not find it again")
+    return found[entry.identity]
