@@ -39,7 +39,6 @@ class _Done:
 @click.argument("paths", metavar="FILE|DIR...", nargs=-1, type=click.Path(path_type=Path, allow_dash=True))
 @click.option("--event", metavar="ID", help="Only the bundle of this event.")
 @click.option("--with-context", is_flag=True, help="Add patient, staff, facility and stay, created on condition.")
-@click.option("--profile", type=click.Choice(["us-core"]), help="Claim and meet these profiles.")
 @click.option("--no-note", is_flag=True, help="Leave the notes out: faster, for bulk.")
 @click.option("--docx", is_flag=True, help="Add each note as a docx document too.")
 @click.option(
@@ -54,7 +53,6 @@ def command(
     paths: tuple[Path, ...],
     event: str | None,
     with_context: bool,
-    profile: str | None,
     no_note: bool,
     docx: bool,
     templates: Path | None,
@@ -92,7 +90,7 @@ def command(
         raise click.UsageError("Missing argument 'FILE|DIR...'.")
     if no_note and docx:
         raise click.UsageError("Give only one of --no-note and --docx.")
-    chosen = _Chosen(with_context, profile == "us-core", not no_note, docx, templates)
+    chosen = _Chosen(with_context, not no_note, docx, templates)
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
     if rows:
@@ -102,7 +100,7 @@ def command(
         from lda_notes.stream.tasks import Bundle, Rules
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
-        task = Bundle(rules, config, with_context, profile == "us-core", not no_note)
+        task = Bundle(rules, config, with_context, not no_note)
         stream(rows, task, how, out)
     done = list(_records(paths, event, config, policy_path, chosen))
     faults = [fault for one in done for fault in one.faults]
@@ -129,7 +127,6 @@ def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
 @dataclass(frozen=True, slots=True)
 class _Chosen:
     with_context: bool
-    us_core: bool
     note: bool
     docx: bool
     templates: Path | None
@@ -143,7 +140,7 @@ def _options(chosen: _Chosen, policy: Policy) -> Options:
         from lda_notes.fhir.build.notes import note_writer
 
         notes = note_writer(policy, docx=chosen.docx, templates=chosen.templates)
-    return Options(with_context=chosen.with_context, us_core=chosen.us_core, notes=notes)
+    return Options(with_context=chosen.with_context, notes=notes)
 
 
 def _records(
@@ -176,9 +173,7 @@ def _refuse_unread(read: list[Record]) -> None:
         raise Failure("\n".join([f"{counted} could not be read whole, so nothing was written:", *said]))
 
 
-def _bundled(
-    path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options
-) -> _Done:
+def _bundled(path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options) -> _Done:
     from lda_notes import pipeline
     from lda_notes.fhir.elements import to_json
 

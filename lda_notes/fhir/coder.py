@@ -21,7 +21,9 @@ class Coder:
     def __init__(self, system: str) -> None:
         self.system = system
         self._concepts: dict[str, Json] = {}
-        self._words: dict[str, Json] = {word: {"coding": [self._own(code)], "text": word} for word, code in WORDS.items()}
+        self._words: dict[str, Json] = {
+            word: {"coding": [self._own(code)], "text": word} for word, code in WORDS.items()
+        }
 
     def _own(self, code: str) -> Json:
         return {"system": self.system, "code": code, "display": LOCAL[code]}

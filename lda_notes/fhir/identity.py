@@ -56,12 +56,13 @@ def needs_update(resource: Object) -> bool:
         return str((resource.get("type") or {}).get("text")) in _LASTING
     return status_of(resource) in UPDATED.get(str(kind), ())
 
+
 EMITTED: Final = CONTEXT_TYPES | UPDATED.keys() | {"Provenance"}
 """Every resource type of ours."""
 
 _LASTING: Final = frozenset({text_of("port"), text_of("needle")})
 _URN_UUID: Final = "urn:uuid:"
-_UNTRACED: Final = CONTEXT_TYPES | {"Device", "Provenance"}
+_UNTRACED: Final = CONTEXT_TYPES | {"Device", "Provenance", "List"}
 
 Identity = tuple[str, str, str]
 """The search parameter, the system and the value."""

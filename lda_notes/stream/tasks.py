@@ -127,7 +127,6 @@ class Bundle:
     rules: Rules
     config: Config
     with_context: bool = False
-    us_core: bool = False
     note: bool = True
 
     def ready(self) -> Work:
@@ -150,7 +149,7 @@ class Bundle:
             from lda_notes.fhir.build.notes import note_writer
 
             notes = note_writer(policy)
-        options = Options(with_context=self.with_context, us_core=self.us_core, notes=notes)
+        options = Options(with_context=self.with_context, notes=notes)
 
         def work(record: Record, line: timeline.Timeline | None) -> Answer:
             if record.episode is None or record.findings:

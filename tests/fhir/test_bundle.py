@@ -31,7 +31,6 @@ WAYS = {
     "plain": lambda: noted(),
     "without notes": lambda: Options(),
     "with context": lambda: Options(with_context=True, notes=noted().notes),
-    "us core": lambda: Options(us_core=True, notes=noted().notes),
 }
 
 

@@ -28,9 +28,9 @@ from lda_notes.fhir.build.book import (
     time_of,
 )
 from lda_notes.fhir.config import Config
-from lda_notes.fhir.build.corrections import correction_bundle, ledger
+from lda_notes.fhir.build.corrections import Ledger, State, correction_bundle, is_in_error, ledger
 from lda_notes.fhir.build.fold import Strand
-from lda_notes.fhir.build.papers import Note, document
+from lda_notes.fhir.build.papers import Note, document, is_signed
 from lda_notes.fhir.build.scene import Made, Scene, scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Path
@@ -53,7 +53,7 @@ def bundles(
         if known is not None and isinstance(entry.event, ev.Correcting):
             yield correction_bundle(book, entry, known)
         else:
-            yield _event_bundle(book, entry)
+            yield _event_bundle(book, entry, known)
 
 
 def bundle_of(
@@ -71,28 +71,38 @@ def _in_order(book: Book) -> list[Entry]:
     return sorted(entries, key=time_of)
 
 
-def _event_bundle(book: Book, entry: Entry) -> EventBundle:
+def _event_bundle(book: Book, entry: Entry, known: Ledger | None) -> EventBundle:
     event = entry.event
     standing = any(one.event.id == event.id for one in book.last.timeline.entries) if len(book.steps) > 1 else True
     opened = {strand.name: strand for strand in book.last.opened.get(event.id, ())} if standing else {}
     opened |= {strand.name: strand for strand in book.first.opened.get(event.id, ())}
-    closed = book.last.closed.get(event.id, ()) if standing else ()
-    writer = begin(book, closed)
+    changed = book.last.changed.get(event.id, ()) if standing else ()
+    writer = begin(book, changed)
+    # An entry that was withdrawn before it left goes out as entered in error, never as in force first.
+    withdrawn = known.last if known is not None and not standing else {}
     for strand in opened.values():
         for made in strand.start():
-            writer.create(made, entry.path(*made.path))
-    for strand in closed:
+            _write(writer, withdrawn.get(made.name), made, entry.path(*made.path))
+    for strand in changed:
         for made in strand.end():
             writer.update(made, _path_of(book, strand, made))
-    for strand in book.first.closed.get(event.id, ()):
-        if strand.sort == "needle" and strand not in closed:  # a correction undid it; the procedure still names it
+    for strand in book.first.changed.get(event.id, ()):
+        if strand.sort == "needle" and strand not in changed:  # a correction undid it; the procedure still names it
             writer.create(strand.start()[0], entry.path())
     here = scene(book.frame, event)
     for made in own_facts(here, needle_reference(book, book.first, here, writer.names)):
-        writer.create(made, entry.path(*made.path))
-    _add_note(book, writer, here, entry)
+        _write(writer, withdrawn.get(made.name), made, entry.path(*made.path))
+    _add_note(book, writer, here, entry, withdrawn)
     add_provenance(book, writer, here, entry)
     return finished(book, writer, entry)
+
+
+def _write(writer: Writer, final: Made | None, made: Made, path: Path) -> None:
+    """Create a resource; or, when it was withdrawn, write it as entered in error."""
+    if final is not None and is_in_error(final.resource):
+        writer.update(final, path)
+    else:
+        writer.create(made, path)
 
 
 def _path_of(book: Book, strand: Strand, made: Made) -> Path:
@@ -100,9 +110,10 @@ def _path_of(book: Book, strand: Strand, made: Made) -> Path:
     return opener.path(*made.path) if opener is not None else ("port",)
 
 
-def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry) -> None:
+def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry, withdrawn: State) -> None:
     if book.options.notes is None:
         return
     note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded)
     name = here.name("note")
-    writer.create(Made(name, document(here, name, note, "current"), ()), entry.path())
+    made = Made(name, document(here, name, note, "current", signed=is_signed(here.event)), ())
+    _write(writer, withdrawn.get(name), made, entry.path())

@@ -23,9 +23,12 @@ from lda_notes.fhir.build.book import (
     needle_reference,
     own_facts,
 )
-from lda_notes.fhir.elements import Json, plain, to_json
-from lda_notes.fhir.build.papers import CORRECTION, Note, document
-from lda_notes.fhir.build.scene import Made, scene
+from lda_notes.fhir.build.fold import NOBODY
+from lda_notes.fhir.build.papers import CORRECTION, Note, document, is_signed
+from lda_notes.fhir.build.scene import Made, Scene, scene
+from lda_notes.fhir.codes import ALLERGY_STATUS, CONDITION_STATUS, find
+from lda_notes.fhir.elements import Json, concept, plain, to_json
+from lda_notes.fhir.identity import status_of
 from lda_notes.problems import Path
 from lda_notes.line.timeline import Entry
 
@@ -119,8 +122,25 @@ def _affected(book: Book, step: int) -> dict[str, None]:
     return found
 
 
+def is_in_error(resource: Json) -> bool:
+    """Whether a resource is entered in error."""
+    return status_of(resource) == IN_ERROR
+
+
 def _in_error(made: Made) -> Made:
-    return Made(made.name, {**made.resource, "status": IN_ERROR}, made.path)
+    kind = made.resource["resourceType"]
+    if kind not in _BY_VERIFICATION:
+        return Made(made.name, {**made.resource, "status": IN_ERROR}, made.path)
+    # R4 (ait-2, con-5): what was entered in error has no clinical status.
+    held = {key: value for key, value in made.resource.items() if key != "clinicalStatus"}
+    known = find(_BY_VERIFICATION[kind], IN_ERROR)
+    assert known is not None
+    said = {"coding": [known.coding()], "text": known.display}
+    return Made(made.name, {**held, "verificationStatus": said}, made.path)
+
+
+_BY_VERIFICATION: Final = {"AllergyIntolerance": ALLERGY_STATUS, "Condition": CONDITION_STATUS}
+"""Types without a status of their own, and the code system of their verification status."""
 
 
 def _corrections(book: Book, step: int) -> tuple[Entry, ...]:
@@ -219,7 +239,8 @@ def _chain(book: Book, step: int, entry: Entry, notes: Mapping[tuple[str, int], 
     def status(newest: bool) -> str:
         return IN_ERROR if wrong else "current" if newest else "superseded"
 
-    resource = document(here, base, notes[entry.event.id, 0], status(not amendments))
+    signed = is_signed(entry.original)
+    resource = document(here, base, notes[entry.event.id, 0], status(not amendments), signed=signed)
     yield Made(base, resource, ())
     older = base
     for one in amendments:
@@ -251,6 +272,7 @@ def _paper(
         written=correction.event.charted_at or correction.event.at,
         by=correction.event.by,
         relates=relates,
+        signed=is_signed(correction.event),
     )
     return Made(name, resource, ())
 
@@ -266,19 +288,16 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
     before, after = known.states[step - 1], known.states[step]
     here = scene(book.frame, event)
     own = {made.name: made for made in own_facts(here, None)}
+    own |= {made.name: made for made in _stated(book, step, here, event)}
     paper = here.name("note")
     changed = [name for name in after if after[name] != before.get(name) and name not in own and name != paper]
     changed = list(dict.fromkeys(other for name in changed for other in known.together.get(name, (name,))))
-    port = book.frame.port_name
-    closed = [book.last.strands[port]] if port in changed else []
-    writer = begin(book, closed)
+    writer = begin(book, [strand for strand in book.last.opened.get(NOBODY, ()) if strand.name in changed])
     for name in changed:
         writer.update(known.last[name], entry.path())
     for made in own.values():
         final = after.get(made.name, made)
-        if (
-            final.resource.get("status") == IN_ERROR
-        ):  # a retraction of it is dated before it: nothing else takes it back
+        if is_in_error(final.resource):  # a retraction of it is dated before it: nothing else takes it back
             writer.update(final, entry.path(*made.path))
         else:
             writer.create(made, entry.path(*made.path))
@@ -293,7 +312,6 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
         entry,
         revises=event.of,
         nullifies=isinstance(event, ev.Retraction),
-        extensions=_stated(book, step, event),
     )
     return finished(book, writer, entry)
 
@@ -309,8 +327,11 @@ def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
     return Made(made.name, resource, made.path)
 
 
-def _stated(book: Book, step: int, event: ev.Correcting) -> list[Json]:
-    """What a correction states, and what was first charted there: old values stand only in a server's history."""
+def _stated(book: Book, step: int, here: Scene, event: ev.Correcting) -> list[Made]:
+    """The Observation of what a correction states, and of what was first charted there.
+
+    Old values stand only in a server's history.
+    """
     match event:
         case ev.Amendment():
             values = event.sets
@@ -322,9 +343,20 @@ def _stated(book: Book, step: int, event: ev.Correcting) -> list[Json]:
     old = book.steps[step - 1].timeline.entry(event.of)
     new = book.steps[step].timeline.entry(event.of)
     if old is not None and new is not None and old.retraction is None and old.event != new.event:
-        replaced = list(_replaced(plain(new.original), values, ()))
-        parts.append({"url": "before", "valueString": to_json(replaced)})
-    return [{"url": f"{book.frame.config.extensions}/{CORRECTION}", "extension": parts}]
+        pairs = list(_replaced(plain(new.original), values, ()))
+        parts.append({"url": "before", "valueString": to_json(pairs)})
+    name = here.name("correction")
+    made: Json = {
+        "resourceType": "Observation",
+        "extension": [{"url": f"{book.frame.config.extensions}/{CORRECTION}", "extension": parts}],
+        "identifier": book.frame.names.identifier(name),
+        "status": "final",
+        "category": [concept("exam")],
+        "code": book.frame.say.concept("correction"),
+        **here.about_port,
+        "valueString": event.kind,
+    }
+    return [Made(name, made, ())]
 
 
 def _replaced(old: Any, new: Any, path: Path) -> Iterator[list[Any]]:

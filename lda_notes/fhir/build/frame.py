@@ -9,7 +9,7 @@ from lda_notes.record.episode import Episode, PatientIdentifier, Port
 from lda_notes.fhir.coder import Coder, coder
 from lda_notes.fhir.config import FHIR_ID, US_CORE, Config
 from lda_notes.fhir.elements import Json
-from lda_notes.fhir.build.naming import Names, event_role, port_role
+from lda_notes.fhir.build.naming import Names, event_role, port_role, record_role
 from lda_notes.fhir.tokens import token
 from lda_notes.problems import Failure
 from lda_notes.record.events import CareEvent, Event
@@ -85,6 +85,10 @@ class Frame:
     def event_name(self, event: str, part: str) -> str:
         """The identity of one part of an event."""
         return self.names.of(event_role(self.port_name, self.episode.id, event, part))
+
+    def record_name(self, part: str) -> str:
+        """The identity of a part of the record that belongs to no event."""
+        return self.names.of(record_role(self.port_name, self.episode.id, part))
 
     def person(self, who: Person | None) -> Json | None:
         """A reference to somebody, or their name alone; None when nobody is recorded."""

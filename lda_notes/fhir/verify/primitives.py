@@ -52,7 +52,7 @@ _RANGES: Final = {
 _ABSOLUTE: Final = re.compile(r"[a-z][a-z0-9+.\-]*:\S+")
 _UUID: Final = re.compile(r"urn:uuid:[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _OID: Final = re.compile(r"urn:oid:[0-2](\.(0|[1-9][0-9]*))+")
-_MIME: Final = re.compile(r"[A-Za-z0-9!#$&^_.+\-]+/[A-Za-z0-9!#$&^_.+\-]+(\s*;\s*[^\s;=]+=(\"[^\"]*\"|[^\s;]+))*")
+_MIME: Final = re.compile(r"xml|json|ttl|[A-Za-z0-9!#$&^_.+\-]+/[A-Za-z0-9!#$&^_.+\-]+(\s*;\s*[^\s;=]+=(\"[^\"]*\"|[^\s;]+))*")
 _LANGUAGE: Final = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z]{4})?(-([A-Za-z]{2}|[0-9]{3}))?(-[A-Za-z0-9]{4,8})*")
 _CURRENCY: Final = re.compile(r"[A-Z]{3}")
 _DAY: Final = re.compile(r"\d{4}-\d\d-\d\d")
@@ -241,7 +241,7 @@ def primitive_check(primitive: str, definitions: Definitions) -> PrimitiveCheck:
         return _text(primitive)
     if primitive in ("uri", "url", "canonical"):
         return _remembering(_good_uri, primitive)
-    matches = re.compile(definitions.primitives[primitive]).fullmatch
+    matches = re.compile(definitions.primitives[primitive], re.ASCII).fullmatch
     if primitive in _CALENDAR:
         return _remembering(lambda value: matches(value) is not None and is_calendar_day(value), primitive)
     return _remembering(lambda value: matches(value) is not None, primitive)

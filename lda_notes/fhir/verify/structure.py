@@ -179,10 +179,10 @@ class Compiler:
         """The check of one value of an element that is of one type."""
         if (owner, element.name) in _ABSOLUTE_URIS:
             return self._absolute
-        if element.binding:
-            if type_name != "code":
-                raise NotImplementedError(f"{owner}.{element.name}: a required binding on {type_name}")
+        if element.binding and type_name == "code":
             return binding_check(element.binding, self._definitions)
+        if element.binding in self._definitions.bindings and type_name == "CodeableConcept":
+            return self._bound_concept(element.binding)
         if type_name == "Reference":
             return self._reference(element.targets)
         if type_name == "CodeableConcept" and self._constants:
@@ -190,6 +190,23 @@ class Compiler:
         if type_name in self._definitions.primitives:
             return self._primitive(type_name)
         return self.check(type_name)
+
+    def _bound_concept(self, binding: str) -> Check:
+        """A CodeableConcept of which one code must come from a value set."""
+        codes = self._definitions.bindings[binding]
+        shape = self.check("CodeableConcept")
+
+        def check(value: Any, scope: Scope) -> Found:
+            found = shape(value, scope)
+            if found is not None:
+                return found
+            sent = [coding.get("code") for coding in value.get("coding", ())]
+            if any(code in codes for code in sent):
+                return None
+            message = f"No code of {binding} is said; R4 requires one."
+            return [Fault("binding", sent, message, f"Send a code of {binding}.").at("coding")]
+
+        return check
 
     def _reference(self, targets: tuple[str, ...]) -> Check:
         shape = self.check("Reference")
@@ -241,7 +258,7 @@ class Compiler:
             if element.required:
                 table.required[element.name] = frozenset(keys | {f"_{key}" for key in keys})
             if element.name in self._always_sent.get(type_name, ()):
-                table.sent[element.name] = frozenset(keys)
+                table.sent[element.name] = frozenset(keys | {f"_{key}" for key in keys})
             if element.is_choice:
                 table.choices[element.name] = frozenset(keys)
         return table
@@ -312,7 +329,7 @@ class Compiler:
         return check
 
     def _resource_check(self) -> Check:
-        carried = self._definitions.carried
+        carried = self._definitions.judged
 
         def check(value: Any, scope: Scope) -> Found:
             name = value.get("resourceType") if isinstance(value, dict) else None
@@ -322,8 +339,8 @@ class Compiler:
                 message = f"{kind(value).capitalize()} stands where a resource is due."
                 return [Fault("type", value, message, "Send one resource.")]
             if isinstance(name, str) and name in self._definitions.resources:
-                message = f"{name} is a resource type that is not verified here."
-                todo = f"Send one of {', '.join(carried)}."
+                message = f"{name} is a resource type that we do not send."
+                todo = f"Send one of {', '.join(carried)}, or judge the bundle by R4 alone."
                 return [Fault("not-carried", name, message, todo).at("resourceType")]
             return [fault.at("resourceType") for fault in _misnamed(name)]
 
