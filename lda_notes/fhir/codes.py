@@ -41,6 +41,7 @@ GS1_DEVICE_IDENTIFIER: Final = "http://hl7.org/fhir/NamingSystem/gs1-di"
 """``udiCarrier.issuer`` of a GS1 device identifier, as R4's definition of the element gives it."""
 
 _R4: Final = "FHIR R4 4.0.1 core definitions"
+_GPS: Final = "SNOMED International Global Patient Set (fully specified name)"
 _DICOM_SETS: Final = (
     "DICOM context groups as FHIR value sets (display); SNOMED International Global Patient Set, "
     "as a value set in HL7 Terminology 7.0.1 (code, fully specified name)"
@@ -119,7 +120,12 @@ CODES: Final[tuple[Code, ...]] = (
     Code(US_CORE_DOCUMENT_CATEGORY, "clinical-note", "Clinical Note", "US Core 9.0.0"),
     Code(OBSERVATION_CATEGORY, "vital-signs", "Vital Signs", f"{_R4}, CodeSystem observation-category"),
     Code(LOINC, "29463-7", "Body Weight", "FHIR R4 4.0.1 examples, Observation example"),
-    Code(SNOMED_CT, "716186003", "No Known Allergy (situation)", "FHIR R4 4.0.1 examples, AllergyIntolerance nka"),
+    Code(
+        SNOMED_CT,
+        "716186003",
+        "No known allergy",
+        "FHIR R4 4.0.1 examples, AllergyIntolerance nka; Global Patient Set (name)",
+    ),
     Code(FLAG_CATEGORY, "safety", "Safety", f"{_R4}, CodeSystem flag-category"),
     Code(ALLERGY_CLINICAL, "active", "Active", f"{_R4}, CodeSystem allergyintolerance-clinical"),
     Code(ALLERGY_CLINICAL, "inactive", "Inactive", f"{_R4}, CodeSystem allergyintolerance-clinical"),
@@ -130,16 +136,16 @@ CODES: Final[tuple[Code, ...]] = (
 """Every code that may be emitted."""
 
 NOT_EMITTED: Final[tuple[tuple[str, str], ...]] = (
-    ("access, needle removal and flush of a port", "no verified code found: text only"),
-    ("blood return, site, dressing state, waste volume, resistance", "no verified code found: text only"),
+    ("access, needle removal and flush of a port", "no verified code found: our own code alone"),
+    ("blood return, site, dressing state, waste volume, resistance", "no verified code found: our own code alone"),
     ("supply of a non-coring needle (HCPCS A4212)", "third-party text only"),
     ("left arm (SNOMED CT 368208006)", "third-party text only"),
-    ("heparin (RxNorm 5224) and every other drug", "third-party text only, or no verified code: text only"),
+    ("heparin (RxNorm 5224) and every other drug", "not verified: our own code, and the facility's by configuration"),
     ("handoff note", "the nearest LOINC code, 28651-8 Nurse Transfer note, means something else: text only"),
     ("staff and visit numbers (v2-0203 EI and VN)", "verified, but outside R4's value set of identifier types"),
     ("complications in ICD-10-CM", "verified, but a diagnosis is not ours to make"),
 )
-"""What is sent as text alone, or not at all, and why: printed beside the table of codes."""
+"""What goes out without a code of others, or not at all, and why: printed beside the table of codes."""
 
 _BY_KEY: Final[Mapping[tuple[str, str], Code]] = MappingProxyType({(code.system, code.code): code for code in CODES})
 
@@ -173,6 +179,7 @@ Use = Literal[
     "record",
     "allergy",
     "drug",
+    "status",
 ]
 """Which element a concept belongs to."""
 
@@ -450,6 +457,13 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("vital signs", "category", "Vital signs", (OBSERVATION_CATEGORY, "vital-signs")),
             _concept("weight", "observation", "Body weight", (LOINC, "29463-7"), dimension="mass"),
             _concept("no known allergy", "allergy", "No known allergy", (SNOMED_CT, "716186003")),
+            _concept("allergy active", "status", "Active", (ALLERGY_CLINICAL, "active")),
+            _concept("allergy inactive", "status", "Inactive", (ALLERGY_CLINICAL, "inactive")),
+            _concept("allergy refuted", "status", "Refuted", (ALLERGY_STATUS, "refuted")),
+            _concept("allergy in error", "status", "Allergy entered in error", (ALLERGY_STATUS, "entered-in-error")),
+            _concept(
+                "condition in error", "status", "Condition entered in error", (CONDITION_STATUS, "entered-in-error")
+            ),
             _concept("port record", "record", "What the port's record began with"),
             _concept("correction", "observation", "Correction of an earlier entry"),
             _concept("port septum", "property", "Septum of the port"),
@@ -529,7 +543,9 @@ def codeable(key: str, text: str | None = None) -> dict[str, Any]:
     return said
 
 
-OUTSIDE_ALONE: Final = frozenset({"category", "absent", "activity", "agent", "class", "identifier", "document"})
+OUTSIDE_ALONE: Final = frozenset(
+    {"category", "absent", "activity", "agent", "class", "identifier", "document", "status"}
+)
 """Elements whose published codes suffice: our own code stands in the code system, and is not sent."""
 
 

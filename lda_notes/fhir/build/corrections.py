@@ -26,7 +26,6 @@ from lda_notes.fhir.build.book import (
 from lda_notes.fhir.build.fold import NOBODY
 from lda_notes.fhir.build.papers import CORRECTION, Note, document, is_signed
 from lda_notes.fhir.build.scene import Made, Scene, scene
-from lda_notes.fhir.codes import ALLERGY_STATUS, CONDITION_STATUS, find
 from lda_notes.fhir.elements import Json, concept, plain, to_json
 from lda_notes.fhir.identity import status_of
 from lda_notes.problems import Path
@@ -133,14 +132,11 @@ def _in_error(made: Made) -> Made:
         return Made(made.name, {**made.resource, "status": IN_ERROR}, made.path)
     # R4 (ait-2, con-5): what was entered in error has no clinical status.
     held = {key: value for key, value in made.resource.items() if key != "clinicalStatus"}
-    known = find(_BY_VERIFICATION[kind], IN_ERROR)
-    assert known is not None
-    said = {"coding": [known.coding()], "text": known.display}
-    return Made(made.name, {**held, "verificationStatus": said}, made.path)
+    return Made(made.name, {**held, "verificationStatus": concept(_BY_VERIFICATION[kind])}, made.path)
 
 
-_BY_VERIFICATION: Final = {"AllergyIntolerance": ALLERGY_STATUS, "Condition": CONDITION_STATUS}
-"""Types without a status of their own, and the code system of their verification status."""
+_BY_VERIFICATION: Final = {"AllergyIntolerance": "allergy in error", "Condition": "condition in error"}
+"""Types without a status of their own, and what their verification status says then."""
 
 
 def _corrections(book: Book, step: int) -> tuple[Entry, ...]:

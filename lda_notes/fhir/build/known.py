@@ -13,7 +13,6 @@ from typing import Any, Final
 
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Made
-from lda_notes.fhir.codes import ALLERGY_CLINICAL, ALLERGY_STATUS, find
 from lda_notes.fhir.elements import Json, concept, day, moment, quantity
 from lda_notes.line.timeline import Entry, Timeline
 from lda_notes.record.episode import Episode
@@ -36,12 +35,6 @@ class Fact:
     by: Entry | None = None
     withdrawn: Entry | None = None
     why: AllergyWithdrawn | None = None
-
-
-def _coded(system: str, code: str) -> Json:
-    known = find(system, code)
-    assert known is not None
-    return {"coding": [known.coding()], "text": known.display}
 
 
 def facts(frame: Frame, timeline: Timeline) -> Iterator[Fact]:
@@ -112,10 +105,10 @@ def _allergy(frame: Frame, fact: Fact, allergy: Allergy, *, closed: bool) -> Jso
     made: Json = {
         "resourceType": "AllergyIntolerance",
         "identifier": frame.names.identifier(fact.name),
-        "clinicalStatus": _coded(ALLERGY_CLINICAL, "inactive" if gone else "active"),
+        "clinicalStatus": concept("allergy inactive" if gone else "allergy active"),
     }
     if gone:
-        made["verificationStatus"] = _coded(ALLERGY_STATUS, "refuted")
+        made["verificationStatus"] = concept("allergy refuted")
     made["code"] = {**frame.say.word(allergy.substance), "text": allergy.detail or allergy.substance}
     made["patient"] = frame.subject
     made |= _by(frame, fact, "recordedDate")
@@ -143,7 +136,7 @@ def none_known(frame: Frame) -> Made | None:
     made: Json = {
         "resourceType": "AllergyIntolerance",
         "identifier": frame.names.identifier(name),
-        "clinicalStatus": _coded(ALLERGY_CLINICAL, "active"),
+        "clinicalStatus": concept("allergy active"),
         "code": frame.say.concept("no known allergy"),
         "patient": frame.subject,
     }

@@ -12,7 +12,6 @@ import json
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes.fhir.codes import CONCEPTS, codeable
 from lda_notes.fhir.verify.base_rules import base_rules
 from lda_notes.fhir.verify.definitions import load, load_all
 from lda_notes.fhir.verify.faults import BundleFault, Fault, kind
@@ -28,9 +27,8 @@ _DEEPEST: Final = "The file is nested too deep to be read."
 def _bundle_check(house: bool) -> Check:
     rules = [*invariant_rules(), *base_rules()]
     if not house:
-        return Compiler(load_all(), rules, {}, {}).check("Bundle")
-    constants = {concept.text: codeable(key) for key, concept in CONCEPTS.items()}
-    return Compiler(load(), rules + profile_rules(), ALWAYS_SENT, constants).check("Bundle")
+        return Compiler(load_all(), rules, {}).check("Bundle")
+    return Compiler(load(), rules + profile_rules(), ALWAYS_SENT).check("Bundle")
 
 
 def verify(bundle: object, *, house: bool = True, sound: dict[int, object] | None = None) -> tuple[BundleFault, ...]:
