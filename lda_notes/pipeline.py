@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path as FilePath
@@ -12,10 +12,10 @@ from lda_notes.check import among, rule_table
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line import timeline
-from lda_notes.line.corrections import corrected
+from lda_notes.line import folding, timeline
+from lda_notes.line.folding import begins as begins
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import SEVERITIES, Finding
-from lda_notes.record import events
 from lda_notes.record import reading as records
 from lda_notes.record.reading import Record
 
@@ -29,9 +29,49 @@ def judge(record: Record, policy: Policy, asof: datetime) -> Judged:
     """Check ``record``: faults of reading, of corrections and of the rules, each with its place, in file order."""
     if record.episode is None:
         return Judged(record, None, _ordered([record.placed(finding) for finding in record.findings]))
-    line = timeline.build(record.episode, policy, asof, record.unread_facts)
-    found = [record.placed(f) for f in (*record.findings, *line.findings, *rule_table.check(line, policy))]
-    return Judged(record, line, _ordered(found))
+    return _judged(record, timeline.build(record.episode, policy, asof, record.unread_facts), policy, {})
+
+
+def judge_all(given: Sequence[Record], policy: Policy, asof: datetime) -> list[Judged]:
+    """Check the records given: those of one patient and one port are one line, and each is judged within it."""
+    by_file = {record.file: record for record in given}
+    judged: dict[int, Judged] = {}
+    for line in folding.fold_all(given, policy, asof):
+        for record, stay in zip(line.records, line.stays, strict=True):
+            one = _judged(record, stay, policy, by_file)
+            judged[id(record)] = replace(one, line=line)
+    return [judged[id(record)] if id(record) in judged else judge(record, policy, asof) for record in given]
+
+
+def _judged(record: Record, stay: Timeline, policy: Policy, by_file: Mapping[str, Record]) -> Judged:
+    found = (*record.findings, *stay.findings, *rule_table.check(stay, policy))
+    own = [_placed(finding, record, by_file) for finding in found if finding.path[:1] != _ELSEWHERE]
+    return Judged(record, stay, _ordered([*own, *_broken_seals(record)]))
+
+
+_ELSEWHERE: Final = ("records",)
+"""How a path begins that leads into another record of the line: the finding belongs to that record's own check."""
+
+
+def _placed(finding: Finding, record: Record, by_file: Mapping[str, Record]) -> Finding:
+    if any(spot.path[:1] == _ELSEWHERE for spot in finding.related):
+        spots = tuple(
+            replace(spot, place=by_file[str(spot.path[1])].place(spot.path[2:]))
+            if spot.path[:1] == _ELSEWHERE
+            else spot
+            for spot in finding.related
+        )
+        finding = replace(finding, related=spots)
+    return record.placed(finding)
+
+
+def _broken_seals(record: Record) -> list[Finding]:
+    """Return what the seals find, where any entry has one; their places are those of the file itself."""
+    if record.episode is None or all(event.seal is None for event in record.episode.events):
+        return []
+    from lda_notes.record import seals  # here, since a record without seals has no use for it
+
+    return [record.placed_in_file(finding) for finding in seals.findings(record.data)]
 
 
 def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
@@ -76,24 +116,6 @@ def upto(record: Record, moment: datetime) -> Record:
     facts = tuple(fact for fact in record.unread_facts if fact.path[0] != "events" or fact.path[1] not in late)
     told_episode = episode.model_copy(update={"events": told})
     return replace(record, episode=told_episode, positions=positions, unread_facts=facts)
-
-
-def begins(record: Record) -> datetime | None:
-    """Return when a stay begins: admission, or the first event that stands if that is earlier; None when not known.
-
-    The port may have been implanted long before. An event that could not be read may be earlier than all others.
-    """
-    episode = record.episode
-    if episode is None:
-        return None
-    admitted = episode.stay.admitted_at
-    if admitted is None and record.unread:
-        return None
-    standing: tuple[events.Event, ...] = episode.events
-    if any(isinstance(event, events.Correcting) for event in standing):
-        standing = tuple(entry.event for entry in corrected(episode)[0])
-    cared = (event.at for event in standing if not isinstance(event, events.PortImplanted))
-    return min((*([admitted] if admitted else []), *cared), default=None)
 
 
 def judge_file(path: FilePath, policy: Policy, asof: datetime) -> Judged:
@@ -150,4 +172,73 @@ def record_files(paths: tuple[FilePath, ...]) -> Iterator[FilePath]:
 
 
 def _is_record(path: FilePath) -> bool:
-    return path.suffix.lower() in records.SUFFIXES and path.name != policy_file.NAME and path.is_file()
+    return path.suffix.lower() in records.SUFFIXES and not _is_policy(path) and path.is_file()
+
+
+def _is_policy(path: FilePath) -> bool:
+    """Tell whether a file is named like the policy, in whatever spelling; only one is read."""
+    return path.stem.lower().replace("_", "-") == FilePath(policy_file.NAME).stem
+
+
+@dataclass(frozen=True, slots=True)
+class Passed:
+    """Something in a folder that is not read as a record and could be one. ``lost``: it was meant to be one."""
+
+    path: FilePath
+    why: str
+    lost: bool = False
+
+    def __str__(self) -> str:
+        return f"{self.path}: {self.why}"
+
+
+_HEAD: Final = 4096
+"""How much of a file is looked at to tell whether it is a record under another name, in bytes."""
+
+
+def passed_over(paths: tuple[FilePath, ...]) -> Iterator[Passed]:
+    """Yield each thing in the folders of ``paths`` that is not read as a record and could be one, in order of name."""
+    for folder in dict.fromkeys(path for path in paths if path.is_dir()):
+        try:
+            inside = sorted(folder.iterdir())
+        except OSError:  # the command that reads the folder says so
+            continue
+        for path in inside:
+            found = None if _is_record(path) or path.name == policy_file.NAME else _could_be(path)
+            if found is not None:
+                yield found
+
+
+def _could_be(path: FilePath) -> Passed | None:
+    named = path.suffix.lower() in records.SUFFIXES
+    if named and path.is_symlink() and not path.exists():
+        return Passed(path, "is a link to a file that is not there; put the file back or remove the link", True)
+    if path.is_dir():
+        inside = sum(_is_record(inner) for inner in path.rglob("*")) if not path.is_symlink() else 0
+        if named:
+            return Passed(path, "is a folder named like a record; rename it, or put the record here", True)
+        many = "1 record" if inside == 1 else f"{inside} records"
+        return (
+            Passed(path, f"is a folder with {many} that are not read from here; give the folder too")
+            if inside
+            else None
+        )
+    if not path.is_file():
+        return Passed(path, "is named like a record and is not a file; look what it is", True) if named else None
+    if _is_policy(path):
+        return Passed(path, f"is named like the policy, which is read only as {policy_file.NAME}; rename it")
+    if any(suffix in (".ndjson", ".jsonl") for suffix in path.suffixes[-2:]):
+        return Passed(path, "contains records in rows, which are not read from a folder; give the file by its name")
+    if any(f"{suffix}" in path.name.lower() for suffix in records.SUFFIXES):
+        return Passed(path, "looks like an editor's copy of a record; compare it with the record, then remove it")
+    if _begins_like_a_record(path):
+        return Passed(path, f"looks like a record under another ending; records end in {', '.join(records.SUFFIXES)}")
+    return None
+
+
+def _begins_like_a_record(path: FilePath) -> bool:
+    try:
+        with path.open("rb") as file:
+            return b"record_version" in file.read(_HEAD)
+    except OSError:
+        return False

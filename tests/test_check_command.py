@@ -100,7 +100,7 @@ def test_a_clean_record_prints_nothing_and_ends_with_0(clean: Path) -> None:
 def test_advice_alone_ends_with_0(tmp_path: Path) -> None:
     result = run(written(tmp_path / "advice.json", {**LOOK, "charted_at": None}))
     assert result.exit_code == 0
-    assert "advice  entry-time-not-recorded" in result.stdout
+    assert "advice  facts-recommended" in result.stdout
     assert result.stderr == "1 file, 1 event: 1 advice.\n"
 
 
@@ -130,7 +130,7 @@ def test_a_file_without_an_episode_ends_with_2(tmp_path: Path, content: str, sai
 def test_a_missing_file_does_not_stop_the_others(tmp_path: Path, unsigned: Path) -> None:
     result = run(tmp_path / "absent.yaml", unsigned)
     assert result.exit_code == 2
-    assert "author-not-recorded" in result.stdout
+    assert "facts-not-recorded" in result.stdout
     assert "absent.yaml: cannot be read" in result.stderr
     assert "Traceback" not in result.output
 
@@ -139,13 +139,15 @@ def test_every_fault_of_every_file_is_told_in_one_run(tmp_path: Path, unsigned: 
     written(tmp_path / "second.json", {**LOOK, "charted_at": "2026-05-04T09:00-05:00"}, {**LOOK, "site": None})
     result = run(tmp_path)
     assert [line.split("  ")[2] for line in result.stdout.splitlines() if line.startswith(str(tmp_path))] == [
+        "episode-in-two-records",
         "charted-before-event",
         "repeated-event-identifier",
         "same-event-twice",
-        "site-assessment-not-recorded",
-        "author-not-recorded",
+        "facts-not-recorded",
+        "episode-in-two-records",
+        "facts-not-recorded",
     ]
-    assert result.stderr == "2 files, 3 events: 3 wrong, 2 gaps.\n"
+    assert result.stderr == "2 files, 3 events: 5 wrong, 2 gaps.\n"
 
 
 def test_a_folder_without_records_is_said_to_be_so(tmp_path: Path) -> None:
@@ -168,7 +170,7 @@ def test_no_file_is_a_usage_error() -> None:
 def test_an_event_that_cannot_be_read_is_named_and_the_rest_is_checked(tmp_path: Path) -> None:
     result = run(written(tmp_path / "part.json", {**LOOK, "at": "yesterday"}, {**LOOK, "id": "look-2", "by": None}))
     assert result.exit_code == 1
-    assert "record-layout" in result.stdout and "author-not-recorded" in result.stdout
+    assert "record-layout" in result.stdout and "facts-not-recorded" in result.stdout
 
 
 # -- what it says --
@@ -176,13 +178,14 @@ def test_an_event_that_cannot_be_read_is_named_and_the_rest_is_checked(tmp_path:
 
 def test_a_finding_in_text(unsigned: Path) -> None:
     assert run(unsigned).stdout == (
-        f"{unsigned}:37:5  gap  author-not-recorded\n"
+        f"{unsigned}:37:5  gap  facts-not-recorded\n"
         "    Not recorded for this line check: author.\n"
-        "    Do: record who did it, by name.\n"
+        "    Do: record it, or why it could not be (not_assessed or not_done, with the\n"
+        "        reason).\n"
         "    Source: 42 CFR 482.24(c), paragraph 1 [from memory, high confidence: to be\n"
         "        confirmed]\n"
-        "    Source: CDC catheter guideline 2002, documentation, category II [read in the\n"
-        "        issuer's own text]\n"
+        "    Source: CDC catheter guideline 2002, documentation, category II [as quoted\n"
+        "        by a copy]\n"
         "    Source: INS Standards 2021, documentation in the health record [from memory,\n"
         "        high confidence: to be confirmed]\n"
         "\n"
@@ -329,7 +332,7 @@ def test_a_file_name_that_is_not_utf8(tmp_path: Path, form: str) -> None:
         pytest.skip("this file system takes only UTF-8 names")
     result = run(odd, "--format", form)
     assert result.exit_code == 1
-    assert "author-not-recorded" in result.stdout and "Traceback" not in result.output
+    assert "facts-not-recorded" in result.stdout and "Traceback" not in result.output
 
 
 # -- demos --

@@ -19,7 +19,7 @@ from lda_notes.record.spelling import nearest
 _LISTS: Final = {"flush": "flushes", "problem": "problems"}
 """Words that begin one more part of a list whose facts are then asked."""
 
-_NOT_SET: Final = frozenset({"id", "kind", "record_version"})
+_NOT_SET: Final = frozenset({"id", "kind", "record_version", "seal"})
 """Facts that the program itself gives: what is told of an entry, and of its draft, rests on them."""
 
 _MOST: Final = 6
@@ -57,7 +57,7 @@ def every_fact(model: type[BaseModel], head: str = "") -> Iterator[tuple[str, st
     """Yield the dotted name and the title of every single fact of a model, those of its parts too."""
     for key in model.model_fields:
         spot = layout.spot(model, (key,))
-        if spot is None or key in ("id", "kind", "charted_at"):
+        if spot is None or key in ("id", "kind", "charted_at", "seal"):
             continue
         if spot.part is not None and spot.sort != "person":
             yield from every_fact(spot.part, f"{head}{key}.0." if spot.many else f"{head}{key}.")

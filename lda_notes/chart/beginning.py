@@ -21,7 +21,7 @@ from lda_notes.chart.times import Frame
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import EPISODE_NEEDS
 from lda_notes.check.rule_table import check
-from lda_notes.check.rules.gaps import COVERED, RECORD
+from lda_notes.check.rules.completeness import ABOUT_THE_RECORD
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import build
 from lda_notes.narrative import phrasing
@@ -188,7 +188,7 @@ class NewRecord:
     @property
     def _still_asked(self) -> frozenset[str]:
         """Return the rules about facts that are not recorded: while they are asked for, that is no news."""
-        return frozenset(COVERED[RECORD, need.name] for need in EPISODE_NEEDS)
+        return ABOUT_THE_RECORD
 
     def _zone(self, facts: Mapping[str, Any]) -> ZoneInfo:
         return ZoneInfo(paths.get(self._data(facts), ("stay", "time_zone")) or "UTC")

@@ -28,7 +28,7 @@ from lda_notes.line.corrections import Entry
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure, Path
 from lda_notes.record.episode import Episode
-from lda_notes.record.events import KINDS, Correcting, Event
+from lda_notes.record.events import KINDS, Correcting, Event, unsealed
 from lda_notes.record.merging import merge
 from lda_notes.record.writer import Seen
 
@@ -61,6 +61,8 @@ class CorrectionSubject:
     kind: Kind | None = None
     entry_id: str = ""
     preset: Mapping[str, Any] = field(default_factory=dict)
+    signed_at: Callable[[], datetime] | None = None
+    """Tells the time of entry; without it, ``now`` does."""
 
     @property
     def zone(self) -> ZoneInfo:
@@ -282,8 +284,9 @@ class CorrectionSubject:
     def _entry(self, facts: Mapping[str, Any]) -> dict[str, Any]:
         kind = self._kind(facts) or "addendum"
         now = self.now().astimezone(self.zone).isoformat(timespec="minutes")
+        signed = (self.signed_at or self.now)().astimezone(self.zone).isoformat(timespec="minutes")
         name = self.entry_id or next_id(self.episode, kind)
-        entry: dict[str, Any] = {"id": name, "kind": kind, "at": now, "charted_at": now}
+        entry: dict[str, Any] = {"id": name, "kind": kind, "at": now, "charted_at": signed}
         by = facts.get("by") or self.given.get("by")
         entry.update({"by": by} if by else {})
         entry["of"] = self.target.event.id
@@ -333,7 +336,7 @@ class CorrectionSubject:
     def written(self, entry: dict[str, Any]) -> bool:
         """Tell whether a correction already stands in the record."""
         made = trials.fitted(KINDS[entry["kind"]], entry).whole if entry.get("kind") in KINDS else None
-        return made is not None and made in self.episode.events
+        return made is not None and any(unsealed(made) == unsealed(event) for event in self.episode.events)
 
     def moved_on(self, seen: Seen) -> Iterator[str]:
         """Go on with the record as somebody else left it."""

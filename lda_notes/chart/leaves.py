@@ -17,7 +17,7 @@ from lda_notes.check.needs import NEEDS
 from lda_notes.problems import Path
 from lda_notes.record.parts import NotAssessed, NotDone
 
-AT_SIGNING: Final = frozenset({"charted_at"})
+AT_SIGNING: Final = frozenset({"charted_at", "seal"})
 """Facts that signing itself gives."""
 
 

@@ -27,7 +27,7 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding, Path
 from lda_notes.record.episode import Episode
-from lda_notes.record.events import KINDS, CareEvent, Event
+from lda_notes.record.events import KINDS, CareEvent, Event, unsealed
 from lda_notes.record.writer import Seen
 
 CLEARED: Final = "cleared"
@@ -49,6 +49,8 @@ class EventSubject:
     policy: Policy
     now: Callable[[], datetime]
     given: Mapping[str, Any] = field(default_factory=dict)
+    signed_at: Callable[[], datetime] | None = None
+    """Tells the time of entry; without it, ``now`` does."""
     _minute: datetime | None = field(default=None, init=False)
     _line: Timeline | None = field(default=None, init=False)
     _found: frozenset[tuple[Any, ...]] = field(default=frozenset(), init=False)
@@ -144,7 +146,7 @@ class EventSubject:
 
     def review(self, facts: Mapping[str, Any]) -> Review:
         """Return the note as it will read, what a check finds, and the event to be written."""
-        event = self.finished(facts, self.now())
+        event = self.finished(facts, (self.signed_at or self.now)())
         trial = self.scene(facts).trial
         episode = trial.line.episode
         text = preview.note("", episode, trial.line, trial.findings, self.policy, self.event_id, WIDTH)
@@ -155,7 +157,7 @@ class EventSubject:
     def written(self, entry: dict[str, Any]) -> bool:
         """Tell whether an entry already stands in the record."""
         made = trials.fitted(KINDS[self.kind], entry).whole
-        return made is not None and made in self.episode.events
+        return made is not None and any(unsealed(made) == unsealed(event) for event in self.episode.events)
 
     def moved_on(self, seen: Seen) -> Iterator[str]:
         """Go on with the record as somebody else left it; the event gets another name if its own is taken."""
@@ -175,7 +177,7 @@ class EventSubject:
 
     def _whole(self, facts: Mapping[str, Any], now: datetime) -> dict[str, Any]:
         said = {key: value for key, value in facts.items() if key != CLEARED}
-        charted = {"charted_at": _written(now, self.zone)}
+        charted = {"charted_at": _written(self.signed_at() if self.signed_at else now, self.zone)}
         return {"id": self.event_id, "kind": self.kind, **self.given, **charted, **said}
 
     def _scene(self, facts: Mapping[str, Any]) -> Scene:

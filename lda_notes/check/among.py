@@ -20,6 +20,7 @@ EPISODE: Final = "episode-in-two-records"
 NUMBER: Final = "number-of-two-patients"
 PERSON: Final = "patient-with-two-numbers"
 NAMES: Final = "similar-names"
+PORTS: Final = "two-ports-in-one-patient"
 
 _SHORT: Final = 4
 """Names of fewer letters are alerted to only when they are the same: one letter is too much of them."""
@@ -53,6 +54,16 @@ AMONG: Final[tuple[tuple[Severity, Explained], ...]] = (
         ),
     ),
     (
+        "wrong",
+        Explained(
+            PORTS,
+            "One patient has two port identifiers, and no removal is recorded.",
+            "Most often it is one port under two names, and a hold is known to one record only; until that is known, "
+            "what holds one holds the other.",
+            "find out whether it is one port, and give it one name; or chart the removal of the other",
+        ),
+    ),
+    (
         "advice",
         Explained(
             NAMES,
@@ -80,7 +91,8 @@ class Doubt:
 def doubts(lines: Sequence[Timeline]) -> tuple[Doubt, ...]:
     """Return every fault between records."""
     episodes = [line.episode for line in lines]
-    return (*_one_episode(episodes), *_one_number(episodes), *_one_person(episodes), *_similar(lines))
+    between = (*_one_episode(episodes), *_one_number(episodes), *_one_person(episodes))
+    return (*between, *_two_ports(lines), *_similar(lines))
 
 
 def finding(doubt: Doubt, member: int, files: Sequence[str], events: Episode) -> Finding:
@@ -118,6 +130,15 @@ def _one_person(episodes: Sequence[Episode]) -> Iterator[Doubt]:
         if len(known) > 1:
             said = f"a patient of this name and birth date has {len(known)} record numbers"
             yield Doubt(PERSON, members, said, ("patient", "identifiers"))
+
+
+def _two_ports(lines: Sequence[Timeline]) -> Iterator[Doubt]:
+    members = [index for index, line in enumerate(lines) if line.other_ports]
+    for group in _joined(members, [_numbers(lines[one].episode) for one in members]):
+        ports = list(dict.fromkeys(lines[one].episode.port.id for one in group))
+        if len(ports) > 1:
+            said = f"this patient's records name the ports {' and '.join(ports)}, and no removal: is it one port?"
+            yield Doubt(PORTS, group, said.removesuffix("?"), ("port", "id"))
 
 
 def _similar(lines: Sequence[Timeline]) -> Iterator[Doubt]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
-from typing import Any, Final, Literal
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import DEFAULT, Policy
@@ -17,9 +17,8 @@ from lda_notes.line.timeline import trouble
 from lda_notes.record import disc
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
-from lda_notes.record.parts import Dressing, NotDone
+from lda_notes.record.parts import Dressing, Level, NotDone
 
-Level = Literal["required", "recommended"]
 Condition = Callable[[Any, Episode], bool]
 
 
@@ -39,6 +38,7 @@ class Need:
     asks: str
     level: Level
     citations: tuple[Citation, ...]
+    why: str = ""
     when: Callable[[Any, Episode], bool] | None = None
     given: Callable[[Any], bool] | None = None
     option: str | None = None
@@ -149,6 +149,116 @@ def injected(_: Any, episode: Episode) -> bool:
     return _whole(episode).injected
 
 
+def return_present(event: ev.Proved, _: Episode) -> bool:
+    """Tell whether blood return was present."""
+    return event.blood_return == "present"
+
+
+def is_alteplase(event: ev.PatencyTreatment, _: Episode) -> bool:
+    """Tell whether the thrombolytic is alteplase."""
+    return event.drug == "alteplase"
+
+
+def is_urokinase(event: ev.PatencyTreatment, _: Episode) -> bool:
+    """Tell whether the thrombolytic is urokinase."""
+    return event.drug == "urokinase"
+
+
+def begins_or_ends(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether the use lasts, so that it begins and ends."""
+    return event.purpose in ("infusion", "transfusion")
+
+
+def not_sampling(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether something was put in."""
+    return event.purpose != "blood sampling"
+
+
+def may_be_liposomal(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether a liposomal form was given, so that the product decides what it does outside the vein."""
+    return event.what is not None and "liposom" in event.what.lower()
+
+
+def culturing(event: ev.LineUse, _: Episode) -> bool:
+    """Tell whether blood cultures were drawn."""
+    return any("culture" in sample.lower() for sample in event.samples)
+
+
+def discarded_some(event: ev.Proved, _: Episode) -> bool:
+    """Tell whether blood was drawn for samples, so that what became of the first aspirate matters."""
+    return bool(event.samples)
+
+
+def old_lock_in(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether the last lock on record is one that must not be flushed in."""
+    before = [one for one in episode.events if isinstance(one, ev.Flushed | ev.FlushedElsewhere) and one.at < event.at]
+    lock = max(before, key=lambda one: one.at).lock if before else None
+    drug = getattr(lock, "drug", "")
+    strength = getattr(lock, "units_per_ml", None)
+    return drug in ("70% ethanol", "taurolidine with citrate and heparin") or (strength is not None and strength > 100)
+
+
+def signs_told(event: ev.CareEvent, _: Episode) -> bool:
+    """Tell whether signs are recorded, so that place and time of each matter."""
+    return bool(event.signs)
+
+
+def painful(event: ev.CareEvent, _: Episode) -> bool:
+    """Tell whether the patient has more than little pain."""
+    return isinstance(event.pain, int) and event.pain > 3
+
+
+def despite_hold(event: ev.CareEvent, _: Episode) -> bool:
+    """Tell whether the event says that a prescriber ordered it in spite of a hold."""
+    return event.despite_hold is not None
+
+
+def several_attempts(event: ev.Access, _: Episode) -> bool:
+    """Tell whether the needle was passed more than once."""
+    return event.attempts is not None and event.attempts > 1
+
+
+def not_whole(event: ev.Deaccess, _: Episode) -> bool:
+    """Tell whether the needle did not come out whole."""
+    return event.needle_intact is False
+
+
+def cleared_with_limits(event: ev.Evaluation, _: Episode) -> bool:
+    """Tell whether the line was cleared for some uses only."""
+    return event.decision == "cleared with limits"
+
+
+def cleared_of_several(event: ev.Evaluation, episode: Episode) -> bool:
+    """Tell whether a line was cleared that may be on hold in more than one septum."""
+    return event.decision in ("cleared for use", "cleared with limits") and len(episode.port.septa) > 1
+
+
+def taught_on_leaving(event: ev.Discharge, episode: Episode) -> bool:
+    """Tell whether the patient is taught about the line on leaving: in the emergency room only with a needle in."""
+    return setting_at(episode, event.at) != "emergency" or event.needle_in is True
+
+
+def setting_at(episode: Episode, moment: datetime) -> str | None:
+    """Return the kind of place that the patient is in at a moment, as far as it is recorded."""
+    moves = [one for one in episode.events if isinstance(one, ev.Transfer) and one.at < moment]
+    return max(moves, key=lambda move: move.at).to_setting if moves else episode.stay.setting
+
+
+def has_redness(site: Any) -> bool:
+    """Tell whether there is redness."""
+    return bool(site.erythema == "present")
+
+
+def has_place(sign: Any) -> bool:
+    """Tell whether a sign has a place."""
+    return sign.what in ("pain", "burning", "swelling", "redness", "leak", "pus", "fluid collection")
+
+
+def is_fever(sign: Any) -> bool:
+    """Tell whether a sign is a fever."""
+    return bool(sign.what == "fever")
+
+
 def nothing_runs(event: ev.Access, _: Episode) -> bool:
     """Tell whether no infusion was connected."""
     return event.infusion is None
@@ -207,6 +317,11 @@ def leaves_accessed(event: ev.Discharge, _: Episode) -> bool:
     return event.needle_in is True
 
 
+def leaves_without(event: ev.Discharge, _: Episode) -> bool:
+    """Tell whether the patient leaves without a needle."""
+    return event.needle_in is False
+
+
 def adds_nothing(event: ev.Addendum, _: Episode) -> bool:
     """Tell whether an addendum adds no fact by key."""
     return not event.adds
@@ -258,3 +373,35 @@ def small_or_treated(_: Any, episode: Episode) -> bool:
     first = min((event.at for event in episode.events), default=None)
     child = born is not None and first is not None and (first.year - born.year) < DEFAULT.value("adult_years")
     return child or any(isinstance(event, ev.PatencyTreatment) for event in episode.events)
+
+
+# -- conditions by name --
+
+
+def never(_: Any, __: Episode) -> bool:
+    """Tell that a fact is not asked."""
+    return False
+
+
+VARIES: Final[Mapping[str, Mapping[str, Condition]]] = {
+    "under way": {"line use": under_way},
+    "blood drawn": {"line use": sampling, "access": blood, "flush": blood},
+    "flush due": {"patency check": return_present},
+    "lock due": {"access": nothing_runs, "patency check": return_present},
+    "response due": {"line use": drug_given},
+    "before puncture": {"dressing change": never},
+    "put in here": {"arrival accessed": never},
+    "put on here": {"arrival accessed": never},
+    "rating matters": {"arrival accessed": never, "access": injection_possible},
+}
+"""Conditions that differ by kind; a fact is asked in any case of a kind that is not named."""
+
+
+def named(name: str, kind: str) -> Condition | None:
+    """Return the condition of a name for a kind; None when a fact is asked in any case. Raises `KeyError`."""
+    if not name:
+        return None
+    if name in VARIES:
+        return VARIES[name].get(kind)
+    found: Condition = globals()[name]
+    return found

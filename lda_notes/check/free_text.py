@@ -100,11 +100,14 @@ def _gather(part: BaseModel, found: list[str]) -> None:
     values = part.__dict__
     for key, is_text in _keys(part.__class__):
         value = values[key]
+        if not value:
+            continue
         for one in value if value.__class__ is tuple else (value,):
-            if one.__class__ is str:
+            kind = one.__class__
+            if kind is str:
                 if is_text:
                     found.append(one)
-            elif isinstance(one, BaseModel) and one.__class__ is not Person:
+            elif kind is not Person and kind is not bool and isinstance(one, BaseModel):
                 _gather(one, found)
 
 

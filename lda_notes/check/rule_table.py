@@ -7,7 +7,7 @@ why it matters, what to do.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -16,7 +16,7 @@ from itertools import pairwise
 from typing import Any, Final, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
-from lda_notes.check.needs import Missing, missing_in_episode, missing_in_events
+from lda_notes.check.needs import Missing, missing_in_events
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
@@ -24,12 +24,13 @@ from lda_notes.line.timeline import Entry, Step, Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import Model
+from lda_notes.record.unread import about
 
 T = TypeVar("T")
 
 
 class Found(NamedTuple):
-    """A fault as a rule yields it. ``todo`` replaces the rule's own when what to do depends on the case.
+    """A fault as a rule yields it. ``todo`` and ``severity`` replace the rule's own when they depend on the case.
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     """
@@ -40,6 +41,11 @@ class Found(NamedTuple):
     related: tuple[Related, ...] = ()
     citations: tuple[Citation, ...] | None = None
     event: str | None = None
+    severity: Severity | None = None
+
+
+def _names(path: Path) -> tuple[str, ...]:
+    return tuple(step for step in path if isinstance(step, str))
 
 
 @dataclass(frozen=True)
@@ -55,18 +61,17 @@ class Case:
         return due.zone_of(self.timeline)
 
     @cached_property
-    def gaps(self) -> Mapping[str, list[tuple[Entry | None, Missing]]]:
-        """Needed facts that the record lacks, by dotted path; the entry is None for facts of patient, stay and port."""
-        found: dict[str, list[tuple[Entry | None, Missing]]] = {}
-        episode = self.timeline.episode
-        for gap in missing_in_episode(episode, self.policy):
-            found.setdefault(gap.need.name, []).append((None, gap))
+    def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
+        """Each entry that lacks needed facts, with these; what was written and could not be read is not missing."""
         entries = (*self.timeline.entries, *self.timeline.corrections)
-        asked = missing_in_events((entry.event for entry in entries), episode, self.policy)
-        for entry, (_, gaps) in zip(entries, asked, strict=True):
-            for gap in gaps:
-                found.setdefault(gap.need.name, []).append((entry, gap))
-        return found
+        asked = missing_in_events((entry.event for entry in entries), self.timeline.episode, self.policy)
+        found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, (_, gaps) in zip(entries, asked, strict=True))
+        return tuple((entry, gaps) for entry, gaps in found if gaps)
+
+    def unwritten(self, event: str | None, gaps: tuple[Missing, ...]) -> tuple[Missing, ...]:
+        """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
+        unread = self.timeline.unread
+        return tuple(gap for gap in gaps if not about(unread, event, *_names(gap.path))) if unread else gaps
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
@@ -120,10 +125,7 @@ _MINUTE: Final = timedelta(minutes=1)
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One row of the table. ``on`` is empty for a rule that sees the whole case; ``limits`` name policy rows.
-
-    ``facts`` are dotted paths: the rule has nothing to say unless one of them is among the case's gaps.
-    """
+    """One row of the table. ``on`` is empty for a rule that sees the whole case; ``limits`` name policy rows."""
 
     name: str
     family: str
@@ -133,7 +135,6 @@ class Rule:
     limits: tuple[str, ...]
     on: tuple[type[Model], ...]
     check: Check = field(repr=False)
-    facts: frozenset[str] = frozenset()
 
     @property
     def explanation(self) -> str:
@@ -152,13 +153,11 @@ def rule(
     on: tuple[type[Model], ...] = (),
     cites: tuple[Citation, ...] = (),
     limits: tuple[str, ...] = (),
-    facts: frozenset[str] = frozenset(),
 ) -> Callable[[Check], Check]:
     """Enter a generator into the table under its own name, underscores as dashes.
 
     With ``on`` it is called as ``check(step, event, case)`` for each event of those classes (kinds, shapes, or
-    parts such as `Proved`); without, as ``check(case)`` once, where ``facts`` are given only if the record lacks one
-    of them. The family is the module's name.
+    parts such as `Proved`); without, as ``check(case)`` once. The family is the module's name.
     """
 
     def enter(check: Check) -> Check:
@@ -166,7 +165,7 @@ def rule(
         if name in RULES:
             raise ValueError(f"two rules are named {name}")
         family = check.__module__.rpartition(".")[2].replace("_", " ")
-        RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check, facts)
+        RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check)
         return check
 
     return enter
@@ -182,17 +181,13 @@ def load() -> dict[str, Rule]:
 
 _BY_KIND: Final[dict[str, tuple[tuple[Check, Rule], ...]]] = {}
 _WHOLE: Final[list[Rule]] = []
-_BY_FACT: Final[dict[str, list[Rule]]] = {}
 
 
 def _dispatch() -> None:
     for kind, event_class in KINDS.items():
         shapes = frozenset(event_class.__mro__)
         _BY_KIND[kind] = tuple((row.check, row) for row in RULES.values() if not shapes.isdisjoint(row.on))
-    _WHOLE.extend(row for row in RULES.values() if not row.on and not row.facts)
-    for row in RULES.values():
-        for fact in row.facts:
-            _BY_FACT.setdefault(fact, []).append(row)
+    _WHOLE.extend(row for row in RULES.values() if not row.on)
 
 
 def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
@@ -207,8 +202,7 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
         for look, row in _BY_KIND[event.kind]:
             for fault in look(step, event, case):
                 found.append(_finding(row, fault, policy, step.entry))
-    about_gaps = {row.name: row for fact in case.gaps for row in _BY_FACT.get(fact, ())}
-    for row in (*_WHOLE, *about_gaps.values()):
+    for row in _WHOLE:
         for fault in row.check(case):
             found.append(_finding(row, fault, policy, None))
     return tuple(found)
@@ -217,7 +211,7 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
 def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Finding:
     return Finding(
         row.name,
-        row.severity,
+        fault.severity or row.severity,
         fault.message,
         fault.todo or row.todo,
         fault.path,

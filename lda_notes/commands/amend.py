@@ -9,8 +9,18 @@ from typing import Any
 import click
 from click.shell_completion import CompletionItem
 
-from lda_notes.commands.charting_options import author, by_option, charting_options, clock, given, said_author
+from lda_notes.commands import charting_options as clocks
+from lda_notes.commands.charting_options import (
+    author,
+    by_option,
+    charting_options,
+    clock,
+    given,
+    judged_from,
+    said_author,
+)
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
@@ -77,7 +87,7 @@ def command(
         listed = sorted((entry.event for entry in every.values()), key=lambda one: one.at)
         for one in listed:
             by = f", by {one.by.name}" if one.by is not None and one.by.name else ""
-            click.echo(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{by}"), err=True)  # type: ignore[attr-defined]
+            say(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{by}"), err=True)  # type: ignore[attr-defined]
         raise Failure("name the entry that is to be corrected, after the file")
     if any(entry.event.id == event for entry in retracted):
         raise Failure(f"{event} is retracted already; chart what is right as a new entry")
@@ -88,7 +98,7 @@ def command(
         hint = f"did you mean {close}?" if close else "`lda-notes note FILE --all` shows the entries"
         raise Failure(f"{episode}: has no entry {event}; {hint}")
     now = clock(asof)
-    subject = CorrectionSubject(record, every[event], policy, now, author(by), kind)
+    subject = CorrectionSubject(record, every[event], policy, now, author(by), kind, signed_at=clocks.wall_clock)
     said = given(pairs, answers)
     subject.take(said)
     desk = Desk(f"correction of {event}", episode, now, said, not no_input, sign)
@@ -103,13 +113,15 @@ def command(
 
     def write(entry: dict[str, Any], again: Again | None) -> Written | Changed:
         nonlocal seen
-        done = append(seen, entry, again)
+        done = append(seen, entry, again, judged_from(asof))
         seen = done.seen
         return done
 
     done = desk.run(subject, write)
     if done is not None:
-        click.echo(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
+        say(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
+        for note in done.notes:
+            say(plain(note), err=True)
 
 
 def _when(moment: datetime, zone: Any) -> str:

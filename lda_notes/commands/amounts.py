@@ -12,6 +12,7 @@ import click
 
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, hours_option, moment, policy_option, records_argument
+from lda_notes.commands.printing import say
 from lda_notes.documents.amounts_values import sums_values
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import number
@@ -21,6 +22,12 @@ from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1
+
+
+_SUMMED = frozenset(
+    {"at", "kind", "septum", "flushes", "lock", "discard_ml", "withdrawn_ml", "drug", "dose_mg", "volume_ml", "of"}
+)
+"""Facts that sums rest on."""
 
 
 @click.command()
@@ -48,6 +55,8 @@ def command(
     far, and each needle's stay. A window holds its start and not its end, so that shifts neither share nor lose
     anything; a needle's stay holds its own access and de-access.
 
+    Exit code 1 when an amount was written and could not be read: the sums are then lower bounds, and say so.
+
     Example: lda-notes amounts episode.yaml --asof 2031-03-04T19:00-06:00
     """
     if (start is None) != (end is None):
@@ -57,16 +66,28 @@ def command(
     policy = policy_file.in_force(policy_path, paths)
     length = hours if hours is not None else policy.value("shift_hours")
     given = Window(start, end) if start is not None and end is not None else None
-    rows = []
+    rows: list[dict[str, Any]] = []
+    lines: list[str] = []
+    not_read: list[str] = []
+    left_out = False
     for record, timeline in reading.all_timelines(paths, policy, asof):
         said = reading.unread(record)
         if said:
-            click.echo(said, err=True)
-        rows.extend(_rows(timeline, given, length))
+            say(said, err=True)
+        facts = reading.unread_facts(record, _SUMMED, with_text=True)
+        not_read.extend(facts)
+        lines.extend(f"{timeline.episode.id}: {fact}" for fact in facts)
+        found = _rows(timeline, given, length)
+        rows.extend(found)
+        lines.extend(map(_said, found))
+        left_out = left_out or bool(said or facts)
     if form == "json":
-        click.echo(json.dumps({"version": JSON_VERSION, "amounts": rows}, indent=2, ensure_ascii=False))
+        document = {"version": JSON_VERSION, "could_not_be_read": not_read, "amounts": rows}
+        say(json.dumps(document, indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(_said(row) for row in rows))
+        say("\n".join(lines))
+    if left_out:
+        raise click.exceptions.Exit(1)
 
 
 def _rows(timeline: Timeline, given: Window | None, hours: Decimal) -> list[dict[str, Any]]:

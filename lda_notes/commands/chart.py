@@ -8,8 +8,18 @@ from typing import Any, Final
 
 import click
 
-from lda_notes.commands.charting_options import author, by_option, charting_options, clock, given, said_author
+from lda_notes.commands import charting_options as clocks
+from lda_notes.commands.charting_options import (
+    author,
+    by_option,
+    charting_options,
+    clock,
+    given,
+    judged_from,
+    said_author,
+)
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.record.events import KINDS
 
@@ -67,7 +77,7 @@ def command(
     assert standing is not None
     tag = _KINDS[kind]
     now = clock(asof)
-    subject = EventSubject(standing, tag, next_id(standing, tag), policy, now, author(by))
+    subject = EventSubject(standing, tag, next_id(standing, tag), policy, now, author(by), clocks.wall_clock)
     desk = Desk(tag, episode, now, given(pairs, answers, at), not no_input, sign)
     scene = subject.scene({})
     for row in opening.rows(tag, seen.record, scene.line, now(), said_author(subject.given)):
@@ -75,10 +85,12 @@ def command(
 
     def write(event: dict[str, Any], again: Again | None) -> Written | Changed:
         nonlocal seen
-        done = append(seen, event, again)
+        done = append(seen, event, again, judged_from(asof))
         seen = done.seen
         return done
 
     done = desk.run(subject, write)
     if done is not None:
-        click.echo(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
+        say(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
+        for note in done.notes:
+            say(plain(note), err=True)

@@ -27,7 +27,14 @@ def charting_options(command: Command) -> Command:
             type=click.Path(exists=True, dir_okay=False, path_type=Path),
             help="Answers by name, YAML or JSON, as they would be typed.",
         ),
-        click.option("--set", "pairs", multiple=True, metavar="NAME=VALUE", help="One answer; may be repeated."),
+        click.option(
+            "--set",
+            "pairs",
+            multiple=True,
+            metavar="NAME=VALUE",
+            help="One answer; may be repeated. Other users of this machine can see it in the list of "
+            "processes, and the shell may keep it: give what names a patient with --answers.",
+        ),
     ):
         command = option(command)
     return command
@@ -44,12 +51,22 @@ def by_option(command: Command) -> Command:
     )(command)
 
 
+def wall_clock() -> datetime:
+    """Return what time it is on this machine: the time of entry of what is signed now, whatever ``--asof`` says."""
+    return datetime.now(UTC).replace(second=0, microsecond=0)
+
+
 def clock(asof: datetime) -> Callable[[], datetime]:
-    """Return what tells the time: the moment given with ``--asof``, else the clock."""
+    """Return what tells the moment judged from: the one given with ``--asof``, else the clock."""
     source = click.get_current_context().get_parameter_source("asof")
     if source is click.core.ParameterSource.DEFAULT:
-        return lambda: datetime.now(UTC).replace(second=0, microsecond=0)
+        return wall_clock
     return lambda: asof
+
+
+def judged_from(asof: datetime) -> datetime | None:
+    """Return the moment given with ``--asof`` when it is not the time of entry; it is kept in the seal."""
+    return None if clock(asof)() == wall_clock() else asof
 
 
 def author(by: str | None) -> Mapping[str, Any]:

@@ -17,11 +17,13 @@ from lda_notes import pipeline
 from lda_notes.check import report
 from lda_notes.check.report import Checked
 from lda_notes.commands.options import asof_option, out_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
-from lda_notes.record.reading import SUFFIXES
+from lda_notes.record import reading as records
+from lda_notes.record.reading import SUFFIXES, Record
 
 STOPPING = ("unsafe", "wrong", "gap")
 """Severities that make the command end with 1."""
@@ -40,6 +42,13 @@ _MANY = 20
     type=click.Choice(["text", "json"]),
     help="Text to read, or JSON in a versioned shape. Without it: text; for NDJSON, a row of JSON for each row.",
 )
+@click.option(
+    "--seal",
+    "seals",
+    multiple=True,
+    metavar="ENTRY:DIGEST",
+    help="The seal on a print: say whether this entry is in the record as it was printed. For one record.",
+)
 @streaming_options
 @out_option
 @asof_option
@@ -47,6 +56,7 @@ _MANY = 20
 def command(
     paths: tuple[Path, ...],
     form: str | None,
+    seals: tuple[str, ...],
     workers: int,
     from_row: int,
     dask: str | None,
@@ -74,20 +84,27 @@ def command(
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
     files = _all_checked(list(dict.fromkeys(_files(paths))), policy, asof)
+    beside = list(pipeline.passed_over(paths))
+    files += [report.Checked(str(one.path), None, str(one)) for one in beside if one.lost]
+    for one in beside:
+        if not one.lost:
+            say(f"Not checked: {report.visible(str(one))}", err=True)
+    if seals:
+        files = [_with_prints(files, seals)]
     if form == "json":
         text = json.dumps(report.as_json(files, asof, policy), indent=2, ensure_ascii=False) + "\n"
     else:
         text = report.text(files, 80 if out else _width(), _colour() and out is None)
     if out is None:
-        click.echo(text, nl=False)
+        say(text, nl=False, styled=_colour())
     else:
         from lda_notes.commands.writing import write_all
 
         write_all([(out, text.encode("utf-8", "replace"))])
     for file in files:
         if file.error is not None:
-            click.echo(f"lda-notes: {report.visible(file.error)}", err=True)
-    click.echo(report.summary(files), err=True)
+            say(f"lda-notes: {report.visible(file.error)}", err=True)
+    say(report.summary(files), err=True)
     sys.exit(_code(files))
 
 
@@ -103,11 +120,11 @@ def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
 
 def _all_checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
     if len(paths) < _MANY:
-        return _compared([_checked(path, policy, asof) for path in paths])
+        return _compared(_checked(paths, policy, asof))
     from lda_notes.stream.garbage import rare_collection
 
     with rare_collection():
-        return _compared([_checked(path, policy, asof) for path in paths])
+        return _compared(_checked(paths, policy, asof))
 
 
 def _compared(files: list[Checked]) -> list[Checked]:
@@ -116,13 +133,42 @@ def _compared(files: list[Checked]) -> list[Checked]:
     return [one if one.judged is None else replace(one, judged=next(told)) for one in files]
 
 
-def _checked(path: Path, policy: Policy, asof: datetime) -> Checked:
+def _checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
+    read = [_read(path) for path in paths]
+    judged = iter(pipeline.judge_all([record for record in read if isinstance(record, Record)], policy, asof))
+    return [
+        Checked(str(path), None, found) if isinstance(found, str) else Checked(str(path), next(judged))
+        for path, found in zip(paths, read, strict=True)
+    ]
+
+
+def _read(path: Path) -> Record | str:
+    """Return the record, or in a sentence why it cannot be opened."""
     try:
         if path.is_dir():
-            raise Failure(f"{path}: holds no record; records end in {', '.join(SUFFIXES)}")
-        return Checked(str(path), pipeline.judge_file(path, policy, asof))
+            raise Failure(f"{path}: contains no record; records end in {', '.join(SUFFIXES)}")
+        return records.read(path)
     except Failure as failure:
-        return Checked(str(path), None, str(failure))
+        return str(failure)
+
+
+def _with_prints(files: list[Checked], seals: tuple[str, ...]) -> Checked:
+    """Return the one record that was checked, with what the seals of its prints find. Raises `Failure` for more."""
+    from lda_notes.record.seals import Sealed, unknown
+
+    judged = files[0].judged
+    if len(files) > 1 or judged is None or not isinstance(judged.record.data, dict):
+        raise Failure("--seal is about one record that can be read; name one file")
+    printed = []
+    for seal in seals:
+        entry, _, digits = seal.partition(":")
+        digest = "".join(digits.split()).lower()
+        if not entry or len(digest) != 64 or set(digest) - set("0123456789abcdef"):
+            raise click.UsageError(f"--seal {seal}: is not an entry, a colon and the 64 digits that are printed.")
+        printed.append(Sealed(entry, digest))
+    found = [unknown(judged.record.data, one) for one in printed]
+    more = [judged.record.placed_in_file(finding) for finding in found if finding is not None]
+    return replace(files[0], judged=replace(judged, findings=(*judged.findings, *more)))
 
 
 def _code(files: list[Checked]) -> int:

@@ -166,7 +166,7 @@ def connected(server: str, access: Access, pace: Pace, written: Iterable[str] = 
     from lda_notes.sending.wire import Connection
 
     where = address(server)
-    with Connection(where, timeout_s=access.timeout, ca_file=access.ca_file, clock=pace.clock) as connection:
+    with Connection(where, timeout_s=access.timeout, ca_file=access.ca_file) as connection:
         yield Server(connection, where, _credentials(where, access, connection, pace, frozenset(written)), pace)
 
 
@@ -188,7 +188,7 @@ def _credentials(
             access.client_id,
             auth.signing_key(access.key_file),
             access.scope or auth.scopes(written, EMITTED - written),
-            auth.token_address(access.token_url) if access.token_url else None,
+            auth.token_address(access.token_url, server) if access.token_url else None,
             pace,
         )
     if access.token_file is not None:

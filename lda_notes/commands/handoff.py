@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -20,11 +21,14 @@ from lda_notes.commands.options import (
     printed_now,
     records_argument,
 )
+from lda_notes.commands.printing import say
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
 from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
+from lda_notes.record.reading import Record
 
 FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 
@@ -34,6 +38,7 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 @click.option(
     "--shift-end", metavar="MOMENT", callback=moment, help="End of the coming shift; else its length from now."
 )
+@click.option("--since", metavar="MOMENT", callback=moment, help="The last handoff; else the policy's shift_starts.")
 @hours_option
 @click.option("--unit", metavar="NAME", help="Only the patients of this unit.")
 @click.option("--room", "rooms", metavar="ROOM", multiple=True, help="Only this room; may be given several times.")
@@ -59,6 +64,7 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 def command(
     paths: tuple[Path, ...],
     shift_end: datetime | None,
+    since: datetime | None,
     hours: Decimal | None,
     unit: str | None,
     rooms: tuple[str, ...],
@@ -79,35 +85,37 @@ def command(
 
     Everything is computed from the records at the moment judged from and says when and by whom it was established.
     Due times rest on the limits in force, each with its source. Events after that moment are not told, and a patient
-    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record could not be read; the
-    sheet then names it.
+    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record, or a
+    fact of one, could not be read; the sheet then names it.
 
     Example: lda-notes handoff ward/ --shift-end 2031-03-05T07:00-06:00 --out handoff.docx
     """
     if shift_end is not None and shift_end <= asof:
         raise click.UsageError(f"--shift-end {shift_end.isoformat()} is not after the moment judged from.")
+    if since is not None and since >= asof:
+        raise click.UsageError(f"--since {since.isoformat()} is not before the moment judged from.")
     chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
-    read: list[Source] = []
+    given: list[Record] = []
     unreadable: list[str] = []
+    beside = list(pipeline.passed_over(paths))
     for path in reading.files(paths):
         try:
             record = records.read(path)
         except Failure as failure:  # one record that cannot be opened does not end the handoff of the ward
             unreadable.append(str(failure))
             continue
-        judged = pipeline.judge(pipeline.upto(record, asof), policy, asof)
-        if judged.timeline is None:
-            unreadable.append(reading.why_unreadable(judged.record))
+        if record.episode is None:
+            unreadable.append(reading.why_unreadable(record))
         else:
-            begins = pipeline.begins(record)
-            read.append(
-                Source(record.file, judged.timeline, judged.findings, record.unread, begins, judged.record.unread_facts)
-            )
+            given.append(record)
+    read = list(_sources(given, policy, asof))
+    lost = bool(unreadable) or any(one.lost for one in beside)
+    unreadable += map(str, beside)
     if not read:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:
-        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, unreadable, unit, rooms)
+        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, unreadable, unit, rooms, since)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
     if (unit or rooms) and not found.patients:
@@ -115,9 +123,33 @@ def command(
     printing = Printing(printed_now(), " ".join(printed_by.split()), round_alone, sources == "full")
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:
-        click.echo(f"Not on the sheet: {words}", err=True)
-    if unreadable:
+        say(f"Not on the sheet: {words}", err=True)
+    if lost or any(patient.unread for patient in found.patients):
         raise click.exceptions.Exit(2)
+
+
+def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Source]:
+    """Yield one source for each line: its records are told together; stays that begin later stand by themselves."""
+    starts = {record.file: pipeline.begins(record) for record in read}
+    later = [record for record in read if (since := starts[record.file]) is not None and since > asof]
+    begun = [pipeline.upto(record, asof) for record in read if record not in later]
+    judged = {one.record.file: one for one in pipeline.judge_all(begun, policy, asof)}
+    lines = {id(one.line): one.line for one in judged.values() if one.line is not None}
+    for line in lines.values():
+        last, files = line.records[-1], [record.file for record in line.records]
+        yield Source(
+            last.file,
+            line.timeline,
+            tuple(finding for file in files for finding in judged[file].findings),
+            tuple(event for record in line.records for event in record.unread),
+            starts[last.file],
+            tuple(fact for record in line.records for fact in record.unread_facts),
+            tuple(stay.episode.id for stay in line.stays if stay.discharge is None),
+        )
+    for record in later:
+        one = pipeline.judge(pipeline.upto(record, asof), policy, asof)
+        if one.timeline is not None:
+            yield Source(record.file, one.timeline, one.findings, record.unread, starts[record.file])
 
 
 def _places(read: list[Source]) -> str:

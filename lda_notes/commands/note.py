@@ -13,12 +13,14 @@ import click
 from lda_notes import pipeline
 from lda_notes.check.judged import Judged
 from lda_notes.commands.options import asof_option, moment, out_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.reading import why_unreadable
-from lda_notes.documents.blocks import Sheet
+from lda_notes.documents.blocks import Alert, Sheet
 from lda_notes.documents.render import SUFFIXES, Format, Paper
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
+from lda_notes.record.unread import SAID
 
 DEFAULT_NAME = "port-note"
 """Name of a note that is written into a folder: nothing of the patient is in it."""
@@ -63,7 +65,7 @@ def command(
     """Write the note of an event in words, with who charted it, ready to read through and sign.
 
     It states only what the record holds. What is not recorded, and what the check finds, makes it a DRAFT that says
-    so; a line on hold is named first.
+    so; a line on hold is named first. Exit code 1 when something of it was written and could not be read.
 
     Example: lda-notes note episode.yaml --event access-1 --out note.docx
     """
@@ -80,9 +82,11 @@ def command(
 
     _write(render(sheet, chosen, width or _room(target), paper), target)
     if sheet.status:
-        click.echo(f"{sheet.status}: not everything is recorded or right; the note lists it.", err=True)
+        say(f"{sheet.status}: not everything is recorded or right; the note lists it.", err=True)
     if target is not None:
-        click.echo(f"Written: {target}", err=True)
+        say(f"Written: {target}", err=True)
+    if judged.record.unread or any(isinstance(block, Alert) and SAID in block.text for block in sheet.blocks):
+        raise click.exceptions.Exit(1)
 
 
 def _form(form: Format | None, out: Path | None) -> tuple[Format, Path | None]:
@@ -137,7 +141,7 @@ def _room(target: Path | None) -> int:
 
 def _write(data: bytes, target: Path | None) -> None:
     if target is None:
-        click.echo(data, nl=False)
+        say(data, nl=False)
         return
     from lda_notes.commands.writing import write_all
 

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from lda_notes.commands.options import policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.limits import Choice, Clock, Limit, Row, Words
 from lda_notes.knowledge.policy import DEFAULT, Policy, looser, number, value_text
@@ -55,7 +56,7 @@ def command(
         for row in policy.rows.values()
         if (not names or row.name in names) and (not changes or row is not DEFAULT.rows[row.name])
     ]
-    click.echo(_as_json(policy, rows) if form == "json" else _as_text(policy, rows))
+    say(_as_json(policy, rows) if form == "json" else _as_text(policy, rows))
 
 
 def _as_text(policy: Policy, rows: list[Row]) -> str:
@@ -68,7 +69,8 @@ def _headline(policy: Policy) -> str:
     replaced = sum(row is not DEFAULT.rows[name] for name, row in policy.rows.items())
     loose = sum(looser(row, DEFAULT.rows[name]) for name, row in policy.rows.items())
     counted = f"{replaced} set by {policy.facility.text()}"
-    return f"Limits in force: as published, {counted}; {loose} of these looser than published."
+    said = [f"Limits in force: as published, {counted}; {loose} of these looser than published."]
+    return "\n".join([*said, *(silenced.text() for silenced in policy.silenced), *policy.ignored])
 
 
 def _entry(row: Row) -> str:
@@ -91,6 +93,8 @@ def _as_json(policy: Policy, rows: list[Row]) -> str:
     document = {
         "version": JSON_VERSION,
         "facility_policy": _cited(policy.facility) if policy.facility else None,
+        "silenced": [{"rule": one.rule, "reason": one.reason, "date": one.date} for one in policy.silenced],
+        "ignored": list(policy.ignored),
         "limits": [_row(row) for row in rows],
     }
     return json.dumps(document, indent=2, ensure_ascii=False)

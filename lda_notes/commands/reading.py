@@ -6,12 +6,14 @@ from datetime import datetime
 from pathlib import Path
 
 from lda_notes import pipeline
+from lda_notes.commands.printing import say
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line import timeline
+from lda_notes.line import folding
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 from lda_notes.record.reading import Record
+from lda_notes.record.unread import notice
 
 
 def files(paths: tuple[Path, ...]) -> list[Path]:
@@ -31,20 +33,34 @@ def why_unreadable(record: Record) -> str:
 
 
 def all_timelines(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> list[tuple[Record, Timeline]]:
-    """Return the timeline of every record, for counts that a missing record would make wrong.
+    """Return the timeline of every record within its line, for counts that a missing record would make wrong.
 
     Raises `Failure` naming each record that cannot be read.
     """
     read = [records.read(path) for path in files(paths)]
+    beside = list(pipeline.passed_over(paths))
+    for one in beside:
+        if not one.lost:
+            say(f"Not counted: {one}", err=True)
     broken = [why_unreadable(record) for record in read if record.episode is None]
+    broken += [str(one) for one in beside if one.lost]
     if broken:
         counted = "1 record" if len(broken) == 1 else f"{len(broken)} records"
         raise Failure("\n".join([f"{counted} could not be read, so nothing was counted:", *broken]))
     return [
-        (record, timeline.build(record.episode, policy, asof, record.unread_facts))
-        for record in read
-        if record.episode is not None
+        (record, stay)
+        for line in folding.fold_all(read, policy, asof)
+        for record, stay in zip(line.records, line.stays, strict=True)
     ]
+
+
+def unread_facts(record: Record, names: frozenset[str], with_text: bool = False) -> tuple[str, ...]:
+    """Return a sentence for each fact of ``record`` under one of ``names`` that was written and could not be read."""
+    return tuple(
+        f"{'' if with_text else f'{record.file}: '}{notice(fact, with_text)}"
+        for fact in record.unread_facts
+        if names & set(fact.names)
+    )
 
 
 def unread(record: Record) -> str | None:

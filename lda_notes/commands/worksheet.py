@@ -9,13 +9,17 @@ from typing import Final, get_args
 import click
 
 from lda_notes import pipeline
-from lda_notes.commands.options import asof_option, out_option, policy_option
+from lda_notes.commands import reading
+from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
+from lda_notes.commands.printing import say
 from lda_notes.commands.reading import unread, why_unreadable
 from lda_notes.commands.writing import target, width, write
+from lda_notes.documents.blocks import Sheet
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.render import Paper
 from lda_notes.documents.wording import Wording
-from lda_notes.documents.worksheet.page import Work, sheet
+from lda_notes.documents.worksheet.page import due_sheet, sheet, unit_sheet
+from lda_notes.documents.worksheet.supplies import Work
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
@@ -24,23 +28,31 @@ from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 
 FORMATS = ("text", "md", "docx", "html", "pdf")
-WORK: Final[dict[str, Work]] = {"access": "access", "deaccess": "de-access", "dressing": "dressing change"}
+WORK: Final[dict[str, Work]] = {
+    "access": "access",
+    "deaccess": "de-access",
+    "dressing": "dressing change",
+    "flush": "flush",
+    "arrival": "arrival accessed",
+    "look": "patency check",
+    "check": "line check",
+}
 
 
 @click.command()
-@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--for", "work", type=click.Choice(tuple(WORK)), required=True, help="What is going to be done.")
+@records_argument
+@click.option("--for", "work", type=click.Choice(tuple(WORK)), help="What is going to be done.")
+@click.option("--due", "all_due", is_flag=True, help="All that is due this shift, of every record given.")
 @click.option("--septum", help="Which septum of a port with two; else the first.")
 @click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
-@click.option(
-    "--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True, help="Of docx, html and pdf."
-)
+@click.option("--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True, help="Size of paper.")
 @out_option
 @asof_option
 @policy_option
 def command(
-    file: Path,
-    work: str,
+    paths: tuple[Path, ...],
+    work: str | None,
+    all_due: bool,
     septum: str | None,
     form: str | None,
     paper: Paper,
@@ -48,26 +60,64 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Write the worksheet for an access, a de-access or a dressing change.
+    """Write the worksheet for an access, a de-access, a dressing change, a flush, an arrival or a look.
 
     It tells what is known, what to gather, and has a blank for each fact that the check will ask for, in the order of
-    the work, with the cautions where they apply.
+    the work, with the cautions where they apply. `--for check` writes one page for all patients given; `--due` writes
+    that page and a worksheet for everything that falls due before the shift ends.
 
     Example: lda-notes worksheet episode.yaml --for access --out worksheet.docx
     """
+    if (work is None) == (not all_due):
+        raise click.UsageError("Give --for with what is going to be done, or --due for all that is due this shift.")
     chosen, to = target(form, out, "worksheet", FORMATS)
-    policy = policy_file.in_force(policy_path, (file,))
-    judged = pipeline.judge(pipeline.upto(records.read(file), asof), policy, asof)
-    timeline = judged.timeline
-    if timeline is None:
-        raise Failure(f"no worksheet can be written: {why_unreadable(judged.record)}")
-    left_out = unread(judged.record)
-    if left_out:
-        click.echo(left_out, err=True)
-    found = sheet(_view(timeline, policy, asof), WORK[work], _septum(timeline, septum))
+    policy = policy_file.in_force(policy_path, paths)
+    views, broken, partly = _views(paths, policy, asof)
+    if work is not None and work != "check" and len(views) + len(broken) > 1:
+        raise click.UsageError(f"--for {work} is about one record; give one file.")
+    if not views:
+        raise Failure("\n".join(f"no worksheet can be written: {words}" for words in broken))
+    made = _made(views, None if all_due or work is None else WORK[work], septum)
     from lda_notes.documents.render import render
 
-    write(render(found, chosen, width(to), paper), to)  # type: ignore[arg-type]
+    write(render(made, chosen, width(to), paper), to)  # type: ignore[arg-type]
+    for words in broken:
+        say(f"Not on the worksheets: {words}", err=True)
+    if broken:
+        raise click.exceptions.Exit(2)
+    if partly:
+        raise click.exceptions.Exit(1)
+
+
+def _made(views: list[View], work: Work | None, septum: str | None) -> Sheet:
+    if work is None:
+        return due_sheet(views)
+    if work == "line check":
+        return unit_sheet(views)
+    return sheet(views[0], work, _septum(views[0].timeline, septum))
+
+
+def _views(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> tuple[list[View], list[str], bool]:
+    """Return what can be read of the records as of a moment, one sentence for each that cannot be read at all, and
+    whether any was read in part."""
+    read = [records.read(path) for path in reading.files(paths)]
+    broken = [why_unreadable(record) for record in read if record.episode is None]
+    begun = [pipeline.upto(record, asof) for record in read if record.episode is not None]
+    left_out = [words for record in begun if (words := unread(record)) is not None]
+    for words in left_out:
+        say(words, err=True)
+    # The records of one patient and one port are one line: a hold goes along from stay to stay.
+    lines = {id(one.line): one.line for one in pipeline.judge_all(begun, policy, asof) if one.line is not None}
+    views = [_view(line.timeline, policy, asof) for line in lines.values()]
+    partly = bool(left_out) or any(view.timeline.unread for view in views)
+    return sorted(views, key=_place), broken, partly
+
+
+def _place(view: View) -> tuple[str, int, str]:
+    stay = view.timeline.unit_at(view.asof)
+    room = (stay.room or "") if stay else ""
+    digits = "".join(sign for sign in room if sign in "0123456789")
+    return (stay.unit if stay else "", int(digits[:9]) if digits else 0, room)
 
 
 def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
@@ -77,7 +127,7 @@ def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
         due.end_of(asof, "idle_flush_days", policy, due.zone_of(timeline))
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    return View(timeline, policy, Wording(due.zone_of(timeline), asof), moment, end)
+    return View(timeline, policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
 
 
 def _septum(timeline: Timeline, asked: str | None) -> str:

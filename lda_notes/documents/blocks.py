@@ -166,7 +166,7 @@ class Sheet:
     """A whole document. ``status`` is printed with the title (such as DRAFT); ``cautions`` stand at its foot.
 
     ``running`` identifies the patient at the head of every printed page; empty when the sheet is about several.
-    ``dense`` asks for small letters and narrow margins: much on a page.
+    ``dense`` asks for narrow margins and little room between: much on a page, in letters of ``size`` points.
     """
 
     title: str
@@ -176,3 +176,4 @@ class Sheet:
     landscape: bool = False
     running: str = ""
     dense: bool = False
+    size: float = 10

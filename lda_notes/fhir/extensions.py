@@ -10,7 +10,7 @@ from typing import Final
 
 from lda_notes.fhir.build.frame import SEPTUM
 from lda_notes.fhir.build.known import PATIENT_AND_STAY
-from lda_notes.fhir.build.papers import CORRECTION, TIME_NOT_CHARTED
+from lda_notes.fhir.build.papers import CORRECTION, ENTRY_SEAL, TIME_NOT_CHARTED
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json
 
@@ -79,6 +79,15 @@ OWN: Final[tuple[Own, ...]] = (
             Part("stated", "string", "The stated facts by key, as JSON."),
             Part("before", "string", "Pairs of a path of keys and the first value there (null for none), as JSON."),
         ),
+    ),
+    Own(
+        ENTRY_SEAL,
+        ("Provenance",),
+        "Digest of the entry in the record",
+        "The SHA-256 digest in the seal of the entry, with which the record can be compared with what was sent: an "
+        "entry that was changed or removed since has another digest or none. It is no signature; "
+        "Provenance.signature would claim that someone signed this resource.",
+        value="string",
     ),
     Own(
         TIME_NOT_CHARTED,

@@ -32,6 +32,13 @@ def alteplase_volume_ml(dose_mg: Decimal, policy: Policy) -> Decimal:
     return dose_mg / policy.value("alteplase_mg_per_ml")
 
 
+def alteplase_withdrawal(weight_kg: Decimal, policy: Policy) -> tuple[str, ...]:
+    """Return the names of the limits of the withdrawal after success: least and most, or the one amount."""
+    if weight_kg >= policy.value("alteplase_withdraw_child_kg"):
+        return "alteplase_withdraw_ml", "alteplase_withdraw_max_ml"
+    return ("alteplase_withdraw_child_ml",)
+
+
 def heparin_units(units_per_ml: Decimal, volume_ml: Decimal) -> Decimal:
     """Return how many units a volume of heparin holds."""
     return units_per_ml * volume_ml

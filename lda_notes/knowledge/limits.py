@@ -1,16 +1,20 @@
 """The table of limits: every number and named option that the checks, due times and amounts use, with its source.
 
-To add a limit, add one row to ``_ROWS``. A name ends with its unit; ``policy.py`` hands the values out and lets a
-facility replace them.
+To add a limit, add one row to the table that it belongs to. A name ends with its unit; ``policy.py`` hands the values
+out and lets a facility replace them. ``RETIRED`` names what policies of earlier versions may still set.
 """
+
+# ruff: noqa: E501 -- one limit to a row, so that the tables can be read and checked as tables
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
-from typing import Final, Literal
+from types import MappingProxyType
+from typing import Any, Final, Literal, get_args
 
-from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation, Mark
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 
 Bound = Literal["at most", "at least", "exactly"]
 """Which side of a limit is allowed."""
@@ -18,7 +22,7 @@ Bound = Literal["at most", "at least", "exactly"]
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A number with its unit. ``says`` is what is limited, as it reads before "at most 7 days".
+    """A number with its unit. ``says`` is what is limited, as it reads before ": at most 7 days".
 
     ``low`` and ``high`` are the ends of what a local policy may set; beyond them a value is taken for a slip.
     """
@@ -35,7 +39,7 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A named option. If ``ordered``, ``options`` stand strictest first, so a later one is looser."""
+    """A named option. If ``ordered``, ``options`` are listed strictest first, so a later one is looser."""
 
     name: str
     value: str
@@ -77,724 +81,252 @@ _SLIP: Final = 20
 """A local value this many times above or below the published one is taken for a slip of the pen."""
 
 WHOLE_UNITS: Final = frozenset(
-    {"days", "months", "years", "gauge", "attempts", "doses", "points", "identifiers", "line days"} | {"hospital days"}
+    {"days", "months", "years", "gauge", "attempts", "doses", "points", "identifiers", "line days", "hospital days"}
 )
 """Units of which only whole numbers make sense."""
 
+# name | limit | what is limited | sources, each with its mark and place | range that a policy may set, if not the usual
+_NUMBERS: Final = """
+# Time in place
+needle_dwell_days          | at most 7 days    | needle in place | royal-marsden R ch. 17; us-hospital-2008 R2 app. L; ins-2021 M-H
+transparent_dressing_days  | at most 7 days    | transparent dressing in place | ahrq-ch42 R table 3; cdc-2011 M-H
+gauze_dressing_days        | at most 2 days    | dressing with gauze over the site in place | ahrq-ch42 R table 3; cdc-2011 M-H
+gauze_under_wings_days     | at most 7 days    | transparent dressing with gauze only under the needle's wings and the site in view, in place | ins-2021 M-M
+chg_dressing_days          | at most 7 days    | chlorhexidine disc or dressing in place, changed with the dressing | ahrq-ch42 D table 3
+line_check_hours           | at most 12 hours  | time between two looks at an accessed port | common-practice CP
+line_check_slack_minutes   | at most 60 minutes | tolerance of the time between two looks at an accessed port | common-practice CP
+idle_flush_days            | at most 28 days   | flush interval without a needle | royal-marsden R ch. 17; ayrshire-arran-adult R; royal-cornwall R2
+maintenance_flush_days     | at most 28 days   | time from discharge to the next maintenance flush | royal-marsden R ch. 17; ayrshire-arran-adult R; royal-cornwall R2
+accessed_idle_flush_hours  | at most 24 hours  | time between flushes of an accessed port that is not in use: a reminder, where policy sets one | infusion-forum R2 | 1..336
+post_implant_tender_hours  | at least 72 hours | time in which swelling, tenderness and redness after implantation are expected | port-procedures-page R2
+post_implant_child_days    | at least 7 days   | time before the first access of a child's new port | ayrshire-arran-child R
+reaction_after_flush_hours | at most 4 hours   | time in which fever or chills count as following a flush or start | common-practice CP
 
-def _limit(
-    bound: Bound,
-    name: str,
-    value: str,
-    unit: str,
-    says: str,
-    citations: tuple[Citation, ...],
-    low: str | None,
-    high: str | None,
-) -> Limit:
-    number = Decimal(value)
-    lowest = Decimal(low) if low is not None else number / _SLIP
+# Needle and power injection
+needle_gauge_min           | at least 19 gauge | needle gauge number | royal-marsden R ch. 17 | 10..34
+needle_gauge_max           | at most 24 gauge  | needle gauge number | royal-marsden R ch. 17 | 10..34
+needle_length_min_mm       | at least 6.35 mm  | needle length | royal-marsden R ch. 17, rounded up from 1/4 inch | 3..60
+needle_length_max_mm       | at most 38.1 mm   | needle length | us-hospital-2008 R2 app. L | 3..60
+needle_attempts            | at most 2 attempts | attempts per nurse | common-practice CP
+power_rate_ml_per_s        | at most 5 mL per second | power injection rate, rated 19 or 20 gauge needle | power-ifu R2 | 0.25..10
+power_rate_22_gauge_ml_per_s | at most 2 mL per second | power injection rate, rated 22 gauge needle | power-ifu M-M | 0.1..10
+power_gauge_full_rate      | at most 20 gauge  | needle gauge number for the full power injection rate | power-ifu R2 | 10..34
+power_gauge_max            | at most 22 gauge  | needle gauge number for any power injection | power-ifu-table R2 | 10..34
+power_pressure_psi         | at most 300 psi   | injector pressure, unless the labels say otherwise | power-ifu-pressure R2 | 50..400
+power_test_flush_ml        | at least 10 mL    | saline flush before a power injection | power-ifu-table R2
+
+# Skin antisepsis
+chg_scrub_dry_site_s       | at least 30 seconds  | friction with chlorhexidine in alcohol, dry site | chg-swab-label R; nova-scotia R
+chg_scrub_moist_site_s     | at least 120 seconds | friction with chlorhexidine in alcohol, moist site | chg-swab-label R
+chg_dry_dry_site_s         | at least 30 seconds  | drying of chlorhexidine in alcohol, dry site | chg-swab-label R
+chg_dry_moist_site_s       | at least 60 seconds  | drying of chlorhexidine in alcohol, moist site | chg-swab-label R
+povidone_iodine_dry_s      | at least 120 seconds | drying of povidone-iodine | ins-2016 M-H
+isopropyl_scrub_s          | at least 60 seconds  | friction with 70% isopropyl alcohol | nova-scotia R
+isopropyl_dry_s            | at least 30 seconds  | drying of 70% isopropyl alcohol | nova-scotia R
+skin_friction_s            | at least 60 seconds  | friction with any other antiseptic | common-practice CP
+hub_scrub_s                | at least 5 seconds   | friction on the needleless connector | ins-2021 M-H; shea-2022 M-H
+hub_scrub_strict_s         | at least 15 seconds  | friction on the needleless connector, by the stricter source | epic3 M-H
+chg_age_months             | at least 2 months    | age for chlorhexidine on the skin | cdc-2011 M-H; chg-applicator-label M-H | 1..40
+chg_weight_g               | at least 1000 g      | weight of a newborn for chlorhexidine on the skin | home-infusion R2
+chg_dressing_months        | at least 2 months    | age for a chlorhexidine disc or dressing | shea-2022 M-H | 1..40
+chg_dressing_adult_years   | at least 18 years    | age for a chlorhexidine disc or dressing, where policy asks for adults only | cdc-2017 D rec 1.a, written for short-term lines
+
+# Ages
+neonate_days               | at most 28 days      | age of a newborn | common-practice CP
+infant_months              | at most 12 months    | age of an infant | common-practice CP | 1..240
+adult_years                | at least 18 years    | age of an adult | common-practice CP | 12..21
+heparin_child_years        | at most 12 years     | age of a child, for the amount of heparin | common-practice CP | 1..21
+heparin_child_kg           | at most 40 kg        | weight of a child, for the amount of heparin | common-practice CP
+heparin_small_child_kg     | at most 10 kg        | weight at which 100 units per mL is asked about | common-practice CP
+
+# Local anesthesia
+cream_contact_minutes      | at least 60 minutes  | contact time of lidocaine 2.5% with prilocaine 2.5% cream | cream-label R2 adult, venous access
+cream_effect_hours         | at most 2 hours      | numbness after the cream is removed | cream-label R2 adult, venous access
+cream_adult_g              | exactly 2.5 g        | cream for an adult | cream-label R2 adult, venous access
+cream_adult_area_cm2       | at most 25 square cm | area of the cream, adult | cream-label R2 adult, venous access
+cream_adult_area_min_cm2   | at least 20 square cm | area of the cream, adult | cream-label R2 adult, venous access
+cream_under_3_months_g     | at most 1 g          | cream, under 3 months of age or under 5 kg | cream-label R2 table of maxima
+cream_under_3_months_cm2   | at most 10 square cm | area of the cream, under 3 months of age or under 5 kg | cream-label R2 table of maxima
+cream_under_3_months_hours | at most 1 hours      | contact time of the cream, under 3 months of age or under 5 kg | cream-label R2 table of maxima
+cream_3_to_12_months_g     | at most 2 g          | cream, 3 to 12 months of age and over 5 kg | cream-label R2 table of maxima
+cream_3_to_12_months_cm2   | at most 20 square cm | area of the cream, 3 to 12 months of age and over 5 kg | cream-label R2 table of maxima
+cream_3_to_12_months_hours | at most 4 hours      | contact time of the cream, 3 to 12 months of age and over 5 kg | cream-label R2 table of maxima
+cream_3_to_12_months_kg    | at least 5 kg        | weight above which the row of 3 to 12 months applies | cream-label R2 table of maxima
+cream_1_to_6_years_g       | at most 10 g         | cream, 1 to 6 years of age and over 10 kg | cream-label R2 table of maxima
+cream_1_to_6_years_cm2     | at most 100 square cm | area of the cream, 1 to 6 years of age and over 10 kg | cream-label R2 table of maxima
+cream_1_to_6_years_hours   | at most 4 hours      | contact time of the cream, 1 to 6 years of age and over 10 kg | cream-label R2 table of maxima
+cream_1_to_6_years_kg      | at least 10 kg       | weight above which the row of 1 to 6 years applies | cream-label R2 table of maxima
+cream_7_to_12_years_g      | at most 20 g         | cream, 7 to 12 years of age and over 20 kg | cream-label R2 table of maxima
+cream_7_to_12_years_cm2    | at most 200 square cm | area of the cream, 7 to 12 years of age and over 20 kg | cream-label R2 table of maxima
+cream_7_to_12_years_hours  | at most 4 hours      | contact time of the cream, 7 to 12 years of age and over 20 kg | cream-label R2 table of maxima
+cream_7_to_12_years_kg     | at least 20 kg       | weight above which the row of 7 to 12 years applies | cream-label R2 table of maxima
+lidocaine_4_contact_minutes | at least 30 minutes | contact time of lidocaine 4% cream | lidocaine-4-label M-H
+spray_to_needle_s          | at most 60 seconds   | time from cold spray to the needle | vapocoolant-label M-M
+intradermal_lidocaine_ml   | at most 0.3 mL       | lidocaine 1% into the skin | us-hospitals M-M
+
+# Discard, flush, lock
+syringe_ml                 | at least 10 mL       | syringe on a line not yet proven, by its size or by the width of its barrel | royal-marsden R ch. 17; ayrshire-arran-adult R | 3..60
+discard_adult_ml           | at least 5 mL        | first aspirate discarded, adult | ayrshire-arran-adult R; common-practice CP
+discard_adult_max_ml       | at most 10 mL        | first aspirate discarded, adult | ayrshire-arran-adult R
+discard_child_ml           | at least 3 mL        | first aspirate discarded, child | us-hospitals M-M
+discard_child_max_ml       | at most 5 mL         | first aspirate discarded, child | us-hospitals M-M
+discard_small_child_kg     | at most 10 kg        | weight of a child whose first aspirate goes by the volume of the line | common-practice CP
+discard_volume_factor      | at least 2 times     | first aspirate against the internal volume of the line, small child | ins-2021 M-M
+flush_volume_factor        | at least 2 times     | flush against the volume of catheter and add-ons | ins-2021 M-H | 1..20
+lock_volume_factor         | exactly 1.2 times    | lock against the volume of catheter and add-ons | ins-2021 M-H | 1..3
+flush_ml                   | at least 10 mL       | flush, adult | ins-2021 M-H
+flush_after_blood_ml       | at least 20 mL       | flush after blood or a thick fluid, adult | ins-2021 M-H
+flush_child_ml             | at least 5 mL        | daily flush, child | ayrshire-arran-child R
+flush_child_after_use_ml   | at least 10 mL       | flush after use, child | ayrshire-arran-child R
+heparin_lock_strength_units_per_ml | exactly 100 units per mL | heparin lock strength | heparin-lock-approval R2 | 10..100
+heparin_lock_low_strength_units_per_ml | exactly 10 units per mL | weak heparin lock strength | heparin-lock-approval R2; royal-cornwall R2 | 10..100
+heparin_lock_ml            | exactly 5 mL         | usual heparin lock | ayrshire-arran-adult R; royal-marsden R ch. 17
+heparin_lock_min_ml        | at least 3 mL        | heparin lock | ayrshire-arran-child R
+heparin_lock_max_ml        | at most 6 mL         | heparin lock | royal-cornwall R2
+heparin_lock_max_units     | at most 600 units    | heparin in a lock | royal-cornwall R2
+heparin_lock_child_units   | at most 300 units    | heparin in a child's lock, unless policy goes by weight | ayrshire-arran-child R
+bacteriostatic_saline_ml_per_day | at most 30 mL  | saline with a preservative in 24 hours, adult | ins-2021 M-H
+
+# Thrombolytic
+alteplase_full_dose_kg     | at least 30 kg       | weight for the full alteplase dose | alteplase-dosing R; alteplase-smpc R
+alteplase_dose_mg          | exactly 2 mg         | full alteplase dose | alteplase-dosing R; alteplase-smpc R | 1..40
+alteplase_mg_per_ml        | exactly 1 mg per mL  | alteplase for catheter clearance | alteplase-dosing R
+alteplase_lumen_factor     | exactly 1.1 times    | alteplase dose under the full-dose weight, against the internal volume of the lumen | alteplase-dosing R; alteplase-smpc R | 1..1.5
+alteplase_single_max_mg    | at most 2 mg         | one alteplase dose | alteplase-label R; alteplase-smpc R
+alteplase_single_max_ml    | at most 2 mL         | volume of one alteplase dose, before further dilution | alteplase-dosing R; alteplase-smpc R
+alteplase_measure_step_ml  | exactly 0.1 mL       | step in which a dose by lumen volume is measured | common-practice CP | 0.005..0.5
+alteplase_doses            | at most 2 doses      | alteplase for one occlusion | alteplase-label R | 1..4
+alteplase_total_mg         | at most 4 mg         | alteplase doses for one occlusion, added up | alteplase-label R
+alteplase_first_check_minutes | exactly 30 minutes | first look at a dwelling dose | alteplase-giving R
+alteplase_second_check_minutes | exactly 120 minutes | second look at a dwelling dose | alteplase-giving R
+alteplase_second_dose_minutes | at least 120 minutes | dwell of the first dose before a second | alteplase-label R
+alteplase_use_within_hours | at most 8 hours      | mixed alteplase kept before use | alteplase-label R; alteplase-smpc R
+alteplase_withdraw_ml      | at least 4 mL        | withdrawal after success, from the weight for it | alteplase-giving R
+alteplase_withdraw_max_ml  | at most 5 mL         | withdrawal after success, from the weight for it | alteplase-giving R
+alteplase_withdraw_child_ml | exactly 3 mL        | withdrawal after success, under the weight for 4 to 5 mL | alteplase-giving R
+alteplase_withdraw_child_kg      | at least 10 kg       | weight for a withdrawal of 4 to 5 mL | alteplase-giving R
+
+# Scales
+severe_pain_points         | at least 7 points    | pain score that is called severe | common-practice CP | 4..10
+phlebitis_grade            | at most 4 points     | INS phlebitis grade | ins-phlebitis R2
+vip_score                  | at most 5 points     | visual phlebitis score | vip-score M-H
+vip_act_below              | at most 1 points     | visual phlebitis score that needs no action | vip-score M-H | 1..4
+infiltration_grade         | at most 4 points     | INS infiltration grade | ins-infiltration M-H
+ctcae_grade                | at most 5 points     | CTCAE grade | ctcae-5 M-H
+pinch_off_grade            | at most 3 points     | pinch-off grade | hinke-1990 R2
+
+# The record
+patient_identifiers        | at least 2 identifiers | identifiers compared | npsg-01-01-01 R2 EP 1 | 1..4
+late_entry_hours           | at most 12 hours     | time from event to entry without a mark as late entry | common-practice CP
+shift_hours                | at most 12 hours     | length of a shift | common-practice CP | 1..24
+left_list_days             | at most 7 days       | time for which a patient who left stays on the handoff sheet | common-practice CP | 1..60
+clock_slack_minutes        | at most 5 minutes    | difference between two clocks | common-practice CP | 1..60
+needle_change_minutes      | at most 60 minutes   | time from removal to the new needle of a needle change | common-practice CP
+plausible_age_years        | at most 120 years    | plausible age | common-practice CP | 100..150
+plausible_adult_kg         | at least 20 kg       | plausible weight of an adult | common-practice CP | 10..40
+plausible_weight_kg        | at most 400 kg       | plausible weight | common-practice CP | 200..700
+plausible_infant_kg        | at most 20 kg        | plausible weight under one year | common-practice CP | 10..40
+
+# Surveillance
+line_day_eligible          | at least 3 line days | line day from which a bloodstream infection counts | icmr R; nhsn-4 M-H | 1..7
+window_days_after_removal  | at most 1 days       | days after removal or discharge on which an infection still counts | nhsn-faq R | 1..7
+infection_window_days_before | exactly 3 days     | days of the infection window before the first positive test | nhsn-slides R2 | 1..14
+infection_window_days_after | exactly 3 days      | days of the infection window after the first positive test | nhsn-slides R2 | 1..14
+repeat_infection_days      | exactly 14 days      | repeat infection timeframe | nhsn-2 M-H
+hospital_onset_day         | at least 3 hospital days | hospital day from which an infection counts as hospital onset | poa-worksheet R2; nhsn-2 M-H | 1..7
+transfer_days              | at most 1 days       | days after a transfer on which an infection counts for the sending unit | nhsn-4 M-H | 1..7
+rate_per_line_days         | exactly 1000 line days | line days that a rate is given per | nhsn-table R2
+utilisation_ratio          | at most 1 line days per patient day | utilization ratio | nhsn-table D | 1..1
+"""
+
+# name | options, the default first or in brackets | what is chosen | sources | "strictest first", where a later option is looser
+_OPTIONS: Final = """
+interval_counting          | hour / [calendar day] | when an interval of days counts as overdue: by the hour, or from the day after the last | common-practice CP | strictest first
+gauze_interval_counting    | [hour] / calendar day | when gauze counts as overdue: by the hour, or from the day after the last | common-practice CP | strictest first
+hold_ends_with             | evaluation / [evaluation, new access or treatment] / evaluation or blood return | what ends a hold for no blood return, blood return not proven, or resistance | common-practice CP | strictest first
+sluggish_return_holds      | yes / [no]        | sluggish blood return puts a line on hold | common-practice CP | strictest first
+redness_and_tenderness_holds | yes / no        | redness together with tenderness puts a line on hold | common-practice CP | strictest first
+anesthetic_spray_order     | before antisepsis / sterile spray after antisepsis | when cold spray is used | common-practice CP | strictest first
+gloves                     | sterile / any     | gloves at access | open-rn R
+chg_dressing_ages          | adults / [over 2 months] / any | age group for chlorhexidine discs and dressings | shea-2022 M-H; cdc-2017 D recs 1.a and 2.b, written for short-term lines | strictest first
+chg_disc_expected          | yes / no          | chlorhexidine disc expected at every access | common-practice CP | strictest first
+disinfecting_cap_expected  | yes / no          | disinfecting cap expected on every connector | common-practice CP | strictest first
+order_reference_required   | yes / no          | order or protocol named for access, de-access, flush and patency treatment | us-hospital-2008 R2; open-rn R | strictest first
+scale_score_required       | yes / [no]        | phlebitis or infiltration score expected | royal-cornwall R2 | strictest first
+needle_lot_required        | yes / [no]        | needle lot and expiry expected | ins-2021 M-H | strictest first
+verifier_required          | yes / no          | verifier named by a nurse new to the procedure | common-practice CP | strictest first
+saline_lock_accepted       | yes / no          | lock of saline alone accepted | wu-2021 R2
+catheter_volume_required   | yes / [no]        | volume of catheter and add-ons expected | common-practice CP | strictest first
+flush_counts_as_access     | yes / no          | flush starts the count of line days | nhsn-4 M-H
+procedural_access_counts   | yes / no          | access in an operating or imaging room while an inpatient counts | nhsn-faq M-L
+arrival_in_use_counts      | yes / no          | needle in use on arrival starts the count that day | nhsn-4 D
+arrival_unused_counts      | no / yes          | needle in but unused on arrival starts the count | nhsn-4 M-L
+denominator_counts         | every line in the body / from first access | lines that count as device days | nhsn-4 M-M
+"""
+
+
+_CLEARING: Final = (
+    "MD, DO, MBBS, physician, surgeon, radiologist, NP, APRN, CRNP, DNP, CNS, CRNA, nurse practitioner, PA, PA-C, "
+    "physician assistant, VA-BC, vascular access specialist"
+)
+
+
+def _cells(table: str) -> Iterator[list[str]]:
+    for row in table.strip().splitlines():
+        if row and not row.startswith("#"):
+            yield [cell.strip() for cell in row.split("|")]
+
+
+def _cited(text: str) -> tuple[Citation, ...]:
+    """Read "royal-marsden R ch. 17; ins-2021 M-H"."""
+    found = []
+    for one in text.split("; "):
+        source, mark, place = (*one.split(" ", 2), "")[:3]
+        assert mark in ("R", "R2", "M-H", "M-M", "M-L", "D", "CP"), one
+        read: Any = mark
+        found.append(COMMON_PRACTICE if mark == "CP" else Citation(source, read, place))
+    return tuple(found)
+
+
+def _limit(name: str, limit: str, says: str, sources: str, reach: str = "") -> Limit:
+    """Read one row of numbers; ``reach`` is "10..34"."""
+    bound = next(bound for bound in get_args(Bound) if limit.startswith(bound))
+    number, unit = limit.removeprefix(bound).split(maxsplit=1)
+    value = Decimal(number)
+    low, high = (Decimal(end) for end in reach.split("..")) if reach else (value / _SLIP, value * _SLIP)
     if unit in WHOLE_UNITS:
-        lowest = lowest.to_integral_value(ROUND_CEILING)
-    highest = Decimal(high) if high is not None else number * _SLIP
-    return Limit(name, number, unit, bound, says, citations, lowest, highest)
+        low = low.to_integral_value(ROUND_CEILING)
+    return Limit(name, value, unit, bound, says, _cited(sources), low, high)
 
 
-def _most(
-    name: str,
-    value: str,
-    unit: str,
-    says: str,
-    *citations: Citation,
-    low: str | None = None,
-    high: str | None = None,
-) -> Limit:
-    return _limit("at most", name, value, unit, says, citations, low, high)
+def _choice(name: str, options: str, says: str, sources: str, order: str = "") -> Choice:
+    listed = options.split(" / ")
+    default = next((option for option in listed if option.startswith("[")), listed[0]).strip("[]")
+    return Choice(name, default, tuple(option.strip("[]") for option in listed), says, _cited(sources), bool(order))
 
-
-def _least(
-    name: str,
-    value: str,
-    unit: str,
-    says: str,
-    *citations: Citation,
-    low: str | None = None,
-    high: str | None = None,
-) -> Limit:
-    return _limit("at least", name, value, unit, says, citations, low, high)
-
-
-def _exact(
-    name: str,
-    value: str,
-    unit: str,
-    says: str,
-    *citations: Citation,
-    low: str | None = None,
-    high: str | None = None,
-) -> Limit:
-    return _limit("exactly", name, value, unit, says, citations, low, high)
-
-
-def _choice(name: str, options: str, says: str, *citations: Citation, value: str = "", ordered: bool = False) -> Choice:
-    """A row whose options stand separated by " | "; the first is the default unless ``value`` names another."""
-    named = tuple(options.split(" | "))
-    return Choice(name, value or named[0], named, says, citations, ordered)
-
-
-def _c(source: str, mark: Mark, place: str = "") -> Citation:
-    return Citation(source, mark, place)
-
-
-_CP: Final = COMMON_PRACTICE
-_AHRQ: Final = _c("ahrq-ch42", "R", "table 3")
-_CDC2011: Final = _c("cdc-2011", "M-H")
-_INS2021: Final = _c("ins-2021", "M-H")
-_RMM: Final = _c("royal-marsden", "R", "ch. 17")
-_AA_ADULT: Final = _c("ayrshire-arran-adult", "R")
-_AA_CHILD: Final = _c("ayrshire-arran-child", "R")
-_RCHT: Final = _c("royal-cornwall", "R")
-_USHOSP: Final = _c("us-hospital-2008", "R", "app. L")
-_SWAB: Final = _c("chg-swab-label", "R")
-_NSH: Final = _c("nova-scotia", "R")
-_DOSING: Final = _c("alteplase-dosing", "R")
-_SMPC: Final = _c("alteplase-smpc", "R")
-_ALT_LABEL: Final = _c("alteplase-label", "R")
-_CREAM: Final = _c("cream-label", "R2", "adult, venous access")
-_CREAM_CHILD: Final = _c("cream-label", "R2", "table of maxima")
-
-_DWELL: Final[tuple[Row, ...]] = (
-    _most("needle_dwell_days", "7", "days", "a non-coring needle stays in", _RMM, _USHOSP, _INS2021),
-    _most("transparent_dressing_days", "7", "days", "a transparent dressing stays on", _AHRQ, _CDC2011),
-    _most("gauze_dressing_days", "2", "days", "a dressing with gauze over the site stays on", _AHRQ, _CDC2011),
-    _most(
-        "gauze_under_wings_days",
-        "7",
-        "days",
-        "a transparent dressing with gauze only under the needle's wings, site in view, stays on",
-        _c("ins-2021", "M-M"),
-    ),
-    _most("chg_dressing_days", "7", "days", "a chlorhexidine disc or dressing stays on", _NSH),
-    _most("line_check_hours", "12", "hours", "an accessed port goes between two looks at the line", _CP),
-    _most("idle_flush_days", "28", "days", "a port without a needle goes between flushes", _RMM, _AA_ADULT, _RCHT),
-    _most(
-        "maintenance_flush_days",
-        "28",
-        "days",
-        "a port goes after discharge until the next maintenance flush",
-        _RMM,
-        _AA_ADULT,
-        _RCHT,
-    ),
-    _most(
-        "accessed_idle_flush_hours",
-        "24",
-        "hours",
-        "an accessed port that is not in use goes between flushes",
-        _c("infusion-forum", "R2"),
-    ),
-    _least(
-        "post_implant_tender_hours",
-        "72",
-        "hours",
-        "a new port is expected to be swollen or tender",
-        _c("port-procedures-page", "R"),
-    ),
-    _least("post_implant_child_days", "7", "days", "a child's new port is left before its first access", _AA_CHILD),
-)
-
-_NEEDLE: Final[tuple[Row, ...]] = (
-    _least("needle_gauge_min", "19", "gauge", "the gauge number of a non-coring needle is", _RMM, low="10", high="34"),
-    _most("needle_gauge_max", "24", "gauge", "the gauge number of a non-coring needle is", _RMM, low="10", high="34"),
-    _least("needle_length_min_mm", "6.5", "mm", "a non-coring needle is long", _RMM, low="3", high="60"),
-    _most("needle_length_max_mm", "38.1", "mm", "a non-coring needle is long", _USHOSP, low="3", high="60"),
-    _most(
-        "blood_product_gauge_adult",
-        "20",
-        "gauge",
-        "the gauge number of a needle for blood products in an adult is",
-        _c("us-hospitals", "M-M"),
-        low="10",
-        high="34",
-    ),
-    _most(
-        "blood_product_gauge_child",
-        "22",
-        "gauge",
-        "the gauge number of a needle for blood products in a child is",
-        _c("us-hospitals", "M-M"),
-        low="10",
-        high="34",
-    ),
-    _most("needle_attempts", "2", "attempts", "one nurse tries to enter the port", _CP),
-    _most(
-        "power_rate_ml_per_s",
-        "5",
-        "mL per second",
-        "a power injection through a rated 19 or 20 gauge needle runs",
-        _c("power-ifu", "R"),
-        high="10",
-    ),
-    _most(
-        "power_rate_22_gauge_ml_per_s",
-        "2",
-        "mL per second",
-        "a power injection through a rated 22 gauge needle runs",
-        _c("power-ifu", "M-M"),
-        high="10",
-    ),
-    _most(
-        "power_gauge_full_rate",
-        "20",
-        "gauge",
-        "the gauge number of a needle for the full power injection rate is",
-        _c("power-ifu", "R"),
-        low="10",
-        high="34",
-    ),
-    _most(
-        "power_gauge_max",
-        "22",
-        "gauge",
-        "the gauge number of a needle for any power injection is",
-        _c("power-ifu-table", "R"),
-        low="10",
-        high="34",
-    ),
-    _most(
-        "power_pressure_psi",
-        "300",
-        "psi",
-        "the injector pressure is, unless the port's label says otherwise",
-        _c("power-ifu-pressure", "R"),
-        low="50",
-        high="400",
-    ),
-    _least(
-        "power_test_flush_ml",
-        "10",
-        "mL",
-        "the saline flush before a power injection is",
-        _c("power-ifu-table", "R"),
-    ),
-)
-
-_ANTISEPSIS: Final[tuple[Row, ...]] = (
-    _least("chg_scrub_dry_site_s", "30", "seconds", "chlorhexidine in alcohol is scrubbed on a dry site", _SWAB, _NSH),
-    _least("chg_scrub_moist_site_s", "120", "seconds", "chlorhexidine in alcohol is scrubbed on a moist site", _SWAB),
-    _least("chg_dry_dry_site_s", "30", "seconds", "chlorhexidine in alcohol dries on a dry site", _SWAB),
-    _least("chg_dry_moist_site_s", "60", "seconds", "chlorhexidine in alcohol dries on a moist site", _SWAB),
-    _least(
-        "povidone_iodine_dry_s", "120", "seconds", "povidone-iodine stays on the skin to dry", _c("ins-2016", "M-H")
-    ),
-    _least("isopropyl_scrub_s", "60", "seconds", "70% isopropyl alcohol is rubbed on the skin", _NSH),
-    _least("isopropyl_dry_s", "30", "seconds", "70% isopropyl alcohol dries", _NSH),
-    _least("skin_friction_s", "60", "seconds", "the skin is prepared with friction", _CP),
-    _least(
-        "hub_scrub_s",
-        "5",
-        "seconds",
-        "a needleless connector is scrubbed with friction",
-        _INS2021,
-        _c("shea-2022", "M-H"),
-    ),
-    _least(
-        "hub_scrub_strict_s",
-        "15",
-        "seconds",
-        "a needleless connector is scrubbed, by the stricter source",
-        _c("epic3", "M-H"),
-    ),
-    _least(
-        "chg_age_months",
-        "2",
-        "months",
-        "a patient is old for chlorhexidine on the skin",
-        _CDC2011,
-        _c("chg-applicator-label", "M-H"),
-        low="1",
-    ),
-    _least("chg_weight_g", "1000", "g", "a newborn weighs for chlorhexidine on the skin", _c("home-infusion", "R")),
-    _least(
-        "chg_dressing_adult_years",
-        "18",
-        "years",
-        "a patient is old for a recommended chlorhexidine dressing",
-        _c("cdc-2017", "R", "rec 1.a"),
-    ),
-    _least(
-        "chg_dressing_months",
-        "2",
-        "months",
-        "a patient is old for any chlorhexidine dressing",
-        _c("shea-2022", "M-H"),
-        low="1",
-    ),
-    _most("neonate_days", "28", "days", "a patient is old and still counted as newborn", _CP),
-    _most("infant_months", "12", "months", "a patient is old and still counted as an infant", _CP, low="1"),
-    _least("adult_years", "18", "years", "a patient is old to be counted as an adult", _CP, low="12", high="21"),
-)
-
-_ANESTHESIA: Final[tuple[Row, ...]] = (
-    _least("cream_contact_minutes", "60", "minutes", "lidocaine 2.5% and prilocaine 2.5% cream stays on", _CREAM),
-    _most("cream_effect_hours", "2", "hours", "numbness lasts after the cream is removed", _CREAM),
-    _exact("cream_adult_g", "2.5", "g", "lidocaine 2.5% and prilocaine 2.5% cream for an adult is", _CREAM),
-    _most("cream_adult_area_cm2", "25", "square cm", "the cream of an adult covers", _CREAM),
-    _least("cream_adult_area_min_cm2", "20", "square cm", "the cream of an adult covers", _CREAM),
-    _most("cream_under_3_months_g", "1", "g", "cream under 3 months of age or under 5 kg is", _CREAM_CHILD),
-    _most(
-        "cream_under_3_months_cm2", "10", "square cm", "cream under 3 months of age or under 5 kg covers", _CREAM_CHILD
-    ),
-    _most(
-        "cream_under_3_months_hours", "1", "hours", "cream under 3 months of age or under 5 kg stays on", _CREAM_CHILD
-    ),
-    _most("cream_3_to_12_months_g", "2", "g", "cream at 3 to 12 months of age and over 5 kg is", _CREAM_CHILD),
-    _most(
-        "cream_3_to_12_months_cm2",
-        "20",
-        "square cm",
-        "cream at 3 to 12 months of age and over 5 kg covers",
-        _CREAM_CHILD,
-    ),
-    _most(
-        "cream_3_to_12_months_hours",
-        "4",
-        "hours",
-        "cream at 3 to 12 months of age and over 5 kg stays on",
-        _CREAM_CHILD,
-    ),
-    _least(
-        "cream_3_to_12_months_kg",
-        "5",
-        "kg",
-        "a child weighs more than this for the row of 3 to 12 months,",
-        _CREAM_CHILD,
-    ),
-    _most("cream_1_to_6_years_g", "10", "g", "cream at 1 to 6 years of age and over 10 kg is", _CREAM_CHILD),
-    _most(
-        "cream_1_to_6_years_cm2", "100", "square cm", "cream at 1 to 6 years of age and over 10 kg covers", _CREAM_CHILD
-    ),
-    _most(
-        "cream_1_to_6_years_hours", "4", "hours", "cream at 1 to 6 years of age and over 10 kg stays on", _CREAM_CHILD
-    ),
-    _least(
-        "cream_1_to_6_years_kg", "10", "kg", "a child weighs more than this for the row of 1 to 6 years,", _CREAM_CHILD
-    ),
-    _most("cream_7_to_12_years_g", "20", "g", "cream at 7 to 12 years of age and over 20 kg is", _CREAM_CHILD),
-    _most(
-        "cream_7_to_12_years_cm2",
-        "200",
-        "square cm",
-        "cream at 7 to 12 years of age and over 20 kg covers",
-        _CREAM_CHILD,
-    ),
-    _most(
-        "cream_7_to_12_years_hours", "4", "hours", "cream at 7 to 12 years of age and over 20 kg stays on", _CREAM_CHILD
-    ),
-    _least(
-        "cream_7_to_12_years_kg",
-        "20",
-        "kg",
-        "a child weighs more than this for the row of 7 to 12 years,",
-        _CREAM_CHILD,
-    ),
-    _least(
-        "lidocaine_4_contact_minutes", "30", "minutes", "lidocaine 4% cream stays on", _c("lidocaine-4-label", "M-H")
-    ),
-    _most(
-        "spray_to_needle_s", "60", "seconds", "the needle follows the cold spray within", _c("vapocoolant-label", "M-M")
-    ),
-    _most("intradermal_lidocaine_ml", "0.3", "mL", "1% lidocaine into the skin is", _c("us-hospitals", "M-M")),
-)
-
-_FLUSH: Final[tuple[Row, ...]] = (
-    _least(
-        "syringe_ml",
-        "10",
-        "mL",
-        "the barrel of a syringe on a line not yet proved holds",
-        _RMM,
-        _AA_ADULT,
-        low="3",
-        high="60",
-    ),
-    _least(
-        "discard_adult_ml",
-        "5",
-        "mL",
-        "the first aspirate discarded from an adult is",
-        _CP,
-        _c("ayrshire-arran-adult", "R"),
-    ),
-    _most("discard_adult_max_ml", "10", "mL", "the first aspirate discarded from an adult is", _AA_ADULT),
-    _least("discard_child_ml", "3", "mL", "the first aspirate discarded from a child is", _c("us-hospitals", "M-M")),
-    _most("discard_child_max_ml", "5", "mL", "the first aspirate discarded from a child is", _c("us-hospitals", "M-M")),
-    _least(
-        "flush_volume_factor",
-        "2",
-        "times",
-        "a flush, against the volume of catheter and add-ons, is",
-        _INS2021,
-        low="1",
-        high="20",
-    ),
-    _exact(
-        "lock_volume_factor",
-        "1.2",
-        "times",
-        "a lock, against the volume of catheter and add-ons, is",
-        _INS2021,
-        low="1",
-        high="3",
-    ),
-    _least("flush_ml", "10", "mL", "a flush is", _INS2021),
-    _least("flush_after_blood_ml", "20", "mL", "a flush after blood or a thick fluid is", _INS2021),
-    _least("flush_child_ml", "5", "mL", "a child's daily flush is", _AA_CHILD),
-    _least("flush_child_after_use_ml", "10", "mL", "a child's flush after each use is", _AA_CHILD),
-    _exact(
-        "heparin_lock_strength_units_per_ml",
-        "100",
-        "units per mL",
-        "heparin for a lock is",
-        _c("heparin-lock-approval", "R"),
-        low="10",
-        high="100",
-    ),
-    _exact(
-        "heparin_lock_low_strength_units_per_ml",
-        "10",
-        "units per mL",
-        "weak heparin for a lock is",
-        _c("heparin-lock-approval", "R"),
-        _RCHT,
-        low="10",
-        high="100",
-    ),
-    _exact("heparin_lock_ml", "5", "mL", "a usual heparin lock is", _AA_ADULT, _RMM),
-    _least("heparin_lock_min_ml", "3", "mL", "a heparin lock is", _AA_CHILD),
-    _most("heparin_lock_max_ml", "6", "mL", "a heparin lock is", _RCHT),
-    _most("heparin_lock_max_units", "600", "units", "a heparin lock holds", _RCHT),
-    _most("heparin_lock_child_units", "300", "units", "a child's heparin lock holds", _AA_CHILD),
-    _most(
-        "bacteriostatic_saline_ml_per_day",
-        "30",
-        "mL",
-        "saline with a preservative in 24 hours is, for an adult",
-        _INS2021,
-    ),
-)
-
-_THROMBOLYTIC: Final[tuple[Row, ...]] = (
-    _least("alteplase_full_dose_kg", "30", "kg", "a patient weighs for the full alteplase dose", _DOSING, _SMPC),
-    _exact("alteplase_dose_mg", "2", "mg", "the full alteplase dose is", _DOSING, _SMPC, low="1"),
-    _exact("alteplase_mg_per_ml", "1", "mg per mL", "alteplase for catheter clearance is", _DOSING),
-    _exact(
-        "alteplase_lumen_factor",
-        "1.1",
-        "times",
-        "the dose under the full-dose weight, against the lumen's volume, is",
-        _DOSING,
-        _SMPC,
-        low="1",
-        high="1.5",
-    ),
-    _most("alteplase_single_max_mg", "2", "mg", "one alteplase dose is", _ALT_LABEL, _SMPC),
-    _most("alteplase_single_max_ml", "2", "mL", "one alteplase dose is, before further dilution", _DOSING, _SMPC),
-    _exact(
-        "alteplase_measure_step_ml",
-        "0.1",
-        "mL",
-        "the step in which a dose by lumen volume is measured",
-        _CP,
-        high="0.5",
-    ),
-    _most("alteplase_doses", "2", "doses", "one occlusion is treated with", _ALT_LABEL, high="4"),
-    _most("alteplase_total_mg", "4", "mg", "the doses for one occlusion add up to", _ALT_LABEL),
-    _exact(
-        "alteplase_first_check_minutes",
-        "30",
-        "minutes",
-        "a dwelling dose is first checked after",
-        _c("alteplase-label", "M-H"),
-    ),
-    _exact("alteplase_second_check_minutes", "120", "minutes", "a dwelling dose is checked again after", _ALT_LABEL),
-    _least(
-        "alteplase_second_dose_minutes", "120", "minutes", "the first dose dwells before a second is given", _ALT_LABEL
-    ),
-    _most("alteplase_use_within_hours", "8", "hours", "mixed alteplase is kept", _ALT_LABEL, _SMPC),
-    _least(
-        "alteplase_withdraw_ml",
-        "4",
-        "mL",
-        "the withdrawal after success at the full-dose weight is",
-        _c("alteplase-label", "M-H"),
-    ),
-    _most(
-        "alteplase_withdraw_max_ml",
-        "5",
-        "mL",
-        "the withdrawal after success at the full-dose weight is",
-        _c("alteplase-label", "M-H"),
-    ),
-    _exact(
-        "alteplase_withdraw_child_ml",
-        "3",
-        "mL",
-        "the withdrawal after success under the full-dose weight is",
-        _c("alteplase-label", "M-H"),
-    ),
-    _least(
-        "alteplase_withdraw_child_kg",
-        "10",
-        "kg",
-        "a patient weighs for the smaller withdrawal to be stated",
-        _c("alteplase-label", "M-H"),
-    ),
-)
-
-_SCALES: Final[tuple[Row, ...]] = (
-    _least("severe_pain_points", "7", "points", "a pain score that is called severe is", _CP, low="4", high="10"),
-    _most("phlebitis_grade", "4", "points", "an INS phlebitis grade is", _c("ins-phlebitis", "R")),
-    _most("vip_score", "5", "points", "a visual phlebitis score is", _c("vip-score", "M-H")),
-    _most(
-        "vip_act_below",
-        "1",
-        "points",
-        "a visual phlebitis score that needs no action is",
-        _c("vip-score", "M-H"),
-        high="4",
-    ),
-    _most("infiltration_grade", "4", "points", "an INS infiltration grade is", _c("ins-infiltration", "M-H")),
-    _most("ctcae_grade", "5", "points", "a CTCAE grade is", _c("ctcae-5", "M-H")),
-    _most("pinch_off_grade", "3", "points", "a pinch-off grade is", _c("hinke-1990", "R")),
-)
-
-_RECORD: Final[tuple[Row, ...]] = (
-    _least(
-        "patient_identifiers",
-        "2",
-        "identifiers",
-        "a patient is identified by",
-        _c("npsg-01-01-01", "R2", "EP 1"),
-        high="4",
-    ),
-    _most("late_entry_hours", "12", "hours", "an entry is made after the event without being a late entry", _CP),
-    _most("shift_hours", "12", "hours", "a shift lasts", _CP, high="24"),
-    _most("left_list_days", "7", "days", "a patient who left stays on the handoff sheet for", _CP, high="60"),
-    _most("reaction_after_flush_hours", "6", "hours", "fever or chills are put down to a flush or start within", _CP),
-    _most("wound_reaction_hours", "72", "hours", "redness and swelling belong to the implantation for", _CP),
-    _most("clock_slack_minutes", "5", "minutes", "two clocks of one ward differ", _CP, high="60"),
-    _most("needle_change_minutes", "60", "minutes", "the new needle of a needle change follows the removal after", _CP),
-    _most("plausible_age_years", "120", "years", "a patient is old", _CP, low="100", high="150"),
-    _least("plausible_adult_kg", "20", "kg", "an adult weighs", _CP, low="10", high="40"),
-    _most("plausible_weight_kg", "400", "kg", "a patient weighs", _CP, low="200", high="700"),
-    _most("plausible_infant_kg", "20", "kg", "a child under one year weighs", _CP, low="10", high="40"),
-)
-
-_SURVEILLANCE: Final[tuple[Row, ...]] = (
-    _least(
-        "line_day_eligible",
-        "3",
-        "line days",
-        "a central line counts for a bloodstream infection from",
-        _c("icmr", "R"),
-        _c("nhsn-4", "M-H"),
-        high="7",
-    ),
-    _most(
-        "window_days_after_removal",
-        "1",
-        "days",
-        "an infection counts after removal or discharge for",
-        _c("nhsn-faq", "R"),
-        high="7",
-    ),
-    _exact(
-        "infection_window_days_before",
-        "3",
-        "days",
-        "the infection window opens before the first positive test by",
-        _c("nhsn-slides", "R"),
-        high="14",
-    ),
-    _exact(
-        "infection_window_days_after",
-        "3",
-        "days",
-        "the infection window closes after the first positive test by",
-        _c("nhsn-slides", "R"),
-        high="14",
-    ),
-    _exact("repeat_infection_days", "14", "days", "the repeat infection timeframe lasts", _c("nhsn-2", "M-H")),
-    _least(
-        "hospital_onset_day",
-        "3",
-        "hospital days",
-        "an infection counts as hospital onset from",
-        _c("poa-worksheet", "R2"),
-        _c("nhsn-2", "M-H"),
-        high="7",
-    ),
-    _most(
-        "transfer_days",
-        "1",
-        "days",
-        "an infection counts for the sending unit after a transfer for",
-        _c("nhsn-4", "M-H"),
-        high="7",
-    ),
-    _exact("rate_per_line_days", "1000", "line days", "a rate is given per", _c("nhsn-table", "R")),
-    _most(
-        "utilisation_ratio",
-        "1",
-        "line days per patient day",
-        "a utilisation ratio is",
-        _c("nhsn-table", "D"),
-        low="1",
-        high="1",
-    ),
-)
-
-_OPTIONS: Final[tuple[Row, ...]] = (
-    _choice(
-        "interval_counting",
-        "hour | calendar day",
-        "whether an interval ends by the hour or at the end of its last day",
-        _CP,
-        ordered=True,
-    ),
-    _choice(
-        "hold_ends_with",
-        "evaluation | evaluation, new access or treatment | evaluation or blood return",
-        "what ends a hold for no blood return, blood return not proven, or resistance",
-        _CP,
-        value="evaluation, new access or treatment",
-        ordered=True,
-    ),
-    _choice(
-        "sluggish_return_holds",
-        "yes | no",
-        "whether sluggish blood return puts a line on hold",
-        _CP,
-        value="no",
-        ordered=True,
-    ),
-    _choice(
-        "redness_and_tenderness_holds",
-        "yes | no",
-        "whether redness together with tenderness puts a line on hold",
-        _CP,
-        ordered=True,
-    ),
-    Words(
-        "roles_that_may_clear",
-        "MD, DO, physician, NP, PA, APRN, CRNP, VA-BC, vascular access specialist",
-        "the roles whose evaluation may end a hold",
-        (_CP,),
-    ),
-    Words("shift_starts", "", "when the unit's shifts begin", (_CP,), times=True),
-    _choice(
-        "anesthetic_spray_order",
-        "before antisepsis | sterile spray after antisepsis",
-        "when cold spray is used",
-        _CP,
-        ordered=True,
-    ),
-    _choice("gloves", "sterile | any", "gloves at access", _c("open-rn", "R")),
-    _choice(
-        "chg_dressing_ages",
-        "adults | over 2 months | any",
-        "whom a chlorhexidine dressing is for",
-        _c("cdc-2017", "R", "rec 1.a"),
-        ordered=True,
-    ),
-    _choice(
-        "chg_disc_expected", "yes | no", "whether a chlorhexidine disc is expected at every access", _CP, ordered=True
-    ),
-    _choice(
-        "disinfecting_cap_expected",
-        "yes | no",
-        "whether a disinfecting cap is expected on every connector",
-        _CP,
-        ordered=True,
-    ),
-    _choice(
-        "order_reference_required",
-        "yes | no",
-        "whether access, de-access, flush and patency treatment name an order or protocol",
-        _c("us-hospital-2008", "R"),
-        _c("open-rn", "R"),
-        ordered=True,
-    ),
-    _choice(
-        "scale_score_required",
-        "yes | no",
-        "whether a phlebitis or infiltration score is charted",
-        _RCHT,
-        value="no",
-        ordered=True,
-    ),
-    _choice(
-        "needle_lot_required",
-        "yes | no",
-        "whether the needle's lot and expiry are charted",
-        _c("ins-2021", "M-H"),
-        value="no",
-        ordered=True,
-    ),
-    _choice(
-        "verifier_required", "yes | no", "whether a nurse new to the procedure names a verifier", _CP, ordered=True
-    ),
-    _choice("saline_lock_accepted", "yes | no", "whether a lock of saline alone is accepted", _c("wu-2021", "R")),
-    _choice(
-        "catheter_volume_required",
-        "yes | no",
-        "whether the volume of catheter and add-ons is charted",
-        _CP,
-        value="no",
-        ordered=True,
-    ),
-    _choice("flush_counts_as_access", "yes | no", "whether a flush starts the count of line days", _c("nhsn-4", "M-H")),
-    _choice(
-        "procedural_access_counts",
-        "yes | no",
-        "whether access in an operating or imaging room while an inpatient counts",
-        _c("nhsn-faq", "M-L"),
-    ),
-    _choice(
-        "arrival_in_use_counts",
-        "yes | no",
-        "whether a needle in use on arrival starts the count that day",
-        _c("nhsn-4", "D"),
-    ),
-    _choice(
-        "arrival_unused_counts",
-        "no | yes",
-        "whether a needle that is in but unused on arrival starts the count",
-        _c("nhsn-4", "M-L"),
-    ),
-    _choice(
-        "denominator_counts",
-        "every line in the body | from first access",
-        "which lines count as device days",
-        _c("nhsn-4", "M-M"),
-    ),
-    Clock("denominator_time", "23:59", "the time of day at which lines are counted", (_CP,)),
-)
 
 ROWS: Final[tuple[Row, ...]] = (
-    *_DWELL,
-    *_NEEDLE,
-    *_ANTISEPSIS,
-    *_ANESTHESIA,
-    *_FLUSH,
-    *_THROMBOLYTIC,
-    *_SCALES,
-    *_RECORD,
-    *_SURVEILLANCE,
-    *_OPTIONS,
+    *(_limit(*cells) for cells in _cells(_NUMBERS)),
+    *(_choice(*cells) for cells in _cells(_OPTIONS)),
+    Clock("denominator_time", "23:59", "time of day at which lines are counted", (COMMON_PRACTICE,)),
+    Words(
+        "roles_that_may_clear",
+        _CLEARING,
+        "credentials that may clear a line on hold: physician, advanced practice, vascular access specialist",
+        (COMMON_PRACTICE,),
+    ),
+    Words("shift_starts", "", "times at which the unit's shifts begin", (COMMON_PRACTICE,), times=True),
 )
-"""Every limit, option and time of day, in the order in which they are printed."""
+"""Every limit, option, time of day and list of words, in the order in which they are printed."""
+
+RETIRED: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "blood_product_gauge_adult": "blood products no longer have a smallest gauge",
+        "blood_product_gauge_child": "blood products no longer have a smallest gauge",
+        "anaesthetic_spray_order": "it is now anesthetic_spray_order",
+    }
+)
+"""Names that policies of earlier versions may set, with what became of each: reported and ignored."""
 
 RISING: Final[tuple[tuple[str, str], ...]] = (
     ("needle_gauge_min", "needle_gauge_max"),

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Final, assert_never
 
-from lda_notes.knowledge.limits import RISING, ROWS, WHOLE_UNITS, Choice, Clock, Limit, Row, Words
+from lda_notes.knowledge.limits import RETIRED, RISING, ROWS, WHOLE_UNITS, Choice, Clock, Limit, Row, Words
 from lda_notes.knowledge.sources import Citation, local
 from lda_notes.problems import Finding, Path
 
@@ -80,11 +80,29 @@ def value_text(row: Row) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class Silenced:
+    """A rule that a facility's policy silences, with its reason and the day from which it is silent."""
+
+    rule: str
+    reason: str
+    date: str
+
+    def text(self) -> str:
+        """Return what every sheet's foot says of it."""
+        return f'Not checked, by facility policy since {self.date}: {self.rule} ("{self.reason}").'
+
+
+@dataclass(frozen=True, slots=True)
 class Policy:
-    """The rows in force by name, and the facility policy they were changed by (None if published throughout)."""
+    """The rows in force by name, and the facility policy they were changed by (None if published throughout).
+
+    ``ignored`` names what the policy sets and no version of the table has any more, with what became of it.
+    """
 
     rows: Mapping[str, Row]
     facility: Citation | None = None
+    silenced: tuple[Silenced, ...] = ()
+    ignored: tuple[str, ...] = ()
 
     def limit(self, name: str) -> Limit:
         """The row of a number, with its bound, unit and citations."""
@@ -117,6 +135,14 @@ class Policy:
             raise TypeError(f"{name} is not an option")
         return row.value
 
+    def states(self, name: str) -> bool:
+        """Tell whether the facility's policy sets this row itself."""
+        return self.rows[name] is not DEFAULT.rows[name]
+
+    def silences(self, rule: str) -> bool:
+        """Tell whether the facility's policy silences a rule."""
+        return any(silenced.rule == rule for silenced in self.silenced)
+
     def clock(self, name: str) -> datetime.time:
         """The time of day, in the stay's own zone."""
         row = self.rows[name]
@@ -144,7 +170,7 @@ class Policy:
 
 
 DEFAULT: Final = Policy(MappingProxyType({row.name: row for row in ROWS}))
-"""The published policy: what holds where a facility has said nothing."""
+"""The published policy: what is in force where a facility has said nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,27 +222,64 @@ def changes(policy: Policy) -> tuple[Change, ...]:
 def apply(policy: Policy, data: object) -> tuple[Policy, tuple[Finding, ...]]:
     """Lays a facility's policy over ``policy``.
 
-    ``data`` is the parsed file: ``source`` with ``title``, ``date`` (YYYY-MM-DD) and perhaps ``address``, and
-    ``limits``, a mapping of names of the table to values. Every fault is a finding with its path in the file. If there
-    is any, ``policy`` comes back unchanged: a policy is never half in force.
+    ``data`` is the parsed file: ``source`` with ``title``, ``date`` (YYYY-MM-DD) and perhaps ``address``, ``limits``,
+    a mapping of names of the table to values, and ``silence``, a list of rules with ``rule``, ``reason`` and ``date``.
+    Every fault is a finding with its path in the file. If there is any, ``policy`` comes back unchanged: a policy is
+    never half in force. Names of earlier versions are no fault: they are reported in ``ignored``.
     """
     if not isinstance(data, Mapping):
-        return policy, (_shape((), f"the policy file holds {_kind(data)}", "Write source: and limits: into it."),)
+        return policy, (_shape((), f"the policy file contains {_kind(data)}", "Write source: and limits: into it."),)
     faults: list[Finding] = [
         _shape(
             (key,),
             f'the policy file has an unknown part "{key}"',
-            f"Use source: and limits:.{_nearest(key, ('source', 'limits'))}",
+            f"Use source:, limits: and silence:.{_nearest(key, _PARTS)}",
         )
         for key in map(_key, data)
-        if key not in ("source", "limits")
+        if key not in _PARTS
     ]
     cited = _source(data.get("source"), faults)
-    rows = _rows(data.get("limits"), policy, faults)
+    silenced = tuple(_silenced(data.get("silence"), faults))
+    rows = _rows(data.get("limits"), policy, faults) if "limits" in data or not silenced else []
     if cited is None or faults:
         return policy, tuple(faults)
     replaced = {row.name: _cite(row, cited) for row in rows}
-    return Policy(MappingProxyType({**policy.rows, **replaced}), cited), ()
+    retired = [name for name in map(_key, data.get("limits") or ()) if name in RETIRED]
+    ignored = tuple(f"The policy sets {name}, which no longer exists: {RETIRED[name]}." for name in retired)
+    return Policy(MappingProxyType({**policy.rows, **replaced}), cited, silenced, ignored), ()
+
+
+def _silenced(data: object, faults: list[Finding]) -> Iterator[Silenced]:
+    """Yield the rules that a policy silences; each names its reason and its day."""
+    if data is None:
+        return
+    if not isinstance(data, list | tuple):
+        faults.append(_shape(("silence",), f"silence is {_kind(data)}, expected a list", _SILENCE))
+        return
+    for place, one in enumerate(data):
+        path: Path = ("silence", place)
+        if not isinstance(one, Mapping) or set(one) != {"rule", "reason", "date"}:
+            faults.append(_shape(path, "a silenced rule needs rule, reason and date", _SILENCE))
+            continue
+        reason, date = one["reason"], one["date"]
+        day = date.isoformat() if isinstance(date, datetime.date) else date
+        if not isinstance(one["rule"], str) or not _is_plain(reason) or not _is_day(day):
+            faults.append(
+                _shape(path, "a silenced rule needs a name, a reason of 1 to 55 characters and a date", _SILENCE)
+            )
+            continue
+        yield Silenced(one["rule"], reason.strip(), day)
+
+
+_PARTS: Final = ("source", "limits", "silence")
+_SILENCE: Final = "Write each as {rule: name-of-the-rule, reason: why, date: 2031-01-15}."
+
+
+def _is_day(found: object) -> bool:
+    try:
+        return isinstance(found, str) and datetime.date.fromisoformat(found).isoformat() == found
+    except ValueError:
+        return False
 
 
 def _source(data: object, faults: list[Finding]) -> Citation | None:
@@ -254,15 +317,19 @@ def _source(data: object, faults: list[Finding]) -> Citation | None:
     return local(title, date) if title and date else None
 
 
-def _title(found: object, faults: list[Finding]) -> str | None:
+def _is_plain(found: object) -> bool:
+    """Tell whether ``found`` is one row of plain text that may stand in a title."""
     import unicodedata  # here, since most runs have the published policy
 
-    good = (
+    return (
         isinstance(found, str)
         and 0 < len(found.strip()) <= _LONGEST_TITLE
         and not any(unicodedata.category(sign) in ("Cc", "Cf", "Cs", "Zl", "Zp") for sign in found)
     )
-    if isinstance(found, str) and good:
+
+
+def _title(found: object, faults: list[Finding]) -> str | None:
+    if isinstance(found, str) and _is_plain(found):
         return found.strip()
     faults.append(
         _finding(
@@ -309,6 +376,8 @@ def _rows(data: object, policy: Policy, faults: list[Finding]) -> list[Row]:
     rows: list[Row] = []
     for key, found in data.items():
         name = _key(key)
+        if name in RETIRED:
+            continue
         row = policy.rows.get(name)
         if row is None:
             faults.append(

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from datetime import date
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.suitability import Answer, Subject, suits
+from lda_notes.knowledge.supplies import contains
 from lda_notes.line.corrections import Entry
 from lda_notes.line.known import condition, substance
 from lda_notes.line.states import State
@@ -14,11 +18,11 @@ from lda_notes.record.episode import Patient, Port
 from lda_notes.record.parts import Antisepsis, Dressing
 
 
-def subject(patient: Patient, port: Port, moment_day: object) -> Subject:
-    """Return what suitability asks of a patient on a day, as plain values."""
+def subject(patient: Patient, port: Port, today: date) -> Subject:
+    """Return what suitability asks of a patient with a port on a day, as plain values."""
     return Subject(
         patient.birth_date,
-        moment_day,  # type: ignore[arg-type]
+        today,
         patient.weight_kg,
         frozenset(map(substance, patient.allergies or ())),
         frozenset(map(condition, patient.history)),
@@ -26,21 +30,24 @@ def subject(patient: Patient, port: Port, moment_day: object) -> Subject:
     )
 
 
-def on_the_skin(state: State, patient: Patient, entry: Entry, policy: Policy, zone: ZoneInfo) -> tuple[str, ...]:
+def on_the_skin(
+    state: State, patient: Patient, port: Port, entry: Entry, policy: Policy, zone: ZoneInfo
+) -> tuple[str, ...]:
     """Return each thing on the skin that an allergy speaks against, in words."""
-    day = entry.event.at.astimezone(zone).date()
-    who = Subject(
-        patient.birth_date,
-        day,
-        patient.weight_kg,
-        frozenset(map(substance, patient.allergies or ())),
-        frozenset(map(condition, patient.history)),
-        None,
-    )
-    return tuple(dict.fromkeys(_found(state, who, policy, entry)))
+    who = subject(patient, port, entry.event.at.astimezone(zone).date())
+    return tuple(dict.fromkeys(_found(state, patient, who, policy, entry)))
 
 
-def _found(state: State, who: Subject, policy: Policy, entry: Entry) -> Iterator[str]:
+_ALLERGIC: Final = re.compile(r"hives|urticaria|anaphyla|allerg|welts|wheez", re.IGNORECASE)
+
+
+def _adhesive(patient: Patient, film: bool) -> bool:
+    """Tell whether adhesive is on the skin against what is known: a barrier film answers a sensitivity, no allergy."""
+    known = [allergy for allergy in patient.allergies or () if substance(allergy) == "adhesive"]
+    return any(not film or _ALLERGIC.search(allergy.reaction or "") for allergy in known)
+
+
+def _found(state: State, patient: Patient, who: Subject, policy: Policy, entry: Entry) -> Iterator[str]:
     on = state.dressing
     if on is None:
         return
@@ -52,9 +59,9 @@ def _found(state: State, who: Subject, policy: Policy, entry: Entry) -> Iterator
     if not isinstance(dressing, Dressing):
         return
     if isinstance(dressing.type, str):
-        film = put_on.get("barrier_film") is True or getattr(dressing, "barrier_film", None) is True
-        if not (film and who.allergies & {"adhesive"}) or "chlorhexidine" in who.allergies:
-            yield from _against(suits("dressing", dressing.type, who, policy), f"{dressing.type} dressing")
+        yield from _against(suits("dressing", dressing.type, who, policy), f"{dressing.type} dressing")
+        if "adhesive" in (contains(dressing.type) or ()) and _adhesive(patient, dressing.barrier_film is True):
+            yield f"{dressing.type} dressing, against an allergy to adhesive"
     if dressing.chlorhexidine_disc is True and "disc" not in taken:
         yield from _against(suits("dressing", "chlorhexidine disc", who, policy), "chlorhexidine disc")
     if dressing.latex is True and "latex" in who.allergies and "latex" not in taken:

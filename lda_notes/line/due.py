@@ -22,9 +22,10 @@ ClockName = Literal[
 class Due:
     """One running clock.
 
-    ``by`` is the last moment in time; None means that the start is unknown and the act is due now. ``since`` is the
-    moment that the clock was last restarted by ``restarted_by``; ``limit`` names the policy row it runs to; ``why``
-    says in plain words what it rests on.
+    ``by`` is when the interval is over, to the minute; None means that the start is unknown and the act is due now.
+    ``late`` is the last moment that does not count as overdue, by the policy's counting. ``since`` is the moment that
+    the clock was last restarted by ``restarted_by``; ``limit`` names the policy row it runs to; ``why`` says in plain
+    words what it rests on.
     """
 
     clock: ClockName
@@ -34,24 +35,39 @@ class Due:
     restarted_by: Entry
     limit: str
     why: str
+    late: datetime | None = None
 
     def overdue(self, moment: datetime) -> bool:
-        """Tell whether ``moment`` is past the due time; an unknown start counts as overdue."""
+        """Tell whether ``moment`` counts as overdue; an unknown start does, a mere reminder never."""
+        if self.limit == "accessed_idle_flush_hours" and self.by is not None:
+            return False
         # Two moments of one zone would be compared by the wall clock, which runs twice through an hour in autumn.
-        return self.by is None or moment.astimezone(UTC) > self.by.astimezone(UTC)
+        last = self.late or self.by
+        return last is None or moment.astimezone(UTC) > last.astimezone(UTC)
 
 
 def end_of(since: datetime, limit: str, policy: Policy, zone: ZoneInfo) -> datetime:
-    """Return the last moment in time of an interval that began at ``since``, in ``zone``.
-
-    Limits in days follow the policy's ``interval_counting``: by the hour (24 elapsed hours a day, whatever the clocks
-    do) or by calendar day (until the end of that day, local time). Limits in hours and minutes are always elapsed.
-    """
-    row = policy.limit(limit)
-    if row.unit == "days" and policy.choice("interval_counting") == "calendar day":
-        day = since.astimezone(zone).date() + timedelta(days=int(row.value))
-        return datetime.combine(day, time(23, 59, 59), zone)
+    """Return when an interval that began at ``since`` is over, in ``zone``: a day is 24 elapsed hours."""
     return (since.astimezone(UTC) + policy.span(limit)).astimezone(zone)
+
+
+def counted_by_day(limit: str, policy: Policy) -> bool:
+    """Tell whether an interval counts as overdue only from the day after its end.
+
+    Limits in hours and minutes never do. Gauze is counted by the hour unless the policy itself sets how; a policy that
+    sets ``interval_counting`` sets it for gauze too.
+    """
+    if policy.limit(limit).unit != "days":
+        return False
+    gauze = limit == "gauze_dressing_days"
+    if gauze and (policy.states("gauze_interval_counting") or not policy.states("interval_counting")):
+        return policy.choice("gauze_interval_counting") == "calendar day"
+    return policy.choice("interval_counting") == "calendar day"
+
+
+def late_after(by: datetime, limit: str, policy: Policy) -> datetime:
+    """Return the last moment that does not count as overdue, of an interval that is over at ``by``."""
+    return datetime.combine(by.date(), time.max, by.tzinfo) if counted_by_day(limit, policy) else by
 
 
 def zone_of(timeline: Timeline) -> ZoneInfo:
@@ -96,7 +112,8 @@ def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, z
             yield _plain(
                 "line check", "line_check_hours", state, state.last_check, policy, zone, "last look at the line"
             )
-        if state.infusion is None and flush_allowed(state):
+        reminded = policy.states("accessed_idle_flush_hours") or state.danger("D6") is not None
+        if state.infusion is None and reminded and flush_allowed(state):
             yield _idle(state, state.needle, policy, zone)
         if state.dwell is not None:
             yield from _thrombolytic(state, policy, zone)
@@ -182,7 +199,8 @@ def _needle(state: State, policy: Policy, zone: ZoneInfo) -> Due:
     if stay.since is None:
         return Due("needle change", state.septum, None, None, stay.opened, limit, "time of insertion is not known")
     by = end_of(stay.since, limit, policy, zone)
-    return Due("needle change", state.septum, by, stay.since, stay.opened, limit, "needle put in")
+    late = late_after(by, limit, policy)
+    return Due("needle change", state.septum, by, stay.since, stay.opened, limit, "needle put in", late)
 
 
 def _dressing(stay: DressingStay | None, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:
@@ -202,7 +220,8 @@ def _dressing(stay: DressingStay | None, needle: NeedleStay, policy: Policy, zon
         return Due("dressing change", stay.septum, None, None, stay.put_on, limits[0], why)
     ends = [(end_of(stay.since, limit, policy, zone), limit) for limit in limits]
     by, limit = min(ends, key=lambda end: end[0].astimezone(UTC))
-    return Due("dressing change", stay.septum, by, stay.since, stay.put_on, limit, "dressing put on")
+    late = late_after(by, limit, policy)
+    return Due("dressing change", stay.septum, by, stay.since, stay.put_on, limit, "dressing put on", late)
 
 
 def _dressing_limits(dressing: Dressing | None) -> tuple[str, ...]:
@@ -226,19 +245,22 @@ def _plain(clock: ClockName, limit: str, state: State, entry: Entry, policy: Pol
     since = entry.event.at
     if entry.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
         since = _elsewhere_on(entry.event)
-    return Due(clock, state.septum, end_of(since, limit, policy, zone), since, entry, limit, why)
+    by = end_of(since, limit, policy, zone)
+    return Due(clock, state.septum, by, since, entry, limit, why, late_after(by, limit, policy))
 
 
 def _thrombolytic(state: State, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
     dwell = state.dwell
     assert dwell is not None
+    if getattr(dwell.treatment.event, "drug", "") != "alteplase":
+        return  # the times of the alteplase label are those of alteplase
     start = dwell.treatment.event.at
+    slack = policy.span("clock_slack_minutes")
     waited = max((check.event.at - start for check in dwell.checks), default=timedelta(0))
     for limit in ("alteplase_first_check_minutes", "alteplase_second_check_minutes"):
-        if waited < policy.span(limit):
+        if waited < policy.span(limit) - slack:
             by = end_of(start, limit, policy, zone)
             yield Due("thrombolytic check", state.septum, by, start, dwell.treatment, limit, "thrombolytic put in")
-            return
 
 
 def _latest(*entries: Entry | None) -> Entry | None:

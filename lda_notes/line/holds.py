@@ -153,6 +153,13 @@ def _gives(look: Look) -> bool:
     return flushed or used or look.before.infusion is not None
 
 
+def _just_given(look: Look, began: object) -> bool:
+    """Tell whether a sign began within an hour after something was put in."""
+    given = look.before.given
+    at = began if isinstance(began, datetime) else look.event.at
+    return given is not None and timedelta(0) <= at - given.event.at <= VISIT
+
+
 def _span(length: timedelta) -> str:
     minutes = int(length.total_seconds() // 60)
     if minutes < 120:
@@ -247,7 +254,8 @@ def _hurt(look: Look) -> str | None:
     for sign in _signs(look, "swelling", "pain", "burning", "leak", "fluid collection"):
         if sign.where == "connector" or (sign.what == "swelling" and sign.where in _FAR):
             continue
-        if sign.during in _PUT_IN or (sign.during is None and sign.what != "swelling" and _gives(look)):
+        after = sign.during is None and sign.what != "swelling" and (_gives(look) or _just_given(look, sign.began_at))
+        if sign.during in _PUT_IN or after:
             during = f" during {'an' if sign.during[0] in 'aeiou' else 'a'} {sign.during}" if sign.during else ""
             return f"{sign.what}{_at(sign.where)}{during}"
     kind = event.kind
@@ -316,11 +324,27 @@ def _partly_out(look: Look) -> str | None:
 
 
 def _not_whole(look: Look) -> str | None:
-    return "needle not whole at removal" if _fact(look.event, "needle_intact") is False else None
+    if _fact(look.event, "needle_intact") is not False:
+        return None
+    missing = _fact(look.event, "missing_piece")
+    return "needle not whole at removal" + (f': "{missing}"' if missing else "")
 
 
 def _tip(look: Look) -> str | None:
-    return "tip position not confirmed" if _fact(look.event, "tip_confirmed") is False else None
+    if _fact(look.event, "tip_confirmed") is False:
+        return "tip position not confirmed"
+    tip = _fact(look.event, "tip") if look.event.kind == "port facts" else None
+    location = tip.location if tip is not None else _fact(look.event, "tip_location")
+    if isinstance(location, str) and _WRONG_TIP.search(location):
+        return f'tip lies wrong: "{location}"'
+    return None
+
+
+_WRONG_TIP: Final = re.compile(
+    r"azygos|jugular|subclavian|axillary|brachiocephalic|innominate|ventric|mammary|hepatic|renal|arter|coil|outside",
+    re.IGNORECASE,
+)
+"""Places in which a tip does not belong (common practice; a place in other words is not judged)."""
 
 
 def _over_limit(look: Look) -> str | None:
@@ -362,7 +386,11 @@ class Row:
     whole_port: bool = False
     ends_by: tuple[End, ...] | None = ("evaluation",)
     of_patient: bool = False
+    do: str = ""
 
+
+_STOP: Final = "Stop, do not flush, aspirate before the needle is removed, report at once"
+_CLAMP: Final = "Clamp the line, report at once"
 
 TABLE: Final[tuple[Row, ...]] = (
     Row("no blood return", _no_blood, ends_by=None),
@@ -374,18 +402,35 @@ TABLE: Final[tuple[Row, ...]] = (
     Row("redness and tenderness", _red_and_tender, whole_port=True),
     Row("port flipped or not felt", _port_lies, whole_port=True),
     Row("skin over the port", _skin, whole_port=True),
-    Row("something given at the site hurt or leaked", _hurt, whole_port=True, of_patient=True),
-    Row("swelling of arm, face, neck or chest", _far_swelling, whole_port=True, of_patient=True),
-    Row("fever or chills after a flush or start", _fever, whole_port=True, of_patient=True),
-    Row("breathlessness, chest pain or open line", _open, whole_port=True),
-    Row("catheter parted", _parted, whole_port=True, of_patient=True),
-    Row("needle partly out", _partly_out, ends_by=("new access", "evaluation")),
+    Row("something given at the site hurt or leaked", _hurt, whole_port=True, of_patient=True, do=_STOP),
+    Row(
+        "swelling of arm, face, neck or chest",
+        _far_swelling,
+        whole_port=True,
+        of_patient=True,
+        do="Stop, do not flush on, report at once",
+    ),
+    Row(
+        "fever or chills after a flush or start",
+        _fever,
+        whole_port=True,
+        of_patient=True,
+        do="Stop what runs, keep the access, report at once",
+    ),
+    Row("breathlessness, chest pain or open line", _open, whole_port=True, do=_CLAMP),
+    Row("catheter parted", _parted, whole_port=True, of_patient=True, do=_CLAMP),
+    Row(
+        "needle partly out",
+        _partly_out,
+        ends_by=("new access", "evaluation"),
+        do="Stop, never push the needle back; a new sterile needle",
+    ),
     Row("needle not whole", _not_whole, of_patient=True),
     Row("tip not confirmed", _tip, whole_port=True, ends_by=("tip confirmed", "evaluation")),
     Row("rated limit exceeded", _over_limit, whole_port=True),
     Row("coring needle", _coring),
 )
-"""Every reason for a hold. ``of_patient``: the problem outlives the port."""
+"""Every reason for a hold. ``of_patient``: the problem outlives the port; ``do``: what the table says to do at once."""
 
 ROWS: Final = {row.reason: row for row in TABLE}
 
@@ -456,7 +501,8 @@ def _by_proof(hold: Hold, after: State, entry: Entry) -> str:
 
 
 def _tip_now_known(event: ev.Event) -> bool:
-    return _fact(event, "tip_confirmed") is True or (event.kind == "port facts" and _fact(event, "tip") is not None)  # type: ignore[attr-defined]
+    tip = _fact(event, "tip") if event.kind == "port facts" else None  # type: ignore[attr-defined]
+    return _fact(event, "tip_confirmed") is True or (tip is not None and not _WRONG_TIP.search(tip.location))
 
 
 def cleared(
@@ -490,4 +536,4 @@ def is_fresh(at: datetime, implanted: datetime | None, policy: Policy) -> bool:
     if implanted is None:
         return False
     since = at.astimezone(UTC) - implanted.astimezone(UTC)
-    return timedelta(0) <= since <= policy.span("wound_reaction_hours")
+    return timedelta(0) <= since <= policy.span("post_implant_tender_hours")

@@ -109,6 +109,8 @@ class Timeline:
     _by_id: Mapping[tuple[str, str], Entry]
     unread: tuple[Unread, ...] = ()
     """Facts that were written and could not be read: not missing, and never stated."""
+    other_ports: tuple[str, ...] = ()
+    """Names of other ports of the patient that nobody recorded as removed."""
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -648,7 +650,7 @@ def _against(state: State, patient: Patient, entry: Entry, fold: _Fold) -> tuple
         return ()
     from lda_notes.line.against import on_the_skin
 
-    return on_the_skin(state, patient, entry, fold.policy, fold.zone)
+    return on_the_skin(state, patient, fold.known.port, entry, fold.policy, fold.zone)
 
 
 # -- units --

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BeforeValidator, Field
 
+from lda_notes.knowledge.askers import CP, GOAL, HOME, INS, LABEL, NHSN, OPEN_RN
 from lda_notes.record import vocabulary as words
 from lda_notes.record.events import AnyEvent
 from lda_notes.record.parts import (
@@ -24,7 +25,9 @@ from lda_notes.record.parts import (
     TouchShape,
     YesNo,
     fact,
+    must,
     required,
+    should,
 )
 
 
@@ -49,11 +52,36 @@ class Patient(Model):
     )
     family_name: Short = required("family name", "Family name.")
     given_name: Short = required("given name", "Given name.")
-    birth_date: Day | None = fact("birth date", "Birth date.")
-    weight_kg: Positive | None = fact("weight", "Weight, in kg.")
+    birth_date: Day | None = fact(
+        "birth date",
+        "Birth date.",
+        need=must(
+            "When was the patient born?",
+            GOAL,
+            why="Without it neither the age limits of antiseptics, creams and discs nor the second "
+            "identifier can be checked.",
+        ),
+    )
+    weight_kg: Positive | None = fact(
+        "weight",
+        "Weight, in kg.",
+        need=must(
+            "Weight, in kg?",
+            LABEL,
+            why="Doses for children and of a thrombolytic depend on the weight; a guessed weight is a guessed dose.",
+            when="small_or_treated",
+        ),
+    )
     allergies: tuple[Allergy, ...] | None = fact(
         "allergies",
         "Allergies; an empty list says that none are known, a missing key that nobody recorded them.",
+        need=must(
+            "Which allergies are known?",
+            OPEN_RN,
+            INS,
+            why="A missing list does not say that there are no allergies; antiseptic, dressing and lock "
+            "cannot be checked against it.",
+        ),
     )
     history: tuple[HistoryName | Condition, ...] = Field(
         default=(),
@@ -84,8 +112,20 @@ class Stay(Model):
     facility: Short = required("facility", "Facility.")
     unit: Short = required("unit", "Unit at the beginning of the stay.")
     room: Short | None = fact("room", "Room at the beginning of the stay.")
-    setting: words.Setting | None = fact("setting", "Kind of place the first unit is.")
-    admitted_at: Moment | None = fact("admission", "When the stay began.")
+    setting: words.Setting | None = fact(
+        "setting",
+        "Kind of place the first unit is.",
+        need=should(
+            "What kind of unit is it?", NHSN, why="Line days are counted from the stay and only on inpatient units."
+        ),
+    )
+    admitted_at: Moment | None = fact(
+        "admission",
+        "When the stay began.",
+        need=should(
+            "When did the stay begin?", NHSN, why="Line days are counted from the stay and only on inpatient units."
+        ),
+    )
     time_zone: Annotated[str, BeforeValidator(_known_zone)] = required(
         "time zone", "IANA time zone of the facility, such as America/Chicago."
     )
@@ -95,8 +135,28 @@ class Port(Model):
     """The implanted port."""
 
     id: Identifier = required("port identifier", "Name of this port, unique for the patient.")
-    side: words.Side | None = fact("side", "Side of the body.")
-    area: words.SiteArea | None = fact("site", "Part of the body.")
+    side: words.Side | None = fact(
+        "side",
+        "Side of the body.",
+        need=must(
+            "Which side of the body?",
+            INS,
+            HOME,
+            OPEN_RN,
+            why="A patient may carry more than one device; the next nurse must find the right one.",
+        ),
+    )
+    area: words.SiteArea | None = fact(
+        "site",
+        "Part of the body.",
+        need=must(
+            "Which part of the body?",
+            INS,
+            HOME,
+            OPEN_RN,
+            why="A patient may carry more than one device; the next nurse must find the right one.",
+        ),
+    )
     site_detail: Short | None = fact("site detail", "More about the place, such as infraclavicular.")
     septa: tuple[Short, ...] = Field(
         default=("single",),
@@ -106,11 +166,48 @@ class Port(Model):
         description="Names of the septa, one or two; each has its own needle, clocks and hold.",
     )
     touch: TouchShape | None = fact("shape to the touch", "How the top feels under the skin.")
-    power: PowerRating | None = fact("power rating", "What the label allows for power injection.")
-    catheter_volume_ml: Positive | None = fact("catheter volume", "Volume of catheter and port, in mL.")
+    power: PowerRating | None = fact(
+        "power rating",
+        "What the label allows for power injection.",
+        need=must(
+            "Is the port rated for power injection?",
+            OPEN_RN,
+            HOME,
+            why="An unrated port can rupture under injector pressure.",
+            when="injected",
+        ),
+    )
+    catheter_volume_ml: Positive | None = fact(
+        "catheter volume",
+        "Volume of catheter and port, in mL.",
+        need=should(
+            "Volume of catheter and port, in mL?",
+            CP,
+            why="The least flush and lock volumes are worked out from it.",
+            option="catheter_volume_required",
+        ),
+    )
     valved: YesNo | None = fact("valved", "Yes when the catheter has a valve.")
-    tip: TipConfirmation | None = fact("tip confirmation", "How it is known where the tip lies.")
-    implanted_on: Day | None = fact("implant date", "When the port was implanted.")
+    tip: TipConfirmation | None = fact(
+        "tip confirmation",
+        "How it is known where the tip lies.",
+        need=should(
+            "How is the tip position known?",
+            OPEN_RN,
+            INS,
+            why="A fresh pocket and an unproved tip both change whether the port may be used.",
+        ),
+    )
+    implanted_on: Day | None = fact(
+        "implant date",
+        "When the port was implanted.",
+        need=should(
+            "When was the port implanted?",
+            INS,
+            HOME,
+            why="A fresh pocket and an unproved tip both change whether the port may be used.",
+        ),
+    )
     model: Short | None = fact("model", "Model name on the patient's card, without brand.")
     udi: Text | None = fact("port device identifier", "Device identifier (UDI) as scanned or printed.")
 

@@ -67,11 +67,20 @@ class Record:
 
     def _at(self, path: Path) -> Place:
         """Return the place of a path of the file itself, whatever events were set aside."""
-        if self._parsed is None and self._parse is not None:
-            self._parsed = self._parse()
-        if self._parsed is None:
+        if self.data is None or self._parsed is None:
             return Place(self.file, self.row or 1, 1)
         return Place(self.file, *self._parsed.place(_as_written(path, self._parsed.data)))
+
+    @property
+    def data(self) -> Any:
+        """What the file says, as plain data; None for a record that was not read from text."""
+        if self._parsed is None and self._parse is not None:
+            self._parsed = self._parse()
+        return self._parsed.data if self._parsed is not None else None
+
+    def placed_in_file(self, finding: Finding) -> Finding:
+        """Return ``finding``, whose path counts the events as the file does, with its place filled in."""
+        return replace(finding, place=self._at(finding.path))
 
     def placed(self, finding: Finding) -> Finding:
         """Return ``finding`` with file, row and column filled in, its related spots too."""

@@ -12,6 +12,8 @@ from typing import Any, Final
 
 from lda_notes.problems import Path, Place
 
+SAID: Final = "Could not be read"
+
 _MOST: Final = 200
 """Most characters of one fact that are repeated."""
 
@@ -47,6 +49,22 @@ class Unread:
 def about(unread: Iterable[Unread], event: str | None, *names: str) -> tuple[Unread, ...]:
     """Return those of ``unread`` that concern the fact ``names`` of ``event`` (None: of patient, stay or port)."""
     return tuple(fact for fact in unread if fact.event == event and fact.concerns(*names))
+
+
+def notice(fact: Unread, with_text: bool = True) -> str:
+    """Return what names a fact and asks for it; the text is left out where it may be logged."""
+    event = f"{fact.event}, " if fact.event else ""
+    return f"{SAID}: {event}{fact.label}, row {fact.place.row}{f': {fact.text}' if with_text else ''}. Ask."
+
+
+def absent(unread: Iterable[Unread], event: str | None, *names: str) -> str:
+    """Return what is said of a fact without a value: that nobody recorded it, or that it could not be read."""
+    return "could not be read" if about(unread, event, *names) else "not recorded"
+
+
+def absent_anywhere(unread: Iterable[Unread], *names: str) -> str:
+    """Return what is said of a fact that no event has a value of."""
+    return "could not be read" if any(fact.concerns(*names) for fact in unread) else "not recorded"
 
 
 def as_text(value: Any) -> str:

@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -25,12 +26,13 @@ from lda_notes.files.system import keep_access, settle, unwritable
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 from lda_notes.record.reading import Record
+from lda_notes.record.seals import sealed
 from lda_notes.record.writer_text import as_read, with_event
 
 KEPT: Final = 9
 """How many numbered copies stay beside a record; the oldest goes when one more is made."""
 
-_COPY: Final = "lda-notes-copy"
+_COPY: Final = "lda-copy"
 """Part of the name of every copy: no one else gives such names, so no file of the user's is taken for a copy."""
 
 _MOST_TRIES: Final = 50
@@ -98,10 +100,13 @@ Again = Callable[[Seen], Mapping[str, Any] | None]
 """Asked, under the lock, when the file has changed: the event to add after all, or None to leave it."""
 
 
-def append(seen: Seen, event: Mapping[str, Any], again: Again | None = None) -> Written | Changed:
+def append(
+    seen: Seen, event: Mapping[str, Any], again: Again | None = None, asof: datetime | None = None
+) -> Written | Changed:
     """Add ``event`` (plain JSON values) to the file that was seen; tell when it has changed since, and leave it alone.
 
-    ``again`` judges anew what may be added to a changed file. Raises `Failure` with one sentence when it cannot be
+    ``again`` judges anew what may be added to a changed file; ``asof`` is the moment judged from, for the seal, when
+    it is not the time of entry. Raises `Failure` with one sentence when it cannot be
     written; the file is then as it was.
     """
     path = seen.path
@@ -116,7 +121,8 @@ def append(seen: Seen, event: Mapping[str, Any], again: Again | None = None) -> 
                     if judged is None:
                         return Changed(seen)
                     event = judged
-                done = _added(seen, raw, event, locks_work)
+                whole = sealed((read_json if _is_json(path) else read_yaml)(raw).data or {}, event, asof)
+                done = _added(seen, raw, whole, locks_work)
         except OSError as error:
             raise unwritable(path, error) from None
         if isinstance(done, Written):

@@ -214,7 +214,7 @@ class BackendService:
         found = said.get("token_endpoint") if isinstance(said, dict) else None
         if answer.status != 200 or not isinstance(found, str):
             raise Failure("the server does not say where its token service is; name it with --token-url", REFUSED)
-        return token_address(found, "the token service that the server names")
+        return token_address(found, self._server, "the token service that the server names")
 
     def _asked(self, request: Callable[[], tuple[str, str, dict[str, str], bytes | None]], who: str) -> Answer:
         tried = 0
@@ -243,9 +243,16 @@ def _reason(answer: Answer, said: Any) -> str:
     return f"status {answer.status}"
 
 
-def token_address(text: str, what: str = "--token-url") -> Address:
-    """The address of a token service, exactly as given: it is also the audience of assertions. Raises `Failure`."""
-    return address(text, what, may_have_query=True)
+def token_address(text: str, server: Address, what: str = "--token-url") -> Address:
+    """The address of a token service, exactly as given: it is also the audience of assertions. Raises `Failure`.
+
+    Plain http goes to this machine alone and only where the server is on it too: what is sent to a server elsewhere
+    may go by way of a proxy, which would read the signed request and the token.
+    """
+    found = address(text, what, may_have_query=True)
+    if not server.is_local and found.origin.startswith("http:"):
+        raise Failure(f"{what} is plain http and could be sent to a proxy that reads it; give an https address")
+    return found
 
 
 def scopes(written: Iterable[str], read: Iterable[str]) -> str:

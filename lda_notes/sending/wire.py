@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import functools
 import json
+import socket
 import ssl
-from collections.abc import Callable, Mapping
+import threading
+import zlib
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Self
@@ -17,8 +21,11 @@ from lda_notes.sending.address import Address
 if TYPE_CHECKING:
     import httpx
 
-_LARGEST: Final = 64 * 1024 * 1024
-"""Most bytes of one answer."""
+_LARGEST: Final = 16 * 1024 * 1024
+"""Most bytes of one answer, as sent and as unpacked: fifty notes with their documents are a quarter of it."""
+
+_GZIP: Final = 31
+"""Window and wrapper of zlib for gzip."""
 
 USER_AGENT: Final = f"lda-notes/{__version__}"
 
@@ -74,17 +81,17 @@ def trust(ca_file: Path | None) -> ssl.SSLContext:
 
 
 class Connection:
-    """Speaks HTTP. ``timeout_s`` limits the wait for each step and, ten times over, the whole of one answer.
+    """Speaks HTTP. ``timeout_s`` limits the wait for each step and, ten times over, one exchange from end to end.
 
     Proxies named by the environment serve https only: what goes to this machine's own loopback stays on it.
-    ``clock`` counts seconds.
     """
 
-    def __init__(self, address: Address, *, timeout_s: float, ca_file: Path | None, clock: Callable[[], float]) -> None:
+    def __init__(self, address: Address, *, timeout_s: float, ca_file: Path | None) -> None:
         import httpx
 
-        self._clock = clock
         self._whole_s = timeout_s * 10
+        self._sockets: list[socket.socket] = []
+        self._is_late = False
         self._http = httpx.Client(
             verify=trust(ca_file),
             timeout=httpx.Timeout(timeout_s, connect=min(timeout_s, 10.0)),
@@ -103,28 +110,61 @@ class Connection:
         """Send one request and read its answer, whatever its status. Raises `NoAnswer`."""
         import httpx
 
-        until = self._clock() + self._whole_s
+        self._is_late = False
+        alarm = threading.Timer(self._whole_s, self._cut_off)
+        alarm.daemon = True
+        alarm.start()
         try:
-            with self._http.stream(method, url, headers=headers, content=content) as response:
-                body = self._body(response, until)
-                return Answer(response.status_code, response.headers, body)
+            traced = {"trace": self._remember}
+            with self._http.stream(method, url, headers=headers, content=content, extensions=traced) as response:
+                return Answer(response.status_code, response.headers, _body(response))
         except httpx.TransportError as error:
+            if self._is_late:
+                raise NoAnswer("the answer comes too slowly", may_have_arrived=True, again=True) from None
             raise _no_answer(error) from None
         except httpx.HTTPError:
             raise NoAnswer("the answer cannot be read", may_have_arrived=True, again=True) from None
         except httpx.InvalidURL:
             raise NoAnswer("the address is no web address", may_have_arrived=False, again=False) from None
+        finally:
+            alarm.cancel()
 
-    def _body(self, response: httpx.Response, until: float) -> bytes:
-        parts, size = [], 0
-        for part in response.iter_bytes():
-            parts.append(part)
-            size += len(part)
-            if size > _LARGEST:
-                raise NoAnswer("the answer has no end", may_have_arrived=True, again=False)
-            if self._clock() > until:
-                raise NoAnswer("the answer comes too slowly", may_have_arrived=True, again=True)
-        return b"".join(parts)
+    def _remember(self, event: str, told: Mapping[str, Any]) -> None:
+        """Keep the socket of each new connection: to end an exchange, headers included, it must be shut down."""
+        if event in ("connection.connect_tcp.complete", "connection.start_tls.complete", "proxy.start_tls.complete"):
+            self._sockets = [one for one in self._sockets if one.fileno() >= 0]
+            found = told["return_value"].get_extra_info("socket")
+            if isinstance(found, socket.socket):
+                self._sockets.append(found)
+
+    def _cut_off(self) -> None:
+        self._is_late = True
+        for one in self._sockets:
+            with suppress(OSError):
+                socket.socket.shutdown(one, socket.SHUT_RDWR)
+
+
+def _body(response: httpx.Response) -> bytes:
+    """The body of an answer, unpacked piece by piece, never more than an answer may have.
+
+    Only gzip is asked for, so only that is unpacked: packed once more, two kilobytes hold gigabytes.
+    """
+    coding = response.headers.get("Content-Encoding", "identity").strip().lower()
+    if coding not in ("identity", "gzip"):
+        raise NoAnswer("the answer is packed in a way that was not asked for", may_have_arrived=True, again=False)
+    unpacking = zlib.decompressobj(_GZIP) if coding == "gzip" else None
+    body, received = bytearray(), 0
+    for part in response.iter_raw():
+        received += len(part)
+        try:
+            body += unpacking.decompress(part, _LARGEST + 1 - len(body)) if unpacking else part
+        except zlib.error:
+            raise NoAnswer("the answer cannot be read", may_have_arrived=True, again=True) from None
+        if max(len(body), received) > _LARGEST:
+            raise NoAnswer("the answer has no end", may_have_arrived=True, again=False)
+    if unpacking and received and not unpacking.eof:
+        raise NoAnswer("the connection broke off", may_have_arrived=True, again=True)
+    return bytes(body)
 
 
 def _no_answer(error: httpx.TransportError) -> NoAnswer:

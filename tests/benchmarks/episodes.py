@@ -435,10 +435,6 @@ def _first(record: dict[str, Any], kind: str) -> Event:
     return found
 
 
-def _no_author(record: dict[str, Any]) -> None:
-    del _first(record, "de-access")["by"]
-
-
 def _coring(record: dict[str, Any]) -> None:
     _first(record, "access")["needle"]["non_coring"] = False
 
@@ -465,10 +461,9 @@ def _allergic(record: dict[str, Any]) -> None:
 
 
 FAULTS: dict[str, Callable[[dict[str, Any]], None]] = {
-    "author-not-recorded": _no_author,
     "coring-needle": _coring,
     "expired-supply": _expired,
-    "blood-return-not-recorded": _no_blood_return,
+    "facts-not-recorded": _no_blood_return,
     "syringe-size": _small_syringe,
     "record-layout": _unknown_key,
     "chlorhexidine-allergy": _allergic,

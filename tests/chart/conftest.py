@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import sys
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 from desk import NURSE, Ran, Run, demo_until
 
 from lda_notes.cli import main
+from lda_notes.commands import charting_options
 
 
 @pytest.fixture
@@ -28,6 +30,9 @@ def run(ward: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixtu
 
     def run_it(*arguments: str, typed: str = "") -> Ran:
         monkeypatch.setattr(sys, "argv", ["lda-notes", *arguments])
+        if "--asof" in arguments:  # the clock of this machine says so
+            moment = datetime.fromisoformat(arguments[arguments.index("--asof") + 1])
+            monkeypatch.setattr(charting_options, "wall_clock", lambda: moment)
         monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(typed.encode()), encoding="utf-8"))
         with pytest.raises(SystemExit) as left:
             main()

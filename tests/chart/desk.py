@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sys
+import tempfile
 import warnings
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
@@ -22,7 +23,28 @@ from lda_notes.record.episode import Episode
 DEMO = Path(__file__).parents[2] / "demo_episodes" / "uncomplicated-week.yaml"
 NURSE = "Marisol Tamm, RN, LBN-204"
 BY = {"by": {"name": "Marisol Tamm", "credential": "RN", "id": "LBN-204"}}
-PROGRAM = str(Path(sys.executable).with_name("lda-notes"))
+INSTALLED = str(Path(sys.executable).with_name("lda-notes"))
+_CLOCKED = f"""#!{sys.executable}
+import sys
+from datetime import datetime
+from lda_notes.commands import charting_options
+given = [after for before, after in zip(sys.argv, sys.argv[1:]) if before == "--asof"]
+if given:
+    charting_options.wall_clock = lambda: datetime.fromisoformat(given[0])
+from lda_notes.cli import main
+main()
+"""
+
+
+def _clocked() -> str:
+    """Return a program that is lda-notes on a machine whose clock says what --asof says."""
+    made = Path(tempfile.mkdtemp(prefix="lda-notes-clock-")) / "lda-notes"
+    made.write_text(_CLOCKED)
+    made.chmod(0o755)
+    return str(made)
+
+
+PROGRAM = _clocked()
 PROMPT = "\r\n> "
 
 

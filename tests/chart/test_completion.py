@@ -9,7 +9,8 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from desk import PROGRAM, demo_until, spawn
+from desk import INSTALLED as PROGRAM
+from desk import demo_until, spawn
 
 FOLDER = str(Path(PROGRAM).parent)
 ENVIRONMENT = {

@@ -20,7 +20,9 @@ from hypothesis import strategies as st
 from lda_notes.chart import drafts
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.talk import Answered, Talk
+from lda_notes.files.syntax import read_yaml
 from lda_notes.problems import Failure
+from lda_notes.record.seals import sealed
 from lda_notes.record.writer import append, look
 from lda_notes.record.writer_text import with_event
 
@@ -116,7 +118,7 @@ def test_killed_at_any_moment_of_signing_the_record_is_old_or_new_and_the_draft_
     about = subject(old, "line check", SECOND)
     talk, _ = answered(Talk(about), "-15m", "a")
     entry = about.finished(talk.facts, about.now())
-    new = with_event(old, json.loads(json.dumps(entry)), as_json=False)
+    new = with_event(old, sealed(read_yaml(old).data or {}, json.loads(json.dumps(entry))), as_json=False)
     at = tmp_path / "state" / "draft.json"
     at.parent.mkdir()
     chance, whole = random.Random(60), 0.02

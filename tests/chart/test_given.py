@@ -50,7 +50,6 @@ finish: a
 pain: {not_assessed: interpreter not there yet}
 response: tolerated well
 teaching: {about: to report pain at once, to: patient, understanding: taught back}
-due: a
 """
 
 
@@ -68,7 +67,9 @@ def test_a_scripts_line_check_asks_nothing(run: Run, ward: Path) -> None:
     (ward / "episode.yaml").write_bytes(demo_until("check-6"))
     asof = ("--asof", "2026-05-07T12:00-05:00")
     ran = run("chart", "episode.yaml", "check", "--at", "1150", *options(CHECK), "--no-input", "--sign", "MT", *asof)
-    assert ran.code == 0 and ran.out == "check-6: written to episode.yaml; the state before is episode.yaml.1\n"
+    assert (
+        ran.code == 0 and ran.out == "check-6: written to episode.yaml; the state before is episode.yaml.lda-copy-1\n"
+    )
     assert "Time of the event: 7 May 2026, 11:50." in ran.err, "what is said goes to standard error"
     assert events(ward)[-1] == "check-6"
     assert run("check", "episode.yaml", *asof).code == 0
@@ -112,7 +113,7 @@ def test_what_is_missing_is_listed_whole_and_nothing_is_written(run: Run, ward: 
     assert ran.code == 2
     told = ran.err[ran.err.index("lda-notes: ") :]
     assert "nothing was written" in told and "answers are missing; give them with --set NAME=VALUE:" in told
-    for name in ("identifiers_checked", "allergies_checked", "site.skin", "antisepsis.agent", "blood", "response"):
+    for name in ("identifiers_checked", "site.skin", "antisepsis.agent", "blood"):
         assert f"  {name}: " in told
     assert "  attempts: " not in told and "  reason: " not in told, "recommended facts may stay open"
     assert (ward / "episode.yaml").read_bytes() == before
@@ -266,4 +267,4 @@ def test_faults_of_the_answers_file_come_all_at_once_with_their_places(tmp_path:
 def test_a_record_that_cannot_be_read_is_not_charted_in(run: Run, ward: Path) -> None:
     (ward / "episode.yaml").write_text("record_version: 1\n")
     ran = run("chart", "episode.yaml", "access")
-    assert ran.code == 2 and "Nothing can be added before that is mended" in ran.err and "Traceback" not in ran.err
+    assert ran.code == 2 and "Fix this first; nothing was added" in ran.err and "Traceback" not in ran.err

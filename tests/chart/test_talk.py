@@ -382,7 +382,7 @@ def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> Non
     assert name(talk) == "order", "what was left open together is not asked again one by one"
     about = talk.subject
     assert isinstance(about, EventSubject)
-    assert "patient-identifiers-not-recorded" in {finding.rule for finding in about.findings(talk.facts)}
+    assert "facts-not-recorded" in {finding.rule for finding in about.findings(talk.facts)}
 
 
 def test_enter_is_refused_where_it_has_to_be_said(access: Talk) -> None:
@@ -398,7 +398,7 @@ def test_back_and_on_again(access: Talk) -> None:
     assert back.question.default.said == "1"
     there, says = answered(back, ">")
     assert name(there) == here and there.facts == talk.facts and says[0].text == "3 answers said again."
-    changed, _ = answered(back, "2", "")
+    changed, _ = answered(back, "2", ".", ".", "")
     assert paths.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
     first, says = answered(access, "<")
     assert says[0].text == "This is the first question." and first is access

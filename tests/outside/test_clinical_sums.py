@@ -79,7 +79,7 @@ CHICAGO = ZoneInfo("America/Chicago")
 
 
 @pytest.mark.parametrize(
-    ("limit", "by_hour", "by_day"),
+    ("limit", "by_hour", "last"),
     [
         # Derived from the limits in days: put on or in on 1 April at 10:00.
         ("transparent_dressing_days", "2031-04-08T10:00", "2031-04-08T23:59:59"),
@@ -88,11 +88,15 @@ CHICAGO = ZoneInfo("America/Chicago")
         ("idle_flush_days", "2031-04-29T10:00", "2031-04-29T23:59:59"),
     ],
 )
-def test_due_times_of_the_first_of_april(limit: str, by_hour: str, by_day: str) -> None:
+def test_due_times_of_the_first_of_april(limit: str, by_hour: str, last: str) -> None:
     since = datetime(2031, 4, 1, 10, 0, tzinfo=CHICAGO)
     calendar = local_policy(interval_counting="calendar day")
-    assert due.end_of(since, limit, DEFAULT, CHICAGO).replace(tzinfo=None) == datetime.fromisoformat(by_hour)
-    assert due.end_of(since, limit, calendar, CHICAGO).replace(tzinfo=None) == datetime.fromisoformat(by_day)
+    for policy in (DEFAULT, calendar):
+        by = due.end_of(since, limit, policy, CHICAGO)
+        assert by.replace(tzinfo=None) == datetime.fromisoformat(by_hour)
+        hourly = policy is DEFAULT and limit == "gauze_dressing_days"
+        latest = due.late_after(by, limit, policy).replace(tzinfo=None, microsecond=0)
+        assert latest == datetime.fromisoformat(by_hour if hourly else last)
 
 
 def test_a_dressing_change_does_not_restart_the_needle() -> None:

@@ -27,6 +27,7 @@ from lda_notes.files.syntax.text import HIDDEN
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 from lda_notes.record import writer
+from lda_notes.record.seals import sealed
 from lda_notes.record.writer import Changed, Written, append, create, look
 from lda_notes.record.writer_text import with_event
 
@@ -72,7 +73,10 @@ def test_what_stood_there_stays_byte_for_byte_and_the_event_is_read_back(episode
     read = records.read(episode)
     assert read.findings == () and read.episode is not None
     last = read.episode.events[-1]
-    assert last.model_dump(mode="json", exclude_unset=True) == {**CHECK, "at": "2026-05-12T12:05:00-05:00"}
+    assert last.model_dump(mode="json", exclude_unset=True, exclude={"seal"}) == {
+        **CHECK,
+        "at": "2026-05-12T12:05:00-05:00",
+    }
 
 
 def test_record_and_copy_keep_their_mode_and_nothing_else_is_left(episode: Path) -> None:
@@ -80,8 +84,8 @@ def test_record_and_copy_keep_their_mode_and_nothing_else_is_left(episode: Path)
     episode.chmod(0o600)
     done = append(look(episode), CHECK)
     assert isinstance(done, Written)
-    assert done.copy.name == "episode.yaml.lda-notes-copy-1" and done.copy.read_bytes() == before
-    assert sorted(p.name for p in episode.parent.iterdir()) == ["episode.yaml", "episode.yaml.lda-notes-copy-1"]
+    assert done.copy.name == "episode.yaml.lda-copy-1" and done.copy.read_bytes() == before
+    assert sorted(p.name for p in episode.parent.iterdir()) == ["episode.yaml", "episode.yaml.lda-copy-1"]
     assert {stat.S_IMODE(p.stat().st_mode) for p in episode.parent.iterdir()} == {0o600}
 
 
@@ -309,7 +313,7 @@ def _ended_well(child: int) -> bool:
 
 def _states(path: Path) -> tuple[bytes, bytes]:
     old = path.read_bytes()
-    return old, with_event(old, CHECK, as_json=False)
+    return old, with_event(old, sealed(read_yaml(old).data or {}, CHECK), as_json=False)
 
 
 def test_a_writer_killed_at_any_moment_leaves_the_old_state_or_the_new(episode: Path) -> None:

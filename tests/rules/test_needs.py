@@ -9,14 +9,13 @@ import pytest
 from pydantic import BaseModel
 from rule_cases import episode_of, judged, local_policy, rules_found
 
-from lda_notes.check import needs, rule_table
+from lda_notes.check import conditions, needs
 from lda_notes.check.conditions import Need
-from lda_notes.check.rules.gaps import COVERED
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.knowledge.sources import SOURCES
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS
-from lda_notes.record.parts import NotAssessed, NotDone
+from lda_notes.record.parts import NotAssessed, NotDone, asked_of
 
 ROWS = [(kind, need) for kind, rows in needs.NEEDS.items() for need in rows]
 
@@ -165,11 +164,11 @@ def needs_named(kind: str, name: str) -> Need:
 
 
 def test_levels_follow_the_table_of_the_documents() -> None:
-    required = ("identifiers_checked", "allergies_checked", "site", "needle.gauge", "attempts", "blood_return", "lock")
-    recommended = ("reason", "anesthetic", "technique.masks", "antisepsis.dry_s", "discard_ml", "next_due", "teaching")
+    required = ("identifiers_checked", "site", "needle.gauge", "blood_return", "lock")
+    recommended = ("reason", "anesthetic", "technique.masks", "antisepsis.dry_s", "discard_ml", "attempts", "teaching")
     assert {needs_named("access", name).level for name in required} == {"required"}
     assert {needs_named("access", name).level for name in recommended} == {"recommended"}
-    assert needs_named("discharge", "next_due").level == "required"
+    assert not any(need.path[0] == "next_due" for need in needs.NEEDS["access"]), "computed, so not asked"
 
 
 # -- needs and rules --
@@ -183,40 +182,56 @@ def holder(kind: str, need: Need) -> type[BaseModel]:
     return part
 
 
-def test_every_need_that_can_be_missing_has_one_rule_of_its_severity() -> None:
-    rules = rule_table.load()
+def test_every_need_says_why() -> None:
+    """What cannot be missing has nothing to say; all else is published with its reason."""
     for kind, need in ROWS:
         field = holder(kind, need).model_fields[need.path[-1]]
-        if field.is_required():
-            assert (kind, need.name) not in COVERED, f"{kind} {need.name} can never be missing"
-            continue
-        rule = rules[COVERED[kind, need.name]]
-        assert rule.severity == {"required": "gap", "recommended": "advice"}[need.level]
-        assert set(need.citations) <= set(rule.citations)
-    assert {need.name for need in needs.EPISODE_NEEDS} == {name for kind, name in COVERED if kind == "record"}
+        assert need.why or field.is_required() or need.path[0] in ("of", "on"), (kind, need.name)
 
 
-def test_gaps_of_one_part_are_told_in_one_finding_in_the_order_of_the_work() -> None:
+def test_every_condition_that_a_declaration_names_exists() -> None:
+    said = [asked for model in models_of_facts() for name in model.model_fields if (asked := asked_of(model, name))]
+    assert len(said) > 150
+    for asked in said:
+        for name in (asked.when, asked.given, asked.suits):
+            for kind in KINDS:
+                assert conditions.named(name, kind) is None or callable(conditions.named(name, kind))
+
+
+def models_of_facts() -> set[type[BaseModel]]:
+    found: set[type[BaseModel]] = set()
+    waiting: list[type[BaseModel]] = [*KINDS.values(), Episode]
+    while waiting:
+        model = waiting.pop()
+        found.add(model)
+        inner = {one for field in model.model_fields.values() for one in models(field.annotation)}
+        waiting += inner - found
+    return found
+
+
+def test_gaps_of_one_event_are_told_in_one_finding_in_the_order_of_the_work() -> None:
     technique = {"masks": None, "hand_hygiene": None, "sterile_field": None}
-    episode = episode_of({"kind": "access", "at": "2031-04-02T09:00-05:00", "technique": technique})
-    found = [f for f in judged(episode) if f.rule == "technique-not-recorded"]
-    assert [f.message for f in found] == ["not recorded for this access: hand hygiene, masks, sterile field"]
+    episode = episode_of({"kind": "access", "at": "2031-04-02T09:00-05:00", "technique": technique, "pain": None})
+    found = [f for f in judged(episode) if f.rule == "facts-recommended"]
+    assert [f.message for f in found] == [
+        "not recorded for this access: hand hygiene, masks, sterile field, pain score"
+    ]
     assert found[0].event == "access-1"
 
 
 def test_a_fact_of_a_list_says_which_item() -> None:
     episode = episode_of({"kind": "access", "at": "2031-04-02T09:00-05:00", "flushes": [{}, {"volume_ml": None}]})
-    assert [f.message for f in judged(episode)] == ["not recorded for this access: flush volume of item 2"]
+    assert [f.message for f in judged(episode)] == ["not recorded for this access: flush volume (item 2)"]
 
 
 def test_a_fact_supplied_by_an_addendum_is_no_gap() -> None:
     access = {"kind": "access", "at": "2031-04-02T09:00-05:00", "attempts": None}
     addendum = {"kind": "addendum", "at": "2031-04-02T10:00-05:00", "of": "access-1", "adds": {"attempts": 1}}
-    assert {f.rule for f in judged(episode_of(access))} == {"attempts-not-recorded"}
+    assert {f.rule for f in judged(episode_of(access))} == {"facts-recommended"}
     assert judged(episode_of(access, addendum)) == ()
 
 
 def test_a_policy_option_turns_a_need_off() -> None:
     access = {"kind": "access", "at": "2031-04-02T09:00-05:00", "order": None}
-    assert rules_found(access) == {"order-not-recorded"}
+    assert rules_found(access) == {"facts-not-recorded"}
     assert rules_found(access, policy=local_policy(order_reference_required="no")) == set()

@@ -26,7 +26,7 @@ def connect(waits: Waits) -> Iterator[Connect]:
     def made(base_url: str, credentials: Credentials | None = None, timeout_s: float = 5.0, tries: int = 4) -> Server:
         where: Address = address(base_url)
         pace = waits.pace(tries)
-        connection = Connection(where, timeout_s=timeout_s, ca_file=None, clock=lambda: 0.0)
+        connection = Connection(where, timeout_s=timeout_s, ca_file=None)
         opened.append(connection)
         return Server(connection, where, credentials or Anonymous(), pace)
 

@@ -46,7 +46,7 @@ def run(url: str, folder: Path, number: int) -> None:
     box = Outbox(folder)
     box.put([one for one in parcels(number) if not box.has(url, one.digest)])
     pace = Pace()
-    with Connection(address(url), timeout_s=10, ca_file=None, clock=pace.clock) as connection:
+    with Connection(address(url), timeout_s=10, ca_file=None) as connection:
         server = Server(connection, address(url), Anonymous(), pace)
         for _ in drain(box, server, lambda: datetime.now(UTC)):
             pass

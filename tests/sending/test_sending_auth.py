@@ -130,8 +130,8 @@ def backend(tmp_path: Path, waits: Waits) -> Iterator[Backend]:
 
     def made(server: str, service: str | None, jwk: dict[str, str] | None = None) -> BackendService:
         key = signing_key(private(tmp_path / "key.json", json.dumps(jwk or rsa_jwk(kid="mine"))))
-        opened.append(Connection(address(server), timeout_s=5.0, ca_file=None, clock=lambda: 0.0))
-        where = token_address(service) if service else None
+        opened.append(Connection(address(server), timeout_s=5.0, ca_file=None))
+        where = token_address(service, address(server)) if service else None
         return BackendService(opened[-1], address(server), "client-1", key, "system/*.crus", where, waits.pace())
 
     yield made
@@ -144,7 +144,7 @@ def test_a_token_is_asked_for_with_a_signed_assertion(
     backend: Backend, tokens: tuple[TokenService, Loopback], waits: Waits, jwk: dict[str, str]
 ) -> None:
     service, here = tokens
-    credentials = backend("https://fhir.example.org/r4", f"{here.base_url}/token", jwk)
+    credentials = backend("http://127.0.0.1:9/r4", f"{here.base_url}/token", jwk)
     assert credentials.header() == "Bearer t1"
     assert credentials.header() == "Bearer t1"
     assert service.given == 1
@@ -160,7 +160,7 @@ def test_a_token_is_renewed_before_its_end(
 ) -> None:
     service, here = tokens
     service.life = life
-    credentials = backend("https://fhir.example.org/r4", f"{here.base_url}/token")
+    credentials = backend("http://127.0.0.1:9/r4", f"{here.base_url}/token")
     assert credentials.header() == "Bearer t1"
     waits.seconds += held_s - 0.1
     assert credentials.header() == "Bearer t1"
@@ -197,7 +197,7 @@ def test_a_busy_token_service_is_asked_again_with_a_fresh_assertion(
 ) -> None:
     service, here = tokens
     service.replies = [Reply(503, b"", {"Retry-After": "9"}), Reply(200, b"{}", cut=-1), Reply(429, b"")]
-    assert backend("https://fhir.example.org", f"{here.base_url}/token").header() == "Bearer t1"
+    assert backend("http://127.0.0.1:9/r4", f"{here.base_url}/token").header() == "Bearer t1"
     assert len(waits.slept) == 3
     assert waits.slept[0] >= 9
     assertions = [parse_qs(request.body.decode())["client_assertion"][0] for request in here.requests]
@@ -224,7 +224,7 @@ def test_no_token_in_one_sentence(
     service, here = tokens
     service.replies = [reply] * 9
     with pytest.raises(Failure, match=why) as failure:
-        backend("https://fhir.example.org", f"{here.base_url}/token").header()
+        backend("http://127.0.0.1:9/r4", f"{here.base_url}/token").header()
     assert failure.value.code == code
     assert "Secret99" not in str(failure.value)
     assert str(failure.value).isprintable()
@@ -303,3 +303,11 @@ def test_the_least_is_asked_for() -> None:
     assert auth.Anonymous().header() is None
     assert not auth.Anonymous().renew()
     assert not Bearer("x").renew()
+
+
+@pytest.mark.parametrize("where", ["http://127.0.0.1:8080/token", "http://localhost/token", "http://[::1]/token"])
+def test_a_token_service_in_plain_text_is_refused_for_a_server_elsewhere(where: str) -> None:
+    """What goes to a server elsewhere may go by way of a proxy, and plain text with it."""
+    with pytest.raises(Failure, match="is plain http and could be sent to a proxy"):
+        token_address(where, address("https://fhir.example.org/r4"))
+    assert token_address(where, address("http://127.0.0.1/r4")).exact == where

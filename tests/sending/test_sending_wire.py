@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import gzip
 import socket
 import ssl
+import threading
+import time
+import tracemalloc
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
 from certificates import authority
-from loopback import Reply, Request, serving
+from loopback import Reply, serving
 
 from lda_notes import __version__
 from lda_notes.problems import Failure
@@ -28,9 +33,8 @@ def opened() -> Iterator[Open]:
         base_url: str,
         ca_file: Path | None = None,
         timeout_s: float = 5.0,
-        clock: Callable[[], float] = lambda: 0.0,
     ) -> Connection:
-        made.append(Connection(address(base_url), timeout_s=timeout_s, ca_file=ca_file, clock=clock))
+        made.append(Connection(address(base_url), timeout_s=timeout_s, ca_file=ca_file))
         return made[-1]
 
     yield connection
@@ -161,17 +165,93 @@ def test_no_answer_after_the_request(opened: Open, reply: Reply, words: str) -> 
     assert here.requests[0].body == b"sent"
 
 
-def test_an_answer_that_drips_is_not_waited_for_without_end(opened: Open) -> None:
-    ticks = iter(range(10_000))
+@contextmanager
+def dripping(start: bytes, drop: bytes) -> Iterator[str]:
+    """A server that sends ``start`` at once and then ``drop`` every twentieth of a second, without end."""
 
-    def big(request: Request) -> Reply:
-        return Reply(200, b"x" * 3_000_000)
+    def serve(listening: socket.socket) -> None:
+        peer, _ = listening.accept()
+        with peer, suppress(OSError):
+            peer.sendall(start)
+            while True:
+                peer.sendall(drop)
+                time.sleep(0.05)
 
-    with serving(big) as here:
-        connection = opened(here.base_url, timeout_s=0.5, clock=lambda: float(next(ticks)))
-        none = refused(connection, here.base_url)
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        threading.Thread(target=serve, args=(listening,), daemon=True).start()
+        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+
+
+@pytest.mark.parametrize(
+    ("start", "drop"),
+    [
+        (b"HTTP/1.1 200 OK\r\nX-Endless: ", b"x"),
+        (b"HTTP/1.1 200 OK\r\n", b"X: y\r\n"),
+        (b"HTTP/1.1 200 OK\r\nContent-Length: 9000\r\n\r\n", b"x"),
+        (b"HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n", b"1\r\nx\r\n"),
+    ],
+)
+def test_an_exchange_that_drips_ends_headers_included(opened: Open, start: bytes, drop: bytes) -> None:
+    with dripping(start, drop) as url:
+        began = time.monotonic()
+        connection = opened(url, timeout_s=2.0)
+        connection._whole_s = 1.0
+        none = refused(connection, url)
+        took = time.monotonic() - began
     assert str(none) == "the answer comes too slowly"
     assert none.again
+    assert 0.9 < took < 4
+
+
+def test_a_late_exchange_does_not_spoil_the_next_one(opened: Open) -> None:
+    with serving(lambda request: Reply(200, b"{}")) as here:
+        connection = opened(here.base_url, timeout_s=2.0)
+        connection._whole_s = 0.5
+        with dripping(b"HTTP/1.1 200 OK\r\n", b"X: y\r\n") as url:
+            refused(connection, url)
+        connection._whole_s = 20.0
+        assert connection.ask("GET", here.base_url, {}).status == 200
+
+
+def bomb(times: int) -> bytes:
+    data = gzip.compress(b"0" * 50_000_000)
+    for _ in range(times - 1):
+        data = gzip.compress(data)
+    return data
+
+
+@pytest.mark.parametrize(
+    ("coding", "times", "words"),
+    [
+        ("gzip", 1, "the answer has no end"),
+        ("gzip, gzip", 2, "the answer is packed in a way that was not asked for"),
+        ("gzip, gzip, gzip", 3, "the answer is packed in a way that was not asked for"),
+        ("br", 1, "the answer is packed in a way that was not asked for"),
+        ("deflate", 1, "the answer is packed in a way that was not asked for"),
+    ],
+)
+def test_a_small_answer_does_not_fill_the_memory(opened: Open, coding: str, times: int, words: str) -> None:
+    packed = bomb(times)
+    assert len(packed) < 60_000
+    with serving(lambda request: Reply(200, packed, {"Content-Encoding": coding})) as here:
+        connection = opened(here.base_url)
+        tracemalloc.start()
+        try:
+            none = refused(connection, here.base_url)
+            _, most = tracemalloc.get_traced_memory()
+        finally:
+            tracemalloc.stop()
+    assert str(none) == words
+    assert not none.again
+    assert most < 4 * wire._LARGEST
+
+
+def test_what_is_packed_once_is_unpacked(opened: Open) -> None:
+    with serving(lambda request: Reply(200, gzip.compress(b'{"a": 1}'), {"Content-Encoding": "gzip"})) as here:
+        assert opened(here.base_url).ask("GET", here.base_url, {}).json() == {"a": 1}
+        assert here.requests[0].headers["Accept-Encoding"] == "gzip"
+    with serving(lambda request: Reply(200, gzip.compress(b'{"a": 1}')[:-9], {"Content-Encoding": "gzip"})) as here:
+        assert str(refused(opened(here.base_url), here.base_url)) == "the connection broke off"
 
 
 def test_an_endless_answer_is_given_up(opened: Open, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -16,7 +16,7 @@ from typing import Any
 import httpx
 
 from lda_notes import pipeline
-from lda_notes.fhir.build.bundle import EventBundle, Options, bundles
+from lda_notes.fhir.build.bundle import Options
 from lda_notes.fhir.build.notes import note_writer
 from lda_notes.fhir.build.papers import Note
 from lda_notes.fhir.config import Config, Systems
@@ -78,12 +78,11 @@ class Case:
     def made(self, text: str | None = None) -> Made:
         notes = note_writer(DEFAULT) if self.real_notes else short_note
         options = Options(with_context=self.with_context, notes=notes)
-        judged = self.judged(text)
 
-        def make(line: Any) -> Iterator[EventBundle]:
-            return bundles(line, DEFAULT, self.config, options)
+        def make(judged: pipeline.Judged) -> Iterator[pipeline.Bundled]:
+            return pipeline.bundled(judged.record, DEFAULT, self.config, options, judged.timeline)
 
-        [made] = sharing([from_record(judged, make)])
+        [made] = sharing([from_record(self.judged(text), make, self.config)])
         assert made.broken is None
         assert made.faults == ()
         return made
@@ -117,7 +116,7 @@ def client(
     """A client of a server; ``pace`` changes how long it waits and how often it tries."""
     where = address(base_url)
     made = Pace(**pace)
-    with Connection(where, timeout_s=timeout_s, ca_file=None, clock=made.clock) as connection:
+    with Connection(where, timeout_s=timeout_s, ca_file=None) as connection:
         yield Server(connection, where, credentials or Anonymous(), made)
 
 

@@ -51,7 +51,7 @@ def _uses(case: Case, allergen: str) -> Iterator[Found]:
         Citation("fda-chg-2017", "R2"),
         Citation("fda-chg-1998", "R2"),
         Citation("nova-scotia", "R", "alternatives"),
-        Citation("royal-cornwall", "R", "alternatives"),
+        Citation("royal-cornwall", "R2", "alternatives"),
     ),
 )
 def chlorhexidine_allergy(case: Case) -> Iterable[Found]:
@@ -229,7 +229,7 @@ def _runs(words: list[str], longest: int) -> Iterator[tuple[str, ...]]:
             yield tuple(words[start:end])
 
 
-_LATEX: Final = (Citation("latex-801-437", "M-H"), Citation("latex-ifu", "R"))
+_LATEX: Final = (Citation("latex-801-437", "M-H"), Citation("latex-ifu", "R2"))
 
 
 def _latex_labels(entry: Entry) -> Iterator[tuple[str, tuple[str | int, ...], bool | None]]:

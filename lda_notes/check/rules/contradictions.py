@@ -347,7 +347,7 @@ def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Foun
     "wrong",
     "correct the score or the look of the site",
     on=(SiteSeen,),
-    cites=(Citation("ins-phlebitis", "R"), Citation("ins-infiltration", "M-H")),
+    cites=(Citation("ins-phlebitis", "R2"), Citation("ins-infiltration", "M-H")),
 )
 def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
     """Finds a phlebitis score of 0 beside redness, or an infiltration score of 0 beside swelling.
@@ -382,7 +382,7 @@ def _opened_here(case: Case) -> Iterator[Step]:
             yield step
 
 
-@rule("wrong", "record the device identifier of the needle that was put in", cites=(Citation("fda-udi", "R"),))
+@rule("wrong", "record the device identifier of the needle that was put in", cites=(Citation("fda-udi", "R2"),))
 def needle_reused(case: Case) -> Iterable[Found]:
     """Finds two accesses whose needles carry the same device identifier with the same serial number.
 

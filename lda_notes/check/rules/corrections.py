@@ -9,7 +9,6 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from lda_notes.check.rule_table import Case, Entry, Found, rule
-from lda_notes.check.rules.gaps import gap_rule
 from lda_notes.knowledge.sources import Citation
 from lda_notes.problems import Path, Related
 from lda_notes.record.events import Addendum, Amendment, Correcting, Event, Retraction
@@ -19,24 +18,6 @@ _CMS: Final = Citation("cms-pim-3325", "R2")
 _TERMS: Final = Citation("ahima-2012", "R")
 _REVISION: Final = Citation("record-amendments", "R2")
 _IHS: Final = Citation("ihs-manual", "R2")
-
-_ROWS: Final[tuple[tuple[str, str, str, str], ...]] = (
-    (
-        "correction-reason-not-recorded",
-        "addendum:reason | amendment:reason | retraction:reason",
-        "record why the entry is corrected",
-        "A correction states who, when, what changed and why; one without a reason looks like tampering.",
-    ),
-    (
-        "addendum-content-not-recorded",
-        "text",
-        "record what is added, as facts or as text",
-        "An addendum that adds nothing leaves the reader to guess what was left out.",
-    ),
-)
-
-for _row in _ROWS:
-    gap_rule(*_row, family=__name__)
 
 
 def _corrections(case: Case) -> Iterator[tuple[Entry, Correcting]]:

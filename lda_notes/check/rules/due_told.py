@@ -67,7 +67,7 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
         *("needle_dwell_days", "transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days"),
         *("idle_flush_days", "maintenance_flush_days"),
     ),
-    cites=(Citation("home-infusion", "R"),),
+    cites=(Citation("home-infusion", "R2"),),
 )
 def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
     """Compares what was told as next due with the limits: needle, dressing, and the flush of a port without a needle.

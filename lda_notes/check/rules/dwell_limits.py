@@ -218,7 +218,7 @@ def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str]]]:
     yield from waiting.values()
 
 
-@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours",))
+@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
 def line_check_interval(case: Case) -> Iterable[Found]:
     """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
 
@@ -227,7 +227,7 @@ def line_check_interval(case: Case) -> Iterable[Found]:
 
     Look at the line at each shift, and chart what was seen. A look that was made and not charted is a late entry.
     """
-    span = case.span("line_check_hours")
+    span = case.span("line_check_hours") + case.span("line_check_slack_minutes")
     for septum, gap in _gaps_between_looks(case).items():
         late = [(began, ended) for began, ended in gap if ended - began[0] > span]
         if not late:
@@ -276,6 +276,8 @@ def accessed_idle_flush(case: Case) -> Iterable[Found]:
 
     Flush and lock the line, and chart it. If the line was used in between, chart that use.
     """
+    if not case.policy.states("accessed_idle_flush_hours"):
+        return
     span = case.span("accessed_idle_flush_hours")
     for septum in case.timeline.needles:
         rests = [rest for rest in _rests(case, septum) if rest[1] - rest[0].event.at > span]
@@ -323,7 +325,7 @@ def _at_rest(step: Step) -> bool:
     "advice",
     "plan the next flush within the interval that the facility has chosen",
     limits=("idle_flush_days",),
-    cites=(Citation("wu-2021", "R"),),
+    cites=(Citation("wu-2021", "R2"),),
 )
 def idle_flush(case: Case) -> Iterable[Found]:
     """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.

@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from lda_notes.check.rule_table import Case, Found, Step, rule
-from lda_notes.check.rules.patients import is_adult
+from lda_notes.check.rules.patients import heparin_child, is_adult
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
@@ -30,27 +30,35 @@ def _first_aspirate(event: Access | FlushOrLock | LineUse) -> bool:
 
 
 @rule(
-    "unsafe",
-    "aspirate and discard the full volume before flushing, and draw samples again if they were taken too early",
+    "advice",
+    "draw samples again if they were taken too early; next time discard the full volume before flushing",
     on=(Access, FlushOrLock, LineUse),
-    limits=("discard_adult_ml", "discard_child_ml"),
+    limits=("discard_adult_ml", "discard_child_ml", "discard_volume_factor", "discard_small_child_kg"),
 )
 def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
     """Compares the first aspirate thrown away, at access or before samples, with the least that clears the old lock.
 
-    The first aspirate holds the previous lock and what clotted in it. What is not thrown away is flushed into the
-    patient or spoils the sample.
+    The first aspirate contains the previous lock and what clotted in it: a sample drawn too early may be wrong, and
+    old lock may enter. In a small child the volume of the line decides, and blood is precious.
 
-    Aspirate and discard the full volume. Without a birth date the smaller limit, that of a child, is used.
+    Discard the full volume next time, or chart the method by which the aspirate was returned or mixed.
     """
     discarded = event.discard_ml
     if type(discarded) is not Decimal or not _first_aspirate(event):
         return
+    weight = case.timeline.episode.patient.weight_kg
     limit = "discard_adult_ml" if is_adult(case, event) else "discard_child_ml"
-    if discarded < case.policy.value(limit):
+    least = case.policy.value(limit)
+    if not is_adult(case, event) and weight is not None and weight < case.policy.value("discard_small_child_kg"):
+        system = _system_ml(step, case)
+        if system is None:
+            return
+        limit = "discard_volume_factor"
+        least = min(system * case.policy.value(limit), least)
+    if discarded < least:
         yield Found(
             step.entry.path("discard_ml"),
-            f"{quantity(discarded, 'mL')} was discarded; expected at least {case.policy.text(limit)}",
+            f"{quantity(discarded, 'mL')} was discarded; usual is at least {quantity(least, 'mL')}",
             citations=case.policy.citations(limit),
         )
 
@@ -299,14 +307,15 @@ def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "tell the prescriber and compare with the order; aspirate the lock if it is still in",
+    "compare with the order and tell the prescriber; aspirate the lock if it is still in",
     on=(Flushed,),
-    limits=("heparin_lock_max_units", "heparin_lock_child_units"),
+    limits=("heparin_lock_max_units", "heparin_lock_child_units", "heparin_child_years", "heparin_child_kg"),
 )
 def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Multiplies strength and volume of a heparin lock and compares the units with the most that the sources name.
 
-    Part of every lock reaches the patient. 400 to 600 units are named for an adult, 300 for a child.
+    Part of every lock reaches the patient. 400 to 600 units are named for an adult. A child under 12 years or under
+    40 kg is locked by weight or by the facility's policy: 300 units are named by one source, and more is asked about.
 
     Compare with the order, and tell the prescriber.
     """
@@ -314,13 +323,19 @@ def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found
     if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None or lock.volume_ml is None:
         return
     units = amounts.heparin_units(lock.units_per_ml, lock.volume_ml)
-    limit = "heparin_lock_child_units" if is_adult(case, step.entry.event) is False else "heparin_lock_max_units"
+    child = heparin_child(case, step.entry.event)
+    limit = "heparin_lock_child_units" if child else "heparin_lock_max_units"
     if units > case.policy.value(limit):
+        weight = case.timeline.episode.patient.weight_kg
+        each = f", {quantity(round(units / weight, 1), 'units')} per kg" if child and weight else ""
+        grown = units > case.policy.value("heparin_lock_max_units")
         yield Found(
             step.entry.path("lock"),
             f"{quantity(lock.volume_ml, 'mL')} at {quantity(lock.units_per_ml, 'units per mL')} is "
-            f"{quantity(units, 'units')} of heparin; expected at most {case.policy.text(limit)}",
+            f"{quantity(units, 'units')} of heparin{each}; {'for a child, ' if child else ''}at most "
+            f"{case.policy.text(limit)} is usual",
             citations=case.policy.citations(limit),
+            severity=None if grown else "advice",
         )
 
 

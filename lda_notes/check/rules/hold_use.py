@@ -188,7 +188,7 @@ def _stopped(case: Case, septum: str, holds: Holds) -> tuple[bool, Entry | None]
 @rule(
     "unsafe",
     "stop the infusion now, leave the needle, aspirate what can be aspirated, and tell the prescriber at once",
-    cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R"), _ONS),
+    cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R2"), _ONS),
 )
 def extravasation_suspected(case: Case) -> Iterable[Found]:
     """Finds swelling seen while an infusion ran, without a record that the infusion was stopped.
@@ -279,6 +279,51 @@ def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -
         yield Found(
             step.entry.path("flushes"), "the line was flushed while swelling is present; expected no flush into it"
         )
+
+
+@rule("unsafe", "stop, and ask whoever set the limit", on=(LineUse,), cites=(COMMON_PRACTICE,))
+def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a use that an evaluation has ruled out: a vesicant or a power injection through a line with that limit.
+
+    A line may be cleared with limits. They stay until an evaluation lifts them.
+
+    Stop, and ask whoever set the limit.
+    """
+    limits = {limit.what: limit for limit in step.before.limits}
+    against = "no vesicant" if event.vesicant is True else ""
+    if event.purpose == "power injection":
+        against = "no power injection"
+    limit = limits.get(against)
+    if limit is not None and event.action != "stopped":
+        yield Found(
+            step.entry.path("vesicant" if against == "no vesicant" else "purpose"),
+            f'the evaluation of {case.say(limit.began.event.at)} says "{against}"; expected none before that is lifted',
+            related=(Related(limit.began.path(), "the limit was set here"),),
+        )
+
+
+@rule(
+    "unsafe",
+    "report the exposure to the prescriber at once, watch the patient, and chart who was told",
+    on=(CareEvent,),
+    cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
+)
+def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Finds heparin, ethanol or another lock pushed into a patient for whom it must come out first.
+
+    Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
+    and discarded before anything is pushed in.
+
+    Report it, watch the patient, and chart who was told. If the contents were aspirated, chart that.
+    """
+    for danger in step.after.dangers:
+        before = step.before.danger(danger.code)
+        if danger.phase == "flushed in" and before is not None and before.phase != "flushed in":
+            yield Found(
+                step.entry.path("discard_ml" if event.__dict__.get("discard_ml") is not None else "at"),
+                f"what was in the line was not recorded as aspirated before it was flushed or used: {before.what}",
+                related=(Related(before.began.path(), "it was put in here"),) if before.began is not None else (),
+            )
 
 
 # -- ending a hold --
@@ -441,7 +486,7 @@ def _same(one: Person | None, other: Person | None) -> bool:
     "unsafe",
     "name who takes over the line and tell them of the hold",
     on=(Discharge,),
-    cites=(Citation("home-infusion", "R"), Citation("jc-sea-58", "M-H")),
+    cites=(Citation("home-infusion", "R2"), Citation("jc-sea-58", "M-H")),
 )
 def discharged_on_hold(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
     """Finds a discharge with the line on hold and nobody named who takes it over.

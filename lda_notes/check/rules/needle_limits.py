@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from lda_notes.check.rule_table import Case, Found, Step, rule
-from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record.events import Access, ArrivalAccessed, LineUse
@@ -115,35 +114,6 @@ def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "advice",
-    "watch the rate and the pump's pressure, or use a wider needle at the next access",
-    on=(LineUse,),
-    limits=("blood_product_gauge_adult", "blood_product_gauge_child"),
-)
-def blood_through_thin_needle(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
-    """Compares the gauge of the needle with what is usual for blood products, by age.
-
-    Through a thin needle blood runs slowly and its cells may break under pressure. Small children get it slowly
-    anyway, so a thinner needle is accepted for them.
-
-    Watch the rate, and plan a wider needle if more blood is to come.
-    """
-    if event.purpose != "transfusion" or event.action == "stopped":
-        return
-    needle = step.before.needle.needle if step.before.needle is not None else None
-    if needle is None or type(needle.gauge) is not int:
-        return
-    limit = "blood_product_gauge_adult" if is_adult(case, event) else "blood_product_gauge_child"
-    if needle.gauge > case.policy.value(limit):
-        yield Found(
-            step.entry.path("purpose"),
-            f"a blood product was given through a {needle.gauge} gauge needle; expected at most "
-            f"{case.policy.value(limit)} gauge",
-            citations=case.policy.citations(limit),
-        )
-
-
 # -- power injection --
 
 
@@ -155,7 +125,7 @@ def _injected(event: LineUse) -> bool:
     "unsafe",
     "do not inject by power through this line; use a rated needle in a rated port, or another line",
     on=(LineUse,),
-    cites=(_POWER_NOTICE, Citation("power-ifu", "R")),
+    cites=(_POWER_NOTICE, Citation("power-ifu", "R2")),
 )
 def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle or a port that the record says is not rated for it.
@@ -241,7 +211,7 @@ def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Fou
     power = case.timeline.episode.port.power
     labelled = power.max_flow_ml_per_s if power is not None else None
     if labelled is not None and labelled < allowed:
-        allowed, why, citations = labelled, "by the port's label", (Citation("power-ifu", "R"),)
+        allowed, why, citations = labelled, "by the port's label", (Citation("power-ifu", "R2"),)
     if event.flow_ml_per_s > allowed:
         yield Found(
             step.entry.path("flow_ml_per_s"),
@@ -281,7 +251,7 @@ def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Fo
     "set the injector's pressure limit to what needle and port allow; check the line before any further use",
     on=(LineUse,),
     limits=("power_pressure_psi",),
-    cites=(Citation("power-ifu-table", "R", "325 psi"), _POWER_NOTICE),
+    cites=(Citation("power-ifu-table", "R2", "325 psi"), _POWER_NOTICE),
 )
 def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Compares the injector's pressure limit with the port's label, or with the lower of two where none is known.
@@ -308,7 +278,7 @@ def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable
     "unsafe",
     "do not inject by power; work on the blood return first",
     on=(LineUse,),
-    cites=(Citation("power-ifu-table", "R"),),
+    cites=(Citation("power-ifu-table", "R2"),),
 )
 def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection before which blood did not come back freely.

@@ -17,7 +17,6 @@ from lda_notes.record.events import (
     Closing,
     Deaccess,
     DressingChange,
-    Evaluation,
     FlushOrLock,
     LineCheck,
     LineUse,
@@ -27,7 +26,7 @@ from lda_notes.record.events import (
     Tending,
 )
 
-_CDC: Final = Citation("cdc-2002", "R", "documentation, category II")
+_CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 _LABEL: Final = Citation("alteplase-label", "R")
 
 
@@ -317,19 +316,6 @@ def second_dose_not_linked(step: Step, event: PatencyTreatment, case: Case) -> I
 
 
 # -- evaluation and use --
-
-
-@rule("advice", "check the time and the septum", on=(Evaluation,), cites=(COMMON_PRACTICE,))
-def evaluation_without_hold(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Finds an evaluation of a line that, by the record, was not on hold.
-
-    What led to the evaluation should stand in the record; without it the reader sees an answer without a question.
-
-    Chart the trouble that led to it, or correct the time or the septum.
-    """
-    if step.before.holds or step.before.danger("D4") is not None:
-        return ()
-    return (Found(step.entry.path("at"), "the line is evaluated but was not on hold"),)
 
 
 @rule("advice", "chart the start, or correct the entry", on=(LineUse,), cites=(COMMON_PRACTICE,))

@@ -18,8 +18,9 @@ def overrun(case: Case, since: datetime, limit: str, moment: datetime) -> dateti
     if moment - since <= case.span(limit) - _CLOCK_CHANGE:
         return None
     by = due.end_of(since, limit, case.policy, case.zone)
+    last = due.late_after(by, limit, case.policy)
     # Two times of one zone are compared by their wall clocks, which repeat an hour in autumn: hence UTC.
-    return by if moment.astimezone(UTC) > by.astimezone(UTC) else None
+    return by if moment.astimezone(UTC) > last.astimezone(UTC) else None
 
 
 def judged_until(case: Case) -> datetime:

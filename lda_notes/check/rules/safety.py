@@ -24,7 +24,7 @@ from lda_notes.record.parts import NotDone, Site, Technique
 _PATENT: Final = Citation("ins-patency", "R2")
 _INS: Final = Citation("ins-2021", "M-H")
 _OPEN_RN: Final = Citation("open-rn", "R")
-_US_HOSPITAL: Final = Citation("us-hospital-2008", "R", "app. L")
+_US_HOSPITAL: Final = Citation("us-hospital-2008", "R2", "app. L")
 
 
 def _told(event: CareEvent) -> bool:

@@ -13,8 +13,8 @@ from lda_notes.problems import Related
 from lda_notes.record.events import CareEvent, Discharge, PortImplanted, PortRemoved
 
 _A_DAY: Final = timedelta(days=1)
-_HOME: Final = Citation("home-infusion", "R")
-_CDC: Final = Citation("cdc-2002", "R", "documentation, category II")
+_HOME: Final = Citation("home-infusion", "R2")
+_CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 
 
 @rule("wrong", "correct the time, or the admission", cites=(COMMON_PRACTICE,), limits=("clock_slack_minutes",))

@@ -150,7 +150,7 @@ def _read(text: str, today: date) -> DeviceIdentifier | ScanFault:
 @rule(
     "wrong",
     "scan the label again, or correct what was typed",
-    cites=(Citation("gs1-check-digit", "R"), Citation("fda-udi", "R"), Citation("hibc-check-table", "R")),
+    cites=(Citation("gs1-check-digit", "R"), Citation("fda-udi", "R2"), Citation("hibc-check-table", "R2")),
 )
 def device_identifier_unreadable(case: Case) -> Iterable[Found]:
     """Reads every device identifier of the record: its form, its check digit, its dates.
@@ -173,7 +173,7 @@ def device_identifier_unreadable(case: Case) -> Iterable[Found]:
 @rule(
     "wrong",
     "read the label again and correct the one that is wrong",
-    cites=(Citation("fda-udi", "R"),),
+    cites=(Citation("fda-udi", "R2"),),
 )
 def label_contradicts_identifier(case: Case) -> Iterable[Found]:
     """Compares expiry and lot as charted with those inside the scanned device identifier.

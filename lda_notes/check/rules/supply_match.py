@@ -10,10 +10,10 @@ from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.patients import days_at, is_adult, is_newborn, months_at
 from lda_notes.check.rules.supplies_used import holding
 from lda_notes.knowledge.policy import quantity
-from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.record.disc import least_months
-from lda_notes.record.events import Access, ArrivalAccessed, Dressed, Flushed, FlushOrLock, LineUse, PatencyTreatment
-from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock, NotDone
+from lda_notes.knowledge.sources import Citation
+from lda_notes.knowledge.suitability import least_months
+from lda_notes.record.events import Access, ArrivalAccessed, Dressed, Flushed
+from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock
 
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
 
@@ -162,30 +162,33 @@ def preservative_unknown_newborn(step: Step, event: Flushed, case: Case) -> Iter
 
 
 @rule(
-    "unsafe",
-    "tell the prescriber, and use the weak strength or saline",
+    "advice",
+    "compare with the order: 10 units per mL or saline is usual for this child",
     on=(Flushed,),
-    limits=("infant_months", "heparin_lock_strength_units_per_ml"),
+    limits=("infant_months", "heparin_small_child_kg", "heparin_lock_strength_units_per_ml"),
     cites=(Citation("heparin-lock-label", "R2"),),
 )
 def strong_heparin_infant(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Finds a heparin lock of the strong strength in an infant.
+    """Finds a heparin lock of 100 units per mL in a child under one year or under 10 kg.
 
-    The label keeps 100 units per mL away from newborns and infants, whose small blood volume makes a lock a dose.
+    The label keeps this strength away from newborns and infants, whose small blood volume makes a lock a dose.
 
-    Tell the prescriber; use 10 units per mL or saline.
+    Compare with the order; 10 units per mL or saline is usual.
     """
     lock = event.lock
     if type(lock) is not Lock or lock.units_per_ml is None or "heparin" not in lock.drug:
         return
     if lock.units_per_ml < case.policy.value("heparin_lock_strength_units_per_ml"):
         return
-    months = months_at(case, step.entry.event)
-    if months is not None and 0 <= months < case.policy.value("infant_months"):
+    months, weight = months_at(case, step.entry.event), case.timeline.episode.patient.weight_kg
+    young = months is not None and 0 <= months < case.policy.value("infant_months")
+    light = weight is not None and weight < case.policy.value("heparin_small_child_kg")
+    if young or light:
+        who = quantity(Decimal(months or 0), "months") if young else quantity(weight or Decimal(0), "kg")
         yield Found(
             step.entry.path("lock", "units_per_ml"),
-            f"a heparin lock of {quantity(lock.units_per_ml, 'units per mL')} is used in an infant of "
-            f"{quantity(Decimal(months), 'months')}; expected a weaker one or saline",
+            f"a heparin lock of {quantity(lock.units_per_ml, 'units per mL')} was used in a child of {who}; "
+            "10 units per mL or saline is usual",
         )
 
 
@@ -194,7 +197,7 @@ def strong_heparin_infant(step: Step, event: Flushed, case: Case) -> Iterable[Fo
     "rinse the alcohol off the skin, look for burns, and use an aqueous antiseptic",
     on=(Dressed,),
     limits=("neonate_days",),
-    cites=(Citation("msf-catalogue", "R"), Citation("home-infusion", "R")),
+    cites=(Citation("msf-catalogue", "R"), Citation("home-infusion", "R2")),
 )
 def alcohol_on_newborn_skin(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Finds alcohol, alone or with chlorhexidine, on the skin of a newborn.
@@ -286,7 +289,7 @@ def _chlorhexidine_dressing(event: Dressed | ArrivalAccessed) -> str | None:
     "use a dressing without chlorhexidine, and look at the skin",
     on=(Dressed,),
     limits=("chg_dressing_months",),
-    cites=(Citation("cdc-2017", "R", "rec 2.a"),),
+    cites=(Citation("cdc-2017", "D", "rec 2.a, written for short-term lines"),),
 )
 def chlorhexidine_dressing_premature(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Finds a chlorhexidine dressing or disc on an infant under two months who was born before term.
@@ -309,17 +312,20 @@ def chlorhexidine_dressing_premature(step: Step, event: Dressed, case: Case) -> 
 
 
 @rule(
-    "advice",
-    "follow the facility's policy for this age, and watch the skin",
+    "unsafe",
+    "use a dressing without chlorhexidine at this age, or follow the facility's policy; look at the skin",
     on=(Dressed,),
     limits=("chg_dressing_ages", "chg_dressing_adult_years", "chg_dressing_months"),
-    cites=(Citation("cdc-2017", "R", "rec 2.b"),),
+    cites=(
+        Citation("chg-dressing-ifu", "R2", "under 2 months"),
+        Citation("cdc-2017", "D", "rec 2.b, written for short-term lines"),
+    ),
 )
 def chlorhexidine_dressing_age(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
-    """Compares the patient's age with the ages for which the facility uses chlorhexidine dressings and discs.
+    """Compares the patient's age with the ages for which chlorhexidine dressings and discs are used.
 
-    The CDC recommends them for adults and leaves it open under 18 years; another guideline recommends them over two
-    months. The policy decides.
+    Under two months one maker's instructions for a port dressing say not to use it, and the skin is easily injured.
+    From two months the facility's policy decides: some use them in adults only.
 
     Follow the policy, and set it if it differs from the published one.
     """
@@ -337,7 +343,8 @@ def chlorhexidine_dressing_age(step: Step, event: Dressed, case: Case) -> Iterab
     expected = policy.text("chg_dressing_adult_years" if ages == "adults" else "chg_dressing_months")
     yield Found(
         step.entry.path("dressing", key),
-        f"a dressing with chlorhexidine is used at {said} of age; the policy expects it from {expected}",
+        f"a dressing with chlorhexidine was used at {said} of age; it is for patients from {expected}",
+        severity=None if months < policy.value("chg_dressing_months") else "advice",
     )
 
 
@@ -348,7 +355,7 @@ def chlorhexidine_dressing_age(step: Step, event: Dressed, case: Case) -> Iterab
     "advice",
     "find out what the catheter is made of before ethanol stays in it",
     on=(Flushed,),
-    cites=(Citation("polyurethane-page", "R"),),
+    cites=(Citation("polyurethane-page", "R2"),),
 )
 def ethanol_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Finds a lock of ethanol; the record does not say what the catheter is made of.
@@ -368,7 +375,7 @@ def ethanol_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     "advice",
     "lock a valved catheter with saline, unless heparin is ordered",
     on=(Flushed,),
-    cites=(Citation("valved-port-ifu", "R"),),
+    cites=(Citation("valved-port-ifu", "R2"),),
 )
 def heparin_in_valved_catheter(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Finds a heparin lock in a catheter that has a valve.
@@ -402,36 +409,4 @@ def taurolidine_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
         yield Found(
             step.entry.path("lock", "drug"),
             f"the line is locked with {event.lock.drug}; not every such product is labelled for ports",
-        )
-
-
-@rule(
-    "unsafe",
-    "watch the patient and tell the prescriber; aspirate such a lock before every use",
-    on=(Access, FlushOrLock, LineUse, PatencyTreatment),
-    cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
-)
-def lock_not_aspirated(
-    step: Step, event: Access | FlushOrLock | LineUse | PatencyTreatment, case: Case
-) -> Iterable[Found]:
-    """Finds a line used after a taurolidine or ethanol lock without taking the lock out first.
-
-    These locks are made to stay in the line: flushed into the patient they do harm.
-
-    Aspirate and discard the lock before anything goes in, and chart the volume.
-    """
-    last = step.before.last_lock
-    if last is None:
-        return
-    lock = getattr(last.event, "lock", None)
-    if type(lock) is not Lock or not (lock.drug.startswith("taurolidine") or lock.drug == "70% ethanol"):
-        return
-    flushed = step.before.last_flush
-    if flushed is not None and flushed.event.at > last.event.at:
-        return
-    kept_in = isinstance(event.discard_ml, NotDone) or event.discard_ml == 0
-    if kept_in:
-        yield Found(
-            step.entry.path("discard_ml"),
-            f"the lock of {lock.drug} from {case.say(last.event.at)} was not aspirated before the line was used",
         )

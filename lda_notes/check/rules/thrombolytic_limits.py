@@ -324,10 +324,15 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
     "advice",
     "withdraw the labelled volume, so that no drug and no loosened clot is flushed in",
     on=(PatencyCheck,),
-    limits=("alteplase_withdraw_ml", "alteplase_withdraw_max_ml", "alteplase_withdraw_child_ml"),
+    limits=(
+        "alteplase_withdraw_ml",
+        "alteplase_withdraw_max_ml",
+        "alteplase_withdraw_child_ml",
+        "alteplase_withdraw_child_kg",
+    ),
 )
 def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
-    """Compares the aspirate taken off after success with the label's: 4 to 5 mL from 30 kg, 3 mL from 10 kg.
+    """Compares the aspirate taken off after success with the label's: 4 to 5 mL from 10 kg, 3 mL under 10 kg.
 
     The aspirate takes the drug and the loosened clot out of the line before it is flushed.
 
@@ -341,12 +346,8 @@ def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterabl
     if not isinstance(treatment, PatencyTreatment) or treatment.drug != "alteplase":
         return
     policy = case.policy
-    if weight >= policy.value("alteplase_full_dose_kg"):
-        low, high = policy.value("alteplase_withdraw_ml"), policy.value("alteplase_withdraw_max_ml")
-    elif weight >= policy.value("alteplase_withdraw_child_kg"):
-        low = high = policy.value("alteplase_withdraw_child_ml")
-    else:
-        return
+    names = amounts.alteplase_withdrawal(weight, policy)
+    low, high = policy.value(names[0]), policy.value(names[-1])
     if not low <= event.withdrawn_ml <= high:
         expected = quantity(low, "mL") if low == high else f"{quantity(low, 'mL')} to {quantity(high, 'mL')}"
         yield Found(

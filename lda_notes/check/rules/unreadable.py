@@ -24,6 +24,25 @@ READING: Final[tuple[Explained, ...]] = (
         "correct the value; `lda-notes schema` holds the whole layout",
     ),
     Explained(
+        "entry-changed-after-signing",
+        "An entry, or patient, stay and port, is not what it was when an entry was signed: the seals do not fit.",
+        "An entry that was signed is corrected by an amendment, which keeps what was there; a change in the file "
+        "itself leaves no trace but this one.",
+        "compare with the copies beside the record, its prints and the server, and ask who changed it",
+    ),
+    Explained(
+        "entry-removed-after-signing",
+        "An entry that a later one was signed after is not in the record.",
+        "What was done to the patient was done; an entry made in error is retracted, and stays.",
+        "compare with the copies beside the record, its prints and the server, and ask who changed it",
+    ),
+    Explained(
+        "entry-inserted-after-signing",
+        "An entry stands before one that was signed when it was not there yet.",
+        "An entry that is written later is a late entry and stands at the end, with the time when it was made.",
+        "compare with the copies beside the record, its prints and the server, and ask who changed it",
+    ),
+    Explained(
         "empty-file",
         "The file holds nothing at all.",
         "A file is easily emptied by a failed copy.",

@@ -12,12 +12,17 @@ from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import COMMON_PRACTICE
+from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due as clocks
+from lda_notes.line.against import subject
 from lda_notes.line.due import ClockName, Due
+from lda_notes.line.holds import ROWS
 from lda_notes.line.timeline import Danger, Dwell, Entry, State, Timeline
 from lda_notes.narrative import phrasing
+from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock, Needle, NotAssessed, NotDone
+from lda_notes.record.unread import absent_anywhere
 
 Status = Literal["on hold", "accessed", "not accessed", "no port"]
 
@@ -98,11 +103,25 @@ class View:
     wording: Wording
     since: datetime
     shift_end: datetime
+    file: str = ""
+
+    def entry(self, finding: Finding) -> Entry | None:
+        """Return the event that a finding is about, in whichever record of the line it stands."""
+        if finding.event is None:
+            return None
+        file = finding.place.file if finding.place is not None else ""
+        return self.timeline.entry(finding.event, "" if file == self.file else file)
 
     @property
     def asof(self) -> datetime:
         """The moment judged from."""
         return self.timeline.asof
+
+    @property
+    def subject(self) -> Subject:
+        """What suitability asks of the patient, as known now."""
+        today = self.asof.astimezone(self.wording.zone).date()
+        return subject(self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof), today)
 
     def left(self) -> Entry | None:
         """Return the discharge, if it has happened."""
@@ -121,14 +140,14 @@ def line_facts(view: View, septum: str) -> LineFacts:
     return LineFacts(
         septum,
         _status(state),
-        wording.needle(_needle_of(state)) if state.needle else "",
+        _needle_text(view, state) if state.needle else "",
         wording.short_needle(_needle_of(state)) if state.needle else "",
         _dwell_day(view, state),
         _infusion(state) if state.infusion else "",
         _sluggish(view, state),
         _vesicant(state),
         _hold(view, state),
-        tuple(danger_text(view, danger) for danger in state.dangers),
+        tuple(danger_text(view, danger) for danger in state.dangers if not named_as_unread(danger)),
         tuple(_facts(view, state)),
         _dwelling(view, state) if state.dwell is not None else None,
         actions,
@@ -176,7 +195,14 @@ def _dwell_day(view: View, state: State) -> int | None:
 
 
 def _hold(view: View, state: State) -> str:
-    return "; ".join(f"{hold.sign} ({view.wording.told(hold.began)})" for hold in state.holds)
+    said = "; ".join(f"{hold.sign} ({view.wording.told(hold.began)})" for hold in state.holds)
+    todo = dict.fromkeys(ROWS[hold.reason].do for hold in state.holds if ROWS[hold.reason].do)
+    return ". ".join((said, *todo))
+
+
+def named_as_unread(danger: Danger) -> bool:
+    """Tell whether it is a fact of this very record that could not be read: the sheet names each with its place."""
+    return danger.code == "D11" and (danger.began is None or not danger.began.record)
 
 
 def danger_text(view: View, danger: Danger) -> str:
@@ -208,9 +234,14 @@ def _told(view: View, label: str, value: str, entry: Entry) -> Told:
     return Told(label, value, entry.event.at, wording.person(entry.event.by), view.wording.told(entry))
 
 
+def _needle_text(view: View, state: State) -> str:
+    assert state.needle is not None
+    return wording.needle(_needle_of(state), view.wording.absent_in(state.needle.opened, "needle"))
+
+
 def _needle(view: View, state: State) -> Told:
     assert state.needle is not None
-    said = wording.needle(_needle_of(state))
+    said = _needle_text(view, state)
     day = _dwell_day(view, state)
     opened = state.needle.opened
     if day is not None:
@@ -228,7 +259,7 @@ def _dressing(view: View, state: State) -> Told:
         return Told("Dressing", "none recorded")
     event = on.put_on.event
     found = event.dressing if isinstance(event, ev.Dressed | ev.ArrivalAccessed) else None
-    told = _told(view, "Dressing", wording.dressing(found), on.put_on)
+    told = _told(view, "Dressing", wording.dressing(found, view.wording.absent_in(on.put_on, "dressing")), on.put_on)
     if on.found is None:
         return told
     seen = on.found.event
@@ -238,15 +269,19 @@ def _dressing(view: View, state: State) -> Told:
         told.label,
         f"{told.value}; found {words}",
         seen.at,
-        wording.person(seen.by),
+        view.wording.author(on.found),
         f"{told.told}; seen {view.wording.told(on.found)}",
     )
+
+
+def _absent(view: View, *names: str) -> str:
+    return absent_anywhere(view.timeline.unread, *names)
 
 
 def _blood_return(view: View, state: State) -> Told:
     entry = state.last_blood_return
     if entry is None:
-        return Told("Blood return", "not recorded")
+        return Told("Blood return", _absent(view, "blood_return"))
     event = entry.event
     seen = event.blood_return if isinstance(event, ev.Proved) and isinstance(event.blood_return, str) else None
     if seen is None and isinstance(event, ev.LineUse) and isinstance(event.blood_return_before, str):
@@ -261,8 +296,8 @@ def _flush(view: View, state: State) -> Told:
     if entry is not None and entry.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
         return _told(view, "Flush", elsewhere(entry.event), entry)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.flushes, tuple):
-        return Told("Flush", "not recorded")
-    return _told(view, "Flush", wording.flushes(event.flushes), entry)
+        return Told("Flush", _absent(view, "flushes"))
+    return _told(view, "Flush", wording.flushes(event.flushes, view.wording.absent_in(entry, "flushes")), entry)
 
 
 def elsewhere(event: ev.Event) -> str:
@@ -285,8 +320,8 @@ def _lock(view: View, state: State) -> Told:
     if left_out is not None and isinstance(left_out.event, ev.Flushed) and isinstance(left_out.event.lock, NotDone):
         return _told(view, "Lock", f"not locked: {phrasing.quoted(left_out.event.lock.not_done)}", left_out)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.lock, Lock):
-        return Told("Lock", "not recorded")
-    return _told(view, "Lock", wording.lock(event.lock), entry)
+        return Told("Lock", _absent(view, "lock"))
+    return _told(view, "Lock", wording.lock(event.lock, view.wording.absent_in(entry, "lock")), entry)
 
 
 def _left_open(view: View, state: State) -> Entry | None:
@@ -427,6 +462,11 @@ def _owner(view: View, by: datetime | None) -> str:
 
 
 def _after_the_looks(view: View, state: State, dwell: Dwell) -> Action:
+    drug = getattr(dwell.treatment.event, "drug", "")
+    if drug != "alteplase":
+        since = f"put in {view.wording.when(dwell.treatment.event.at)}"
+        act = f"Look at the dwelling {drug} as its order says"
+        return Action(act, state.septum, None, True, _owner(view, None), since, (DANGERS,))
     began = state.needle.opened.event.at if state.needle else dwell.treatment.event.at
     doses = sum(
         began <= other.treatment.event.at <= dwell.treatment.event.at for other in view.timeline.dwells[state.septum]
@@ -434,7 +474,9 @@ def _after_the_looks(view: View, state: State, dwell: Dwell) -> Action:
     more = doses < view.policy.value("alteplase_doses")
     waited = phrasing.span(view.asof - dwell.treatment.event.at)
     return Action(
-        "Ask the prescriber: second dose or evaluation" if more else "Ask the prescriber: evaluation, no further dose",
+        "Ask the prescriber: second dose or evaluation"
+        if more
+        else "Ask the prescriber: evaluation and imaging, no further dose",
         state.septum,
         None,
         True,

@@ -27,6 +27,7 @@ from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
+from lda_notes.line.shifts import shift_at
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
 
@@ -66,6 +67,8 @@ class Handoff:
     left_out: tuple[str, ...]
     doubtful: tuple[str, ...]
     zones: tuple[ZoneInfo, ...]
+    since_known: bool = False
+    """Whether ``since`` is the last handoff, and not merely the length of a shift before now."""
 
     @property
     def patients(self) -> tuple[PatientFacts, ...]:
@@ -82,20 +85,34 @@ def handoff(
     unreadable: Sequence[str] = (),
     unit: str | None = None,
     rooms: Sequence[str] = (),
+    told_since: datetime | None = None,
 ) -> Handoff:
-    """Return what the sheet tells. A shift of ``hours`` (default: the policy's) ended at ``asof``; the next begins.
+    """Return what the sheet tells.
+
+    The shift is that of the policy's ``shift_starts``, or of ``told_since`` and ``shift_end``; where neither is given,
+    a shift of ``hours`` (default: the policy's) ended at ``asof`` and the next begins, and when the last handoff was is
+    not known.
 
     ``unit`` and ``rooms`` choose patients; without them all are on the sheet.
 
     Raises OverflowError when a shift from ``asof`` would leave the calendar.
     """
     length = timedelta(microseconds=int((hours or policy.value("shift_hours")) * 3_600_000_000))
-    since = asof.astimezone(UTC) - length
-    end = shift_end or asof.astimezone(UTC) + length
+    starts = policy.times("shift_starts")
+    shift = shift_at(asof, starts, due.zone_of(sources[0].timeline)) if starts and sources else None
+    since = told_since or (shift.since if shift else asof.astimezone(UTC) - length)
+    end = shift_end or (shift.end if shift else asof.astimezone(UTC) + length)
     sorted_out = sort_out(sources, asof)
     patients = [
         patient_facts(
-            View(source.timeline, policy, Wording(due.zone_of(source.timeline), asof), since, end),
+            View(
+                source.timeline,
+                policy,
+                Wording(due.zone_of(source.timeline), asof, source.timeline.unread),
+                since,
+                end,
+                source.file,
+            ),
             source.file,
             source.findings,
             source.unread,
@@ -125,6 +142,7 @@ def handoff(
         sorted_out.left_out,
         sorted_out.doubtful,
         tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
+        told_since is not None or shift is not None,
     )
 
 
@@ -173,7 +191,7 @@ _ALL: Final = Printing()
 def round_rows(found: Handoff) -> tuple[Row, ...]:
     """Return the rows of page one, most urgent patient first."""
     units = len({patient.unit for patient in found.here}) > 1
-    return tuple(row(patient, units, found.shift_end) for patient in found.here)
+    return tuple(row(patient, units, found.shift_end, len(found.zones) > 1) for patient in found.here)
 
 
 def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
@@ -249,13 +267,19 @@ def _named(label: str, said: tuple[str, ...]) -> Paragraph:
     return Paragraph(tuple(Sentence(f"{words}.") for words in said), label)
 
 
+def _handed_over(found: Handoff) -> str:
+    if found.since_known:
+        return f"; last handoff {_soon(found, found.since)}"
+    return f"; changes are told since {_soon(found, found.since)}"
+
+
 def _head(found: Handoff, printing: Printing) -> Paragraph:
     facility = found.policy.facility
     units = _units(found)
     zones = found.zones
     said = [
         f"{_in_full(found, found.asof)}{_printed(found, printing)}.",
-        f"The coming shift ends {_soon(found, found.shift_end)}; last handoff {_soon(found, found.since)}.",
+        f"The coming shift ends {_soon(found, found.shift_end)}{_handed_over(found)}.",
         f"Patients: {len(found.here)}{f', {units}' if units else ''}.",
         f"Times: {zones[0].key if len(zones) == 1 else 'each in the time zone named with the patient'}.",
         f"Limits: {f'changed by {facility.text()}' if facility else 'as published'}.",

@@ -13,9 +13,10 @@ from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.ages import days_old, months_old, years_old
+from lda_notes.knowledge.amounts import alteplase_withdrawal
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.line import sums
+from lda_notes.line import due, sums
 from lda_notes.line.sums import Sums
 from lda_notes.line.timeline import Entry, Hold, Timeline, UnitStay
 from lda_notes.narrative import phrasing
@@ -24,7 +25,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient, Port
 from lda_notes.record.parts import Allergy, Problem
 from lda_notes.record.reading import UnreadEvent
-from lda_notes.record.unread import Unread
+from lda_notes.record.unread import Unread, about, absent
 
 NO_ANSWER: Final = "NO ANSWER recorded"
 
@@ -103,6 +104,7 @@ class PatientFacts:
     unread_facts: tuple[Unread, ...]
     amounts: tuple[Added, ...]
     wording: Wording
+    silent: str = ""
     number: int = 0
     alike: bool = False
 
@@ -150,9 +152,9 @@ def patient_facts(
         wording.in_letters(patient.family_name),
         wording.one_line(patient.identifiers[0].value),
         child(view),
-        tuple(_allergy_lines(patient)),
+        tuple(allergy_lines(patient)),
         tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
-        phrasing.day(patient.birth_date) if patient.birth_date else "not recorded",
+        phrasing.day(patient.birth_date) if patient.birth_date else view.wording.absent(None, "patient", "birth_date"),
         wording.one_line(unit.unit) if unit else "",
         wording.one_line(unit.room or "") if unit else "",
         _left(view),
@@ -160,7 +162,7 @@ def patient_facts(
         isinstance(discharge, ev.Discharge) and discharge.handed_to is not None and bool(discharge.handed_to.name),
         _allergies(timeline),
         tuple(precautions(patient)),
-        port_text(port),
+        port_text(port, timeline.unread),
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_ended(view)),
@@ -174,6 +176,7 @@ def patient_facts(
         tuple(unread_facts),
         tuple(_amounts(view)),
         view.wording,
+        _silent(view),
     )
 
 
@@ -182,6 +185,20 @@ def _ended(view: View) -> Iterator[Hold]:
     over = [hold for holds in view.timeline.holds.values() for hold in holds]
     past = [hold for hold in over if hold.ended is not None and hold.ended.event.at <= view.asof]
     yield from sorted(past, key=lambda hold: hold.ended.event.at if hold.ended else hold.since)
+
+
+def _silent(view: View) -> str:
+    """Return since when nothing was charted, where that is longer than the line's own interval; "" otherwise."""
+    line = view.timeline
+    last = max((entry.event.at for entry in line.entries if entry.event.at <= view.asof), default=None)
+    states = [line.now(septum) for septum in line.episode.port.septa]
+    if last is None or due.died(line, view.asof) or not any(state.port_in for state in states):
+        return ""
+    accessed = any(state.needle is not None for state in states) and view.left() is None
+    limit = "line_check_hours" if accessed else due.home_flush_limit(view.policy) if view.left() else "idle_flush_days"
+    if view.asof - last <= view.policy.span(limit):
+        return ""
+    return f"nothing charted since {phrasing.day(last.astimezone(view.wording.zone).date())}"
 
 
 def _where(timeline: Timeline) -> UnitStay | None:
@@ -207,7 +224,7 @@ def _age(born: date, today: date) -> str:
     return phrasing.count(years_old(born, today), "year")
 
 
-def _allergy_lines(patient: Patient) -> Iterator[str]:
+def allergy_lines(patient: Patient) -> Iterator[str]:
     """Yield allergies with their reactions and the conditions that matter for the line; nothing for none known."""
     if patient.allergies is None:
         yield "Allergies not recorded"
@@ -264,13 +281,15 @@ def _left(view: View) -> str:
 def _allergies(timeline: Timeline) -> str:
     allergies = timeline.episode.patient.allergies
     if allergies is None:
-        return "allergies not recorded"
+        return f"allergies {absent(timeline.unread, None, 'patient', 'allergies')}"
+    if about(timeline.unread, None, "patient", "allergies"):
+        return "allergies of which some could not be read"
     return "" if allergies else "no known allergies"
 
 
-def port_text(port: Port) -> str:
+def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
     """Return where the port lies and what is known of it."""
-    where = " ".join(part for part in (port.side, port.area) if part) or "site not recorded"
+    where = " ".join(part for part in (port.side, port.area) if part) or _port_lacks(unread, "site", "side", "area")
     parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
     if port.implanted_on:
         parts.append(f"implanted {phrasing.day(port.implanted_on)}")
@@ -280,8 +299,9 @@ def port_text(port: Port) -> str:
         parts.append(wording.one_line(f"tip at {port.tip.location}{how}{when}"))
     power = port.power
     unknown = [*([] if port.tip else ["tip position"]), *([] if power else ["power rating"])]
-    if unknown:
-        parts.append(f"{phrasing.listed(unknown)} not recorded")
+    lost = [what for what in unknown if about(unread, None, "port", what.split()[0])]
+    for what, why in ((lost, "could not be read"), ([what for what in unknown if what not in lost], "not recorded")):
+        parts += [f"{phrasing.listed(what)} {why}"] if what else []
     if power is None:
         pass
     elif not power.rated:
@@ -291,6 +311,11 @@ def port_text(port: Port) -> str:
         most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
         parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
     return "; ".join(parts)
+
+
+def _port_lacks(unread: tuple[Unread, ...], what: str, *names: str) -> str:
+    found = {absent(unread, None, "port", name) for name in names}
+    return f"{what} {min(found)}"  # of the two the one that says more comes first
 
 
 # -- what is open --
@@ -310,6 +335,8 @@ def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[OpenProbl
         event = entry.event
         if not isinstance(event, ev.CareEvent) or event.at > view.asof:
             continue
+        if _recent(view, entry) or id(entry) in showed:
+            yield from (OpenProblem(said, True) for said in _signs(view, entry, event))
         for problem in event.problems:
             unanswered = problem.reply is None and event.at >= began
             if id(entry) in showed or _recent(view, entry) or unanswered:
@@ -317,9 +344,26 @@ def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[OpenProbl
                 yield OpenProblem(_problem(view, entry, problem), answered)
 
 
+def _signs(view: View, entry: Entry, event: ev.CareEvent) -> Iterator[str]:
+    """Yield the signs of an event that hold no line by themselves, and the orders to use one in spite of a hold."""
+    held = any(hold.began is entry for holds in view.timeline.holds.values() for hold in holds)
+    for sign in event.signs if not held else ():
+        where = f" at the {sign.where}" if sign.where else ""
+        todo = ": replace the connector" if sign.what == "leak" and sign.where == "connector" else ""
+        yield f"{phrasing.capital(str(sign.what))}{where}{todo} ({view.wording.told(entry)})"
+    order = event.despite_hold
+    if order is not None:
+        by = wording.person(order.by) if order.by is not None else "somebody who is not recorded"
+        what = f": {phrasing.quoted(order.purpose)}" if order.purpose else ""
+        at = f", {view.wording.when(order.ordered_at)}" if order.ordered_at else ""
+        yield f"Used in spite of the hold, by order of {by}{at}{what} ({view.wording.told(entry)})"
+
+
 def _problem(view: View, entry: Entry, problem: Problem) -> str:
     said = [phrasing.quoted(problem.what)]
-    said.append(f"done: {phrasing.quoted(problem.action)}" if problem.action else "what was done is not recorded")
+    said.append(
+        f"done: {phrasing.quoted(problem.action)}" if problem.action else f"what was done {_problem_lacks(view, entry)}"
+    )
     if problem.told is None:
         said.append("no one recorded as told")
     else:
@@ -329,7 +373,13 @@ def _problem(view: View, entry: Entry, problem: Problem) -> str:
     return f"{'; '.join(said)} ({view.wording.told(entry)})"
 
 
+def _problem_lacks(view: View, entry: Entry) -> str:
+    said = view.wording.absent(entry.event.id, "problems", "action")
+    return said if said.startswith("could") else f"is {said}"
+
+
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+    yield from _withdrawn(view)
     for line in lines:
         if line.dwelling is not None:
             check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
@@ -346,6 +396,15 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
         if samples:
             drawn = ", ".join(phrasing.quoted(sample) for sample in dict.fromkeys(samples))
             yield f"Blood drawn: {drawn}; results do not stand in this record ({view.wording.told(entry)})"
+
+
+def _withdrawn(view: View) -> Iterator[str]:
+    """Yield the entries withdrawn since the last handoff, each with by whom and when."""
+    for entry in view.timeline.retracted:
+        change = entry.retraction
+        if change is not None and view.since.astimezone(UTC) <= change.at.astimezone(UTC) <= view.asof.astimezone(UTC):
+            what, at = entry.event.noun, view.wording.when(entry.event.at)
+            yield f"Withdrawn: {what} of {at}, by {wording.person(change.by)}, {view.wording.when(change.at)}"
 
 
 def _decisions(view: View, line: LineFacts) -> Iterator[str]:
@@ -370,24 +429,28 @@ def _matters(view: View, finding: Finding) -> bool:
     """Tell whether a finding is about the record as a whole or an event since the last handoff."""
     if finding.event is None:
         return finding.path[:1] != ("events",)
-    entry = view.timeline.entry(finding.event)
+    entry = view.entry(finding)
     return entry is not None and entry.retraction is None and _recent(view, entry)
 
 
 def _said(view: View, finding: Finding) -> str:
-    entry = view.timeline.entry(finding.event) if finding.event else None
+    entry = view.entry(finding)
     where = f" ({view.wording.when(entry.event.at)})" if entry else ""  # what, not who: the sheet goes round
     return f"{phrasing.capital(finding.message)}{where}"
 
 
 def _gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
     """Yield what is not recorded, one statement for each event and one for the record as a whole."""
-    by_event: dict[str | None, list[str]] = {}
+    entries: dict[int, Entry] = {}
+    by_event: dict[int | None, list[str]] = {}
     for finding in findings:
         if finding.severity == "gap" and _matters(view, finding):
-            by_event.setdefault(finding.event, []).append(finding.message)
+            found = view.entry(finding)
+            if found is not None:
+                entries[id(found)] = found
+            by_event.setdefault(id(found) if found is not None else None, []).append(finding.message)
     for event, messages in by_event.items():
-        entry = view.timeline.entry(event) if event else None
+        entry = entries.get(event) if event is not None else None
         if entry is None:
             yield phrasing.capital("; ".join(message.removeprefix("not recorded for the ") for message in messages))
         else:
@@ -411,7 +474,7 @@ def _unread(event: UnreadEvent) -> str:
 def _unread_fact(view: View, fact: Unread) -> str:
     entry = view.timeline.entry(fact.event) if fact.event else None
     about = f" ({_kind(entry)} {view.wording.soon(entry.event.at)})" if entry else ""
-    return f'{fact.label} was written as "{fact.text}"{about}; ask, and correct it'
+    return f"{fact.label}, row {fact.place.row}{about}: {fact.text}. Ask"
 
 
 # -- if ... then --
@@ -485,14 +548,12 @@ def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:
 
 
 def _withdrawal(timeline: Timeline, policy: Policy) -> tuple[str, tuple[Basis, ...]] | None:
-    """Return what is taken off after success, by weight; None where no source states it."""
+    """Return what is taken off after success, by weight; None without a weight."""
     weight = timeline.episode.patient.weight_kg
-    if weight is None or weight < policy.value("alteplase_withdraw_child_kg"):
+    if weight is None:
         return None
-    if weight < policy.value("alteplase_full_dose_kg"):
-        return policy.text("alteplase_withdraw_child_ml"), ("alteplase_withdraw_child_ml",)
-    least, most = (number(policy.value(f"alteplase_withdraw_{end}")) for end in ("ml", "max_ml"))
-    return f"{least} to {most} mL", ("alteplase_withdraw_ml", "alteplase_withdraw_max_ml")
+    names = alteplase_withdrawal(weight, policy)
+    return f"{' to '.join(number(policy.value(name)) for name in names)} mL", names
 
 
 # -- amounts --

@@ -8,13 +8,14 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 from lda_notes.documents.blocks import Bullets, Line, Table, Together
-from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.line import Action, LineFacts, named_as_unread
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.words import of_septum, short
 from lda_notes.documents.wording import Wording
+from lda_notes.line.holds import ROWS
 from lda_notes.narrative import phrasing
 
-Word = Literal["HOLD", "DANGER", "LIMIT", "NOT READ"]
+Word = Literal["HOLD", "DANGER", "LIMIT", "COULD NOT BE READ", "NOT CHARTED"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +65,15 @@ _ROUTINE: Final = frozenset({"line check"})
 """Clocks that run for every needle in every shift: alone they need a box on the round and no words."""
 
 
-def row(patient: PatientFacts, units: bool, shift_end: datetime) -> Row:
-    """Return one patient's row; ``units`` names the unit beside the room."""
+def row(patient: PatientFacts, units: bool, shift_end: datetime, zones: bool = False) -> Row:
+    """Return one patient's row; ``units`` names the unit beside the room, ``zones`` the time zone."""
     place = f"{patient.unit} {patient.room}".strip() if units else patient.room
     many = len(patient.lines) > 1
+    zone = f"Times of {patient.wording.zone.key}" if zones else ""
     return Row(
         patient,
         place or "not recorded",
-        tuple(filter(None, (patient.name, patient.second, patient.child, _ALIKE if patient.alike else ""))),
+        tuple(filter(None, (patient.name, patient.second, patient.child, _ALIKE if patient.alike else "", zone))),
         patient.allergy_lines,
         tuple(
             phrasing.capital(f"{f'{line.septum}: ' if many else ''}{said}")
@@ -96,19 +98,27 @@ def inside(line: LineFacts) -> str:
 
 def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
     """Return holds, standing dangers, limits of use and what could not be read, each once."""
-    words = patient.wording
-    found: list[Warned] = []
-    for line in patient.lines:
-        septum = of_septum(patient, line.septum)
-        for hold in line.state.holds:
-            found.append(Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}"))
-        for danger in line.state.dangers:
-            since = f", {words.soon(danger.since)}" if danger.since is not None else ""
-            forbids = f"; not allowed: {danger.forbids}" if danger.forbids else ""
-            found.append(Warned("DANGER", f"{danger.what}{since}{septum}{forbids}"))
-        found.extend(Warned("LIMIT", f"{limit.what}{septum}, by evaluation") for limit in line.state.limits)
-    found.extend(Warned("NOT READ", said) for said in patient.unread)
-    return tuple(dict.fromkeys(found))
+    of_lines = (
+        one for line in patient.lines for one in line_warnings(patient.wording, line, of_septum(patient, line.septum))
+    )
+    silent = (Warned("NOT CHARTED", patient.silent),) if patient.silent else ()
+    return tuple(dict.fromkeys((*silent, *of_lines, *(Warned("COULD NOT BE READ", said) for said in patient.unread))))
+
+
+def line_warnings(words: Wording, line: LineFacts, septum: str = "") -> Iterator[Warned]:
+    """Yield holds, standing dangers and limits of one septum; ``septum`` follows each, for a port with two."""
+    for hold in line.state.holds:
+        at_once = ROWS[hold.reason].do
+        todo = f". {at_once}" if at_once else ""
+        yield Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}{todo}")
+    for danger in line.state.dangers:
+        if named_as_unread(danger):
+            continue
+        since = f", {words.soon(danger.since)}" if danger.since is not None else ""
+        forbids = f"; not allowed: {danger.forbids}" if danger.forbids else ""
+        yield Warned("DANGER", f"{danger.what}{since}{septum}{forbids}")
+    for limit in line.state.limits:
+        yield Warned("LIMIT", f"{limit.what}{septum}, by evaluation")
 
 
 def changed(patient: PatientFacts) -> str:

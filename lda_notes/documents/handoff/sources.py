@@ -20,7 +20,10 @@ from lda_notes.record.unread import Unread
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One record as read: its timeline, what its check found, and when the stay begins, if that is known."""
+    """One line as read: its timeline, what the check of its records found, and when its latest stay begins, if known.
+
+    ``file`` is that of the latest record; ``open_in`` names the records of it that no discharge ends.
+    """
 
     file: str
     timeline: Timeline
@@ -28,6 +31,7 @@ class Source:
     unread: tuple[UnreadEvent, ...]
     begins: datetime | None = None
     unread_facts: tuple[Unread, ...] = ()
+    open_in: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -55,35 +59,25 @@ class Sorted:
 
 
 def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
-    """Return what goes on a sheet judged from ``asof``.
-
-    Two records of one patient and one port are two stays of it: the later one tells how the port is now. Where both
-    are open, both stay and the sheet says so.
-    """
-    begun = [source for source in sources if source.begins is None or _u(source.begins) <= _u(asof)]
+    """Return what goes on a sheet judged from ``asof``; where two records of one line are open, the sheet says so."""
+    begun = tuple(source for source in sources if source.begins is None or _u(source.begins) <= _u(asof))
     later = [source for source in sources if source.begins is not None and _u(source.begins) > _u(asof)]
-    groups = _of_one_port(begun)
-    replaced = [source for group in groups for source in group if any(_replaces(other, source) for other in group)]
-    gone = {id(source) for source in replaced}
-    told = tuple(source for source in begun if id(source) not in gone)
-    open_twice = [[one for one in group if id(one) not in gone and one.timeline.discharge is None] for group in groups]
     later_said = [f"{source.name}: stay begins later, {_when(source, source.begins, asof)}" for source in later]
-    left_out = [
-        f"{source.name}: an earlier stay that ended {_when(source, _ended(source), asof)}" for source in replaced
-    ]
     doubtful = [
-        f"{group[0].name}: {len(group)} records of one port are open; compare {' and '.join(sorted(_files(group)))}"
-        for group in open_twice
-        if len(group) > 1
+        f"{source.name}: {len(source.open_in)} records of one port are open; compare "
+        f"{' and '.join(sorted(map(wording.one_line, source.open_in)))}"
+        for source in begun
+        if len(source.open_in) > 1
     ]
     doubtful += _between(begun)
-    return Sorted(told, tuple(sorted(later_said)), tuple(sorted(left_out)), tuple(sorted(doubtful)), _alike(told))
+    return Sorted(begun, tuple(sorted(later_said)), (), tuple(sorted(doubtful)), _alike(begun))
 
 
 _BETWEEN: Final = {
     among.EPISODE: "one episode identifier in {count} records: {who}; give each record its own",
     among.NUMBER: "one record number for two patients: {who}; compare with the wristbands before anything is given",
     among.PERSON: "one name and birth date with {count} record numbers: {who}; ask whether this is one patient",
+    among.PORTS: "two ports of one patient, and no removal is recorded: {who}; ask whether it is one port",
 }
 
 
@@ -104,38 +98,6 @@ def _alike(sources: Sequence[Source]) -> frozenset[str]:
     """Return the files of patients whose family name is the same as or similar to another's on their unit."""
     doubts = among.doubts([source.timeline for source in sources])
     return frozenset(sources[one].file for doubt in doubts if doubt.rule == among.NAMES for one in doubt.members)
-
-
-def _of_one_port(sources: Sequence[Source]) -> list[list[Source]]:
-    """Return groups of two or more records that share an identifier of the patient and the port."""
-    groups: list[list[Source]] = []
-    group_of: dict[tuple[str, str, str], list[Source]] = {}
-    for source in sources:
-        episode = source.timeline.episode
-        keys = [(one.system, one.value, episode.port.id) for one in episode.patient.identifiers]
-        group = next((group_of[key] for key in keys if key in group_of), None)
-        if group is None:
-            group = []
-            groups.append(group)
-        group.append(source)
-        for key in keys:
-            group_of.setdefault(key, group)
-    return [group for group in groups if len(group) > 1]
-
-
-def _replaces(other: Source, source: Source) -> bool:
-    """Tell whether ``other`` is a later stay than ``source``, which has ended."""
-    ended = _ended(source)
-    return other is not source and ended is not None and other.begins is not None and _u(other.begins) >= _u(ended)
-
-
-def _ended(source: Source) -> datetime | None:
-    discharge = source.timeline.discharge
-    return discharge.event.at if discharge is not None else None
-
-
-def _files(group: Sequence[Source]) -> set[str]:
-    return {wording.one_line(source.timeline.episode.id) for source in group}
 
 
 def _when(source: Source, moment: datetime | None, asof: datetime) -> str:

@@ -44,7 +44,7 @@ def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
         said.extend(f"{danger}{of(patient, line)}" for danger in line.dangers)
         said.extend(f"{phrasing.capital(limit.what)}{of(patient, line)}" for limit in line.state.limits)
     said.extend(phrasing.capital(f"{one.reason}: {one.says}") for one in patient.precautions if not one.reassures)
-    said.extend((*patient.unread, *patient.unsafe, *patient.unanswered))
+    said.extend((*(words.removesuffix(".") for words in patient.unread), *patient.unsafe, *patient.unanswered))
     said.extend(f"Not recorded: {gap}" for gap in patient.gaps)
     return tuple(said)
 

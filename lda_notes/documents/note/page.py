@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from lda_notes.check.judged import Judged
 from lda_notes.documents.blocks import Alert, Block, Bullets, Heading, Pairs, Sheet, Signature, Together
+from lda_notes.documents.handoff.line import named_as_unread
 from lda_notes.documents.note import corrections as corrections
 from lda_notes.documents.note import facts as told
 from lda_notes.documents.note.corrections import Family
@@ -23,6 +24,7 @@ from lda_notes.narrative.narrator import Narrator, View
 from lda_notes.narrative.sentences import Paragraph, Sentence
 from lda_notes.problems import Finding, Path
 from lda_notes.record import events as ev
+from lda_notes.record.unread import Unread, about, absent, notice
 
 CAUTIONS: Final = (
     "Written from the record by lda-notes, which records and computes; it gives no order and makes no judgement.",
@@ -70,18 +72,21 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
         raise ValueError("the record has no readable episode")
     desk = _Desk(judged, timeline, policy, due.zone_of(timeline), narrator)
     families = chosen(timeline, choice)
+    unread = _unread_facts(desk, families)
     findings = _findings(desk, families)
     relevant = tuple(finding for rows in findings.values() for finding in rows)
-    draft = bool(relevant or judged.record.unread)
+    draft = bool(relevant or unread or judged.record.unread)
     blocks: list[Block] = [*_hold_alerts(desk, families)]
     if draft:
-        blocks.append(Alert("draft", _draft_words(relevant, len(judged.record.unread))))
+        blocks.append(Alert("draft", _draft_words(relevant, len(unread), len(judged.record.unread))))
+    blocks.extend(Alert("caution", notice(fact)) for fact in unread)
     blocks.append(_patient(desk, families))
     blocks.extend(_unread(judged))
     for family in families:
         blocks.extend(_section(desk, family))
         blocks.extend(_missing(findings.get(family.entry.index, ())))
     blocks.extend(_missing(findings.get(-1, ()), "In the whole record, "))
+    blocks.extend(_seal(judged))
     return Sheet(
         "Implanted port note",
         tuple(blocks),
@@ -125,6 +130,8 @@ def _hold_alerts(desk: _Desk, chosen: tuple[Family, ...]) -> Iterator[Alert]:
             if hold.reason not in {one.reason for one in now}:
                 yield Alert("caution", f"LINE WAS ON HOLD when this was done{where}, {_past_hold_words(desk, hold)}")
         for danger in state.dangers:
+            if named_as_unread(danger):
+                continue
             yield Alert("caution", f"{phrasing.capital(danger.what)}{where}{_danger_words(desk, danger)}")
         for limit in state.limits:
             since = phrasing.moment(limit.began.event.at, desk.zone)
@@ -158,20 +165,22 @@ def _began(desk: _Desk, hold: Hold) -> str:
     return f"{phrasing.moment(hold.since, desk.zone)} ({hold.sign})"
 
 
-def _draft_words(findings: tuple[Finding, ...], unread: int) -> str:
+def _draft_words(findings: tuple[Finding, ...], facts: int, events: int) -> str:
     gaps = sum(finding.severity == "gap" for finding in findings)
     others = len(findings) - gaps
     parts = [
-        *([f"{phrasing.count(gaps, 'fact')} {'is' if gaps == 1 else 'are'} not recorded"] if gaps else []),
+        *(["facts are not recorded"] if gaps else []),
         *([f"the check has {phrasing.count(others, 'other finding')}"] if others else []),
-        *([f"{phrasing.count(unread, 'event')} of the file could not be read"] if unread else []),
+        *([f"{phrasing.count(facts, 'fact')} could not be read"] if facts else []),
+        *([f"{phrasing.count(events, 'event')} of the file could not be read"] if events else []),
     ]
     return f"DRAFT, not ready to sign: {phrasing.listed(parts)}; listed below."
 
 
 def _running(timeline: Timeline) -> str:
     patient = timeline.episode.patient
-    born = f"born {phrasing.day(patient.birth_date)}" if patient.birth_date else "birth date not recorded"
+    lacks = f"birth date {absent(timeline.unread, None, 'patient', 'birth_date')}"
+    born = f"born {phrasing.day(patient.birth_date)}" if patient.birth_date else lacks
     return f"{patient.family_name}, {patient.given_name}; {_numbers(timeline)[0][1]}; {born}"
 
 
@@ -185,10 +194,16 @@ def _numbers(timeline: Timeline) -> list[tuple[str, str]]:
 def _patient(desk: _Desk, chosen: tuple[Family, ...]) -> Pairs:
     episode = desk.timeline.episode
     patient, stay, port = episode.patient, episode.stay, episode.port
+    unread = desk.timeline.unread
+    born = absent(unread, None, "patient", "birth_date")
+    born = phrasing.day(patient.birth_date) if patient.birth_date else born
     rows = [
         ("Patient", f"{patient.family_name}, {patient.given_name}"),
         *_numbers(desk.timeline),
-        ("Born", phrasing.day(patient.birth_date) if patient.birth_date else "not recorded"),
+        (
+            "Born",
+            phrasing.day(patient.birth_date) if patient.birth_date else absent(unread, None, "patient", "birth_date"),
+        ),
         ("Allergies", _allergies(desk.timeline)),
     ]
     if patient.conditions:
@@ -204,7 +219,7 @@ def _patient(desk: _Desk, chosen: tuple[Family, ...]) -> Pairs:
     detail += [phrasing.label(port.site_detail)] if port.site_detail else []
     detail += [f"septa {phrasing.listed(tuple(map(phrasing.label, port.septa)))}"] if len(port.septa) > 1 else []
     detail += [f"implanted {phrasing.day(port.implanted_on)}"] if port.implanted_on else []
-    rows.append(("Port", ", ".join(detail) or "site not recorded"))
+    rows.append(("Port", ", ".join(detail) or f"site {absent(unread, None, 'port')}"))
     rows.append(("Times", f"as in {stay.time_zone.replace('_', ' ')}"))
     return Pairs(tuple(rows))
 
@@ -212,13 +227,15 @@ def _patient(desk: _Desk, chosen: tuple[Family, ...]) -> Pairs:
 def _allergies(timeline: Timeline) -> str:
     allergies = timeline.episode.patient.allergies
     if allergies is None:
-        return "not recorded"
+        return absent(timeline.unread, None, "patient", "allergies")
     said = []
     for allergy in allergies:
         name = phrasing.label(allergy.detail) if allergy.substance == "other" and allergy.detail else allergy.substance
         more = [allergy.detail] if allergy.detail and allergy.substance != "other" else []
         more += [allergy.reaction] if allergy.reaction else []
         said.append(name + (f" ({', '.join(map(phrasing.label, more))})" if more else ""))
+    if about(timeline.unread, None, "patient", "allergies"):
+        said.append("what could not be read")
     return phrasing.listed(said) or "none known"
 
 
@@ -235,6 +252,32 @@ def _unread(judged: Judged) -> Iterator[Block]:
         ),
         "Not read, and so missing from all that is said here:",
     )
+
+
+def _unread_facts(desk: _Desk, chosen: tuple[Family, ...]) -> tuple[Unread, ...]:
+    """Return the facts of the chosen events, of patient, stay and port that were written and could not be read."""
+    events = {entry.event.id for family in chosen for entry in (family.entry, *family.corrections)}
+    every = {
+        entry.event.id
+        for family in corrections.families(desk.timeline)
+        for entry in (family.entry, *family.corrections)
+    }
+    return tuple(fact for fact in desk.timeline.unread if fact.event in events or fact.event not in every)
+
+
+def _seal(judged: Judged) -> Iterator[Block]:
+    """Yield the digest of the last sealed entry, so that paper and file can be compared."""
+    data = judged.record.data
+    if not isinstance(data, dict):  # a note that is shown before anything is written
+        return
+    if all(event.seal is None for event in judged.timeline.episode.events) if judged.timeline is not None else True:
+        yield Pairs((("Seal", "unsealed: no entry of this record was signed in lda-notes"),))
+        return
+    from lda_notes.record import seals
+
+    sealed = seals.last(data)
+    if sealed is not None:
+        yield Pairs((("Last seal", f"entry {sealed.entry}: {sealed.said()}"),))
 
 
 # -- one event --
@@ -346,9 +389,10 @@ def _signature(who: Any, when: str, role: str) -> Signature:
 def _findings(desk: _Desk, chosen: tuple[Family, ...]) -> dict[int, tuple[Finding, ...]]:
     """Return the findings that keep the chosen events from being signed, by the entry they are about; -1 for none."""
     home = {entry.index: family.entry.index for family in chosen for entry in (family.entry, *family.corrections)}
+    named = {fact.path for fact in desk.timeline.unread}  # each says so itself, at the top
     rows: dict[int, list[Finding]] = {}
     for finding in desk.judged.findings:
-        if finding.severity not in _DRAFTING:
+        if finding.severity not in _DRAFTING or (finding.rule in _OF_READING and finding.path in named):
             continue
         index = _index(desk, finding)
         if index is None:
@@ -364,11 +408,12 @@ def _index(desk: _Desk, finding: Finding) -> int | None:
     if len(path) < 2 or path[0] != "events" or not isinstance(path[1], int):
         return None
     positions = desk.judged.record.positions
-    if positions is not None and finding.rule == "record-layout":  # these count the events as the file does
+    if positions is not None and finding.rule in _OF_READING:  # these count the events as the file does
         return positions.index(path[1]) if path[1] in positions else None
     return path[1]
 
 
+_OF_READING: Final = frozenset({"record-layout", "correction-unreadable"})
 _NOT_RECORDED: Final = "not recorded for this "
 
 

@@ -14,7 +14,7 @@ from lda_notes.record import events as ev
 Value = tuple[Any, tuple[Path, ...]]
 Values = dict[str, Value]
 
-SIGNED: Final = frozenset({"id", "kind", "at", "charted_at", "by", "verified_by"})
+SIGNED: Final = frozenset({"id", "kind", "at", "charted_at", "by", "verified_by", "seal"})
 """Facts that heading and signature tell, not the sentences."""
 
 

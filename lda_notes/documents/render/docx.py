@@ -72,9 +72,9 @@ def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
     _facts(document, sheet)
     section = document.sections[0]
     room = _page(section, sheet, paper)
-    _styles(document, sheet.dense)
+    _styles(document, sheet.dense, sheet.size - 10 if sheet.dense else 0)
     _head_and_foot(section, sheet.running, titled(sheet), room)
-    writer = _Writer(document, titled(sheet))
+    writer = _Writer(document, titled(sheet), sheet.size if sheet.dense else 10.5)
     alerts, blocks = leading(sheet)
     writer.blocks(document, alerts, room)
     writer.paragraph(document, "Title", titled(sheet))
@@ -157,11 +157,13 @@ _LOOKS: Final[dict[str, tuple[tuple[float, float, float], tuple[float, float, fl
 }  # fmt: skip
 """Size of letters, room before and room after of each style, in points; of a dense sheet the second three."""
 _OWN: Final = frozenset(_LOOKS) - {"Normal", "Title", "Heading 1", "Heading 2", "Heading 3", "List Bullet"}
+_FIXED: Final = frozenset({"Title", "Heading 1", "Caution", "Running", "Gap", "Fine"})
+"""Styles whose letters do not follow the size of the sheet."""
 _WITH_NEXT: Final = frozenset({"Title", "Heading 1", "Heading 2", "Heading 3", "Before", "Table Caption", "Lead"})
 _BOLD: Final = frozenset({"Title", "Heading 1", "Heading 2", "Heading 3", "Before", "Table Caption", "Stop"})
 
 
-def _styles(document: DocumentObject, dense: bool) -> None:
+def _styles(document: DocumentObject, dense: bool, larger: float) -> None:
     for name, looks in _LOOKS.items():
         new = name in _OWN
         style: Any = (
@@ -172,7 +174,7 @@ def _styles(document: DocumentObject, dense: bool) -> None:
         size, before, after = looks[dense]
         if new:
             style.base_style = document.styles["Normal"]
-        _font(style, size, name in _BOLD)
+        _font(style, size if name in _FIXED else size + larger, name in _BOLD)
         form = style.paragraph_format
         form.space_before, form.space_after = Pt(before), Pt(after)
         form.line_spacing = 1 if dense or name in ("Gap", "Running") else 1.15
@@ -180,7 +182,7 @@ def _styles(document: DocumentObject, dense: bool) -> None:
         form.keep_together = True
         form.widow_control = True
         _border(style, _EDGES.get(name, {}))
-    document.styles["Form"].paragraph_format.line_spacing = Pt(17 if dense else 20)
+    document.styles["Form"].paragraph_format.line_spacing = Pt(15 + 2 * (larger + 1) if dense else 20)
     document.styles["Lead"].font.italic = True
     bullet = document.styles["List Bullet"].paragraph_format
     bullet.left_indent, bullet.first_line_indent = Pt(11), Pt(-11)
@@ -238,8 +240,9 @@ def _element(name: str, **values: object) -> Any:
 class _Writer:
     """Writes blocks into a document or a cell of it."""
 
-    def __init__(self, document: DocumentObject, title: str) -> None:
+    def __init__(self, document: DocumentObject, title: str, size: float) -> None:
         self.document = document
+        self.letter = int(Pt(size) * _LETTER)
         self.title = title
         # The library looks a style up by its name among all others for each paragraph; the names are few.
         self.style_ids = {name: document.styles[name].style_id for name in _LOOKS}
@@ -450,7 +453,7 @@ class _Writer:
         rows: list[list[Blanks]] = []
         used = room
         for blank in form.blanks:
-            wide = _LETTER * (_width(blank) + 4)
+            wide = self.letter * (_width(blank) + 3)
             if used + wide > room:
                 rows.append([])
                 used = 0
@@ -486,8 +489,8 @@ class _Writer:
 
 
 _GAP: Final = "_" * 22
-_LETTER: Final = Mm(1.6)
-"""How wide a small letter is: a little more than most."""
+_LETTER: Final = 0.43
+"""How wide a small letter is, as a share of the size of the letters."""
 
 
 def _as_table(block: Block) -> bool:

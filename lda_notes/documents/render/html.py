@@ -67,6 +67,7 @@ def render(sheet: Sheet, paper: Paper = "a4") -> str:
         cautions=sheet.cautions,
         page=_PAGES[paper] + (" landscape" if sheet.landscape else ""),
         dense=sheet.dense,
+        size=sheet.size,
         running=Markup(_css_text(sheet.running)),
         foot=Markup(_css_text(titled(sheet))),
     )

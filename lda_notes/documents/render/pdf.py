@@ -42,6 +42,7 @@ def _compiled(sheet: Sheet, paper: Paper, worded: Callable[[str], str]) -> bytes
         "cautions": plain(sheet.cautions),
         "running": plain(sheet.running),
         "dense": sheet.dense,
+        "size": sheet.size,
         "landscape": sheet.landscape,
         "paper": paper,
     }

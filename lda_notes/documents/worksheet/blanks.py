@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -37,10 +38,18 @@ CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
     asked.no_built_in_disc: "if the dressing holds none",
     asked.somebody_told: "if somebody was told",
     asked.no_needle_follows: "if no needle follows",
+    asked.has_redness: "if there is redness",
+    asked.painful: "if it hurts",
+    asked.several_attempts: "after more than one attempt",
+    asked.not_whole: "if not whole",
+    asked.discarded_some: "if samples were drawn",
+    asked.old_lock_in: "if the old lock must not be flushed in",
+    asked.return_present: "if blood return is present",
 }
 """Conditions that only the work itself decides, as the blank says them."""
 
-_BY_NAME: Final = {"site.erythema_mm": "if there is redness"}
+ONLY_IF_CHARTED: Final = frozenset({asked.signs_told, asked.despite_hold})
+"""Conditions of parts that are there or not; paper asks for them under problems."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +66,8 @@ def blanks(view: View, kind: str) -> tuple[Blank, ...]:
 
     A part whose facts have blanks of their own gets one only for the reason why it was not done.
     """
-    needs = [need for need in NEEDS[kind] if _comes_up(need, view)]
+    left_out = {need.path[0] for need in NEEDS[kind] if need.when in ONLY_IF_CHARTED}
+    needs = [need for need in NEEDS[kind] if need.path[0] not in left_out and _comes_up(need, view)]
     parents = {need.path[:-1] for need in needs} | {need.path[:-2] for need in needs if need.path[-2:-1] == ("*",)}
     return tuple(drawn for need in needs if (drawn := _blank(need, kind, view, need.path in parents)) is not None)
 
@@ -94,9 +104,6 @@ def conditions(need: Need, kind: str) -> tuple[str, ...]:
 
 
 def _conditions(need: Need) -> Iterator[str]:
-    if need.name in _BY_NAME:
-        yield _BY_NAME[need.name]
-        return
     for test in (need.when, need.given):
         if test is not None and test not in ABOUT_THE_EPISODE:
             yield CONDITIONS.get(test, "if it applies")
@@ -114,7 +121,33 @@ def _blank(need: Need, kind: str, view: View, parent: bool) -> Blank | None:
         choices = view.timeline.episode.port.septa
     when = conditions(need, kind)
     letters = _letters(field.annotation) if field is not None else _LONG
-    return Blank(need, when, Blanks(need.asks, ", ".join(when), choices, letters=letters))
+    title = field.title if field is not None and field.title else need.asks
+    return Blank(need, when, Blanks(_label(need, title), ", ".join(when), choices, letters=letters))
+
+
+_LABELS: Final[Mapping[str, str]] = {
+    "identifiers_checked": "Identified by",
+    "problems.*.told.name": "Told to",
+    "problems.*.told.credential": "Role of that person",
+    "problems.*.told_at": "Told at",
+    "teaching.about": "Taught about",
+    "teaching.to": "Taught to",
+    "charted_at": "Charted at",
+    "by.name": "Nurse",
+    "by.credential": "Credential",
+    "by.id": "Staff identifier",
+    "verified_by.name": "Verifier",
+    "verified_by.credential": "Credential of the verifier",
+}
+"""Labels of facts whose own names do not say whose they are."""
+_UNIT: Final = re.compile(r", in ([^,?]+)\?$")
+
+
+def _label(need: Need, title: str) -> str:
+    """Return what the blank is called: the fact's name with its unit, shorter at the bedside than the question."""
+    unit = _UNIT.search(need.asks)
+    said = _LABELS.get(need.name, f"{title[:1].upper()}{title[1:]}")
+    return f"{said}, {unit[1]}" if unit and need.name not in _LABELS else said
 
 
 _LONG: Final = 26

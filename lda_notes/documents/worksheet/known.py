@@ -12,7 +12,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Needle, Site
 
-_MOST: Final = 6
+_MOST: Final = 4
 """Most difficulties that are listed, latest first; the rest are counted."""
 
 
@@ -33,7 +33,8 @@ def needle_text(view: View, septum: str) -> str:
     needle, entry = found
     event = entry.event
     tried = phrasing.count(event.attempts, "attempt") if isinstance(event, ev.Access) and event.attempts else ""
-    return f"{wording.needle(needle)}{f', {tried}' if tried else ''} ({view.wording.told(entry)})"
+    said = wording.needle(needle, view.wording.absent_in(entry, "needle"))
+    return f"{said}{f', {tried}' if tried else ''} ({view.wording.told(entry)})"
 
 
 def state_text(state: State) -> str:

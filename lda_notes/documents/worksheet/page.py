@@ -2,65 +2,206 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import groupby
-from typing import Final, Literal
+from typing import Final
 
-from lda_notes.documents.blocks import Alert, Blanks, Block, Bullets, Columns, Form, Heading, Pairs, Sheet
+from lda_notes.documents.blocks import (
+    Alert,
+    Blanks,
+    Block,
+    Bullets,
+    Cell,
+    Columns,
+    Fine,
+    Form,
+    Heading,
+    Line,
+    NewPage,
+    Sheet,
+    Table,
+)
 from lda_notes.documents.handoff.line import LineFacts, View, line_facts
-from lda_notes.documents.handoff.patient import port_text
+from lda_notes.documents.handoff.patient import allergy_lines, child, port_text
+from lda_notes.documents.handoff.round import inside, line_warnings, when
 from lda_notes.documents.handoff.words import when_due_text
-from lda_notes.documents.precautions import Precaution, merged, precautions
+from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
-from lda_notes.documents.wording import one_line
+from lda_notes.documents.wording import one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
 from lda_notes.documents.worksheet.known import difficulties, needle_text, state_text
 from lda_notes.documents.worksheet.steps import TITLES, cautions
-from lda_notes.documents.worksheet.supplies import supplies
+from lda_notes.documents.worksheet.supplies import Work, supplies
+from lda_notes.line.due import ClockName
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
-
-Work = Literal["access", "de-access", "dressing change"]
+from lda_notes.record.unread import about, notice
 
 _WHY_NOT: Final = ("not assessed", "not done")
 
-_SIGN: Final = "* Required: without it the note stays a draft. All else is recommended."
+_SIGN: Final = "* Required: without it the note stays a draft"
 
 CAUTIONS: Final = (
     "A worksheet is not the record: chart from it, then destroy it as facility policy says. "
-    "Facility policy, prescriber orders and licensed judgement come first.",
+    "Facility policy, prescriber orders and licensed judgment come first.",
 )
 
 
 def sheet(view: View, work: Work, septum: str) -> Sheet:
     """Return the worksheet for ``work`` on one septum: what is known, supplies, blanks in the order of the work."""
+    blocks = tuple(_blocks(view, work, septum))
+    return Sheet(title(work), blocks, cautions=CAUTIONS, running=_running(view), dense=True, size=_SIZE)
+
+
+def title(work: Work) -> str:
+    """Return the title of a worksheet."""
+    return f"Worksheet: {_NAMES.get(work, work)}"
+
+
+_SIZE: Final = 9
+_NAMES: Final[dict[Work, str]] = {
+    "arrival accessed": "arrival with a needle in",
+    "patency check": "look after a thrombolytic",
+}
+
+
+def _blocks(view: View, work: Work, septum: str) -> Iterator[Block]:
     references = References(view.policy)
     line = line_facts(view, septum)
     cares = tuple(precautions(view.timeline.episode.patient))
-    blocks: list[Block] = [*_alerts(view, work, line), _known(view, line, septum)]
-    if cares:
-        said = [f"{phrasing.capital(why)}: {says}{references.mark(basis)}" for why, says, basis in merged(cares)]
-        blocks.append(Alert("caution", ". ".join(said)))
+    yield from _alerts(view, work, line)
+    for fact in view.timeline.unread:
+        yield Alert("caution", notice(fact))
+    yield _known(view, line, septum)
+    told = tuple(allergy_lines(view.timeline.episode.patient))
+    if told:  # what each changes stands at its step
+        yield Alert("caution", ". ".join(told))
     before = difficulties(view, septum)
     if before:
-        blocks.append(Bullets(before, "Difficulties before", columns=2))
+        yield Bullets(before, "Difficulties before", columns=2)
     gathered = supplies(view, work, septum)
-    blocks.append(Heading("Supplies to gather"))
-    blocks.append(Bullets(tuple(f"{s.says}{references.mark(s.basis)}" for s in gathered), boxes=True, columns=2))
-    blocks.append(Heading(f"The {work}, step by step"))
-    blocks.append(Paragraph((Sentence(_SIGN),)))
-    steps = (Form((Blanks("Date and time"),)), *_steps(view, work, cares, references))
-    blocks.append(Columns(steps))
+    yield Bullets(
+        tuple(f"{s.says}{references.mark(s.basis)}" for s in gathered), "Supplies to gather", boxes=True, columns=3
+    )
+    yield Heading(f"{phrasing.capital(_NAMES.get(work, work))}, step by step. {_SIGN}")
+    yield Columns((Form((Blanks("Date and time", letters=20),)), *_steps(view, work, cares, references)))
     changed = references.changed()
     if changed:
-        blocks.append(_joined("Changed by facility policy:", changed))
-    blocks.append(_joined("Sources:", references.sources()))
-    return Sheet(f"Worksheet: {work}", tuple(blocks), cautions=CAUTIONS, running=_running(view), dense=True)
+        yield Fine("Changed by facility policy:", tuple(f"{words}." for words in changed))
+    yield Fine("Sources:", references.brief())
 
 
-def _joined(label: str, told: tuple[str, ...]) -> Paragraph:
-    return Paragraph(tuple(Sentence(f"{words}.") for words in told), label)
+# -- the unit --
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One worksheet that a shift needs."""
+
+    view: View
+    work: Work
+    septum: str
+
+
+_WORK_OF: Final[dict[ClockName, Work]] = {
+    "needle change": "access",
+    "dressing change": "dressing change",
+    "flush": "flush",
+    "idle flush": "flush",
+    "thrombolytic check": "patency check",
+}
+"""What is done when a clock runs out; a routine look is on the sheet of the unit."""
+
+
+def due_jobs(views: Sequence[View]) -> tuple[Job, ...]:
+    """Return what falls due before the shift ends, patient by patient, each work once for each septum."""
+    found: dict[tuple[int, Work, str], Job] = {}
+    for place, view in enumerate(views):
+        if view.left() is not None:
+            continue
+        for septum in view.timeline.episode.port.septa:
+            for action in line_facts(view, septum).actions:
+                work = _WORK_OF.get(action.clock) if action.clock else None
+                if work and (action.late or (action.by is not None and view.in_shift(action.by))):
+                    found.setdefault((place, work, septum), Job(view, work, septum))
+    return tuple(found.values())
+
+
+def due_sheet(views: Sequence[View]) -> Sheet:
+    """Return everything that this shift needs: the line check of the unit, then a worksheet for each work due."""
+    jobs = due_jobs(views)
+    blocks: list[Block] = [*_unit_blocks(views)]
+    for job in jobs:
+        blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
+    return Sheet(
+        "Worksheets: all that is due this shift", tuple(blocks), cautions=CAUTIONS, running=_of_unit(views), dense=True,
+        size=_SIZE,
+    )  # fmt: skip
+
+
+def unit_sheet(views: Sequence[View]) -> Sheet:
+    """Return the line check of a unit: a row for each patient with a needle, with room for what is found."""
+    return Sheet(
+        "Worksheet: line check of the unit", tuple(_unit_blocks(views)), cautions=CAUTIONS, running=_of_unit(views),
+        dense=True, size=_SIZE, landscape=True,
+    )  # fmt: skip
+
+
+def _of_unit(views: Sequence[View]) -> str:
+    units = dict.fromkeys(stay.unit for view in views if (stay := view.timeline.unit_at(view.asof)))
+    asof = f"; as of {views[0].wording.in_full(views[0].asof)}" if views else ""
+    return one_line(f"{', '.join(units)}{asof}")
+
+
+LOOKS: Final = (
+    "[ ] skin intact  [ ] no redness  [ ] no swelling  [ ] no pain  [ ] no drainage  [ ] port stable  "
+    "[ ] dressing intact  [ ] connections secure",
+)
+"""What is looked for, each with a box of its own; what is not so is written."""
+
+
+def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
+    rows = [row for view in views if view.left() is None for row in _unit_rows(view)]
+    if not rows:
+        yield Paragraph((Sentence("No patient has a needle in, as recorded."),))
+        return
+    yield Table(
+        ("Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
+        tuple(rows),
+        (5, 18, 30, 35, 12),
+        "Line check: one row for each needle; a box is ticked only for what was looked at",
+    )
+
+
+def _unit_rows(view: View) -> Iterator[tuple[Cell, ...]]:
+    patient = view.timeline.episode.patient
+    stay = view.timeline.unit_at(view.asof)
+    septa = view.timeline.episode.port.septa
+    for septum in septa:
+        line = line_facts(view, septum)
+        if line.state.needle is None:
+            continue
+        look = next((action for action in line.actions if action.clock == "line check"), None)
+        due = when(view.wording, look).rstrip(":") if look else ""
+        said = (inside(line), f"runs: {line.runs}" if line.runs else "")
+        yield (
+            one_line(stay.room or "") if stay else "",
+            tuple(
+                Line(words)
+                for words in (
+                    patient_name(patient), one_line(patient.identifiers[0].value), child(view),
+                    f"septum: {septum}" if len(septa) > 1 else "",
+                )
+                if words
+            ),
+            (
+                *(Line(one.text, strong=True) for one in line_warnings(view.wording, line)),
+                *(Line(phrasing.capital(words)) for words in said if words),
+            ),
+            tuple(map(Line, LOOKS)),
+            due,
+        )  # fmt: skip
 
 
 def _running(view: View) -> str:
@@ -70,69 +211,77 @@ def _running(view: View) -> str:
 
 
 def _alerts(view: View, work: Work, line: LineFacts) -> Iterator[Alert]:
-    if line.hold:
-        yield Alert("stop", f"Do not use the line: {line.hold}")
-    for danger in line.dangers:
-        yield Alert("stop", danger)
-    for limit in line.state.limits:
-        yield Alert("caution", f"By evaluation: {limit.what}, since {view.wording.told(limit.began)}")
+    warned = tuple(line_warnings(view.wording, line))
+    if warned:
+        yield Alert("mark", "\n".join(one.text for one in warned))
     if line.status == "no port":
         yield Alert("stop", "The port is not in the body, as recorded")
     elif work == "access" and line.state.needle is not None:
         yield Alert("caution", f"A needle is in already: {line.needle}. It comes out first, and that is charted")
-    elif work != "access" and line.state.needle is None:
+    elif work not in ("access", "arrival accessed", "flush") and line.state.needle is None:
         yield Alert("caution", "No needle is in, as recorded")
 
 
-def _known(view: View, line: LineFacts, septum: str) -> Pairs:
+def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     episode = view.timeline.episode
     patient = episode.patient
     unit = view.timeline.unit_at(view.asof)
-    born = phrasing.day(patient.birth_date) if patient.birth_date else "not recorded"
-    allergies = "allergies not recorded"
+    absent = view.wording.absent
+    born = phrasing.day(patient.birth_date) if patient.birth_date else absent(None, "patient", "birth_date")
+    allergies = f"allergies {absent(None, 'patient', 'allergies')}"
     if patient.allergies is not None:
         allergies = ", ".join(phrasing.capital(a.substance) for a in patient.allergies) or "none known"
+        if about(view.timeline.unread, None, "patient", "allergies"):
+            allergies += ", and what could not be read"
     due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
-        ("Patient", f"{_running(view)}; born {born}"),
+        ("Patient", "; ".join(filter(None, (_running(view), f"born {born}", child(view))))),
         ("Where", f"{unit.unit}{f', room {unit.room}' if unit.room else ''}" if unit else "not on a unit"),
-        ("Known as of", view.wording.in_full(view.asof)),
-        ("Site", port_text(episode.port)),
-        ("Now", state_text(line.state)),
-        ("Needle that worked", needle_text(view, septum)),
+        ("As of", view.wording.in_full(view.asof)),
         ("Allergies", allergies),
+        ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
+        ("Needle that worked", needle_text(view, septum)),
+        ("Site", port_text(episode.port, view.timeline.unread)),
         ("Due", due),
     ]
     if len(episode.port.septa) > 1:
-        rows.insert(4, ("Septum", septum))
-    return Pairs(tuple(rows))
+        rows.append(("Septum", septum))
+    return Paragraph(tuple(Sentence(f"{label}: {said}.") for label, said in rows), "Known.")
 
 
 def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: References) -> Iterator[Block]:
     steps: dict[str, list[Blank]] = {}
+    title = "More to chart"
     for blank in blanks(view, work):
-        steps.setdefault(TITLES.get(blank.need.path[0], "More to chart"), []).append(blank)
+        title = TITLES.get(blank.need.path[0], title)
+        if title == "Sign":
+            steps.setdefault("What is due next", [])  # nobody fills it in: it is worked out
+        steps.setdefault(title, []).append(blank)
+    reasons = dict.fromkeys(
+        choice for asked in steps.values() for blank in asked for choice in blank.drawn.choices if choice in _WHY_NOT
+    )
     for title, asked in steps.items():
         care = cautions(view, work, title, cares)
         said = tuple(f"{c.says}{references.mark(c.basis)}" for c in care)
+        if title == _LAST and reasons:  # room for every reason once, where the nurse looks back over the page
+            yield Form((Blanks(f"{phrasing.capital(' or '.join(reasons))}: what, and why", letters=24),))
         yield Heading(title, 3)
         if said:
             yield Bullets(said)
         yield from forms(asked)
 
 
+_LAST: Final = "Sign"
+
+
 def forms(asked: list[Blank]) -> Iterator[Form]:
-    """Yield the blanks of one step in their order: those that share a condition together, said once; the box for what
-    was not assessed or not done once at the end, with room for the reason."""
-    reasons = dict.fromkeys(choice for blank in asked for choice in blank.drawn.choices if choice in _WHY_NOT)
+    """Yield the blanks of one step in their order: those that share a condition together, said once."""
     drawn = [(blank, choices) for blank in asked if (choices := _kept(blank)) is not None]
-    for when, group in groupby(drawn, key=lambda pair: pair[0].conditions[:1]):
+    for shares, group in groupby(drawn, key=lambda pair: pair[0].conditions[:1]):
         together = list(group)
-        shared = when[0] if when and len(together) > 1 else ""
+        shared = shares[0] if shares and len(together) > 1 else ""
         said = tuple(_sign(blank, choices, 1 if shared else 0) for blank, choices in together)
         yield Form(said, f"{phrasing.capital(shared)}:" if shared else "")
-    if reasons:
-        yield Form((Blanks(f"{phrasing.capital(' or '.join(reasons))}: what, and why"),))
 
 
 def _kept(blank: Blank) -> tuple[str, ...] | None:

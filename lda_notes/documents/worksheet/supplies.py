@@ -10,9 +10,12 @@ from lda_notes.documents import wording
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.references import Basis
 from lda_notes.documents.worksheet.known import last_that_worked
-from lda_notes.documents.worksheet.steps import adult, no_heparin
-from lda_notes.knowledge.policy import number
+from lda_notes.documents.worksheet.steps import adult, heparin_strength
+from lda_notes.knowledge.policy import number, quantity
+from lda_notes.knowledge.suitability import ANTISEPTICS, antiseptics, disc_suits, preservative_free, suits
+from lda_notes.narrative import phrasing
 from lda_notes.record import disc
+from lda_notes.record.unread import about
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +26,11 @@ class Supply:
     basis: tuple[Basis, ...] = ()
 
 
-def supplies(view: View, work: Literal["access", "de-access", "dressing change"], septum: str) -> tuple[Supply, ...]:
+Work = Literal["access", "de-access", "dressing change", "flush", "arrival accessed", "patency check", "line check"]
+"""What a worksheet is for, by the kind of event that is charted from it."""
+
+
+def supplies(view: View, work: Work, septum: str) -> tuple[Supply, ...]:
     """Return what to gather for ``work``, in the order of use."""
     match work:
         case "access":
@@ -32,6 +39,19 @@ def supplies(view: View, work: Literal["access", "de-access", "dressing change"]
             found = [*_clean(view), *_dressing(view), Supply("Needleless connector, where policy changes it now")]
         case "de-access":
             found = [Supply("Gloves"), *_flush(view), *_lock(view), Supply("Sterile gauze and a cover"), _sharps()]
+        case "flush":
+            found = [Supply("Gloves"), *_flush(view), *_lock(view)]
+        case "patency check":
+            found = [
+                Supply("Gloves"),
+                Supply("Empty syringe to aspirate the thrombolytic"),
+                *_flush(view),
+                *_lock(view),
+            ]
+        case "arrival accessed":
+            found = [Supply("Gloves"), *_flush(view)]
+        case "line check":
+            found = [Supply("Gloves")]
         case _:
             assert_never(work)
     if _allergic(view, "latex"):
@@ -54,18 +74,22 @@ def _clean(view: View) -> Iterator[Supply]:
 
 
 def _antiseptic(view: View) -> str:
-    if not _allergic(view, "chlorhexidine", "isopropyl alcohol"):
-        return "Chlorhexidine in alcohol"
-    if not _allergic(view, "iodine"):
-        return "Povidone-iodine, for the allergies above"
-    if not _allergic(view, "isopropyl alcohol"):
-        return "70% isopropyl alcohol, for the allergies above"
-    return "Antiseptic: ask the prescriber, the allergies above rule out the usual ones"
+    if about(view.timeline.unread, None, "patient", "allergies"):
+        return "Antiseptic: ask, an allergy could not be read"
+    agents = antiseptics(view.subject, view.policy)
+    if not agents:
+        return "Antiseptic: ask the prescriber, allergies or age rule out the usual ones"
+    usual = agents[0] == ANTISEPTICS[0]
+    return phrasing.capital(agents[0]) + ("" if usual else ", for the allergies or the age")
 
 
 def _needle(view: View, septum: str) -> Iterator[Supply]:
     found = last_that_worked(view, septum)
-    size = f"; last time {wording.needle(found[0])}" if found else "; gauge and length: ______"
+    size = (
+        f"; last time {wording.needle(found[0], view.wording.absent_in(found[1], 'needle'))}"
+        if found
+        else "; gauge and length: ______"
+    )
     power = view.timeline.episode.port.power
     rated = ", rated for power injection where that is planned" if power is not None and power.rated else ""
     least, most = (number(view.policy.value(f"needle_gauge_{end}")) for end in ("min", "max"))
@@ -77,7 +101,7 @@ def _needle(view: View, septum: str) -> Iterator[Supply]:
 
 def _flush(view: View) -> Iterator[Supply]:
     least = f", {view.policy.text('flush_ml')} or more" if adult(view) else ""
-    kind = "without preservative" if _allergic(view, "benzyl alcohol") else ""
+    kind = "without preservative" if preservative_free(view.subject, view.policy) else ""
     said = " ".join(part for part in ("0.9% sodium chloride", kind) if part)
     barrel = view.policy.text("syringe_ml")
     basis: tuple[Basis, ...] = ("syringe_ml", "flush_ml") if least else ("syringe_ml",)
@@ -86,14 +110,15 @@ def _flush(view: View) -> Iterator[Supply]:
 
 
 def _lock(view: View) -> Iterator[Supply]:
-    if no_heparin(view):
+    strength = heparin_strength(view)
+    if strength is None:
         yield Supply("Lock without heparin: 0.9% sodium chloride, or what is ordered instead")
         return
-    policy = view.policy
-    strength = policy.text("heparin_lock_strength_units_per_ml")
-    yield Supply(f"Lock as ordered, unless an infusion follows; heparin of {strength} if heparin is ordered", (
-        "heparin_lock_strength_units_per_ml",
-    ))  # fmt: skip
+    yield Supply(
+        f"Lock as ordered, unless an infusion follows; heparin of {quantity(strength, 'units per mL')} if heparin is "
+        "ordered",
+        ("heparin_lock_strength_units_per_ml",),
+    )
 
 
 def _dressing(view: View) -> Iterator[Supply]:
@@ -101,19 +126,24 @@ def _dressing(view: View) -> Iterator[Supply]:
     yield Supply(f"Transparent dressing{gentle}; securement; label for date and initials")
     if view.policy.choice("chg_disc_expected") == "yes":
         yield _disc(view)
-    if view.policy.choice("disinfecting_cap_expected") == "yes":
+    cap = suits("cap", "disinfecting cap", view.subject, view.policy)
+    if view.policy.choice("disinfecting_cap_expected") == "yes" and cap.safe:
         yield Supply("A disinfecting cap for every connector and side port", ("disinfecting_cap_expected",))
 
 
 def _disc(view: View) -> Supply:
     patient = view.timeline.episode.patient
+    if about(view.timeline.unread, None, "patient", "allergies"):
+        return Supply("Chlorhexidine disc: ask first, an allergy could not be read", ("chg_disc_expected",))
     if disc.allergic(patient):
         return Supply("NO chlorhexidine disc: allergy", ("chg_disc_expected",))
     of_age = disc.of_age(patient, view.asof.astimezone(view.wording.zone).date(), view.policy)
     if of_age is None:
+        born = view.wording.absent(None, "patient", "birth_date")
         return Supply(
-            "Chlorhexidine disc, if the age allows it; the birth date is not recorded", ("chg_dressing_ages",)
+            f"Chlorhexidine disc, if the age allows it; birth date {born}",
+            ("chg_dressing_ages",),
         )
-    if of_age:
+    if of_age and disc_suits(view.subject, view.policy):
         return Supply("Chlorhexidine disc", ("chg_disc_expected", "chg_dressing_ages"))
     return Supply("No chlorhexidine disc at this age, unless ordered", ("chg_dressing_ages",))

@@ -57,16 +57,24 @@ _UNTRACED: Final = frozenset({"Provenance", "Encounter", "List"})
 
 @dataclass(slots=True)
 class Writer:
-    """A bundle that is being put together: entries, their paths, and which identities it already has."""
+    """A bundle that is being put together: entries, their paths, and which identities it already has.
+
+    ``ended`` are resources that corrections took back: they are written as they are in the end, never as they were
+    first, so that an entry that was retracted before it was ever sent is never active on a server.
+    """
 
     frame: Frame
     entries: list[Json] = field(default_factory=list)
     paths: list[Path] = field(default_factory=list)
     names: set[str] = field(default_factory=set)
     targets: list[Json] = field(default_factory=list)
+    ended: Mapping[str, Made] = field(default_factory=dict)
 
     def create(self, made: Made, path: Path) -> None:
         """Add a resource that is created unless it is there."""
+        if made.name in self.ended:
+            self.update(self.ended[made.name], path)
+            return
         kind = made.resource["resourceType"]
         names = self.frame.names
         condition = names.tag_condition(made.name) if kind == "Provenance" else names.condition(made.name)
@@ -157,9 +165,12 @@ def time_of(entry: Entry) -> tuple[datetime, int, str]:
     return event.at.astimezone(UTC).replace(second=0, microsecond=0), SAME_MINUTE[event.kind], event.id
 
 
-def begin(book: Book, changed: Iterable[Strand] = ()) -> Writer:
-    """A bundle with the context, and what was there before the first event unless it is among the changed."""
-    writer = Writer(book.frame)
+def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] | None = None) -> Writer:
+    """A bundle with the context, and what was there before the first event unless it is among the changed.
+
+    ``ended`` as `Writer` has it.
+    """
+    writer = Writer(book.frame, ended=ended or {})
     for entry in book.context:
         writer.entries.append(entry)
         writer.paths.append(("patient",) if entry["resource"]["resourceType"] == "Patient" else ("stay",))

@@ -8,7 +8,7 @@ content, in whichever bundle it stands, so the bundles of a record may arrive in
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from lda_notes.record import events as ev
@@ -28,7 +28,7 @@ from lda_notes.fhir.build.book import (
     time_of,
 )
 from lda_notes.fhir.config import Config
-from lda_notes.fhir.build.corrections import Ledger, State, correction_bundle, is_in_error, ledger
+from lda_notes.fhir.build.corrections import correction_bundle, ledger
 from lda_notes.fhir.build.fold import Strand
 from lda_notes.fhir.build.papers import Note, document, is_signed
 from lda_notes.fhir.build.scene import Made, Scene, scene
@@ -53,7 +53,7 @@ def bundles(
         if known is not None and isinstance(entry.event, ev.Correcting):
             yield correction_bundle(book, entry, known)
         else:
-            yield _event_bundle(book, entry, known)
+            yield _event_bundle(book, entry, known.ended if known is not None else {})
 
 
 def bundle_of(
@@ -71,18 +71,16 @@ def _in_order(book: Book) -> list[Entry]:
     return sorted(entries, key=time_of)
 
 
-def _event_bundle(book: Book, entry: Entry, known: Ledger | None) -> EventBundle:
+def _event_bundle(book: Book, entry: Entry, ended: Mapping[str, Made]) -> EventBundle:
     event = entry.event
     standing = any(one.event.id == event.id for one in book.last.timeline.entries) if len(book.steps) > 1 else True
     opened = {strand.name: strand for strand in book.last.opened.get(event.id, ())} if standing else {}
     opened |= {strand.name: strand for strand in book.first.opened.get(event.id, ())}
     changed = book.last.changed.get(event.id, ()) if standing else ()
-    writer = begin(book, changed)
-    # An entry that was withdrawn before it left goes out as entered in error, never as in force first.
-    withdrawn = known.last if known is not None and not standing else {}
+    writer = begin(book, changed, ended)
     for strand in opened.values():
         for made in strand.start():
-            _write(writer, withdrawn.get(made.name), made, entry.path(*made.path))
+            writer.create(made, entry.path(*made.path))
     for strand in changed:
         for made in strand.end():
             writer.update(made, _path_of(book, strand, made))
@@ -91,18 +89,10 @@ def _event_bundle(book: Book, entry: Entry, known: Ledger | None) -> EventBundle
             writer.create(strand.start()[0], entry.path())
     here = scene(book.frame, event)
     for made in own_facts(here, needle_reference(book, book.first, here, writer.names)):
-        _write(writer, withdrawn.get(made.name), made, entry.path(*made.path))
-    _add_note(book, writer, here, entry, withdrawn)
+        writer.create(made, entry.path(*made.path))
+    _add_note(book, writer, here, entry)
     add_provenance(book, writer, here, entry)
     return finished(book, writer, entry)
-
-
-def _write(writer: Writer, final: Made | None, made: Made, path: Path) -> None:
-    """Create a resource; or, when it was withdrawn, write it as entered in error."""
-    if final is not None and is_in_error(final.resource):
-        writer.update(final, path)
-    else:
-        writer.create(made, path)
 
 
 def _path_of(book: Book, strand: Strand, made: Made) -> Path:
@@ -110,10 +100,10 @@ def _path_of(book: Book, strand: Strand, made: Made) -> Path:
     return opener.path(*made.path) if opener is not None else ("port",)
 
 
-def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry, withdrawn: State) -> None:
+def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry) -> None:
     if book.options.notes is None:
         return
     note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded)
     name = here.name("note")
     made = Made(name, document(here, name, note, "current", signed=is_signed(here.event)), ())
-    _write(writer, withdrawn.get(name), made, entry.path())
+    writer.create(made, entry.path())

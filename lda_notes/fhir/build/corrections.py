@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 from lda_notes.record import events as ev
@@ -37,7 +38,7 @@ State = Mapping[str, Made]
 """Every shared and every corrected resource by its identity, as one reading of the record leaves it."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Ledger:
     """The states of a record, first to last, and which resources are always written together."""
 
@@ -49,6 +50,13 @@ class Ledger:
     def last(self) -> State:
         """The state as the whole record leaves it."""
         return self.states[-1]
+
+    @cached_property
+    def ended(self) -> State:
+        """What is entered in error in the end, with what is always written together with it."""
+        wrong = [name for name, made in self.last.items() if is_in_error(made.resource)]
+        names = {other for name in wrong for other in self.together.get(name, (name,))}
+        return {name: self.last[name] for name in names}
 
 
 def ledger(book: Book) -> Ledger:

@@ -26,6 +26,7 @@ DOCX: Final = "application/vnd.openxmlformats-officedocument.wordprocessingml.do
 
 CORRECTION: Final = "correction"
 TIME_NOT_CHARTED: Final = "time-of-entry-not-recorded"
+ENTRY_SEAL: Final = "entry-seal"
 """Names of our own extensions, below the configured base address."""
 
 
@@ -132,6 +133,9 @@ def provenance(
         "resourceType": "Provenance",
         "meta": {"tag": [{"system": frame.names.system, "code": name}]},
     }
+    if event.seal is not None:
+        url = f"{frame.config.extensions}/{ENTRY_SEAL}"
+        made["extension"] = [{"url": url, "valueString": event.seal.digest}]
     made["target"] = list(targets)
     made["occurredDateTime"] = scene.at
     made["recorded"] = moment(scene.recorded)
@@ -163,4 +167,4 @@ def replaced(frame: Frame, before: list[Any]) -> Json:
 
 def is_signed(event: ev.Event) -> bool:
     """Whether somebody signed the entry, so that it carries a seal."""
-    return getattr(event, "seal", None) is not None
+    return event.seal is not None

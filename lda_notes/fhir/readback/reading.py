@@ -93,7 +93,9 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
     remarks = Remarks()
     names = Names(config.systems.identity)
     corrections = {
-        source.event: _correction(store, names, source, config) for source in sources if source.kind in _CORRECTIONS
+        source.event: _correction(store, names, source, config, remarks)
+        for source in sources
+        if source.kind in _CORRECTIONS
     }
     withdrawn: dict[str, set[str]] = {}
     for source in sources:
@@ -120,7 +122,7 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
     port = _port(store, sources, names)
     if port is not None:
         data["port"] = read_port(port, remarks)
-        for path, value in _first_recorded(port, config):
+        for path, value in _first_recorded(port, config, remarks):
             put(data["port"], tuple(path), value)
         data["port"] = {key: value for key, value in data["port"].items() if value is not None}
     data["events"] = events
@@ -194,11 +196,28 @@ def _targets(store: Store, provenance: Json) -> Iterable[str]:
 # -- corrections --
 
 
-def _correction(store: Store, names: Names, source: _Source, config: Config) -> Correction:
+def _correction(store: Store, names: Names, source: _Source, config: Config, remarks: Remarks) -> Correction:
     held = store.own(names.of(event_role(source.port, source.episode, source.event, "correction"))) or {}
     said = {part.get("url"): part.get("valueString", "null") for part in _parts(held, CORRECTION, config)}
-    stated, before = (json.loads(said.get(name, "null"), parse_float=Decimal) for name in ("stated", "before"))
-    return Correction(source.event, source.of, stated, before)
+    stated = _json(said.get("stated", "null"), remarks)
+    return Correction(source.event, source.of, stated, _pairs(said.get("before"), remarks))
+
+
+def _json(text: str, remarks: Remarks) -> Any:
+    """The value of an extension that is JSON; what is none is named."""
+    try:
+        return json.loads(text, parse_float=Decimal)
+    except (ValueError, RecursionError):
+        remarks.said.append(f"the extension {CORRECTION} of a resource is not the JSON that we write")
+        return None
+
+
+def _pairs(text: str | None, remarks: Remarks) -> list[Any] | None:
+    """Pairs of a path and the value that first stood there; None when there are none."""
+    found = _json(text, remarks) if text is not None else None
+    if not isinstance(found, list):
+        return None
+    return [pair for pair in found if isinstance(pair, list) and len(pair) == 2 and isinstance(pair[0], list)]
 
 
 def _parts(held: Json, name: str, config: Config) -> list[Json]:
@@ -207,10 +226,10 @@ def _parts(held: Json, name: str, config: Config) -> list[Json]:
     return [part for one in held.get("extension", ()) if one.get("url") == url for part in one.get("extension", ())]
 
 
-def _first_recorded(port: Json, config: Config) -> list[Any]:
+def _first_recorded(port: Json, config: Config, remarks: Remarks) -> list[Any]:
     """Pairs of a path and a value: what was first recorded of a port of which more became known."""
-    found = (part for part in _parts(port, CORRECTION, config) if part.get("url") == "before")
-    return [pair for part in found for pair in json.loads(part.get("valueString", "[]"), parse_float=Decimal)]
+    found = (part.get("valueString") for part in _parts(port, CORRECTION, config) if part.get("url") == "before")
+    return [pair for text in found for pair in _pairs(text, remarks) or ()]
 
 
 def _undo(
