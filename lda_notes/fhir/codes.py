@@ -227,6 +227,7 @@ def component(label: str) -> str:
 _CARRIED: Final = frozenset(
     {
         *("id", "kind", "at", "charted_at", "by", "verified_by", "late_entry", "remarks", "septum", "seal"),
+        "weight_kg",
         *("identifiers_checked", "allergies_checked", "order", "reason", "problems", "response", "pain", "teaching"),
         *("supplies", "next_due", "site", "blood_return", "blood_looks", "steps_tried", "discard_ml", "samples"),
         *("hub_scrub_s", "flushes", "lock", "antisepsis", "technique", "dressing", "connector_changed"),
