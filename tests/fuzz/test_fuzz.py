@@ -25,3 +25,10 @@ def test_the_harness_sees_what_is_not_caught(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(reading, "read_bytes", broken)
     found = run(60, seed=14)
     assert any("KeyError" in place for place in found.faults) and JUNK and cli.UNEXPECTED == 70
+
+
+def test_a_whole_number_beyond_64_bits_is_written_as_it_is() -> None:
+    """Found by the harness, seed 2026: the faster library writes none."""
+    from lda_notes.fhir.elements import to_json
+
+    assert to_json({"a": 2**70}) == f'{{"a":{2**70}}}'
