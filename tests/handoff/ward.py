@@ -10,6 +10,7 @@ from typing import Any
 from made_records import event, moment, unit_of_patients
 
 from lda_notes import pipeline
+from lda_notes.commands.handoff import _sources
 from lda_notes.documents.blocks import Sheet
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, sheet
 from lda_notes.documents.render import text
@@ -32,7 +33,14 @@ def source(data: dict[str, Any], asof: datetime = ASOF, policy: Policy = DEFAULT
 def handed(
     records: Sequence[dict[str, Any]], asof: datetime = ASOF, policy: Policy = DEFAULT, **options: Any
 ) -> Handoff:
-    return handoff([source(data, asof, policy) for data in records], policy, asof, **options)
+    """Return the handoff as the command makes it: the records of one patient and port are one line."""
+    read = [
+        read_bytes(
+            json.dumps(data, default=lambda value: value.isoformat()).encode(), f"{data['id']}.json", as_json=True
+        )
+        for data in records
+    ]
+    return handoff(list(_sources(read, policy, asof)), policy, asof, **options)
 
 
 def ward(count: int) -> Sheet:

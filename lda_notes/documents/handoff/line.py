@@ -462,6 +462,11 @@ def _owner(view: View, by: datetime | None) -> str:
 
 
 def _after_the_looks(view: View, state: State, dwell: Dwell) -> Action:
+    drug = getattr(dwell.treatment.event, "drug", "")
+    if drug != "alteplase":
+        since = f"put in {view.wording.when(dwell.treatment.event.at)}"
+        act = f"Look at the dwelling {drug} as its order says"
+        return Action(act, state.septum, None, True, _owner(view, None), since, (DANGERS,))
     began = state.needle.opened.event.at if state.needle else dwell.treatment.event.at
     doses = sum(
         began <= other.treatment.event.at <= dwell.treatment.event.at for other in view.timeline.dwells[state.septum]
