@@ -5,7 +5,9 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from contextlib import suppress
 from importlib import import_module
+from pathlib import Path
 from types import ModuleType
 from typing import Any, Final
 
@@ -119,33 +121,83 @@ def _hold_streams() -> None:
                 setattr(sys, name, open(number, "r" if name == "stdin" else "w", closefd=False))  # noqa: SIM115
 
 
+def _leave(code: object) -> int:
+    """Return the exit code, once what was printed is flushed: the interpreter's own last flush would change it."""
+    number = code if isinstance(code, int) else 0
+    for name in ("stdout", "stderr"):
+        try:
+            getattr(sys, name).flush()
+        except (OSError, ValueError) as error:
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: PTH123, SIM115 -- else it would be tried again at exit
+            if number == 0 and name == "stdout":
+                number = 141 if isinstance(error, BrokenPipeError) else 2
+                if number == 2:
+                    _tell(f"lda-notes: standard output: cannot be written ({error}); what it has is cut off")
+    return number
+
+
+def _tell(sentence: str) -> None:
+    """Say why the run ends; where nobody can be told any more, the exit code alone says it."""
+    from lda_notes.commands.printing import say
+
+    with suppress(OSError, ValueError):
+        say(sentence, err=True)
+
+
+DEBUG: Final = "LDA_NOTES_DEBUG"
+"""Environment variable that shows where in the program an unexpected error arose."""
+
+UNEXPECTED: Final = 70
+"""Exit code of an error that the program did not expect (EX_SOFTWARE of sysexits.h)."""
+
+
+def _unexpected(error: BaseException) -> str:
+    """Return one sentence on an error that nobody foresaw: where it arose, and nothing of any record."""
+    import traceback
+
+    frames = [frame for frame in traceback.extract_tb(error.__traceback__) if "lda_notes" in frame.filename]
+    where = f"{Path(frames[-1].filename).stem}:{frames[-1].lineno}" if frames else "start"
+    if isinstance(error, MemoryError):
+        return f"there is not enough memory for this (at {where}); give fewer or smaller files at once"
+    return (
+        f"unexpected error {type(error).__name__} at {where}, version {__version__}; please report this sentence to "
+        f"whoever maintains the program. With {DEBUG}=1 it shows more, which may quote the record"
+    )
+
+
 def main() -> None:
-    """Run the program: every expected failure ends in one sentence and an exit code, never a traceback."""
+    """Run the program: every failure ends in one sentence and an exit code, never a traceback."""
     _hold_streams()
+    code: object
     try:
         code = group.main(prog_name="lda-notes", standalone_mode=False)
-    except click.exceptions.Abort:
-        click.echo("Stopped.", err=True)
+    except (click.exceptions.Abort, KeyboardInterrupt):
+        _tell("Stopped.")
         code = 130
     except click.exceptions.Exit as leave:
         code = leave.exit_code
+    except SystemExit as leave:
+        code = leave.code
     except click.ClickException as error:
-        error.show()
+        from io import StringIO
+
+        said = StringIO()
+        error.show(said)
+        _tell(said.getvalue().rstrip("\n"))
         code = error.exit_code
     except OSError as error:
         where, why = error.filename or "the output", error.strerror or error
-        click.echo(f"lda-notes: {where}: {why}; check its name, its permissions and the room on the disk", err=True)
+        _tell(f"lda-notes: {where}: {why}; check its name, its permissions and the room on the disk")
         code = 2
     except Exception as error:
         from lda_notes.problems import Failure  # here, since help and version have no use for it
 
-        if not isinstance(error, Failure):
+        if isinstance(error, Failure):
+            _tell(f"lda-notes: {error}")
+            code = error.code
+        elif os.environ.get(DEBUG) == "1":
             raise
-        click.echo(f"lda-notes: {error}", err=True)
-        code = error.code
-    if code:
-        try:
-            sys.stdout.flush()
-        except OSError:  # said already
-            _give_up_output()
-    sys.exit(code if isinstance(code, int) else 0)
+        else:
+            _tell(f"lda-notes: {_unexpected(error)}")
+            code = UNEXPECTED
+    sys.exit(_leave(code))

@@ -7,6 +7,7 @@ two folders with ``diff -r``. A difference is meant and named in the commit, or 
 from __future__ import annotations
 
 import json
+import os
 import sys
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -74,6 +75,7 @@ def documents(path: Path, asof: str) -> list[tuple[str, list[str]]]:
 
 def main() -> None:
     """Write every document under the folder named on the command row."""
+    os.environ["SOURCE_DATE_EPOCH"] = "1900000000"  # sheets name when they were printed
     out = Path(sys.argv[1])
     records = out / "records"
     records.mkdir(parents=True)

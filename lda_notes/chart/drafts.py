@@ -32,7 +32,11 @@ class Draft:
 def folder(environment: Mapping[str, str]) -> Path:
     """Return the folder of drafts: under XDG_STATE_HOME, else under .local/state in the home folder."""
     state = environment.get("XDG_STATE_HOME", "")
-    base = Path(state) if state.startswith("/") else Path(environment.get("HOME") or "~").expanduser() / ".local/state"
+    try:
+        home = Path(environment.get("HOME") or "~").expanduser()
+        base = Path(state) if Path(state).is_absolute() else home / ".local/state"
+    except RuntimeError:
+        raise Failure("this user has no home folder for drafts; set XDG_STATE_HOME to a folder of your own") from None
     return base / "lda-notes" / "drafts"
 
 

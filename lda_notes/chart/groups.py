@@ -14,6 +14,7 @@ from lda_notes.chart.leaves import Leaf
 from lda_notes.chart.question import AS_WRITTEN, EACH, Question
 from lda_notes.chart.scene import Scene
 from lda_notes.chart.times import Frame, echo, written
+from lda_notes.knowledge.suitability import disc_suits, suits
 from lda_notes.narrative import phrasing
 
 Open = Mapping[str, Leaf]
@@ -193,13 +194,14 @@ def _flush(scene: Scene, open_: Open) -> Iterator[Part]:
 
 def _dressing(scene: Scene, open_: Open) -> Iterator[Part]:
     kind = paths.get(scene.facts, ("dressing", "type"))
-    if not scene.allergic_to("chlorhexidine"):
+    if scene.episode.patient.allergies is not None and disc_suits(scene.patient, scene.policy):
         yield Part("dressing.chlorhexidine_disc", True, "chlorhexidine disc in place")
     if kind not in ("gauze", "gauze under transparent"):
         yield Part("dressing.site_visible", True, "puncture site in view")
     yield Part("dressing.without_tension", True, "no tension")
     yield Part("dressing.labelled", True, "dated and initialled")
-    if not scene.allergic_to("isopropyl alcohol"):
+    known = scene.episode.patient.allergies is not None
+    if known and suits("cap", "disinfecting cap", scene.patient, scene.policy).safe:
         yield Part("disinfecting_caps", True, "disinfecting cap on every connector")
 
 

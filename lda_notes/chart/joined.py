@@ -15,6 +15,7 @@ from lda_notes.chart.heard import Heard, Reading, Unclear
 from lda_notes.chart.question import AS_WRITTEN, EACH, Question, WhyNot
 from lda_notes.chart.scene import Scene, allergies
 from lda_notes.chart.times import Frame
+from lda_notes.knowledge.suitability import suits
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 
@@ -207,7 +208,7 @@ def _lock(scene: Scene, open_: Open) -> Question | None:
 
 def _usual_lock(scene: Scene) -> Heard | None:
     """Return the last lock on record, else the usual one for an adult; none that an allergy speaks against."""
-    if scene.allergic_to("heparin") or "heparin-induced thrombocytopenia" in scene.episode.patient.conditions:
+    if scene.episode.patient.allergies is None:
         return None
     names = ("drug", "units_per_ml", "volume_ml")
     values = {name: scene.last(("lock", name)) for name in names}
@@ -215,8 +216,11 @@ def _usual_lock(scene: Scene) -> Heard | None:
         if scene.child or values["drug"] is not None:
             return None
         limits = ("heparin_lock_strength_units_per_ml", "heparin_lock_ml")
-        strength, volume = (plain_number(scene.policy.value(name)) for name in limits)
-        values = {"drug": "heparin", "units_per_ml": strength, "volume_ml": volume}
+        usual, volume = (plain_number(scene.policy.value(name)) for name in limits)
+        values = {"drug": "heparin", "units_per_ml": usual, "volume_ml": volume}
+    strength = Decimal(str(values["units_per_ml"]))
+    if not suits("lock", "heparin", scene.patient, scene.policy, units_per_ml=strength).plain:
+        return None
     said = (
         f"heparin {phrasing.quantity(Decimal(str(values['units_per_ml'])), 'units')} per mL, "
         f"{phrasing.quantity(Decimal(str(values['volume_ml'])), 'mL')}"

@@ -15,7 +15,9 @@ from lda_notes.chart.times import Bias, Frame
 from lda_notes.chart.trial import Trial
 from lda_notes.knowledge.ages import years_old
 from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due
+from lda_notes.line.against import subject
 from lda_notes.line.timeline import Entry, State, Timeline
 from lda_notes.problems import Path
 from lda_notes.record.episode import Episode
@@ -88,6 +90,12 @@ class Scene:
         if born is None:
             return True
         return years_old(born, self.at.astimezone(self.zone).date()) < self.policy.value("adult_years")
+
+    @property
+    def patient(self) -> Subject:
+        """What suitability asks of the patient, as known at the time of the event."""
+        today = self.at.astimezone(self.zone).date()
+        return subject(self.line.patient_at(self.at), self.line.port_at(self.at), today)
 
     def allergic_to(self, *names: str) -> bool:
         """Tell whether an allergy to one of ``names`` is on record, or none were asked for."""

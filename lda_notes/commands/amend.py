@@ -20,6 +20,7 @@ from lda_notes.commands.charting_options import (
     said_author,
 )
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
@@ -86,7 +87,7 @@ def command(
         listed = sorted((entry.event for entry in every.values()), key=lambda one: one.at)
         for one in listed:
             by = f", by {one.by.name}" if one.by is not None and one.by.name else ""
-            click.echo(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{by}"), err=True)  # type: ignore[attr-defined]
+            say(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{by}"), err=True)  # type: ignore[attr-defined]
         raise Failure("name the entry that is to be corrected, after the file")
     if any(entry.event.id == event for entry in retracted):
         raise Failure(f"{event} is retracted already; chart what is right as a new entry")
@@ -118,9 +119,9 @@ def command(
 
     done = desk.run(subject, write)
     if done is not None:
-        click.echo(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
+        say(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
         for note in done.notes:
-            click.echo(plain(note), err=True)
+            say(plain(note), err=True)
 
 
 def _when(moment: datetime, zone: Any) -> str:

@@ -12,6 +12,7 @@ import click
 
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, hours_option, moment, policy_option, records_argument
+from lda_notes.commands.printing import say
 from lda_notes.documents.amounts_values import sums_values
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import number
@@ -72,7 +73,7 @@ def command(
     for record, timeline in reading.all_timelines(paths, policy, asof):
         said = reading.unread(record)
         if said:
-            click.echo(said, err=True)
+            say(said, err=True)
         facts = reading.unread_facts(record, _SUMMED, with_text=True)
         not_read.extend(facts)
         lines.extend(f"{timeline.episode.id}: {fact}" for fact in facts)
@@ -82,9 +83,9 @@ def command(
         left_out = left_out or bool(said or facts)
     if form == "json":
         document = {"version": JSON_VERSION, "could_not_be_read": not_read, "amounts": rows}
-        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
+        say(json.dumps(document, indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(lines))
+        say("\n".join(lines))
     if left_out:
         raise click.exceptions.Exit(1)
 

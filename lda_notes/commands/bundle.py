@@ -13,6 +13,7 @@ import click
 
 from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import out_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.problems import Failure
 
@@ -109,8 +110,8 @@ def command(
     done = list(_records(paths, event, config, policy_path, chosen, version))
     faults = [fault for one in done for fault in one.faults]
     if faults:
-        click.echo("\n".join(faults), err=True)
-        click.echo("Nothing was written: the bundles have faults.", err=True)
+        say("\n".join(faults), err=True)
+        say("Nothing was written: the bundles have faults.", err=True)
         sys.exit(1)
     texts = list(_named(done))
     if event is not None and not texts:
@@ -118,7 +119,7 @@ def command(
     _put(texts, out, "json")
     resources = sum(one.resources for one in done)
     counted = "1 bundle" if len(texts) == 1 else f"{len(texts)} bundles"
-    click.echo(f"{counted} with {resources} resources, verified.", err=True)
+    say(f"{counted} with {resources} resources, verified.", err=True)
 
 
 def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
@@ -211,6 +212,6 @@ def _put(texts: list[tuple[str, str]], out: Path | None, ending: str) -> None:
         if len({name for name, _ in texts}) < len(texts):
             raise Failure(f"{out}: records of the same name would overwrite each other; give each a folder of its own")
         write_all([(out / f"{name}.{ending}", text.encode()) for name, text in texts])
-        click.echo(f"Written: {len(texts)} files in {out}", err=True)
+        say(f"Written: {len(texts)} files in {out}", err=True)
     else:
         write("".join(text for _, text in texts).encode(), out)

@@ -19,6 +19,7 @@ from lda_notes.commands.charting_options import (
     said_author,
 )
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.record.events import KINDS
 
@@ -90,6 +91,6 @@ def command(
 
     done = desk.run(subject, write)
     if done is not None:
-        click.echo(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
+        say(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
         for note in done.notes:
-            click.echo(plain(note), err=True)
+            say(plain(note), err=True)

@@ -27,7 +27,14 @@ def charting_options(command: Command) -> Command:
             type=click.Path(exists=True, dir_okay=False, path_type=Path),
             help="Answers by name, YAML or JSON, as they would be typed.",
         ),
-        click.option("--set", "pairs", multiple=True, metavar="NAME=VALUE", help="One answer; may be repeated."),
+        click.option(
+            "--set",
+            "pairs",
+            multiple=True,
+            metavar="NAME=VALUE",
+            help="One answer; may be repeated. Other users of this machine can see it in the list of "
+            "processes, and the shell may keep it: give what names a patient with --answers.",
+        ),
     ):
         command = option(command)
     return command

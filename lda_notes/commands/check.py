@@ -17,6 +17,7 @@ from lda_notes import pipeline
 from lda_notes.check import report
 from lda_notes.check.report import Checked
 from lda_notes.commands.options import asof_option, out_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
@@ -87,7 +88,7 @@ def command(
     files += [report.Checked(str(one.path), None, str(one)) for one in beside if one.lost]
     for one in beside:
         if not one.lost:
-            click.echo(f"Not checked: {report.visible(str(one))}", err=True)
+            say(f"Not checked: {report.visible(str(one))}", err=True)
     if seals:
         files = [_with_prints(files, seals)]
     if form == "json":
@@ -95,15 +96,15 @@ def command(
     else:
         text = report.text(files, 80 if out else _width(), _colour() and out is None)
     if out is None:
-        click.echo(text, nl=False)
+        say(text, nl=False, styled=_colour())
     else:
         from lda_notes.commands.writing import write_all
 
         write_all([(out, text.encode("utf-8", "replace"))])
     for file in files:
         if file.error is not None:
-            click.echo(f"lda-notes: {report.visible(file.error)}", err=True)
-    click.echo(report.summary(files), err=True)
+            say(f"lda-notes: {report.visible(file.error)}", err=True)
+    say(report.summary(files), err=True)
     sys.exit(_code(files))
 
 

@@ -8,8 +8,7 @@ import os
 import sys
 from typing import Final
 
-import click
-
+from lda_notes.commands.printing import say
 from lda_notes.files.syntax.text import without_hidden
 
 _ROW_BYTES: Final = 4095
@@ -32,15 +31,15 @@ class Terminal:
 
     def show(self, text: str) -> None:
         """Show rows of text."""
-        click.echo(plain(text), err=True)
+        say(plain(text), err=True)
 
     def ask(self) -> str | None:
         """Return the row that was typed; None at the end of the input."""
         while True:
-            click.echo("> ", nl=False, err=True)
+            say("> ", nl=False, err=True)
             row = sys.stdin.readline()
             if not row:
-                click.echo("", err=True)
+                say("", err=True)
                 return None
             if sys.stdin.isatty() and len(os.fsencode(row)) >= _ROW_BYTES:
                 self.show("?? The terminal cuts off so long a row; nothing of it was taken. Type or paste less.")

@@ -7,7 +7,7 @@ import io
 import json
 import re
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,6 +15,7 @@ import click
 
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.commands.writing import target, write
 from lda_notes.knowledge import policy_file
@@ -30,11 +31,11 @@ FORMATS = ("csv", "json")
 
 DAY_COLUMNS = (
     "patient", "records", "date", "hospital_day", "line_in", "line_day", "eligible", "in_window", "unit",
-    "attributed_unit", "device_day", "patient_day",
+    "attributed_unit", "device_day", "patient_day", "lines", "rules",
 )  # fmt: skip
 UNIT_COLUMNS = (
     "unit", "from", "to", "line_days", "counted_patient_days", "patient_days", "utilisation_ratio", "infections",
-    "rate", "rate_per",
+    "rate", "rate_per", "lines", "rules",
 )  # fmt: skip
 
 
@@ -76,12 +77,22 @@ _COUNTED = frozenset(
 @click.option("--to", "last", required=True, metavar="DATE", callback=_day, help="Last day to count.")
 @click.option("--unit", multiple=True, help="Only this unit; may be repeated.")
 @click.option(
-    "--by", type=click.Choice(["patient", "unit"]), default="patient", show_default=True, help="What the CSV lists."
+    "--by",
+    type=click.Choice(["patient", "unit", "month"]),
+    default="patient",
+    show_default=True,
+    help="What the CSV lists.",
 )
 @click.option(
     "--counts",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="CSV with the columns unit, patient_days and, if known, infections: gives ratio and rate by unit.",
+)
+@click.option(
+    "--other-lines",
+    "other_lines",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="CSV of the unit's other central lines: record_number, unit, kind, from, to. Without it: ports only, no rate.",
 )
 @click.option(
     "--positive",
@@ -101,6 +112,7 @@ def command(
     unit: tuple[str, ...],
     by: str,
     counts: Path | None,
+    other_lines: Path | None,
     positive: date | None,
     form: str | None,
     workers: int,
@@ -132,8 +144,10 @@ def command(
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
     if rows:
-        if by == "unit" or counts or positive or form == "csv":
-            raise click.UsageError("--by unit, --counts, --positive and --format csv are not for NDJSON.")
+        if by != "patient" or other_lines or counts or positive or form == "csv":
+            raise click.UsageError(
+                "--by unit, --by month, --counts, --other-lines, --positive and --format csv are not for NDJSON."
+            )
         from lda_notes.stream.tasks import Days, Rules
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
@@ -146,7 +160,7 @@ def command(
     for record, _ in read:
         left_out = [*filter(None, [reading.unread(record)]), *reading.unread_facts(record, _COUNTED)]
         for said in left_out:
-            click.echo(said, err=True)
+            say(said, err=True)
         doubtful = doubtful or bool(left_out)
     stays = line_days.stays([timeline for _, timeline in read])
     try:
@@ -154,23 +168,36 @@ def command(
     except ValueError as error:
         raise Failure(f"days cannot be counted: {error}; check the dates of the records") from None
     for note in dict.fromkeys(note for stay in stays for note in line_days.unclear(stay)):
-        click.echo(f"Taken for granted: {note}.", err=True)
+        say(f"Taken for granted: {note}.", err=True)
     for name in _unknown_units(unit, stays, given):
-        click.echo(name, err=True)
-    units = _units(found, policy, given, unit)
+        say(name, err=True)
+    if last > asof.date():
+        say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
+    others = _other_days(other_lines, found, first, min(last, asof.date())) if other_lines else None
+    lines = "ports only" if others is None else "ports and other central lines"
+    units = _units(found, policy, given, unit, others)
     for row in units:
         if row.ratio is not None and row.ratio > policy.value("utilisation_ratio"):
-            click.echo(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
+            say(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
     infection = _infection(stays, policy, positive) if positive else None
     kept = [(stay, [day for day in counted if not unit or day.unit in unit]) for stay, counted in found]
     if chosen == "json":
-        text = json.dumps(_document(kept, units, infection, policy, first, last), indent=2, ensure_ascii=False) + "\n"
-    else:
         text = (
-            _csv(DAY_COLUMNS, _day_rows(kept))
-            if by == "patient"
-            else _csv(UNIT_COLUMNS, _unit_rows(units, policy, first, last))
+            json.dumps(
+                {**_document(kept, units, infection, policy, first, last), "lines": lines}, indent=2, ensure_ascii=False
+            )
+            + "\n"
         )
+    else:
+        if by == "patient":
+            rows_told = _day_rows(kept)
+        elif by == "unit":
+            rows_told = _unit_rows(units, policy, first, last)
+        else:
+            rows_told = _month_rows(found, policy, unit, others, first, last)
+        columns = DAY_COLUMNS if by == "patient" else UNIT_COLUMNS
+        headed = {"lines": lines, "rules": _rules_in_force(policy)}
+        text = _csv(columns, [{**line, **headed} for line in rows_told])
         if infection:
             text += "\n" + _csv(tuple(_infection_row(infection)), [_infection_row(infection)])
     write(text.encode(), to)
@@ -229,9 +256,14 @@ def _unknown_units(asked: tuple[str, ...], stays: tuple[Stay, ...], given: dict[
 
 
 def _units(
-    found: list[tuple[Stay, tuple[LineDay, ...]]], policy: Policy, given: dict[str, _Given], only: tuple[str, ...]
+    found: list[tuple[Stay, tuple[LineDay, ...]]],
+    policy: Policy,
+    given: dict[str, _Given],
+    only: tuple[str, ...],
+    others: dict[str, set[tuple[str, date]]] | None,
 ) -> list[UnitCount]:
     lines, patients = line_days.patient_days(found)
+    lines = {name: lines.get(name, 0) + len((others or {}).get(name, ())) for name in {*lines, *(others or {})}}
     names = sorted({*lines, *given} if not only else set(only))
     nothing = _Given(None, None)
     return [
@@ -241,10 +273,85 @@ def _units(
             patients.get(name, 0),
             policy,
             given.get(name, nothing).patient_days,
-            given.get(name, nothing).infections,
+            given.get(name, nothing).infections if others is not None else None,
         )
         for name in names
     ]
+
+
+def _month_rows(
+    found: list[tuple[Stay, tuple[LineDay, ...]]],
+    policy: Policy,
+    only: tuple[str, ...],
+    others: dict[str, set[tuple[str, date]]] | None,
+    first: date,
+    last: date,
+) -> list[dict[str, Any]]:
+    """Return the counts by unit of each calendar month of the range."""
+    rows: list[dict[str, Any]] = []
+    start = first
+    while start <= last:
+        following = (start.replace(day=1) + timedelta(days=32)).replace(day=1)
+        end = min(last, following - timedelta(days=1))
+        part = [(stay, tuple(day for day in days if start <= day.day <= end)) for stay, days in found]
+        more = {unit: {one for one in days if start <= one[1] <= end} for unit, days in (others or {}).items()}
+        counted = _units(part, policy, {}, only, more if others is not None else None)
+        rows += _unit_rows(counted, policy, start, end)
+        start = following
+    return rows
+
+
+def _rules_in_force(policy: Policy) -> str:
+    names = (*line_days.OPTIONS, *line_days.LIMITS)
+    return "; ".join(f"{name}: {value_text(policy.rows[name])}" for name in names)
+
+
+_OTHER_COLUMNS: Final = ("record_number", "unit", "kind", "from", "to")
+
+
+def _other_days(
+    path: Path, found: list[tuple[Stay, tuple[LineDay, ...]]], first: date, last: date
+) -> dict[str, set[tuple[str, date]]]:
+    """Return the days of other central lines by unit, each patient and day once, those of a counted port left out.
+
+    Raises `Failure` with every fault, each with its row.
+    """
+    counted = {
+        (identifier.value, day.day)
+        for stay, days in found
+        for timeline in stay.timelines
+        for identifier in timeline.episode.patient.identifiers
+        for day in days
+        if day.device_day
+    }
+    try:
+        rows = csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig")))
+        names = {name.strip().replace(" ", "_") for name in rows.fieldnames or []}
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise Failure(f"{path}: cannot be read as CSV in UTF-8 ({error}); check the file") from None
+    if not set(_OTHER_COLUMNS) <= names:
+        raise Failure(f"{path}:1:1: expected the columns {', '.join(_OTHER_COLUMNS)}; found {', '.join(sorted(names))}")
+    told: dict[str, set[tuple[str, date]]] = {}
+    faults: list[str] = []
+    for row in rows:
+        values = {str(key).strip().replace(" ", "_"): (value or "").strip() for key, value in row.items() if key}
+        try:
+            start = date.fromisoformat(values["from"])
+            end = date.fromisoformat(values["to"]) if values["to"] else last
+        except ValueError:
+            faults.append(f"{path}:{rows.line_num}:1: from and to are not dates such as 2031-03-04; correct the row")
+            continue
+        if not values["record_number"] or not values["unit"] or end < start:
+            faults.append(f"{path}:{rows.line_num}:1: expected a record number, a unit, and to not before from")
+            continue
+        day = max(start, first)
+        while day <= min(end, last):
+            if (values["record_number"], day) not in counted:
+                told.setdefault(values["unit"], set()).add((values["record_number"], day))
+            day += timedelta(days=1)
+    if faults:
+        raise Failure("\n".join([f"{path} cannot be used:", *faults]))
+    return told
 
 
 def _infection(stays: tuple[Stay, ...], policy: Policy, positive: date) -> Infection:

@@ -10,6 +10,7 @@ import click
 
 from lda_notes.check.judged import Judged
 from lda_notes.commands.options import asof_option
+from lda_notes.commands.printing import say
 from lda_notes.files.resources import folder
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.pipeline import judge_file
@@ -33,20 +34,18 @@ def command(directory: Path, asof: datetime) -> None:
     judged = [judge_file(path, DEFAULT, asof) for path in sorted(directory.glob("*.yaml"))]
     for result in judged:
         kept += _write_note(result, directory / "notes")
-        click.echo(f"{Path(result.record.file).name:26} {_summary(result)}")
-    click.echo(
-        f"\n{len(judged)} episodes in {directory}, their notes in {directory / 'notes'}. Everything is invented."
-    )
+        say(f"{Path(result.record.file).name:26} {_summary(result)}")
+    say(f"\n{len(judged)} episodes in {directory}, their notes in {directory / 'notes'}. Everything is invented.")
     if kept:
-        click.echo(f"Already there and left as they are: {', '.join(kept)}.")
-    click.echo("\nTry next:")
+        say(f"Already there and left as they are: {', '.join(kept)}.")
+    say("\nTry next:")
     for words in (
         f"lda-notes check {directory / BAD}.yaml",
         f"lda-notes note {directory / 'no-blood-return'}.yaml --event access-1",
         f"lda-notes handoff {directory / 'uncomplicated-week'}.yaml --asof 2026-05-08T07:00-05:00",
         f"lda-notes bundle {directory / 'heparin-history'}.yaml --event access-1",
     ):
-        click.echo(f"  {words}")
+        say(f"  {words}")
 
 
 def _copy(directory: Path) -> list[str]:

@@ -21,6 +21,7 @@ from lda_notes.commands.options import (
     printed_now,
     records_argument,
 )
+from lda_notes.commands.printing import say
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
 from lda_notes.knowledge import policy_file
@@ -37,6 +38,7 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 @click.option(
     "--shift-end", metavar="MOMENT", callback=moment, help="End of the coming shift; else its length from now."
 )
+@click.option("--since", metavar="MOMENT", callback=moment, help="The last handoff; else the policy's shift_starts.")
 @hours_option
 @click.option("--unit", metavar="NAME", help="Only the patients of this unit.")
 @click.option("--room", "rooms", metavar="ROOM", multiple=True, help="Only this room; may be given several times.")
@@ -62,6 +64,7 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 def command(
     paths: tuple[Path, ...],
     shift_end: datetime | None,
+    since: datetime | None,
     hours: Decimal | None,
     unit: str | None,
     rooms: tuple[str, ...],
@@ -89,6 +92,8 @@ def command(
     """
     if shift_end is not None and shift_end <= asof:
         raise click.UsageError(f"--shift-end {shift_end.isoformat()} is not after the moment judged from.")
+    if since is not None and since >= asof:
+        raise click.UsageError(f"--since {since.isoformat()} is not before the moment judged from.")
     chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
     given: list[Record] = []
@@ -110,7 +115,7 @@ def command(
     if not read:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
     try:
-        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, unreadable, unit, rooms)
+        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, unreadable, unit, rooms, since)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
     if (unit or rooms) and not found.patients:
@@ -118,7 +123,7 @@ def command(
     printing = Printing(printed_now(), " ".join(printed_by.split()), round_alone, sources == "full")
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:
-        click.echo(f"Not on the sheet: {words}", err=True)
+        say(f"Not on the sheet: {words}", err=True)
     if lost or any(patient.unread for patient in found.patients):
         raise click.exceptions.Exit(2)
 

@@ -14,6 +14,7 @@ import click
 
 from lda_notes.commands.charting_options import charting_options, clock, given
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
@@ -74,7 +75,7 @@ def command(
         return Written(look(file), file)
 
     if desk.run(subject, write) is not None:
-        click.echo(plain(f"{file}: written; chart in it with `lda-notes chart {file} access`"))
+        say(plain(f"{file}: written; chart in it with `lda-notes chart {file} access`"))
 
 
 def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:

@@ -13,6 +13,7 @@ import click
 from lda_notes import pipeline
 from lda_notes.check.judged import Judged
 from lda_notes.commands.options import asof_option, moment, out_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.reading import why_unreadable
 from lda_notes.documents.blocks import Alert, Sheet
 from lda_notes.documents.render import SUFFIXES, Format, Paper
@@ -81,9 +82,9 @@ def command(
 
     _write(render(sheet, chosen, width or _room(target), paper), target)
     if sheet.status:
-        click.echo(f"{sheet.status}: not everything is recorded or right; the note lists it.", err=True)
+        say(f"{sheet.status}: not everything is recorded or right; the note lists it.", err=True)
     if target is not None:
-        click.echo(f"Written: {target}", err=True)
+        say(f"Written: {target}", err=True)
     if judged.record.unread or any(isinstance(block, Alert) and SAID in block.text for block in sheet.blocks):
         raise click.exceptions.Exit(1)
 
@@ -140,7 +141,7 @@ def _room(target: Path | None) -> int:
 
 def _write(data: bytes, target: Path | None) -> None:
     if target is None:
-        click.echo(data, nl=False)
+        say(data, nl=False)
         return
     from lda_notes.commands.writing import write_all
 

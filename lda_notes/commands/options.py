@@ -16,6 +16,10 @@ from lda_notes.knowledge.policy_file import VARIABLE
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
+FIRST_YEAR: Final = 1850
+LAST_YEAR: Final = 2199
+"""Years that a record may speak of, as `lda_notes.record.parts` has them, which is not loaded for an option."""
+
 _MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d)?(Z|[+-]\d\d:?\d\d)")
 
 
@@ -25,9 +29,14 @@ def moment(context: click.Context, option: click.Parameter, value: Any) -> datet
         return value
     if _MOMENT.fullmatch(value):
         try:
-            return datetime.fromisoformat(value)
+            found = datetime.fromisoformat(value)
         except ValueError:
-            pass
+            found = None
+        if found is not None and not FIRST_YEAR <= found.year <= LAST_YEAR:
+            says = f"{value!r} is not in the years that a record may speak of, {FIRST_YEAR} to {LAST_YEAR}."
+            raise click.BadParameter(says, context, option)
+        if found is not None:
+            return found
     raise click.BadParameter(
         f"{value!r} is not a date and time with its offset, such as 2031-03-04T07:00-06:00.", context, option
     )

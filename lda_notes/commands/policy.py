@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from lda_notes.commands.options import policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.limits import Choice, Clock, Limit, Row, Words
 from lda_notes.knowledge.policy import DEFAULT, Policy, looser, number, value_text
@@ -55,7 +56,7 @@ def command(
         for row in policy.rows.values()
         if (not names or row.name in names) and (not changes or row is not DEFAULT.rows[row.name])
     ]
-    click.echo(_as_json(policy, rows) if form == "json" else _as_text(policy, rows))
+    say(_as_json(policy, rows) if form == "json" else _as_text(policy, rows))
 
 
 def _as_text(policy: Policy, rows: list[Row]) -> str:

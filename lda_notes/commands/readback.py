@@ -11,6 +11,7 @@ import click
 
 from lda_notes.commands.fhir_options import bundle_texts, bundles_argument, config_option
 from lda_notes.commands.options import out_option
+from lda_notes.commands.printing import say
 from lda_notes.problems import Failure
 
 
@@ -32,7 +33,7 @@ def command(paths: tuple[Path, ...], form: str, config_path: Path | None, out: P
     """
     from lda_notes.fhir.config import load
     from lda_notes.fhir.readback.reading import readback
-    from lda_notes.fhir.verify.verification import read_json
+    from lda_notes.fhir.verify.verification import misshapen, read_json
 
     config = load(config_path)
     bundles: list[Any] = []
@@ -42,6 +43,7 @@ def command(paths: tuple[Path, ...], form: str, config_path: Path | None, out: P
             if faults or not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle":
                 said = faults[0].message if faults else "it is no FHIR bundle"
                 raise Failure(f"{name}: cannot be read as a bundle: {said.rstrip('.')}")
+            _refuse_misshapen(name, misshapen(bundle))
             bundles.append(bundle)
     found = readback(bundles, config)
     if not found:
@@ -53,8 +55,15 @@ def command(paths: tuple[Path, ...], form: str, config_path: Path | None, out: P
     _write(texts, form, out)
     for one in found:
         for remark in one.remarks:
-            click.echo(f"{one.data['id']}: {remark}", err=True)
+            say(f"{one.data['id']}: {remark}", err=True)
     sys.exit(1 if any(one.remarks or one.episode is None for one in found) else 0)
+
+
+def _refuse_misshapen(name: str, faults: tuple[Any, ...]) -> None:
+    """Raise `Failure` on a bundle that is not in the shape of FHIR: nothing in it can be relied on."""
+    if faults:
+        more = f" ({len(faults) - 1} more: `lda-notes verify` lists them)" if len(faults) > 1 else ""
+        raise Failure(f"{name}: cannot be read as a bundle: {faults[0].where}: {faults[0].message.rstrip('.')}{more}")
 
 
 def _text(data: dict[str, Any], form: str) -> bytes:
@@ -86,7 +95,7 @@ def _write(texts: list[tuple[str, bytes]], form: str, out: Path | None) -> None:
     elif out is not None and (len(texts) == 1 or form == "json"):
         files = [(out, b"".join(text for _, text in texts))]
     elif len(texts) == 1 or form == "json":
-        click.echo(b"".join(text for _, text in texts), nl=False)
+        say(b"".join(text for _, text in texts), nl=False)
         return
     else:
         raise Failure(f"the bundles hold {len(texts)} episodes; give a folder with --out, or --format json")
@@ -94,4 +103,4 @@ def _write(texts: list[tuple[str, bytes]], form: str, out: Path | None) -> None:
 
     write_all(files)
     for path, _ in files:
-        click.echo(f"Written: {path}", err=True)
+        say(f"Written: {path}", err=True)

@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
-import click
-
 from lda_notes import pipeline
+from lda_notes.commands.printing import say
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import folding
 from lda_notes.line.timeline import Timeline
@@ -42,7 +41,7 @@ def all_timelines(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> li
     beside = list(pipeline.passed_over(paths))
     for one in beside:
         if not one.lost:
-            click.echo(f"Not counted: {one}", err=True)
+            say(f"Not counted: {one}", err=True)
     broken = [why_unreadable(record) for record in read if record.episode is None]
     broken += [str(one) for one in beside if one.lost]
     if broken:

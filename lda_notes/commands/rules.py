@@ -12,6 +12,7 @@ import click
 from lda_notes.check.report import sentence, wrapped
 from lda_notes.check.rules.listed import Listed, as_json, limit_rows, listed
 from lda_notes.commands.options import policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.record.spelling import nearest
@@ -38,9 +39,9 @@ def command(name: str | None, form: str, policy_path: Path | None) -> None:
     if name is not None:
         rows = tuple(row for row in rows if row.name == name) or _no_such_rule(name, rows)
     if form == "json":
-        click.echo(json.dumps(as_json(rows, policy), indent=2, ensure_ascii=False))
+        say(json.dumps(as_json(rows, policy), indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(_explained(rows[0], policy) if name is not None else _list(rows)))
+        say("\n".join(_explained(rows[0], policy) if name is not None else _list(rows)))
 
 
 def _no_such_rule(name: str, rows: tuple[Listed, ...]) -> tuple[Listed, ...]:

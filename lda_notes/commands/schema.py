@@ -6,6 +6,8 @@ import json
 
 import click
 
+from lda_notes.commands.printing import say
+
 
 @click.command()
 def command() -> None:
@@ -18,4 +20,4 @@ def command() -> None:
     """
     from lda_notes.record.schema import record_schema
 
-    click.echo(json.dumps(record_schema(), indent=2, ensure_ascii=False))
+    say(json.dumps(record_schema(), indent=2, ensure_ascii=False))

@@ -24,6 +24,7 @@ from lda_notes.commands.connecting import (
 )
 from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
@@ -151,11 +152,11 @@ def _list(box: Outbox) -> None:
     waiting, aside = box.waiting(), box.set_aside()
     for slip in waiting:
         to = f" for {slip.server}" if slip.server else ""
-        click.echo(f"waits{to}: {report.visible(slip.about or 'a bundle without an event')}")
+        say(f"waits{to}: {report.visible(slip.about or 'a bundle without an event')}")
     for slip in aside:
-        click.echo((slip.reason or "").rstrip("\n"))
+        say((slip.reason or "").rstrip("\n"))
     said = f"{_bundles(len(waiting))} {_wait(len(waiting))}, {len(aside)} set aside"
-    click.echo(f"{said}, in {box.folder}.", err=True)
+    say(f"{said}, in {box.folder}.", err=True)
 
 
 def _first_number(box: Outbox, base: str | None, made: Made) -> Made:
@@ -193,7 +194,7 @@ def _accepted(made: Iterable[Made], reason: str | None, tally: _Tally) -> Iterat
             continue
         tally.files_refused += 1
         for row in _refusal(one):
-            click.echo(row)
+            say(row)
 
 
 def _refusal(one: Made) -> Iterator[str]:
@@ -279,11 +280,11 @@ def _count(passed: Passed, tally: _Tally) -> None:
 
 def _report(box: Outbox, base: str | None, tally: _Tally) -> None:
     for row in tally.rows:
-        click.echo(row)
+        say(row)
     waiting = [slip for slip in box.waiting() if base is None or slip.server in (None, base)]
     others = len(box.waiting()) - len(waiting)
     if tally.stopped is not None:
-        click.echo(f"lda-notes: {tally.stopped}", err=True)
+        say(f"lda-notes: {tally.stopped}", err=True)
     said = []
     if base is not None:
         said.append(
@@ -302,7 +303,7 @@ def _report(box: Outbox, base: str | None, tally: _Tally) -> None:
         said.append(f"{_bundles(len(waiting))} {_wait(len(waiting))} in {box.folder}")
     if others:
         said.append(f"{_bundles(others)} {_wait(others)} for another server")
-    click.echo("; ".join(said or ["Nothing to send"]) + ".", err=True)
+    say("; ".join(said or ["Nothing to send"]) + ".", err=True)
 
 
 def _bundles(number: int) -> str:

@@ -24,10 +24,13 @@ from lda_notes.commands.connecting import (
 )
 from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option, records_argument
+from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
+    from lda_notes.sending.client import Server
+    from lda_notes.sending.parcel import Parcel
     from lda_notes.sending.status import Standing
 
 JSON_VERSION: Final = 1
@@ -59,9 +62,10 @@ def command(
 
     Same: as the record has it. Missing: not there. Different: there, with each element that differs and both values.
     Retracted: entered in error, in the record and there. Doubled: two resources under one identity. Present: patient,
-    staff and stay, which are not compared. Give --with-context if the records were sent so.
+    staff and stay, which are not compared. Extra: of an entry that is no longer in the record. Give --with-context if
+    the records were sent so.
 
-    Ends with 0 when nothing is missing, different or doubled, 1 when something is, 4 when the server cannot be
+    Ends with 0 when nothing is missing, different, doubled or extra, 1 when something is, 4 when the server cannot be
     reached.
 
     Example: lda-notes status episode.yaml --server https://fhir.example.org/r4
@@ -79,25 +83,39 @@ def command(
         raise Failure("\n".join(["what cannot be read cannot be compared:", *broken]))
     with connected(server, access, Pace()) as client:
         try:
-            found = list(standing(client, (parcel for one in made for parcel in one.parcels)))
+            parcels = [parcel for one in made for parcel in one.parcels]
+            found = list(standing(client, parcels))
+            found += _left_over(client, parcels)
         except NotSafe as why:
             raise Failure(f"the bundles cannot be compared: {why}") from None
     if form == "json":
         document = {"version": JSON_VERSION, "resources": [_as_json(one) for one in found]}
-        click.echo(json.dumps(document, indent=2, ensure_ascii=False, default=str))
+        say(json.dumps(document, indent=2, ensure_ascii=False, default=str))
     else:
         for one in found:
             if every or one.state not in GOOD:
-                click.echo("\n".join(_rows(one)))
+                say("\n".join(_rows(one)))
     counted = Counter(one.state for one in found)
     said = ", ".join(f"{number} {state}" for state, number in sorted(counted.items())) or "nothing to compare"
-    click.echo(f"{server.rstrip('/')}: {said}.", err=True)
+    say(f"{server.rstrip('/')}: {said}.", err=True)
     sys.exit(0 if all(one.state in GOOD for one in found) else 1)
+
+
+def _left_over(client: Server, parcels: list[Parcel]) -> list[Standing]:
+    """Return what is no longer in the records; say so where the server cannot be asked that."""
+    from lda_notes.sending.client import NotAllowed
+    from lda_notes.sending.status import left_over
+
+    try:
+        return list(left_over(client, parcels))
+    except NotAllowed as why:
+        say(f"what is no longer in the record could not be looked for: {why}", err=True)
+        return []
 
 
 def _rows(one: Standing) -> Iterator[str]:
     from lda_notes.sending.entries import called
-    from lda_notes.sending.words import difference
+    from lda_notes.sending.words import differences
 
     place = f"{one.file}:{one.row}" if one.row else one.file
     where = report.visible(", ".join(part for part in (one.event, place) if part))
@@ -107,12 +125,13 @@ def _rows(one: Standing) -> Iterator[str]:
         + (f"  [{where}]" if where else "")
         + (f"  {report.visible(held)}" if held else "")
     )
-    for each in one.differences:
-        yield f"           {difference(each)}"
+    for row in differences(one.differences):
+        yield f"           {row}"
 
 
 def _as_json(one: Standing) -> dict[str, Any]:
     from lda_notes.fhir.elements import to_json
+    from lda_notes.sending.words import note_texts
 
     return {
         "state": one.state,
@@ -123,7 +142,8 @@ def _as_json(one: Standing) -> dict[str, Any]:
         "row": one.row,
         "held": [{"id": each.id, "version": each.version} for each in one.held],
         "differences": [
-            {"path": each.path, "record": json.loads(to_json(each.sent)), "server": json.loads(to_json(each.held))}
+            {"path": each.path, "record": json.loads(to_json(sent)), "server": json.loads(to_json(held))}
             for each in one.differences
+            for sent, held in [note_texts(each) or (each.sent, each.held)]
         ],
     }

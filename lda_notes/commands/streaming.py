@@ -13,6 +13,7 @@ from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from lda_notes.commands.printing import say, visible
 from lda_notes.problems import SEVERITIES, Failure
 
 if TYPE_CHECKING:
@@ -77,15 +78,15 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
             raise click.UsageError("--dask writes parts into a folder; name it with --out.")
         _refuse_on_cluster(files, how, out)
         done = on_cluster([_address(path) for path in files], task, how.dask, _address(out))
-        click.echo(done.said, nl=False, err=True)
-        click.echo(f"{done.parts} parts in {out}, {done.skipped} of them from an earlier run.", err=True)
+        say(done.said, nl=False, err=True)
+        say(f"{done.parts} parts in {out}, {done.skipped} of them from an earlier run.", err=True)
         counts = done.counts
-        click.echo(summary(counts), err=True)
+        say(summary(counts), err=True)
         sys.exit(code(counts))
     result = _run(files, task, how, out)
-    click.echo(summary(result.counts), err=True)
+    say(summary(result.counts), err=True)
     if result.stopped:
-        click.echo(how_to_go_on(result, files), err=True)
+        say(how_to_go_on(result, files), err=True)
         sys.exit(130)
     sys.exit(code(result.counts))
 
@@ -129,11 +130,11 @@ def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Res
     shown = sys.stderr.isatty()
     progress = Progress(_over, time.monotonic, total_size(files)) if shown else None
 
-    def say(text: str) -> None:
-        click.echo(f"\r\033[K{text}" if shown else text, nl=False, err=True)
+    def told(text: str) -> None:
+        say(f"\r\033[K{visible(text)}" if shown else text, nl=False, err=True, styled=shown)
 
     with _opened(out) as file:
-        ends = Ends(file, say, progress)
+        ends = Ends(file, told, progress)
         try:
             if how.workers == 1:
                 return serial(files, task, ends, how.from_row)
@@ -142,11 +143,11 @@ def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Res
             return parallel(files, task, ends, how.workers, how.from_row)
         finally:
             if shown:
-                click.echo("\r\033[K", nl=False, err=True)
+                say("\r\033[K", nl=False, err=True, styled=True)
 
 
 def _over(text: str) -> None:
-    click.echo(f"\r\033[K{text}", nl=False, err=True)
+    say(f"\r\033[K{visible(text)}", nl=False, err=True, styled=True)
 
 
 @contextmanager
@@ -170,7 +171,7 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
     refuse_to_destroy(out)
     with opened(out) as file:
         yield file
-    click.echo(f"Written: {out}", err=True)
+    say(f"Written: {out}", err=True)
 
 
 _NOUNS: dict[str, str] = {

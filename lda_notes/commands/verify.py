@@ -11,6 +11,7 @@ import click
 
 from lda_notes.commands.fhir_options import bundle_texts, bundles_argument
 from lda_notes.commands.options import out_option
+from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
 from lda_notes.commands.writing import write
 from lda_notes.stream.names import STANDARD_INPUT, is_rows
@@ -81,7 +82,7 @@ def command(
         text = "".join(f"{name}: {fault} Found: {fault.value}\n" for name, faults in found for fault in faults)
     write(text.encode("utf-8", "replace"), out)
     counted = f"{len(found)} bundle{'s' if len(found) != 1 else ''}"
-    click.echo(f"{counted}: {f'{total} fault' + ('s' if total != 1 else '') if total else 'no faults'}.", err=True)
+    say(f"{counted}: {f'{total} fault' + ('s' if total != 1 else '') if total else 'no faults'}.", err=True)
     sys.exit(1 if total else 0)
 
 

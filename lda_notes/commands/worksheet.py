@@ -11,6 +11,7 @@ import click
 from lda_notes import pipeline
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
+from lda_notes.commands.printing import say
 from lda_notes.commands.reading import unread, why_unreadable
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.blocks import Sheet
@@ -81,7 +82,7 @@ def command(
 
     write(render(made, chosen, width(to), paper), to)  # type: ignore[arg-type]
     for words in broken:
-        click.echo(f"Not on the worksheets: {words}", err=True)
+        say(f"Not on the worksheets: {words}", err=True)
     if broken:
         raise click.exceptions.Exit(2)
     if partly:
@@ -99,19 +100,16 @@ def _made(views: list[View], work: Work | None, septum: str | None) -> Sheet:
 def _views(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> tuple[list[View], list[str], bool]:
     """Return what can be read of the records as of a moment, one sentence for each that cannot be read at all, and
     whether any was read in part."""
-    views: list[View] = []
-    broken: list[str] = []
-    partly = False
-    for path in reading.files(paths):
-        judged = pipeline.judge(pipeline.upto(records.read(path), asof), policy, asof)
-        if judged.timeline is None:
-            broken.append(why_unreadable(judged.record))
-            continue
-        left_out = unread(judged.record)
-        if left_out:
-            click.echo(left_out, err=True)
-        partly = partly or left_out is not None or bool(judged.timeline.unread)
-        views.append(_view(judged.timeline, policy, asof))
+    read = [records.read(path) for path in reading.files(paths)]
+    broken = [why_unreadable(record) for record in read if record.episode is None]
+    begun = [pipeline.upto(record, asof) for record in read if record.episode is not None]
+    left_out = [words for record in begun if (words := unread(record)) is not None]
+    for words in left_out:
+        say(words, err=True)
+    # The records of one patient and one port are one line: a hold goes along from stay to stay.
+    lines = {id(one.line): one.line for one in pipeline.judge_all(begun, policy, asof) if one.line is not None}
+    views = [_view(line.timeline, policy, asof) for line in lines.values()]
+    partly = bool(left_out) or any(view.timeline.unread for view in views)
     return sorted(views, key=_place), broken, partly
 
 

@@ -11,6 +11,7 @@ from typing import Final
 import click
 
 from lda_notes.commands.options import OVERWRITE
+from lda_notes.commands.printing import say
 from lda_notes.documents.render import SUFFIXES
 from lda_notes.knowledge.policy_file import NAME as POLICY_NAME
 from lda_notes.problems import Failure
@@ -68,10 +69,10 @@ def refuse_to_destroy(to: Path, data: bytes | None = None) -> None:
 def write(data: bytes, to: Path | None) -> None:
     """Write to a file readable by its owner alone, and say so, or to standard output."""
     if to is None:
-        click.echo(data, nl=False)
+        say(data, nl=False)
         return
     write_all([(to, data)])
-    click.echo(f"Written: {to}", err=True)
+    say(f"Written: {to}", err=True)
 
 
 def write_all(files: Sequence[tuple[Path, bytes]]) -> None:

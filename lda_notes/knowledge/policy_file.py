@@ -29,6 +29,10 @@ def load(path: FilePath) -> tuple[Policy, tuple[Finding, ...]]:
     """
     raw = _bytes(path)
     parsed = read_json(raw) if path.suffix.lower() == ".json" else read_yaml(raw)
+    if not raw.strip():
+        raise Failure(f"{path}: the policy file is empty; write source: and limits:, or remove it")
+    if b"\0" in raw:
+        raise Failure(f"{path}: is not text, and so no policy file; name the facility's policy, in YAML or JSON")
     faults = [
         Finding(fault.rule, "wrong", fault.message, fault.todo, (), place=Place(str(path), fault.row, fault.column))
         for fault in parsed.faults

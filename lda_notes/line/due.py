@@ -252,6 +252,8 @@ def _plain(clock: ClockName, limit: str, state: State, entry: Entry, policy: Pol
 def _thrombolytic(state: State, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
     dwell = state.dwell
     assert dwell is not None
+    if getattr(dwell.treatment.event, "drug", "") != "alteplase":
+        return  # the times of the alteplase label are those of alteplase
     start = dwell.treatment.event.at
     slack = policy.span("clock_slack_minutes")
     waited = max((check.event.at - start for check in dwell.checks), default=timedelta(0))

@@ -39,7 +39,7 @@ class UnknownFact(Exception):
 
 
 class Words(str):
-    """Free text of the record: the nurse's own words, never printed but between quotation marks or as a name."""
+    """Free text of the record: the nurse's own words, never printed but as typed words or as a name."""
 
     __slots__ = ()
 
@@ -260,14 +260,14 @@ def unit_of(key: str) -> str | None:
 
 
 def say(value: Any, key: str, zone: ZoneInfo, today: date | None = None) -> str:
-    """Return one recorded value in words; free text between quotation marks."""
+    """Return one recorded value in words; free text as typed words."""
     match value:
         case bool():
             return "yes" if value else "no"
         case Decimal() | int() | float():
             value = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
             if not value.is_finite():
-                return phrasing.quoted(str(value))
+                return phrasing.typed(str(value))
             unit = unit_of(key)
             return phrasing.quantity(value, unit) if unit else phrasing.number(value)
         case datetime():
@@ -275,11 +275,11 @@ def say(value: Any, key: str, zone: ZoneInfo, today: date | None = None) -> str:
         case date():
             return phrasing.day(value)
         case str():
-            return str(value) if value in _vocabulary() else phrasing.quoted(value)
+            return str(value) if value in _vocabulary() else phrasing.typed(value)
         case tuple() | list():
             return phrasing.listed([say(item, key, zone, today) for item in value])
         case _:
-            return phrasing.quoted(str(value))
+            return phrasing.typed(str(value))
 
 
 def leaves(data: Mapping[str, Any], path: Path = ()) -> Iterator[tuple[Path, Any]]:

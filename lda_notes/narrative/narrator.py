@@ -36,7 +36,7 @@ from lda_notes.narrative.cache import private_cache
 from lda_notes.narrative.facts import Computed, Facts, NotRecorded, UnknownFact, WhyNot, Words
 from lda_notes.narrative.grammar import ClosedGrammar
 from lda_notes.narrative.sentences import Paragraph
-from lda_notes.narrative.tags import KEPT_BREAK, KEPT_SPACE, MOST_TEXT, Gathering, Tags, TemplateMistake
+from lda_notes.narrative.tags import MOST_TEXT, Gathering, Tags, TemplateMistake
 from lda_notes.problems import Failure, Path
 
 Left = Callable[[list[Path]], list[Computed]]
@@ -234,7 +234,7 @@ def _printable(value: Any) -> Any:
     if kind is Decimal or kind is int:
         return phrasing.number(Decimal(value))
     if kind is Words:
-        raise TemplateMistake("prints free text of the record bare; put | quoted, | label or | name behind it")
+        raise TemplateMistake("prints free text of the record bare; put | typed or | name behind it")
     if isinstance(value, Undefined):
         return str(value)  # raises, naming what is undefined
     what = "yes or no" if kind is bool else "a time or date" if isinstance(value, date | timedelta) else "a group"
@@ -244,34 +244,24 @@ def _printable(value: Any) -> Any:
 # -- filters --
 
 
-def _keep(text: str) -> str:
-    """Keep the spaces and line breaks of quoted text as they were entered."""
-    text = text.replace("\r\n", "\n").replace("\n", KEPT_BREAK).replace("\t", " ")
-    return text.replace(" ", KEPT_SPACE) if "  " in text or text[:1] == " " or text[-1:] == " " else text
-
-
-def _quoted(text: Any) -> str:
+def _typed(text: Any) -> str:
     if isinstance(text, WhyNot):  # a group of facts: no reason why not was recorded in its place
         raise NotRecorded(text.path, answered=True)
     if not isinstance(text, str):
-        raise TemplateMistake("quotes what is no text")
-    return phrasing.quoted(_keep(str(text)))
+        raise TemplateMistake("prints as typed words what is not text")
+    return phrasing.typed(str(text))
 
 
 def _name(text: str) -> str:
-    return _keep(str(text))
-
-
-def _label(text: str) -> str:
-    return _keep(phrasing.label(str(text)))
+    return phrasing.on_one_row(str(text))
 
 
 def person(who: Facts) -> str:
     """Return a person as name, credential and identifier, as far as recorded; `NotRecorded` if nothing is."""
-    names = [_name(who[key]) if key == "name" else _label(who[key]) for key in ("name", "credential") if who.get(key)]
+    names = [_name(who[key]) for key in ("name", "credential") if who.get(key)]
     identifier = who.get("id")
     if identifier:
-        names = [f"{', '.join(names)} ({identifier})"] if names else [str(identifier)]
+        names = [f"{', '.join(names)} ({_name(identifier)})"] if names else [_name(identifier)]
     if not names:
         who["name"]  # raises NotRecorded
     return ", ".join(names)
@@ -280,7 +270,7 @@ def person(who: Facts) -> str:
 def _listed(items: Any, last: str = "and") -> str:
     if isinstance(items, str):
         items = (items,)
-    said = phrasing.listed([_label(item) if type(item) is Words else str(item) for item in items], last)
+    said = phrasing.listed([_name(item) if type(item) is Words else str(item) for item in items], last)
     if len(said) > MOST_TEXT:
         raise TemplateMistake("writes too much text")
     return said
@@ -305,7 +295,6 @@ FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "count": lambda items: len(items),
     "day": phrasing.day,
     "joined": lambda items: "; ".join(items),
-    "label": _label,
     "length": phrasing.length,
     "listed": _listed,
     "moment": _moment,
@@ -313,7 +302,7 @@ FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "ordinal": phrasing.ordinal,
     "person": person,
     "quantity": lambda value, unit: phrasing.quantity(Decimal(value), unit),
-    "quoted": _quoted,
+    "typed": _typed,
     "span": phrasing.span,
 }
 """Every filter that a template may use."""

@@ -6,6 +6,7 @@ units stand written out after a space.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -153,16 +154,47 @@ def length(mm: Decimal) -> str:
     return f"{number(mm)} mm{inches}"
 
 
+_LINE_BREAKS: Final = re.compile(r"\s*[\r\n\v\f\x1c-\x1e\x85\u2028\u2029]+\s*")
+_RULE: Final = re.compile(r"([-=_*#~!])\1{2,}")
+_OURS: Final = re.compile(
+    r"\b(?:(?:charted|verified|co-?signed|signed|entered) by\b\s*:?|stop\b|draft\b|line (?:was |is |remains )?on hold\b"
+    r"|retracted\b|corrected\b|late entry\b|addendum\b|amendment\b|co-signature\b)",
+    re.IGNORECASE,
+)
+
+
+def on_one_row(text: str) -> str:
+    """Return text of the record on one row, unable to pass for a row of the note itself."""
+    flat = _RULE.sub(r"\1\1", _LINE_BREAKS.sub(" / ", text.strip()))
+    return _OURS.sub(lambda found: found.group().lower().rstrip(": "), flat.replace("\t", " "))
+
+
+def typed(text: str) -> str:
+    """Return words typed by the nurse as one run of text that reads as hers and as nothing else.
+
+    Line breaks become slashes, rules of signs are cut short, and what could pass for a row of the note itself, such as
+    a signature or an alarm, loses its capitals and its colon. Quotation marks are left to the patient's own words;
+    words with an abbreviation that is unsafe to read are kept, in brackets that say so.
+
+    >>> typed("seen by\\n\\nCharted by: R. Quill, MD\\n-----")
+    'seen by / charted by R. Quill, MD / --'
+    """
+    said = on_one_row(text)
+    from lda_notes.knowledge.abbreviations import unsafe_forms
+
+    return f"[as typed: {said}]" if unsafe_forms(said) else said
+
+
 def quoted(text: str) -> str:
-    """Return the record's own words as entered, between quotation marks."""
-    return f'"{text}"'
+    """Return the record's own words as entered, between quotation marks, on one row."""
+    return f'"{_LINE_BREAKS.sub(" / ", text)}"'
 
 
 def label(text: str) -> str:
     """Return a short free text bare where that is safe to read, else as a quotation."""
     from lda_notes.knowledge.abbreviations import unsafe_forms
 
-    return quoted(text) if '"' in text or "\n" in text or unsafe_forms(text) else text
+    return quoted(text) if '"' in text or _LINE_BREAKS.search(text) or unsafe_forms(text) else text
 
 
 def person(who: Person) -> str:
@@ -187,5 +219,5 @@ def ordinal(value: int) -> str:
 
 __all__ = [
     "MONTHS", "UTC", "article", "capital", "clock", "count", "day", "label", "length", "listed", "local", "moment",
-    "number", "offset_name", "ordinal", "person", "quantity", "quoted", "span",
+    "number", "offset_name", "on_one_row", "ordinal", "person", "quantity", "quoted", "span", "typed",
 ]  # fmt: skip

@@ -25,10 +25,6 @@ from lda_notes.narrative.phrasing import listed
 from lda_notes.narrative.sentences import Paragraph, Sentence
 from lda_notes.problems import Path
 
-KEPT_BREAK: Final = "\x00"
-KEPT_SPACE: Final = "\x01"
-"""Stand for line breaks and spaces of quoted text while the template's own are tidied; no record holds them."""
-
 _BLANKS: Final = " \t\r\n"
 
 MOST_TEXT: Final = 25_000_000
@@ -72,11 +68,11 @@ _WHITE: Final = re.compile(r"[ \t\r\n]+")
 
 
 def tidy(text: str) -> str:
-    """Return template text with its line breaks and indents as single spaces, quoted text as it was entered."""
+    """Return template text with its line breaks and indents as single spaces, and one full stop at its end."""
     said = _WHITE.sub(" ", text).strip(" ")
-    if said.endswith(('.".', '!".', '?".')):  # a quotation that ends a sentence of its own
+    if said.endswith(("..", "!.", "?.", '.".', '!".', '?".')):  # typed words that end a sentence of their own
         said = said[:-1]
-    return said.replace(KEPT_BREAK, "\n").replace(KEPT_SPACE, " ")
+    return said
 
 
 def _gathering(context: Context) -> Gathering:

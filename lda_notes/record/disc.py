@@ -3,22 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
-from decimal import Decimal
 
-from lda_notes.knowledge.ages import MONTHS_PER_YEAR, months_old
+from lda_notes.knowledge.ages import months_old
 from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.suitability import Subject, disc_suits, least_months
 from lda_notes.record.episode import Patient
-
-
-def least_months(policy: Policy) -> Decimal:
-    """Return the age in months from which the policy uses chlorhexidine dressings and discs."""
-    match policy.choice("chg_dressing_ages"):
-        case "adults":
-            return MONTHS_PER_YEAR * policy.value("chg_dressing_adult_years")
-        case "over 2 months":
-            return policy.value("chg_dressing_months")
-        case _:
-            return Decimal(0)
 
 
 def allergic(patient: Patient) -> bool:
@@ -36,4 +25,6 @@ def of_age(patient: Patient, on: date, policy: Policy) -> bool | None:
 
 def suits(patient: Patient, on: date, policy: Policy) -> bool:
     """Tell whether a disc may be expected on that day: nothing on record speaks against one."""
-    return not allergic(patient) and of_age(patient, on, policy) is not False
+    allergies = frozenset(allergy.substance for allergy in patient.allergies or ())
+    who = Subject(patient.birth_date, on, patient.weight_kg, allergies, frozenset(patient.conditions))
+    return disc_suits(who, policy)

@@ -116,12 +116,13 @@ def events(bundle: Any) -> dict[str, str]:
 
 
 def _sources(provenance: Json) -> Iterator[str]:
-    for value in _entries_named(provenance):
+    for value in entries_named(provenance):
         _, _, without_port = value.partition("/")
         yield without_port or value
 
 
-def _entries_named(provenance: Json) -> Iterator[str]:
+def entries_named(provenance: Json) -> Iterator[str]:
+    """Yield the entries of records that a Provenance names as its source: port, episode and event."""
     for entity in objects_of(provenance.get("entity")):
         value = object_of(object_of(entity.get("what")).get("identifier")).get("value")
         if entity.get("role") == "source" and isinstance(value, str):
@@ -132,8 +133,18 @@ def line_of(bundle: Any) -> str | None:
     """The identity of the port, and with it of the patient, whose record a bundle is of; None when it names no one."""
     listed = [object_of(one.get("resource")) for one in objects_of(object_of(bundle).get("entry"))]
     provenances = [one for one in listed if one.get("resourceType") == "Provenance"]
-    named = {value.partition("/")[0] for one in provenances for value in _entries_named(one) if "/" in value}
+    named = {value.partition("/")[0] for one in provenances for value in entries_named(one) if "/" in value}
     return named.pop() if len(named) == 1 else None
+
+
+def references(value: Any) -> Iterator[str]:
+    """Yield every literal reference in a value."""
+    if isinstance(value, dict):
+        if isinstance(value.get("reference"), str):
+            yield value["reference"]
+        value = list(value.values())
+    for one in value if isinstance(value, list) else ():
+        yield from references(one)
 
 
 def patient_of(resource: Mapping[str, Any]) -> Json | None:

@@ -28,6 +28,7 @@ from lda_notes.sending.parcel import Held, Parcel, Receipt
 FILE: Final = "outbox.sqlite3"
 _LOCK: Final = "sending.sqlite3"
 _VERSION: Final = 2
+_UNUSABLE: Final = 2
 _BUSY_S: Final = 30.0
 _EARLIER: Final = ("waiting", "set-aside", "receipts.ndjson")
 """What an outbox of the first layout contains: its identities do not name the patient."""
@@ -79,7 +80,7 @@ class Outbox:
             raise Failure(
                 f"{folder}: cannot be the outbox ({error.strerror or error}); name another with --outbox"
             ) from None
-        with self._told():
+        with self._told(_UNUSABLE):
             self._data = sqlite3.connect(folder / FILE, timeout=_BUSY_S, isolation_level=None)
             self._data.execute("PRAGMA synchronous = EXTRA")
             self._data.execute("PRAGMA secure_delete = ON")  # what was sent does not stay in unused pages
@@ -139,7 +140,7 @@ class Outbox:
 
         Raises `Failure` when they cannot all be written: none of them is in the outbox then.
         """
-        with self._told(), self._changing():
+        with self._told(_UNUSABLE), self._changing():
             numbers = [self._place(parcel) for parcel in parcels]
         placed = {slip.number: slip for slip in self.waiting()}
         return [placed[number] for number in numbers if number in placed]
@@ -244,15 +245,15 @@ class Outbox:
             raise
 
     @contextmanager
-    def _told(self) -> Iterator[None]:
-        """Turn a fault of the file into one sentence."""
+    def _told(self, code: int = UNREACHABLE) -> Iterator[None]:
+        """Turn a fault of the file into one sentence; ``code`` is the exit code."""
         try:
             yield
         except sqlite3.Error as error:
             raise Failure(
                 f"{self.folder / FILE}: cannot be read or written ({error}); what waits stays in the outbox, and "
                 "nothing is doubled when it is sent again",
-                UNREACHABLE,
+                code,
             ) from None
 
 

@@ -21,7 +21,7 @@ from lda_notes.sending.deliver import (
     refuse_found_elsewhere,
     resolver,
 )
-from lda_notes.sending.entries import Entry, Identity, Json, NotSafe
+from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, references
 from lda_notes.sending.outcome import Issue, issues
 from lda_notes.sending.wire import Answer, NoAnswer
 
@@ -60,20 +60,11 @@ def _in_order(listed: tuple[Entry, ...]) -> Iterator[Entry]:
     by_url = {entry.full_url: entry for entry in listed}
     order: TopologicalSorter[str] = TopologicalSorter()
     for entry in listed:
-        order.add(entry.full_url, *(name for name in _references(entry.resource) if name in by_url))
+        order.add(entry.full_url, *(name for name in references(entry.resource) if name in by_url))
     try:
         return (by_url[name] for name in tuple(order.static_order()))
     except CycleError:
         raise NotSafe("its entries refer to each other in a circle, so they cannot be sent one by one") from None
-
-
-def _references(value: Any) -> Iterator[str]:
-    if isinstance(value, dict):
-        if isinstance(value.get("reference"), str):
-            yield value["reference"]
-        value = list(value.values())
-    for one in value if isinstance(value, list) else ():
-        yield from _references(one)
 
 
 class _Missing(Exception):

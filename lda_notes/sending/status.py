@@ -6,17 +6,28 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from lda_notes.fhir.identity import CONTEXT_TYPES
+from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED
 from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.client import Server
 from lda_notes.sending.compare import Difference, differences
-from lda_notes.sending.deliver import resolver
-from lda_notes.sending.entries import Entry, Identity, Json, entries, events
+from lda_notes.sending.deliver import refuse_other_patients, resolver
+from lda_notes.sending.entries import (
+    Entry,
+    Identity,
+    Json,
+    entries,
+    entries_named,
+    events,
+    object_of,
+    objects_of,
+    patient_of,
+    references,
+)
 from lda_notes.sending.parcel import Held, Parcel
 
-State = Literal["same", "present", "retracted", "missing", "different", "doubled"]
+State = Literal["same", "present", "retracted", "missing", "different", "doubled", "extra"]
 """``present``: patient, staff or stay, which is not ours and not compared. ``retracted``: entered in error, on both
-sides. ``doubled``: two resources under one identity."""
+sides. ``doubled``: two resources under one identity. ``extra``: of an entry that is no longer in the record."""
 
 GOOD: tuple[State, ...] = ("same", "present", "retracted")
 
@@ -60,8 +71,12 @@ def expected(parcels: Iterable[Parcel]) -> dict[Identity, Expected]:
 
 
 def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
-    """Compare what a record's bundles lead to with what the server holds, in the order of the bundles."""
+    """Compare what a record's bundles lead to with what the server holds, in the order of the bundles.
+
+    Raises `NotSafe` when what a bundle refers to is another patient's on the server.
+    """
     wanted = expected(parcels)
+    refuse_other_patients(server, (one.entry for one in wanted.values()))
     held = server.find(wanted)
     resolve = resolver(server, (one.entry for one in wanted.values()), held)
     updated = {identity for identity, one in wanted.items() if one.entry.method == "PUT"}
@@ -85,6 +100,57 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
             tuple(_held(identity, each) for each in found),
             apart,
         )
+
+
+def left_over(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
+    """Find what a server has of the stays of these records that no bundle of theirs leads to any more.
+
+    Each resource is told to be of a stay by its Provenance. Raises what `Server` raises, also where the server has no
+    search by patient or by ``_revinclude``.
+    """
+    parcels = [parcel for parcel in parcels if parcel.rows and parcel.line is not None and parcel.about is not None]
+    wanted = expected(parcels)
+    stays = {f"{one.line}/{str(one.about).partition('/')[0]}/": one.file for one in parcels}
+    found = server.find(wanted)
+    resolve = resolver(server, (one.entry for one in wanted.values()), found)
+    named = {str(object_of(patient_of(one.entry.resource)).get("reference")) for one in wanted.values()} - {"None"}
+    patients = {(resolve(one) if one.startswith("urn:") or "?" in one else one) for one in named} - {None}
+    known = {identity.value for identity in wanted}
+    systems = {identity.system for identity in wanted if identity.kind not in CONTEXT_TYPES}
+    for patient in sorted(str(one) for one in patients):
+        seen: set[str] = set()
+        for kind in sorted(UPDATED):
+            query = {"patient": patient, "_revinclude": "Provenance:target", "_count": "200"}
+            held = {f"{one.get('resourceType')}/{one.get('id')}": one for one in server.search(kind, query)}
+            about = {
+                address: entry
+                for one in held.values()
+                for entry in entries_named(one)
+                for address in (f"Provenance/{one.get('id')}", *references(one.get("target")))
+                if one.get("resourceType") == "Provenance" and any(entry.startswith(stay) for stay in stays)
+            }
+            for address, entry in about.items():
+                resource = held.get(address)
+                identity = _own(resource, systems) if resource is not None else None
+                if resource is None or identity is None or identity.value in known or address in seen:
+                    continue
+                seen.add(address)
+                file = next(file for stay, file in stays.items() if entry.startswith(stay))
+                shown = Entry(-1, "", "POST", identity, "", resource)
+                yield Standing("extra", shown, entry.partition("/")[2], file, None, (_held(identity, resource),))
+
+
+def _own(resource: Json, systems: set[str]) -> Identity | None:
+    """The identity of ours that a resource carries."""
+    kind = str(resource.get("resourceType"))
+    for parameter, listed, key in (
+        ("identifier", resource.get("identifier"), "value"),
+        ("_tag", object_of(resource.get("meta")).get("tag"), "code"),
+    ):
+        for one in objects_of(listed):
+            if one.get("system") in systems and isinstance(one.get(key), str):
+                return Identity(kind, parameter, str(one["system"]), str(one[key]))
+    return None
 
 
 def _state(identity: Identity, sent: Json, found: list[Json], apart: tuple[Difference, ...]) -> State:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from base64 import b64decode
+from collections.abc import Iterable, Iterator
+from difflib import ndiff
 from typing import Any, Final
 
 from lda_notes.fhir.elements import to_json
@@ -20,6 +22,7 @@ _ADVICE: Final = {
     422: "the server finds the bundle at fault",
 }
 _LONGEST: Final = 160
+_DATA: Final = ".attachment.data"
 
 
 def _where(parcel: Parcel, bundle: Any, entry: int | None) -> str:
@@ -81,13 +84,38 @@ def kept(parcel: Parcel, bundle: Any, found: Iterable[Kept]) -> str:
             f"{_where(parcel, bundle, one.entry.index)}: the server keeps its {plain(called(one.entry.resource))}, "
             "which differs; a record that was sent is changed by an amendment."
         )
-        rows += [f"  {difference(each)}" for each in one.differences]
+        rows += [f"  {row}" for row in differences(one.differences)]
     return "\n".join(rows)
 
 
-def difference(one: Difference) -> str:
-    """One element with both values."""
-    return f"{one.path}: record {value(one.sent)}, server {value(one.held)}"
+def differences(found: Iterable[Difference]) -> Iterator[str]:
+    """Each element with both values; of a note the rows of text that differ, without its size and digest."""
+    found = list(found)
+    notes = {one.path.removesuffix(".data") for one in found if one.path.endswith(_DATA)}
+    for one in found:
+        where, _, element = one.path.rpartition(".")
+        if where in notes and element in ("size", "hash"):
+            continue
+        texts = note_texts(one)
+        if texts is None:
+            yield f"{one.path}: record {value(one.sent)}, server {value(one.held)}"
+            continue
+        yield f"{where}: the text differs"
+        sent, held = texts
+        for row in ndiff(sent.splitlines(), held.splitlines()):
+            if row[0] in "-+":
+                yield f"  {'record' if row[0] == '-' else 'server'}: {plain(row[2:])}"
+
+
+def note_texts(one: Difference) -> tuple[str, str] | None:
+    """Both texts of a note that differs; None for another element, or for a document that is no text."""
+    if not one.path.endswith(_DATA):
+        return None
+    try:
+        sent, held = (b64decode(data or "", validate=True).decode() for data in (one.sent, one.held))
+    except (ValueError, TypeError):
+        return None
+    return sent, held
 
 
 def value(held: Any) -> str:

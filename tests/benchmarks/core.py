@@ -6,7 +6,6 @@ import io
 import json
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -114,23 +113,10 @@ def ward_sheet(count: int) -> Any:
     return sheet(handoff(sources, DEFAULT, asof))
 
 
-def without_pictures(sheet: Any) -> Any:
-    """Return a sheet without its pictures, which the peers do not draw."""
-    from lda_notes.documents import blocks as parts
-
-    def kept(blocks: Any) -> Any:
-        return tuple(
-            replace(one, blocks=kept(one.blocks)) if isinstance(one, parts.Together) else one
-            for one in blocks
-            if not isinstance(one, parts.Strip)
-        )
-
-    return replace(sheet, blocks=kept(sheet.blocks))
-
-
 def _plain(sheet: Any) -> list[dict[str, Any]]:
-    """The sheet's words as the peers take them: paragraphs, and rows of tables. Pictures are left out."""
+    """The sheet's words as the peers take them: paragraphs, and rows of tables."""
     from lda_notes.documents import blocks as parts
+    from lda_notes.documents.render import lines
 
     found: list[dict[str, Any]] = []
 
@@ -140,7 +126,8 @@ def _plain(sheet: Any) -> list[dict[str, Any]]:
                 for inner in block.blocks:
                     take(inner)
             case parts.Table():
-                found.append({"text": "", "rows": [list(block.columns), *map(list, block.rows)]})
+                rows = [["\n".join(line.text for line in lines(cell)) for cell in row] for row in block.rows]
+                found.append({"text": "", "rows": [list(block.columns), *rows]})
             case parts.Pairs():
                 found.append({"text": "", "rows": [list(row) for row in block.rows]})
             case parts.Bullets():
@@ -213,7 +200,7 @@ def _handoff(bench: Bench) -> Iterator[Figure]:
     from lda_notes.documents.render import render
 
     count = bench.size(1000)
-    sheet = without_pictures(ward_sheet(count))
+    sheet = ward_sheet(count)
     plain = _plain(sheet)
     template = bench.folder / "handoff.docx"
     make_template(template)
@@ -228,7 +215,7 @@ def _handoff(bench: Bench) -> Iterator[Figure]:
         note=note,
     )
     small = max(count // 8, 10)
-    part = without_pictures(ward_sheet(small))
+    part = ward_sheet(small)
     words = _plain(part)
     row_by_row = bench.paired(
         lambda: seconds(lambda: render(part, "docx")), lambda: seconds(lambda: with_python_docx(words))

@@ -1,173 +1,230 @@
-"""Handoffs of 1, 6 and 20 patients as printed, on A4 and Letter, from docx and from HTML, page by page."""
+"""Sheets as printed, on A4 and Letter, from docx, HTML and PDF, page by page."""
 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
-from made_records import HEPARIN, event, needle_event, record, unit_of_patients
-from pages import HERE, Pages, Word, colours, docx_to_pdf, html_to_pdf, read_pdf, violations
-from ward import ASOF, handed, source, ward
+from made_records import HEPARIN, event, needle_event, record
+from pages import HERE, Pages, colours, docx_to_pdf, html_to_pdf, read_pdf, violations
+from ward import ASOF, handed, source, twelve, ward
 
-from lda_notes.documents.blocks import Block, Columns, Form, Sheet, Table
+from lda_notes.documents.blocks import Block, Columns, Form, Sheet, Table, Together
 from lda_notes.documents.handoff.line import View
-from lda_notes.documents.handoff.page import sheet
-from lda_notes.documents.render import Paper, render
+from lda_notes.documents.handoff.page import Printing, left_sheet, sheet
+from lda_notes.documents.render import Paper, lines, render
 from lda_notes.documents.wording import Wording
+from lda_notes.documents.worksheet.page import due_sheet, unit_sheet
 from lda_notes.documents.worksheet.page import sheet as worksheet
 
-COUNTS = (1, 6, 20)
+FORMS = ("docx", "html", "pdf")
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
-CASES = [(form, count, paper) for form in ("docx", "html") for count in COUNTS for paper in PAPERS]
+CASES = [(form, paper) for form in FORMS for paper in PAPERS]
 SIZES = {"a4": (595, 842), "letter": (612, 792)}
 
 
 @dataclass(frozen=True)
 class Printed:
     sheet: Sheet
-    patients: int
     paper: str
     pages: Pages
     pdf: Path
 
 
-@pytest.fixture(scope="module")
-def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, int, str], Printed]:
-    folder = tmp_path_factory.mktemp("printed")
-    sheets = {count: ward(count) for count in COUNTS}
-    paths: dict[tuple[str, int, str], Path] = {}
-    for form, count, paper in CASES:
-        path = folder / f"ward-{count}-{paper}.{form}"
-        path.write_bytes(render(sheets[count], form, paper=paper))  # type: ignore[arg-type]
-        paths[form, count, paper] = path
-    docx_to_pdf([path for path in paths.values() if path.suffix == ".docx"])
+def to_pages(sheets: dict[str, Sheet], folder: Path) -> dict[tuple[str, str, str], Printed]:
+    """Print each sheet in each format on each paper."""
+    made = {}
+    for name, one in sheets.items():
+        for form, paper in CASES:
+            path = folder / f"{name}-{form}-{paper}.{form}"
+            path.write_bytes(render(one, form, paper=paper))  # type: ignore[arg-type]
+            made[name, form, paper] = path
+    docx_to_pdf([path for path in made.values() if path.suffix == ".docx"])
     found = {}
-    for case, path in paths.items():
-        pdf = path.with_suffix(".pdf") if path.suffix == ".docx" else html_to_pdf(path)
-        found[case] = Printed(sheets[case[1]], case[1], case[2], read_pdf(pdf), pdf)
+    for case, path in made.items():
+        pdf = html_to_pdf(path) if path.suffix == ".html" else path.with_suffix(".pdf")
+        found[case] = Printed(sheets[case[0]], case[2], read_pdf(pdf), pdf)
     return found
+
+
+@pytest.fixture(scope="module")
+def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str, str], Printed]:
+    made = sheet(handed(twelve()), Printing(at=ASOF, by="Marisol Tamm RN"))
+    return to_pages({"unit": made}, tmp_path_factory.mktemp("printed"))
 
 
 EVERY = pytest.mark.parametrize("case", CASES, ids=lambda case: "-".join(map(str, case)))
 
 
-def headings(pages: Pages) -> list[Word]:
-    """Return the first word of each patient's heading: "Room", then "N:"."""
-    return [
-        word
-        for word, then in zip(pages.words, pages.words[1:], strict=False)
-        if word.text == "Room" and re.fullmatch(r"\d+:", then.text)
-    ]
+def of_case(printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]) -> Printed:
+    return printed["unit", *case]
 
 
-def ends(pages: Pages) -> list[Word]:
-    """Return the first word of each patient's last row: "Read back"."""
-    return [
-        w for w, then in zip(pages.words, pages.words[1:], strict=False) if (w.text, then.text[:4]) == ("Read", "back")
-    ]
+def squeezed(text: str) -> str:
+    return re.sub("[\\s\u00a0\u2068\u2069]", "", text)
+
+
+def on_page(pages: Pages, number: int) -> str:
+    return squeezed("".join(word.text for word in pages.words if word.page == number))
+
+
+def round_table(made: Sheet) -> Table:
+    return next(block for block in made.blocks if isinstance(block, Table))
 
 
 @EVERY
-def test_page_size(printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]) -> None:
-    one = printed[case]
+def test_twelve_patients_on_page_one_and_four_pages_in_all(
+    printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]
+) -> None:
+    one = of_case(printed, case)
     assert (round(one.pages.width), round(one.pages.height)) == SIZES[one.paper]
+    table = round_table(one.sheet)
+    assert len(table.rows) == 12
+    first = on_page(one.pages, 1)
+    for row in table.rows:
+        assert squeezed(lines(row[1])[1].text) in first, "each record number"
+    assert one.pages.count <= 4
 
 
 @EVERY
-def test_no_block_is_split(printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]) -> None:
-    one = printed[case]
-    begun, ended = headings(one.pages), ends(one.pages)
-    assert len(begun) == len(ended) == one.patients
-    for first, last in zip(begun, ended, strict=True):
-        assert first.page == last.page
-        assert first.top < last.top
-
-
-@EVERY
-def test_a_block_takes_half_a_page_at_most(
-    printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]
-) -> None:
-    """Of ports with one septum; a port with two has two of everything and may take more, never more than a page."""
-    one = printed[case]
-    two_septa = {str(number) for number in range(1, one.patients + 1) if number % 10 == 6}
-    words = list(one.pages.words)
-    for first, last in zip(headings(one.pages), ends(one.pages), strict=True):
-        room = words[words.index(first) + 1].text.rstrip(":")
-        if room not in two_septa:
-            assert last.bottom - first.top <= one.pages.height / 2, f"room {room}"
-
-
-@EVERY
-def test_no_heading_stands_alone_at_the_foot_of_a_page(
-    printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]
-) -> None:
-    one = printed[case]
-    titles = ("All lines, most urgent first", "Where the limits come from")
-    seen = 0
-    for page in range(1, one.pages.count + 1):
-        rows = [row for row in one.pages.rows(page) if not re.search(r"Page \d+ of \d+$", row)]
-        for place, row in enumerate(rows):
-            if row in titles or re.match(r"Room \d+: ", row):
-                seen += 1
-                assert len(rows) - place > 2, f"page {page}: {row}"
-    assert seen == one.patients + len(titles)
-
-
-@EVERY
-def test_nothing_is_clipped(printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]) -> None:
-    """Every cell's words are there whole, and no word leaves the paper's margins."""
-    one = printed[case]
-    told = re.sub(r"\s", "", "".join(word.text for word in one.pages.words)).replace("\u00a0", "")
-    cells = [cell for block in one.sheet.blocks if isinstance(block, Table) for row in block.rows for cell in row]
-    assert len(cells) >= 5
-    assert [cell for cell in cells if re.sub(r"\s", "", cell) not in told] == []
-    margin = 25
+def test_nothing_of_the_round_is_cut(printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]) -> None:
+    """Every line of every cell is on page one, whole; a sign that a font lacks is given in letters beside it."""
+    one = of_case(printed, case)
+    first = on_page(one.pages, 1)
+    page = Counter(w for word in one.pages.words if word.page == 1 for w in word.text.replace("\u00a0", " ").split())
+    said = [line.text for row in round_table(one.sheet).rows for cell in row for line in lines(cell)]
+    wanted = Counter(word for words in said for word in words.split() if word.isascii())
+    assert sum(wanted.values()) > 200
+    missing = wanted - page
+    assert [word for word in missing if word.strip("()") not in first] == []
+    assert sum(missing.values()) < 10, "words broken at their own hyphen"
+    assert "Wang,XiaoMing" in first
     for word in one.pages.words:
-        assert margin < word.left and word.right < one.pages.width - margin, word
+        assert word.left > 20 and word.right < one.pages.width - 20, word
         assert word.top > 0 and word.bottom < one.pages.height, word
 
 
 @EVERY
-def test_the_unit_list_stands_on_the_first_page(
-    printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]
+def test_letters_of_page_one_are_ten_points(
+    printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]
 ) -> None:
-    one = printed[case]
-    (listed,) = [block for block in one.sheet.blocks if isinstance(block, Table) and block.columns[0] == "Room"]
-    first = " ".join(one.pages.rows(1))
-    for row in listed.rows:
-        assert row[1].split(",")[0] in first
-    assert one.pages.rows(1).count("Where the limits come from") == (1 if one.patients == 1 else 0)
+    """A box of Arial at 10 points is 11 points high, in the PDF as high as the letters; head and foot are less."""
+    one = of_case(printed, case)
+    words = [w for w in one.pages.words if w.page == 1 and w.top > 45 and w.bottom < one.pages.height - 45]
+    assert len(words) > 150
+    assert min(word.bottom - word.top for word in words if word.text.isascii()) > (9.9 if case[0] == "pdf" else 10.9)
 
 
 @EVERY
-def test_letters_are_large_enough_to_read(
-    printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]
+def test_no_block_is_split_and_four_fit_a_page(
+    printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]
 ) -> None:
-    """Words of the body are at least 8 points high from top to bottom of the letter's box, of the strip 7."""
-    one = printed[case]
-    heights = sorted(word.bottom - word.top for word in one.pages.words)
-    assert heights[0] > 6.5
-    assert heights[len(heights) // 10] > 7
+    one = of_case(printed, case)
+    blocks = [block for block in one.sheet.blocks if isinstance(block, Together) and len(block.blocks) > 2]
+    assert len(blocks) >= 8
+    pages = [on_page(one.pages, number) for number in range(1, one.pages.count + 1)]
+    holding: list[int] = []
+    for block in blocks[:-1]:
+        head, last = block.blocks[0], block.blocks[-1]
+        number = squeezed(re.findall(r"record number (\S+?),", head.text)[0])  # type: ignore[union-attr]
+        if not hasattr(last, "sentences"):
+            continue
+        end = squeezed(last.sentences[-1].text)
+        (place,) = [n for n, page in enumerate(pages) if f"recordnumber{number}," in page.replace("-", "-")]
+        assert end in pages[place], number
+        holding.append(place)
+    assert max(holding.count(place) for place in holding) >= 4
 
 
 @EVERY
-def test_nothing_is_told_by_colour(printed: dict[tuple[str, int, str], Printed], case: tuple[str, int, str]) -> None:
+def test_every_page_says_unit_moment_and_number(
+    printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]
+) -> None:
+    one = of_case(printed, case)
+    for number in range(1, one.pages.count + 1):
+        page = on_page(one.pages, number)
+        assert f"Page{number}of{one.pages.count}" in page
+        assert squeezed("Ward Heron; as of Wednesday, 5 March 2031, 07:00") in page
+    assert squeezed("printed 07:00 by Marisol Tamm RN") in on_page(one.pages, 1)
+
+
+@EVERY
+def test_nothing_is_told_by_colour(printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]) -> None:
     """Black, white and greys only, so that a copier loses nothing."""
-    found = colours(printed[case].pdf)
+    found = colours(of_case(printed, case).pdf)
     assert {(0, 0, 0), (255, 255, 255)} <= found
     assert {colour for colour in found if max(colour) - min(colour) > 2} == set()
 
 
-@pytest.mark.parametrize(
-    "kind", ["handoff of 1", "handoff of 6", "handoff of 20", "access", "de-access", "dressing change"]
-)
+@EVERY
+def test_sources_take_a_quarter_of_a_page_at_most(
+    printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]
+) -> None:
+    pages = of_case(printed, case).pages
+    start = next(
+        w for w, a, b in zip(pages.words, pages.words[1:], pages.words[2:], strict=False)
+        if (w.text, a.text, b.text) == ("Where", "the", "limits")
+    )  # fmt: skip
+    end = max(word.bottom for word in pages.words if word.page == start.page and word.bottom < pages.height - 40)
+    assert start.page == pages.count
+    assert end - start.top < pages.height / 4
+
+
+def test_a_pdf_is_tagged_and_carries_its_font(printed: dict[tuple[str, str, str], Printed]) -> None:
+    import subprocess
+
+    pdf = printed["unit", "pdf", "a4"].pdf
+    said = subprocess.run(["pdfinfo", pdf], capture_output=True, text=True, check=True).stdout
+    assert re.search(r"Tagged:\s+yes", said)
+    fonts = subprocess.run(["pdffonts", pdf], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    assert fonts and all("DejaVuSansCondensed" in row and " yes yes yes " in row for row in fonts)
+
+
+def test_a_unit_of_sixty_is_written_in_time() -> None:
+    import time
+
+    made = ward(60)
+    for form in ("docx", "pdf"):
+        start = time.process_time()
+        render(made, form)  # type: ignore[arg-type]
+        assert time.process_time() - start < 3, form
+
+
+@pytest.mark.parametrize("kind", ["handoff", "left", "access", "de-access", "dressing change", "line check", "due"])
 def test_the_checker_finds_no_violation(kind: str, tmp_path: Path) -> None:
-    made = ward(int(kind.split()[-1])) if kind.startswith("handoff") else bedside(kind)
+    match kind:
+        case "handoff":
+            made = sheet(handed(twelve()))
+        case "left":
+            left = event("discharge", "2031-03-04 09:00", destination="home")
+            made = left_sheet(handed([record(needle_event("2031-03-01 09:00"), left)]))
+        case "line check":
+            made = unit_sheet(views())
+        case "due":
+            made = due_sheet(views()[:4])
+        case _:
+            made = bedside(kind)
     found = violations(render(made, "html").decode(), tmp_path)
     assert [(one["id"], one["help"], one["nodes"][0]["html"][:200]) for one in found] == []
+
+
+def test_each_row_of_the_page_links_to_its_block() -> None:
+    page = render(sheet(handed(twelve())), "html").decode()
+    links = re.findall(r'href="#(patient-\d+)"', page)
+    assert len(links) >= 8
+    assert all(page.count(f'id="{name}"') == 1 for name in links)
+    assert page.count("<table>") == page.count("<caption>")
+
+
+def views() -> list[View]:
+    found = [source(data) for data in twelve()]
+    policy = handed([]).policy
+    zone = Wording(handed([twelve()[0]]).here[0].wording.zone, ASOF)
+    return [View(one.timeline, policy, zone, ASOF, ASOF.replace(hour=19)) for one in found]
 
 
 def bedside(kind: str, awkward: bool = False) -> Sheet:
@@ -208,54 +265,44 @@ def awkward_record() -> dict[str, Any]:
     return made
 
 
-SHEETS = [
-    (form, kind, awkward, paper)
-    for form in ("docx", "html")
-    for kind, awkward in (("access", False), ("access", True), ("de-access", True), ("dressing change", True))
-    for paper in PAPERS
-]
+PLAIN_WORKS = ("de-access", "dressing change", "flush", "arrival accessed", "patency check")
 
 
 @pytest.fixture(scope="module")
-def worksheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str, bool, str], tuple[Sheet, Pages]]:
-    folder = tmp_path_factory.mktemp("worksheets")
-    paths = {}
-    for number, (form, kind, awkward, paper) in enumerate(SHEETS):
-        path = folder / f"sheet-{number}.{form}"
-        path.write_bytes(render(bedside(kind, awkward), form, paper=paper))  # type: ignore[arg-type]
-        paths[form, kind, awkward, paper] = path
-    docx_to_pdf([path for path in paths.values() if path.suffix == ".docx"])
-    return {
-        case: (
-            bedside(case[1], case[2]),
-            read_pdf(path.with_suffix(".pdf") if path.suffix == ".docx" else html_to_pdf(path)),
-        )
-        for case, path in paths.items()
-    }
+def worksheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str, str], Printed]:
+    made = {kind.replace(" ", "-"): bedside(kind) for kind in ("access", *PLAIN_WORKS)}
+    made["awkward"] = bedside("access", awkward=True)
+    made["unit"] = unit_sheet(views())
+    return to_pages(made, tmp_path_factory.mktemp("worksheets"))
 
 
-@pytest.mark.parametrize("case", SHEETS, ids=lambda case: "-".join(map(str, case)))
-def test_a_worksheet_is_one_leaf_of_paper(
-    worksheets: dict[tuple[str, str, bool, str], tuple[Sheet, Pages]], case: tuple[str, str, bool, str]
+@EVERY
+def test_a_worksheet_is_one_page_and_an_access_two(
+    worksheets: dict[tuple[str, str, str], Printed], case: tuple[str, str]
 ) -> None:
-    """Front and back, every blank on it, legible, and the head of the second page says whose it is."""
-    made, pages = worksheets[case]
-    assert pages.count <= 2
-    told = squeezed(" ".join(word.text for word in pages.words))
-    blanks = [blank for block in in_columns(made) if isinstance(block, Form) for blank in block.blanks]
-    assert len(blanks) > 25
-    for blank in blanks:
-        assert squeezed(blank.label) in told, blank.label
-        assert all(squeezed(choice) in told for choice in blank.choices), blank.label
-    heights = sorted(word.bottom - word.top for word in pages.words if word.text.strip("_"))
-    assert heights[0] > 8.5, "letters of 8 points take up that much with what reaches below the row"
-    for page in range(1, pages.count + 1):
-        assert made.running.split(";")[0] in " ".join(pages.rows(page))
-        assert max(word.right for word in pages.words if word.page == page) < pages.width - 25
+    counts = {name: one.pages.count for (name, *rest), one in worksheets.items() if tuple(rest) == case}
+    assert {name: count for name, count in counts.items() if count > 1} == {"access": 2, "awkward": 2}
 
 
-def squeezed(text: str) -> str:
-    return re.sub(r"\s", "", text).replace("\u00a0", "")
+@EVERY
+def test_every_blank_is_there_and_legible(
+    worksheets: dict[tuple[str, str, str], Printed], case: tuple[str, str]
+) -> None:
+    for (name, *rest), one in worksheets.items():
+        if tuple(rest) != case or name == "unit":
+            continue
+        told = squeezed(" ".join(word.text for word in one.pages.words))
+        blanks = [blank for block in in_columns(one.sheet) if isinstance(block, Form) for blank in block.blanks]
+        assert len(blanks) > 15
+        for blank in blanks:
+            assert squeezed(blank.label) in told, blank.label
+            assert all(squeezed(choice) in told for choice in blank.choices), blank.label
+        heights = sorted(w.bottom - w.top for w in one.pages.words if w.text.strip("_") and w.text.isascii())
+        assert heights[0] > 8.4, "small print"
+        assert heights[len(heights) // 2] > 8.9
+        for page in range(1, one.pages.count + 1):
+            assert squeezed(one.sheet.running.split(";")[0]) in on_page(one.pages, page)
+            assert max(w.right for w in one.pages.words if w.page == page) < one.pages.width - 20
 
 
 def in_columns(made: Sheet) -> list[Block]:
@@ -263,21 +310,25 @@ def in_columns(made: Sheet) -> list[Block]:
     return list(columns.blocks)
 
 
+def test_all_that_is_due_is_printed_and_nothing_more() -> None:
+    made = due_sheet(views())
+    titles = [block.text for block in made.blocks if getattr(block, "level", 0) == 1]
+    assert titles == ["Worksheet: dressing change", "Worksheet: look after a thrombolytic"]
+    assert len(next(block for block in made.blocks if isinstance(block, Table)).rows) == 12, "a look at every needle"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "rule"),
     [
         ('lang="en"', "", "html-has-lang"),
-        (' role="img"', ' role="img" data-was', "svg-img-alt"),
         ("color: #000", "color: #ccc", "color-contrast"),
         ("<title>Handoff of ports</title>", "<title></title>", "document-title"),
     ],
 )
 def test_the_checker_would_find_one(old: str, new: str, rule: str, tmp_path: Path) -> None:
     page = render(ward(1), "html").decode()
-    if rule == "svg-img-alt":
-        page = re.sub(r' aria-label="[^"]*"', "", page)
     broken = page.replace(old, new, 1)
-    assert broken != page or rule == "svg-img-alt"
+    assert broken != page
     assert rule in {one["id"] for one in violations(broken, tmp_path)}
 
 
@@ -285,21 +336,11 @@ def test_the_checker_is_pinned() -> None:
     assert '"integrity": "sha512-' in (HERE / "package-lock.json").read_text("utf-8")
 
 
-def test_docx_and_html_print_the_same_words(printed: dict[tuple[str, int, str], Printed]) -> None:
-    def words(pages: Pages) -> list[str]:
-        found = " ".join(w.text for w in pages.words if w.text not in ("•", "Page", "of"))
-        return sorted(re.findall(r"[A-Za-z]{3,}", re.sub(r"-\s", "-", found)))
+def test_all_formats_print_the_same_words(printed: dict[tuple[str, str, str], Printed]) -> None:
+    def words(pages: Pages) -> set[str]:
+        found = " ".join(w.text for w in pages.words if w.text not in ("Page", "of"))
+        return set(re.findall(r"[A-Za-z]{3,}", re.sub(r"-\s", "-", found)))
 
-    for count in COUNTS:
-        for paper in PAPERS:
-            docx, html = (printed[form, count, paper].pages for form in ("docx", "html"))
-            both = set(words(docx)) & set(words(html))
-            assert set(words(docx)) == set(words(html)) == both
-            assert len(both) > 100
-
-
-def test_a_ward_of_twenty_fits_two_patients_to_a_page(printed: dict[tuple[str, int, str], Printed]) -> None:
-    for form in ("docx", "html"):
-        assert printed[form, 20, "a4"].pages.count <= 1 + 10 + 2
-    assert len(unit_of_patients(20, ASOF)) == 20
-    assert len(sheet(handed(unit_of_patients(20, ASOF))).blocks) == 4 + 20 + 1
+    docx, html, pdf = (words(printed["unit", form, "a4"].pages) for form in FORMS)
+    assert docx == html == pdf
+    assert len(docx) > 100

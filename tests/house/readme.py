@@ -16,6 +16,8 @@ from pathlib import Path
 README = Path(__file__).parents[2] / "README.md"
 _BLOCK = re.compile(r"(?<=```console\n).*?(?=```)", re.DOTALL)
 LEFT_OUT = "[...]"
+PRINTED = "1778241720"
+"""When sheets are printed: 8 May 2026, 07:02 in Chicago."""
 KEPT: dict[str, tuple[int, int]] = {
     "lda-notes handoff": (64, 0),
     "lda-notes demo": (12, 0),
@@ -54,7 +56,7 @@ def _run(command: str, folder: str) -> str:
     ran = subprocess.run(
         ["sh", "-c", command],
         cwd=folder,
-        env={**keep, "PATH": path, "HOME": folder, "COLUMNS": "80"},
+        env={**keep, "PATH": path, "HOME": folder, "COLUMNS": "80", "SOURCE_DATE_EPOCH": PRINTED},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

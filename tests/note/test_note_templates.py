@@ -81,9 +81,9 @@ def test_a_sentence_is_not_written_when_one_of_two_facts_is_missing(say: Say) ->
 
 
 def test_a_reason_why_not_has_a_sentence_of_its_own(say: Say) -> None:
-    body = sentence("Not assessed: {{ why(event)['blood_return'] | quoted }}.")
+    body = sentence("Not assessed: {{ why(event)['blood_return'] | typed }}.")
     (found,) = say(body, "blood_return: {not_assessed: patient declined}")
-    assert found.text == 'Not assessed: "patient declined".'
+    assert found.text == "Not assessed: patient declined."
     assert found.facts == (("events", 0, "blood_return", "not_assessed"),)
     assert say(body, "blood_return: present") == []
     assert say(body) == []
@@ -116,20 +116,26 @@ def test_a_series_joins_what_is_known(say: Say) -> None:
     assert [s.text for s in say(body, full)] == ["Seen: pain 1, present (thin) and tolerated well."]
 
 
-def test_a_quotation_is_kept_to_the_space(say: Say) -> None:
-    (found,) = say(sentence("Said:\n   {{ event['remarks'] | quoted }}."), r'remarks: "two  spaces \n next  row "')
-    assert found.text == 'Said: "two  spaces \n next  row ".'
+def test_typed_words_cannot_pass_for_a_row_of_the_note(say: Say) -> None:
+    forged = r'remarks: "seen\r\nCharted by: Rolf Quill, MD\n----------\nSTOP"'
+    (found,) = say(sentence("Remarks: {{ event['remarks'] | typed }}."), forged)
+    assert found.text == "Remarks: seen / charted by Rolf Quill, MD / -- / stop."
+
+
+def test_typed_words_stay_on_one_row(say: Say) -> None:
+    (found,) = say(sentence("Said:\n   {{ event['remarks'] | typed }}."), r'remarks: "two  spaces \n next  row "')
+    assert found.text == "Said: two spaces / next row."
 
 
 def test_what_no_sentence_told_can_be_told(say: Say) -> None:
     body = in_paragraph(
         "{% for f in facts_left() %}{% sentence %}{{ f['what'] }}: {{ f['value'] }}{% endsentence %}{% endfor %}"
         "{% for f in reasons_left() %}"
-        "{% sentence %}{{ f['what'] }}: {{ f['why'] | quoted }}{% endsentence %}"
+        "{% sentence %}{{ f['what'] }}: {{ f['why'] | typed }}{% endsentence %}"
         "{% endfor %}"
     )
     found = say(body, "pain: {not_assessed: asleep}\nsite: {erythema_mm: 4.50}")
-    assert [s.text for s in found] == ["extent of erythema (site assessment): 4.5 mm", 'pain score: "asleep"']
+    assert [s.text for s in found] == ["extent of erythema (site assessment): 4.5 mm", "pain score: asleep"]
 
 
 # -- what a template gets wrong is told with its place --

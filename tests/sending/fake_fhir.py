@@ -56,11 +56,29 @@ class FakeFhir:
             kind = path.partition("/")[0]
             query = {name: values[0] for name, values in parse_qs(request.body.decode()).items()}
             query.pop("_count", None)
+            if "patient" in query:
+                return self._of_patient(kind, query["patient"])
             [(parameter, tokens)] = query.items()
             found = [one for token in tokens.split(",") for one in self._matching(kind, parameter, token)]
             return _json({"resourceType": "Bundle", "type": "searchset", "entry": [{"resource": one} for one in found]})
         found_one = self.resources.get(path)
         return _json(found_one) if found_one else outcome(404, "not known")
+
+    def _of_patient(self, kind: str, patient: str) -> Reply:
+        """Everything of a type that is about a patient, with the Provenances of it."""
+        found = {
+            key: one
+            for key, one in self.resources.items()
+            if one["resourceType"] == kind
+            and patient in (one.get(name, {}).get("reference") for name in ("subject", "patient", "for"))
+        }
+        marks = [
+            one
+            for one in self.resources.values()
+            if one["resourceType"] == "Provenance" and any(each["reference"] in found for each in one["target"])
+        ]
+        entry = [{"resource": one} for one in (*found.values(), *marks)]
+        return _json({"resourceType": "Bundle", "type": "searchset", "entry": entry})
 
     def _capability(self) -> Json:
         listed = [

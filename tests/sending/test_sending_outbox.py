@@ -175,7 +175,7 @@ def test_a_damaged_file_is_one_sentence(tmp_path: Path) -> None:
     (tmp_path / "box" / FILE).write_bytes(b"no database at all, but long enough to be one " * 50)
     with pytest.raises(Failure, match="cannot be read or written") as failure:
         Outbox(tmp_path / "box")
-    assert failure.value.code == 4
+    assert failure.value.code == 2
 
 
 # -- order and replacing --

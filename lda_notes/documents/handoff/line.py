@@ -12,7 +12,9 @@ from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import COMMON_PRACTICE
+from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due as clocks
+from lda_notes.line.against import subject
 from lda_notes.line.due import ClockName, Due
 from lda_notes.line.holds import ROWS
 from lda_notes.line.timeline import Danger, Dwell, Entry, State, Timeline
@@ -114,6 +116,12 @@ class View:
     def asof(self) -> datetime:
         """The moment judged from."""
         return self.timeline.asof
+
+    @property
+    def subject(self) -> Subject:
+        """What suitability asks of the patient, as known now."""
+        today = self.asof.astimezone(self.wording.zone).date()
+        return subject(self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof), today)
 
     def left(self) -> Entry | None:
         """Return the discharge, if it has happened."""
@@ -454,6 +462,11 @@ def _owner(view: View, by: datetime | None) -> str:
 
 
 def _after_the_looks(view: View, state: State, dwell: Dwell) -> Action:
+    drug = getattr(dwell.treatment.event, "drug", "")
+    if drug != "alteplase":
+        since = f"put in {view.wording.when(dwell.treatment.event.at)}"
+        act = f"Look at the dwelling {drug} as its order says"
+        return Action(act, state.septum, None, True, _owner(view, None), since, (DANGERS,))
     began = state.needle.opened.event.at if state.needle else dwell.treatment.event.at
     doses = sum(
         began <= other.treatment.event.at <= dwell.treatment.event.at for other in view.timeline.dwells[state.septum]

@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
 from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View
 from lda_notes.documents.handoff.patient import (
@@ -27,6 +28,7 @@ from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
+from lda_notes.line.shifts import shift_at
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
 
@@ -66,6 +68,8 @@ class Handoff:
     left_out: tuple[str, ...]
     doubtful: tuple[str, ...]
     zones: tuple[ZoneInfo, ...]
+    since_known: bool = False
+    """Whether ``since`` is the last handoff, and not merely the length of a shift before now."""
 
     @property
     def patients(self) -> tuple[PatientFacts, ...]:
@@ -82,16 +86,23 @@ def handoff(
     unreadable: Sequence[str] = (),
     unit: str | None = None,
     rooms: Sequence[str] = (),
+    told_since: datetime | None = None,
 ) -> Handoff:
-    """Return what the sheet tells. A shift of ``hours`` (default: the policy's) ended at ``asof``; the next begins.
+    """Return what the sheet tells.
+
+    The shift is that of the policy's ``shift_starts``, or of ``told_since`` and ``shift_end``; where neither is given,
+    a shift of ``hours`` (default: the policy's) ended at ``asof`` and the next begins, and when the last handoff was is
+    not known.
 
     ``unit`` and ``rooms`` choose patients; without them all are on the sheet.
 
     Raises OverflowError when a shift from ``asof`` would leave the calendar.
     """
     length = timedelta(microseconds=int((hours or policy.value("shift_hours")) * 3_600_000_000))
-    since = asof.astimezone(UTC) - length
-    end = shift_end or asof.astimezone(UTC) + length
+    starts = policy.times("shift_starts")
+    shift = shift_at(asof, starts, due.zone_of(sources[0].timeline)) if starts and sources else None
+    since = told_since or (shift.since if shift else asof.astimezone(UTC) - length)
+    end = shift_end or (shift.end if shift else asof.astimezone(UTC) + length)
     sorted_out = sort_out(sources, asof)
     patients = [
         patient_facts(
@@ -132,6 +143,7 @@ def handoff(
         sorted_out.left_out,
         sorted_out.doubtful,
         tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
+        told_since is not None or shift is not None,
     )
 
 
@@ -198,7 +210,9 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
         blocks.append(Paragraph((Sentence("No patient with a port is here at this moment, by these records."),)))
     if not printing.round_alone:
         blocks.extend(_words(found, listed, references, printing))
-    return Sheet(TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
+    return Sheet(
+        TITLE, tuple(blocks), cautions=(*CAUTIONS, *silenced_words(found.policy)), running=_running(found), dense=True
+    )
 
 
 def _words(found: Handoff, listed: Sequence[Row], references: References, printing: Printing) -> Iterator[Block]:
@@ -256,13 +270,19 @@ def _named(label: str, said: tuple[str, ...]) -> Paragraph:
     return Paragraph(tuple(Sentence(f"{words}.") for words in said), label)
 
 
+def _handed_over(found: Handoff) -> str:
+    if found.since_known:
+        return f"; last handoff {_soon(found, found.since)}"
+    return f"; changes are told since {_soon(found, found.since)}"
+
+
 def _head(found: Handoff, printing: Printing) -> Paragraph:
     facility = found.policy.facility
     units = _units(found)
     zones = found.zones
     said = [
         f"{_in_full(found, found.asof)}{_printed(found, printing)}.",
-        f"The coming shift ends {_soon(found, found.shift_end)}; last handoff {_soon(found, found.since)}.",
+        f"The coming shift ends {_soon(found, found.shift_end)}{_handed_over(found)}.",
         f"Patients: {len(found.here)}{f', {units}' if units else ''}.",
         f"Times: {zones[0].key if len(zones) == 1 else 'each in the time zone named with the patient'}.",
         f"Limits: {f'changed by {facility.text()}' if facility else 'as published'}.",
@@ -427,7 +447,13 @@ def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
         )
     else:
         blocks.append(Paragraph((Sentence("No patient has left, by these records."),)))
-    return Sheet(LEFT_TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
+    return Sheet(
+        LEFT_TITLE,
+        tuple(blocks),
+        cautions=(*CAUTIONS, *silenced_words(found.policy)),
+        running=_running(found),
+        dense=True,
+    )
 
 
 def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:

@@ -16,7 +16,7 @@ from lda_notes.knowledge.ages import days_old, months_old, years_old
 from lda_notes.knowledge.amounts import alteplase_withdrawal
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.line import sums
+from lda_notes.line import due, sums
 from lda_notes.line.sums import Sums
 from lda_notes.line.timeline import Entry, Hold, Timeline, UnitStay
 from lda_notes.narrative import phrasing
@@ -104,6 +104,7 @@ class PatientFacts:
     unread_facts: tuple[Unread, ...]
     amounts: tuple[Added, ...]
     wording: Wording
+    silent: str = ""
     number: int = 0
     alike: bool = False
 
@@ -151,7 +152,7 @@ def patient_facts(
         wording.in_letters(patient.family_name),
         wording.one_line(patient.identifiers[0].value),
         child(view),
-        tuple(_allergy_lines(patient)),
+        tuple(allergy_lines(patient)),
         tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
         phrasing.day(patient.birth_date) if patient.birth_date else view.wording.absent(None, "patient", "birth_date"),
         wording.one_line(unit.unit) if unit else "",
@@ -175,6 +176,7 @@ def patient_facts(
         tuple(unread_facts),
         tuple(_amounts(view)),
         view.wording,
+        _silent(view),
     )
 
 
@@ -183,6 +185,20 @@ def _ended(view: View) -> Iterator[Hold]:
     over = [hold for holds in view.timeline.holds.values() for hold in holds]
     past = [hold for hold in over if hold.ended is not None and hold.ended.event.at <= view.asof]
     yield from sorted(past, key=lambda hold: hold.ended.event.at if hold.ended else hold.since)
+
+
+def _silent(view: View) -> str:
+    """Return since when nothing was charted, where that is longer than the line's own interval; "" otherwise."""
+    line = view.timeline
+    last = max((entry.event.at for entry in line.entries if entry.event.at <= view.asof), default=None)
+    states = [line.now(septum) for septum in line.episode.port.septa]
+    if last is None or due.died(line, view.asof) or not any(state.port_in for state in states):
+        return ""
+    accessed = any(state.needle is not None for state in states) and view.left() is None
+    limit = "line_check_hours" if accessed else due.home_flush_limit(view.policy) if view.left() else "idle_flush_days"
+    if view.asof - last <= view.policy.span(limit):
+        return ""
+    return f"nothing charted since {phrasing.day(last.astimezone(view.wording.zone).date())}"
 
 
 def _where(timeline: Timeline) -> UnitStay | None:
@@ -208,7 +224,7 @@ def _age(born: date, today: date) -> str:
     return phrasing.count(years_old(born, today), "year")
 
 
-def _allergy_lines(patient: Patient) -> Iterator[str]:
+def allergy_lines(patient: Patient) -> Iterator[str]:
     """Yield allergies with their reactions and the conditions that matter for the line; nothing for none known."""
     if patient.allergies is None:
         yield "Allergies not recorded"

@@ -15,7 +15,7 @@ from lda_notes.documents.wording import Wording
 from lda_notes.line.holds import ROWS
 from lda_notes.narrative import phrasing
 
-Word = Literal["HOLD", "DANGER", "LIMIT", "COULD NOT BE READ"]
+Word = Literal["HOLD", "DANGER", "LIMIT", "COULD NOT BE READ", "NOT CHARTED"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,8 @@ def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
     of_lines = (
         one for line in patient.lines for one in line_warnings(patient.wording, line, of_septum(patient, line.septum))
     )
-    return tuple(dict.fromkeys((*of_lines, *(Warned("COULD NOT BE READ", said) for said in patient.unread))))
+    silent = (Warned("NOT CHARTED", patient.silent),) if patient.silent else ()
+    return tuple(dict.fromkeys((*silent, *of_lines, *(Warned("COULD NOT BE READ", said) for said in patient.unread))))
 
 
 def line_warnings(words: Wording, line: LineFacts, septum: str = "") -> Iterator[Warned]:

@@ -25,7 +25,8 @@ def values(found: Handoff) -> dict[str, Any]:
     return {
         "version": VERSION,
         "judged_from": _time(found.asof),
-        "last_handoff": _time(found.since),
+        "last_handoff": _time(found.since) if found.since_known else None,
+        "changes_since": _time(found.since),
         "shift_end": _time(found.shift_end),
         "facility_policy": found.policy.facility.text() if found.policy.facility else None,
         "not_on_this_sheet": list(found.unreadable),

@@ -36,7 +36,7 @@ CLOCK_WORDS: Final[Mapping[ClockName, str]] = {
     "flush": "next flush",
     "idle flush": "next flush",
     "maintenance flush": "next flush",
-    "thrombolytic check": "next look at the thrombolytic",
+    "thrombolytic check": "look at the thrombolytic",
 }
 
 _TOLD_KEYS: Final[Mapping[ClockName, str]] = {
@@ -49,14 +49,24 @@ _TOLD_KEYS: Final[Mapping[ClockName, str]] = {
 
 
 def dues(scene: Scene) -> Iterator[Due]:
-    """Yield the clocks that the note of this kind names, as they run right after the event."""
+    """Yield the clocks that the note of this kind names, as they run after the visit."""
     if _needle_follows(scene):
         return  # the clocks of an empty port never ran
     shown = DUE_SHOWN.get(scene.event.kind, ())
     for _, after in scene.states():
+        if _out_again(scene, after):
+            continue  # the needle came out at the same visit: nothing of it falls due
         for row in due.due(scene.timeline, after.septum, scene.policy, scene.event.at):
             if row.clock in shown and _belongs(row, after):
                 yield row
+
+
+def _out_again(scene: Scene, after: State) -> bool:
+    """Tell whether the needle that is in right after the event came out within the time of one visit."""
+    stays = scene.timeline.needles.get(after.septum, ()) if after.needle is not None else ()
+    closed = next((stay.closed for stay in stays if after.needle and stay.opened is after.needle.opened), None)
+    visit = scene.policy.span("needle_change_minutes")
+    return closed is not None and closed.event.at - scene.event.at <= visit
 
 
 def _needle_follows(scene: Scene) -> bool:
@@ -99,14 +109,16 @@ def due_paths(row: Due) -> tuple[Path, ...]:
 def values(scene: Scene) -> Values:
     """Return what a template may name of due times: computed ones together by moment, and what the nurse noted else."""
     noted = getattr(scene.event, "next_due", None)
-    rows: dict[tuple[datetime, str, bool], Values] = {}
+    rows: dict[tuple[datetime, str], Values] = {}
     now: list[Values] = []
     agreed: set[str] = set()
     many = len(scene.timeline.episode.port.septa) > 1 and scene.step is not None and scene.step.septum is None
     order = list(CLOCK_WORDS)
-    for row in sorted(
-        dues(scene), key=lambda d: (d.by is not None, d.by or d.restarted_by.event.at, order.index(d.clock))
-    ):
+    running = list(dues(scene))
+    going = {id(row) for row in running if _goes_with_the_needle(row, running)}
+    for row in sorted(running, key=lambda d: (d.by is not None, d.by or d.restarted_by.event.at, order.index(d.clock))):
+        if id(row) in going:
+            continue
         what = CLOCK_WORDS[row.clock] + (f" of the {phrasing.label(row.septum)} septum" if many else "")
         if row.by is None:
             now.append({"what": (what, due_paths(row)), "because": (row.why, due_paths(row))})
@@ -115,8 +127,11 @@ def values(scene: Scene) -> Values:
         same = noted is not None and getattr(noted, key, None) == row.by
         if same:
             agreed.add(key)
-        values = rows.setdefault((row.by, interval(row, scene.policy), same), {})
-        _add_due(values, row, what, scene, at(scene.entry, "next_due", key) if same else None)
+        values = rows.setdefault((row.by, interval(row, scene.policy)), {})
+        _add_due(values, row, what, scene, (at(scene.entry, "next_due", key),) if same else ())
+        with_it = [one for one in running if id(one) in going and one.septum == row.septum]
+        if row.clock == "needle change" and with_it:
+            values["with"] = ("the dressing goes with the needle", due_paths(with_it[0]))
     return {
         "due": (tuple(rows.values()), ()),
         "due_now": (tuple(now), ()),
@@ -124,17 +139,22 @@ def values(scene: Scene) -> Values:
     }
 
 
-def _add_due(values: Values, row: Due, what: str, scene: Scene, told: Path | None) -> None:
+def _goes_with_the_needle(row: Due, running: list[Due]) -> bool:
+    """Tell whether a dressing need not be changed before the needle is, whose change takes it along."""
+    needle = next((one for one in running if one.clock == "needle change" and one.septum == row.septum), None)
+    return row.clock == "dressing change" and needle is not None and bool(row.by and needle.by and row.by > needle.by)
+
+
+def _add_due(values: Values, row: Due, what: str, scene: Scene, noted: tuple[Path, ...]) -> None:
     past = row.by is not None and row.by < scene.event.at
     names: tuple[str, ...] = (*values.get("what", ((), ()))[0], what)
     paths = (*values.get("what", ((), ()))[1], *due_paths(row))
     verb = ("were" if past else "are") if len(names) > 1 else ("was" if past else "is")
     values["what"] = (names, paths)
     values["verb"] = (verb, paths)
-    values["by"] = (row.by, paths)
+    values["by"] = (row.by, (*values.get("by", (None, ()))[1], *due_paths(row), *noted))
     values["interval"] = (interval(row, scene.policy), paths)
-    told_paths = (*values.get("told", (None, ()))[1], *((told,) if told else ()))
-    values["told"] = ("as the nurse noted" if told_paths else None, told_paths)
+    values.setdefault("with", (None, ()))
 
 
 def _otherwise(scene: Scene, noted: Any, agreed: set[str]) -> Iterator[Values]:

@@ -12,7 +12,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Needle, Site
 
-_MOST: Final = 6
+_MOST: Final = 4
 """Most difficulties that are listed, latest first; the rest are counted."""
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Final
 
+from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import (
     Alert,
     Blanks,
@@ -23,10 +24,10 @@ from lda_notes.documents.blocks import (
     Table,
 )
 from lda_notes.documents.handoff.line import LineFacts, View, line_facts
-from lda_notes.documents.handoff.patient import child, port_text
-from lda_notes.documents.handoff.round import inside, line_warnings
+from lda_notes.documents.handoff.patient import allergy_lines, child, port_text
+from lda_notes.documents.handoff.round import inside, line_warnings, when
 from lda_notes.documents.handoff.words import when_due_text
-from lda_notes.documents.precautions import Precaution, merged, precautions
+from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
@@ -51,7 +52,14 @@ CAUTIONS: Final = (
 def sheet(view: View, work: Work, septum: str) -> Sheet:
     """Return the worksheet for ``work`` on one septum: what is known, supplies, blanks in the order of the work."""
     blocks = tuple(_blocks(view, work, septum))
-    return Sheet(title(work), blocks, cautions=CAUTIONS, running=_running(view), dense=True, size=_SIZE)
+    return Sheet(
+        title(work),
+        blocks,
+        cautions=(*CAUTIONS, *silenced_words(view.policy)),
+        running=_running(view),
+        dense=True,
+        size=_SIZE,
+    )
 
 
 def title(work: Work) -> str:
@@ -74,9 +82,9 @@ def _blocks(view: View, work: Work, septum: str) -> Iterator[Block]:
     for fact in view.timeline.unread:
         yield Alert("caution", notice(fact))
     yield _known(view, line, septum)
-    if cares:
-        said = [f"{phrasing.capital(why)}: {says}{references.mark(basis)}" for why, says, basis in merged(cares)]
-        yield Alert("caution", ". ".join(said))
+    told = tuple(allergy_lines(view.timeline.episode.patient))
+    if told:  # what each changes stands at its step
+        yield Alert("caution", ". ".join(told))
     before = difficulties(view, septum)
     if before:
         yield Bullets(before, "Difficulties before", columns=2)
@@ -144,7 +152,7 @@ def unit_sheet(views: Sequence[View]) -> Sheet:
     """Return the line check of a unit: a row for each patient with a needle, with room for what is found."""
     return Sheet(
         "Worksheet: line check of the unit", tuple(_unit_blocks(views)), cautions=CAUTIONS, running=_of_unit(views),
-        dense=True, size=_SIZE,
+        dense=True, size=_SIZE, landscape=True,
     )  # fmt: skip
 
 
@@ -155,8 +163,8 @@ def _of_unit(views: Sequence[View]) -> str:
 
 
 LOOKS: Final = (
-    "[ ] skin intact  [ ] no redness  [ ] no swelling  [ ] no tenderness  [ ] no drainage  [ ] port stable",
-    "[ ] dressing intact  [ ] connections secure  [ ] nothing wrong",
+    "[ ] skin intact  [ ] no redness  [ ] no swelling  [ ] no pain  [ ] no drainage  [ ] port stable  "
+    "[ ] dressing intact  [ ] connections secure",
 )
 """What is looked for, each with a box of its own; what is not so is written."""
 
@@ -167,9 +175,9 @@ def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
         yield Paragraph((Sentence("No patient has a needle in, as recorded."),))
         return
     yield Table(
-        ("Room", "Patient", "Now", "Seen; write what is not so", "Time, nurse"),
+        ("Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
         tuple(rows),
-        (7, 19, 27, 34, 13),
+        (5, 18, 30, 35, 12),
         "Line check: one row for each needle; a box is ticked only for what was looked at",
     )
 
@@ -183,8 +191,8 @@ def _unit_rows(view: View) -> Iterator[tuple[Cell, ...]]:
         if line.state.needle is None:
             continue
         look = next((action for action in line.actions if action.clock == "line check"), None)
-        due = f"line check {when_due_text(view.wording, look)}" if look else ""
-        said = (inside(line), f"runs: {line.runs}" if line.runs else "", due)
+        due = when(view.wording, look).rstrip(":") if look else ""
+        said = (inside(line), f"runs: {line.runs}" if line.runs else "")
         yield (
             one_line(stay.room or "") if stay else "",
             tuple(
@@ -200,7 +208,7 @@ def _unit_rows(view: View) -> Iterator[tuple[Cell, ...]]:
                 *(Line(phrasing.capital(words)) for words in said if words),
             ),
             tuple(map(Line, LOOKS)),
-            "",
+            due,
         )  # fmt: skip
 
 
@@ -277,9 +285,9 @@ _LAST: Final = "Sign"
 def forms(asked: list[Blank]) -> Iterator[Form]:
     """Yield the blanks of one step in their order: those that share a condition together, said once."""
     drawn = [(blank, choices) for blank in asked if (choices := _kept(blank)) is not None]
-    for when, group in groupby(drawn, key=lambda pair: pair[0].conditions[:1]):
+    for shares, group in groupby(drawn, key=lambda pair: pair[0].conditions[:1]):
         together = list(group)
-        shared = when[0] if when and len(together) > 1 else ""
+        shared = shares[0] if shares and len(together) > 1 else ""
         said = tuple(_sign(blank, choices, 1 if shared else 0) for blank, choices in together)
         yield Form(said, f"{phrasing.capital(shared)}:" if shared else "")
 

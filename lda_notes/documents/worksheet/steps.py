@@ -13,11 +13,11 @@ from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.worksheet.known import last_that_worked
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.ages import years_old
-from lda_notes.knowledge.policy import number
+from lda_notes.knowledge.policy import number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.knowledge.suitability import antiseptics, disc_suits, locks, suits
 from lda_notes.line import due
 from lda_notes.narrative import phrasing
-from lda_notes.record import disc
 
 TITLES: Final[Mapping[str, str]] = {
     "septum": "Before you begin",
@@ -94,11 +94,10 @@ def adult(view: View) -> bool | None:
     return years_old(born, view.asof.astimezone(view.wording.zone).date()) >= view.policy.value("adult_years")
 
 
-def no_heparin(view: View) -> bool:
-    """Tell whether allergies or history rule heparin out."""
-    patient = view.timeline.episode.patient
-    allergic = any(allergy.substance == "heparin" for allergy in patient.allergies or ())
-    return allergic or "heparin-induced thrombocytopenia" in patient.conditions
+def heparin_strength(view: View) -> Decimal | None:
+    """Return the strength of a heparin lock that suits the patient, in units per mL; None when none does."""
+    found = (one.units_per_ml for one in locks(view.subject, view.policy) if one.drug == "heparin")
+    return next(found, None)
 
 
 def cautions(view: View, kind: str, title: str, precautions: tuple[Precaution, ...]) -> tuple[Caution, ...]:
@@ -118,7 +117,7 @@ def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
         case "Keep it sterile":
             yield _common("W1", "Masks for all people present; sterile gloves from the sterile set-up onward")
         case "Prepare the skin":
-            yield from _skin(view, {p.substance for p in view.timeline.episode.patient.allergies or ()})
+            yield from _skin(view)
         case "Put the needle in":
             yield _common("W2", "Prime and clamp the extension first; at a right angle, in one steady push")
             yield Caution(f"At most {view.policy.text('needle_attempts')} by one nurse", ("needle_attempts",))
@@ -143,32 +142,40 @@ def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
             return
 
 
+_CREAM: Final = "lidocaine 2.5% with prilocaine 2.5% cream"
+
+
 def _numbing(view: View) -> Iterator[Caution]:
     minutes = view.policy.text("cream_contact_minutes")
-    yield Caution(f"Cream of lidocaine and prilocaine: on for at least {minutes}", ("cream_contact_minutes",))
+    if suits("anesthetic", _CREAM, view.subject, view.policy).plain:
+        yield Caution(f"Cream of lidocaine and prilocaine: on for at least {minutes}", ("cream_contact_minutes",))
+    if not suits("anesthetic", "vapocoolant spray", view.subject, view.policy).plain:
+        return
     before = view.policy.choice("anesthetic_spray_order") == "before antisepsis"
     spray = "before skin preparation, never after" if before else "after skin preparation only if labelled sterile"
     yield Caution(f"Cold spray: {spray}", ("anesthetic_spray_order",))
 
 
-def _skin(view: View, allergies: set[str]) -> Iterator[Caution]:
-    policy = view.policy
-    if "chlorhexidine" not in allergies and "isopropyl alcohol" not in allergies:
+def _skin(view: View) -> Iterator[Caution]:
+    policy, agents = view.policy, antiseptics(view.subject, view.policy)
+    if "chlorhexidine in alcohol" in agents:
         yield Caution(
             f"Chlorhexidine in alcohol: scrub {policy.text('chg_scrub_dry_site_s')} on a dry site, "
             f"{policy.text('chg_scrub_moist_site_s')} on a moist one; dry {policy.text('chg_dry_dry_site_s')} or "
             f"{policy.text('chg_dry_moist_site_s')}; each at least",
             ("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "chg_dry_dry_site_s", "chg_dry_moist_site_s"),
         )
-    elif "isopropyl alcohol" not in allergies:
+    elif "70% isopropyl alcohol" in agents:
         yield Caution(
             f"70% isopropyl alcohol: rub {policy.text('isopropyl_scrub_s')}, dry {policy.text('isopropyl_dry_s')}; "
             "each at least",
             ("isopropyl_scrub_s", "isopropyl_dry_s"),
         )
-    if "iodine" not in allergies:
+    if "povidone-iodine" in agents:
         said = f"Povidone-iodine: dry at least {policy.text('povidone_iodine_dry_s')}"
         yield Caution(said, ("povidone_iodine_dry_s",))
+    if not agents:
+        yield _common("W13", "Ask the prescriber which antiseptic: allergies or age rule out the usual ones")
     yield _common("W4", "Let it dry by itself; never wipe or fan; nothing touches the skin after it")
 
 
@@ -229,9 +236,9 @@ def system_ml(view: View) -> Decimal | None:
 
 def _lock(view: View) -> Iterator[Caution]:
     policy = view.policy
-    if not no_heparin(view):
-        strength = policy.text("heparin_lock_strength_units_per_ml")
-        said = f"Heparin for a lock is {strength}; read the strength on the label twice"
+    strength = heparin_strength(view)
+    if strength is not None:
+        said = f"Heparin for a lock is {quantity(strength, 'units per mL')}; read the strength on the label twice"
         yield Caution(said, ("heparin_lock_strength_units_per_ml",))
     system = system_ml(view)
     if system is not None:
@@ -242,8 +249,7 @@ def _lock(view: View) -> Iterator[Caution]:
 def _dressing(view: View) -> Iterator[Caution]:
     yield _common("W5", "Without tension, the puncture site in view, labelled with date and initials")
     policy = view.policy
-    today = view.asof.astimezone(view.wording.zone).date()
-    if policy.choice("chg_disc_expected") == "yes" and disc.suits(view.timeline.episode.patient, today, policy):
+    if policy.choice("chg_disc_expected") == "yes" and disc_suits(view.subject, policy):
         yield Caution("The disc right side up between hub and skin", ("chg_disc_expected",))
     yield Caution(
         f"Gauze over the site is due after {policy.text('gauze_dressing_days')}, a transparent dressing after "

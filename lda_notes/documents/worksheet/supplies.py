@@ -10,8 +10,10 @@ from lda_notes.documents import wording
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.references import Basis
 from lda_notes.documents.worksheet.known import last_that_worked
-from lda_notes.documents.worksheet.steps import adult, no_heparin
-from lda_notes.knowledge.policy import number
+from lda_notes.documents.worksheet.steps import adult, heparin_strength
+from lda_notes.knowledge.policy import number, quantity
+from lda_notes.knowledge.suitability import ANTISEPTICS, antiseptics, disc_suits, preservative_free, suits
+from lda_notes.narrative import phrasing
 from lda_notes.record import disc
 from lda_notes.record.unread import about
 
@@ -74,13 +76,11 @@ def _clean(view: View) -> Iterator[Supply]:
 def _antiseptic(view: View) -> str:
     if about(view.timeline.unread, None, "patient", "allergies"):
         return "Antiseptic: ask, an allergy could not be read"
-    if not _allergic(view, "chlorhexidine", "isopropyl alcohol"):
-        return "Chlorhexidine in alcohol"
-    if not _allergic(view, "iodine"):
-        return "Povidone-iodine, for the allergies above"
-    if not _allergic(view, "isopropyl alcohol"):
-        return "70% isopropyl alcohol, for the allergies above"
-    return "Antiseptic: ask the prescriber, the allergies above rule out the usual ones"
+    agents = antiseptics(view.subject, view.policy)
+    if not agents:
+        return "Antiseptic: ask the prescriber, allergies or age rule out the usual ones"
+    usual = agents[0] == ANTISEPTICS[0]
+    return phrasing.capital(agents[0]) + ("" if usual else ", for the allergies or the age")
 
 
 def _needle(view: View, septum: str) -> Iterator[Supply]:
@@ -101,7 +101,7 @@ def _needle(view: View, septum: str) -> Iterator[Supply]:
 
 def _flush(view: View) -> Iterator[Supply]:
     least = f", {view.policy.text('flush_ml')} or more" if adult(view) else ""
-    kind = "without preservative" if _allergic(view, "benzyl alcohol") else ""
+    kind = "without preservative" if preservative_free(view.subject, view.policy) else ""
     said = " ".join(part for part in ("0.9% sodium chloride", kind) if part)
     barrel = view.policy.text("syringe_ml")
     basis: tuple[Basis, ...] = ("syringe_ml", "flush_ml") if least else ("syringe_ml",)
@@ -110,14 +110,15 @@ def _flush(view: View) -> Iterator[Supply]:
 
 
 def _lock(view: View) -> Iterator[Supply]:
-    if no_heparin(view):
+    strength = heparin_strength(view)
+    if strength is None:
         yield Supply("Lock without heparin: 0.9% sodium chloride, or what is ordered instead")
         return
-    policy = view.policy
-    strength = policy.text("heparin_lock_strength_units_per_ml")
-    yield Supply(f"Lock as ordered, unless an infusion follows; heparin of {strength} if heparin is ordered", (
-        "heparin_lock_strength_units_per_ml",
-    ))  # fmt: skip
+    yield Supply(
+        f"Lock as ordered, unless an infusion follows; heparin of {quantity(strength, 'units per mL')} if heparin is "
+        "ordered",
+        ("heparin_lock_strength_units_per_ml",),
+    )
 
 
 def _dressing(view: View) -> Iterator[Supply]:
@@ -125,7 +126,8 @@ def _dressing(view: View) -> Iterator[Supply]:
     yield Supply(f"Transparent dressing{gentle}; securement; label for date and initials")
     if view.policy.choice("chg_disc_expected") == "yes":
         yield _disc(view)
-    if view.policy.choice("disinfecting_cap_expected") == "yes":
+    cap = suits("cap", "disinfecting cap", view.subject, view.policy)
+    if view.policy.choice("disinfecting_cap_expected") == "yes" and cap.safe:
         yield Supply("A disinfecting cap for every connector and side port", ("disinfecting_cap_expected",))
 
 
@@ -142,6 +144,6 @@ def _disc(view: View) -> Supply:
             f"Chlorhexidine disc, if the age allows it; birth date {born}",
             ("chg_dressing_ages",),
         )
-    if of_age:
+    if of_age and disc_suits(view.subject, view.policy):
         return Supply("Chlorhexidine disc", ("chg_disc_expected", "chg_dressing_ages"))
     return Supply("No chlorhexidine disc at this age, unless ordered", ("chg_dressing_ages",))

@@ -259,13 +259,25 @@ def _foci(held: Json) -> list[Json]:
     return [*focus, *devices]
 
 
+def _context(text: str, remarks: Remarks) -> Json:
+    """Return what the extension says of patient and stay; what is not such JSON is named."""
+    try:
+        made = json.loads(text, parse_float=Decimal)
+    except (ValueError, RecursionError):
+        made = None
+    if isinstance(made, dict) and all(isinstance(made.get(key, {}), dict) for key in ("patient", "stay")):
+        return made
+    remarks.said.append(f"the extension {RECORD_CONTEXT} of a Provenance is not the JSON of a patient and a stay")
+    return {}
+
+
 def _patient_and_stay(store: Store, config: Config, sources: list[_Source], remarks: Remarks) -> Json:
     """Patient and stay: from their resources where these are here, the rest from the extension."""
     made: Json = {}
     for source in sources:
         for extension in source.provenance.get("extension", ()):
             if not made and extension.get("url") == f"{config.extensions}/{RECORD_CONTEXT}":
-                made = json.loads(extension.get("valueString", "{}"), parse_float=Decimal)
+                made = _context(extension.get("valueString", "{}"), remarks)
     stay, patient = _resources_of(store, config, sources)
     if patient is not None:
         made["patient"] = made.get("patient", {}) | _patient(patient)

@@ -95,6 +95,19 @@ def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
     return None, (fault.closed(),)
 
 
+_SHAPE: Final = frozenset(
+    {"type", "list", "single", "null", "empty", "primitive", "calendar", "resource-type", "depth"}
+)
+
+
+def misshapen(bundle: object) -> tuple[BundleFault, ...]:
+    """Return only the faults of shape: values of another JSON type, lists where R4 has none, days that are no days.
+
+    What reads a bundle may rely on the shape of everything in it once this is empty.
+    """
+    return tuple(fault for fault in verify(bundle, house=False) if fault.rule in _SHAPE)
+
+
 def verify_json(data: bytes, *, house: bool = True, row: int = 1) -> tuple[BundleFault, ...]:
     """Every fault of a bundle in a file, from its JSON on; ``row`` is the number of its first row in the file."""
     bundle, faults = read_json(data, row)

@@ -1,0 +1,235 @@
+"""Nothing that a worksheet, a to-do, a due time, an offered answer or a note says to do is called unsafe when done."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, timedelta
+from typing import Any
+
+import made_records as made
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from lda_notes.chart import groups, joined
+from lda_notes.chart.scene import Scene
+from lda_notes.check import rule_table
+from lda_notes.documents.handoff.line import View, line_facts
+from lda_notes.documents.note import due as note_due
+from lda_notes.documents.note.scene import Scene as NoteScene
+from lda_notes.documents.wording import Wording
+from lda_notes.documents.worksheet.steps import TITLES, cautions
+from lda_notes.documents.worksheet.supplies import supplies
+from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.line import due
+from lda_notes.line.timeline import Timeline, build
+
+MANY = settings(
+    phases=[Phase.explicit, Phase.generate],
+    max_examples=2000,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+)
+NOW = made.moment("2026-05-20 09:00")
+POLICIES = (
+    DEFAULT,
+    made.policy(chg_dressing_ages="any"),
+    made.policy(chg_dressing_ages="adults", saline_lock_accepted="no"),
+    made.policy(hold_ends_with="evaluation or blood return"),
+)
+ALLERGENS = (
+    *("chlorhexidine", "iodine", "isopropyl alcohol", "adhesive", "latex", "heparin", "lidocaine", "prilocaine"),
+    *("vapocoolant", "benzyl alcohol", "shellfish"),
+)
+CONDITIONS = (
+    *("heparin-induced thrombocytopenia", "methemoglobinemia", "G6PD deficiency", "cold intolerance"),
+    "premature birth",
+)
+AGES = (5, 10, 20, 29, 40, 59, 62, 100, 330, 364, 366, 800, 3650, 6500, 12000, 30000)
+
+SALINE = {"solution": "0.9% sodium chloride", "volume_ml": 10, "syringe_ml": 10, "resistance": "none"}
+HEPARIN_10 = {"drug": "heparin", "units_per_ml": 10, "volume_ml": 3, "preservative": "none"}
+
+
+@st.composite
+def people(draw: st.DrawFn) -> dict[str, Any]:
+    days = draw(st.sampled_from(AGES))
+    return {
+        "born": None if draw(st.integers(0, 9)) == 0 else (date(2026, 5, 20) - timedelta(days=days)).isoformat(),
+        "kg": draw(st.sampled_from((None, 0.9, 3, 9.5, 12, 35, 80))),
+        "allergies": draw(st.lists(st.sampled_from(ALLERGENS), max_size=4, unique=True)),
+        "history": draw(st.lists(st.sampled_from(CONDITIONS), max_size=2, unique=True)),
+        "valved": draw(st.sampled_from((None, True, False))),
+        "policy": draw(st.integers(0, len(POLICIES) - 1)),
+    }
+
+
+def record(who: dict[str, Any], *events: dict[str, Any]) -> dict[str, Any]:
+    data = made.record(*events)
+    patient, port = data["patient"], data["port"]
+    patient.pop("birth_date")
+    if who["born"]:
+        patient["birth_date"] = who["born"]
+    if who["kg"]:
+        patient["weight_kg"] = who["kg"]
+    patient["allergies"] = [{"substance": one} for one in who["allergies"]]
+    patient["history"] = who["history"]
+    if who["valved"] is not None:
+        port["valved"] = who["valved"]
+    data["record_version"] = 2
+    return data
+
+
+def timeline(data: dict[str, Any], policy: Policy) -> Timeline:
+    return build(made.episode(data), policy, NOW)
+
+
+def view(line: Timeline, policy: Policy) -> View:
+    return View(line, policy, Wording(due.zone_of(line), NOW), NOW - timedelta(hours=12), NOW + timedelta(hours=12))
+
+
+def bad(line: Timeline, policy: Policy, event: str, *families: str) -> list[str]:
+    """Return what the check calls unsafe or wrong about an event, in these families."""
+    return [
+        f"{finding.rule}: {finding.message}"
+        for finding in rule_table.check(line, policy)
+        if finding.severity in ("unsafe", "wrong")
+        and finding.event == event
+        and rule_table.RULES[finding.rule].family in families
+    ]
+
+
+SUPPLY = ("allergies", "supply match", "flush limits")
+AGENTS = ("chlorhexidine in alcohol", "aqueous chlorhexidine", "povidone-iodine", "70% isopropyl alcohol")
+
+
+def told_to_use(texts: list[str]) -> dict[str, list[Any]]:
+    """Return what texts say to use: antiseptics, locks, disc, cap, anesthetics."""
+    said = [text.lower() for text in texts]
+    agents = [agent for agent in AGENTS if any(re.search(rf"(?<!no ){re.escape(agent)}", text) for text in said)]
+    strengths = [
+        int(found.replace(",", "")) for text in said for found in re.findall(r"heparin[^.;]*?([\d,]+) units", text)
+    ]
+    numbing = [
+        agent
+        for words, agent in (
+            ("cream of lidocaine and prilocaine", "lidocaine 2.5% with prilocaine 2.5% cream"),
+            ("cold spray", "vapocoolant spray"),
+        )
+        if any(words in text and "no cold" not in text for text in said)
+    ]
+    return {
+        "agents": agents,
+        "strengths": strengths,
+        "disc": [True for text in said if re.search(r"^chlorhexidine disc$|^the disc ", text)],
+        "cap": [True for text in said if text.startswith("a disinfecting cap")],
+        "numbing": numbing,
+    }
+
+
+@MANY
+@given(people())
+def test_what_a_worksheet_or_chart_offers_suits_the_patient(who: dict[str, Any]) -> None:
+    policy = POLICIES[who["policy"]]
+    empty = timeline(record(who), policy)
+    shown = view(empty, policy)
+    texts = [one.says for one in supplies(shown, "access", "single")]
+    texts += [one.says for title in set(TITLES.values()) for one in cautions(shown, "access", title, ())]
+    told = told_to_use(texts)
+    scene = Scene("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
+    offered = joined._usual_lock(scene)
+    parts = {part.name: part.value for part in groups._dressing(scene, {})}
+    locks = [{**HEPARIN_10, "units_per_ml": strength} for strength in told["strengths"]]
+    if offered is not None:
+        locks.append({"preservative": "none", **{path[-1]: value for path, value in offered.facts}})
+    made_of = [
+        {"antisepsis": {"agent": agent, "scrub_s": 120, "dry_s": 180, "fully_dry": True}} for agent in told["agents"]
+    ]
+    made_of += [{"lock": lock} for lock in locks]
+    made_of += [{"dressing": {**made.FILM, "chlorhexidine_disc": True}} for _ in told["disc"]]
+    if parts.get("dressing.chlorhexidine_disc"):
+        made_of.append({"dressing": {**made.FILM, "chlorhexidine_disc": True}})
+    if told["cap"] or parts.get("disinfecting_caps"):
+        made_of.append({"disinfecting_caps": True})
+    made_of += [{"anesthetic": {"agent": agent}} for agent in told["numbing"]]
+    made_of.append({"flushes": [SALINE]})
+    for facts in made_of:
+        usual = {"lock": {"not_done": "an infusion follows"}, "dressing": made.FILM, "discard_ml": 5, **facts}
+        done = made.needle_event(NOW, id="done", **usual)
+        assert bad(timeline(record(who, done), policy), policy, "done", *SUPPLY) == [], facts
+
+
+STEPS: dict[str, dict[str, Any]] = {
+    "access": {"kind": "access"},
+    "access none": {"kind": "access", "blood_return": "none", "lock": {"not_done": "on hold"}},
+    "access pale": {"kind": "access", "blood_looks": "thin"},
+    "coring": {"kind": "access", "needle": {"gauge": 20, "length_mm": 19, "non_coring": False}},
+    "heparin": {"kind": "flush", "lock": made.HEPARIN},
+    "strong": {"kind": "flush", "lock": {**made.HEPARIN, "units_per_ml": 1000}},
+    "ethanol": {"kind": "flush", "lock": {"drug": "70% ethanol", "volume_ml": 2}},
+    "aspirated": {"kind": "flush", "old_lock": "aspirated and discarded"},
+    "treatment": {"kind": "patency treatment", "drug": "alteplase", "dose_mg": 2, "volume_ml": 2},
+    "look none": {"kind": "patency check", "treatment": "x", "blood_return": "none"},
+    "look good": {"kind": "patency check", "treatment": "x", "blood_return": "present", "withdrawn_ml": 4},
+    "swelling": {"kind": "line check", "site": {"swelling": "present"}},
+    "chills": {"kind": "line check", "signs": [{"what": "chills"}]},
+    "check": {"kind": "line check", "blood_return": "present", "dressing_found": ["intact"]},
+    "damp": {"kind": "line check", "dressing_found": ["damp"]},
+    "start": {"kind": "line use", "purpose": "infusion", "action": "started", "blood_return_before": "present"},
+    "stop": {"kind": "line use", "purpose": "infusion", "action": "stopped"},
+    "cleared": {
+        "kind": "evaluation",
+        "decision": "cleared for use",
+        "ends": ["all"],
+        "cleared_by": {"credential": "MD"},
+    },
+    "out": {"kind": "de-access"},
+    "learned": {"kind": "patient facts", "history": [{"condition": "heparin-induced thrombocytopenia"}]},
+}
+FLUSHED = {"blood_return": "present", "flushes": [SALINE]}
+DONE = {
+    "flush": {"kind": "flush", "old_lock": None, **FLUSHED},
+    "idle flush": {"kind": "access", "needle": made.NEEDLE, "dressing": made.FILM, "discard_ml": 5, **FLUSHED},
+    "maintenance flush": {"kind": "access", "needle": made.NEEDLE, "dressing": made.FILM, "discard_ml": 5, **FLUSHED},
+}
+"""What is done when one of these clocks says that it is due."""
+JUDGED = ("hold use", "allergies", "supply match", "thrombolytic limits")
+
+
+@st.composite
+def courses(draw: st.DrawFn) -> list[dict[str, Any]]:
+    names = draw(st.lists(st.sampled_from(sorted(STEPS)), min_size=1, max_size=6))
+    start = NOW - timedelta(hours=8)
+    return [
+        made.event(STEPS[name]["kind"], start + timedelta(hours=at), **_facts(name, at))
+        for at, name in enumerate(names)
+    ]
+
+
+def _facts(name: str, at: int) -> dict[str, Any]:
+    facts = {key: value for key, value in STEPS[name].items() if key != "kind"}
+    if STEPS[name]["kind"] == "access":
+        usual = {"needle": made.NEEDLE, "dressing": made.FILM, "discard_ml": 5, "lock": made.HEPARIN, **FLUSHED}
+        facts = {**usual, **facts}
+    return {"id": f"step-{at}", **facts}
+
+
+@MANY
+@given(people(), courses())
+def test_what_is_due_may_be_done(who: dict[str, Any], events: list[dict[str, Any]]) -> None:
+    policy = POLICIES[who["policy"]]
+    line = timeline(record(who, *events), policy)
+    shown = view(line, policy)
+    facts = line_facts(shown, "single")
+    clocks = {action.clock for action in facts.actions if action.clock is not None}
+    last = line.steps[-1] if line.steps else None
+    if last is not None:
+        note = NoteScene(line, policy, due.zone_of(line), last.entry, last)
+        clocks |= {row.clock for row in note_due.dues(note)}
+        later = line.state_at("single", NOW)
+        assert not (later.holds and any("flush" in row.clock for row in note_due.dues(note)))
+    for clock in clocks & DONE.keys():
+        done = {key: value for key, value in DONE[clock].items() if value is not None and key != "kind"}
+        act = made.event(DONE[clock]["kind"], NOW, id="done", **done)
+        after = timeline(record(who, *events, act), policy)
+        assert bad(after, policy, "done", *JUDGED) == [], clock

@@ -1,0 +1,158 @@
+"""What nobody foresaw ends in one sentence; what is printed to a terminal is made visible; no code is changed."""
+
+from __future__ import annotations
+
+import ast
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pexpect
+import pytest
+
+from lda_notes.commands.printing import visible
+
+ROOT = Path(__file__).parents[1]
+DEMO = ROOT / "demo_episodes" / "uncomplicated-week.yaml"
+PROGRAM = str(Path(sys.executable).with_name("lda-notes"))
+PLANTED = (
+    "import sys\nfrom lda_notes import pipeline\n"
+    "def broken(*_): raise {error}\n"
+    "pipeline.judge_file = broken\nfrom lda_notes.cli import main\n"
+    "sys.argv = ['lda-notes', 'check', sys.argv[1]]\nmain()"
+)
+
+
+def run(*arguments: object, **environment: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [PROGRAM, *map(str, arguments)], capture_output=True, text=True, check=False, errors="surrogateescape",
+        env={**os.environ, **environment},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("error", "says"),
+    [
+        ("KeyError('Odessa Quillfeather')", "unexpected error KeyError at check:"),
+        ("MemoryError()", "there is not enough memory for this"),
+        ("RecursionError()", "unexpected error RecursionError"),
+    ],
+)
+def test_an_unforeseen_error_is_one_sentence_without_the_record(error: str, says: str) -> None:
+    command = [sys.executable, "-c", PLANTED.format(error=error), str(DEMO)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 70 and done.stderr.count("\n") == 1
+    assert done.stderr.startswith("lda-notes: ") and says in done.stderr
+    assert "Traceback" not in done.stderr and "Quillfeather" not in done.stderr
+    if "KeyError" in error:
+        assert "LDA_NOTES_DEBUG=1" in done.stderr and "report this sentence" in done.stderr
+    shown = subprocess.run(
+        command, capture_output=True, text=True, check=False, env={**os.environ, "LDA_NOTES_DEBUG": "1"}
+    )
+    assert "Traceback" in shown.stderr
+
+
+@pytest.mark.parametrize("moment", ["0001-01-01T00:00+00:00", "9999-12-31T23:59-12:00", "1849-12-31T23:59+00:00"])
+@pytest.mark.parametrize("command", ["check", "note", "handoff", "amounts"])
+def test_the_first_and_the_last_years_are_refused(command: str, moment: str) -> None:
+    done = run(command, DEMO, "--asof", moment)
+    assert done.returncode == 2 and "1850 to 2199" in done.stderr
+
+
+def test_names_that_are_no_text(tmp_path: Path) -> None:
+    name = os.fsdecode(os.fsencode(str(tmp_path)) + b"/ep\xff\x1b[31m.yaml")
+    Path(name).write_bytes(DEMO.read_bytes())
+    for command in ("check", "note", "handoff", "amounts", "bundle"):
+        done = run(command, name)
+        assert "Traceback" not in done.stderr and "unexpected" not in done.stderr and done.returncode in (0, 1), command
+    done = run("check", name, "--out", name)
+    assert done.returncode == 2 and "is an input" in done.stderr and "\\xff" in done.stderr
+
+
+def test_files_that_are_no_policy(tmp_path: Path) -> None:
+    for raw, says in ((b"", "is empty"), (b"  \n", "is empty"), (b"\x00\x01\x02", "is not text")):
+        policy = tmp_path / "policy.yaml"
+        policy.write_bytes(raw)
+        done = run("policy", "--policy", policy)
+        assert done.returncode == 2 and says in done.stderr and "a record was expected" not in done.stderr
+
+
+def test_without_a_home_folder(tmp_path: Path) -> None:
+    from lda_notes.chart import drafts
+    from lda_notes.problems import Failure
+
+    assert drafts.folder({"XDG_STATE_HOME": str(tmp_path)}).is_relative_to(tmp_path)
+    kept = Path.expanduser
+    try:
+
+        def homeless(_: Path) -> Path:
+            raise RuntimeError("Could not determine home directory.")
+
+        Path.expanduser = homeless  # type: ignore[method-assign,assignment]
+        with pytest.raises(Failure, match="no home folder"):
+            drafts.folder({})
+    finally:
+        Path.expanduser = kept  # type: ignore[method-assign]
+
+
+STEERING = "ep\x1b[31m\u202e\x9b2J\x07.yaml"
+
+
+@pytest.mark.parametrize("command", ["check", "note", "handoff", "worksheet --for access", "amounts", "bundle", "send"])
+def test_nothing_that_steers_reaches_a_terminal(tmp_path: Path, command: str) -> None:
+    """In the name of the file, and in what it says; where it is read and where it cannot be."""
+    sound = DEMO.read_text().replace("Odessa", '"Od\\u001b[2Jessa\\u202e"')
+    for text in (sound, sound.replace("record_version", "rec\x1b[5m"), "no record"):
+        (tmp_path / STEERING).write_text(text)
+        word, *more = command.split()
+        process = pexpect.spawn(
+            PROGRAM, [word, STEERING, *more], cwd=str(tmp_path), encoding="utf-8", timeout=60,
+            codec_errors="surrogateescape",
+            env={**os.environ, "TERM": "dumb", "NO_COLOR": "1", "XDG_CACHE_HOME": str(tmp_path / "cache")},
+        )  # fmt: skip
+        process.expect(pexpect.EOF)
+        assert isinstance(process.before, str)
+        shown = process.before
+        process.close()
+        assert not set(shown) & set("\x1b\x9b\x07\u202e"), shown[:400]
+        assert "Traceback" not in shown
+
+
+def test_visible_shows_what_it_finds() -> None:
+    assert visible("a\tb\n\u00eb\u05d0") == "a\tb\n\u00eb\u05d0"
+    assert visible("\x1b[2J\u202e\x9b\udcff") == "\\x1b[2J\\u202e\\x9b\\xff"
+
+
+PRINTS = ("click.echo", "click.secho", "print", "sys.stdout.write", "sys.stderr.write")
+
+
+def test_only_one_place_prints() -> None:
+    for path in (ROOT / "lda_notes").rglob("*.py"):
+        if path.name == "printing.py":
+            continue
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.Call):
+                called = ast.unparse(node.func)
+                assert called not in ("click.echo", "click.secho", "print", "sys.stdout.write", "sys.stderr.write"), (
+                    path
+                )
+
+
+def test_a_lost_terminal_ends_with_its_own_code(tmp_path: Path) -> None:
+    """The last flush of the interpreter fails on a terminal that is gone, and would make 120 of it."""
+    code = (
+        "import sys\nfrom lda_notes import cli\n"
+        "class Gone:\n"
+        "    def write(self, *_): raise OSError(5, 'Input/output error')\n"
+        "    def flush(self): raise OSError(5, 'Input/output error')\n"
+        "    def isatty(self): return True\n"
+        "    closed = False\n"
+        "def stopped(*_, **__): raise KeyboardInterrupt\n"
+        "cli.group.main = stopped\nsys.stdout = sys.stderr = Gone()\ncli.main()\n"
+    )
+    for _ in range(3):
+        assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 130
+    with open("/dev/full", "w") as full:  # noqa: PTH123
+        done = subprocess.run([PROGRAM, "policy"], stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2 and "Traceback" not in done.stderr and "Exception ignored" not in done.stderr
