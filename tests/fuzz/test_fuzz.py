@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
-from harness import JUNK, run
+from harness import JUNK, Harness, run
 
 from lda_notes import cli
 
@@ -16,14 +18,15 @@ def test_every_damaged_input_ends_in_a_sentence(capsys: pytest.CaptureFixture[st
     assert len(found.inputs) == 14 and min(found.inputs.values()) >= 1, "every command had its turn"
 
 
-def test_the_harness_sees_what_is_not_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_harness_sees_what_is_not_caught(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     from lda_notes.record import reading
 
     def broken(*_: object, **__: object) -> None:
         raise KeyError("planted")
 
+    harness = Harness(14, tmp_path)
     monkeypatch.setattr(reading, "read_bytes", broken)
-    found = run(60, seed=14)
+    found = harness.go(60, 30)
     assert any("KeyError" in place for place in found.faults) and JUNK and cli.UNEXPECTED == 70
 
 
