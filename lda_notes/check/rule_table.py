@@ -190,6 +190,31 @@ def _dispatch() -> None:
     _WHOLE.extend(row for row in RULES.values() if not row.on)
 
 
+_NEVER_SILENT: Final = frozenset(
+    {
+        *("vesicant-without-blood-return", "vesicant-not-flagged", "held-line-used", "held-line-flushed"),
+        *("heparin-history", "heparin-allergy", "chlorhexidine-allergy", "latex-allergy", "alteplase-allergy"),
+        *("iodine-allergy", "anesthetic-allergy", "benzyl-alcohol-allergy", "isopropyl-alcohol-allergy"),
+        *("other-allergy", "adhesive-allergy", "vapocoolant-allergy", "lock-not-aspirated", "ethanol-lock"),
+        *("failed-dressing-left", "needle-not-whole", "treatment-strength-heparin", "needle-coring"),
+    }
+)
+"""Rules about standing dangers and vesicants: no policy silences them."""
+
+
+def may_be_silenced(rule: str) -> bool:
+    """Tell whether a facility's policy may silence a rule: a known one that speaks of no standing danger."""
+    return rule in load() and rule not in _NEVER_SILENT
+
+
+def silenced_words(policy: Policy) -> tuple[str, ...]:
+    """Return what the foot of a sheet says of each rule that the facility's policy silences or tries to."""
+    return tuple(
+        one.text() if may_be_silenced(one.rule) else f"The policy may not silence {one.rule}; it was checked."
+        for one in policy.silenced
+    )
+
+
 def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
     """Return every fault that the rules find in ``timeline``, in no particular order."""
     if not _BY_KIND:
@@ -197,13 +222,14 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
         _dispatch()
     case = Case(timeline, policy)
     found: list[Finding] = []
+    silent = {one.rule for one in policy.silenced if may_be_silenced(one.rule)} if policy.silenced else frozenset()
     for step in timeline.steps:
         event: Any = step.entry.event
         for look, row in _BY_KIND[event.kind]:
-            for fault in look(step, event, case):
+            for fault in look(step, event, case) if row.name not in silent else ():
                 found.append(_finding(row, fault, policy, step.entry))
     for row in _WHOLE:
-        for fault in row.check(case):
+        for fault in row.check(case) if row.name not in silent else ():
             found.append(_finding(row, fault, policy, None))
     return tuple(found)
 

@@ -10,6 +10,7 @@ from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.supplies_used import holding, supplies_used
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import CONTAINS, contains
+from lda_notes.line.against import adhesive_against
 from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed
 from lda_notes.record.parts import Dressing, Needle
 
@@ -102,11 +103,15 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
     """Finds a dressing held by adhesive on a patient whose skin does not bear adhesive.
 
     Adhesive can blister and strip the skin. A needle must still be held and covered, so an adhesive dressing is not
-    forbidden; barrier films and silicone adhesives are gentler.
+    forbidden; a barrier film under it answers a sensitivity. A reaction of an allergic kind stays a finding.
 
     Choose the gentlest dressing that holds, and look at the skin at each change.
     """
-    return _held(case, "adhesive")
+    for found in _held(case, "adhesive"):
+        entry = next(entry for entry in case.timeline.entries if entry.event.id == found.event)
+        dressing = entry.event.__dict__.get("dressing")
+        if adhesive_against(case.timeline.episode.patient, getattr(dressing, "barrier_film", None) is True):
+            yield found
 
 
 @rule(

@@ -8,6 +8,7 @@ from typing import Final
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
+from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, may_clear
 from lda_notes.line.timeline import Hold
@@ -257,6 +258,32 @@ def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Ite
         step.entry.path("blood_return_before" if event.blood_return_before is not None else "blood_return"),
         f"a vesicant was given with blood return {said}; expected present",
     )
+
+
+@rule(
+    "wrong",
+    "read the product's label again, and record whether it is a vesicant",
+    on=(LineUse,),
+    cites=(vesicants.SOURCE,),
+)
+def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a well-known vesicant by name whose entry does not say that it is one, or says that it is not.
+
+    What is asked before a vesicant depends on that word. A liposomal form is a product of its own and is not meant.
+
+    Read the label of the product, and record yes or no, or name the product as its label does.
+    """
+    drug = vesicants.named(event.what, event.product)
+    if drug is None or event.vesicant is True:
+        return
+    if event.vesicant is False:
+        yield Found(step.entry.path("vesicant"), f"{drug} is a vesicant, and the entry says that it is not one")
+    else:
+        yield Found(
+            step.entry.path("what"),
+            f"{drug} is a vesicant, and whether it is one is not recorded",
+            severity="gap",
+        )
 
 
 @rule(
