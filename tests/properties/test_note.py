@@ -110,10 +110,13 @@ def test_what_the_tool_says_holds_no_unsafe_form(episode: dict[str, Any]) -> Non
     texts = own_words(episode)
     for sentence in sentences(sheet.blocks):
         said = sentence.text
+        for text in texts:
+            if typed(text).startswith("["):  # brackets say that the words are hers
+                said = said.replace(typed(text), "typed")
         for name in sorted(names(episode), key=len, reverse=True):
             said = said.replace(name, "Name")
-        for text in sorted(texts, key=len, reverse=True):
-            said = said.replace(f'"{text}"', '""').replace(typed(text), "typed")
+        for text in texts:
+            said = said.replace(f'"{text}"', '""')
         assert not unsafe_forms(said), sentence
 
 
