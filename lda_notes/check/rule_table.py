@@ -226,7 +226,9 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
     for step in timeline.steps:
         event: Any = step.entry.event
         for look, row in _BY_KIND[event.kind]:
-            for fault in look(step, event, case) if row.name not in silent else ():
+            if silent and row.name in silent:
+                continue
+            for fault in look(step, event, case):
                 found.append(_finding(row, fault, policy, step.entry))
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
