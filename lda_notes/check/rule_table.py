@@ -233,8 +233,10 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
     for step in timeline.steps:
         event: Any = step.entry.event
         for look, row in _BY_KIND[event.kind]:
-            for fault in look(step, event, case) if row.name not in silent else ():
-                if not case.could_not_read(event.id, fault.lacks):
+            if silent and row.name in silent:
+                continue
+            for fault in look(step, event, case):
+                if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
                     found.append(_finding(row, fault, policy, step.entry))
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():

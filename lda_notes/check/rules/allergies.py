@@ -107,8 +107,9 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
 
     Choose the gentlest dressing that holds, and look at the skin at each change.
     """
+    by_id = {entry.event.id: entry for entry in reversed(case.timeline.entries)}
     for found in _held(case, "adhesive"):
-        entry = next(entry for entry in case.timeline.entries if entry.event.id == found.event)
+        entry = by_id[found.event or ""]
         dressing = entry.event.__dict__.get("dressing")
         if adhesive_against(case.timeline.episode.patient, getattr(dressing, "barrier_film", None) is True):
             yield found
