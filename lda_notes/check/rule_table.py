@@ -33,6 +33,8 @@ class Found(NamedTuple):
     """A fault as a rule yields it. ``todo`` and ``severity`` replace the rule's own when they depend on the case.
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
+    ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
+    read is no absence, and the fault is dropped.
     """
 
     path: Path
@@ -42,6 +44,7 @@ class Found(NamedTuple):
     citations: tuple[Citation, ...] | None = None
     event: str | None = None
     severity: Severity | None = None
+    lacks: tuple[str, ...] = ()
 
 
 def _names(path: Path) -> tuple[str, ...]:
@@ -72,6 +75,10 @@ class Case:
         """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
         unread = self.timeline.unread
         return tuple(gap for gap in gaps if not about(unread, event, *_names(gap.path))) if unread else gaps
+
+    def could_not_read(self, event: str, facts: tuple[str, ...]) -> bool:
+        """Tell whether one of an event's facts, named with dots, was written and could not be read."""
+        return any(about(self.timeline.unread, event, *fact.split(".")) for fact in facts)
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
@@ -229,7 +236,8 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
             if silent and row.name in silent:
                 continue
             for fault in look(step, event, case):
-                found.append(_finding(row, fault, policy, step.entry))
+                if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
+                    found.append(_finding(row, fault, policy, step.entry))
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
             found.append(_finding(row, fault, policy, None))

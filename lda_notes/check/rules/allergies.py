@@ -286,6 +286,7 @@ def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]
         yield Found(
             step.entry.path("needle"),
             "the allergies name latex, and what the needle's label says of latex is not recorded",
+            lacks=("needle.latex",),
         )
 
 

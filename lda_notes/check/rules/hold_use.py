@@ -282,6 +282,7 @@ def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Fou
         yield Found(
             step.entry.path("what"),
             f"{drug} is a vesicant, and whether it is one is not recorded",
+            lacks=("vesicant",),
             severity="gap",
         )
 
@@ -469,6 +470,7 @@ def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable
         yield Found(
             step.entry.path("decision"),
             f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
+            lacks=("ends",),
         )
 
 
@@ -551,5 +553,6 @@ def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
             yield Found(
                 step.entry.path("handed_to"),
                 f"the patient is {verb} with the line {_since(holds, case)}, and who takes over is not recorded",
+                lacks=("handed_to",),
                 related=_beginning(holds),
             )

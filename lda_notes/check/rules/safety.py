@@ -209,7 +209,9 @@ def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, c
     if all("culture" in sample.casefold() for sample in event.samples):
         return
     yield Found(
-        step.entry.path("samples"), "blood samples were drawn, and the discarded first aspirate is not recorded"
+        step.entry.path("samples"),
+        "blood samples were drawn, and the discarded first aspirate is not recorded",
+        lacks=("discard_ml",),
     )
 
 

@@ -162,6 +162,7 @@ def preservative_unknown_newborn(step: Step, event: Flushed, case: Case) -> Iter
         yield Found(
             step.entry.path("lock"),
             f"whether the lock of {event.lock.drug} holds a preservative is not recorded, for a newborn",
+            lacks=("lock.preservative",),
         )
 
 

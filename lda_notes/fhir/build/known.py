@@ -43,9 +43,9 @@ def facts(frame: Frame, timeline: Timeline) -> Iterator[Fact]:
     standing: dict[str, Fact] = {}
     done: list[Fact] = []
     for index, allergy in enumerate(episode.patient.allergies or ()):
-        standing[_key(allergy)] = Fact(_begun(frame, "allergy", index), allergy)
+        _add(standing, done, _key(allergy), Fact(_begun(frame, "allergy", index), allergy))
     for index, one in enumerate(episode.patient.history):
-        standing[f"condition {_condition(one)}"] = Fact(_begun(frame, "condition", index), one)
+        _add(standing, done, f"condition {_condition(one)}", Fact(_begun(frame, "condition", index), one))
     for entry in timeline.entries:
         event = entry.event
         if not isinstance(event, PatientFacts):
@@ -62,6 +62,14 @@ def facts(frame: Frame, timeline: Timeline) -> Iterator[Fact]:
             )
     yield from done
     yield from standing.values()
+
+
+def _add(standing: dict[str, Fact], done: list[Fact], key: str, fact: Fact) -> None:
+    """Keep a fact of the record; one that is listed twice keeps a resource of its own, as the record lists it."""
+    if key in standing:
+        done.append(fact)
+    else:
+        standing[key] = fact
 
 
 def _key(allergy: Allergy) -> str:

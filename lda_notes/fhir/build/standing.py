@@ -89,7 +89,8 @@ def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
     event = hold.began.event
     end = hold.ended.event if closed and hold.ended is not None else None
     authored = event.charted_at or event.at
-    evidence = _evidence(frame, event, hold.reason, whole=not closed)
+    whole = not closed and not hold.began.corrections  # what a correction showed is in the correction's own bundle
+    evidence = _evidence(frame, event, hold.reason, whole=whole)
     flag = _flag(
         frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence
     )
@@ -135,7 +136,8 @@ def danger_flag(frame: Frame, stood: Stood, *, closed: bool) -> Made:
     event = stood.began.began.event
     name = danger_name(frame, stood)
     end = stood.ended.event if closed and stood.ended is not None else None
-    rest = _evidence(frame, event, "", whole=not closed)
+    whole = not closed and not stood.began.began.corrections
+    rest = _evidence(frame, event, "", whole=whole)
     what = danger.what[:1].upper() + danger.what[1:]
     return Made(
         name, _flag(frame, name, frame.say.worded(f"danger {danger.code}", what), danger.septum, event, end, rest), ()

@@ -8,7 +8,7 @@ entry was not recorded, and what a correction or a later fact of the port replac
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -274,7 +274,7 @@ def _remark_unread(store: Store, sources: Iterable[_Source], used: set[str], rem
 _READ: Final = frozenset({"Procedure", "Observation", "MedicationAdministration", "DeviceUseStatement"})
 
 
-def _port(store: Store, sources: Iterable[_Source], names: Names) -> Json | None:
+def _port(store: Store, sources: Sequence[_Source], names: Names) -> Json | None:
     """The port: what the resources of the episode are about."""
     for source in sources:
         for target in source.provenance.get("target", ()):
@@ -285,7 +285,7 @@ def _port(store: Store, sources: Iterable[_Source], names: Names) -> Json | None
                     return port
             if held is not None and held.get("type", {}).get("text") == text_of("port"):
                 return held
-    return None
+    return next((port for source in sources if (port := store.own(source.port)) is not None), None)
 
 
 def _foci(held: Json) -> list[Json]:
@@ -303,7 +303,7 @@ def _patient_and_stay(
     made: Json = {"patient": {}, "stay": {}}
     if began is not None:
         _from_list(_parts(began, PATIENT_AND_STAY, config), made)
-    stay, patient = _resources_of(store, config, sources)
+    stay, patient = _resources_of(store, sources, began)
     if patient is not None:
         made["patient"] |= _patient(patient)
     if stay is not None:
@@ -339,14 +339,14 @@ def _from_list(parts: list[Json], made: Json) -> None:
         made["patient"] |= _patient({"identifier": identifiers})
 
 
-def _resources_of(store: Store, config: Config, sources: list[_Source]) -> tuple[Json | None, Json | None]:
-    """Encounter and Patient, as the resources of the episode refer to them."""
+def _resources_of(store: Store, sources: list[_Source], began: Json | None) -> tuple[Json | None, Json | None]:
+    """Encounter and Patient, as the resources of the episode refer to them; the List does where no event has any."""
     for source in sources:
         for target in source.provenance.get("target", ()):
             held = store.at(target)
             if held is not None and "encounter" in held:
                 return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
-    return None, None
+    return (store.at(began.get("encounter")), store.at(began.get("subject"))) if began is not None else (None, None)
 
 
 def _patient(patient: Json) -> Json:
