@@ -117,10 +117,12 @@ def _of_plain(annotation: Any, limits: dict[str, Any]) -> st.SearchStrategy[Any]
     if annotation is int:
         return st.integers(limits.get("ge", 0), limits.get("le", 1000))
     if annotation is Decimal:
-        lowest = 1 if "gt" in limits else 0
+        scale = 10 ** min(limits.get("decimal_places", 4), 4)
+        lowest = int(limits.get("ge", 0) * scale) + (1 if "gt" in limits else 0)
+        highest = int(limits.get("le", 1_000_000) * scale)
         return st.one_of(
-            st.integers(lowest, 500).map(lambda n: n / 10),
-            st.integers(lowest, 10_000_000_000).map(lambda n: n / 10_000),
+            st.integers(lowest, min(highest, lowest + 50 * scale)).map(lambda n: n / scale),
+            st.integers(lowest, highest).map(lambda n: n / scale),
         )
     if annotation is str:
         pattern = limits.get("pattern")
@@ -143,17 +145,17 @@ def of_model(model: type[BaseModel], leave_out: tuple[str, ...] = ()) -> st.Sear
 
 def event_of(kind: str) -> st.SearchStrategy[dict[str, Any]]:
     """Return events of one kind that is no correction."""
-    return of_model(KINDS[kind])
+    return of_model(KINDS[kind], leave_out=("seal",))  # a seal is the program's own, over what is written
 
 
 @st.composite
 def _correction(draw: st.DrawFn, kind: str, targets: list[dict[str, Any]]) -> dict[str, Any]:
-    event: dict[str, Any] = draw(of_model(KINDS[kind], leave_out=("sets", "adds")))
+    event: dict[str, Any] = draw(of_model(KINDS[kind], leave_out=("sets", "adds", "seal")))
     target = draw(st.sampled_from(targets))
     event["of"] = target["id"] if draw(st.integers(0, 9)) else "not-there"
     key = {"amendment": "sets", "addendum": "adds"}.get(kind)
     if key is not None:
-        fresh = draw(of_model(KINDS[target["kind"]], leave_out=("sets", "adds")))
+        fresh = draw(of_model(KINDS[target["kind"]], leave_out=("sets", "adds", "seal")))
         names = [name for name in fresh if name not in ("id", "kind", "of")]
         kept = draw(st.sets(st.sampled_from(names), max_size=4)) if names else set()
         event[key] = {name: fresh[name] for name in names if name in kept}

@@ -154,7 +154,7 @@ def test_a_folder_without_records_is_said_to_be_so(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("not a record")
     result = run(tmp_path)
     assert result.exit_code == 2
-    assert "holds no record; records end in .yaml, .yml, .json" in result.stderr
+    assert "contains no record; records end in .yaml, .yml, .json" in result.stderr
 
 
 def test_a_file_named_twice_is_checked_once(unsigned: Path) -> None:

@@ -19,7 +19,7 @@ PROGRAM = str(Path(sys.executable).with_name("lda-notes"))
 PLANTED = (
     "import sys\nfrom lda_notes import pipeline\n"
     "def broken(*_): raise {error}\n"
-    "pipeline.judge_file = broken\nfrom lda_notes.cli import main\n"
+    "pipeline.judge_all = broken\nfrom lda_notes.cli import main\n"
     "sys.argv = ['lda-notes', 'check', sys.argv[1]]\nmain()"
 )
 

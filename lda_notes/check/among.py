@@ -6,12 +6,12 @@ other file and never by the other patient's name: that stands on the unit's own 
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from lda_notes.check.rules.unreadable import Explained
+from lda_notes.line.folding import letters, person
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding, Path, Severity
 from lda_notes.record.episode import Episode
@@ -117,7 +117,7 @@ def _one_episode(episodes: Sequence[Episode]) -> Iterator[Doubt]:
 
 def _one_number(episodes: Sequence[Episode]) -> Iterator[Doubt]:
     for number, members in _groups(episodes, lambda e: [f"{one.system}|{one.value}" for one in e.patient.identifiers]):
-        names = {_name(episodes[one]) for one in members}
+        names = {person(episodes[one]) for one in members}
         births = {episodes[one].patient.birth_date for one in members} - {None}
         what = "names" if len(names) > 1 else "birth dates" if len(births) > 1 else None
         if what is not None:
@@ -151,30 +151,21 @@ def _similar(lines: Sequence[Timeline]) -> Iterator[Doubt]:
             of = [lines[one].episode for one in group]
             people = _joined(group, [{*_numbers(one), _person(one)} for one in of])
             if len(people) > 1:
-                same = len({_letters(one.patient.family_name) for one in of}) == 1
+                same = len({letters(one.patient.family_name) for one in of}) == 1
                 said = f"another patient of the unit has {'the same' if same else 'a similar'} family name"
                 yield Doubt(NAMES, tuple(same_person[0] for same_person in people), said, ("patient", "family_name"))
 
 
-def _letters(name: str) -> str:
-    """A name for comparing: letters alone, without case and accents."""
-    return "".join(sign for sign in unicodedata.normalize("NFKD", name.casefold()) if sign.isalnum())
-
-
 def _alike(name: str) -> set[Hashable]:
     """Keys of which two names share one when they are the same, or differ by one letter (or two side by side)."""
-    letters = _letters(name)
-    if len(letters) < _SHORT:
-        return {letters}
-    return {letters, *(letters[:at] + letters[at + 1 :] for at in range(len(letters)))}
-
-
-def _name(episode: Episode) -> tuple[str, str]:
-    return _letters(episode.patient.family_name), _letters(episode.patient.given_name)
+    own = letters(name)
+    if len(own) < _SHORT:
+        return {own}
+    return {own, *(own[:at] + own[at + 1 :] for at in range(len(own)))}
 
 
 def _person(episode: Episode) -> Hashable:
-    return *_name(episode), episode.patient.birth_date
+    return *person(episode), episode.patient.birth_date
 
 
 def _numbers(episode: Episode) -> set[Hashable]:

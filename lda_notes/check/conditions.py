@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Callable, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -73,6 +73,22 @@ class _Whole:
                 self.needles.setdefault(septum, []).append((event.at, isinstance(event, ev.Opening)))
         for moves in self.needles.values():
             moves.sort()
+        self.locks = _by_time((e.at, e.lock) for e in episode.events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
+        self.settings = _by_time((e.at, e.to_setting) for e in episode.events if isinstance(e, ev.Transfer))
+
+
+def _by_time(told: Iterable[tuple[datetime, Any]]) -> list[tuple[datetime, Any]]:
+    """Return what was said at each moment, in order of time; of two of one moment the first of the file."""
+    return sorted(dict(reversed(list(told))).items(), key=_moment)
+
+
+def _moment(said: tuple[datetime, Any]) -> datetime:
+    return said[0]
+
+
+def _last_before(told: list[tuple[datetime, Any]], moment: datetime) -> tuple[datetime, Any] | None:
+    position = bisect_left(told, moment, key=_moment)
+    return told[position - 1] if position else None
 
 
 class _Same:
@@ -191,8 +207,8 @@ def discarded_some(event: ev.Proved, _: Episode) -> bool:
 
 def old_lock_in(event: ev.CareEvent, episode: Episode) -> bool:
     """Tell whether the last lock on record is one that must not be flushed in."""
-    before = [one for one in episode.events if isinstance(one, ev.Flushed | ev.FlushedElsewhere) and one.at < event.at]
-    lock = max(before, key=lambda one: one.at).lock if before else None
+    last = _last_before(_whole(episode).locks, event.at)
+    lock = last[1] if last is not None else None
     drug = getattr(lock, "drug", "")
     strength = getattr(lock, "units_per_ml", None)
     return drug in ("70% ethanol", "taurolidine with citrate and heparin") or (strength is not None and strength > 100)
@@ -240,8 +256,9 @@ def taught_on_leaving(event: ev.Discharge, episode: Episode) -> bool:
 
 def setting_at(episode: Episode, moment: datetime) -> str | None:
     """Return the kind of place that the patient is in at a moment, as far as it is recorded."""
-    moves = [one for one in episode.events if isinstance(one, ev.Transfer) and one.at < moment]
-    return max(moves, key=lambda move: move.at).to_setting if moves else episode.stay.setting
+    last = _last_before(_whole(episode).settings, moment)
+    setting: str | None = last[1] if last is not None else episode.stay.setting
+    return setting
 
 
 def has_redness(site: Any) -> bool:

@@ -33,6 +33,8 @@ class Found(NamedTuple):
     """A fault as a rule yields it. ``todo`` and ``severity`` replace the rule's own when they depend on the case.
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
+    ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
+    read is no absence, and the fault is dropped.
     """
 
     path: Path
@@ -42,6 +44,7 @@ class Found(NamedTuple):
     citations: tuple[Citation, ...] | None = None
     event: str | None = None
     severity: Severity | None = None
+    lacks: tuple[str, ...] = ()
 
 
 def _names(path: Path) -> tuple[str, ...]:
@@ -72,6 +75,10 @@ class Case:
         """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
         unread = self.timeline.unread
         return tuple(gap for gap in gaps if not about(unread, event, *_names(gap.path))) if unread else gaps
+
+    def could_not_read(self, event: str, facts: tuple[str, ...]) -> bool:
+        """Tell whether one of an event's facts, named with dots, was written and could not be read."""
+        return any(about(self.timeline.unread, event, *fact.split(".")) for fact in facts)
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
@@ -190,6 +197,31 @@ def _dispatch() -> None:
     _WHOLE.extend(row for row in RULES.values() if not row.on)
 
 
+_NEVER_SILENT: Final = frozenset(
+    {
+        *("vesicant-without-blood-return", "vesicant-not-flagged", "held-line-used", "held-line-flushed"),
+        *("heparin-history", "heparin-allergy", "chlorhexidine-allergy", "latex-allergy", "alteplase-allergy"),
+        *("iodine-allergy", "anesthetic-allergy", "benzyl-alcohol-allergy", "isopropyl-alcohol-allergy"),
+        *("other-allergy", "adhesive-allergy", "vapocoolant-allergy", "lock-not-aspirated", "ethanol-lock"),
+        *("failed-dressing-left", "needle-not-whole", "treatment-strength-heparin", "needle-coring"),
+    }
+)
+"""Rules about standing dangers and vesicants: no policy silences them."""
+
+
+def may_be_silenced(rule: str) -> bool:
+    """Tell whether a facility's policy may silence a rule: a known one that speaks of no standing danger."""
+    return rule in load() and rule not in _NEVER_SILENT
+
+
+def silenced_words(policy: Policy) -> tuple[str, ...]:
+    """Return what the foot of a sheet says of each rule that the facility's policy silences or tries to."""
+    return tuple(
+        one.text() if may_be_silenced(one.rule) else f"The policy may not silence {one.rule}; it was checked."
+        for one in policy.silenced
+    )
+
+
 def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
     """Return every fault that the rules find in ``timeline``, in no particular order."""
     if not _BY_KIND:
@@ -197,13 +229,17 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
         _dispatch()
     case = Case(timeline, policy)
     found: list[Finding] = []
+    silent = {one.rule for one in policy.silenced if may_be_silenced(one.rule)} if policy.silenced else frozenset()
     for step in timeline.steps:
         event: Any = step.entry.event
         for look, row in _BY_KIND[event.kind]:
+            if silent and row.name in silent:
+                continue
             for fault in look(step, event, case):
-                found.append(_finding(row, fault, policy, step.entry))
+                if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
+                    found.append(_finding(row, fault, policy, step.entry))
     for row in _WHOLE:
-        for fault in row.check(case):
+        for fault in row.check(case) if row.name not in silent else ():
             found.append(_finding(row, fault, policy, None))
     return tuple(found)
 

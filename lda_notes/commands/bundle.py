@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -40,8 +40,6 @@ class _Done:
 @click.argument("paths", metavar="FILE|DIR...", nargs=-1, type=click.Path(path_type=Path, allow_dash=True))
 @click.option("--event", metavar="ID", help="Only the bundle of this event.")
 @click.option("--with-context", is_flag=True, help="Add patient, staff, facility and stay, created on condition.")
-@click.option("--profile", type=click.Choice(["us-core"]), help="Claim and meet these profiles.")
-@click.option("--fhir", "version", type=click.Choice(["r4", "r5"]), default="r4", show_default=True, help="Version.")
 @click.option("--no-note", is_flag=True, help="Leave the notes out: faster, for bulk.")
 @click.option("--docx", is_flag=True, help="Add each note as a docx document too.")
 @click.option(
@@ -56,8 +54,6 @@ def command(
     paths: tuple[Path, ...],
     event: str | None,
     with_context: bool,
-    profile: str | None,
-    version: str,
     no_note: bool,
     docx: bool,
     templates: Path | None,
@@ -95,7 +91,7 @@ def command(
         raise click.UsageError("Missing argument 'FILE|DIR...'.")
     if no_note and docx:
         raise click.UsageError("Give only one of --no-note and --docx.")
-    chosen = _Chosen(with_context, profile == "us-core", not no_note, docx, templates)
+    chosen = _Chosen(with_context, not no_note, docx, templates)
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
     if rows:
@@ -105,9 +101,9 @@ def command(
         from lda_notes.stream.tasks import Bundle, Rules
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
-        task = Bundle(rules, config, with_context, profile == "us-core", not no_note, version == "r5")
+        task = Bundle(rules, config, with_context, not no_note)
         stream(rows, task, how, out)
-    done = list(_records(paths, event, config, policy_path, chosen, version))
+    done = list(_records(paths, event, config, policy_path, chosen))
     faults = [fault for one in done for fault in one.faults]
     if faults:
         say("\n".join(faults), err=True)
@@ -132,7 +128,6 @@ def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
 @dataclass(frozen=True, slots=True)
 class _Chosen:
     with_context: bool
-    us_core: bool
     note: bool
     docx: bool
     templates: Path | None
@@ -146,7 +141,7 @@ def _options(chosen: _Chosen, policy: Policy) -> Options:
         from lda_notes.fhir.build.notes import note_writer
 
         notes = note_writer(policy, docx=chosen.docx, templates=chosen.templates)
-    return Options(with_context=chosen.with_context, us_core=chosen.us_core, notes=notes)
+    return Options(with_context=chosen.with_context, notes=notes)
 
 
 def _records(
@@ -155,7 +150,6 @@ def _records(
     config: Config,
     policy_path: Path | None,
     chosen: _Chosen,
-    version: str,
 ) -> Iterator[_Done]:
     from lda_notes.commands.reading import files
     from lda_notes.knowledge import policy_file
@@ -166,7 +160,7 @@ def _records(
     read = [(path, records.read(path)) for path in files(paths)]
     _refuse_unread([record for _, record in read])
     for path, record in read:
-        yield _bundled(path, record, event, config, policy, options, version)
+        yield _bundled(path, record, event, config, policy, options)
 
 
 def _refuse_unread(read: list[Record]) -> None:
@@ -180,14 +174,10 @@ def _refuse_unread(read: list[Record]) -> None:
         raise Failure("\n".join([f"{counted} could not be read whole, so nothing was written:", *said]))
 
 
-def _bundled(
-    path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options, version: str
-) -> _Done:
+def _bundled(path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options) -> _Done:
     from lda_notes import pipeline
-    from lda_notes.fhir.build.naming import Names
     from lda_notes.fhir.elements import to_json
 
-    names = Names(config.systems.identity)
     texts: list[tuple[str, str]] = []
     faults: list[str] = []
     resources = 0
@@ -195,13 +185,8 @@ def _bundled(
         if event is not None and one.made.event != event:
             continue
         faults += one.sentences(record)
-        bundle: Any = one.made.bundle
-        if version == "r5":
-            from lda_notes.fhir.build.r5 import to_r5
-
-            bundle = to_r5(bundle, names)
-        resources += len(bundle["entry"])
-        texts.append((one.made.event, to_json(bundle, spread=event is not None) + "\n"))
+        resources += len(one.made.bundle["entry"])
+        texts.append((one.made.event, to_json(one.made.bundle, spread=event is not None) + "\n"))
     return _Done(path, tuple(texts), resources, tuple(faults))
 
 

@@ -13,7 +13,6 @@ import click
 from lda_notes.commands.options import OVERWRITE
 from lda_notes.commands.printing import say
 from lda_notes.documents.render import SUFFIXES
-from lda_notes.knowledge.policy_file import NAME as POLICY_NAME
 from lda_notes.problems import Failure
 
 _ENDINGS: Final = {
@@ -56,6 +55,7 @@ def refuse_to_destroy(to: Path, data: bytes | None = None) -> None:
     Every path that the command was given, but ``--out`` itself, is an input.
     """
     from lda_notes.files import output
+    from lda_notes.knowledge.policy_file import NAME as POLICY_NAME  # here, since what prints has no use for it
 
     context = click.get_current_context()
     given = [value for name, value in context.params.items() if name != "out"]

@@ -7,14 +7,17 @@ The system, code and display of each row are sent exactly as they stand here; ``
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, get_args, get_origin
 
 from lda_notes.fhir.units import UNITS, Dimension
+from lda_notes.line.timeline import HoldReason
+from lda_notes.record import vocabulary
 from lda_notes.record.events import KINDS
-from lda_notes.record.exchange import Said, part_of, said, said_of_part
+from lda_notes.record.exchange import Said, members, part_of, said, said_of_part
 from lda_notes.record.parts import Dressing, Site
 
 SNOMED_CT: Final = "http://snomed.info/sct"
@@ -28,12 +31,17 @@ V2_IDENTIFIER_TYPE: Final = "http://terminology.hl7.org/CodeSystem/v2-0203"
 OBSERVATION_CATEGORY: Final = "http://terminology.hl7.org/CodeSystem/observation-category"
 DATA_ABSENT_REASON: Final = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
 PARTICIPANT_TYPE: Final = "http://terminology.hl7.org/CodeSystem/provenance-participant-type"
+FLAG_CATEGORY: Final = "http://terminology.hl7.org/CodeSystem/flag-category"
+ALLERGY_CLINICAL: Final = "http://terminology.hl7.org/CodeSystem/allergyintolerance-clinical"
+ALLERGY_STATUS: Final = "http://terminology.hl7.org/CodeSystem/allergyintolerance-verification"
+CONDITION_STATUS: Final = "http://terminology.hl7.org/CodeSystem/condition-ver-status"
 US_CORE_DOCUMENT_CATEGORY: Final = "http://hl7.org/fhir/us/core/CodeSystem/us-core-documentreference-category"
 
 GS1_DEVICE_IDENTIFIER: Final = "http://hl7.org/fhir/NamingSystem/gs1-di"
 """``udiCarrier.issuer`` of a GS1 device identifier, as R4's definition of the element gives it."""
 
 _R4: Final = "FHIR R4 4.0.1 core definitions"
+_GPS: Final = "SNOMED International Global Patient Set (fully specified name)"
 _DICOM_SETS: Final = (
     "DICOM context groups as FHIR value sets (display); SNOMED International Global Patient Set, "
     "as a value set in HL7 Terminology 7.0.1 (code, fully specified name)"
@@ -110,20 +118,34 @@ CODES: Final[tuple[Code, ...]] = (
     Code(V3_ACT_CODE, "HH", "home health", f"{_R4}, CodeSystem v3-ActCode"),
     Code(V2_IDENTIFIER_TYPE, "MR", "Medical record number", f"{_R4}, CodeSystem v2-0203"),
     Code(US_CORE_DOCUMENT_CATEGORY, "clinical-note", "Clinical Note", "US Core 9.0.0"),
+    Code(OBSERVATION_CATEGORY, "vital-signs", "Vital Signs", f"{_R4}, CodeSystem observation-category"),
+    Code(LOINC, "29463-7", "Body Weight", "FHIR R4 4.0.1 examples, Observation example"),
+    Code(
+        SNOMED_CT,
+        "716186003",
+        "No known allergy",
+        "FHIR R4 4.0.1 examples, AllergyIntolerance nka; Global Patient Set (name)",
+    ),
+    Code(FLAG_CATEGORY, "safety", "Safety", f"{_R4}, CodeSystem flag-category"),
+    Code(ALLERGY_CLINICAL, "active", "Active", f"{_R4}, CodeSystem allergyintolerance-clinical"),
+    Code(ALLERGY_CLINICAL, "inactive", "Inactive", f"{_R4}, CodeSystem allergyintolerance-clinical"),
+    Code(ALLERGY_STATUS, "refuted", "Refuted", f"{_R4}, CodeSystem allergyintolerance-verification"),
+    Code(ALLERGY_STATUS, "entered-in-error", "Entered in Error", f"{_R4}, CodeSystem allergyintolerance-verification"),
+    Code(CONDITION_STATUS, "entered-in-error", "Entered in Error", f"{_R4}, CodeSystem condition-ver-status"),
 )
 """Every code that may be emitted."""
 
 NOT_EMITTED: Final[tuple[tuple[str, str], ...]] = (
-    ("access, needle removal and flush of a port", "no verified code found: text only"),
-    ("blood return, site, dressing state, waste volume, resistance", "no verified code found: text only"),
+    ("access, needle removal and flush of a port", "no verified code found: our own code alone"),
+    ("blood return, site, dressing state, waste volume, resistance", "no verified code found: our own code alone"),
     ("supply of a non-coring needle (HCPCS A4212)", "third-party text only"),
     ("left arm (SNOMED CT 368208006)", "third-party text only"),
-    ("heparin (RxNorm 5224) and every other drug", "third-party text only, or no verified code: text only"),
+    ("heparin (RxNorm 5224) and every other drug", "not verified: our own code, and the facility's by configuration"),
     ("handoff note", "the nearest LOINC code, 28651-8 Nurse Transfer note, means something else: text only"),
     ("staff and visit numbers (v2-0203 EI and VN)", "verified, but outside R4's value set of identifier types"),
     ("complications in ICD-10-CM", "verified, but a diagnosis is not ours to make"),
 )
-"""What is sent as text alone, or not at all, and why: printed beside the table of codes."""
+"""What goes out without a code of others, or not at all, and why: printed beside the table of codes."""
 
 _BY_KEY: Final[Mapping[tuple[str, str], Code]] = MappingProxyType({(code.system, code.code): code for code in CODES})
 
@@ -151,6 +173,13 @@ Use = Literal[
     "absent",
     "class",
     "identifier",
+    "due",
+    "hold",
+    "danger",
+    "record",
+    "allergy",
+    "drug",
+    "status",
 ]
 """Which element a concept belongs to."""
 
@@ -164,6 +193,17 @@ class Concept:
     text: str
     codes: tuple[Code, ...] = ()
     dimension: Dimension | None = None
+
+    @property
+    def local(self) -> str:
+        """Its code in the code system of our own."""
+        name, derived, _ = self.key.partition(DERIVED)
+        return f"{slug(self.use)}.{'fact-' if derived else ''}{slug(name)}"
+
+
+def slug(text: str) -> str:
+    """Return words as a code: small letters, digits and hyphens."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
 
 
 def _concept(key: str, use: Use, text: str, *codes: tuple[str, str], dimension: Dimension | None = None) -> Concept:
@@ -187,6 +227,7 @@ def component(label: str) -> str:
 _CARRIED: Final = frozenset(
     {
         *("id", "kind", "at", "charted_at", "by", "verified_by", "late_entry", "remarks", "septum", "seal"),
+        "weight_kg",
         *("identifiers_checked", "allergies_checked", "order", "reason", "problems", "response", "pain", "teaching"),
         *("supplies", "next_due", "site", "blood_return", "blood_looks", "steps_tried", "discard_ml", "samples"),
         *("hub_scrub_s", "flushes", "lock", "antisepsis", "technique", "dressing", "connector_changed"),
@@ -207,6 +248,23 @@ def derived_fields(kind: str) -> Iterator[str]:
     for name in KINDS[kind].model_fields:
         if name not in _CARRIED or (kind, name) == ("flushed elsewhere", "lock"):
             yield name
+
+
+def _states() -> Iterator[Concept]:
+    """Every reason to keep a line out of use, and the dangers that are flagged, as the states of a line name them."""
+    yield from (Concept(f"hold: {reason}", "hold", f"On hold: {reason}") for reason in get_args(HoldReason))
+    yield from (Concept(f"danger {code}", "danger", text) for code, text in FLAGGED.items())
+
+
+FLAGGED: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "D1": "Heparin in the line of a patient who is to have none",
+        "D2": "Ordinary (coring) needle in the port",
+        "D3": "A lock that is not to be flushed in is in the line",
+        "D4": "Thrombolytic in the line",
+    }
+)
+"""The standing dangers that leave the record as flags, by their number."""
 
 
 def _derived() -> Iterator[Concept]:
@@ -390,11 +448,27 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("exam", "category", "Exam", (OBSERVATION_CATEGORY, "exam")),
             _concept("survey", "category", "Survey", (OBSERVATION_CATEGORY, "survey")),
             _concept("procedure category", "category", "Procedure", (OBSERVATION_CATEGORY, "procedure")),
-            _concept("needle change due", "task", "Change of non-coring needle due"),
-            _concept("dressing change due", "task", "Dressing change due"),
-            _concept("flush due", "task", "Flush and lock of implanted venous access port due"),
-            _concept("patency check due", "task", "Check of dwelling thrombolytic due"),
-            _concept("evaluation due", "task", "Evaluation of line on hold due"),
+            _concept("needle change due", "due", "Change of non-coring needle due"),
+            _concept("dressing change due", "due", "Dressing change due"),
+            _concept("flush due", "due", "Flush and lock of implanted venous access port due"),
+            _concept("patency check due", "due", "Check of dwelling thrombolytic due"),
+            _concept("evaluation due", "task", "Evaluation of the line"),
+            *_states(),
+            _concept("safety", "category", "Safety", (FLAG_CATEGORY, "safety")),
+            _concept("vital signs", "category", "Vital signs", (OBSERVATION_CATEGORY, "vital-signs")),
+            _concept("weight", "observation", "Body weight", (LOINC, "29463-7"), dimension="mass"),
+            _concept("no known allergy", "allergy", "No known allergy", (SNOMED_CT, "716186003")),
+            _concept("allergy active", "status", "Active", (ALLERGY_CLINICAL, "active")),
+            _concept("allergy inactive", "status", "Inactive", (ALLERGY_CLINICAL, "inactive")),
+            _concept("allergy refuted", "status", "Refuted", (ALLERGY_STATUS, "refuted")),
+            _concept("allergy in error", "status", "Allergy entered in error", (ALLERGY_STATUS, "entered-in-error")),
+            _concept(
+                "condition in error", "status", "Condition entered in error", (CONDITION_STATUS, "entered-in-error")
+            ),
+            _concept("port record", "record", "What the port's record began with"),
+            _concept("correction", "observation", "Correction of an earlier entry"),
+            _concept("port septum", "property", "Septum of the port"),
+            _concept("intradermal route", "route", "Intradermal"),
             _concept("port", "device", "Implanted venous access port", (SNOMED_CT, "398013009")),
             _concept("needle", "device", "Non-coring needle", (SNOMED_CT, "79068005")),
             _concept("gauge", "property", "Needle gauge", (DICOM, "111465")),
@@ -425,6 +499,12 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("upper arm", "body site", "Upper arm", (SNOMED_CT, "40983000")),
             _concept("right arm", "body site", "Right arm", (SNOMED_CT, "368209003")),
             _concept("device care", "reason", "Management of vascular access device", (ICD_10_CM, "Z45.2")),
+            _concept("reason: flush", "reason", "Flush of implanted venous access port"),
+            _concept("reason: lock", "reason", "Lock of implanted venous access port"),
+            _concept("reason: anesthesia", "reason", "Local anesthesia before port access"),
+            _concept("reason: clearing", "reason", "Clearing of occluded port"),
+            _concept("flush solution", "drug", "Flush solution"),
+            _concept("lock solution", "drug", "Lock solution"),
             _concept("nurse note", "document", "Nurse note", (LOINC, "34746-8")),
             _concept("handoff note", "document", "Nursing handoff note"),
             _concept("clinical note", "document", "Clinical note", (US_CORE_DOCUMENT_CATEGORY, "clinical-note")),
@@ -462,6 +542,49 @@ def codeable(key: str, text: str | None = None) -> dict[str, Any]:
         said["coding"] = [code.coding() for code in concept.codes]
     said["text"] = text or concept.text
     return said
+
+
+OUTSIDE_ALONE: Final = frozenset(
+    {"category", "absent", "activity", "agent", "class", "identifier", "document", "status"}
+)
+"""Elements whose published codes suffice: our own code stands in the code system, and is not sent."""
+
+
+def _vocabulary() -> Iterator[str]:
+    """Every word of the closed vocabularies of records."""
+    for name, held in vars(vocabulary).items():
+        if not name.startswith("_") and get_origin(held) is Literal:
+            yield from get_args(held)
+    for kind in KINDS.values():
+        for field in kind.model_fields.values():
+            for member in members(field.annotation):
+                if get_origin(member) is Literal and field.title is not None:
+                    yield from get_args(member)
+    yield from ("dry", "moist")  # of Antisepsis.skin, whose pattern has no list
+
+
+WORDS: Final[Mapping[str, str]] = MappingProxyType({word: f"word.{slug(word)}" for word in _vocabulary()})
+"""The code of every word that records may say, in the code system of our own."""
+
+DRUGS: Final = frozenset(
+    WORDS[word]
+    for names in (
+        vocabulary.FlushSolution,
+        vocabulary.LockDrug,
+        vocabulary.AnestheticAgent,
+        vocabulary.ThrombolyticDrug,
+    )
+    for word in get_args(names)
+)
+"""The codes of drugs and solutions: a facility may put its own code beside them."""
+
+LOCAL: Final[Mapping[str, str]] = MappingProxyType(
+    {concept.local: concept.text for concept in CONCEPTS.values()} | {code: word for word, code in WORDS.items()}
+)
+"""Every code of our own with its display: concepts and words; none can be forgotten, since these tables are all."""
+
+SYSTEMS: Final = frozenset(code.system for code in CODES)
+"""The code systems of others from which codes were verified."""
 
 
 @dataclass(frozen=True, slots=True)

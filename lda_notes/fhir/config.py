@@ -61,6 +61,22 @@ class Systems(Model):
     place: Uri = Field(default=f"{EXAMPLES}/place", description="Units and rooms, by name.")
 
 
+class DrugCode(Model):
+    """A code of the facility for a drug or solution."""
+
+    system: Uri = Field(description="Address of the code system, such as http://www.nlm.nih.gov/research/umls/rxnorm.")
+    code: Annotated[str, Field(pattern=r"^\S+( \S+)*$")] = Field(description="The code.")
+    display: Annotated[str, Field(min_length=1)] | None = Field(default=None, description="Its display there.")
+
+
+US_CORE: Final = "us-core 9.0.0"
+"""US Core by name and version. No package of it could be had for the tests: what is claimed is held to it by our own
+checks of what it requires, not by its own definitions."""
+
+Claim = Literal["own", "us-core 9.0.0"]
+"""Profiles that resources may claim: those of our own package, or US Core by name and version."""
+
+
 class Config(Model):
     """The configuration of FHIR output. ``references`` says how patient, stay and staff are referred to.
 
@@ -73,6 +89,22 @@ class Config(Model):
     systems: Systems = Field(default_factory=Systems, description="Identifier systems.")
     extensions: Uri = Field(
         default=f"{EXAMPLES}/fhir/StructureDefinition", description="Base address of the extensions of our own."
+    )
+    codes: Uri = Field(
+        default=f"{EXAMPLES}/fhir/CodeSystem/port-care", description="Address of the code system of our own."
+    )
+    profiles: tuple[Claim, ...] = Field(
+        default=(),
+        description="Profiles that resources claim: own (those that `bundle --package` writes), us-core 9.0.0. No "
+        "package of US Core was at hand for the tests: Procedure, the port's Device, DocumentReference and Provenance "
+        "claim it, and only our own checks hold them to it.",
+    )
+    drugs: dict[str, DrugCode] = Field(
+        default_factory=dict,
+        description="Code of a drug or solution by its word in records, such as heparin or 0.9% sodium chloride.",
+    )
+    units: dict[str, Annotated[str, _reference_to("Location")]] = Field(
+        default_factory=dict, description="Reference of a unit, by its name in records."
     )
     references: Literal["literal", "conditional"] = Field(
         default="conditional", description="How patient, stay and staff are referred to."

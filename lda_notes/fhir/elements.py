@@ -134,17 +134,27 @@ _SPREAD: Final = json.JSONEncoder(ensure_ascii=False, indent=2, default=_decimal
 @cache
 def _packed() -> Callable[[Any], bytes]:
     """What writes JSON in one row: the same bytes from a faster library, where that is installed."""
+
+    def slowly(value: Any) -> bytes:
+        return _with_decimals(_COMPACT.encode(value)).encode()
+
     try:
         from orjson import Fragment, dumps
     except ImportError:
-        return lambda value: _with_decimals(_COMPACT.encode(value)).encode()
+        return slowly
 
     def digits(value: Any) -> Fragment:
         if isinstance(value, Decimal):
             return Fragment(f"{value:f}".encode())
         raise TypeError(f"{type(value).__name__} is no JSON value")
 
-    return lambda value: dumps(value, default=digits)
+    def packed(value: Any) -> bytes:
+        try:
+            return dumps(value, default=digits)
+        except TypeError:  # whole numbers beyond 64 bits
+            return slowly(value)
+
+    return packed
 
 
 def _with_decimals(text: str) -> str:

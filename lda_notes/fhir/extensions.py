@@ -8,52 +8,81 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from lda_notes.fhir.build.papers import CORRECTION, ENTRY_SEAL, RECORD_CONTEXT, TIME_NOT_CHARTED
+from lda_notes.fhir.build.frame import SEPTUM
+from lda_notes.fhir.build.known import PATIENT_AND_STAY
+from lda_notes.fhir.build.papers import CORRECTION, ENTRY_SEAL, TIME_NOT_CHARTED
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of an extension: its type, what it holds, and how often it stands there."""
+
+    name: str
+    kind: str
+    says: str
+    least: int = 0
+    most: str = "1"
 
 
 @dataclass(frozen=True, slots=True)
 class Own:
     """One extension: where it stands, what it holds and why no element of R4 does.
 
-    ``value`` is the type of its value, empty for one that has parts; ``parts`` are names of string parts, each with
-    what it holds and whether it must be there.
+    ``value`` is the type of its value, empty for one that has ``parts``.
     """
 
     name: str
-    on: str
+    on: tuple[str, ...]
     title: str
     says: str
     value: str = ""
-    parts: tuple[tuple[str, str, bool], ...] = ()
+    parts: tuple[Part, ...] = ()
 
 
 OWN: Final[tuple[Own, ...]] = (
     Own(
-        RECORD_CONTEXT,
-        "Provenance",
+        PATIENT_AND_STAY,
+        ("List",),
         "What the record says of patient and stay",
-        "What the record says of patient and stay that no resource of the bundle carries, as JSON. Patient, Encounter "
-        "and Organization belong to the facility and are referred to, not sent, so what the nurse's record says of "
-        "them has no other place; with the context sent as well, this holds only allergies and history (the facility's "
-        "own list has them, with the status that this one lacks), weight (whose time is not recorded) and time zone.",
+        "What the record says of patient and stay that no resource of the bundle carries. Patient, Encounter and "
+        "Organization belong to the facility and are referred to, not sent; with the context sent as well, this holds "
+        "the time zone alone, for which Encounter has no element.",
+        parts=(
+            Part("time-zone", "string", "IANA time zone of the facility.", 1),
+            Part("identifier", "Identifier", "A record number of the patient.", 0, "*"),
+            Part("name", "HumanName", "The patient's name."),
+            Part("birth-date", "date", "The patient's birth date."),
+            Part("facility", "string", "The facility."),
+            Part("unit", "string", "The unit at the beginning of the stay."),
+            Part("room", "string", "The room at the beginning of the stay."),
+            Part("setting", "string", "The kind of place that the first unit is."),
+            Part("admitted-at", "dateTime", "When the stay began."),
+        ),
+    ),
+    Own(
+        SEPTUM,
+        ("Device", "DeviceUseStatement", "Procedure", "ServiceRequest", "Task", "Flag"),
+        "Septum of the port",
+        "The septum that the resource is about: a port may have two, each with its own needle, dates and holds.",
         value="string",
     ),
     Own(
         CORRECTION,
-        "Provenance",
+        ("Observation", "Device"),
         "What a correction states and replaces",
-        "What an addendum or amendment states, and what was first charted in its place. Resources carry the corrected "
-        "values; the ones they replaced stand in a server's history alone, which a search does not return.",
+        "What an addendum or amendment states, and what was first charted in its place; on the port, what was first "
+        "recorded of it. Resources carry the values as they now stand; the ones that they replaced stand in a server's "
+        "history alone, which a search does not return.",
         parts=(
-            ("stated", "The stated facts by key, as JSON.", True),
-            ("before", "Pairs of a path of keys and the value first charted there (null for none), as JSON.", False),
+            Part("stated", "string", "The stated facts by key, as JSON."),
+            Part("before", "string", "Pairs of a path of keys and the first value there (null for none), as JSON."),
         ),
     ),
     Own(
         ENTRY_SEAL,
-        "Provenance",
+        ("Provenance",),
         "Digest of the entry in the record",
         "The SHA-256 digest in the seal of the entry, with which the record can be compared with what was sent: an "
         "entry that was changed or removed since has another digest or none. It is no signature; "
@@ -62,7 +91,7 @@ OWN: Final[tuple[Own, ...]] = (
     ),
     Own(
         TIME_NOT_CHARTED,
-        "Provenance.recorded",
+        ("Provenance.recorded",),
         "Time of entry was not recorded",
         "True when the record does not say when the entry was made, so that the time of the event stands in for it: "
         "Provenance.recorded must have a value.",
@@ -110,20 +139,21 @@ _URI_TYPE: Final = [
 
 def _elements(own: Own, url: str) -> list[Json]:
     top, below = "Extension", "Extension.extension"
+    least = sum(part.least for part in own.parts)
+    most = "*" if any(part.most == "*" for part in own.parts) else str(len(own.parts))
     made = [
-        _element(top, 0, "1", top, "*", short=own.title, definition=own.says),
-        _element(below, sum(part[2] for part in own.parts), str(len(own.parts)), below, "*", slicing=_BY_URL)
-        | {"type": [{"code": "Extension"}]},
+        _element(top, 0, "*", top, "*", short=own.title, definition=own.says),
+        _element(below, least, most, below, "*", slicing=_BY_URL) | {"type": [{"code": "Extension"}]},
     ]
-    for name, holds, needed in own.parts:
-        slice_id = f"{below}:{name}"
+    for part in own.parts:
+        slice_id = f"{below}:{part.name}"
+        said = {"sliceName": part.name, "short": part.says, "definition": part.says}
         made += [
-            _element(below, int(needed), "1", below, "*", id=slice_id, sliceName=name, short=holds, definition=holds)
-            | {"type": [{"code": "Extension"}]},
+            _element(below, part.least, part.most, below, "*", id=slice_id, **said) | {"type": [{"code": "Extension"}]},
             _element(f"{below}.url", 1, "1", "Extension.url", "1", id=f"{slice_id}.url")
-            | {"type": _URI_TYPE, "fixedUri": name},
+            | {"type": _URI_TYPE, "fixedUri": part.name},
             _element(f"{below}.value[x]", 1, "1", "Extension.value[x]", "1", id=f"{slice_id}.value[x]")
-            | {"type": [{"code": "string"}]},
+            | {"type": [{"code": part.kind}]},
         ]
     made.append(_element("Extension.url", 1, "1", "Extension.url", "1") | {"type": _URI_TYPE, "fixedUri": url})
     low, high = (1, "1") if own.value else (0, "0")
@@ -149,7 +179,7 @@ def definition(own: Own, config: Config) -> Json:
         "fhirVersion": "4.0.1",
         "kind": "complex-type",
         "abstract": False,
-        "context": [{"type": "element", "expression": own.on}],
+        "context": [{"type": "element", "expression": one} for one in own.on],
         "type": "Extension",
         "baseDefinition": "http://hl7.org/fhir/StructureDefinition/Extension",
         "derivation": "constraint",

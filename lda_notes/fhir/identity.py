@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
+from lda_notes.fhir.elements import text_of
 from lda_notes.fhir.tokens import read_token
 from lda_notes.fhir.verify.faults import Fault, Found, shown
 from lda_notes.fhir.verify.scope import Scope
@@ -20,21 +21,48 @@ CONTEXT_TYPES: Final = frozenset({"Patient", "Practitioner", "Encounter", "Organ
 """Resources that are not ours: created on their own identifiers when asked to, never updated."""
 
 UPDATED: Final[Mapping[str, frozenset[str]]] = {
+    "Encounter": frozenset({"finished"}),
     "Procedure": frozenset({"entered-in-error"}),
     "Device": frozenset({"inactive", "entered-in-error"}),
     "DeviceUseStatement": frozenset({"completed", "entered-in-error"}),
     "Observation": frozenset({"amended", "corrected", "entered-in-error"}),
     "MedicationAdministration": frozenset({"entered-in-error"}),
     "Task": frozenset({"completed", "cancelled", "entered-in-error"}),
+    "ServiceRequest": frozenset({"completed", "revoked", "entered-in-error"}),
+    "Flag": frozenset({"inactive", "entered-in-error"}),
+    "AllergyIntolerance": frozenset({"inactive", "entered-in-error"}),
+    "Condition": frozenset({"entered-in-error"}),
+    "List": frozenset({"entered-in-error"}),
     "DocumentReference": frozenset({"superseded", "entered-in-error"}),
 }
 """Statuses that only an update can reach: a create on condition would leave what the server already has."""
 
+
+def status_of(resource: Object) -> str:
+    """Return the status of a resource: for allergies and conditions, that they are in error or withdrawn."""
+    said = resource.get("status")
+    if said is None:
+        for key in ("verificationStatus", "clinicalStatus"):
+            for coding in (resource.get(key) or {}).get("coding", ()):
+                if coding.get("code") in ("entered-in-error", "inactive"):
+                    return str(coding["code"])
+    return str(said)
+
+
+def needs_update(resource: Object) -> bool:
+    """Whether only an update can leave a server with this status. Supplies are used up when they are charted."""
+    kind = resource.get("resourceType")
+    if kind == "Device" and resource.get("status") == "inactive":
+        return str((resource.get("type") or {}).get("text")) in _LASTING
+    return status_of(resource) in UPDATED.get(str(kind), ())
+
+
 EMITTED: Final = CONTEXT_TYPES | UPDATED.keys() | {"Provenance"}
 """Every resource type of ours."""
 
+_LASTING: Final = frozenset({text_of("port"), text_of("needle")})
 _URN_UUID: Final = "urn:uuid:"
-_UNTRACED: Final = CONTEXT_TYPES | {"Device", "Provenance"}
+_UNTRACED: Final = CONTEXT_TYPES | {"Device", "Provenance", "List"}
 
 Identity = tuple[str, str, str]
 """The search parameter, the system and the value."""
@@ -78,8 +106,7 @@ def _is_plain_create(resource: Object, request: Object, url: str) -> bool:
     if request.get("method") != "POST" or "id" in resource or not url.startswith(_URN_UUID):
         return False
     kind = resource["resourceType"]
-    updated = UPDATED.get(kind)
-    if updated is None or resource.get("status") in updated:
+    if kind not in UPDATED or needs_update(resource):
         return False
     listed = resource.get("identifier")
     if not listed or listed[0].get("value") != url[9:]:
@@ -101,11 +128,11 @@ def _conditions(resource: Object, request: Object, url: str) -> Iterator[Fault]:
         yield _says("condition", method, message, "Send POST or PUT.", "method", "request")
         return
     step, condition = _condition(request)
-    if method == "PUT" and kind in CONTEXT_TYPES:
+    if method == "PUT" and kind in CONTEXT_TYPES and kind != "Encounter":
         message = f"{kind} is not ours to update."
         yield _says("condition", method, message, "Create it on condition.", "method", "request")
-    if method == "POST" and resource.get("status") in UPDATED.get(kind, ()):
-        message = f"A {kind} that is {resource['status']} is created on condition: a server keeps its old one."
+    if method == "POST" and needs_update(resource):
+        message = f"A {kind} that is {status_of(resource)} is created on condition: a server keeps its old one."
         yield _says("condition", method, message, "Update it (PUT) by its identity.", "method", "request")
     identity = _identity(condition)
     if identity is None:

@@ -278,6 +278,7 @@ PANELS: Final[tuple[Panel, ...]] = (
             _fact("flush", "flush told", "moment"),
         ),
     ),
+    _one("weight_kg", "weight", "quantity", "kg"),
     _one("remarks", "remark", "text"),
     _one("text", "addendum", "text"),
 )

@@ -121,7 +121,16 @@ def _heparin_history(item: Item, who: Subject, _: Policy) -> str | None:
 
 
 def _preservative_newborn(item: Item, who: Subject, policy: Policy) -> str | None:
-    return "a newborn: no preservative" if "benzyl alcohol" in item.inside and who.newborn(policy) else None
+    if "benzyl alcohol" not in item.inside:
+        return None
+    infant = who.months is not None and who.months < policy.value("infant_months")
+    if infant and "heparin" in item.what:
+        return "under 1 year: heparin without preservative"
+    return "a newborn: no preservative" if who.newborn(policy) else None
+
+
+def _iodine_newborn(item: Item, who: Subject, policy: Policy) -> str | None:
+    return "a newborn: caution with iodine" if "iodine" in item.what and who.newborn(policy) else None
 
 
 def _treatment_strength(item: Item, _: Subject, policy: Policy) -> str | None:
@@ -234,8 +243,9 @@ TABLE: Final[tuple[Row, ...]] = (
     _row("heparin-history", _ALL, "unsafe", _heparin_history),
     _row("preservative-newborn", ("flush", "lock"), "unsafe", _preservative_newborn),
     _row("treatment-strength-heparin", ("lock",), "unsafe", _treatment_strength),
-    _row("strong-heparin-infant", ("lock",), "unsafe", _strong_for_infant),
+    _row("strong-heparin-infant", ("lock",), "advice", _strong_for_infant),
     _row("alcohol-on-newborn-skin", ("antiseptic",), "unsafe", _alcohol_newborn),
+    _row("iodine-on-newborn-skin", ("antiseptic",), "advice", _iodine_newborn),
     _row("chlorhexidine-under-age", ("antiseptic",), "advice", _chlorhexidine_age),
     _row("chlorhexidine-small-newborn", ("antiseptic",), "advice", _chlorhexidine_weight),
     _row("chlorhexidine-dressing-premature", ("dressing",), "unsafe", _disc_premature),

@@ -41,7 +41,7 @@ def on_the_skin(
 _ALLERGIC: Final = re.compile(r"hives|urticaria|anaphyla|allerg|welts|wheez", re.IGNORECASE)
 
 
-def _adhesive(patient: Patient, film: bool) -> bool:
+def adhesive_against(patient: Patient, film: bool) -> bool:
     """Tell whether adhesive is on the skin against what is known: a barrier film answers a sensitivity, no allergy."""
     known = [allergy for allergy in patient.allergies or () if substance(allergy) == "adhesive"]
     return any(not film or _ALLERGIC.search(allergy.reaction or "") for allergy in known)
@@ -60,7 +60,7 @@ def _found(state: State, patient: Patient, who: Subject, policy: Policy, entry: 
         return
     if isinstance(dressing.type, str):
         yield from _against(suits("dressing", dressing.type, who, policy), f"{dressing.type} dressing")
-        if "adhesive" in (contains(dressing.type) or ()) and _adhesive(patient, dressing.barrier_film is True):
+        if "adhesive" in (contains(dressing.type) or ()) and adhesive_against(patient, dressing.barrier_film is True):
             yield f"{dressing.type} dressing, against an allergy to adhesive"
     if dressing.chlorhexidine_disc is True and "disc" not in taken:
         yield from _against(suits("dressing", "chlorhexidine disc", who, policy), "chlorhexidine disc")

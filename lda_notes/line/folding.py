@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -13,6 +14,7 @@ from lda_notes.line.timeline import Beside, Hold, Timeline, build
 from lda_notes.record import events as ev
 
 if TYPE_CHECKING:
+    from lda_notes.record.episode import Episode
     from lda_notes.record.reading import Record
 
 
@@ -89,23 +91,28 @@ def _stay(
 
 
 def lines(records: Sequence[Record]) -> list[list[int]]:
-    """Return the records, by position, that are one line each: one number of the patient, and one port."""
+    """Return the records, by position, that are one line each: one patient, and one port."""
     return _joined(records, lambda record: record.episode.port.id if record.episode is not None else "")
 
 
 def patients(records: Sequence[Record]) -> list[list[int]]:
-    """Return the records, by position, that are of one patient each: they share a record number."""
+    """Return the records, by position, that are of one patient each: they share a record number, name and birth date.
+
+    One number under two names or birth dates is two patients until somebody has compared them: neither takes over the
+    other's hold or allergy, and neither leaves the sheet.
+    """
     return _joined(records, lambda _: "")
 
 
 def _joined(records: Sequence[Record], also: Callable[[Record], str]) -> list[list[int]]:
     groups: list[list[int]] = []
-    group_of: dict[tuple[str, str, str], list[int]] = {}
+    group_of: dict[tuple[object, ...], list[int]] = {}
     for position, record in enumerate(records):
         if record.episode is None:
             continue
         port = also(record)
-        keys = [(one.system, one.value, port) for one in record.episode.patient.identifiers]
+        who = person(record.episode)
+        keys = [(one.system, one.value, port, who) for one in record.episode.patient.identifiers]
         found = {id(group_of[key]): group_of[key] for key in keys if key in group_of}
         group = next(iter(found.values()), None)
         if group is None:
@@ -118,7 +125,26 @@ def _joined(records: Sequence[Record], also: Callable[[Record], str]) -> list[li
         group.append(position)
         for key in keys:
             group_of[key] = group
-    return groups
+    return [part for group in groups for part in _by_birth(records, group)]
+
+
+def _by_birth(records: Sequence[Record], group: list[int]) -> list[list[int]]:
+    """Return the group apart by birth date; records without one stay with the first."""
+    born = {at: episode.patient.birth_date for at in group if (episode := records[at].episode) is not None}
+    dates = list(dict.fromkeys(date for date in born.values() if date is not None))
+    if len(dates) < 2:
+        return [group]
+    return [[at for at in group if (born[at] or dates[0]) == date] for date in dates]
+
+
+def person(episode: Episode) -> tuple[str, str]:
+    """Return family and given name for comparing."""
+    return letters(episode.patient.family_name), letters(episode.patient.given_name)
+
+
+def letters(name: str) -> str:
+    """Return a name for comparing: letters and digits alone, without case and accents."""
+    return "".join(sign for sign in unicodedata.normalize("NFKD", name.casefold()) if sign.isalnum())
 
 
 def fold_all(records: Sequence[Record], policy: Policy, asof: datetime) -> list[Line]:

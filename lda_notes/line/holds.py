@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from functools import cache
 from typing import Any, Final
 
 from lda_notes.knowledge.policy import Policy, number
@@ -379,10 +380,14 @@ def _coring(look: Look) -> str | None:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One reason: what shows it, whether it holds the whole port, what ends it (None: as policy says)."""
+    """One reason: what shows it, whether it holds the whole port, what ends it (None: as policy says).
+
+    ``shown_by`` names the facts, and the kinds, without which ``begins`` has nothing to look at.
+    """
 
     reason: HoldReason
     begins: Callable[[Look], str | None]
+    shown_by: str
     whole_port: bool = False
     ends_by: tuple[End, ...] | None = ("evaluation",)
     of_patient: bool = False
@@ -392,20 +397,35 @@ class Row:
 _STOP: Final = "Stop, do not flush, aspirate before the needle is removed, report at once"
 _CLAMP: Final = "Clamp the line, report at once"
 
+_BLOOD: Final = "blood_return, blood_return_before, punctures"
+_SITE: Final = "site, signs"
+_SITE_SHOWS: Final = frozenset(
+    {"present", "purulent", "flipped", "not felt", "broken", "thinned", "port visible", "opening"}
+)
+"""What has to be seen at a site before any row of it can begin a hold."""
+
 TABLE: Final[tuple[Row, ...]] = (
-    Row("no blood return", _no_blood, ends_by=None),
-    Row("blood return not proven", _not_proven, ends_by=None),
-    Row("resistance", _resistance, ends_by=None),
-    Row("resistance that changes with posture", _posture, whole_port=True),
-    Row("swelling", _swelling, whole_port=True),
-    Row("pus", _pus, whole_port=True),
-    Row("redness and tenderness", _red_and_tender, whole_port=True),
-    Row("port flipped or not felt", _port_lies, whole_port=True),
-    Row("skin over the port", _skin, whole_port=True),
-    Row("something given at the site hurt or leaked", _hurt, whole_port=True, of_patient=True, do=_STOP),
+    Row("no blood return", _no_blood, _BLOOD, ends_by=None),
+    Row("blood return not proven", _not_proven, f"{_BLOOD}, blood_looks", ends_by=None),
+    Row("resistance", _resistance, "flushes, punctures", ends_by=None),
+    Row("resistance that changes with posture", _posture, f"signs, {_BLOOD}", whole_port=True),
+    Row("swelling", _swelling, _SITE, whole_port=True),
+    Row("pus", _pus, _SITE, whole_port=True),
+    Row("redness and tenderness", _red_and_tender, "site", whole_port=True),
+    Row("port flipped or not felt", _port_lies, "site", whole_port=True),
+    Row("skin over the port", _skin, "site", whole_port=True),
+    Row(
+        "something given at the site hurt or leaked",
+        _hurt,
+        "signs, found, extravasation care, needle dislodged",
+        whole_port=True,
+        of_patient=True,
+        do=_STOP,
+    ),
     Row(
         "swelling of arm, face, neck or chest",
         _far_swelling,
+        _SITE,
         whole_port=True,
         of_patient=True,
         do="Stop, do not flush on, report at once",
@@ -413,24 +433,52 @@ TABLE: Final[tuple[Row, ...]] = (
     Row(
         "fever or chills after a flush or start",
         _fever,
+        "signs",
         whole_port=True,
         of_patient=True,
         do="Stop what runs, keep the access, report at once",
     ),
-    Row("breathlessness, chest pain or open line", _open, whole_port=True, do=_CLAMP),
-    Row("catheter parted", _parted, whole_port=True, of_patient=True, do=_CLAMP),
+    Row("breathlessness, chest pain or open line", _open, "signs, found", whole_port=True, do=_CLAMP),
+    Row("catheter parted", _parted, "signs", whole_port=True, of_patient=True, do=_CLAMP),
     Row(
         "needle partly out",
         _partly_out,
+        "found, needle dislodged",
         ends_by=("new access", "evaluation"),
         do="Stop, never push the needle back; a new sterile needle",
     ),
-    Row("needle not whole", _not_whole, of_patient=True),
-    Row("tip not confirmed", _tip, whole_port=True, ends_by=("tip confirmed", "evaluation")),
-    Row("rated limit exceeded", _over_limit, whole_port=True),
-    Row("coring needle", _coring),
+    Row("needle not whole", _not_whole, "needle_intact", of_patient=True),
+    Row(
+        "tip not confirmed",
+        _tip,
+        "tip_confirmed, tip, tip_location",
+        whole_port=True,
+        ends_by=("tip confirmed", "evaluation"),
+    ),
+    Row("rated limit exceeded", _over_limit, "purpose, flow_ml_per_s, pressure_psi", whole_port=True),
+    Row("coring needle", _coring, "needle"),
 )
 """Every reason for a hold. ``of_patient``: the problem outlives the port; ``do``: what the table says to do at once."""
+
+_ASKED: Final = tuple(dict.fromkeys(name for row in TABLE for name in row.shown_by.split(", ")))
+
+
+@cache
+def _rows(said: tuple[str, ...]) -> tuple[Row, ...]:
+    return tuple(row for row in TABLE if not set(said).isdisjoint(row.shown_by.split(", ")))
+
+
+def _worth_asking(look: Look) -> tuple[Row, ...]:
+    """Return the rows that have something to look at: most events record little that could begin a hold."""
+    if look.unread:
+        return TABLE
+    values = look.event.__dict__
+    said = [name for name in _ASKED if name in values and values[name] is not None and values[name] != ()]
+    site = values.get("site")
+    if site.__class__ is Site and _SITE_SHOWS.isdisjoint(site.__dict__.values()):
+        said.remove("site")
+    return _rows((*said, look.event.kind))
+
 
 ROWS: Final = {row.reason: row for row in TABLE}
 
@@ -452,7 +500,7 @@ def begins(look: Look, *, whole_port_only: bool = False) -> Iterator[Hold]:
     event = look.event
     if isinstance(event, ev.Correcting) or not look.before.port_in:
         return
-    for row in TABLE:
+    for row in _worth_asking(look):
         if whole_port_only and not row.whole_port:
             continue
         sign = row.begins(look)

@@ -270,7 +270,7 @@ def person(who: Facts) -> str:
 def _listed(items: Any, last: str = "and") -> str:
     if isinstance(items, str):
         items = (items,)
-    said = phrasing.listed([_name(item) if type(item) is Words else str(item) for item in items], last)
+    said = phrasing.listed([phrasing.typed(str(item)) if type(item) is Words else str(item) for item in items], last)
     if len(said) > MOST_TEXT:
         raise TemplateMistake("writes too much text")
     return said

@@ -216,6 +216,11 @@ RECORD_VERSION: Final = 2
 """Version of the layout that new files are written in."""
 
 
+MAX_EVENTS: Final = 5000
+"""Most events of one record. Common practice, no source: a month on a ward is under 500; a file of more holds no
+record of one stay, and would keep a machine busy."""
+
+
 class Episode(Model):
     """One file: a patient, a stay, a port and its events."""
 
@@ -226,4 +231,6 @@ class Episode(Model):
     patient: Patient
     stay: Stay
     port: Port
-    events: tuple[AnyEvent, ...] = Field(title="events", description="What happened, in any order.")
+    events: tuple[AnyEvent, ...] = Field(
+        max_length=MAX_EVENTS, title="events", description="What happened, in any order."
+    )

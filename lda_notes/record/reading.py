@@ -119,12 +119,12 @@ def read_bytes(raw: bytes, name: str, as_json: bool = False, row: int = 0) -> Re
         episode = _plainly_good(raw)
         if episode is not None:
             record = Record(name, episode, row=row, _parse=lambda: read_json(raw, row))
-            return _with_corrections(record, lambda: read_json(raw, row).data)
+            return _with_corrections(record)
         return _carefully(read_json(raw, row), name, row)
     return _carefully(read_yaml(raw), name)
 
 
-def _with_corrections(record: Record, root: Callable[[], Any]) -> Record:
+def _with_corrections(record: Record) -> Record:
     """Set aside what corrections say that does not fit the event which they correct."""
     assert record.episode is not None
     if not any(isinstance(event, Correcting) for event in record.episode.events):
@@ -139,9 +139,9 @@ def _with_corrections(record: Record, root: Callable[[], Any]) -> Record:
         above: Path = ("events", at, change.key)
         events[position] = change.event
         for path, fault in change.found.faults.items():
-            finding = _layout_finding(fault, (*above, *path), record, root())
+            finding = _layout_finding(fault, (*above, *path), record, record.data)
             findings.append(replace(finding, rule="correction-unreadable", event=change.event.id))
-        unread = tuple(lost(change.found, record._at, root(), above))
+        unread = tuple(lost(change.found, record._at, record.data, above))
         for fact in unread:
             withdraw(change.found.result, change.kind, fact.fact)
         facts += unread
@@ -161,7 +161,7 @@ def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
         return replace(record, findings=findings)
     try:
         record = replace(record, episode=Episode.model_validate_json(parsed.json), findings=findings)
-        return _with_corrections(record, lambda: parsed.data)
+        return _with_corrections(record)
     except ValidationError:
         from lda_notes.record.salvage import lost, salvage  # here, since most records are good
     root = parsed.data
@@ -180,7 +180,7 @@ def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
         positions=stayed,
         _kept=found.kept,
     )
-    return _with_corrections(record, lambda: root)
+    return _with_corrections(record)
 
 
 def _unread(index: int, event: Any) -> UnreadEvent:

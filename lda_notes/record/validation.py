@@ -29,8 +29,24 @@ class Misfit:
     missing: bool = False
 
 
+MOST_MISFITS: Final = 1000
+"""Most faults of the layout that are looked into in one record. Common practice, no source: a record of a month with
+every event misspelt has some 500."""
+
+_TOO_MANY: Final = Misfit(
+    (),
+    f"more than {MOST_MISFITS} values do not fit the layout, so none of this was read",
+    "look whether this is a record at all, and which program wrote it",
+)
+
+
 def misfits(error: ValidationError, data: Any, fields_of: Mapping[str, Sequence[str]] | None = None) -> list[Misfit]:
-    """Return every fault of ``error``, one per value of ``data``, in the order of the data."""
+    """Return every fault of ``error``, one per value of ``data``, in the order of the data.
+
+    More than `MOST_MISFITS` are one fault of the whole.
+    """
+    if error.error_count() > 10 * MOST_MISFITS:  # several may be about one value
+        return [_TOO_MANY]
     grouped: dict[Path, list[Any]] = {}
     details = error.errors(include_url=False, include_context=True)
     unions = {
@@ -46,6 +62,8 @@ def misfits(error: ValidationError, data: Any, fields_of: Mapping[str, Sequence[
     # A union reports each member's view; the faults deepest inside the value tell most, so their parents are left out.
     parents = {path[:length] for path in grouped for length in range(len(path))}
     deepest = [path for path in grouped if path not in parents]
+    if len(deepest) > MOST_MISFITS:
+        return [_TOO_MANY]
     return [_misfit(path, grouped[path], _value_at(data, path)) for path in deepest]
 
 

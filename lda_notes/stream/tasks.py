@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from lda_notes import pipeline
 from lda_notes.check import report
@@ -127,9 +127,7 @@ class Bundle:
     rules: Rules
     config: Config
     with_context: bool = False
-    us_core: bool = False
     note: bool = True
-    r5: bool = False
 
     def ready(self) -> Work:
         """Return the function of a row."""
@@ -143,7 +141,6 @@ class Bundle:
     def maker(self) -> Callable[[Record, timeline.Timeline | None], Answer]:
         """Return the function of a record that was read, and of its timeline if there is one, judged at any moment."""
         from lda_notes.fhir.build.bundle import Options
-        from lda_notes.fhir.build.naming import Names
         from lda_notes.fhir.elements import to_json_bytes
 
         policy, config = self.rules.policy(), self.config
@@ -152,8 +149,7 @@ class Bundle:
             from lda_notes.fhir.build.notes import note_writer
 
             notes = note_writer(policy)
-        options = Options(with_context=self.with_context, us_core=self.us_core, notes=notes)
-        names = Names(config.systems.identity)
+        options = Options(with_context=self.with_context, notes=notes)
 
         def work(record: Record, line: timeline.Timeline | None) -> Answer:
             if record.episode is None or record.findings:
@@ -164,13 +160,8 @@ class Bundle:
             try:
                 for one in pipeline.bundled(record, policy, config, options, line):
                     faults += one.sentences(record)
-                    bundle: Any = one.made.bundle
-                    if self.r5:
-                        from lda_notes.fhir.build.r5 import to_r5
-
-                        bundle = to_r5(bundle, names)
-                    resources += len(bundle["entry"])
-                    texts.append(to_json_bytes(bundle))
+                    resources += len(one.made.bundle["entry"])
+                    texts.append(to_json_bytes(one.made.bundle))
             except Failure as failure:
                 faults = [f"{record.place(())}: {failure}"]
             if faults:

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from lda_notes.fhir.codes import CONCEPTS, NOT_EMITTED, code_rows
+from lda_notes.fhir.codes import CONCEPTS, NOT_EMITTED, WORDS, code_rows
 from lda_notes.fhir.config import DEFAULT, Config, Systems
 from lda_notes.fhir.extensions import OWN
 from lda_notes.fhir.panels import ACTS, PANELS_OF
@@ -37,18 +37,20 @@ def codes() -> Iterator[str]:
         for row in code_rows()
     )
     yield from table(("code", "display", "system", "used for", "where it was verified"), rows)
-    yield "## Sent as text alone, or not at all"
+    yield "## Without a code of others"
     yield ""
     yield from table(("what", "why"), iter(NOT_EMITTED))
 
 
 def texts() -> Iterator[str]:
-    yield "## Concepts without a code"
+    yield "## Codes of our own"
     yield ""
-    yield "Their words are their name: they are sent as `CodeableConcept.text`, and read back by it."
+    yield "The code system under the configured address (`codes`): every concept, and every word that records may say."
     yield ""
-    rows = ((one.use, one.text, one.dimension or "-") for one in CONCEPTS.values() if not one.codes)
-    yield from table(("element", "text", "a quantity of it measures"), iter(sorted(rows)))
+    rows = ((f"`{one.local}`", one.use, one.text, one.dimension or "-") for one in CONCEPTS.values())
+    yield from table(("code", "element", "display", "a quantity of it measures"), iter(sorted(rows)))
+    yield "Words: " + ", ".join(f"`{code}` {word}" for word, code in sorted(WORDS.items())) + "."
+    yield ""
 
 
 def units() -> Iterator[str]:
@@ -70,7 +72,7 @@ OTHERS: Final = (
     ("late_entry", "Provenance.entity (source).what.display"),
     ("order", "Procedure.basedOn or Observation.basedOn, by number"),
     ("reason", "Procedure.reasonCode.text; of a correction: Provenance.reason.text; else an Observation component"),
-    ("supplies", "Device: type.text, lotNumber, expirationDate, udiCarrier, property"),
+    ("supplies", "Device (inactive: used up): type.text, lotNumber, expirationDate, udiCarrier, property"),
     ("needle", "Device: property, lotNumber, expirationDate, udiCarrier, note"),
     ("inserted_at", "DeviceUseStatement.timingPeriod.start; a reason why not: Observation component"),
     ("flushes", "MedicationAdministration: medication, dosage, note; resistance: Observation partOf it"),
@@ -119,7 +121,7 @@ def extensions() -> Iterator[str]:
     yield ""
     yield "Each for what no element of R4 holds. `lda-notes bundle --definitions` prints them as StructureDefinitions."
     yield ""
-    yield from table(("name", "on", "holds"), ((f"`{own.name}`", own.on, own.says) for own in OWN))
+    yield from table(("name", "on", "holds"), ((f"`{own.name}`", ", ".join(own.on), own.says) for own in OWN))
 
 
 def configuration() -> Iterator[str]:

@@ -12,19 +12,24 @@ import gzip
 import json
 import re
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 import fhir_official
 
 TARGET: Final = Path(__file__).parents[2] / "lda_notes" / "fhir" / "verify" / "definitions.json.gz"
+OTHERS: Final = TARGET.with_name("others.json.gz")
 RESOURCE_TYPES: Final = (
+    "AllergyIntolerance",
     "Bundle",
+    "Condition",
     "Device",
     "DeviceUseStatement",
     "DocumentReference",
     "Encounter",
+    "Flag",
+    "List",
     "Location",
     "Medication",
     "MedicationAdministration",
@@ -34,6 +39,7 @@ RESOURCE_TYPES: Final = (
     "Practitioner",
     "Procedure",
     "Provenance",
+    "ServiceRequest",
     "Task",
 )
 _REGEX: Final = "http://hl7.org/fhir/StructureDefinition/regex"
@@ -76,26 +82,35 @@ def _expand(core: Mapping[str, dict[str, Any]], url: str) -> list[str]:
 class _Trim:
     """Collects what is reachable from the resource types."""
 
-    def __init__(self, core: Mapping[str, dict[str, Any]]) -> None:
+    def __init__(self, core: Mapping[str, dict[str, Any]], *, strict: bool = True) -> None:
         self.core = core
+        self.strict = strict
         self.types: dict[str, Any] = {}
         self.bindings: dict[str, list[str]] = {}
         self.primitives: dict[str, str] = {}
         self.invariants: dict[str, dict[str, Any]] = {}
 
-    def all(self) -> dict[str, Any]:
-        self.bindings["languages"] = _expand(self.core, "http://hl7.org/fhir/ValueSet/languages")
-        queue = list(RESOURCE_TYPES)
+    def take(self, names: Iterable[str]) -> None:
+        """Take in these types and everything that they can reach."""
+        queue = list(names)
         while queue:
             name = queue.pop()
             if name not in self.types and name not in self.primitives and name != "Resource":
                 queue += self.add(self.core[f"StructureDefinition-{name}.json"])
+
+    def resources(self) -> list[str]:
+        """Every resource type of R4."""
         structures = [v for n, v in self.core.items() if n.startswith("StructureDefinition-")]
-        resources = sorted(
+        return sorted(
             s["type"]
             for s in structures
             if s["kind"] == "resource" and not s["abstract"] and s["derivation"] == "specialization"
         )
+
+    def all(self) -> dict[str, Any]:
+        self.bindings["languages"] = _expand(self.core, "http://hl7.org/fhir/ValueSet/languages")
+        self.take(RESOURCE_TYPES)
+        resources = self.resources()
         return {
             "source": "hl7.fhir.r4.core 4.0.1, CC0-1.0; trimmed by tests/fhir/make_definitions.py",
             "resources": resources,
@@ -166,8 +181,13 @@ class _Trim:
         if binding.get("strength") == "required" or is_language:
             url = (most if is_language else binding["valueSet"]).split("|")[0]
             value_set = _profile(url)
-            if value_set not in _OPEN_VALUE_SETS:
-                self.bindings.setdefault(value_set, _expand(self.core, url))
+            if value_set not in _OPEN_VALUE_SETS and value_set not in self.bindings:
+                try:
+                    self.bindings[value_set] = _expand(self.core, url)
+                except (ValueError, StopIteration):
+                    if self.strict:
+                        raise
+                    value_set = ""  # of a type that we do not send: its structure is judged, not this code
         row: list[Any] = [element["min"], int(element["max"] != "1"), types]
         if element["max"] == "0":
             row[1] = -1
@@ -191,10 +211,33 @@ def made() -> bytes:
         if len(invariant["on"]) > 40:
             invariant["on"] = ["*"]
         invariant["on"].sort()
-    text = json.dumps(trimmed, separators=(",", ":"), ensure_ascii=True)
+    return _packed(trimmed)
+
+
+def made_others() -> bytes:
+    """The structure of every type that we do not send."""
+    known = _Trim(fhir_official.core())
+    known.take(RESOURCE_TYPES)
+    every = _Trim(fhir_official.core(), strict=False)
+    every.take(every.resources())
+    return _packed(
+        {
+            "source": "hl7.fhir.r4.core 4.0.1, CC0-1.0; trimmed by tests/fhir/make_definitions.py",
+            "types": {name: rows for name, rows in sorted(every.types.items()) if name not in known.types},
+            "primitives": {
+                name: rule for name, rule in sorted(every.primitives.items()) if name not in known.primitives
+            },
+            "bindings": {name: codes for name, codes in sorted(every.bindings.items()) if name not in known.bindings},
+        }
+    )
+
+
+def _packed(data: dict[str, Any]) -> bytes:
+    text = json.dumps(data, separators=(",", ":"), ensure_ascii=True)
     return gzip.compress(text.encode(), compresslevel=9, mtime=0)
 
 
 if __name__ == "__main__":
-    TARGET.write_bytes(made())
-    sys.stdout.write(f"{TARGET}: {TARGET.stat().st_size} bytes\n")
+    for target, packed in ((TARGET, made()), (OTHERS, made_others())):
+        target.write_bytes(packed)
+        sys.stdout.write(f"{target}: {target.stat().st_size} bytes\n")

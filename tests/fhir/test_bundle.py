@@ -20,7 +20,7 @@ from lda_notes.fhir import elements
 from lda_notes.fhir.build.bundle import Options, bundle_of
 from lda_notes.fhir.build.naming import Names
 from lda_notes.fhir.config import DEFAULT as CONFIG
-from lda_notes.fhir.config import Config
+from lda_notes.fhir.config import US_CORE, Config
 from lda_notes.fhir.verify.models import model_check
 from lda_notes.fhir.verify.verification import verify
 from lda_notes.knowledge.policy import DEFAULT
@@ -31,7 +31,6 @@ WAYS = {
     "plain": lambda: noted(),
     "without notes": lambda: Options(),
     "with context": lambda: Options(with_context=True, notes=noted().notes),
-    "us core": lambda: Options(us_core=True, notes=noted().notes),
 }
 
 
@@ -79,6 +78,14 @@ def test_bundles_of_earlier_events_stay_the_same_when_the_record_grows() -> None
     assert {one["resource"]["status"] for one in wrong.values() if one["request"]["method"] == "PUT"} == {
         "entered-in-error"
     }
+
+
+def test_an_entry_that_was_withdrawn_before_it_left_goes_out_as_entered_in_error() -> None:
+    found = next(one.bundle for one in made(episode("corrected-entries"), noted()) if one.event == "check-wrong")
+    own = [one for one in found["entry"] if one["resource"]["resourceType"] in ("Observation", "DocumentReference")]
+    assert own
+    assert {one["resource"]["status"] for one in own} == {"entered-in-error"}
+    assert {one["request"]["method"] for one in own} == {"PUT"}
 
 
 def test_identities_are_version_5_uuids_of_their_role() -> None:
@@ -148,13 +155,13 @@ def test_an_access_opens_needle_use_and_tasks_and_a_removal_closes_them() -> Non
         "start": "2026-08-17T09:25:00-05:00",
         "end": "2026-08-18T09:10:00-05:00",
     }
-    (change_in,), (change_out,) = (pick(one, "Task", "needle due") for one in (opening, closing))
-    assert change_in["resource"]["status"] == "requested"
-    assert change_in["resource"]["restriction"]["period"]["end"] == "2026-08-24T09:25:00-05:00"
+    (change_in,), (change_out,) = (pick(one, "ServiceRequest", "needle due") for one in (opening, closing))
+    assert change_in["resource"]["status"] == "active"
+    assert change_in["resource"]["occurrenceDateTime"] == "2026-08-24T09:25:00-05:00"
     assert change_out["resource"]["status"] == "completed"
-    (dressing_out,) = pick(closing, "Task", "Dressing")
-    assert dressing_out["resource"]["status"] == "cancelled"
-    flush = [one for one in pick(closing, "Task", "Flush") if one["request"]["method"] == "POST"]
+    (dressing_out,) = pick(closing, "ServiceRequest", "Dressing")
+    assert dressing_out["resource"]["status"] == "revoked"
+    flush = [one for one in pick(closing, "ServiceRequest", "Flush") if one["request"]["method"] == "POST"]
     assert len(flush) == 1
     assert flush[0]["resource"]["intent"] == "plan"
 
@@ -251,7 +258,7 @@ def test_a_device_identifier_that_cannot_be_read_is_kept_as_printed() -> None:
     found = resources(sent(episode("deliberately-bad")), "Device")
     carriers = [one["udiCarrier"][0] for one in found if "udiCarrier" in one]
     assert {"carrierHRF": "(01)51022222233337(17)251231(10)LOT-A77", "entryType": "unknown"} in carriers
-    claimed = resources(sent(episode("deliberately-bad"), Options(us_core=True)), "Device")
+    claimed = resources(sent(episode("deliberately-bad"), config=Config(profiles=(US_CORE,))), "Device")
     assert not any("udiCarrier" in one for one in claimed)
     assert any("51022222233337" in note["text"] for one in claimed for note in one.get("note", ()))
 
@@ -274,12 +281,11 @@ def test_the_note_goes_out_whole_as_it_stood_when_it_was_charted() -> None:
     assert document["type"]["coding"][0]["code"] == "34746-8"
 
 
-def test_a_note_with_gaps_is_preliminary() -> None:
-    statuses = {one["docStatus"] for one in resources(sent(episode("deliberately-bad"), noted()), "DocumentReference")}
-    assert "preliminary" in statuses
-    assert {
-        one["docStatus"] for one in resources(sent(episode("uncomplicated-week"), noted()), "DocumentReference")
-    } == {"final"}
+@pytest.mark.parametrize("demo", ["deliberately-bad", "uncomplicated-week"])
+def test_a_note_that_nobody_signed_is_preliminary_and_has_no_authenticator(demo: str) -> None:
+    found = resources(sent(episode(demo), noted()), "DocumentReference")
+    assert {one["docStatus"] for one in found} == {"preliminary"}
+    assert not any("authenticator" in one for one in found)
 
 
 def test_the_docx_is_a_second_content_and_the_same_each_time() -> None:
@@ -348,11 +354,14 @@ def test_two_events_of_one_identifier_are_refused() -> None:
 def test_us_core_is_claimed_and_met_where_it_is_asked_for() -> None:
     plain = sent(episode("two-septa"), noted())
     assert not any("profile" in entry["resource"].get("meta", {}) for bundle in plain for entry in bundle["entry"])
-    claimed = sent(episode("two-septa"), Options(us_core=True, notes=noted().notes))
+    claimed = sent(episode("two-septa"), noted(), Config(profiles=(US_CORE,)))
     base = "http://hl7.org/fhir/us/core/StructureDefinition/us-core-"
     for kind in ("procedure", "device", "documentreference", "provenance"):
         kinds = {"documentreference": "DocumentReference"}.get(kind, kind.capitalize())
         found = resources(claimed, kinds)
+        if kind == "device":  # needles and supplies are no implants, and claim nothing
+            assert any("meta" not in one for one in found)
+            found = [one for one in found if one["type"]["text"] == "Implanted venous access port"]
         assert found
         assert {tuple(one["meta"]["profile"]) for one in found} == {(base + kind,)}
     # What each profile requires beyond R4 (US Core 9.0.0).

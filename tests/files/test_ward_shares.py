@@ -23,7 +23,7 @@ from lda_notes.files import locks
 from lda_notes.files.syntax import read_json
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
-from lda_notes.record import writer
+from lda_notes.record import seals, writer
 from lda_notes.record.writer import Changed, Seen, Written, append, look, refuse_unless_writable
 
 WARD = 64_300
@@ -62,7 +62,11 @@ def shared() -> Any:
 
 
 def as_nurse(number: int, work: Callable[[], None]) -> int:
-    """Do ``work`` in a child process under a nurse's account; return the process number."""
+    """Do ``work`` in a child process under a nurse's account; return the process number.
+
+    The interpreter of the tests may be in a folder that only root enters, so what is loaded late is loaded before.
+    """
+    seals.digest({"a": 1.5, "b": "c"})
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)
         child = os.fork()

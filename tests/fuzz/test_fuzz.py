@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
-from harness import JUNK, run
+from harness import JUNK, Harness, run
 
 from lda_notes import cli
 
@@ -16,12 +18,20 @@ def test_every_damaged_input_ends_in_a_sentence(capsys: pytest.CaptureFixture[st
     assert len(found.inputs) == 14 and min(found.inputs.values()) >= 1, "every command had its turn"
 
 
-def test_the_harness_sees_what_is_not_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_harness_sees_what_is_not_caught(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     from lda_notes.record import reading
 
     def broken(*_: object, **__: object) -> None:
         raise KeyError("planted")
 
+    harness = Harness(14, tmp_path)
     monkeypatch.setattr(reading, "read_bytes", broken)
-    found = run(60, seed=14)
+    found = harness.go(60, 30)
     assert any("KeyError" in place for place in found.faults) and JUNK and cli.UNEXPECTED == 70
+
+
+def test_a_whole_number_beyond_64_bits_is_written_as_it_is() -> None:
+    """Found by the harness, seed 2026: the faster library writes none."""
+    from lda_notes.fhir.elements import to_json
+
+    assert to_json({"a": 2**70}) == f'{{"a":{2**70}}}'

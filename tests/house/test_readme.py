@@ -46,7 +46,7 @@ def test_links_lead_somewhere() -> None:
 
 
 def test_top_level_holds_what_the_commission_names() -> None:
-    allowed = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml"}
+    allowed = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "NOTICE", "pyproject.toml"}
     allowed |= {"lda_notes", "note_templates", "demo_episodes", "tests"}
     import subprocess
 

@@ -139,6 +139,14 @@ def test_four_to_five_ml_are_withdrawn_from_ten_kilograms() -> None:
         assert [found(weight, ml) for ml in (3, 3.9, 4, 5, 5.1)] == [True, True, False, False, True]
 
 
+def test_a_flush_of_an_earlier_visit_is_no_test_before_a_power_injection() -> None:
+    def found(minutes: int) -> bool:
+        use = {"purpose": "power injection", "what": "contrast medium", "flow_ml_per_s": 2, "pressure_psi": 250}
+        return fires("power-injection-test-flush", Scene((access(), event("line use", minutes, **use))))
+
+    assert [found(minutes) for minutes in (59, 60, 61)] == [False, False, True]
+
+
 def test_a_third_dose_counts_until_blood_comes_back() -> None:
     doses = [event("patency treatment", 60 + 120 * count) for count in range(3)]
     assert [fires("alteplase-third-dose", Scene((access(**NO_BLOOD), *doses[:count]))) for count in (1, 2, 3)] == [
@@ -169,7 +177,8 @@ ELSEWHERE = {
     # Held by tests of this file that are no rows of a table.
     "neonate_days", "infant_months", "chg_age_months", "chg_dressing_adult_years", "chg_dressing_months",
     "alteplase_full_dose_kg", "alteplase_withdraw_child_kg", "heparin_child_years", "heparin_child_kg",
-    "heparin_small_child_kg", "discard_volume_factor", "discard_small_child_kg", "line_check_hours",
+    "heparin_small_child_kg", "needle_change_minutes", "discard_volume_factor", "discard_small_child_kg",
+    "line_check_hours",
     "line_check_slack_minutes", "alteplase_lumen_factor", "alteplase_doses", "power_gauge_full_rate",
 }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""All rules together cost about as much as reading the record; measured against each other, never by the clock."""
+"""All rules together cost two to three times as much as reading the record; measured together, never by the clock."""
 
 from __future__ import annotations
 
@@ -34,4 +34,4 @@ def test_all_rules_cost_little_more_than_validating_the_record() -> None:
     line = timeline.build(episode, DEFAULT, max(event.charted_at or event.at for event in episode.events))
     assert rule_table.check(line, DEFAULT) == ()  # a finding costs more than a look
     validating, checking = best(lambda: Episode.model_validate_json(raw), lambda: rule_table.check(line, DEFAULT))
-    assert checking < 6 * validating, f"{checking * 1e6:.0f} us against {validating * 1e6:.0f} us"
+    assert checking < 3.5 * validating, f"{checking * 1e6:.0f} us against {validating * 1e6:.0f} us"

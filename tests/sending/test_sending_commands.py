@@ -324,7 +324,7 @@ def refuse_event(event: str, status: int = 422) -> Callable[[Request], Reply | N
         "severity": "error",
         "code": "invalid",
         "diagnostics": "Not on my watch",
-        "expression": ["Bundle.entry[1].resource/*Observation/null*/.status"],
+        "expression": ["Bundle.entry[2].resource/*Observation/null*/.status"],
     }
     body = json.dumps({"resourceType": "OperationOutcome", "issue": [said]}).encode()
 
@@ -343,7 +343,7 @@ def test_a_bundle_that_the_server_refuses(typed: Type, fake: Fake, tmp_path: Pat
     assert found.code == 3, found.err
     assert "event uncomplicated-week/check-3" in found.out
     assert "Not on my watch" in found.out
-    assert "Entry 2, " in found.out
+    assert "Entry 3, " in found.out
     row = next(n for n, text in enumerate(WEEK.read_text().splitlines(), 1) if "id: check-3" in text)
     assert any(f"{WEEK}:{near}" in found.out for near in range(row, row + 15)), found.out
     assert "1 bundle refused by the server and set aside" in found.err
@@ -608,16 +608,16 @@ def test_status_names_the_element_and_both_values(typed: Type, fake: Fake) -> No
     send(typed, WEEK, "--server", url)
     changed = next(one for one in server.resources.values() if "valueQuantity" in one)
     changed["valueQuantity"] = {**changed["valueQuantity"], "value": 99}
-    other = next(one for one in server.resources.values() if one["resourceType"] == "Task")
-    server.resources["Task/copy"] = {**other, "id": "copy"}
+    other = next(one for one in server.resources.values() if one["resourceType"] == "ServiceRequest")
+    server.resources["ServiceRequest/copy"] = {**other, "id": "copy"}
     found = status(typed, WEEK, "--server", url)
     assert found.code == 1
     assert "different  Observation" in found.out
     assert "valueQuantity.value: record " in found.out
     assert ", server 99" in found.out
-    assert "doubled    Task" in found.out
-    assert f"Task/{other['id']} version" in found.out
-    assert "Task/copy version" in found.out
+    assert "doubled    ServiceRequest" in found.out
+    assert f"ServiceRequest/{other['id']} version" in found.out
+    assert "ServiceRequest/copy version" in found.out
 
 
 def test_status_of_retracted_and_context(typed: Type, fake: Fake) -> None:

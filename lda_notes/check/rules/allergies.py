@@ -10,6 +10,7 @@ from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.supplies_used import holding, supplies_used
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import CONTAINS, contains
+from lda_notes.line.against import adhesive_against
 from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed
 from lda_notes.record.parts import Dressing, Needle
 
@@ -102,11 +103,16 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
     """Finds a dressing held by adhesive on a patient whose skin does not bear adhesive.
 
     Adhesive can blister and strip the skin. A needle must still be held and covered, so an adhesive dressing is not
-    forbidden; barrier films and silicone adhesives are gentler.
+    forbidden; a barrier film under it answers a sensitivity. A reaction of an allergic kind stays a finding.
 
     Choose the gentlest dressing that holds, and look at the skin at each change.
     """
-    return _held(case, "adhesive")
+    by_id = {entry.event.id: entry for entry in reversed(case.timeline.entries)}
+    for found in _held(case, "adhesive"):
+        entry = by_id[found.event or ""]
+        dressing = entry.event.__dict__.get("dressing")
+        if adhesive_against(case.timeline.episode.patient, getattr(dressing, "barrier_film", None) is True):
+            yield found
 
 
 @rule(
@@ -280,6 +286,7 @@ def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]
         yield Found(
             step.entry.path("needle"),
             "the allergies name latex, and what the needle's label says of latex is not recorded",
+            lacks=("needle.latex",),
         )
 
 

@@ -78,23 +78,6 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("advice", "take out late_entry, or correct the times", cites=(_LATE,), limits=("late_entry_hours",))
-def late_entry_not_late(case: Case) -> Iterable[Found]:
-    """Finds entries marked as late that were made in time.
-
-    A mark that does not fit the times makes a reader doubt one of them.
-
-    Take the mark out, or correct the time of the event or of the entry.
-    """
-    for entry, wait in case.waits:
-        if entry.event.late_entry is not None and _NONE <= wait <= case.policy.span("late_entry_hours"):
-            yield Found(
-                entry.path("late_entry"),
-                f"marked as a late entry but charted {length(wait)} after the event",
-                event=entry.event.id,
-            )
-
-
 @rule("gap", "record when the entry was made", cites=(_CMS, _LATE))
 def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
     """Finds entries marked as late that do not say when they were made.

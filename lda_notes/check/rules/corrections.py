@@ -152,10 +152,11 @@ def _corrected(event: Event, values: Mapping[str, Any]) -> Event | None:
         return None
 
 
-def _changes(case: Case) -> Iterator[tuple[Entry, Correcting, Event, Event]]:
-    """Yield each addendum and amendment that can be applied, with the event as it was read before and after it."""
+def _changes(case: Case) -> list[tuple[Entry, Correcting, Event, Event]]:
+    """Return each addendum and amendment that can be applied, with the event as it was read before and after it."""
+    made: list[tuple[Entry, Correcting, Event, Event]] = []
     if not case.timeline.corrections:
-        return
+        return made
     entries = {id(entry.event): entry for entry in case.timeline.corrections}
     for target in (*case.timeline.entries, *case.timeline.retracted):
         event = target.original
@@ -163,8 +164,9 @@ def _changes(case: Case) -> Iterator[tuple[Entry, Correcting, Event, Event]]:
             values = correction.sets if isinstance(correction, Amendment) else getattr(correction, "adds", None)
             new = _corrected(event, values) if values is not None else None
             if new is not None:
-                yield entries[id(correction)], correction, event, new
+                made.append((entries[id(correction)], correction, event, new))
                 event = new
+    return made
 
 
 def _changed(old: Any, new: Any, path: Path = ()) -> Iterator[Path]:
@@ -185,7 +187,7 @@ def addendum_changes_fact(case: Case) -> Iterable[Found]:
 
     Make it an amendment, or take the fact out of the addendum.
     """
-    for entry, event, before, after in _changes(case):
+    for entry, event, before, after in case.once(_changes):
         if isinstance(event, Addendum):
             for path in sorted(_changed(_recorded(before), _recorded(after))):
                 yield Found(
@@ -203,6 +205,6 @@ def amendment_changes_nothing(case: Case) -> Iterable[Found]:
 
     Correct the amendment, or take it out.
     """
-    for entry, event, before, after in _changes(case):
+    for entry, event, before, after in case.once(_changes):
         if isinstance(event, Amendment) and _recorded(after) == _recorded(before):
             yield Found(entry.path("sets"), f"the amendment sets nothing that {event.of} does not say", event=event.id)

@@ -60,8 +60,8 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
 
 
 @rule(
-    "wrong",
-    "correct what was told, and tell the patient and the team",
+    "advice",
+    "compare what was told with the facility's interval",
     on=(CareEvent, Discharge),
     limits=(
         *("needle_dwell_days", "transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
-from datetime import datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
@@ -13,12 +13,13 @@ from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
 from lda_notes.line.timeline import DressingStay, NeedleStay
-from lda_notes.problems import Related
+from lda_notes.problems import Related, Severity
 from lda_notes.record.events import (
     Access,
     ArrivalAccessed,
     Deaccess,
     DressingChange,
+    Event,
     LineCheck,
     LineUse,
     PortImplanted,
@@ -53,7 +54,14 @@ def needle_dwell(case: Case) -> Iterable[Found]:
                     f"after at most {case.policy.text('needle_dwell_days')}",
                     related=_first_seen(case, stay, by),
                     event=stay.closed.event.id,
+                    severity=_late(case, by, "needle_dwell_days", out),
                 )
+
+
+def _late(case: Case, by: datetime, limit: str, moment: datetime) -> Severity | None:
+    """Return how much the delay matters: on its first day it is overdue, from the second it is unsafe."""
+    last = due.late_after(by, limit, case.policy) + timedelta(days=1)
+    return "advice" if moment.astimezone(UTC) <= last.astimezone(UTC) else None
 
 
 def _first_seen(case: Case, stay: NeedleStay, by: datetime) -> tuple[Related, ...]:
@@ -92,6 +100,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
                 f"after at most {case.policy.text('needle_dwell_days')}",
                 related=_first_seen(case, stay, by),
                 event=stay.opened.event.id,
+                severity=_late(case, by, "needle_dwell_days", end),
             )
 
 
@@ -132,6 +141,7 @@ def dressing_dwell(case: Case) -> Iterable[Found]:
                     related=(Related(stay.put_on.path("dressing"), "this dressing"),),
                     citations=_cited(case, stay, limit),
                     event=stay.ended.event.id,
+                    severity=_late(case, by, limit, off),
                 )
 
 
@@ -171,6 +181,7 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
                 f"after at most {case.policy.text(limit)}",
                 citations=_cited(case, stay, limit),
                 event=stay.put_on.event.id,
+                severity=_late(case, by, limit, end),
             )
 
 
@@ -374,7 +385,7 @@ def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> I
 
     Look closely at pocket and wound, chart them, and wait where waiting is possible.
     """
-    implanted = _implanted(case, event)
+    implanted = implanted_at(case, event)
     if implanted is None:
         return
     limit = "post_implant_child_days" if is_adult(case, event) is False else "post_implant_tender_hours"
@@ -388,7 +399,7 @@ def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> I
         )
 
 
-def _implanted(case: Case, event: Access) -> datetime | None:
+def implanted_at(case: Case, event: Event) -> datetime | None:
     """Return when the port was implanted, as far as known at ``event``: the moment, or the beginning of the day."""
     moments = case.once(_implantations)
     position = bisect_right(moments, event.at)

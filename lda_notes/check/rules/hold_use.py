@@ -8,6 +8,7 @@ from typing import Final
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
+from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, may_clear
 from lda_notes.line.timeline import Hold
@@ -260,6 +261,33 @@ def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Ite
 
 
 @rule(
+    "wrong",
+    "read the product's label again, and record whether it is a vesicant",
+    on=(LineUse,),
+    cites=(vesicants.SOURCE,),
+)
+def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+    """Finds a well-known vesicant by name whose entry does not say that it is one, or says that it is not.
+
+    What is asked before a vesicant depends on that word. A liposomal form is a product of its own and is not meant.
+
+    Read the label of the product, and record yes or no, or name the product as its label does.
+    """
+    drug = vesicants.named(event.what, event.product)
+    if drug is None or event.vesicant is True:
+        return
+    if event.vesicant is False:
+        yield Found(step.entry.path("vesicant"), f"{drug} is a vesicant, and the entry says that it is not one")
+    else:
+        yield Found(
+            step.entry.path("what"),
+            f"{drug} is a vesicant, and whether it is one is not recorded",
+            lacks=("vesicant",),
+            severity="gap",
+        )
+
+
+@rule(
     "unsafe",
     "stop flushing, leave the needle for now, and have the line evaluated",
     on=(Access, FlushOrLock),
@@ -442,6 +470,7 @@ def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable
         yield Found(
             step.entry.path("decision"),
             f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
+            lacks=("ends",),
         )
 
 
@@ -524,5 +553,6 @@ def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
             yield Found(
                 step.entry.path("handed_to"),
                 f"the patient is {verb} with the line {_since(holds, case)}, and who takes over is not recorded",
+                lacks=("handed_to",),
                 related=_beginning(holds),
             )

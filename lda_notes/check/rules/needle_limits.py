@@ -299,19 +299,24 @@ def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Ite
     "unsafe",
     "flush freely with saline before the next power injection, and chart the flush",
     on=(LineUse,),
-    limits=("power_test_flush_ml",),
+    limits=("power_test_flush_ml", "needle_change_minutes"),
 )
 def power_injection_test_flush(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Looks at the last flush before a power injection: enough saline, without resistance.
 
-    A free flush of 10 mL shows that the line carries the flow. The last flush on record counts, whether at access or
-    later.
+    A free flush of 10 mL shows that the line carries the flow. It counts only when it was given at the same visit.
 
     Flush with saline and feel for resistance before injecting.
     """
     if not _injected(event):
         return
     last = step.before.last_flush.event if step.before.last_flush is not None else None
+    if last is not None and event.at - last.at > case.span("needle_change_minutes"):
+        yield Found(
+            step.entry.path("purpose"),
+            f"power injection, and the last saline flush was at {case.say(last.at)}, not at the same visit",
+        )
+        return
     flushes = getattr(last, "flushes", None)
     if not isinstance(flushes, tuple):
         yield Found(step.entry.path("purpose"), "power injection without any saline flush on record before it")

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import timedelta
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.contradictions import scale_limit
+from lda_notes.check.rules.dwell_limits import implanted_at
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.record.events import (
     Access,
     CareEvent,
     Deaccess,
     Dressed,
+    Event,
     FlushOrLock,
     LineCheck,
     LineUse,
@@ -34,6 +37,12 @@ def _told(event: CareEvent) -> bool:
 def _spoken_of(event: object) -> bool:
     """Tell whether the event has any problem recorded."""
     return bool(getattr(event, "problems", None))
+
+
+def _new_port(event: Event, case: Case) -> bool:
+    """Tell whether redness, tenderness and swelling are expected because the port is only days old."""
+    implanted = implanted_at(case, event)
+    return implanted is not None and timedelta(0) <= event.at - implanted < case.span("post_implant_tender_hours")
 
 
 # -- the site --
@@ -61,7 +70,7 @@ def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Fou
         against.append(("port", "the port is flipped"))
     if site.drainage == "purulent":
         against.append(("drainage", "drainage is purulent"))
-    elif site.erythema == "present" and site.tenderness == "present":
+    elif site.erythema == "present" and site.tenderness == "present" and not _new_port(event, case):
         against.append(("erythema", "redness and tenderness are present"))
     if site.skin in ("broken", "thinned", "port visible"):
         against.append(("skin", "the port is visible" if site.skin == "port visible" else f"the skin is {site.skin}"))
@@ -92,7 +101,7 @@ def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[F
         site.erythema == site.tenderness == site.drainage == "none" and site.skin == "intact" and site.port == "stable"
     ):
         return
-    if _spoken_of(event) or site.detail is not None:
+    if _spoken_of(event) or site.detail is not None or _new_port(step.entry.event, case):
         return
     signs = []
     if site.erythema == "present" and site.tenderness != "present":
@@ -200,7 +209,9 @@ def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, c
     if all("culture" in sample.casefold() for sample in event.samples):
         return
     yield Found(
-        step.entry.path("samples"), "blood samples were drawn, and the discarded first aspirate is not recorded"
+        step.entry.path("samples"),
+        "blood samples were drawn, and the discarded first aspirate is not recorded",
+        lacks=("discard_ml",),
     )
 
 

@@ -10,7 +10,7 @@ from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.patients import days_at, is_adult, is_newborn, months_at
 from lda_notes.check.rules.supplies_used import holding
 from lda_notes.knowledge.policy import quantity
-from lda_notes.knowledge.sources import Citation
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.suitability import least_months
 from lda_notes.record.events import Access, ArrivalAccessed, Dressed, Flushed
 from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock
@@ -116,28 +116,32 @@ def spray_cold_intolerance(step: Step, event: Access, case: Case) -> Iterable[Fo
     "unsafe",
     "use preservative-free solutions, and tell the prescriber what was given",
     on=(Flushed,),
-    limits=("neonate_days",),
+    limits=("neonate_days", "infant_months"),
     cites=(Citation("heparin-lock-label", "R2"), Citation("ins-2021", "M-H")),
 )
 def preservative_newborn(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Finds saline or a lock preserved with benzyl alcohol in a newborn.
+    """Finds saline preserved with benzyl alcohol in a newborn, or a lock preserved with it under one year.
 
-    Newborns cannot break benzyl alcohol down; the gasping syndrome it caused has killed.
+    Newborns cannot break benzyl alcohol down; the gasping syndrome it caused has killed. Heparin is used without a
+    preservative in every infant.
 
     Use preservative-free solutions only, and tell the prescriber what was given.
     """
-    if not is_newborn(case, step.entry.event):
-        return
-    if type(event.flushes) is tuple:
+    newborn = is_newborn(case, step.entry.event)
+    months = months_at(case, step.entry.event)
+    infant = months is not None and 0 <= months < case.policy.value("infant_months")
+    if newborn and type(event.flushes) is tuple:
         for position, flush in enumerate(event.flushes):
             if "benzyl" in flush.solution:
                 yield _preserved(step, ("flushes", position, "solution"), flush.solution)
-    if type(event.lock) is Lock and event.lock.preservative == "benzyl alcohol":
-        yield _preserved(step, ("lock", "preservative"), f"{event.lock.drug} with benzyl alcohol")
+    heparin = type(event.lock) is Lock and "heparin" in event.lock.drug
+    if type(event.lock) is Lock and event.lock.preservative == "benzyl alcohol" and (newborn or (infant and heparin)):
+        who = "a newborn" if newborn else "an infant under one year"
+        yield _preserved(step, ("lock", "preservative"), f"{event.lock.drug} with benzyl alcohol", who)
 
 
-def _preserved(step: Step, keys: tuple[str | int, ...], words: str) -> Found:
-    return Found(step.entry.path(*keys), f"{words} is used in a newborn; expected no preservative")
+def _preserved(step: Step, keys: tuple[str | int, ...], words: str, who: str = "a newborn") -> Found:
+    return Found(step.entry.path(*keys), f"{words} was used in {who}; it should have no preservative")
 
 
 @rule(
@@ -158,6 +162,7 @@ def preservative_unknown_newborn(step: Step, event: Flushed, case: Case) -> Iter
         yield Found(
             step.entry.path("lock"),
             f"whether the lock of {event.lock.drug} holds a preservative is not recorded, for a newborn",
+            lacks=("lock.preservative",),
         )
 
 
@@ -214,6 +219,29 @@ def alcohol_on_newborn_skin(step: Step, event: Dressed, case: Case) -> Iterable[
             step.entry.path("antisepsis", "agent"),
             f"{antisepsis.agent} is used on the skin of a newborn of {days_at(case, step.entry.event)} days; expected "
             "an agent without alcohol",
+        )
+
+
+@rule(
+    "advice",
+    "use as little as possible, wash it off when dry, and ask the prescriber",
+    on=(Dressed,),
+    limits=("neonate_days",),
+    cites=(COMMON_PRACTICE,),
+)
+def iodine_on_newborn_skin(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+    """Finds iodine on the skin of a newborn.
+
+    Iodine passes through thin skin and can slow a newborn's thyroid. Caution is common practice, without a source.
+
+    Ask the prescriber which antiseptic to use, and use as little as possible.
+    """
+    antisepsis = event.antisepsis
+    if type(antisepsis) is Antisepsis and "iodine" in antisepsis.agent and is_newborn(case, step.entry.event):
+        yield Found(
+            step.entry.path("antisepsis", "agent"),
+            f"{antisepsis.agent} was used on the skin of a newborn of {days_at(case, step.entry.event)} days; caution "
+            "is asked",
         )
 
 

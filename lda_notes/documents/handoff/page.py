@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
 from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View
 from lda_notes.documents.handoff.patient import (
@@ -209,7 +210,9 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
         blocks.append(Paragraph((Sentence("No patient with a port is here at this moment, by these records."),)))
     if not printing.round_alone:
         blocks.extend(_words(found, listed, references, printing))
-    return Sheet(TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
+    return Sheet(
+        TITLE, tuple(blocks), cautions=(*CAUTIONS, *silenced_words(found.policy)), running=_running(found), dense=True
+    )
 
 
 def _words(found: Handoff, listed: Sequence[Row], references: References, printing: Printing) -> Iterator[Block]:
@@ -444,7 +447,13 @@ def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
         )
     else:
         blocks.append(Paragraph((Sentence("No patient has left, by these records."),)))
-    return Sheet(LEFT_TITLE, tuple(blocks), cautions=CAUTIONS, running=_running(found), dense=True)
+    return Sheet(
+        LEFT_TITLE,
+        tuple(blocks),
+        cautions=(*CAUTIONS, *silenced_words(found.policy)),
+        running=_running(found),
+        dense=True,
+    )
 
 
 def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:

@@ -9,6 +9,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.check.judged import Judged
+from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Block, Bullets, Heading, Pairs, Sheet, Signature, Together
 from lda_notes.documents.handoff.line import named_as_unread
 from lda_notes.documents.note import corrections as corrections
@@ -91,7 +92,7 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
         "Implanted port note",
         tuple(blocks),
         status="DRAFT" if draft else "",
-        cautions=CAUTIONS,
+        cautions=(*CAUTIONS, *silenced_words(desk.policy)),
         running=_running(timeline),
     )
 

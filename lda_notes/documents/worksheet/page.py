@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Final
 
+from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import (
     Alert,
     Blanks,
@@ -51,7 +52,14 @@ CAUTIONS: Final = (
 def sheet(view: View, work: Work, septum: str) -> Sheet:
     """Return the worksheet for ``work`` on one septum: what is known, supplies, blanks in the order of the work."""
     blocks = tuple(_blocks(view, work, septum))
-    return Sheet(title(work), blocks, cautions=CAUTIONS, running=_running(view), dense=True, size=_SIZE)
+    return Sheet(
+        title(work),
+        blocks,
+        cautions=(*CAUTIONS, *silenced_words(view.policy)),
+        running=_running(view),
+        dense=True,
+        size=_SIZE,
+    )
 
 
 def title(work: Work) -> str:

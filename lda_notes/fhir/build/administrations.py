@@ -19,10 +19,10 @@ from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import number as plain
 from lda_notes.record.parts import Anesthetic, Flush, Lock, NotAssessed, NotDone
 
-FLUSH: Final = "Flush of implanted venous access port"
-LOCK: Final = "Lock of implanted venous access port"
-ANESTHESIA: Final = "Local anesthesia before port access"
-CLEARING: Final = "Clearing of occluded port"
+FLUSH: Final = "reason: flush"
+LOCK: Final = "reason: lock"
+ANESTHESIA: Final = "reason: anesthesia"
+CLEARING: Final = "reason: clearing"
 """Why something was given (``reasonCode``): this tells a flush with saline from a lock with it."""
 
 NO_FLUSH: Final = "no flush listed"
@@ -79,12 +79,15 @@ def _administration(
     scene: Scene,
     name: str,
     status: str,
-    drug: str,
+    drug: Json,
     why: str,
     effective: Json,
     **says: Any,
 ) -> Json:
-    """A MedicationAdministration. ``says``: reason (not done), dosage, notes, supporting; empty ones are left out."""
+    """A MedicationAdministration, through the port unless ``aside`` is said.
+
+    ``says``: reason (not done), dosage, notes, supporting; empty ones are left out.
+    """
     frame = scene.frame
     part_of = scene.own("Procedure", scene.procedure) if scene.procedure is not None else says["part_of"]
     made: Json = {
@@ -95,7 +98,7 @@ def _administration(
     }
     if says.get("reason") is not None:
         made["statusReason"] = [{"text": says["reason"]}]
-    made["medicationCodeableConcept"] = {"text": drug}
+    made["medicationCodeableConcept"] = drug
     made["subject"] = frame.subject
     made["context"] = frame.encounter
     if says.get("supporting"):
@@ -103,7 +106,9 @@ def _administration(
     made.update(effective)
     who = frame.person(scene.event.by)
     made["performer"] = [{"actor": who if who is not None else {"display": "not recorded"}}]
-    made["reasonCode"] = [{"text": why}]
+    made["reasonCode"] = [frame.say.concept(why)]
+    if not says.get("aside"):
+        made["device"] = [frame.port]
     if says.get("notes"):
         made["note"] = says["notes"]
     if says.get("dosage"):
@@ -140,7 +145,7 @@ def _flushes(scene: Scene, event: ev.Flushed) -> Iterator[Made]:
         reason = event.flushes.not_done if isinstance(event.flushes, NotDone) else NO_FLUSH
         at = {"effectiveDateTime": scene.at}
         resource = _administration(
-            scene, name, "not-done", "Flush solution", FLUSH, at, reason=reason, part_of=_part_of(scene)
+            scene, name, "not-done", scene.frame.say.concept("flush solution"), FLUSH, at, reason=reason, part_of=_part_of(scene)
         )
         yield Made(name, resource, ("flushes",))
         return
@@ -154,9 +159,9 @@ def _flush(scene: Scene, index: int, flush: Flush) -> Iterator[Made]:
     notes = _notes(flush, "syringe_ml", "lot", "expires")
     if flush.volume_ml is not None:
         words = [f"{plain(flush.volume_ml)} mL", flush.technique]
-        dosage = {"text": ", ".join(word for word in words if word), "route": concept("flush route")}
+        dosage = {"text": ", ".join(word for word in words if word), "route": scene.frame.say.concept("flush route")}
         if flush.technique is not None:
-            dosage["method"] = {"text": flush.technique}
+            dosage["method"] = scene.frame.say.word(flush.technique)
         dosage["dose"] = quantity(flush.volume_ml, "mL")
     elif flush.technique is not None:
         notes.insert(0, note("technique", flush.technique))
@@ -165,7 +170,7 @@ def _flush(scene: Scene, index: int, flush: Flush) -> Iterator[Made]:
         scene,
         name,
         "completed",
-        flush.solution,
+        _drug(scene, flush.solution, flush.solution),
         FLUSH,
         at,
         dosage=dosage,
@@ -186,13 +191,13 @@ def _resistance(scene: Scene, index: int, felt: str | NotAssessed, flush: str) -
         "partOf": [scene.own("MedicationAdministration", flush)],
         "status": "final",
         "category": [concept("exam")],
-        "code": concept("resistance"),
+        "code": frame.say.concept("resistance"),
         **scene.about_port,
     }
     if isinstance(felt, NotAssessed):
         made["dataAbsentReason"] = absent(felt.not_assessed)
     else:
-        made["valueCodeableConcept"] = {"text": felt}
+        made["valueCodeableConcept"] = frame.say.word(felt)
     return Made(name, made, ("flushes", index, "resistance"))
 
 
@@ -201,17 +206,17 @@ def _lock(scene: Scene, lock: Lock | NotDone) -> Made:
     at = {"effectiveDateTime": scene.at}
     if isinstance(lock, NotDone):
         resource = _administration(
-            scene, name, "not-done", "Lock solution", LOCK, at, reason=lock.not_done, part_of=_part_of(scene)
+            scene, name, "not-done", scene.frame.say.concept("lock solution"), LOCK, at, reason=lock.not_done, part_of=_part_of(scene)
         )
         return Made(name, resource, ("lock",))
-    drug, dosage, notes = _locked(lock)
+    called, dosage, notes = _locked(scene, lock)
     resource = _administration(
-        scene, name, "completed", drug, LOCK, at, dosage=dosage, notes=notes, part_of=_part_of(scene)
+        scene, name, "completed", _drug(scene, lock.drug, called), LOCK, at, dosage=dosage, notes=notes, part_of=_part_of(scene)
     )
     return Made(name, resource, ("lock",))
 
 
-def _locked(lock: Lock) -> tuple[str, Json | None, list[Json]]:
+def _locked(scene: Scene, lock: Lock) -> tuple[str, Json | None, list[Json]]:
     """The drug's name, the dosage and the notes of a lock: heparin is dosed in units, everything else by volume."""
     notes = _notes(lock, "preservative", "lot", "expires")
     strength, volume = lock.units_per_ml, lock.volume_ml
@@ -224,17 +229,21 @@ def _locked(lock: Lock) -> tuple[str, Json | None, list[Json]]:
     if volume is None:
         return drug, None, notes
     if not has_heparin:
-        return drug, _flush_dosage(f"{plain(volume)} mL", quantity(volume, "mL")), notes
+        return drug, _flush_dosage(scene, f"{plain(volume)} mL", quantity(volume, "mL")), notes
     if not strength:
         notes.insert(0, note("volume_ml", volume))
         return drug, None, notes
     total = strength * volume
     words = f"{plain(volume)} mL of {plain(strength)} units/mL, {plain(total)} units in all"
-    return drug, _flush_dosage(words, quantity(total, "[USP'U]")), notes
+    return drug, _flush_dosage(scene, words, quantity(total, "[USP'U]")), notes
 
 
-def _flush_dosage(words: str, dose: Json) -> Json:
-    return {"text": words, "route": concept("flush route"), "dose": dose}
+def _flush_dosage(scene: Scene, words: str, dose: Json) -> Json:
+    return {"text": words, "route": scene.frame.say.concept("flush route"), "dose": dose}
+
+
+def _drug(scene: Scene, word: str, called: str) -> Json:
+    return scene.frame.say.drug(word, called, scene.frame.config.drugs)
 
 
 # -- anesthesia --
@@ -255,14 +264,21 @@ def _anesthesia(scene: Scene, event: ev.Access) -> Iterator[Made]:
     if dose is not None:
         unit = "mL" if told.amount_g is None else "g"
         dosage = {"text": f"{plain(dose)} {unit}"}
-        if topical:
-            dosage["route"] = concept("topical route")
+        dosage["route"] = scene.frame.say.concept("topical route" if topical else "intradermal route")
         dosage["dose"] = quantity(dose, unit)
         if told.amount_g is not None and told.volume_ml is not None:
             notes.append(note("volume_ml", told.volume_ml))
     effective, more = _worn(scene, told)
     resource = _administration(
-        scene, name, "completed", told.agent, ANESTHESIA, effective, dosage=dosage, notes=notes + more
+        scene,
+        name,
+        "completed",
+        _drug(scene, told.agent, told.agent),
+        ANESTHESIA,
+        effective,
+        dosage=dosage,
+        notes=notes + more,
+        aside=True,
     )
     yield Made(name, resource, ("anesthetic",))
 
@@ -286,13 +302,13 @@ def _no_anesthesia(scene: Scene, told: str | NotAssessed) -> Made:
     made |= {
         "status": "final",
         "category": [concept("exam")],
-        "code": concept("local anesthesia"),
+        "code": frame.say.concept("local anesthesia"),
         **scene.about_port,
     }
     if isinstance(told, NotAssessed):
         made["dataAbsentReason"] = absent(told.not_assessed)
     else:
-        made["valueCodeableConcept"] = {"text": told}
+        made["valueCodeableConcept"] = frame.say.word(told)
     return Made(name, made, ("anesthetic",))
 
 
@@ -315,7 +331,7 @@ def thrombolytic(scene: Scene, event: ev.PatencyTreatment, ended: datetime | Non
     dosage: Json | None = None
     if dose is not None:
         words = f"{plain(dose)} {written}" + (f" in {plain(event.volume_ml)} mL" if event.volume_ml else "")
-        dosage = {"text": words, "route": concept("intravenous route"), "dose": quantity(dose, unit)}
+        dosage = {"text": words, "route": scene.frame.say.concept("intravenous route"), "dose": quantity(dose, unit)}
     other = "dose_units" if event.drug == "alteplase" else "dose_mg"
     notes += _notes(event, other)
     supporting = [{"identifier": scene.frame.entry(event.second_dose_of)}] if event.second_dose_of else []
@@ -323,7 +339,7 @@ def thrombolytic(scene: Scene, event: ev.PatencyTreatment, ended: datetime | Non
         scene,
         thrombolytic_name(scene),
         "completed" if ended else "in-progress",
-        event.drug.capitalize(),
+        _drug(scene, event.drug, event.drug.capitalize()),
         CLEARING,
         {"effectivePeriod": period(event.at, ended)},
         dosage=dosage,

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Final
 
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 from lda_notes.fhir.build.administrations import administrations
 from lda_notes.fhir.config import Config
-from lda_notes.fhir.build.context import context_entries, leftover, people, practitioner
+from lda_notes.fhir.build.context import context_entries, people, places, practitioner
 from lda_notes.fhir.build.devices import supply_devices
 from lda_notes.fhir.elements import Json
-from lda_notes.fhir.build.fold import Fold, Strand, fold
+from lda_notes.fhir.build.fold import NOBODY, Fold, Strand, fold
 from lda_notes.fhir.build.frame import Frame, Style, frame
 from lda_notes.fhir.build.observations import observations
-from lda_notes.fhir.build.papers import DESPITE, Note, provenance, provenance_name, record_context
+from lda_notes.fhir.build.papers import DESPITE, Note, provenance, provenance_name
 from lda_notes.fhir.build.procedures import procedure
 from lda_notes.fhir.profiles import profiled
 from lda_notes.fhir.build.scene import Made, Scene
@@ -33,12 +33,10 @@ Notes = Callable[[Episode, str, datetime], Note]
 class Options:
     """How bundles are made.
 
-    ``with_context`` adds patient, staff, facility and stay on condition. ``us_core`` names the US Core profiles.
-    ``notes`` writes the notes; None leaves them out. ``despite`` is why a record with faults is sent all the same.
+    ``with_context`` adds patient, staff, facility and stay on condition. ``notes`` writes the notes; None leaves them out. ``despite`` is why a record with faults is sent all the same.
     """
 
     with_context: bool = False
-    us_core: bool = False
     notes: Notes | None = None
     despite: str | None = None
 
@@ -51,6 +49,10 @@ class EventBundle:
     kind: str
     bundle: Json
     paths: tuple[Path, ...]
+
+
+_UNTRACED: Final = frozenset({"Provenance", "Encounter", "List"})
+"""Types that no Provenance names: itself, what is not ours, and what stands in every bundle."""
 
 
 @dataclass(slots=True)
@@ -87,11 +89,11 @@ class Writer:
         if made.name in self.names:
             return
         self.names.add(made.name)
-        resource = profiled(made.resource) if self.frame.us_core else made.resource
+        resource = profiled(made.resource, self.frame.config) if self.frame.config.profiles else made.resource
         url = f"urn:uuid:{made.name}"
         self.entries.append({"fullUrl": url, "resource": resource, "request": request})
         self.paths.append(path)
-        if resource["resourceType"] != "Provenance" and made.name != self.frame.port_name:
+        if resource["resourceType"] not in _UNTRACED and made.name != self.frame.port_name:
             self.targets.append({"reference": url})
 
 
@@ -109,8 +111,7 @@ class Book:
     options: Options
     steps: tuple[Fold, ...]
     context: tuple[Json, ...]
-    held: Json
-    port: Made
+    places: Mapping[str, Json]
 
     @property
     def first(self) -> Fold:
@@ -127,13 +128,12 @@ def open_book(timeline: Timeline, policy: Policy, config: Config, options: Optio
     """Prepare a record for its bundles."""
     _refuse_doubles(timeline.episode)
     style: Style = "context" if options.with_context else config.references
-    made = frame(timeline.episode, config, style, us_core=options.us_core)
+    made = frame(timeline.episode, config, style)
     steps = tuple(fold(made, reading, policy) for reading in _readings(timeline, policy))
-    left = timeline.discharge.event.at if timeline.discharge is not None else None
-    context = tuple(context_entries(made, left)) if options.with_context else ()
-    held = record_context(made, leftover(timeline.episode, with_context=options.with_context))
-    port = steps[-1].strands[made.port_name].start()[0]
-    return Book(made, timeline, policy, options, steps, context, held, port)
+    if not options.with_context:
+        return Book(made, timeline, policy, options, steps, (), {})
+    where = [unit for step in steps for unit in step.timeline.units]
+    return Book(made, timeline, policy, options, steps, tuple(context_entries(made)), places(made, where))
 
 
 def _readings(timeline: Timeline, policy: Policy) -> Iterator[Timeline]:
@@ -165,20 +165,26 @@ def time_of(entry: Entry) -> tuple[datetime, int, str]:
     return event.at.astimezone(UTC).replace(second=0, microsecond=0), SAME_MINUTE[event.kind], event.id
 
 
-def begin(book: Book, closed: Iterable[Strand] = (), ended: Mapping[str, Made] | None = None) -> Writer:
-    """A bundle with the context and, unless it is among the closed, the port; ``ended`` as `Writer` has it."""
+def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] | None = None) -> Writer:
+    """A bundle with the context, and what was there before the first event unless it is among the changed.
+
+    ``ended`` as `Writer` has it.
+    """
     writer = Writer(book.frame, ended=ended or {})
     for entry in book.context:
         writer.entries.append(entry)
         writer.paths.append(("patient",) if entry["resource"]["resourceType"] == "Patient" else ("stay",))
-    if all(strand.name != book.frame.port_name for strand in closed):
-        writer.create(book.port, ("port",))
+    names = {strand.name for strand in changed}
+    for strand in book.last.opened.get(NOBODY, ()):
+        if strand.name not in names:
+            for made in strand.start():
+                writer.create(made, ("port",) if strand.sort == "port" else ("stay",))
     return writer
 
 
 def needle_reference(book: Book, reading: Fold, here: Scene, present: set[str]) -> Json | None:
     """The needle that an access put in or a removal took out, in the bundle or elsewhere."""
-    touched = {"access": reading.opened, "de-access": reading.closed}.get(here.event.kind)  # type: ignore[attr-defined]
+    touched = {"access": reading.opened, "de-access": reading.changed}.get(here.event.kind)  # type: ignore[attr-defined]
     if touched is None:
         return None
     for strand in touched.get(here.event.id, ()):
@@ -216,7 +222,6 @@ def add_provenance(
     *,
     revises: str | None = None,
     nullifies: bool = False,
-    extensions: Iterable[Json] = (),
 ) -> None:
     """Add who recorded it; the port stands in as target when there is nothing else."""
     event = here.event
@@ -229,7 +234,6 @@ def add_provenance(
         writer.targets or [book.frame.port],
         reasons=reasons,
         revises=revises,
-        extensions=[book.held, *extensions],
     )
     writer.create(Made(provenance_name(book.frame, event.id), resource, ()), entry.path())
 
@@ -237,19 +241,23 @@ def add_provenance(
 def finished(book: Book, writer: Writer, entry: Entry) -> EventBundle:
     """The whole bundle, with the staff that it refers to where context is asked for."""
     if book.options.with_context:
-        _add_staff(book, writer)
+        _add_wanted(book, writer)
     kind: str = entry.event.kind  # type: ignore[attr-defined]
     bundle = {"resourceType": "Bundle", "type": "transaction", "entry": writer.entries}
     return EventBundle(entry.event.id, kind, bundle, tuple(writer.paths))
 
 
-def _add_staff(book: Book, writer: Writer) -> None:
+def _add_wanted(book: Book, writer: Writer) -> None:
+    """Add the staff and the places that the bundle refers to; a room brings its unit."""
     amended = (entry.event for entry in (*book.last.timeline.entries, *book.last.timeline.retracted))
     partly = (entry.event for fold in book.steps[1:-1] for entry in fold.timeline.entries)
     known = people((*book.timeline.episode.events, *amended, *partly))
     by_url = {f"urn:uuid:{book.frame.names.of(f'staff/{number}')}": who for number, who in known.items()}
-    wanted = dict.fromkeys(url for entry in writer.entries for url in _references(entry["resource"]) if url in by_url)
-    added = [practitioner(book.frame, by_url[url]) for url in wanted]
+    named = dict.fromkeys(url for entry in writer.entries for url in _references(entry["resource"]))
+    rooms = [book.places[url] for url in named if url in book.places]
+    named |= dict.fromkeys(url for room in rooms for url in _references(room["resource"]))
+    added = [entry for url, entry in book.places.items() if url in named]
+    added += [practitioner(book.frame, by_url[url]) for url in named if url in by_url]
     at = len(book.context)
     writer.entries[at:at] = added
     writer.paths[at:at] = [("events",)] * len(added)

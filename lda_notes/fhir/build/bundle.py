@@ -30,7 +30,7 @@ from lda_notes.fhir.build.book import (
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.build.corrections import correction_bundle, ledger
 from lda_notes.fhir.build.fold import Strand
-from lda_notes.fhir.build.papers import Note, document
+from lda_notes.fhir.build.papers import Note, document, is_signed
 from lda_notes.fhir.build.scene import Made, Scene, scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Path
@@ -76,16 +76,16 @@ def _event_bundle(book: Book, entry: Entry, ended: Mapping[str, Made]) -> EventB
     standing = any(one.event.id == event.id for one in book.last.timeline.entries) if len(book.steps) > 1 else True
     opened = {strand.name: strand for strand in book.last.opened.get(event.id, ())} if standing else {}
     opened |= {strand.name: strand for strand in book.first.opened.get(event.id, ())}
-    closed = book.last.closed.get(event.id, ()) if standing else ()
-    writer = begin(book, closed, ended)
+    changed = book.last.changed.get(event.id, ()) if standing else ()
+    writer = begin(book, changed, ended)
     for strand in opened.values():
         for made in strand.start():
             writer.create(made, entry.path(*made.path))
-    for strand in closed:
+    for strand in changed:
         for made in strand.end():
             writer.update(made, _path_of(book, strand, made))
-    for strand in book.first.closed.get(event.id, ()):
-        if strand.sort == "needle" and strand not in closed:  # a correction undid it; the procedure still names it
+    for strand in book.first.changed.get(event.id, ()):
+        if strand.sort == "needle" and strand not in changed:  # a correction undid it; the procedure still names it
             writer.create(strand.start()[0], entry.path())
     here = scene(book.frame, event)
     for made in own_facts(here, needle_reference(book, book.first, here, writer.names)):
@@ -105,4 +105,5 @@ def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry) -> None:
         return
     note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded)
     name = here.name("note")
-    writer.create(Made(name, document(here, name, note, "current"), ()), entry.path())
+    made = Made(name, document(here, name, note, "current", signed=is_signed(here.event)), ())
+    writer.create(made, entry.path())

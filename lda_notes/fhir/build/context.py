@@ -1,21 +1,20 @@
 """Patient, staff, facility, unit and stay: resources that are not ours, for servers that lack them.
 
-They are created on their own identifiers and never updated. What the record says of patient and stay and no
-element of theirs can say travels in an extension of the Provenance: allergies and history (the facility's own list
-holds them, with the status and dates that this record lacks), weight (an observation without its time), time zone.
+They are created on their own identifiers; the stay alone is updated, since it moves and ends.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 from lda_notes.record import events as ev
-from lda_notes.record.episode import Episode, PatientIdentifier
+from lda_notes.line.timeline import UnitStay
+from lda_notes.record.episode import PatientIdentifier
 from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, codeable, find
-from lda_notes.fhir.elements import Json, day, period, plain
-from lda_notes.fhir.build.frame import NOT_NAMED, Frame, patient_role, stay_role
+from lda_notes.fhir.elements import Json, day, period
+from lda_notes.fhir.build.frame import NOT_NAMED, Frame, patient_role, place_number, stay_role
 from lda_notes.fhir.tokens import token
 from lda_notes.record.parts import Person
 
@@ -41,15 +40,16 @@ def _identifier(one: PatientIdentifier) -> Json:
     return made | {"system": one.system, "value": one.value}
 
 
-def context_entries(frame: Frame, left: datetime | None) -> Iterator[Json]:
-    """Patient, facility, unit, room and stay, in an order in which each follows what it refers to.
-
-    ``left`` is when the patient was discharged.
-    """
+def context_entries(frame: Frame) -> Iterator[Json]:
+    """Patient and facility, which everything refers to."""
     yield _patient(frame)
     yield _facility(frame)
-    yield from _places(frame)
-    yield _stay(frame, left)
+
+
+def places(frame: Frame, units: Iterable[UnitStay]) -> dict[str, Json]:
+    """Every unit and room of a stay as an entry, by its address in a bundle; a room after its unit."""
+    made = (entry for unit in units for entry in _places(frame, unit))
+    return {entry["fullUrl"]: entry for entry in made}
 
 
 def _patient(frame: Frame) -> Json:
@@ -72,13 +72,11 @@ def _facility(frame: Frame) -> Json:
     return _entry("Organization", frame.names.of(f"facility/{name}"), resource, token(system, name))
 
 
-def _places(frame: Frame) -> Iterator[Json]:
-    stay = frame.episode.stay
-    yield _place(frame, stay.unit, f"{stay.facility}/{stay.unit}", "unit")
-    if stay.room is not None:
-        yield _place(
-            frame, stay.room, f"{stay.facility}/{stay.unit}/{stay.room}", "room", f"{stay.facility}/{stay.unit}"
-        )
+def _places(frame: Frame, where: UnitStay) -> Iterator[Json]:
+    unit = place_number(frame.episode, where.unit)
+    yield _place(frame, where.unit, unit, "unit")
+    if where.room is not None:
+        yield _place(frame, where.room, place_number(frame.episode, where.unit, where.room), "room", unit)
 
 
 def _place(frame: Frame, name: str, number: str, sort: str, within: str | None = None) -> Json:
@@ -97,31 +95,43 @@ def _place(frame: Frame, name: str, number: str, sort: str, within: str | None =
     return _entry("Location", frame.names.of(f"place/{number}"), resource, token(system, number))
 
 
-def _stay(frame: Frame, left: datetime | None) -> Json:
+def stay_name(frame: Frame) -> str:
+    """The identity of the stay."""
+    return frame.names.of(stay_role(frame.port_name, frame.episode))
+
+
+def stay(frame: Frame, units: Sequence[UnitStay], left: datetime | None) -> Json:
+    """The stay: where the patient was one unit after the other, and whether it has ended (``left``)."""
     episode = frame.episode
-    stay = episode.stay
-    name = frame.names.of(stay_role(frame.port_name, episode))
     visit = {"type": {"text": "Visit number"}, "system": frame.config.systems.visit, "value": episode.id}
-    number = f"{stay.facility}/{stay.unit}" + (f"/{stay.room}" if stay.room is not None else "")
     resource: Json = {
         "resourceType": "Encounter",
-        # Created on our own identity: another patient's stay may have the same number.
-        "identifier": [visit, *frame.names.identifier(name)],
+        # Found by our own identity: another patient's stay may have the same number.
+        "identifier": [visit, *frame.names.identifier(stay_name(frame))],
         "status": "finished" if left else "in-progress",
-        "class": _class(stay.setting),
+        "class": _class(units[-1].setting or episode.stay.setting),
     }
-    if stay.setting is not None:
-        resource["type"] = [{"text": stay.setting}]
+    if episode.stay.setting is not None:
+        resource["type"] = [{"text": episode.stay.setting}]
     resource["subject"] = frame.subject
-    admitted = stay.admitted_at
+    admitted = episode.stay.admitted_at
     if left is not None and admitted is not None and left < admitted:
         left = None  # a contradiction that the checks name; R4 has no such period
     lasted = period(admitted, left)
     if lasted:
         resource["period"] = lasted
-    resource["location"] = [{"location": {"reference": f"urn:uuid:{frame.names.of(f'place/{number}')}"}}]
+    resource["location"] = [_where(frame, unit) for unit in units]
     resource["serviceProvider"] = frame.organization
-    return _entry("Encounter", name, resource, token(frame.names.system, name))
+    return resource
+
+
+def _where(frame: Frame, unit: UnitStay) -> Json:
+    number = place_number(frame.episode, unit.unit, unit.room)
+    made: Json = {"location": {"reference": f"urn:uuid:{frame.names.of(f'place/{number}')}"}}
+    made["status"] = "active" if unit.until is None else "completed"
+    since = None if unit.until is not None and unit.since is not None and unit.until < unit.since else unit.since
+    lasted = period(since, unit.until)
+    return made | {"period": lasted} if lasted else made
 
 
 def _class(setting: str | None) -> Json:
@@ -155,20 +165,3 @@ def practitioner(frame: Frame, who: Person) -> Json:
     if who.credential is not None:
         resource["qualification"] = [{"code": {"text": who.credential}}]
     return _entry("Practitioner", frame.names.of(f"staff/{who.id}"), resource, token(system, who.id))
-
-
-CARRIED_IN_CONTEXT: Final = {
-    "patient": ("identifiers", "family_name", "given_name", "birth_date"),
-    "stay": ("facility", "unit", "room", "setting", "admitted_at"),
-}
-"""What Patient, Organization, Location and Encounter carry, so that the extension leaves it out."""
-
-
-def leftover(episode: Episode, *, with_context: bool) -> dict[str, Any]:
-    """What the record says of patient and stay and no resource of the bundle carries."""
-    held: dict[str, Any] = {"patient": plain(episode.patient), "stay": plain(episode.stay)}
-    if with_context:
-        for part, fields in CARRIED_IN_CONTEXT.items():
-            for field in fields:
-                held[part].pop(field, None)
-    return held

@@ -24,9 +24,11 @@ from lda_notes.fhir.build.book import (
     needle_reference,
     own_facts,
 )
-from lda_notes.fhir.elements import Json, plain, to_json
-from lda_notes.fhir.build.papers import CORRECTION, Note, document
-from lda_notes.fhir.build.scene import Made, scene
+from lda_notes.fhir.build.fold import NOBODY
+from lda_notes.fhir.build.papers import CORRECTION, Note, document, is_signed
+from lda_notes.fhir.build.scene import Made, Scene, scene
+from lda_notes.fhir.elements import Json, concept, plain, to_json
+from lda_notes.fhir.identity import status_of
 from lda_notes.problems import Path
 from lda_notes.line.timeline import Entry
 
@@ -52,7 +54,7 @@ class Ledger:
     @cached_property
     def ended(self) -> State:
         """What is entered in error in the end, with what is always written together with it."""
-        wrong = [name for name, made in self.last.items() if made.resource.get("status") == IN_ERROR]
+        wrong = [name for name, made in self.last.items() if is_in_error(made.resource)]
         names = {other for name in wrong for other in self.together.get(name, (name,))}
         return {name: self.last[name] for name in names}
 
@@ -127,8 +129,22 @@ def _affected(book: Book, step: int) -> dict[str, None]:
     return found
 
 
+def is_in_error(resource: Json) -> bool:
+    """Whether a resource is entered in error."""
+    return status_of(resource) == IN_ERROR
+
+
 def _in_error(made: Made) -> Made:
-    return Made(made.name, {**made.resource, "status": IN_ERROR}, made.path)
+    kind = made.resource["resourceType"]
+    if kind not in _BY_VERIFICATION:
+        return Made(made.name, {**made.resource, "status": IN_ERROR}, made.path)
+    # R4 (ait-2, con-5): what was entered in error has no clinical status.
+    held = {key: value for key, value in made.resource.items() if key != "clinicalStatus"}
+    return Made(made.name, {**held, "verificationStatus": concept(_BY_VERIFICATION[kind])}, made.path)
+
+
+_BY_VERIFICATION: Final = {"AllergyIntolerance": "allergy in error", "Condition": "condition in error"}
+"""Types without a status of their own, and what their verification status says then."""
 
 
 def _corrections(book: Book, step: int) -> tuple[Entry, ...]:
@@ -227,7 +243,8 @@ def _chain(book: Book, step: int, entry: Entry, notes: Mapping[tuple[str, int], 
     def status(newest: bool) -> str:
         return IN_ERROR if wrong else "current" if newest else "superseded"
 
-    resource = document(here, base, notes[entry.event.id, 0], status(not amendments))
+    signed = is_signed(entry.original)
+    resource = document(here, base, notes[entry.event.id, 0], status(not amendments), signed=signed)
     yield Made(base, resource, ())
     older = base
     for one in amendments:
@@ -259,6 +276,7 @@ def _paper(
         written=correction.event.charted_at or correction.event.at,
         by=correction.event.by,
         relates=relates,
+        signed=is_signed(correction.event),
     )
     return Made(name, resource, ())
 
@@ -274,19 +292,16 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
     before, after = known.states[step - 1], known.states[step]
     here = scene(book.frame, event)
     own = {made.name: made for made in own_facts(here, None)}
+    own |= {made.name: made for made in _stated(book, step, here, event)}
     paper = here.name("note")
     changed = [name for name in after if after[name] != before.get(name) and name not in own and name != paper]
     changed = list(dict.fromkeys(other for name in changed for other in known.together.get(name, (name,))))
-    port = book.frame.port_name
-    closed = [book.last.strands[port]] if port in changed else []
-    writer = begin(book, closed)
+    writer = begin(book, [strand for strand in book.last.opened.get(NOBODY, ()) if strand.name in changed])
     for name in changed:
         writer.update(known.last[name], entry.path())
     for made in own.values():
         final = after.get(made.name, made)
-        if (
-            final.resource.get("status") == IN_ERROR
-        ):  # a retraction of it is dated before it: nothing else takes it back
+        if is_in_error(final.resource):  # a retraction of it is dated before it: nothing else takes it back
             writer.update(final, entry.path(*made.path))
         else:
             writer.create(made, entry.path(*made.path))
@@ -301,7 +316,6 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
         entry,
         revises=event.of,
         nullifies=isinstance(event, ev.Retraction),
-        extensions=_stated(book, step, event),
     )
     return finished(book, writer, entry)
 
@@ -317,8 +331,11 @@ def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
     return Made(made.name, resource, made.path)
 
 
-def _stated(book: Book, step: int, event: ev.Correcting) -> list[Json]:
-    """What a correction states, and what was first charted there: old values stand only in a server's history."""
+def _stated(book: Book, step: int, here: Scene, event: ev.Correcting) -> list[Made]:
+    """The Observation of what a correction states, and of what was first charted there.
+
+    Old values stand only in a server's history.
+    """
     match event:
         case ev.Amendment():
             values = event.sets
@@ -330,9 +347,20 @@ def _stated(book: Book, step: int, event: ev.Correcting) -> list[Json]:
     old = book.steps[step - 1].timeline.entry(event.of)
     new = book.steps[step].timeline.entry(event.of)
     if old is not None and new is not None and old.retraction is None and old.event != new.event:
-        replaced = list(_replaced(plain(new.original), values, ()))
-        parts.append({"url": "before", "valueString": to_json(replaced)})
-    return [{"url": f"{book.frame.config.extensions}/{CORRECTION}", "extension": parts}]
+        pairs = list(_replaced(plain(new.original), values, ()))
+        parts.append({"url": "before", "valueString": to_json(pairs)})
+    name = here.name("correction")
+    made: Json = {
+        "resourceType": "Observation",
+        "extension": [{"url": f"{book.frame.config.extensions}/{CORRECTION}", "extension": parts}],
+        "identifier": book.frame.names.identifier(name),
+        "status": "final",
+        "category": [concept("exam")],
+        "code": book.frame.say.concept("correction"),
+        **here.about_port,
+        "valueString": event.kind,
+    }
+    return [Made(name, made, ())]
 
 
 def _replaced(old: Any, new: Any, path: Path) -> Iterator[list[Any]]:

@@ -10,8 +10,10 @@ from typing import Any, Final
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Port
 from lda_notes.fhir.codes import GS1_DEVICE_IDENTIFIER
-from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
+from lda_notes.fhir.coder import Coder
+from lda_notes.fhir.elements import Json, absent, day, moment, period, plain, quantity, written
 from lda_notes.fhir.build.frame import Frame
+from lda_notes.fhir.build.papers import replaced
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.record.parts import Needle, NotAssessed, Supply
 from lda_notes.knowledge.supplies import DeviceIdentifier, parse
@@ -24,19 +26,19 @@ PRINTED_IDENTIFIER: Final = "Device identifier: "
 _FIRST_CONTROL: Final = " "
 
 
-def _said(key: str, value: object) -> Json:
+def _said(say: Coder, key: str, value: object) -> Json:
     """A property whose value is a word, or the reason why there is none."""
     if isinstance(value, NotAssessed):
-        return {"type": concept(key), "valueCode": [absent(value.not_assessed)]}
+        return {"type": say.concept(key), "valueCode": [absent(value.not_assessed)]}
     text = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
-    return {"type": concept(key), "valueCode": [{"text": str(text)}]}
+    return {"type": say.concept(key), "valueCode": [say.word(str(text))]}
 
 
-def _measured(key: str, value: object, unit: str) -> Json:
+def _measured(say: Coder, key: str, value: object, unit: str) -> Json:
     if isinstance(value, NotAssessed):
-        return {"type": concept(key), "valueCode": [absent(value.not_assessed)]}
+        return {"type": say.concept(key), "valueCode": [absent(value.not_assessed)]}
     assert isinstance(value, Decimal)
-    return {"type": concept(key), "valueQuantity": [quantity(value, unit)]}
+    return {"type": say.concept(key), "valueQuantity": [quantity(value, unit)]}
 
 
 def carrier(frame: Frame, udi: str | None, today: date) -> tuple[Json, list[str]]:
@@ -49,7 +51,7 @@ def carrier(frame: Frame, udi: str | None, today: date) -> tuple[Json, list[str]
         return {}, []
     read = parse(udi, today)
     known = read if isinstance(read, DeviceIdentifier) and read.issuer == "GS1" else None
-    if known is None and frame.us_core and not _has_controls(udi):
+    if known is None and frame.claims_us_core and not _has_controls(udi):
         return {}, [PRINTED_IDENTIFIER + udi]
     made: Json = {}
     if known is not None:
@@ -70,8 +72,11 @@ def _has_controls(text: str) -> bool:
 
 
 def _device(frame: Frame, name: str, status: str, kind: Json, today: date, **says: Any) -> Json:
-    """A Device. ``says``: udi, lot, expires, called, properties, notes; what is None or empty is left out."""
-    made: Json = {"resourceType": "Device", "identifier": frame.names.identifier(name)}
+    """A Device. ``says``: extension, udi, lot, expires, called, properties, unit, notes; empty ones are left out."""
+    made: Json = {"resourceType": "Device"}
+    if says.get("extension"):
+        made["extension"] = says["extension"]
+    made["identifier"] = frame.names.identifier(name)
     identified, notes = carrier(frame, says.get("udi"), today)
     made.update(identified)
     made["status"] = status
@@ -84,6 +89,8 @@ def _device(frame: Frame, name: str, status: str, kind: Json, today: date, **say
     if says.get("properties"):
         made["property"] = says["properties"]
     made["patient"] = frame.subject
+    if says.get("unit") is not None:
+        made["location"] = frame.unit(says["unit"])
     notes = [*says.get("notes", ()), *notes]
     if notes:
         made["note"] = [{"text": note} for note in notes]
@@ -93,19 +100,19 @@ def _device(frame: Frame, name: str, status: str, kind: Json, today: date, **say
 # -- port --
 
 
-def _port_properties(port: Port) -> list[Json]:
-    made = [_said(key, getattr(port, field)) for field, key in PORT_WORDS if getattr(port, field) is not None]
-    made.append({"type": concept("septa"), "valueCode": [{"text": name} for name in port.septa]})
+def _port_properties(say: Coder, port: Port) -> list[Json]:
+    made = [_said(say, key, getattr(port, field)) for field, key in PORT_WORDS if getattr(port, field) is not None]
+    made.append({"type": say.concept("septa"), "valueCode": [say.word(name) for name in port.septa]})
     if port.power is not None:
-        made.append(_said("power rated", port.power.rated))
+        made.append(_said(say, "power rated", port.power.rated))
         for field, key, unit in POWER_MEASURES:
             value = getattr(port.power, field)
             if value is not None:
-                made.append(_measured(key, value, unit))
+                made.append(_measured(say, key, value, unit))
     if port.catheter_volume_ml is not None:
-        made.append(_measured("catheter volume", port.catheter_volume_ml, "mL"))
+        made.append(_measured(say, "catheter volume", port.catheter_volume_ml, "mL"))
     if port.tip is not None:
-        made += [_said(key, getattr(port.tip, field)) for field, key in TIP_WORDS if getattr(port.tip, field)]
+        made += [_said(say, key, getattr(port.tip, field)) for field, key in TIP_WORDS if getattr(port.tip, field)]
     return made
 
 
@@ -123,9 +130,13 @@ POWER_MEASURES: Final = (("max_flow_ml_per_s", "flow limit", "mL/s"), ("max_pres
 TIP_WORDS: Final = (("location", "tip"), ("method", "tip method"), ("on", "tip confirmed on"))
 
 
-def port_device(frame: Frame, status: str) -> Json:
-    """The port: ``active`` while it is in the body, ``inactive`` once it was taken out."""
-    port = frame.episode.port
+def port_device(frame: Frame, status: str, port: Port, unit: str | None) -> Json:
+    """The port: ``active`` while it is in the body, ``inactive`` once it was taken out.
+
+    ``port`` is what is known of it, ``unit`` where the patient is. What became known otherwise since the record began
+    stands in an extension as it was first recorded.
+    """
+    first = frame.episode.port
     place = " ".join(word for word in (port.side, port.area) if word)
     called = [(f"Implanted port, {place}" if place else "Implanted port", "user-friendly-name"), (port.id, "other")]
     if port.model is not None:
@@ -135,12 +146,20 @@ def port_device(frame: Frame, status: str) -> Json:
         frame,
         frame.port_name,
         status,
-        concept("port"),
+        frame.say.concept("port"),
         today,
+        extension=_first_recorded(frame, first, port) if port is not first else None,
         udi=port.udi,
         called=called,
-        properties=_port_properties(port),
+        properties=_port_properties(frame.say, port),
+        unit=unit,
     )
+
+
+def _first_recorded(frame: Frame, first: Port, now: Port) -> list[Json]:
+    old, new = plain(first), plain(now)
+    changed = [[[key], old.get(key)] for key in {**old, **new} if old.get(key) != new.get(key)]
+    return [replaced(frame, changed)] if changed else []
 
 
 def _first_day(frame: Frame) -> date:
@@ -175,16 +194,16 @@ NEEDLE_MEASURES: Final = (
 GAUGE: Final = " gauge"
 
 
-def _needle_properties(needle: Needle) -> list[Json]:
+def _needle_properties(say: Coder, needle: Needle) -> list[Json]:
     made: list[Json] = []
     if needle.gauge is not None:
         known = not isinstance(needle.gauge, NotAssessed)
-        made.append(_said("gauge", f"{needle.gauge}{GAUGE}" if known else needle.gauge))
+        made.append(_said(say, "gauge", f"{needle.gauge}{GAUGE}" if known else needle.gauge))
     for field, key, unit in NEEDLE_MEASURES:
         value = getattr(needle, field)
         if value is not None:
-            made.append(_measured(key, value, unit))
-    made += [_said(key, getattr(needle, field)) for field, key in NEEDLE_WORDS if getattr(needle, field) is not None]
+            made.append(_measured(say, key, value, unit))
+    made += [_said(say, key, getattr(needle, field)) for field, key in NEEDLE_WORDS if getattr(needle, field) is not None]
     return made
 
 
@@ -197,8 +216,8 @@ def _needle_called(needle: Needle | None) -> str:
     return ", ".join(words)
 
 
-def needle_device(frame: Frame, event: ev.Opening, status: str) -> Json:
-    """The needle that an event put in or found, with what is known of it."""
+def needle_device(frame: Frame, event: ev.Opening, septum: str, status: str, unit: str | None) -> Json:
+    """The needle that an event put in or found, with what is known of it; ``unit`` is where the patient is."""
     told = event.needle if isinstance(event, ev.Access | ev.ArrivalAccessed) else None
     needle = told if isinstance(told, Needle) else None
     notes = []
@@ -210,23 +229,32 @@ def needle_device(frame: Frame, event: ev.Opening, status: str) -> Json:
         frame,
         needle_name(frame, event.id),
         status,
-        concept("needle"),
+        frame.say.concept("needle"),
         event.at.date(),
+        extension=frame.septum(septum),
+        unit=unit,
         udi=needle.udi if needle else None,
         lot=needle.lot if needle else None,
         expires=needle.expires if needle else None,
         called=[(_needle_called(needle), "user-friendly-name")],
-        properties=_needle_properties(needle) if needle else [],
+        properties=_needle_properties(frame.say, needle) if needle else [],
         notes=notes,
     )
 
 
 def needle_use(
-    frame: Frame, event: ev.Opening, since: datetime | None, until: datetime | None, procedure: Json | None, status: str
+    frame: Frame,
+    event: ev.Opening,
+    septum: str,
+    since: datetime | None,
+    until: datetime | None,
+    procedure: Json | None,
+    status: str,
 ) -> Json:
     """How long a needle stayed. ``procedure`` refers to the access; a needle found in place has none of ours."""
     made: Json = {
         "resourceType": "DeviceUseStatement",
+        "extension": frame.septum(septum),
         "identifier": frame.names.identifier(use_name(frame, event.id)),
         "status": status,
         "subject": frame.subject,
@@ -255,7 +283,7 @@ def needle_use(
 
 
 def supply_devices(scene: Scene) -> list[Made]:
-    """Further supplies that were used, each as a device of its own."""
+    """Further supplies that were used, each as a device of its own: used once, so none stays the patient's."""
     event = scene.event
     if not isinstance(event, ev.CareEvent):
         return []
@@ -267,13 +295,13 @@ def _supply(scene: Scene, index: int, supply: Supply) -> Made:
     made = _device(
         scene.frame,
         name,
-        "active",
+        "inactive",
         {"text": supply.name},
         scene.event.at.date(),
         udi=supply.udi,
         lot=supply.lot,
         expires=supply.expires,
         called=[(supply.name, "user-friendly-name")],
-        properties=[_said("label latex", supply.latex)] if supply.latex is not None else [],
+        properties=[_said(scene.frame.say, "label latex", supply.latex)] if supply.latex is not None else [],
     )
     return Made(name, made, ("supplies", index))

@@ -1,107 +1,199 @@
 """State that events share, as one reading of the record leaves it: port, needles, dwells, due tasks.
 
-A *strand* is opened by one event and perhaps closed by another: a needle and its stay, a dwelling thrombolytic with
-its procedure, a due task, the port itself. The bundle of the opening event creates it unless it is there; the
-bundle of the closing event updates it to what it is in the end, so that the order of the bundles does not matter.
+A *strand* is opened by one event and perhaps changed or closed by others: a needle and its stay, a dwelling
+thrombolytic with its procedure, what is due, a hold, an allergy, the port itself. The bundle of the opening event
+creates it unless it is there; the bundle of each later one updates it to what it is in the end, so that the order of
+the bundles does not matter.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from typing import Final, Literal
 
-from lda_notes.record import events as ev
+from lda_notes.fhir.build import due, known, standing
 from lda_notes.fhir.build.administrations import thrombolytic, thrombolytic_name
+from lda_notes.fhir.build.context import stay, stay_name
 from lda_notes.fhir.build.devices import needle_device, needle_name, needle_use, port_device, supply_devices, use_name
-from lda_notes.fhir.elements import Json
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.procedures import procedure
 from lda_notes.fhir.build.scene import Made, scene
-from lda_notes.fhir.build.tasks import Run, runs, task, task_name
+from lda_notes.fhir.elements import Json
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import Dwell, NeedleStay, Timeline
+from lda_notes.line.states import Hold
+from lda_notes.line.timeline import Dwell, Entry, NeedleStay, Timeline, UnitStay
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Port
 
 NOBODY: Final = ""
-"""Opens the port's strand: the port was there before the first event."""
+"""Opens what was there before the first event: every bundle creates it unless it is there."""
 
 
 @dataclass(frozen=True, slots=True)
 class Strand:
     """Shared state by the identity of its main resource: of a needle, its Device.
 
-    ``sort`` is what it is. ``opened`` and ``closed`` are identifiers of events. ``start`` makes its resources as the
-    opening leaves them, ``end`` as they are in the end, closed or still open.
+    ``sort`` is what it is. ``opened`` is the identifier of an event, ``changed`` those of the events that change or
+    close it. ``start`` makes its resources as the opening leaves them, ``end`` as they are in the end.
     """
 
     name: str
-    sort: Literal["port", "needle", "dwell", "task"]
+    sort: Literal["port", "needle", "dwell", "due", "hold", "danger", "fact", "stay", "record"]
     opened: str
-    closed: str | None
+    changed: tuple[str, ...]
     start: Callable[[], list[Made]]
     end: Callable[[], list[Made]]
 
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """Every strand of a timeline, and those that each event opens and closes."""
+    """Every strand of a timeline, and those that each event opens and changes."""
 
     timeline: Timeline
     strands: Mapping[str, Strand]
     opened: Mapping[str, tuple[Strand, ...]]
-    closed: Mapping[str, tuple[Strand, ...]]
+    changed: Mapping[str, tuple[Strand, ...]]
 
 
 def fold(frame: Frame, timeline: Timeline, policy: Policy) -> Fold:
     """Gather the strands of ``timeline``."""
     strands = {strand.name: strand for strand in _strands(frame, timeline, policy)}
     opened: dict[str, list[Strand]] = {}
-    closed: dict[str, list[Strand]] = {}
+    changed: dict[str, list[Strand]] = {}
     for strand in strands.values():
         opened.setdefault(strand.opened, []).append(strand)
-        if strand.closed is not None:
-            closed.setdefault(strand.closed, []).append(strand)
+        for event in strand.changed:
+            changed.setdefault(event, []).append(strand)
     return Fold(
         timeline,
         strands,
         {event: tuple(found) for event, found in opened.items()},
-        {event: tuple(found) for event, found in closed.items()},
+        {event: tuple(found) for event, found in changed.items()},
     )
 
 
 def _strands(frame: Frame, timeline: Timeline, policy: Policy) -> Iterator[Strand]:
     yield _port(frame, timeline)
+    yield _record(frame)
+    if frame.style == "context":
+        yield _stay(frame, timeline)
+    yield from _facts(frame, timeline)
     for needles in timeline.needles.values():
-        for stay in needles:
-            yield _needle(frame, stay)
+        for needle in needles:
+            if not needle.opened.record:
+                yield _needle(frame, timeline, needle)
     for dwells in timeline.dwells.values():
         for dwell in dwells:
-            yield _dwell(frame, dwell)
-    for run in runs(timeline, policy):
-        yield _task(frame, run)
+            if not dwell.treatment.record:
+                yield _dwell(frame, dwell)
+    for run in due.runs(timeline, policy):
+        yield _due(frame, run)
+    for hold in standing.holds(timeline):
+        yield _hold(frame, hold)
+    for stood in standing.dangers(timeline):
+        yield _danger(frame, stood)
+
+
+def _ids(*entries: Entry | None) -> tuple[str, ...]:
+    """Identifiers of the events of this record among some entries, each once."""
+    return tuple(dict.fromkeys(entry.event.id for entry in entries if entry is not None and not entry.record))
+
+
+def _moves(timeline: Timeline) -> list[Entry]:
+    """The transfers and the discharge."""
+    moved = [unit.entry for unit in timeline.units if unit.entry is not None]
+    return [*moved, timeline.discharge] if timeline.discharge is not None else moved
+
+
+def _unit(timeline: Timeline, moment: datetime | None = None) -> str | None:
+    """The unit where the patient is at a moment, or in the end."""
+    if moment is None:
+        return None if timeline.discharge is not None else timeline.units[-1].unit
+    found = timeline.unit_at(moment)
+    return found.unit if found is not None else None
 
 
 def _port(frame: Frame, timeline: Timeline) -> Strand:
     removals = [entry for entry in timeline.entries if isinstance(entry.event, ev.PortRemoved)]
-    last = removals[-1].event.id if removals else None
+    told = [entry for entry in timeline.entries if isinstance(entry.event, ev.PortFacts | ev.PortImplanted)]
+    status = "inactive" if removals else "active"
+    now = timeline.known[-1].port
 
-    def made(status: str) -> list[Made]:
-        return [Made(frame.port_name, port_device(frame, status), ())]
+    def made(status: str, port: Port, unit: str | None) -> list[Made]:
+        return [Made(frame.port_name, port_device(frame, status, port, unit), ())]
 
     return Strand(
-        frame.port_name, "port", NOBODY, last, lambda: made("active"), lambda: made("inactive" if last else "active")
+        frame.port_name,
+        "port",
+        NOBODY,
+        _ids(*_moves(timeline), *told, *removals[-1:]),
+        lambda: made("active", frame.episode.port, timeline.units[0].unit),
+        lambda: made(status, now, _unit(timeline)),
     )
 
 
-def _needle(frame: Frame, stay: NeedleStay) -> Strand:
-    event = stay.opened.event
-    assert isinstance(event, ev.Opening)
-    until = stay.until
+def _record(frame: Frame) -> Strand:
+    made = known.record_list(frame, with_context=frame.style == "context")
+    return Strand(made.name, "record", NOBODY, (), lambda: [made], lambda: [made])
 
-    def made(end: datetime | None, access: Json | None) -> list[Made]:
-        device = needle_device(frame, event, "active" if end is None else "inactive")
-        use = needle_use(frame, event, stay.since, end, access, "active" if end is None else "completed")
+
+def _stay(frame: Frame, timeline: Timeline) -> Strand:
+    left = timeline.discharge.event.at if timeline.discharge is not None else None
+    first = replace(timeline.units[0], until=None)
+
+    def made(units: Sequence[UnitStay], left: datetime | None) -> list[Made]:
+        return [Made(stay_name(frame), stay(frame, units, left), ())]
+
+    return Strand(
+        stay_name(frame),
+        "stay",
+        NOBODY,
+        _ids(*_moves(timeline)),
+        lambda: made([first], None),
+        lambda: made(timeline.units, left),
+    )
+
+
+def _facts(frame: Frame, timeline: Timeline) -> Iterator[Strand]:
+    """Allergies, conditions and weight. What the record began with is created with the first event."""
+    first = timeline.entries[0].event.id if timeline.entries else NOBODY
+    for made in (known.none_known(frame), known.weight(frame)):
+        if made is not None:
+            yield _constant(made, first)
+    for fact in known.facts(frame, timeline):
+        yield Strand(
+            fact.name,
+            "fact",
+            fact.by.event.id if fact.by is not None else first,
+            _ids(fact.withdrawn),
+            partial(_one_fact, frame, fact, closed=False),
+            partial(_one_fact, frame, fact, closed=True),
+        )
+
+
+def _one_fact(frame: Frame, fact: known.Fact, *, closed: bool) -> list[Made]:
+    return [known.resource(frame, fact, closed=closed)]
+
+
+def _constant(made: Made, opened: str) -> Strand:
+    return Strand(made.name, "fact", opened, (), lambda: [made], lambda: [made])
+
+
+def _needle(frame: Frame, timeline: Timeline, needle: NeedleStay) -> Strand:
+    event = needle.opened.event
+    assert isinstance(event, ev.Opening)
+    until = needle.until
+    moved = [one for one in _moves(timeline) if one.event.at >= event.at and (until is None or one.event.at <= until)]
+
+    def made(end: datetime | None, access: Json | None, unit: str | None) -> list[Made]:
+        status = "active" if end is None else "inactive"
+        device = needle_device(frame, event, needle.septum, status, unit)
+        use = needle_use(
+            frame, event, needle.septum, needle.since, end, access, "active" if end is None else "completed"
+        )
         name = needle_name(frame, event.id)
         return [Made(name, device, ("needle",)), Made(use_name(frame, event.id), use, ("needle",))]
 
@@ -115,9 +207,9 @@ def _needle(frame: Frame, stay: NeedleStay) -> Strand:
         needle_name(frame, event.id),
         "needle",
         event.id,
-        stay.closed.event.id if stay.closed is not None else None,
-        lambda: made(None, access(whole=True)),
-        lambda: made(until, access(whole=False)),
+        _ids(*moved, needle.closed),
+        lambda: made(None, access(whole=True), _unit(timeline, event.at)),
+        lambda: made(until, access(whole=False), _unit(timeline, until)),
     )
 
 
@@ -141,23 +233,40 @@ def _dwell(frame: Frame, dwell: Dwell) -> Strand:
         thrombolytic_name(scene(frame, event)),
         "dwell",
         event.id,
-        ended.id if ended is not None else None,
+        _ids(dwell.ended),
         lambda: made(None, None, whole=True),
         lambda: made(ended.at if ended is not None else None, outcome if ended is not None else None, whole=False),
     )
 
 
-def _task(frame: Frame, run: Run) -> Strand:
-    name = task_name(frame, run)
+def _due(frame: Frame, run: due.Run) -> Strand:
+    name = due.due_name(frame, run)
 
     def made(closed: bool) -> list[Made]:
-        return [Made(name, task(frame, run, closed=closed), ())]
+        return [Made(name, due.request(frame, run, closed=closed), ())]
 
     return Strand(
-        name,
-        "task",
-        run.opened.event.id,
-        run.closed.event.id if run.closed is not None else None,
-        lambda: made(False),
-        lambda: made(True),
+        name, "due", run.opened.event.id, _ids(run.closed), lambda: made(closed=False), lambda: made(closed=True)
+    )
+
+
+def _hold(frame: Frame, hold: Hold) -> Strand:
+    return Strand(
+        standing.hold_names(frame, hold)[0],
+        "hold",
+        hold.began.event.id,
+        _ids(hold.ended),
+        lambda: standing.hold_resources(frame, hold, closed=False),
+        lambda: standing.hold_resources(frame, hold, closed=True),
+    )
+
+
+def _danger(frame: Frame, stood: standing.Stood) -> Strand:
+    return Strand(
+        standing.danger_name(frame, stood),
+        "danger",
+        _ids(stood.began.began)[0],
+        _ids(*stood.changed, stood.ended),
+        lambda: [standing.danger_flag(frame, stood, closed=False)],
+        lambda: [standing.danger_flag(frame, stood, closed=True)],
     )

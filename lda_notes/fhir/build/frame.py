@@ -6,16 +6,20 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from lda_notes.record.episode import Episode, PatientIdentifier, Port
-from lda_notes.fhir.codes import codeable
-from lda_notes.fhir.config import FHIR_ID, Config
+from lda_notes.fhir.coder import Coder, coder
+from lda_notes.fhir.config import FHIR_ID, US_CORE, Config
 from lda_notes.fhir.elements import Json
-from lda_notes.fhir.build.naming import Names, event_role, port_role
+from lda_notes.fhir.build.naming import Names, event_role, port_role, record_role
 from lda_notes.fhir.tokens import token
 from lda_notes.problems import Failure
+from lda_notes.record.events import CareEvent, Event
 from lda_notes.record.parts import Person
 
 Style = Literal["literal", "conditional", "context"]
 """How resources that are not ours are referred to; ``context``: they stand in the bundle, created on condition."""
+
+SEPTUM: Final = "septum"
+"""Name of our own extension that says which septum a resource is about."""
 
 NOT_NAMED: Final = "not named"
 """Stands for the name of somebody of whom nothing is recorded."""
@@ -35,7 +39,33 @@ class Frame:
     port_name: str
     port: Json
     site: Json | None
-    us_core: bool = False
+    say: Coder
+
+    @property
+    def claims_us_core(self) -> bool:
+        """Whether resources claim US Core, so that they must keep to it."""
+        return US_CORE in self.config.profiles
+
+    def septum(self, name: str | None) -> list[Json]:
+        """The extension that names the septum that a resource is about."""
+        return [{"url": f"{self.config.extensions}/{SEPTUM}", "valueString": name}] if name is not None else []
+
+    def septum_of(self, event: Event) -> str | None:
+        """The septum that an event names, or the only one; None where that is not known or asked."""
+        if not isinstance(event, CareEvent):
+            return None
+        septa = self.episode.port.septa
+        return event.septum if event.septum in septa else septa[0] if len(septa) == 1 else None
+
+    def unit(self, unit: str) -> Json:
+        """A reference to a unit of the facility."""
+        number = place_number(self.episode, unit)
+        if self.style == "context":
+            return {"reference": f"urn:uuid:{self.names.of(f'place/{number}')}"}
+        known = self.config.units.get(unit)
+        if known is not None:
+            return {"reference": known}
+        return {"type": "Location", "identifier": {"system": self.config.systems.place, "value": number}, "display": unit}
 
     def reference(self, name: str) -> Json:
         """A reference to a resource of ours that stands in the same bundle."""
@@ -55,6 +85,10 @@ class Frame:
     def event_name(self, event: str, part: str) -> str:
         """The identity of one part of an event."""
         return self.names.of(event_role(self.port_name, self.episode.id, event, part))
+
+    def record_name(self, part: str) -> str:
+        """The identity of a part of the record that belongs to no event."""
+        return self.names.of(record_role(self.port_name, self.episode.id, part))
 
     def person(self, who: Person | None) -> Json | None:
         """A reference to somebody, or their name alone; None when nobody is recorded."""
@@ -91,7 +125,12 @@ class Frame:
         )
 
 
-def body_site(port: Port) -> Json | None:
+def place_number(episode: Episode, unit: str, room: str | None = None) -> str:
+    """The number of a unit, or of a room on it: facility, unit and room, by name."""
+    return "/".join(part for part in (episode.stay.facility, unit, room) if part is not None)
+
+
+def body_site(port: Port, say: Coder) -> Json | None:
     """Where the port lies: side and place in words, the code of the place without its side."""
     said = " ".join(word for word in (port.side, port.area) if word)
     words = ", ".join(word for word in (said, port.site_detail) if word)
@@ -99,13 +138,14 @@ def body_site(port: Port) -> Json | None:
         return None
     words = words[:1].upper() + words[1:]
     if port.area == "chest":
-        return codeable("infraclavicular" if "infraclavicular" in (port.site_detail or "") else "chest", words)
-    return codeable("upper arm", words) if port.area == "upper arm" else {"text": words}
+        return say.worded("infraclavicular" if "infraclavicular" in (port.site_detail or "") else "chest", words)
+    return say.worded("upper arm", words) if port.area == "upper arm" else {"text": words}
 
 
-def frame(episode: Episode, config: Config, style: Style, *, us_core: bool = False) -> Frame:
+def frame(episode: Episode, config: Config, style: Style) -> Frame:
     """The constants of ``episode``. Raises `Failure` when the patient cannot be referred to as configured."""
     names = Names(config.systems.identity)
+    say = coder(config.codes)
     port_name = names.of(port_role(episode.patient, episode.port))
     return Frame(
         config=config,
@@ -117,8 +157,8 @@ def frame(episode: Episode, config: Config, style: Style, *, us_core: bool = Fal
         organization=_organization(episode, config, style, names),
         port_name=port_name,
         port={"reference": f"urn:uuid:{port_name}"},
-        site=body_site(episode.port),
-        us_core=us_core,
+        site=body_site(episode.port, say),
+        say=say,
     )
 
 

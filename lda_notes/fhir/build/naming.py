@@ -67,3 +67,8 @@ def port_identities(episode: Episode, config: Config) -> Iterator[str]:
 def event_role(port: str, episode: str, event: str, part: str) -> str:
     """Return the role of one part of an event; ``port`` is the identity of the port, and with it of the patient."""
     return f"{port}/{episode}/{event}/{part}"
+
+
+def record_role(port: str, episode: str, part: str) -> str:
+    """Return the role of a part of a record that no event tells; no event is called so, since names have no ``/``."""
+    return f"{port}/{episode}//{part}"

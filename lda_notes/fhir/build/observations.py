@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from operator import attrgetter
-from types import MappingProxyType
 from typing import Any, Final
 
 from lda_notes.record import events as ev
+from lda_notes.fhir.coder import Coder
 from lda_notes.fhir.elements import UNKNOWN, Json, absent, concept, day, moment, quantity
 from lda_notes.fhir.panels import EMPTY_INNER, PANELS_OF, PERSON, Fact, Panel
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.record.parts import Model, NotAssessed, NotDone, Person
 
 _EXAM: Final = [concept("exam")]
-_SURVEY: Final = [concept("survey")]
-_ABOUT_THE_PATIENT: Final = frozenset({"pain", "response"})
+_CATEGORIES: Final = {"pain": [concept("survey")], "weight": [concept("vital signs")]}
+_ABOUT_THE_PATIENT: Final = frozenset({"pain", "response", "weight"})
 """Panels that are about the patient; all others are about the port, which is then the focus."""
 
 NO_WORDS: Final = "none"
@@ -26,19 +27,15 @@ _Get = Callable[[Any], Any]
 _Encode = Callable[[Any], Json]
 
 
-def _word(value: str) -> Json:
-    return {"valueCodeableConcept": {"text": value}}
-
-
 def _text(value: str) -> Json:
     return {"valueString": value}
 
 
-def _encoder(fact: Fact) -> _Encode:
+def _encoder(fact: Fact, say: Coder) -> _Encode:
     """How one value of a fact is written; lists are written item by item."""
     match fact.form:
         case "word" | "words":
-            return _word
+            return lambda value: {"valueCodeableConcept": say.word(value)}
         case "text" | "texts" | "person":
             return _text
         case "yes":
@@ -95,12 +92,12 @@ class _Plan:
     inner: tuple[tuple[_Get, Json], ...]
 
 
-def _item(fact: Fact, owner: type[Model]) -> _Item:
+def _item(fact: Fact, owner: type[Model], say: Coder) -> _Item:
     asked = fact.form == "words" and owner.model_fields[fact.path[0]].default is None
-    return _Item(fact, asked, _getter(fact.path), _encoder(fact), concept(fact.concept))
+    return _Item(fact, asked, _getter(fact.path), _encoder(fact, say), say.concept(fact.concept))
 
 
-def _plan(panel: Panel, kind: str) -> _Plan:
+def _plan(panel: Panel, kind: str, say: Coder) -> _Plan:
     owner = panel.part_type or ev.KINDS[kind]
     outers = dict.fromkeys(fact.path[0] for fact in panel.components if len(fact.path) > 1)
     return _Plan(
@@ -108,17 +105,17 @@ def _plan(panel: Panel, kind: str) -> _Plan:
         role=panel.role,
         fields=frozenset([panel.part] if panel.part else [fact.path[0] for fact in panel.facts()]),
         about_port=panel.concept not in _ABOUT_THE_PATIENT,
-        code=concept(panel.concept),
-        category=_SURVEY if panel.concept == "pain" else _EXAM,
-        value=_item(panel.value, owner) if panel.value else None,
-        components=tuple(_item(fact, owner) for fact in panel.components),
-        inner=tuple((attrgetter(name), concept(EMPTY_INNER[name])) for name in outers if name in EMPTY_INNER),
+        code=say.concept(panel.concept),
+        category=_CATEGORIES.get(panel.concept, _EXAM),
+        value=_item(panel.value, owner, say) if panel.value else None,
+        components=tuple(_item(fact, owner, say) for fact in panel.components),
+        inner=tuple((attrgetter(name), say.concept(EMPTY_INNER[name])) for name in outers if name in EMPTY_INNER),
     )
 
 
-_PLANS: Final[Mapping[str, tuple[_Plan, ...]]] = MappingProxyType(
-    {kind: tuple(_plan(panel, kind) for panel in panels) for kind, panels in PANELS_OF.items()}
-)
+@lru_cache(maxsize=8)
+def _plans(say: Coder) -> Mapping[str, tuple[_Plan, ...]]:
+    return {kind: tuple(_plan(panel, kind, say) for panel in panels) for kind, panels in PANELS_OF.items()}
 
 
 def _why_not(value: object) -> Json | None:
@@ -131,7 +128,7 @@ def _why_not(value: object) -> Json | None:
     return None
 
 
-def _components(plan: _Plan, part: Any) -> list[Json]:
+def _components(scene: Scene, plan: _Plan, part: Any) -> list[Json]:
     made: list[Json] = []
     for item in plan.components:
         value = item.get(part)
@@ -141,13 +138,13 @@ def _components(plan: _Plan, part: Any) -> list[Json]:
         if kind is tuple:
             if not value:
                 if item.asked:
-                    made.append({"code": item.code, "valueCodeableConcept": {"text": NO_WORDS}})
+                    made.append({"code": item.code, "valueCodeableConcept": scene.frame.say.word(NO_WORDS)})
             else:
                 made.extend({"code": item.code, **item.encode(one)} for one in value)
         elif kind is NotAssessed or kind is NotDone:
             made.append({"code": item.code, "dataAbsentReason": _why_not(value)})
         elif kind is Person:
-            made.extend(_person(item, value))
+            made.extend(_person(item, value, scene.frame.say))
         elif item.fact.form != "absence":
             made.append({"code": item.code, **item.encode(value)})
     for get, code in plan.inner:
@@ -157,13 +154,13 @@ def _components(plan: _Plan, part: Any) -> list[Json]:
     return made
 
 
-def _person(item: _Item, who: Person) -> Iterator[Json]:
+def _person(item: _Item, who: Person, say: Coder) -> Iterator[Json]:
     named: Json = {"valueString": who.name} if who.name is not None else {"dataAbsentReason": concept(UNKNOWN)}
     yield {"code": item.code, **named}
     for field, key, form in PERSON:
         value = getattr(who, field)
         if value is not None:
-            yield {"code": concept(key), ("valueBoolean" if form == "yes" else "valueString"): value}
+            yield {"code": say.concept(key), ("valueBoolean" if form == "yes" else "valueString"): value}
 
 
 def observations(scene: Scene) -> Iterator[Made]:
@@ -171,7 +168,7 @@ def observations(scene: Scene) -> Iterator[Made]:
     event: Any = scene.event
     given = event.model_fields_set
     ordered = isinstance(event, ev.CareEvent) and event.order is not None and scene.procedure is None
-    for plan in _PLANS[event.kind]:
+    for plan in _plans(scene.frame.say)[event.kind]:
         panel = plan.panel
         based_on = ordered and panel.concept == "care checks"
         if plan.fields.isdisjoint(given) and not based_on:
@@ -211,13 +208,13 @@ def _observation(scene: Scene, plan: _Plan, role: str, part: Any, *, based_on: b
             reason = _why_not(held)
             if held is not None and reason is None:
                 value = plan.value.encode(held)
-        components = _components(plan, part)
+        components = _components(scene, plan, part)
         if not value and reason is None and not components:
             if plan.panel.part == "" and not based_on:
                 return None
             reason = concept(UNKNOWN)
     if reason is not None and components:
-        components.insert(0, {"code": concept(plan.panel.bare), "dataAbsentReason": reason})
+        components.insert(0, {"code": scene.frame.say.concept(plan.panel.bare), "dataAbsentReason": reason})
         reason = None
     return _resource(scene, plan, role, value, reason, components, part, based_on=based_on)
 

@@ -12,6 +12,7 @@ from typing import Any, Final, Literal
 from lda_notes.fhir.elements import Json, concept, moment, to_json
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Scene
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Person
 
 ASSEMBLER: Final = {"display": "lda-notes"}
@@ -23,7 +24,6 @@ DESPITE: Final = "Sent despite findings: "
 TEXT: Final = "text/plain; charset=utf-8"
 DOCX: Final = "application/vnd.openxmlformats-officedocument.wordprocessingml.document"
 
-RECORD_CONTEXT: Final = "record-context"
 CORRECTION: Final = "correction"
 TIME_NOT_CHARTED: Final = "time-of-entry-not-recorded"
 ENTRY_SEAL: Final = "entry-seal"
@@ -63,8 +63,9 @@ def document(
     written: datetime | None = None,
     by: Person | None = None,
     relates: tuple[Literal["replaces", "appends"], str] | None = None,
+    signed: bool = False,
 ) -> Json:
-    """The DocumentReference of an event's note.
+    """The DocumentReference of an event's note: preliminary until the entry was ``signed``.
 
     ``written`` and ``by`` are of the correction that made this version; ``relates`` names the identity of the
     document that it replaces or to which it adds.
@@ -76,14 +77,14 @@ def document(
         "resourceType": "DocumentReference",
         "identifier": frame.names.identifier(name),
         "status": status,
-        "docStatus": "preliminary" if note.draft else "final",
+        "docStatus": "preliminary" if note.draft or not signed else "final",
         "type": concept("nurse note"),
         "category": [concept("clinical note")],
         "subject": frame.subject,
         "date": date,
         "author": [who if who is not None else frame.organization],
     }
-    if who is not None:
+    if who is not None and signed and not note.draft:
         made["authenticator"] = who
     made["custodian"] = frame.organization
     if relates is not None:
@@ -123,7 +124,6 @@ def provenance(
     *,
     reasons: Iterable[str] = (),
     revises: str | None = None,
-    extensions: Iterable[Json] = (),
 ) -> Json:
     """Who recorded an event, when and from what; ``revises`` is the event that a correction is about."""
     frame, event = scene.frame, scene.event
@@ -133,11 +133,9 @@ def provenance(
         "resourceType": "Provenance",
         "meta": {"tag": [{"system": frame.names.system, "code": name}]},
     }
-    held = list(extensions)
     if event.seal is not None:
-        held.append({"url": f"{frame.config.extensions}/{ENTRY_SEAL}", "valueString": event.seal.digest})
-    if held:
-        made["extension"] = held
+        url = f"{frame.config.extensions}/{ENTRY_SEAL}"
+        made["extension"] = [{"url": url, "valueString": event.seal.digest}]
     made["target"] = list(targets)
     made["occurredDateTime"] = scene.at
     made["recorded"] = moment(scene.recorded)
@@ -161,6 +159,12 @@ def provenance(
     return made
 
 
-def record_context(frame: Frame, held: dict[str, Any]) -> Json:
-    """What the record says of patient and stay and no resource of the bundle carries."""
-    return {"url": f"{frame.config.extensions}/{RECORD_CONTEXT}", "valueString": to_json(held)}
+def replaced(frame: Frame, before: list[Any]) -> Json:
+    """What was first recorded where a resource now says otherwise: pairs of a path and the value, none for nothing."""
+    parts = [{"url": "before", "valueString": to_json(before)}]
+    return {"url": f"{frame.config.extensions}/{CORRECTION}", "extension": parts}
+
+
+def is_signed(event: ev.Event) -> bool:
+    """Whether somebody signed the entry, so that it carries a seal."""
+    return event.seal is not None

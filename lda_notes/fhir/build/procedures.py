@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from lda_notes.record import events as ev
 from lda_notes.fhir.elements import Json, concept, period
+from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.observations import order
 from lda_notes.fhir.panels import ACTS
 from lda_notes.fhir.build.scene import Scene
@@ -25,15 +26,19 @@ def procedure(scene: Scene, used: list[Json], *, outcome: str | None = None) -> 
     act = ACTS[kind]
     assert scene.procedure is not None
     status, why = _status(event)
-    made: Json = {"resourceType": "Procedure", "identifier": frame.names.identifier(scene.procedure)}
+    made: Json = {"resourceType": "Procedure"}
+    extension = frame.septum(frame.septum_of(event))
+    if extension:
+        made["extension"] = extension
+    made["identifier"] = frame.names.identifier(scene.procedure)
     if isinstance(event, ev.CareEvent) and event.order is not None:
         made["basedOn"] = [order(scene)]
     made["status"] = status
     if why is not None:
         made["statusReason"] = {"text": why}
     if isinstance(event, ev.LineUse):
-        made["category"] = {"text": event.purpose}
-    made["code"] = concept(act.procedure)
+        made["category"] = frame.say.word(event.purpose)
+    made["code"] = frame.say.concept(act.procedure)
     made["subject"] = frame.subject
     made["encounter"] = frame.encounter
     made["performedPeriod"] = _performed(event)
@@ -41,17 +46,17 @@ def procedure(scene: Scene, used: list[Json], *, outcome: str | None = None) -> 
     if who is not None:
         made["recorder"] = who
     made["performer"] = _performers(scene, who)
-    reasons = _reasons(event, kind)
+    reasons = _reasons(frame, event, kind)
     if reasons:
         made["reasonCode"] = reasons
     if frame.site is not None:
         made["bodySite"] = [frame.site]
     if outcome is not None:
         made["outcome"] = {"text": outcome}
-    made["focalDevice"] = [{"action": concept(act.action), "manipulated": frame.port}]
+    made["focalDevice"] = [{"action": frame.say.concept(act.action), "manipulated": frame.port}]
     if used:
         made["usedReference"] = used
-    codes = _used_codes(event)
+    codes = _used_codes(frame, event)
     if codes:
         made["usedCode"] = codes
     return made
@@ -75,8 +80,8 @@ def _performed(event: ev.Event) -> Json:
     return period(min(start, event.at), event.at)
 
 
-def _reasons(event: ev.Event, kind: str) -> list[Json]:
-    made = [concept("device care")] if kind in _CARE else []
+def _reasons(frame: Frame, event: ev.Event, kind: str) -> list[Json]:
+    made = [frame.say.concept("device care")] if kind in _CARE else []
     said = event.reason if isinstance(event, ev.CareEvent | ev.PortRemoved) else None
     return [*made, {"text": said}] if said is not None else made
 
@@ -91,12 +96,12 @@ def _status(event: Any) -> tuple[str, str | None]:
     return "completed", None
 
 
-def _used_codes(event: ev.Event) -> list[Json]:
+def _used_codes(frame: Frame, event: ev.Event) -> list[Json]:
     """Supplies by name, for readers who do not follow references."""
     made: list[Json] = []
     if isinstance(event, ev.Dressed):
         if isinstance(event.antisepsis, Antisepsis):
-            made.append({"text": event.antisepsis.agent})
+            made.append(frame.say.word(event.antisepsis.agent))
         if event.disinfecting_caps is True:
             made.append({"text": "disinfecting cap"})
     return made

@@ -13,6 +13,7 @@ from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line.timeline import build
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
+from lda_notes.record.parts import Condition
 
 _Facts = Mapping[str, Any]
 
@@ -44,7 +45,11 @@ def _canonical(value: Any) -> Any:
     match value:
         case BaseModel():
             fields = ((key, getattr(value, key)) for key in type(value).model_fields)
-            return {key: _canonical(held) for key, held in fields if held is not None}
+            made = {key: _canonical(held) for key, held in fields if held is not None}
+            if made.get("replaced") is False:  # said or not, the number is in use
+                del made["replaced"]
+            bare = isinstance(value, Condition) and set(made) == {"condition"}
+            return made["condition"] if bare else made  # a condition without its day is the word alone
         case datetime() | date():
             return value.isoformat()
         case bool() | str():

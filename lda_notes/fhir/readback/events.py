@@ -11,7 +11,7 @@ from typing import Any, Final
 from lda_notes.fhir.build.administrations import FLUSH, HEPARIN_LOCK, LABELS, NO_FLUSH, STRENGTH
 from lda_notes.fhir.build.devices import INSERTION_RECORDED
 from lda_notes.fhir.build.naming import Names, event_role
-from lda_notes.fhir.elements import Json
+from lda_notes.fhir.elements import Json, text_of
 from lda_notes.fhir.panels import ACTS, PANELS_OF, Panel
 from lda_notes.fhir.readback.parts import (
     Remarks,
@@ -164,7 +164,7 @@ def _drug(held: Json) -> str:
 
 def _flushes(reader: Reader, facts: Json) -> None:
     none = reader.part("flush")
-    if none is not None and none.get("reasonCode", [{}])[0].get("text") == FLUSH:
+    if none is not None and none.get("reasonCode", [{}])[0].get("text") == text_of(FLUSH):
         reason = _reason(none)
         facts["flushes"] = [] if reason == NO_FLUSH else {"not_done": reason}
         return

@@ -2,13 +2,13 @@
 
 Whatever a standard element carries is read from it and from nowhere else. Our own extensions are asked for three
 things only: what the record says of patient and stay where their resources are not ours to send, that a time of
-entry was not recorded, and what a correction replaced.
+entry was not recorded, and what a correction or a later fact of the port replaced.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -16,12 +16,14 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from lda_notes.fhir.build.naming import Names
-from lda_notes.fhir.build.papers import CORRECTION, DESPITE, RECORD_CONTEXT, TIME_NOT_CHARTED
+from lda_notes.fhir.build.known import PATIENT_AND_STAY
+from lda_notes.fhir.build.naming import Names, event_role, record_role
+from lda_notes.fhir.build.papers import CORRECTION, DESPITE, TIME_NOT_CHARTED
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json, text_of, to_json
 from lda_notes.fhir.readback.corrections import Correction, original_and_stated
 from lda_notes.fhir.readback.events import IN_ERROR, Reader, read_facts
+from lda_notes.fhir.readback.known import read_known, read_names
 from lda_notes.fhir.readback.parts import Remarks, put, read_agent, read_port
 from lda_notes.fhir.readback.store import Store, stored
 from lda_notes.line.timeline import SAME_MINUTE
@@ -90,7 +92,11 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
     name = sources[0].episode
     remarks = Remarks()
     names = Names(config.systems.identity)
-    corrections = {source.event: _correction(source, config) for source in sources if source.kind in _CORRECTIONS}
+    corrections = {
+        source.event: _correction(store, names, source, config, remarks)
+        for source in sources
+        if source.kind in _CORRECTIONS
+    }
     withdrawn: dict[str, set[str]] = {}
     for source in sources:
         if source.kind == "retraction" and source.of is not None:
@@ -107,11 +113,18 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
         times[source.event] = reader.at
         events.append(event)
     _undo(events, times, corrections, withdrawn)
+    began = store.own(names.of(record_role(sources[0].port, name, "began-with")))
+    used |= {names.of(event_role(sources[0].port, name, event, "correction")) for event in corrections}
+    used |= read_names(store, began)
     _remark_unread(store, sources, used, remarks)
-    data: Json = {"record_version": RECORD_VERSION, "id": name, **_patient_and_stay(store, config, sources, remarks)}
+    data: Json = {"record_version": RECORD_VERSION, "id": name}
+    data |= _patient_and_stay(store, config, sources, began, remarks)
     port = _port(store, sources, names)
     if port is not None:
         data["port"] = read_port(port, remarks)
+        for path, value in _first_recorded(port, config, remarks):
+            put(data["port"], tuple(path), value)
+        data["port"] = {key: value for key, value in data["port"].items() if value is not None}
     data["events"] = events
     episode, faults = _validated(data)
     return Readback(data, episode, (*remarks.said, *faults))
@@ -183,16 +196,40 @@ def _targets(store: Store, provenance: Json) -> Iterable[str]:
 # -- corrections --
 
 
-def _correction(source: _Source, config: Config) -> Correction:
-    stated: Any = None
-    before: Any = None
-    for extension in source.provenance.get("extension", ()):
-        if extension.get("url") == f"{config.extensions}/{CORRECTION}":
-            for part in extension.get("extension", ()):
-                value = json.loads(part.get("valueString", "null"), parse_float=Decimal)
-                stated = value if part.get("url") == "stated" else stated
-                before = value if part.get("url") == "before" else before
-    return Correction(source.event, source.of, stated, before)
+def _correction(store: Store, names: Names, source: _Source, config: Config, remarks: Remarks) -> Correction:
+    held = store.own(names.of(event_role(source.port, source.episode, source.event, "correction"))) or {}
+    said = {part.get("url"): part.get("valueString", "null") for part in _parts(held, CORRECTION, config)}
+    stated = _json(said.get("stated", "null"), remarks)
+    return Correction(source.event, source.of, stated, _pairs(said.get("before"), remarks))
+
+
+def _json(text: str, remarks: Remarks) -> Any:
+    """The value of an extension that is JSON; what is none is named."""
+    try:
+        return json.loads(text, parse_float=Decimal)
+    except (ValueError, RecursionError):
+        remarks.said.append(f"the extension {CORRECTION} of a resource is not the JSON that we write")
+        return None
+
+
+def _pairs(text: str | None, remarks: Remarks) -> list[Any] | None:
+    """Pairs of a path and the value that first stood there; None when there are none."""
+    found = _json(text, remarks) if text is not None else None
+    if not isinstance(found, list):
+        return None
+    return [pair for pair in found if isinstance(pair, list) and len(pair) == 2 and isinstance(pair[0], list)]
+
+
+def _parts(held: Json, name: str, config: Config) -> list[Json]:
+    """The parts of an extension of ours."""
+    url = f"{config.extensions}/{name}"
+    return [part for one in held.get("extension", ()) if one.get("url") == url for part in one.get("extension", ())]
+
+
+def _first_recorded(port: Json, config: Config, remarks: Remarks) -> list[Any]:
+    """Pairs of a path and a value: what was first recorded of a port of which more became known."""
+    found = (part.get("valueString") for part in _parts(port, CORRECTION, config) if part.get("url") == "before")
+    return [pair for text in found for pair in _pairs(text, remarks) or ()]
 
 
 def _undo(
@@ -237,7 +274,7 @@ def _remark_unread(store: Store, sources: Iterable[_Source], used: set[str], rem
 _READ: Final = frozenset({"Procedure", "Observation", "MedicationAdministration", "DeviceUseStatement"})
 
 
-def _port(store: Store, sources: Iterable[_Source], names: Names) -> Json | None:
+def _port(store: Store, sources: Sequence[_Source], names: Names) -> Json | None:
     """The port: what the resources of the episode are about."""
     for source in sources:
         for target in source.provenance.get("target", ()):
@@ -248,7 +285,7 @@ def _port(store: Store, sources: Iterable[_Source], names: Names) -> Json | None
                     return port
             if held is not None and held.get("type", {}).get("text") == text_of("port"):
                 return held
-    return None
+    return next((port for source in sources if (port := store.own(source.port)) is not None), None)
 
 
 def _foci(held: Json) -> list[Json]:
@@ -259,66 +296,79 @@ def _foci(held: Json) -> list[Json]:
     return [*focus, *devices]
 
 
-def _context(text: str, remarks: Remarks) -> Json:
-    """Return what the extension says of patient and stay; what is not such JSON is named."""
-    try:
-        made = json.loads(text, parse_float=Decimal)
-    except (ValueError, RecursionError):
-        made = None
-    if isinstance(made, dict) and all(isinstance(made.get(key, {}), dict) for key in ("patient", "stay")):
-        return made
-    remarks.said.append(f"the extension {RECORD_CONTEXT} of a Provenance is not the JSON of a patient and a stay")
-    return {}
-
-
-def _patient_and_stay(store: Store, config: Config, sources: list[_Source], remarks: Remarks) -> Json:
-    """Patient and stay: from their resources where these are here, the rest from the extension."""
-    made: Json = {}
-    for source in sources:
-        for extension in source.provenance.get("extension", ()):
-            if not made and extension.get("url") == f"{config.extensions}/{RECORD_CONTEXT}":
-                made = _context(extension.get("valueString", "{}"), remarks)
-    stay, patient = _resources_of(store, config, sources)
+def _patient_and_stay(
+    store: Store, config: Config, sources: list[_Source], began: Json | None, remarks: Remarks
+) -> Json:
+    """Patient and stay: from their resources where these are here, the rest from the List and what it refers to."""
+    made: Json = {"patient": {}, "stay": {}}
+    if began is not None:
+        _from_list(_parts(began, PATIENT_AND_STAY, config), made)
+    stay, patient = _resources_of(store, sources, began)
     if patient is not None:
-        made["patient"] = made.get("patient", {}) | _patient(patient)
+        made["patient"] |= _patient(patient)
     if stay is not None:
-        made["stay"] = made.get("stay", {}) | _stay(store, stay)
-    if not made:
-        remarks.said.append("nothing in the bundles tells of patient and stay")
+        made["stay"] |= _stay(store, stay)
+    if began is not None:
+        made["patient"] |= read_known(store, began, remarks)
+    if not made["patient"]:
+        remarks.said.append("nothing in the bundles says who the patient is, and where the stay is")
     return made
 
 
-def _resources_of(store: Store, config: Config, sources: list[_Source]) -> tuple[Json | None, Json | None]:
-    """Encounter and Patient, as the resources of the episode refer to them."""
+_OF_STAY: Final = {"time-zone": "time_zone", "facility": "facility", "unit": "unit", "room": "room"} | {
+    "setting": "setting",
+    "admitted-at": "admitted_at",
+}
+"""Parts of the extension that are keys of the stay."""
+
+
+def _from_list(parts: list[Json], made: Json) -> None:
+    identifiers: list[Json] = []
+    for part in parts:
+        name = part.get("url", "")
+        value = next((held for key, held in part.items() if key.startswith("value")), None)
+        if name in _OF_STAY:
+            made["stay"][_OF_STAY[name]] = value
+        elif name == "birth-date":
+            made["patient"]["birth_date"] = value
+        elif name == "identifier" and isinstance(value, dict):
+            identifiers.append(value)
+        elif name == "name" and isinstance(value, dict):
+            made["patient"] |= _patient({"name": [value]})
+    if identifiers:
+        made["patient"] |= _patient({"identifier": identifiers})
+
+
+def _resources_of(store: Store, sources: list[_Source], began: Json | None) -> tuple[Json | None, Json | None]:
+    """Encounter and Patient, as the resources of the episode refer to them; the List does where no event has any."""
     for source in sources:
         for target in source.provenance.get("target", ()):
             held = store.at(target)
             if held is not None and "encounter" in held:
                 return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
-    return None, None
+    return (store.at(began.get("encounter")), store.at(began.get("subject"))) if began is not None else (None, None)
 
 
 def _patient(patient: Json) -> Json:
-    made: Json = {
-        "identifiers": [
-            {key: value for key, value in row.items() if value is not None}
-            for one in patient.get("identifier", ())
-            for row in [
-                {
-                    "system": one.get("system"),
-                    "value": one.get("value"),
-                    "label": one.get("type", {}).get("text"),
-                    "replaced": True if one.get("use") == "old" else None,
-                }
-            ]
-        ]
-    }
+    made: Json = {}
+    if "identifier" in patient:
+        made["identifiers"] = [_number(one) for one in patient["identifier"]]
     for name in patient.get("name", ())[:1]:
         made["family_name"] = name.get("family")
         made["given_name"] = " ".join(name.get("given", ()))
     if "birthDate" in patient:
         made["birth_date"] = patient["birthDate"]
     return made
+
+
+def _number(one: Json) -> Json:
+    row = {
+        "system": one.get("system"),
+        "value": one.get("value"),
+        "label": one.get("type", {}).get("text"),
+        "replaced": True if one.get("use") == "old" else None,
+    }
+    return {key: value for key, value in row.items() if value is not None}
 
 
 def _stay(store: Store, stay: Json) -> Json:

@@ -173,6 +173,24 @@ def _contained_meta(*names: str) -> Holds:
     return lambda value, _: not any(_has(one.get("meta", {}), *names) for one in value.get("contained", ()))
 
 
+def _codes_of(concept: Object | None) -> set[object]:
+    return {coding.get("code") for coding in (concept or {}).get("coding", ())}
+
+
+def _is_error(value: Object) -> bool:
+    """Whether the verification status says that it was entered in error."""
+    return "entered-in-error" in _codes_of(value.get("verificationStatus"))
+
+
+def _abated(value: Object, _: Scope) -> bool:
+    over = {"resolved", "remission", "inactive"} & _codes_of(value.get("clinicalStatus"))
+    return not _any_of(value, "abatement") or bool(over)
+
+
+def _in_entry(value: Object, name: str) -> bool:
+    return any(_has(entry, name) for entry in value.get("entry", ()))
+
+
 _ANSWERED: Final = " ".join(
     f"{mark}value{name}"
     for mark in ("", "_")
@@ -246,6 +264,16 @@ _ROWS: Final[tuple[tuple[str, str, str, Holds], ...]] = (
     ("trd-1", "TriggerDefinition", "data", lambda v, _: not _any_of(v, "timing")),
     ("trd-2", "TriggerDefinition", "condition", _needs("condition", "data")),
     ("trd-3", "TriggerDefinition", "", _trigger),
+    ("ait-1", "AllergyIntolerance", "", lambda v, _: _has(v, "clinicalStatus") or _is_error(v)),
+    ("ait-2", "AllergyIntolerance", "clinicalStatus", lambda v, _: not _is_error(v)),
+    ("con-1", "Condition.stage", "", lambda v, _: _has(v, "summary", "assessment")),
+    ("con-2", "Condition.evidence", "", lambda v, _: _has(v, "code", "detail")),
+    ("con-4", "Condition", "clinicalStatus", _abated),
+    ("con-5", "Condition", "clinicalStatus", lambda v, _: not _is_error(v)),
+    ("lst-1", "List", "emptyReason", lambda v, _: not v.get("entry")),
+    ("lst-2", "List", "entry", lambda v, _: v.get("mode") == "changes" or not _in_entry(v, "deleted")),
+    ("lst-3", "List", "entry", lambda v, _: v.get("mode") == "working" or not _in_entry(v, "date")),
+    ("prr-1", "ServiceRequest", "orderDetail", _needs("orderDetail", "code")),
     ("inv-1", "Task", "lastModified", _in_order("authoredOn", "lastModified")),
     (
         "mad-1",

@@ -10,12 +10,11 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
-from lda_notes.fhir.codes import CODES, CONCEPTS, Concept, codeable
+from lda_notes.fhir.codes import CODES, CONCEPTS, DRUGS, LOCAL, OUTSIDE_ALONE, SYSTEMS, Concept
 from lda_notes.fhir.identity import identity_rules
 from lda_notes.fhir.units import UCUM, UNITS, Dimension
 from lda_notes.fhir.verify.definitions import load
 from lda_notes.fhir.verify.faults import Fault, Found, shown
-from lda_notes.fhir.verify.plans import quick
 from lda_notes.fhir.verify.primitives import is_later
 from lda_notes.fhir.verify.references import literal_type
 from lda_notes.fhir.verify.scope import Scope
@@ -31,6 +30,9 @@ STATUSES: Final[Mapping[str, frozenset[str]]] = {
     "MedicationAdministration": frozenset({"completed", "in-progress", "not-done", "stopped", "entered-in-error"}),
     "Task": frozenset({"requested", "completed", "cancelled", "entered-in-error"}),
     "DocumentReference": frozenset({"current", "superseded", "entered-in-error"}),
+    "ServiceRequest": frozenset({"active", "completed", "revoked", "entered-in-error"}),
+    "Flag": frozenset({"active", "inactive", "entered-in-error"}),
+    "List": frozenset({"current", "entered-in-error"}),
 }
 """The statuses that we use, of those that R4 knows."""
 
@@ -41,7 +43,12 @@ ALWAYS_SENT: Final[Mapping[str, tuple[str, ...]]] = {
     "Device": ("type", "status"),
     "Observation": ("category", "subject", "effective[x]", "performer"),
     "MedicationAdministration": ("partOf", "performer"),
-    "Task": ("code", "focus", "for", "authoredOn", "lastModified", "restriction"),
+    "Task": ("code", "focus", "for", "authoredOn", "lastModified", "reasonCode", "reasonReference"),
+    "ServiceRequest": ("code", "subject", "occurrence[x]", "authoredOn", "supportingInfo"),
+    "Flag": ("category", "subject", "period"),
+    "List": ("code", "subject"),
+    "AllergyIntolerance": ("code",),
+    "Condition": ("code",),
     "DocumentReference": ("type", "category", "subject", "date", "author"),
     "Provenance": ("activity",),
     "CodeableConcept": ("text",),
@@ -75,13 +82,11 @@ _VALUES: Final = frozenset(
 )
 _CONDITIONAL: Final = re.compile(r"[A-Z][A-Za-z]+\?")
 _PAIN: Final = CONCEPTS["pain"]
-_ABOUT_THE_PATIENT: Final = frozenset({"pain", "response"})
-_VERIFIED: Final = {code.code: code.coding() for code in CODES}
+_ABOUT_THE_PATIENT: Final = frozenset({"pain", "response", "weight"})
+_CATEGORIES: Final = {"pain": "survey", "weight": "vital-signs"}
+_VERIFIED: Final = {(code.system, code.code): code.display for code in CODES}
 _BY_TEXT: Final[Mapping[tuple[str, str], Concept]] = {
     (concept.use, concept.text): concept for concept in CONCEPTS.values()
-}
-_AS_SENT: Final[Mapping[tuple[str, str], Object]] = {
-    (concept.use, concept.text): codeable(key) for key, concept in CONCEPTS.items()
 }
 
 
@@ -90,25 +95,29 @@ def _says(rule: str, value: object, message: str, todo: str, *steps: str | int) 
 
 
 def _coding_faults(coding: Object) -> Found:
-    """A coding stands in the table of codes as it is, or not at all."""
-    code = coding.get("code")
+    """A coding stands in the table of codes as it is, or in our own code system, or not at all."""
+    code, system = coding.get("code"), coding.get("system")
     if code is None:
         return [_says("unverified-code", None, "The coding has no code.", "Send the text alone.", "code")]
-    known = _VERIFIED.get(code) if isinstance(code, str) else None
-    if known is None or known["system"] != coding.get("system"):
-        message = f"{shown(code)} of {shown(coding.get('system'))} is a code that nobody verified."
+    display = _VERIFIED.get((system, code)) if isinstance(code, str) and isinstance(system, str) else None
+    if display is None and isinstance(code, str) and system not in SYSTEMS:
+        display = LOCAL.get(code)
+    if display is None:
+        message = f"{shown(code)} of {shown(system)} is a code that nobody verified."
         return [_says("unverified-code", code, message, "Send the text alone, or verify the code.", "code")]
-    if coding.get("display") != known["display"]:
-        message = f"The display of {code} is {shown(coding.get('display'))}, not {known['display']!r}."
+    if coding.get("display") != display:
+        message = f"The display of {code} is {shown(coding.get('display'))}, not {display!r}."
         return [_says("display", coding.get("display"), message, "Send the display of the table.", "display")]
     return None
 
 
 def _concept_codes(value: Object, _: Scope) -> Found:
     found: list[Fault] = []
+    is_drug = any(coding.get("code") in DRUGS for coding in value["coding"])
     for index, coding in enumerate(value["coding"]):
-        if coding != _VERIFIED.get(coding.get("code")):
-            found += [fault.at(index, "coding") for fault in _coding_faults(coding) or ()]
+        if is_drug and coding.get("system") not in SYSTEMS and coding.get("code") not in LOCAL:
+            continue  # the facility's own code of the drug, by its configuration
+        found += [fault.at(index, "coding") for fault in _coding_faults(coding) or ()]
     return found or None
 
 
@@ -148,19 +157,21 @@ def _dimension(quantity: Object, due: Dimension | None, about: str) -> Found:
 
 def _known_concept(use: str, concept: Object) -> Concept | list[Fault]:
     """The concept that a CodeableConcept of ours says, or the fault that it says none."""
-    named = use, concept.get("text", "")
-    known = _BY_TEXT.get(named)
-    if known is not None and concept == _AS_SENT[named]:
-        return known
+    text = concept.get("text", "")
+    known = _BY_TEXT.get((use, text)) if isinstance(text, str) else None
     if known is None:
-        message = f"{shown(concept.get('text'))} is no {use} that we know."
-        return [_says("unknown-concept", concept.get("text"), message, "Use a concept of the table.", "text")]
-    if len(concept.get("coding", ())) != len(known.codes):
-        message = f"{known.text} goes out with {len(known.codes)} codes, not {len(concept.get('coding', ()))}."
-        return [_says("unknown-concept", concept.get("text"), message, "Send its codes, no more.", "coding")]
-    for coding, code in zip(concept.get("coding", ()), known.codes, strict=True):
-        if coding.get("code") != code.code:
-            message = f"{known.text} is said with the code {shown(coding.get('code'))}, not {code.code}."
+        message = f"{shown(text)} is no {use} that we know."
+        return [_says("unknown-concept", text, message, "Use a concept of the table.", "text")]
+    codings = concept.get("coding", ())
+    own = use not in OUTSIDE_ALONE or not known.codes
+    due = len(known.codes) + own
+    if len(codings) != due:
+        message = f"{known.text} goes out with {due} code{'s' if due != 1 else ''}, not {len(codings)}."
+        return [_says("unknown-concept", text, message, "Send its codes, no more.", "coding")]
+    wanted = [*(code.code for code in known.codes), *([known.local] if own else ())]
+    for coding, code in zip(codings, wanted, strict=True):
+        if coding.get("code") != code:
+            message = f"{known.text} is said with the code {shown(coding.get('code'))}, not {code}."
             return [_says("unknown-concept", coding.get("code"), message, "Send its own code.", "coding")]
     return known
 
@@ -174,9 +185,6 @@ def _value_faults(value: Object, concept: Concept) -> Iterator[Fault]:
     if "valueQuantity" in value:
         for fault in _dimension(value["valueQuantity"], concept.dimension, concept.text) or ():
             yield fault.at("valueQuantity")
-
-
-_PLAIN_ANSWERS: Final = (_VALUES - {"valueQuantity"}) | {"dataAbsentReason"}
 
 
 def _has_value(value: Object) -> bool:
@@ -209,7 +217,7 @@ def _about(value: Object, concept: Concept) -> Iterator[Fault]:
         wanted = "no focus: it is about the patient" if "focus" in value else "the port as focus"
         message = f"{concept.text} asks for {wanted}."
         yield _says("port-is-focus", value.get("focus"), message, "Correct the focus.", "focus")
-    due = "survey" if concept is _PAIN else "exam"
+    due = _CATEGORIES.get(concept.key, "exam")
     coded = [coding.get("code") for one in value.get("category", ()) for coding in one.get("coding", ())]
     if coded and due not in coded:
         message = f"{concept.text} has the category {due}."
@@ -220,10 +228,6 @@ def _about(value: Object, concept: Concept) -> Iterator[Fault]:
 
 
 def _component(value: Object, _: Scope) -> Found:
-    code = value.get("code", {})
-    known = _AS_SENT.get(("component", code.get("text")))
-    if code == known and len(value) == 2 and not _PLAIN_ANSWERS.isdisjoint(value):
-        return None  # the usual case: a concept of ours with one answer that has no unit
     found: list[Fault] = []
     if _has_value(value) == ("dataAbsentReason" in value):
         message = "A component has either a value or the reason why it has none."
@@ -281,16 +285,32 @@ def _use(value: Object, _: Scope) -> Found:
     return [_says("use-end", value.get("status"), message, "Let status and end agree.", "timingPeriod")]
 
 
-def _task(value: Object, _: Scope) -> Found:
+def _plans(value: Object, use: str) -> list[Fault]:
+    """We plan and never order; what is planned is a concept of ours."""
     found = []
     if value.get("intent") != "plan":
         message = f"The intent is {shown(value.get('intent'))}; we plan, and never order."
         found.append(_says("intent", value.get("intent"), message, "Send the intent plan.", "intent"))
-    if "end" not in value.get("restriction", {}).get("period", {}):
-        message = "The task does not say by when it is due."
-        found.append(_says("due", None, message, "Send restriction.period.end.", "restriction"))
-    concept = _said("task", "code", value)
-    return (found + (concept if isinstance(concept, list) else [])) or None
+    concept = _said(use, "code", value)
+    return found + (concept if isinstance(concept, list) else [])
+
+
+def _task(value: Object, _: Scope) -> Found:
+    concept = _said("hold", "reasonCode", value)
+    return (_plans(value, "task") + (concept if isinstance(concept, list) else [])) or None
+
+
+def _request(value: Object, _: Scope) -> Found:
+    return _plans(value, "due") or None
+
+
+def _flag(value: Object, _: Scope) -> Found:
+    """A hold in its own words, or a danger, whose words say more than its code."""
+    codes = {coding.get("code") for coding in value.get("code", {}).get("coding", ())}
+    if any(isinstance(code, str) and code.startswith("danger.") for code in codes):
+        return None
+    concept = _said("hold", "code", value)
+    return concept if isinstance(concept, list) else None
 
 
 def _attached(value: Object, _: Scope) -> Found:
@@ -358,7 +378,6 @@ def _status_rule(kind: str, statuses: frozenset[str]) -> Rule:
         message = f"{shown(value['status'])} is a status that we do not use; we use {', '.join(sorted(statuses))}."
         return [_says("status", value["status"], message, "Send one of these.", "status")]
 
-    quick(faults, "({v}['status'] in {0})", statuses)
     return Rule("status", kind, frozenset({"status"}), faults)
 
 
@@ -379,7 +398,9 @@ def profile_rules() -> list[Rule]:
         Rule("performed", "Procedure", always, _procedure),
         Rule("dimension", "MedicationAdministration", always, _administration),
         Rule("use-end", "DeviceUseStatement", always, _use),
-        Rule("due", "Task", always, _task),
+        Rule("intent", "Task", always, _task),
+        Rule("intent", "ServiceRequest", always, _request),
+        Rule("unknown-concept", "Flag", always, _flag),
         Rule("attachment", "Attachment", frozenset({"data"}), _attached),
         Rule("language", "Attachment", frozenset({"language"}), _language),
         Rule("precision", "Period", frozenset({"end"}), _comparable("start", "end")),

@@ -12,9 +12,8 @@ import json
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes.fhir.codes import CONCEPTS, codeable
 from lda_notes.fhir.verify.base_rules import base_rules
-from lda_notes.fhir.verify.definitions import load
+from lda_notes.fhir.verify.definitions import load, load_all
 from lda_notes.fhir.verify.faults import BundleFault, Fault, kind
 from lda_notes.fhir.verify.invariants import invariant_rules
 from lda_notes.fhir.verify.profile import ALWAYS_SENT, profile_rules
@@ -28,17 +27,16 @@ _DEEPEST: Final = "The file is nested too deep to be read."
 def _bundle_check(house: bool) -> Check:
     rules = [*invariant_rules(), *base_rules()]
     if not house:
-        return Compiler(load(), rules, {}, {}).check("Bundle")
-    constants = {concept.text: codeable(key) for key, concept in CONCEPTS.items()}
-    return Compiler(load(), rules + profile_rules(), ALWAYS_SENT, constants).check("Bundle")
+        return Compiler(load_all(), rules, {}).check("Bundle")
+    return Compiler(load(), rules + profile_rules(), ALWAYS_SENT).check("Bundle")
 
 
 def verify(bundle: object, *, house: bool = True, sound: dict[int, object] | None = None) -> tuple[BundleFault, ...]:
     """Every fault of a bundle, in the order of its entries; empty when a strict R4 server can take it.
 
     ``house`` adds the profile of the bundles that this program makes: identities, conditions, statuses, units,
-    verified codes. Without it any R4 bundle of the carried resource types is judged by R4 alone. Rules about an
-    object wait until its shape is right, so a second run may find what a first one could not read.
+    verified codes. Without it any R4 bundle is judged by R4 alone, types that we do not send by their structure. Rules
+    about an object wait until its shape is right, so a second run may find what a first one could not read.
 
     ``sound`` is for bundles that share parts and are not changed meanwhile: with the same dictionary, empty at first,
     a large part that is the very same object is judged once. It keeps those objects alive.

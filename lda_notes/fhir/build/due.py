@@ -1,7 +1,8 @@
-"""What is due, as Tasks: every clock that an event starts, until another event ends or restarts it.
+"""What is due, as ServiceRequests: every clock that an event starts, until another event ends or restarts it.
 
-A Task is opened by the event at which its clock begins to run and closed by the event at which it no longer runs
-so: completed when that event is the act, cancelled otherwise. Looks at each shift are routine and make none.
+A request is opened by the event at which its clock begins to run and closed by the event at which it no longer runs
+so: completed when that event is the act, revoked otherwise. Its intent is a plan: it orders nothing. Looks at each
+shift are routine and make none.
 """
 
 from __future__ import annotations
@@ -13,13 +14,13 @@ from typing import Final
 
 from lda_notes.line import due
 from lda_notes.record import events as ev
-from lda_notes.fhir.elements import Json, concept, moment, text_of
+from lda_notes.fhir.elements import Json, moment, text_of
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.knowledge.policy import Policy
 from lda_notes.record.parts import Dressing, NotDone
 from lda_notes.line.timeline import Entry, State, Timeline
 
-_TASKS: Final[dict[due.ClockName, tuple[str, str]]] = {
+_CLOCKS: Final[dict[due.ClockName, tuple[str, str]]] = {
     "needle change": ("needle change due", "needle-change"),
     "dressing change": ("dressing change due", "dressing-change"),
     "flush": ("flush due", "flush"),
@@ -27,7 +28,7 @@ _TASKS: Final[dict[due.ClockName, tuple[str, str]]] = {
     "maintenance flush": ("flush due", "flush"),
     "thrombolytic check": ("patency check due", "patency-check"),
 }
-"""The concept and the role of the Task of each clock; a clock without a row makes none."""
+"""The concept and the role of the request of each clock; a clock without a row makes none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ class Run:
 
 
 def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
-    """Every run of a clock that makes a Task, by septum and in order of time."""
+    """Every run of a clock that makes a request, by septum and in order of time."""
     zone = due.zone_of(timeline)
     left = timeline.discharge.event.at if timeline.discharge is not None else None
     for septum in dict.fromkeys(timeline.episode.port.septa):
@@ -55,7 +56,7 @@ def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
             now = {
                 (one.clock, one.restarted_by.event.id, one.limit, one.by): one
                 for one in due.clocks(timeline, step.after, at, policy, zone)
-                if one.clock in _TASKS
+                if one.clock in _CLOCKS
             }
             for key in [key for key in running if key not in now]:
                 run = running.pop(key)
@@ -81,9 +82,9 @@ def _rests_on(state: State) -> tuple[object, ...]:
     return (*map(id, parts), bool(state.holds), codes, state.infusion is None, state.port_in)
 
 
-def task_name(frame: Frame, run: Run) -> str:
-    """The identity of the Task: the event that opened it, what is due, and the septum where there are two."""
-    part = f"due/{_TASKS[run.due.clock][1]}"
+def due_name(frame: Frame, run: Run) -> str:
+    """The identity of the request: the event that opened it, what is due, and the septum where there are two."""
+    part = f"due/{_CLOCKS[run.due.clock][1]}"
     two = len(frame.episode.port.septa) > 1
     return frame.event_name(run.opened.event.id, f"{part}/{run.due.septum}" if two else part)
 
@@ -106,33 +107,36 @@ def _completes(clock: due.ClockName, event: ev.Event) -> bool:
             return False
 
 
-def task(frame: Frame, run: Run, *, closed: bool) -> Json:
-    """The Task of a run, as it was opened or, with ``closed``, as the run's end leaves it."""
+def request(frame: Frame, run: Run, *, closed: bool) -> Json:
+    """The ServiceRequest of a run, as it was opened or, with ``closed``, as the run's end leaves it.
+
+    ``occurrenceDateTime`` is by when; of what is due at once, the moment at which that became known.
+    """
     opener = run.opened.event
-    authored = opener.charted_at or opener.at
     end = run.closed.event if closed and run.closed is not None else None
-    key = _TASKS[run.due.clock][0]
+    key = _CLOCKS[run.due.clock][0]
     name = text_of(key)
-    made: Json = {"resourceType": "Task", "identifier": frame.names.identifier(task_name(frame, run))}
     done = end is not None and _completes(run.due.clock, end)
-    made["status"] = "requested" if end is None else "completed" if done else "cancelled"
-    if end is not None and not done:
-        made["statusReason"] = {"text": f"No longer due after: {end.kind}"}  # type: ignore[attr-defined]
-    made["intent"] = "plan"
-    made["priority"] = "routine" if run.due.by is not None else "urgent"
-    made["code"] = concept(key)
     by = run.due.by
-    made["description"] = f"{name} by {by:%Y-%m-%d %H:%M}" if by is not None else f"{name} now: {run.due.why}"
-    made["focus"] = frame.port
-    made["for"] = frame.subject
-    made["encounter"] = frame.encounter
-    if end is not None and done:
-        made["executionPeriod"] = {"end": moment(end.at)}
-    made["authoredOn"] = moment(authored)
-    touched = max(authored, end.charted_at or end.at) if end is not None else authored
-    made["lastModified"] = moment(touched)
+    why = f"{name} by {by:%Y-%m-%d %H:%M}" if by is not None else f"{name} now: {run.due.why}"
+    if end is not None and not done:
+        why += f"; no longer due after: {end.kind}"  # type: ignore[attr-defined]
+    made: Json = {
+        "resourceType": "ServiceRequest",
+        "extension": frame.septum(run.due.septum),
+        "identifier": frame.names.identifier(due_name(frame, run)),
+        "status": "active" if end is None else "completed" if done else "revoked",
+        "intent": "plan",
+        "priority": "routine" if by is not None else "urgent",
+        "code": frame.say.concept(key),
+        "subject": frame.subject,
+        "encounter": frame.encounter,
+        "occurrenceDateTime": moment(by if by is not None else opener.at),
+        "authoredOn": moment(opener.charted_at or opener.at),
+    }
     requester = frame.person(opener.by)
     if requester is not None:
         made["requester"] = requester
-    made["restriction"] = {"period": {"end": moment(by if by is not None else opener.at)}}
+    made["supportingInfo"] = [frame.port]
+    made["note"] = [{"text": why}]
     return made

@@ -1,0 +1,187 @@
+"""What keeps a line out of use, as others can find it: a Task and a Flag for each hold, a Flag for a danger.
+
+The Task "evaluation of the line" is requested while the hold lasts: Flag has no search by code or status in R4. Both
+rest on what was seen, and refer to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from lda_notes.fhir.build.frame import Frame
+from lda_notes.fhir.build.observations import observations
+from lda_notes.fhir.build.scene import Made, scene
+from lda_notes.fhir.codes import FLAGGED, slug
+from lda_notes.fhir.elements import Json, concept, moment, period
+from lda_notes.line.states import Danger, Hold
+from lda_notes.line.timeline import Entry, Timeline
+from lda_notes.record import events as ev
+
+FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
+"""R4's own extension for what a flag rests on."""
+
+_EVIDENCE: Final[Mapping[str, tuple[str, ...]]] = {
+    "no blood return": ("blood-return", "return-before-use", "punctures"),
+    "blood return not proven": ("blood-return", "return-before-use", "punctures"),
+    "resistance": ("resistance", "punctures"),
+    "resistance that changes with posture": ("signs", "blood-return", "resistance"),
+    "rated limit exceeded": ("injection-rate", "injection-pressure"),
+    "tip not confirmed": ("tip-position",),
+    "needle not whole": ("needle-whole", "missing-piece"),
+    "needle partly out": ("how-far-the-needle-is-out", "found-at-the-line"),
+    "coring needle": (),
+}
+"""Which Observations of its event a hold rests on, by the beginning of their role; others rest on signs and site."""
+
+_SEEN: Final = ("signs", "site", "found-at-the-line", "problem")
+
+
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """A danger over its time: as it began, as it now is, and the events that changed or ended it."""
+
+    began: Danger
+    now: Danger
+    changed: tuple[Entry, ...] = ()
+    ended: Entry | None = None
+
+
+def dangers(timeline: Timeline) -> Iterator[Stood]:
+    """Every danger that leaves the record, by septum and in order of time."""
+    for septum in dict.fromkeys(timeline.episode.port.septa):
+        standing: dict[tuple[str, str], Stood] = {}
+        for step in timeline.course(septum):
+            seen = {(one.code, one.began.event.id): one for one in step.after.dangers if _leaves(one) and one.began}
+            for key in [key for key in standing if key not in seen]:
+                stood = standing.pop(key)
+                yield Stood(stood.began, stood.now, stood.changed, step.entry)
+            for key, one in seen.items():
+                known = standing.get(key)
+                if known is None:
+                    standing[key] = Stood(one, one)
+                elif known.now.what != one.what:
+                    standing[key] = Stood(known.began, one, (*known.changed, step.entry))
+        yield from standing.values()
+
+
+def _leaves(danger: Danger) -> bool:
+    return danger.code in FLAGGED and danger.began is not None and not danger.began.record
+
+
+def holds(timeline: Timeline) -> Iterator[Hold]:
+    """Every hold that an event of this record began, by septum."""
+    for held in timeline.holds.values():
+        yield from (hold for hold in held if not hold.began.record)
+
+
+def hold_names(frame: Frame, hold: Hold) -> tuple[str, str]:
+    """The identities of the Task and the Flag of a hold."""
+    role = f"hold/{slug(hold.reason)}/{hold.septum}"
+    event = hold.began.event.id
+    return frame.event_name(event, role), frame.event_name(event, f"{role}/flag")
+
+
+def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
+    """The Task and the Flag of a hold, as it began or, with ``closed``, as its end leaves them."""
+    task_name, flag_name = hold_names(frame, hold)
+    event = hold.began.event
+    end = hold.ended.event if closed and hold.ended is not None else None
+    authored = event.charted_at or event.at
+    whole = not closed and not hold.began.corrections  # what a correction showed is in the correction's own bundle
+    evidence = _evidence(frame, event, hold.reason, whole=whole)
+    flag = _flag(
+        frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence
+    )
+    decided = isinstance(end, ev.Evaluation)
+    task: Json = {
+        "resourceType": "Task",
+        "extension": frame.septum(hold.septum),
+        "identifier": frame.names.identifier(task_name),
+        "status": "requested" if end is None else "completed" if decided else "cancelled",
+    }
+    if end is not None and not decided:
+        task["statusReason"] = {"text": f"The hold ended: {hold.how or end.kind}"}  # type: ignore[attr-defined]
+    task |= {
+        "intent": "plan",
+        "priority": "urgent",
+        "code": frame.say.concept("evaluation due"),
+        "description": f"On hold since {event.at:%Y-%m-%d %H:%M}: {hold.sign}",
+        "focus": frame.port,
+        "for": frame.subject,
+        "encounter": frame.encounter,
+        "executionPeriod": period(event.at, end.at if end is not None else None),
+        "authoredOn": moment(authored),
+        "lastModified": moment(max(authored, end.charted_at or end.at) if end is not None else authored),
+    }
+    requester = frame.person(event.by)
+    if requester is not None:
+        task["requester"] = requester
+    task["reasonCode"] = frame.say.concept(f"hold: {hold.reason}")
+    task["reasonReference"] = frame.reference(flag_name)
+    return [Made(task_name, task, ()), Made(flag_name, flag, ())]
+
+
+def danger_name(frame: Frame, stood: Stood) -> str:
+    """The identity of the Flag of a danger."""
+    assert stood.began.began is not None
+    return frame.event_name(stood.began.began.event.id, f"danger/{stood.began.code}/{stood.began.septum}")
+
+
+def danger_flag(frame: Frame, stood: Stood, *, closed: bool) -> Made:
+    """The Flag of a danger, as it began or, with ``closed``, as it now is."""
+    danger = stood.now if closed else stood.began
+    assert stood.began.began is not None
+    event = stood.began.began.event
+    name = danger_name(frame, stood)
+    end = stood.ended.event if closed and stood.ended is not None else None
+    whole = not closed and not stood.began.began.corrections
+    rest = _evidence(frame, event, "", whole=whole)
+    what = danger.what[:1].upper() + danger.what[1:]
+    return Made(
+        name, _flag(frame, name, frame.say.worded(f"danger {danger.code}", what), danger.septum, event, end, rest), ()
+    )
+
+
+def _flag(
+    frame: Frame, name: str, code: Json, septum: str, began: ev.Event, end: ev.Event | None, evidence: list[Json]
+) -> Json:
+    made: Json = {
+        "resourceType": "Flag",
+        "extension": [*frame.septum(septum), *({"url": FLAG_DETAIL, "valueReference": one} for one in evidence)],
+        "identifier": frame.names.identifier(name),
+        "status": "active" if end is None else "inactive",
+        "category": [concept("safety")],
+        "code": code,
+        "subject": frame.subject,
+        "period": period(began.at, end.at if end is not None else None),
+        "encounter": frame.encounter,
+    }
+    author = frame.person(began.by)
+    if author is not None:
+        made["author"] = author
+    return made
+
+
+def _evidence(frame: Frame, event: ev.Event, reason: str, *, whole: bool) -> list[Json]:
+    """References to what was seen: the Observations that a hold rests on, else what was done or given."""
+    here = scene(frame, event, whole=whole)
+    roles = _EVIDENCE.get(reason, _SEEN) if reason else ()
+    names = {frame.event_name(event.id, role): role for role in _roles(roles)}
+    found = [here.own("Observation", made.name) for made in observations(here) if made.name in names]
+    if not found and reason.startswith("resistance"):
+        found = [
+            here.own("Observation", here.name(f"resistance-{number}"))
+            for number, flush in enumerate(getattr(event, "flushes", None) or (), start=1)
+            if getattr(flush, "resistance", None) in ("some", "cannot flush")
+        ]
+    if found:
+        return found
+    return [here.own("Procedure", here.procedure)] if here.procedure is not None else [frame.port]
+
+
+def _roles(roles: tuple[str, ...]) -> Iterator[str]:
+    for role in roles:
+        yield role
+        yield from (f"{role}-{number}" for number in range(1, 10))

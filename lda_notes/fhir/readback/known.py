@@ -1,0 +1,67 @@
+"""What the record began with of the patient: from the List and the resources that it refers to."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from lda_notes.fhir.codes import WORDS
+from lda_notes.fhir.elements import Json
+from lda_notes.fhir.readback.parts import Remarks, measured
+from lda_notes.fhir.readback.store import Store
+
+_BY_CODE: Final = {code: word for word, code in WORDS.items()}
+
+
+def read_names(store: Store, began: Json | None) -> set[str]:
+    """The identities that the List refers to and that are here."""
+    named = (store.name_at(entry.get("item", {})) for entry in (began or {}).get("entry", ()))
+    return {name for name in named if name is not None}
+
+
+def read_known(store: Store, began: Json, remarks: Remarks) -> Json:
+    """Allergies, history and weight, in the order of the List. What is not here is remarked on."""
+    made: dict[str, Any] = {}
+    for entry in began.get("entry", ()):
+        item = entry.get("item", {})
+        held = store.at(item)
+        if held is None:
+            kind = item.get("type", "resource")
+            remarks.add(began, f"the {kind} {item.get('identifier', {}).get('value')} that it names is not here")
+            continue
+        match held.get("resourceType"):
+            case "AllergyIntolerance":
+                allergies = made.setdefault("allergies", [])
+                one = _allergy(held)
+                if one is not None:
+                    allergies.append(one)
+            case "Condition":
+                made.setdefault("history", []).append(_condition(held))
+            case "Observation":
+                made["weight_kg"] = measured(held.get("valueQuantity", {}), "kg", held, remarks)
+            case other:
+                remarks.add(began, f"a {other} that it names was not read")
+    return made
+
+
+def _word(concept: Json) -> str | None:
+    found = (_BY_CODE.get(coding.get("code", "")) for coding in concept.get("coding", ()))
+    return next((word for word in found if word is not None), None)
+
+
+def _allergy(held: Json) -> Json | None:
+    """An allergy; None for the statement that none is known."""
+    code = held.get("code", {})
+    substance = _word(code)
+    if substance is None:
+        return None
+    made: Json = {"substance": substance}
+    if code.get("text") != substance:
+        made["detail"] = code.get("text")
+    for reaction in held.get("reaction", ())[:1]:
+        made["reaction"] = reaction.get("manifestation", [{}])[0].get("text")
+    return made
+
+
+def _condition(held: Json) -> Any:
+    word = _word(held.get("code", {})) or held.get("code", {}).get("text")
+    return {"condition": word, "found_on": held["onsetDateTime"]} if "onsetDateTime" in held else word
