@@ -15,6 +15,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any, Final
 
 from lda_notes.check.judged import Judged
@@ -85,13 +86,20 @@ def visible(text: str) -> str:
 
 def wrapped(text: str, width: int, indent: str = "", hanging: str | None = None) -> Iterator[str]:
     """Yield ``text`` in rows of at most ``width``, where words allow it."""
-    yield from textwrap.wrap(
-        visible(text),
-        max(width, 20),
-        initial_indent=indent,
-        subsequent_indent=indent if hanging is None else hanging,
-        break_long_words=False,
-        break_on_hyphens=False,
+    yield from _rows(text, max(width, 20), indent, indent if hanging is None else hanging)
+
+
+@lru_cache(maxsize=1000)  # advice and sources are the same for many findings
+def _rows(text: str, width: int, indent: str, hanging: str) -> tuple[str, ...]:
+    return tuple(
+        textwrap.wrap(
+            visible(text),
+            width,
+            initial_indent=indent,
+            subsequent_indent=hanging,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
     )
 
 

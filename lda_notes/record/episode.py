@@ -216,7 +216,7 @@ RECORD_VERSION: Final = 2
 """Version of the layout that new files are written in."""
 
 
-MAX_EVENTS: Final = 5000
+MAX_EVENTS: Final = 4000
 """Most events of one record. Common practice, no source: a month on a ward is under 500; a file of more holds no
 record of one stay, and would keep a machine busy."""
 

@@ -21,6 +21,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
+from lda_notes.files.system import OPEN_SAFELY, belongs_to_me, is_private
 from lda_notes.problems import Failure
 from lda_notes.sending.auth import UNREACHABLE
 from lda_notes.sending.parcel import Held, Parcel, Receipt
@@ -266,9 +267,9 @@ def _private_folder(folder: Path) -> None:
     found = folder.lstat()
     if not stat.S_ISDIR(found.st_mode):
         raise Failure(f"{folder}: is not a folder; name another outbox with --outbox")
-    if found.st_uid != os.geteuid():
+    if not belongs_to_me(found):
         raise Failure(f"{folder}: belongs to somebody else; name an outbox of your own with --outbox")
-    if found.st_mode & 0o077:
+    if not is_private(found):
         raise Failure(f"{folder}: others may look into it; forbid that with chmod 700 {folder}")
     if any((folder / name).exists() for name in _EARLIER):
         raise Failure(
@@ -283,7 +284,7 @@ def _private_folder(folder: Path) -> None:
 def _private_file(path: Path) -> None:
     """Make a file that its owner alone may read, so that SQLite's own files beside it are as private."""
     try:
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600))
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | OPEN_SAFELY, 0o600))
     except FileExistsError:
         if not stat.S_ISREG(path.lstat().st_mode):
             raise Failure(f"{path}: is not a regular file; name another outbox with --outbox") from None

@@ -57,6 +57,8 @@ COMMANDS = {
     "bundle": ("bundle", "{r}", "--out", "{o}/bundles.ndjson"),
     "verify": ("verify", "{o}/bundles.ndjson"),
     "readback": ("readback", "{o}/bundles.ndjson", "--out", "{o}/back.yaml"),
+    "send": ("send", "{r}", "--outbox", "{o}/outbox"),
+    "send again": ("send", "{r}", "--outbox", "{o}/outbox"),
     "policy": ("policy",),
     "rules": ("rules",),
     "schema": ("schema",),

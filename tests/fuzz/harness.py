@@ -11,6 +11,7 @@ import io
 import json
 import os
 import random
+import shutil
 import sys
 import tempfile
 import time
@@ -19,14 +20,17 @@ from collections import Counter
 from collections.abc import Callable
 from copy import deepcopy
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import click
 
 from lda_notes.cli import group
 from lda_notes.files.syntax import read_yaml
 from lda_notes.problems import Failure
+from lda_notes.sending.pace import Pace
 
 ROOT = Path(__file__).parents[2]
 DEMOS = sorted((ROOT / "demo_episodes").glob("*.yaml"))
@@ -162,6 +166,17 @@ class Harness:
             path.write_bytes(data.encode())
         return path
 
+    def rows(self) -> Path:
+        """Write a file of a few records, one to a row, of which some are damaged."""
+        chance = self.chance
+        path = self.folder / "rows.ndjson"
+        rows = [
+            json.dumps(mutated(chance.choice(self.records), chance)).encode() for _ in range(chance.randrange(1, 4))
+        ]
+        rows[0] = damaged(rows[0], chance) if chance.random() < 0.5 else rows[0]
+        path.write_bytes(b"\n".join(rows))
+        return path
+
     def bundle(self) -> Path:
         chance = self.chance
         path = self.folder / "bundle.json"
@@ -183,7 +198,7 @@ class Harness:
         chance, demo = self.chance, str(DEMOS[0])
         policy = "source: {title: Port care policy, date: 2026-01-15}\nlimits: {needle_dwell_days: 5}\n"
         answers = "at: '0940'\npain: 2\nsite: a\n"
-        write = str(self.folder / "write.yaml")
+        write, outbox = str(self.folder / "write.yaml"), str(self.folder / "outbox")
 
         def asof() -> list[str]:
             return ["--asof", chance.choice(ASOF)]
@@ -204,6 +219,15 @@ class Harness:
             "new": lambda: ["new", str(self.folder / "none.yaml"), "--no-input", "--from-bundle", str(self.bundle())],
             "chart": lambda: ["chart", write, "check", "--no-input", "--sign", "y", "--by", "Marisol Tamm, RN",
                               "--answers", str(self.option_file(answers)), *asof()],
+            "check of rows": lambda: ["check", str(self.rows()), *asof()],
+            "bundle of rows": lambda: ["bundle", str(self.rows()), "--no-note"],
+            "days of rows": lambda: ["days", str(self.rows()), "--from", "2026-05-01", "--to", "2026-05-31", *asof()],
+            "send": lambda: ["send", str(chance.choice((self.record, self.bundle))()), "--outbox", outbox, *asof()],
+            "send what waits": lambda: ["send", "--outbox", outbox],
+            "status": lambda: ["status", str(self.record()), "--server", "http://127.0.0.1:9/fhir", *asof()],
+            "demo": lambda: ["demo", str(self.folder / chance.choice(("ep.yaml", "ep.yaml/demo", "x" * 300)))],
+            "rules": lambda: ["rules", chance.choice(("needle-coring", "", "\x1b[2J", "x" * 300, "--format"))],
+            "schema": lambda: ["schema", "--out", str(self.folder / chance.choice(("schema.json", "ep.json", "demo")))],
             "amend": lambda: ["amend", str(self.record()), "access-1", "--as", "retraction", "--no-input",
                               *asof()],
         }  # fmt: skip
@@ -217,11 +241,14 @@ class Harness:
             if time.monotonic() > until:
                 break
             name = names[turn % len(names)]
+            if name == "send" and self.found.inputs[name] % 100 == 0:  # an outbox that grows would be all the work
+                shutil.rmtree(self.folder / "outbox", ignore_errors=True)
             if name == "chart":
                 (self.folder / "write.yaml").write_bytes(self.raw[0])
             arguments = commands[name]()
             self.found.inputs[name] += 1
-            _, error = self.run(arguments)
+            with patch("lda_notes.sending.pace.Pace", partial(Pace, sleep=lambda _: None)):
+                _, error = self.run(arguments)
             if error is not None:
                 trace = traceback.extract_tb(error.__traceback__)
                 spot = next((f"{f.filename}:{f.lineno}" for f in reversed(trace) if "lda_notes" in f.filename), "?")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Final
@@ -12,6 +13,7 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.record.events import CareEvent
 from lda_notes.record.parts import Person
 
+_NEEDLE_STICK: Final = re.compile(r"\bneedle[ -]?stick\b", re.IGNORECASE)
 _CMS: Final = Citation("cms-pim-3325", "R2")
 _COP: Final = Citation("cfr-482-24", "M-H", "paragraph 1")
 _LATE: Final = Citation("ahima-2012", "M-H", "late entry")
@@ -278,6 +280,26 @@ def _told_too_late(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
             yield Found(
                 step.entry.path("problems", position, "told_at"),
                 f"told at {case.say(problem.told_at)}, after the entry was made at {case.say(event.charted_at)}",
+            )
+
+
+@rule("advice", "report it to employee health, and take it out of the chart", on=(CareEvent,), cites=(COMMON_PRACTICE,))
+def staff_injury_in_chart(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+    """Finds a needle-stick charted as a problem of the patient.
+
+    A needle-stick of a nurse is care of another person; it is followed up there and has no place in this chart.
+
+    Report it to employee health now, and correct the entry as policy says.
+    """
+    return _staff_injury(step, event) if event.problems else ()
+
+
+def _staff_injury(step: Step, event: CareEvent) -> Iterator[Found]:
+    for position, problem in enumerate(event.problems):
+        if _NEEDLE_STICK.search(problem.what or ""):
+            yield Found(
+                step.entry.path("problems", position, "what"),
+                "a needle-stick is charted with the patient; it belongs to employee health",
             )
 
 

@@ -109,6 +109,7 @@ class Parsed:
     notes: Notes = field(default_factory=list, repr=False)
     written: dict[Path, str] = field(default_factory=dict, repr=False)
     _containers: dict[Path, list[Any]] | None = field(default=None, repr=False)
+    _keys: dict[Path, dict[Any, int]] = field(default_factory=dict, repr=False)
 
     @property
     def json(self) -> bytes:
@@ -145,11 +146,13 @@ class Parsed:
         if self._containers is None:
             self._containers = dict(self.notes[1:])
         for length in range(len(path), 0, -1):
-            notes = self._containers.get(path[: length - 1], [])
-            keys = notes[::3]
-            if path[length - 1] in keys:
-                at = 3 * keys.index(path[length - 1])
-                return notes[at : at + 3]
+            above, key = path[: length - 1], path[length - 1]
+            if above not in self._keys:
+                keys = self._containers.get(above, [])[::3]
+                self._keys[above] = dict(zip(reversed(keys), range(len(keys) - 1, -1, -1), strict=True))
+            at = self._keys[above].get(key)
+            if at is not None:
+                return self._containers[above][3 * at : 3 * at + 3]
         return self.notes[0][1] if self.notes else [None, 0, 0]
 
 
