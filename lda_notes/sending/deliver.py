@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from lda_notes.fhir.elements import to_json
-from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED
+from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED, status_of
 from lda_notes.sending.client import BUSY, Server, Unreachable
 from lda_notes.sending.compare import Difference, Resolve, differences, same_reference
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, object_of, objects_of, patient_of
@@ -402,7 +402,7 @@ def delivered(
 def _decided_elsewhere(held: Json) -> bool:
     """Whether what the server holds is not ours, or was closed or corrected by a later entry of the record."""
     kind = str(held.get("resourceType"))
-    return kind in CONTEXT_TYPES or held.get("status") in UPDATED.get(kind, ())
+    return kind in CONTEXT_TYPES or status_of(held) in UPDATED.get(kind, ())
 
 
 def _held(entry: Entry, resource: Json) -> Held:
