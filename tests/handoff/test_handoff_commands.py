@@ -98,7 +98,7 @@ def test_handoff_of_a_ward_with_a_record_that_cannot_be_read(ward: Path) -> None
         (["--hours", "0"], "--hours"),
         (["--hours", "nan"], "--hours"),
         (["--out", "x.odt"], "give --format as well"),
-        (["--asof", "9999-12-31T23:00Z"], "end of the calendar"),
+        (["--asof", "9999-12-31T23:00Z"], "1850 to 2199"),
         (["--policy", "no-such-file.yaml"], "cannot be read"),
     ],
 )
