@@ -54,7 +54,7 @@ def command(
     rows = [
         row
         for row in policy.rows.values()
-        if (not names or row.name in names) and (not changes or row is not DEFAULT.rows[row.name])
+        if (not names or row.name in names) and (not changes or row != DEFAULT.rows[row.name])
     ]
     say(_as_json(policy, rows) if form == "json" else _as_text(policy, rows))
 
@@ -66,7 +66,7 @@ def _as_text(policy: Policy, rows: list[Row]) -> str:
 def _headline(policy: Policy) -> str:
     if policy.facility is None:
         return "Limits in force: as published, no facility policy."
-    replaced = sum(row is not DEFAULT.rows[name] for name, row in policy.rows.items())
+    replaced = sum(row != DEFAULT.rows[name] for name, row in policy.rows.items())
     loose = sum(looser(row, DEFAULT.rows[name]) for name, row in policy.rows.items())
     counted = f"{replaced} set by {policy.facility.text()}"
     said = [f"Limits in force: as published, {counted}; {loose} of these looser than published."]

@@ -137,7 +137,7 @@ class Policy:
 
     def states(self, name: str) -> bool:
         """Tell whether the facility's policy sets this row itself."""
-        return self.rows[name] is not DEFAULT.rows[name]
+        return self.rows[name] != DEFAULT.rows[name]
 
     def silences(self, rule: str) -> bool:
         """Tell whether the facility's policy silences a rule."""
@@ -215,7 +215,7 @@ def changes(policy: Policy) -> tuple[Change, ...]:
     return tuple(
         Change(DEFAULT.rows[name], row, looser(row, DEFAULT.rows[name]))
         for name, row in policy.rows.items()
-        if row is not DEFAULT.rows[name]
+        if row != DEFAULT.rows[name]
     )
 
 

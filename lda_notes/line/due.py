@@ -133,7 +133,7 @@ def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, z
 
 def home_flush_limit(policy: Policy) -> str:
     """Return the limit of a port without a needle after discharge: that of the hospital unless policy gives two."""
-    two = policy.rows["maintenance_flush_days"] is not DEFAULT.rows["maintenance_flush_days"]
+    two = policy.rows["maintenance_flush_days"] != DEFAULT.rows["maintenance_flush_days"]
     return "maintenance_flush_days" if two else "idle_flush_days"
 
 

@@ -443,8 +443,8 @@ def _first(record: dict[str, Any], kind: str) -> Event:
     return found
 
 
-def _coring(record: dict[str, Any]) -> None:
-    _first(record, "access")["needle"]["non_coring"] = False
+def _short_scrub(record: dict[str, Any]) -> None:
+    _first(record, "access")["hub_scrub_s"] = 2
 
 
 def _expired(record: dict[str, Any]) -> None:
@@ -469,7 +469,7 @@ def _allergic(record: dict[str, Any]) -> None:
 
 
 FAULTS: dict[str, Callable[[dict[str, Any]], None]] = {
-    "coring-needle": _coring,
+    "connector-scrub-time": _short_scrub,
     "expired-supply": _expired,
     "facts-not-recorded": _no_blood_return,
     "syringe-size": _small_syringe,
