@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -16,3 +17,15 @@ if os.environ.get("CI"):
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Golden files are rewritten only when asked for."""
     parser.addoption("--update-golden", action="store_true", help="Write the golden files anew instead of comparing.")
+
+
+NOT_YET = Path(__file__).with_name("NOT_YET.txt")
+"""What is known to be red, each with its reason; it is run, reported as an expected failure, and must end empty."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    rows = [row.split(" # ", 1) for row in NOT_YET.read_text().splitlines() if " # " in row]
+    for item in items:
+        for name, reason in rows:
+            if f"tests/{item.nodeid.removeprefix('tests/')}".startswith(name.strip()):
+                item.add_marker(pytest.mark.xfail(reason=reason, strict=False))
