@@ -6,10 +6,10 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 # In CI a generated case that fails must fail again for whoever looks; at a desk new cases are sought.
-settings.register_profile("ci", derandomize=True, deadline=None)
+settings.register_profile("ci", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 if os.environ.get("CI"):
     settings.load_profile("ci")
 
