@@ -141,8 +141,8 @@ def last_moment(*records: Json) -> str:
 
 def run(command: str, *records: Json, policy: Json | None = None, **options: str) -> Result:
     """Run a command on the records, each a YAML file in a folder of its own, and return what it printed."""
-    if records:
-        options.setdefault("asof", last_moment(*records))
+    if records and "asof" not in options:
+        options["asof"] = last_moment(*records)
     with TemporaryDirectory() as folder:
         files = []
         for number, one in enumerate(records, 1):
