@@ -47,11 +47,15 @@ class Bullets:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of a cell or a list. ``strong``: it must be seen first, also on a photocopy; ``box``: a box to tick."""
+    """One line of a cell or a list.
+
+    ``strong``: it must be seen first, also on a photocopy; ``box``: a box to tick; ``bold``: in heavier letters alone.
+    """
 
     text: str
     strong: bool = False
     box: bool = False
+    bold: bool = False
 
 
 Cell = str | tuple[Line, ...]

@@ -26,9 +26,10 @@ ALERT_WORDS: Final = {"stop": "STOP: ", "mark": "", "caution": "CAUTION: ", "dra
 """The word before an alert, so that it is known by more than its looks; a draft's own text begins with DRAFT."""
 
 NUMBER_AND_UNIT: Final = re.compile(
+    r"\bday \d+|"
     r"(?<![\w.:])(\d+(?:[.,]\d+)*) ((?:mL|mm|mg|g|kg|units|gauge|seconds?|minutes?|hours?|days?|psi|[A-Z][a-z]{2,8})\b)"
 )
-"""A number and its unit, or a day and its month: every format keeps them on one row where it can."""
+"""A number and its unit, a day and its month or its number: every format keeps them on one row where it can."""
 
 BLANK: Final = "_" * 12
 """A blank to be filled in by hand."""
@@ -56,7 +57,7 @@ def printable(text: str) -> str:
 
 def unbroken(text: str) -> str:
     """Keep a number and its unit on one row, by a space that does not break; quotations stay as entered."""
-    return text if '"' in text else NUMBER_AND_UNIT.sub("\\1\u00a0\\2", text)
+    return text if '"' in text else NUMBER_AND_UNIT.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
 
 
 def lines(cell: Cell) -> tuple[Line, ...]:

@@ -29,6 +29,7 @@ from lda_notes.documents.handoff.round import inside, line_warnings, when
 from lda_notes.documents.handoff.words import when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
+from lda_notes.documents.render import BOX
 from lda_notes.documents.wording import one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
 from lda_notes.documents.worksheet.known import difficulties, needle_text, state_text
@@ -162,10 +163,11 @@ def _of_unit(views: Sequence[View]) -> str:
     return one_line(f"{', '.join(units)}{asof}")
 
 
-LOOKS: Final = (
-    "[ ] skin intact  [ ] no redness  [ ] no swelling  [ ] no pain  [ ] no drainage  [ ] port stable  "
-    "[ ] dressing intact  [ ] connections secure",
-)
+_SEEN: Final = (
+    "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable", "dressing intact",
+    "connections secure",
+)  # fmt: skip
+LOOKS: Final = ("  ".join(f"{BOX} {seen}".replace(" ", "\u00a0") for seen in _SEEN),)
 """What is looked for, each with a box of its own; what is not so is written."""
 
 
