@@ -138,7 +138,9 @@ def _blanks(blanks: Blanks, width: int) -> list[str]:
         return [row.replace(_HARD, " ") for row in wrap(f"{label} {boxes}", width, rest="    ")]
     if blanks.more:
         names = (label, *map(asked, blanks.more))
-        return wrap("  ".join(f"{name} {BLANK}" for name in names), width, rest="  ")
+        room = (width - sum(columns(name) + 3 for name in names) + 2) // len(names)
+        blank = "_" * max(6, min(len(BLANK), room))
+        return wrap("  ".join(f"{name} {blank}" for name in names), width, rest="  ")
     rows = wrap(label, width)
     room = width - columns(rows[-1]) - 1
     if room < len(BLANK):
