@@ -6,9 +6,12 @@ A `Sheet` is a list of blocks. `render` turns the same sheet into text, Markdown
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from lda_notes.narrative.sentences import Paragraph
+
+BOX: Final = "\u2610"
+"""A box to tick, on paper."""
 
 
 @dataclass(frozen=True, slots=True)

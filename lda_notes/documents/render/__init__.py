@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final, Literal, assert_never
 
+from lda_notes.documents.blocks import BOX as BOX
 from lda_notes.documents.blocks import Alert, Block, Cell, Line, Sheet, Table
 
 Format = Literal["text", "md", "html", "docx", "pdf"]
@@ -36,8 +37,6 @@ BLANK: Final = "_" * 12
 
 MARK: Final = "\u25a0"
 """Before what must be seen first: a black square outlives a photocopier, as colour and grey do not."""
-BOX: Final = "\u2610"
-"""A box to tick, on paper."""
 
 _RIGHT_TO_LEFT: Final = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff"
 RIGHT_TO_LEFT: Final = re.compile(f"[{_RIGHT_TO_LEFT}](?:[^\\w\n]*[{_RIGHT_TO_LEFT}])*")

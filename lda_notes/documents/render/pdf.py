@@ -24,7 +24,7 @@ _HERE: Final = Path(__file__).parent
 FONTS: Final = _HERE / "fonts"
 
 
-_BY_SOUND: Final = (
+BY_SOUND: Final = (
     "Signs that this file's font lacks are printed in Latin letters by their sound, or as ?. The other formats have "
     "them as recorded."
 )
@@ -36,7 +36,7 @@ def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
         worded = partial(in_letters, missing=missing)
         said = _said(sheet, paper, worded)
         if said != _said(sheet, paper, _as_is):
-            said["cautions"].append(_BY_SOUND)
+            said["cautions"].append(BY_SOUND)
         with suppress(typst.TypstError):  # tagged PDF may leave no sign out, and some need more than the sign itself
             return _compiled(said)
     return _compiled(_said(sheet, paper, partial(in_letters, missing=_NOT_ASCII)))

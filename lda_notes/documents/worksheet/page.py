@@ -9,6 +9,7 @@ from typing import Final
 
 from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import (
+    BOX,
     Alert,
     Blanks,
     Block,
@@ -29,7 +30,6 @@ from lda_notes.documents.handoff.round import inside, line_warnings, when
 from lda_notes.documents.handoff.words import when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
-from lda_notes.documents.render import BOX
 from lda_notes.documents.wording import one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
 from lda_notes.documents.worksheet.known import difficulties, needle_text, state_text
@@ -153,7 +153,7 @@ def unit_sheet(views: Sequence[View]) -> Sheet:
     """Return the line check of a unit: a row for each patient with a needle, with room for what is found."""
     return Sheet(
         "Worksheet: line check of the unit", tuple(_unit_blocks(views)), cautions=CAUTIONS, running=_of_unit(views),
-        dense=True, size=_SIZE, landscape=True,
+        dense=True, size=_SIZE,
     )  # fmt: skip
 
 
@@ -179,7 +179,7 @@ def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
     yield Table(
         ("Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
         tuple(rows),
-        (5, 18, 30, 35, 12),
+        (6, 18, 30, 34, 12),
         "Line check: one row for each needle; a box is ticked only for what was looked at",
     )
 
