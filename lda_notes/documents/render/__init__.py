@@ -27,6 +27,7 @@ ALERT_WORDS: Final = {"stop": "STOP: ", "mark": "", "caution": "CAUTION: ", "dra
 """The word before an alert, so that it is known by more than its looks; a draft's own text begins with DRAFT."""
 
 NUMBER_AND_UNIT: Final = re.compile(
+    "(?<!\\d[ \u00a0])"
     r"\bday \d+|"
     r"(?<![\w.:])(\d+(?:[.,]\d+)*) ((?:mL|mm|mg|g|kg|units|gauge|seconds?|minutes?|hours?|days?|psi|[A-Z][a-z]{2,8})\b)"
 )
