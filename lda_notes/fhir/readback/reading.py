@@ -299,15 +299,17 @@ def _foci(held: Json) -> list[Json]:
 def _patient_and_stay(
     store: Store, config: Config, sources: list[_Source], began: Json | None, remarks: Remarks
 ) -> Json:
-    """Patient and stay: from their resources where these are here, the rest from the List and what it refers to."""
+    """Patient and stay: from the List and what it refers to; from their own resources where it leaves that to them.
+
+    A Patient or an Encounter that the facility keeps may say more than the record, or say it otherwise.
+    """
     made: Json = {"patient": {}, "stay": {}}
     if began is not None:
         _from_list(_parts(began, PATIENT_AND_STAY, config), made)
-    stay, patient = _resources_of(store, sources, began)
-    if patient is not None:
-        made["patient"] |= _patient(patient)
-    if stay is not None:
-        made["stay"] |= _stay(store, stay)
+    if not made["patient"]:
+        stay, patient = _resources_of(store, sources, began)
+        made["patient"] |= _patient(patient) if patient is not None else {}
+        made["stay"] |= _stay(store, stay) if stay is not None else {}
     if began is not None:
         made["patient"] |= read_known(store, began, remarks)
     if not made["patient"]:
