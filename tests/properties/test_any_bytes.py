@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import random
 import tracemalloc
@@ -89,7 +90,7 @@ def test_wrong_values_anywhere(demo: Path, seed: int, picks: list[int]) -> None:
         target = data
         for step in path[:-1]:
             target = target[step]
-        target[path[-1]] = WRONG[pick]
+        target[path[-1]] = copy.deepcopy(WRONG[pick])  # one put into itself would have no end
     raw = json.dumps(data).encode()
     result = judged(raw, as_json=True)
     events = data.get("events")
