@@ -149,7 +149,7 @@ def _septa(scene: Scene) -> tuple[Option, ...]:
 
 
 def _default(path: Path, scene: Scene) -> Heard | None:
-    """Return what Enter takes: the same order, the same stock, what is usual; never what was seen or done."""
+    """Return what Enter takes: the same order, what runs, who is taught; never what was seen, done or measured."""
     name = paths.dotted(tuple("*" if isinstance(step, int) else step for step in path))
     match name:
         case "order":  # the order for care of the port is none for a drug, nor the other way round
@@ -160,11 +160,6 @@ def _default(path: Path, scene: Scene) -> Heard | None:
         case "infusion":
             running = scene.before.infusion
             return _same(path, getattr(running.event, "infusion", None) if running else scene.last(path, (scene.kind,)))
-        case "flushes.*.solution":
-            return Heard(((path, "0.9% sodium chloride"),), "0.9% sodium chloride")
-        case "flushes.*.syringe_ml":
-            size = scene.policy.value("syringe_ml")
-            return Heard(((path, int(size)),), f"{phrasing.number(size)} mL")
         case "teaching.to":
             return None if scene.child else Heard(((path, "patient"),), "patient")
         case "problems.*.what":

@@ -1,21 +1,21 @@
-"""Questions that spell out several facts, so that one letter says them all. Saying nothing never says any of them."""
+"""Questions that spell out several facts, so that one letter says them all. Saying nothing never says any of them.
+
+Only what was seen or done as it should be is spelled out: a number, a rating, a drug or a device is asked by itself.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any, Final
 
 from lda_notes.chart import paths
-from lda_notes.chart.answers import Option, plain_number
+from lda_notes.chart.answers import Option
 from lda_notes.chart.heard import Heard, Reading, Unclear
 from lda_notes.chart.leaves import Leaf
 from lda_notes.chart.question import AS_WRITTEN, EACH, Question
 from lda_notes.chart.scene import Scene
 from lda_notes.chart.times import Frame, echo, written
-from lda_notes.knowledge.suitability import disc_suits, suits
-from lda_notes.narrative import phrasing
 
 Open = Mapping[str, Leaf]
 """The facts of a group that are asked of this event and not said yet, by dotted path."""
@@ -50,8 +50,6 @@ class Group:
 
     def question(self, scene: Scene, open_: Open) -> Question | None:
         """Return the question; None when too few of its facts can be spelled out."""
-        if self.name == "flush" and scene.held:
-            return _held_flush(open_)
         parts = [part for part in self.spells(scene, open_) if part.name in open_]
         if len(parts) < self.least:
             return None
@@ -80,45 +78,12 @@ class Group:
             covers=tuple(open_),
             needs=tuple(leaf.need for leaf in open_.values()),
             explains=tuple(leaf.spot.says for leaf in open_.values()),
-            supply=_supply(first.path),
+            supply=supply_of(first.path),
         )
 
 
-ON_HOLD: Final = "line on hold"
-HELD_ASKS: Final = "The line is on hold: "
-
-
-def _held_flush(open_: Open) -> Question | None:
-    """Return the question about a flush of a line on hold: the one letter that says most says that none was given."""
-    flushed = [leaf for name, leaf in open_.items() if name.startswith("flushes.")]
-    if not flushed:
-        return None
-    offered = (Option("h", f"no, {ON_HOLD}"), Option(EACH, "it was flushed: each fact by itself"))
-
-    def read(text: str, _: Frame) -> Reading:
-        match text.strip().casefold():
-            case "h" | "n" | "no":
-                return Heard(((("flushes", "not_done"), ON_HOLD),), f"not done: {ON_HOLD}")
-            case "e":
-                return Heard((), "each by itself")
-            case _:
-                return Unclear("Type h when none was given, e when it was flushed even so.")
-
-    return Question(
-        "flush",
-        "flush",
-        f"{HELD_ASKS}was it flushed even so?",
-        read,
-        offered,
-        why_not=next((leaf.why_not for leaf in flushed if leaf.why_not), None),
-        covers=tuple(leaf.name for leaf in flushed),
-        needs=tuple(leaf.need for leaf in flushed),
-        explains=tuple(leaf.spot.says for leaf in flushed),
-        supply=_supply(flushed[0].path),
-    )
-
-
-def _supply(path: tuple[str | int, ...]) -> tuple[str | int, ...] | None:
+def supply_of(path: tuple[str | int, ...]) -> tuple[str | int, ...] | None:
+    """Return the part that a fact belongs to, when it comes out of a package with a label."""
     return path[:-1] if path[0] in SUPPLIES else None
 
 
@@ -146,63 +111,19 @@ def _set_up(scene: Scene, open_: Open) -> Iterator[Part]:
     yield Part("extension_primed", True, "extension primed and clamped")
 
 
-_AGENT_LIMITS: Final = {
-    "chlorhexidine in alcohol": ("chg_scrub_dry_site_s", "chg_dry_dry_site_s"),
-    "70% isopropyl alcohol": ("isopropyl_scrub_s", "isopropyl_dry_s"),
-    "povidone-iodine": ("skin_friction_s", "povidone_iodine_dry_s"),
-}
-
-
 def _skin(scene: Scene, open_: Open) -> Iterator[Part]:
-    """Spell out dry skin with the shortest times that the policy in force accepts for the agent."""
-    limits = _AGENT_LIMITS.get(paths.get(scene.facts, ("antisepsis", "agent")) or "")
-    if limits is None:
-        return
-    friction = max(scene.policy.value(limits[0]), scene.policy.value("skin_friction_s"))
-    drying = scene.policy.value(limits[1])
+    """Spell out what was seen of the skin; seconds of friction and drying are asked, for one letter measured none."""
     yield Part("antisepsis.skin", "dry", "skin dry before")
-    yield Part("antisepsis.scrub_s", plain_number(friction), f"friction {_seconds(friction)}")
-    yield Part("antisepsis.dry_s", plain_number(drying), f"drying {_seconds(drying)}")
     yield Part("antisepsis.fully_dry", True, "fully dry at the end")
 
 
-def _seconds(value: Decimal) -> str:
-    return phrasing.quantity(value, "seconds")
-
-
-def _needle_label(scene: Scene, open_: Open) -> Iterator[Part]:
-    yield Part("needle.non_coring", True, "non-coring")
-    yield Part("needle.power_rated", True, "rated for power injection")
-
-
-def _flush(scene: Scene, open_: Open) -> Iterator[Part]:
-    """Spell out the last flush on record, else the least that the policy in force accepts for an adult."""
-    scrub = scene.policy.value("hub_scrub_strict_s")
-    volume = scene.last(("flushes", 0, "volume_ml"), (scene.kind,))
-    if volume is None and not scene.child:
-        volume = plain_number(scene.policy.value("flush_ml"))
-    if volume is None:
-        return
-    syringe = plain_number(scene.policy.value("syringe_ml"))
-    yield Part("hub_scrub_s", plain_number(scrub), f"connector scrubbed {_seconds(scrub)}")
-    amount = phrasing.quantity(Decimal(str(volume)), "mL")
-    yield Part("flushes.0.volume_ml", volume, f"{amount} of 0.9% sodium chloride")
-    yield Part("flushes.0.solution", "0.9% sodium chloride", "")
-    yield Part("flushes.0.syringe_ml", syringe, f"{syringe} mL syringe")
-    yield Part("flushes.0.technique", "push-pause", "push-pause")
-
-
 def _dressing(scene: Scene, open_: Open) -> Iterator[Part]:
+    """Spell out what was seen of the dressing; disc and caps are devices, each asked by itself."""
     kind = paths.get(scene.facts, ("dressing", "type"))
-    if scene.episode.patient.allergies is not None and disc_suits(scene.patient, scene.policy):
-        yield Part("dressing.chlorhexidine_disc", True, "chlorhexidine disc in place")
     if kind not in ("gauze", "gauze under transparent"):
         yield Part("dressing.site_visible", True, "puncture site in view")
     yield Part("dressing.without_tension", True, "no tension")
-    yield Part("dressing.labelled", True, "dated and initialled")
-    known = scene.episode.patient.allergies is not None
-    if known and suits("cap", "disinfecting cap", scene.patient, scene.policy).safe:
-        yield Part("disinfecting_caps", True, "disinfecting cap on every connector")
+    yield Part("dressing.labelled", True, "dated and initialed")
 
 
 def _removal(scene: Scene, open_: Open) -> Iterator[Part]:
@@ -236,17 +157,10 @@ GROUPS: Final[tuple[Group, ...]] = (
         "extension_primed",
     ), _set_up),
     Group("skin", "skin preparation", "How was the skin prepared?", (
-        "antisepsis.skin", "antisepsis.scrub_s", "antisepsis.dry_s", "antisepsis.fully_dry",
+        "antisepsis.skin", "antisepsis.fully_dry",
     ), _skin),
-    Group("label", "needle's label", "What does the needle's label say?", (
-        "needle.non_coring", "needle.power_rated",
-    ), _needle_label),
-    Group("flush", "flush", "How was it flushed?", (
-        "hub_scrub_s", "flushes.0.solution", "flushes.0.volume_ml", "flushes.0.syringe_ml", "flushes.0.technique",
-    ), _flush),
     Group("finish", "dressing", "How was it finished?", (
-        "dressing.chlorhexidine_disc", "dressing.site_visible", "dressing.without_tension", "dressing.labelled",
-        "disinfecting_caps",
+        "dressing.site_visible", "dressing.without_tension", "dressing.labelled",
     ), _dressing),
     Group("removal", "removal", "How did the needle come out?", (
         "needle_intact", "safety_engaged", "bleeding",

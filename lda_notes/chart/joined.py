@@ -10,12 +10,11 @@ from typing import Any, Final
 
 from lda_notes.chart import answers, paths
 from lda_notes.chart.answers import Option, plain_number
-from lda_notes.chart.groups import HELD_ASKS, ON_HOLD, Open
-from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.groups import Open, supply_of
+from lda_notes.chart.heard import Heard, Reading, Unclear, Value
 from lda_notes.chart.question import AS_WRITTEN, EACH, Question, WhyNot
 from lda_notes.chart.scene import Scene, allergies
 from lda_notes.chart.times import Frame
-from lda_notes.knowledge.suitability import suits
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 
@@ -103,7 +102,6 @@ def _needle(scene: Scene, open_: Open) -> Question | None:
         "needle", "needle", f"{asks} Gauge and length in mm, or scan its label.", read,
         hint="such as 20 19",
         why_not=WhyNot(("needle",), part.why_not) if part and part.why_not else WhyNot(gauge.path, "not_assessed"),
-        default=_same_needle(scene, open_),
         covers=("needle.gauge", "needle.length_mm"),
         needs=(gauge.need, length.need), explains=(gauge.spot.says, length.spot.says), supply=("needle",),
     )  # fmt: skip
@@ -115,25 +113,6 @@ def _inches(text: str) -> Decimal:
     top, slash, bottom = part.partition("/")
     inches = Decimal(whole or 0) + (Decimal(top) / Decimal(bottom) if slash else Decimal(part))
     return (inches * _INCH_MM).quantize(Decimal(1))
-
-
-_NEEDLE_FACTS: Final = ("needle.gauge", "needle.length_mm", "needle.non_coring", "needle.power_rated")
-
-
-def _same_needle(scene: Scene, open_: Open) -> Heard | None:
-    """Return the last needle put into this septum, with what its label said: the same stock, as a rule."""
-    if scene.kind != "access":
-        return None
-    values = {name: scene.last(open_[name].path, ("access",)) for name in _NEEDLE_FACTS if name in open_}
-    gauge, mm = values.get("needle.gauge"), values.get("needle.length_mm")
-    if gauge is None or mm is None:
-        return None
-    facts = tuple((open_[name].path, value) for name, value in values.items() if value is not None)
-    said = [f"{gauge} gauge", phrasing.length(Decimal(str(mm)))]
-    for name, words in (("needle.non_coring", "non-coring"), ("needle.power_rated", "rated for power injection")):
-        if values.get(name) is not None:
-            said.append(words if values[name] else f"not {words}")
-    return Heard(facts, ", ".join(said) + ", as last time")
 
 
 # -- the blood --
@@ -167,7 +146,85 @@ def _blood(scene: Scene, open_: Open) -> Question | None:
     )  # fmt: skip
 
 
-# -- the lock --
+# -- two numbers in one row --
+
+_NUMBERS: Final = re.compile(r"(\S+)(?:\s*[,/]\s*|\s+)(\S+)")
+
+
+def _pair(first: str, second: str, name: str, about: str, asks: str, hint: str) -> Joined:
+    """Return the question for two numbers that are read off one after the other, each typed as it was."""
+
+    def build(_: Scene, open_: Open) -> Question | None:
+        pair = (open_.get(first), open_.get(second))
+        if pair[0] is None or pair[1] is None:
+            return None
+        leaves = (pair[0], pair[1])
+        readers = tuple(answers.reader(leaf.spot, leaf.name)[0] for leaf in leaves)
+
+        def read(text: str, frame: Frame) -> Reading:
+            if text.strip().casefold() == EACH:
+                return Heard((), "each by itself")
+            found = _NUMBERS.fullmatch(text.strip())
+            if found is None:
+                return Unclear(f"Type both numbers in this order, {hint}, or e for each by itself.")
+            heard = [read_one(one, frame) for read_one, one in zip(readers, found.groups(), strict=True)]
+            values: list[Value] = []
+            for one in heard:
+                if isinstance(one, Unclear):
+                    return one
+                values.append(one)
+            facts = tuple((leaf.path, value.value) for leaf, value in zip(leaves, values, strict=True))
+            return Heard(facts, ", ".join(value.said for value in values))
+
+        return Question(
+            name, about, asks, read, hint=hint, why_not=leaves[0].why_not or leaves[1].why_not, covers=(first, second),
+            needs=tuple(leaf.need for leaf in leaves), explains=tuple(leaf.spot.says for leaf in leaves),
+            supply=supply_of(leaves[0].path),
+        )  # fmt: skip
+
+    return Joined((first, second), build)
+
+
+_PAIRS: Final = (
+    _pair("antisepsis.scrub_s", "antisepsis.dry_s", "seconds", "friction and drying",
+          "Seconds of friction, then of drying?", "such as 40 45"),
+    _pair("flushes.0.volume_ml", "flushes.0.syringe_ml", "flushed", "flush and syringe",
+          "How many mL were flushed, and how large was the syringe?", "such as 10 10"),
+    _pair("lock.units_per_ml", "lock.volume_ml", "locked", "strength and volume of the lock",
+          "How many units per mL, and how many mL?", "such as 100 5"),
+)  # fmt: skip
+
+
+# -- flush and lock --
+
+ON_HOLD: Final = "line on hold"
+HELD_ASKS: Final = "The line is on hold: "
+_FLUSH: Final = ("hub_scrub_s", "flushes.0.solution", "flushes.0.technique")
+
+
+def _flush(scene: Scene, open_: Open) -> Question | None:
+    """Ask first whether a line on hold was flushed at all: the one letter that says most says that it was not."""
+    flushed = [leaf for name, leaf in open_.items() if name.startswith("flushes.0.")]
+    if not flushed or not scene.held:
+        return None
+    offered = (Option("h", f"no, {ON_HOLD}"), Option(EACH, "it was flushed: each fact by itself"))
+
+    def read(text: str, _: Frame) -> Reading:
+        match text.strip().casefold():
+            case "h" | "n" | "no":
+                return Heard(((("flushes", "not_done"), ON_HOLD),), f"not done: {ON_HOLD}")
+            case "e":
+                return Heard((), "each by itself")
+            case _:
+                return Unclear("Type h when none was given, e when it was flushed even so.")
+
+    return Question(
+        "flush", "flush", f"{HELD_ASKS}was it flushed even so?", read, offered,
+        why_not=next((leaf.why_not for leaf in flushed if leaf.why_not), None),
+        covers=tuple(leaf.name for leaf in flushed), needs=tuple(leaf.need for leaf in flushed),
+        explains=tuple(leaf.spot.says for leaf in flushed), supply=supply_of(flushed[0].path),
+    )  # fmt: skip
+
 
 _INFUSION: Final = "infusion connected"
 
@@ -178,11 +235,9 @@ def _lock(scene: Scene, open_: Open) -> Question | None:
         return None
     held = scene.held
     asks = f"{HELD_ASKS}was it locked even so?" if held else "What is the line locked with?"
-    usual = None if held else _usual_lock(scene)
     runs = scene.spot(("infusion",)) is not None
     drugs = answers.options(leaf.spot.words)
     offered = (
-        *((Option(AS_WRITTEN, usual.said),) if usual else ()),
         *((Option("i", "none, an infusion runs"),) if runs and not held else ()),
         *((Option("h", f"none, {ON_HOLD}"),) if held else ()),
         *drugs,
@@ -192,8 +247,6 @@ def _lock(scene: Scene, open_: Open) -> Question | None:
         chosen = answers.choose(text, offered)
         if isinstance(chosen, Unclear):
             return chosen
-        if chosen.key == AS_WRITTEN and usual:
-            return usual
         if chosen.key in ("i", "h"):
             reason = _INFUSION if chosen.key == "i" else ON_HOLD
             return Heard(((("lock", "not_done"), reason),), chosen.words)
@@ -201,31 +254,9 @@ def _lock(scene: Scene, open_: Open) -> Question | None:
 
     return Question(
         "lock", "lock", asks, read, offered, why_not=leaf.why_not,
-        covers=("lock.drug", "lock.units_per_ml", "lock.volume_ml"), needs=(leaf.need,),
+        covers=("lock.drug",), needs=(leaf.need,),
         explains=(leaf.spot.says,), supply=("lock",),
     )  # fmt: skip
-
-
-def _usual_lock(scene: Scene) -> Heard | None:
-    """Return the last lock on record, else the usual one for an adult; none that an allergy speaks against."""
-    if scene.episode.patient.allergies is None:
-        return None
-    names = ("drug", "units_per_ml", "volume_ml")
-    values = {name: scene.last(("lock", name)) for name in names}
-    if values["drug"] != "heparin" or None in values.values():
-        if scene.child or values["drug"] is not None:
-            return None
-        limits = ("heparin_lock_strength_units_per_ml", "heparin_lock_ml")
-        usual, volume = (plain_number(scene.policy.value(name)) for name in limits)
-        values = {"drug": "heparin", "units_per_ml": usual, "volume_ml": volume}
-    strength = Decimal(str(values["units_per_ml"]))
-    if not suits("lock", "heparin", scene.patient, scene.policy, units_per_ml=strength).plain:
-        return None
-    said = (
-        f"heparin {phrasing.quantity(Decimal(str(values['units_per_ml'])), 'units')} per mL, "
-        f"{phrasing.quantity(Decimal(str(values['volume_ml'])), 'mL')}"
-    )
-    return Heard(tuple((("lock", name), values[name]) for name in names), said)
 
 
 # -- the anesthetic --
@@ -253,10 +284,12 @@ def _anesthetic(scene: Scene, open_: Open) -> Question | None:
 
 JOINED: Final[tuple[Joined, ...]] = (
     Joined(_IDENTITY, _identity),
-    Joined(_NEEDLE_FACTS, _needle),
+    Joined(("needle.gauge", "needle.length_mm"), _needle),
     Joined(("blood_return", "blood_looks"), _blood),
-    Joined(("lock.drug", "lock.units_per_ml", "lock.volume_ml"), _lock),
+    Joined(_FLUSH, _flush),
+    Joined(("lock.drug",), _lock),
     Joined(("anesthetic.agent",), _anesthetic),
+    *_PAIRS,
 )
 """Every question that joins facts, each with the facts that it may give."""
 

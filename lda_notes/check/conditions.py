@@ -17,7 +17,7 @@ from lda_notes.line.timeline import trouble
 from lda_notes.record import disc
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
-from lda_notes.record.parts import Dressing, Level, NotDone
+from lda_notes.record.parts import Dressing, Level, Lock, NotDone
 
 Condition = Callable[[Any, Episode], bool]
 
@@ -30,8 +30,8 @@ class Need:
     nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
     same, seen from the part that holds the fact, such as the one flush of several. ``option`` names a choice of the
     policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
-    fact at all. A fact inside a part that is absent is not asked for; the part itself is, by a row of its own that
-    stands before its facts.
+    fact at all, ``reported`` whether the check reports its absence (None: always). A fact inside a part that is absent
+    is not asked for; the part itself is, by a row of its own that stands before its facts.
     """
 
     path: tuple[str, ...]
@@ -43,6 +43,7 @@ class Need:
     given: Callable[[Any], bool] | None = None
     option: str | None = None
     suits: Callable[[Any, Episode, Policy], bool] | None = None
+    reported: Callable[[Any, Episode], bool] | None = None
 
     @property
     def name(self) -> str:
@@ -54,6 +55,10 @@ class Need:
         return (self.when is None or self.when(event, episode)) and (
             self.suits is None or self.suits(event, episode, policy)
         )
+
+    def missed(self, event: Any, episode: Episode) -> bool:
+        """Tell whether the check reports its absence: what the bedside is asked is not all that a chart lacks."""
+        return self.reported is None or self.reported(event, episode)
 
 
 # -- what the whole record says, gathered once for all of its events --
@@ -73,6 +78,7 @@ class _Whole:
                 self.needles.setdefault(septum, []).append((event.at, isinstance(event, ev.Opening)))
         for moves in self.needles.values():
             moves.sort()
+        self.opened = {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
         self.locks = _by_time((e.at, e.lock) for e in episode.events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
         self.settings = _by_time((e.at, e.to_setting) for e in episode.events if isinstance(e, ev.Transfer))
 
@@ -254,6 +260,27 @@ def taught_on_leaving(event: ev.Discharge, episode: Episode) -> bool:
     return setting_at(episode, event.at) != "emergency" or event.needle_in is True
 
 
+def taught_now(event: ev.Event, episode: Episode) -> bool:
+    """Tell whether the patient is to know what to look for from now on: the needle is out for good, or they leave."""
+    if isinstance(event, ev.Deaccess):
+        return no_needle_follows(event, episode) and setting_at(episode, event.at) != "emergency"
+    return isinstance(event, ev.Discharge) and taught_on_leaving(event, episode)
+
+
+def drug_or_skin(event: ev.CareEvent, _: Episode) -> bool:
+    """Tell whether a drug is given or the skin is worked on: a plain flush rests on the allergies checked before it."""
+    if isinstance(event, ev.LineUse):
+        return event.action != "stopped" and event.purpose not in ("blood sampling", "removal of lock")
+    if isinstance(event, ev.FlushOrLock):
+        return isinstance(event.lock, Lock) and event.lock.drug != "0.9% sodium chloride"
+    return True
+
+
+def proves_the_line(event: ev.Proved, _: Episode) -> bool:
+    """Tell whether the event is to prove the line: a new access, or the look at a thrombolytic."""
+    return isinstance(event, ev.Access | ev.PatencyCheck)
+
+
 def setting_at(episode: Episode, moment: datetime) -> str | None:
     """Return the kind of place that the patient is in at a moment, as far as it is recorded."""
     last = _last_before(_whole(episode).settings, moment)
@@ -294,8 +321,12 @@ def needle_in(event: ev.CareEvent, episode: Episode) -> bool:
 
 
 def no_needle_follows(event: ev.Deaccess, episode: Episode) -> bool:
-    """Tell whether the port stays without a needle: no access says that it belongs to this removal."""
-    return event.id not in _whole(episode).followed
+    """Tell whether the port stays without a needle: no access belongs to this removal, or follows within the hour."""
+    whole = _whole(episode)
+    opened = whole.opened.get(event.septum or episode.port.septa[0], [])
+    position = bisect_left(opened, event.at)
+    soon = position < len(opened) and opened[position] - event.at <= DEFAULT.span("needle_change_minutes")
+    return event.id not in whole.followed and not soon
 
 
 def under_way(event: ev.LineUse, _: Episode) -> bool:
@@ -406,6 +437,7 @@ VARIES: Final[Mapping[str, Mapping[str, Condition]]] = {
     "flush due": {"patency check": return_present},
     "lock due": {"access": nothing_runs, "patency check": return_present},
     "response due": {"line use": drug_given},
+    "not a use": {"line use": never},
     "before puncture": {"dressing change": never},
     "put in here": {"arrival accessed": never},
     "put on here": {"arrival accessed": never},

@@ -47,7 +47,10 @@ def _need(said: Asked, path: tuple[str, ...], kind: str) -> Need | None:
         return None
     given: Any = asked.named(said.given, kind)
     suits: Any = asked.named(said.suits, kind)
-    return Need(path, said.asks, said.level, said.citations, said.why, when, given, said.option or None, suits)
+    reported = asked.named(said.reported, kind)
+    return Need(
+        path, said.asks, said.level, said.citations, said.why, when, given, said.option or None, suits, reported
+    )
 
 
 _OF_PERSON: Final = {"name": "Name of", "credential": "Credential or role of", "id": "Staff identifier of"}
@@ -57,8 +60,11 @@ def _of_person(need: Need, said: Asked) -> Iterator[Need]:
     who, _, facts = said.who.partition(": ")
     for fact in facts.split(", "):
         name = fact.removesuffix("?")
-        level = "recommended" if fact.endswith("?") else said.level
-        yield Need((*need.path, name), f"{_OF_PERSON[name]} {who}?", level, said.citations, said.why)
+        only_asked = fact.endswith("?")
+        level = "recommended" if only_asked else said.level
+        reported = asked.never if only_asked else need.reported
+        row = Need((*need.path, name), f"{_OF_PERSON[name]} {who}?", level, said.citations, said.why, reported=reported)
+        yield row
 
 
 NEEDS: Final[Mapping[str, tuple[Need, ...]]] = {

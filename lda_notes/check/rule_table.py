@@ -203,7 +203,13 @@ _NEVER_SILENT: Final = frozenset(
         *("heparin-history", "heparin-allergy", "chlorhexidine-allergy", "latex-allergy", "alteplase-allergy"),
         *("iodine-allergy", "anesthetic-allergy", "benzyl-alcohol-allergy", "isopropyl-alcohol-allergy"),
         *("other-allergy", "adhesive-allergy", "vapocoolant-allergy", "lock-not-aspirated", "ethanol-lock"),
-        *("failed-dressing-left", "needle-not-whole", "treatment-strength-heparin", "needle-coring"),
+        *(
+            "failed-dressing-left",
+            "unknown-age-left",
+            "needle-not-whole",
+            "treatment-strength-heparin",
+            "needle-coring",
+        ),
     }
 )
 """Rules about standing dangers and vesicants: no policy silences them."""

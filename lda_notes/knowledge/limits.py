@@ -95,6 +95,8 @@ gauze_under_wings_days     | at most 7 days    | transparent dressing with gauze
 chg_dressing_days          | at most 7 days    | chlorhexidine disc or dressing in place, changed with the dressing | ahrq-ch42 D table 3
 line_check_hours           | at most 12 hours  | time between two looks at an accessed port | common-practice CP
 line_check_slack_minutes   | at most 60 minutes | tolerance of the time between two looks at an accessed port | common-practice CP
+failed_dressing_hours      | at most 4 hours   | time from finding a dressing damp, soiled, loose or missing to its change | common-practice CP
+unknown_age_hours          | at most 24 hours  | time that a needle or dressing of unknown age stays after the arrival | common-practice CP
 idle_flush_days            | at most 28 days   | flush interval without a needle | royal-marsden R ch. 17; ayrshire-arran-adult R; royal-cornwall R2
 maintenance_flush_days     | at most 28 days   | time from discharge to the next maintenance flush | royal-marsden R ch. 17; ayrshire-arran-adult R; royal-cornwall R2
 accessed_idle_flush_hours  | at most 24 hours  | time between flushes of an accessed port that is not in use: a reminder, where policy sets one | infusion-forum R2 | 1..336
@@ -316,6 +318,12 @@ ROWS: Final[tuple[Row, ...]] = (
         (COMMON_PRACTICE,),
     ),
     Words("shift_starts", "", "times at which the unit's shifts begin", (COMMON_PRACTICE,), times=True),
+    Words(
+        "record_number_label",
+        "record number",
+        "what notes call a record number that has no label of its own",
+        (COMMON_PRACTICE,),
+    ),
 )
 """Every limit, option, time of day and list of words, in the order in which they are printed."""
 

@@ -108,7 +108,7 @@ def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, z
     if state.needle is not None:
         yield _needle(state, policy, zone)
         yield _dressing(state.dressing, state.needle, policy, zone)
-        if state.last_check is not None and not left and not _at_home(timeline, moment):
+        if state.last_check is not None and not left and looked_at_by_shift(timeline, moment):
             yield _plain(
                 "line check", "line_check_hours", state, state.last_check, policy, zone, "last look at the line"
             )
@@ -154,9 +154,10 @@ def _left(timeline: Timeline, moment: datetime) -> bool:
     return left is not None and left.event.at <= moment
 
 
-def _at_home(timeline: Timeline, moment: datetime) -> bool:
+def looked_at_by_shift(timeline: Timeline, moment: datetime) -> bool:
+    """Tell whether a nurse of each shift looks at the line: nobody does at home or between visits to a clinic."""
     unit = timeline.unit_at(moment)
-    return unit is not None and unit.setting == "home"
+    return unit is None or unit.setting not in ("home", "outpatient")
 
 
 def _by_word_of(event: ev.Event) -> str:

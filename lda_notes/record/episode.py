@@ -25,9 +25,9 @@ from lda_notes.record.parts import (
     TouchShape,
     YesNo,
     fact,
+    may,
     must,
     required,
-    should,
 )
 
 
@@ -115,14 +115,14 @@ class Stay(Model):
     setting: words.Setting | None = fact(
         "setting",
         "Kind of place the first unit is.",
-        need=should(
+        need=may(
             "What kind of unit is it?", NHSN, why="Line days are counted from the stay and only on inpatient units."
         ),
     )
     admitted_at: Moment | None = fact(
         "admission",
         "When the stay began.",
-        need=should(
+        need=may(
             "When did the stay begin?", NHSN, why="Line days are counted from the stay and only on inpatient units."
         ),
     )
@@ -175,12 +175,13 @@ class Port(Model):
             HOME,
             why="An unrated port can rupture under injector pressure.",
             when="injected",
+            reported="never",
         ),
     )
     catheter_volume_ml: Positive | None = fact(
         "catheter volume",
         "Volume of catheter and port, in mL.",
-        need=should(
+        need=must(
             "Volume of catheter and port, in mL?",
             CP,
             why="The least flush and lock volumes are worked out from it.",
@@ -191,7 +192,7 @@ class Port(Model):
     tip: TipConfirmation | None = fact(
         "tip confirmation",
         "How it is known where the tip lies.",
-        need=should(
+        need=may(
             "How is the tip position known?",
             OPEN_RN,
             INS,
@@ -201,7 +202,7 @@ class Port(Model):
     implanted_on: Day | None = fact(
         "implant date",
         "When the port was implanted.",
-        need=should(
+        need=may(
             "When was the port implanted?",
             INS,
             HOME,

@@ -71,6 +71,7 @@ from lda_notes.record.parts import (
     TipConfirmation,
     YesNo,
     fact,
+    may,
     must,
     required,
     several,
@@ -203,6 +204,7 @@ class CareEvent(Event):
             INS,
             why="Antiseptic, adhesive, latex, anesthetic and heparin all touch the patient during this work.",
             when="under way",
+            reported="drug_or_skin",
         ),
     )
     order: Short | None = fact(
@@ -215,15 +217,15 @@ class CareEvent(Event):
             LABEL,
             why="Work on a central line rests on an order or a standing protocol; the record has to name it "
             "where policy asks.",
+            when="under way",
             option="order_reference_required",
+            reported="drug_or_skin",
         ),
     )
     reason: Text | None = fact(
         "reason",
         "Why it was done.",
-        need=should(
-            "Why was it done?", INS, why="The reason tells the next reader whether the needle is still needed."
-        ),
+        need=may("Why was it done?", INS, why="The reason tells the next reader whether the needle is still needed."),
     )
     problems: tuple[Problem, ...] = several(
         "problems",
@@ -241,7 +243,7 @@ class CareEvent(Event):
     response: words.Response | NotAssessed | None = fact(
         "patient response",
         "How the patient took it.",
-        need=should(
+        need=may(
             "How did the patient take it?",
             INS,
             why="How the patient took the procedure decides how the next one is planned.",
@@ -251,7 +253,7 @@ class CareEvent(Event):
     pain: Score | NotAssessed | None = fact(
         "pain score",
         "Pain, 0 to 10.",
-        need=should("Pain, 0 to 10?", INS, why="Pain at the port is a sign of a needle out of place and of infection."),
+        need=may("Pain, 0 to 10?", INS, why="Pain at the port is a sign of a needle out of place and of infection."),
     )
     teaching: Teaching | NotDone | None = fact(
         "teaching",
@@ -261,6 +263,7 @@ class CareEvent(Event):
             INS,
             HOME,
             why="The patient is the first to notice trouble with the line, if told what to look for.",
+            reported="taught_now",
         ),
     )
     supplies: tuple[Supply, ...] = Field(
@@ -269,7 +272,7 @@ class CareEvent(Event):
     next_due: NextDue | None = fact(
         "next due as told",
         "What the nurse told or wrote as next due.",
-        need=should(
+        need=may(
             "What is due next?",
             HOME,
             AYRSHIRE,
@@ -290,7 +293,7 @@ class CareEvent(Event):
     explained_and_agreed: YesNo | NotAssessed | None = fact(
         "explanation and agreement",
         "Yes when it was explained and patient or parent agreed.",
-        need=should(
+        need=may(
             "Was it explained, and did patient or parent agree?",
             INS,
             why="A needle is put in with the agreement of the one who gets it.",
@@ -350,6 +353,7 @@ class Proved(Model):
             ONS,
             why="Thin or clotted aspirate is not the same proof as whole blood.",
             when="blood",
+            reported="proves_the_line",
         ),
     )
     steps_tried: tuple[words.RestoringStep, ...] = several(
@@ -361,12 +365,13 @@ class Proved(Model):
             ONS,
             why="The specialist who evaluates the line has to know what was tried already.",
             when="no_blood",
+            reported="not a use",
         ),
     )
     discard_ml: Quantity | NotDone | None = fact(
         "discard volume",
         "First aspirate thrown away, in mL.",
-        need=should(
+        need=may(
             "How much of the first aspirate was discarded, in mL?",
             AYRSHIRE,
             INS,
@@ -377,7 +382,7 @@ class Proved(Model):
     discard_method: words.DiscardMethod | None = fact(
         "way of discarding",
         "What became of the first aspirate.",
-        need=should(
+        need=may(
             "What became of the first aspirate?",
             CP,
             why="The first aspirate contains the old lock.",
@@ -403,7 +408,7 @@ class Flushed(Model):
     hub_scrub_s: Quantity | None = fact(
         "connector scrub time",
         "Scrub of the needleless connector, in seconds.",
-        need=should(
+        need=may(
             "How long was the connector scrubbed, in seconds?",
             INS,
             why="The needleless connector is the way in for most later infections.",
@@ -484,7 +489,7 @@ class Dressed(Model):
     connector_changed: YesNo | NotDone | None = fact(
         "connector change",
         "Yes when the needleless connector was changed.",
-        need=should(
+        need=may(
             "Was the needleless connector changed?",
             US_HOSPITAL,
             INS,
@@ -494,7 +499,7 @@ class Dressed(Model):
     disinfecting_caps: YesNo | NotDone | None = fact(
         "disinfecting caps",
         "Yes when every needleless connector and side port has a disinfecting cap.",
-        need=should(
+        need=may(
             "Disinfecting cap on every connector?",
             CP,
             why="An uncapped connector has to be scrubbed before each use and is easily forgotten.",
@@ -582,7 +587,7 @@ class Access(
         "local anesthetic",
         "Agent with amount and times, or none used.",
         renamed="anesthetic",
-        need=should(
+        need=may(
             "Was the skin numbed?",
             OPEN_RN,
             US_HOSPITAL,
@@ -592,7 +597,7 @@ class Access(
     extension_primed: YesNo | None = fact(
         "extension primed",
         "Yes when primed with saline and clamped.",
-        need=should("Was the extension primed and clamped?", CP, why="An unprimed extension lets air into the line."),
+        need=may("Was the extension primed and clamped?", CP, why="An unprimed extension lets air into the line."),
     )
     needle: Needle | None = fact(
         "needle",
@@ -619,7 +624,7 @@ class Access(
     punctures: tuple[Puncture, ...] = several(
         "punctures",
         "Each pass of a needle: which, by whom, what came of it; the last is the needle that stays.",
-        need=should(
+        need=may(
             "Which needle, by whom and with what outcome, each time?",
             CP,
             why="The next nurse should not repeat what did not work.",
@@ -638,7 +643,7 @@ class Access(
     infusion: Text | None = fact(
         "infusion connected",
         "What runs after the access, if anything.",
-        need=should(
+        need=may(
             "What runs through it?",
             CP,
             why="A working needle that is neither locked nor in use will clot.",
@@ -666,7 +671,7 @@ class ArrivalAccessed(
     came_from: Short | None = fact(
         "where from",
         "Where the patient came from.",
-        need=should(
+        need=may(
             "Where did the patient come from?",
             CP,
             why="The place that put the needle in is the one to ask for what is not known of it.",
@@ -774,7 +779,7 @@ class Deaccess(
     cover: Short | NotDone | None = fact(
         "cover",
         "What covers the puncture.",
-        need=should(
+        need=may(
             "What covers the puncture?",
             INS,
             why="Bleeding after removal may show a clotting problem or a damaged septum.",
@@ -830,7 +835,7 @@ class LineCheck(
     connections_secure: YesNo | NotAssessed | None = fact(
         "connections",
         "Yes when connections are tight, clamps right.",
-        need=should(
+        need=may(
             "Are connections tight and clamps right?",
             CP,
             why="A loose connection bleeds or lets air in.",
@@ -871,7 +876,7 @@ class LineUse(
     rank=110,
     command="use",
     stem="use",
-    asks="purpose septum identifiers_checked allergies_checked action what product vesicant "
+    asks="purpose septum identifiers_checked allergies_checked order action what product vesicant "
     "blood_return_before steps_tried discard_ml samples cultures flow_ml_per_s pressure_psi "
     "signs despite_hold problems response charted_at by verified_by",
 ):
@@ -1241,6 +1246,7 @@ class Discharge(
             INS,
             HOME,
             why="The patient is the first to notice trouble with the line, if told what to look for.",
+            reported="taught_now",
         ),
     )
 
@@ -1470,7 +1476,7 @@ class FlushedElsewhere(
     where: Short | None = fact(
         "place of that flush",
         "Where it was flushed.",
-        need=should("Where was it flushed?", CP, why="That place is the one to ask for lock and lot."),
+        need=may("Where was it flushed?", CP, why="That place is the one to ask for lock and lot."),
     )
     by_word_of: Short | None = fact(
         "by whose word",

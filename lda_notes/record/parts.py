@@ -80,8 +80,9 @@ class Asked:
     """How a fact is asked for, how much it is needed, by whom, and why.
 
     ``when``, ``given`` and ``suits`` name what decides that it is asked of an event at all, ``option`` a choice of the
-    policy that must be "yes" (see lda_notes/check/conditions.py). ``who`` says of a person what to call them and what
-    is asked of them, with a question mark where it is only recommended.
+    policy that must be "yes", ``reported`` what decides that the check reports its absence, nothing: always (see
+    lda_notes/check/conditions.py). ``who`` says of a person what to call them and what is asked of them, with a
+    question mark where the check does not report it.
     """
 
     asks: str
@@ -92,6 +93,7 @@ class Asked:
     given: str = ""
     option: str = ""
     suits: str = ""
+    reported: str = ""
     who: str = ""
 
 
@@ -103,6 +105,11 @@ def must(asks: str, *citations: Citation, **more: str) -> Asked:
 def should(asks: str, *citations: Citation, **more: str) -> Asked:
     """Return that a fact is recommended; for the arguments see `Asked`."""
     return Asked(asks, "recommended", citations, **more)
+
+
+def may(asks: str, *citations: Citation, **more: str) -> Asked:
+    """Return that a fact is asked at the bedside and on the worksheet, and its absence not reported; see `Asked`."""
+    return should(asks, *citations, reported="never", **more)
 
 
 def fact(label: str, says: str, *, renamed: str = "", need: Asked | None = None) -> Any:
@@ -265,7 +272,7 @@ class Site(Model):
     port: words.PortFeel | NotAssessed | None = fact(
         "port to the touch",
         "How the port lies under the skin.",
-        need=should(
+        need=may(
             "How does the port feel under the skin?",
             AYRSHIRE,
             MARSDEN,
@@ -330,7 +337,7 @@ class Needle(Model):
     power_rated: YesNo | NotAssessed | None = fact(
         "needle power rating",
         "Yes when its label allows power injection.",
-        need=should(
+        need=may(
             "Is it rated for power injection?",
             OPEN_RN,
             HOME,
@@ -342,7 +349,7 @@ class Needle(Model):
     set_volume_ml: Quantity | None = fact(
         "needle set volume",
         "Priming volume of needle and extension, in mL.",
-        need=should(
+        need=must(
             "Priming volume of needle and extension, in mL?",
             CP,
             why="The least flush and lock volumes are worked out from them.",
@@ -353,7 +360,7 @@ class Needle(Model):
     connector_volume_ml: Quantity | None = fact(
         "connector volume",
         "Priming volume of add-ons, in mL.",
-        need=should(
+        need=must(
             "Volume of add-ons, in mL?",
             CP,
             why="The least flush and lock volumes are worked out from them.",
@@ -416,7 +423,7 @@ class Anesthetic(Model):
     area_cm2: Positive | None = fact(
         "anesthetic area",
         "Skin covered, in square cm.",
-        need=should(
+        need=may(
             "How much skin did the cream cover, in square cm?",
             OPEN_RN,
             why="Cream and spray change the order of skin preparation and can cause reactions of their own.",
@@ -457,7 +464,7 @@ class Anesthetic(Model):
     sterile: YesNo | None = fact(
         "sterile-labelled spray",
         "Yes when the spray is labelled sterile.",
-        need=should(
+        need=may(
             "Is the spray labelled sterile?",
             CP,
             why="Cream and spray change the order of skin preparation and can cause reactions of their own.",
@@ -477,7 +484,7 @@ class Antisepsis(Model):
     started_at: Moment | None = fact(
         "skin prep start",
         "When friction began.",
-        need=should(
+        need=may(
             "When did skin preparation begin?",
             CP,
             why="An antiseptic works only with enough friction and when fully dry; the times show that it had both.",
@@ -487,7 +494,7 @@ class Antisepsis(Model):
     skin: Annotated[str, Field(pattern="^(dry|moist)$")] | None = fact(
         "skin dry or moist",
         "dry or moist.",
-        need=should(
+        need=may(
             "Was the skin dry or moist before it?",
             CP,
             why="An antiseptic works only with enough friction and when fully dry; the times show that it had both.",
@@ -496,7 +503,7 @@ class Antisepsis(Model):
     scrub_s: Quantity | None = fact(
         "scrub time",
         "Friction, in seconds.",
-        need=should(
+        need=may(
             "How long was it scrubbed, in seconds?",
             INS,
             OPEN_RN,
@@ -506,7 +513,7 @@ class Antisepsis(Model):
     dry_s: Quantity | None = fact(
         "dry time",
         "Drying, in seconds.",
-        need=should(
+        need=may(
             "How long did it dry, in seconds?",
             INS,
             OPEN_RN,
@@ -516,7 +523,7 @@ class Antisepsis(Model):
     fully_dry: YesNo | None = fact(
         "skin fully dry",
         "Yes when dry before anything touched it.",
-        need=should(
+        need=may(
             "Was it fully dry before anything touched it?",
             INS,
             why="An antiseptic works only with enough friction and when fully dry; the times show that it had both.",
@@ -542,7 +549,7 @@ class Technique(Model):
     masks: YesNo | NotAssessed | None = fact(
         "masks",
         "Masks for all people present.",
-        need=should(
+        need=may(
             "Masks on all people present?",
             INS,
             OPEN_RN,
@@ -590,7 +597,7 @@ class Flush(Model):
     syringe_ml: Positive | None = fact(
         "flush syringe",
         "Barrel size of the syringe, in mL.",
-        need=should(
+        need=may(
             "Syringe size, in mL?",
             MARSDEN,
             AYRSHIRE,
@@ -600,7 +607,7 @@ class Flush(Model):
     technique: words.FlushTechnique | None = fact(
         "flush technique",
         "push-pause or steady.",
-        need=should(
+        need=may(
             "Push-pause or steady?",
             CP,
             why="A small syringe makes pressures that can burst a catheter; push-pause clears the wall of the line.",
@@ -690,7 +697,7 @@ class Dressing(Model):
     site_visible: YesNo | None = fact(
         "puncture site in view",
         "Yes when the entry site can be seen.",
-        need=should(
+        need=may(
             "Is the puncture site in view?",
             CP,
             why="A hidden site cannot be looked at, and a dressing under tension injures the skin.",
@@ -700,7 +707,7 @@ class Dressing(Model):
     without_tension: YesNo | None = fact(
         "laid without tension",
         "Yes when laid without pulling on the skin.",
-        need=should(
+        need=may(
             "Laid without tension?",
             CP,
             why="A hidden site cannot be looked at, and a dressing under tension injures the skin.",
@@ -710,7 +717,7 @@ class Dressing(Model):
     labelled: YesNo | None = fact(
         "dressing label",
         "Yes when labelled with date and initials.",
-        need=should(
+        need=may(
             "Is the dressing labelled with date and initials?",
             INS,
             why="The label is what the next nurse sees at the bedside before any record.",
@@ -721,7 +728,7 @@ class Dressing(Model):
     securement: Short | None = fact(
         "securement",
         "How needle and tubing are secured.",
-        need=should(
+        need=may(
             "How are needle and tubing secured?",
             INS,
             why="A needle that is not secured works its way out of the reservoir.",
@@ -813,11 +820,11 @@ class NextDue(Model):
 class Teaching(Model):
     """What was taught and what was understood."""
 
-    about: Text = required("teaching", "What was taught.", need=should("What was taught?", INS, HOME))
+    about: Text = required("teaching", "What was taught.", need=may("What was taught?", INS, HOME))
     to: Short | None = fact(
         "who was taught",
         "Patient, parent or carer.",
-        need=should(
+        need=may(
             "Who was taught?",
             INS,
             HOME,
@@ -827,7 +834,7 @@ class Teaching(Model):
     understanding: words.Understanding | None = fact(
         "understanding",
         "What the learner showed.",
-        need=should(
+        need=may(
             "What did they understand?",
             INS,
             HOME,
@@ -886,17 +893,17 @@ class Puncture(Model):
     needle: Needle | None = fact(
         "needle of the puncture",
         "Gauge, length, kind, lot.",
-        need=should("Which needle?", CP, why="Each needle that was tried is told, with its length."),
+        need=may("Which needle?", CP, why="Each needle that was tried is told, with its length."),
     )
     by: Person | None = fact(
         "who punctured",
         "Who put this needle in.",
-        need=should("Who put it in?", CP, why="Each pass of a needle has its author."),
+        need=may("Who put it in?", CP, why="Each pass of a needle has its author."),
     )
     outcome: words.PunctureOutcome | None = fact(
         "outcome of the puncture",
         "What came of it.",
-        need=should("What came of it?", CP, why="The next nurse should not repeat what did not work."),
+        need=may("What came of it?", CP, why="The next nurse should not repeat what did not work."),
     )
     at: Moment | None = fact("time of the puncture", "When the needle went in.")
 

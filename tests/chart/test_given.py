@@ -41,12 +41,14 @@ attempts: 1
 blood_return: present
 blood_looks: like whole blood
 discard_ml: 5
-flush: a
-flushes: [{resistance: none}]
+hub_scrub_s: 15
+flushes:
+  - {solution: 0.9% sodium chloride, volume_ml: 10, syringe_ml: 10, technique: push-pause, resistance: none}
 lock: {not_done: infusion connected}
 infusion: 0.9% sodium chloride at 50 mL per hour
-dressing: {type: transparent, securement: adhesive strips}
+dressing: {type: transparent, chlorhexidine_disc: yes, securement: adhesive strips}
 finish: a
+disinfecting_caps: yes
 pain: {not_assessed: interpreter not there yet}
 response: tolerated well
 teaching: {about: to report pain at once, to: patient, understanding: taught back}
@@ -228,8 +230,9 @@ def test_a_script_does_not_write_an_entry_that_no_longer_fits(
     monkeypatch.setattr("lda_notes.record.writer.look", lambda path: seen)
     (ward / "episode.yaml").write_bytes(demo_until("discharge-1"))
     between = (ward / "episode.yaml").read_bytes()
-    given = options({"identifiers_checked": "12", "allergies_checked": "y", "site": "a", "blood": "w", "flush": "a"})
-    given += options({"flushes.0.resistance": "n", "lock": "a", "response": "1", "at": "1130"})
+    given = options({"identifiers_checked": "12", "allergies_checked": "y", "site": "a", "blood": "w"})
+    given += options({"hub_scrub_s": "15", "flushes.0.solution": "1", "flushed": "10 10", "flushes.0.technique": "p"})
+    given += options({"flushes.0.resistance": "n", "lock": "1", "locked": "100 5", "response": "1", "at": "1130"})
     ran = run("chart", "episode.yaml", "flush", *given, "--no-input", "--sign", "MT", *asof)
     assert ran.code == 2 and "the entry no longer fits it; nothing was written" in ran.err
     assert "The record changed meanwhile: added: de-access of 12 May 2026, 11:05" in ran.err

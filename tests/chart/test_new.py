@@ -60,8 +60,31 @@ def test_a_record_is_started_by_answering(run: Run, ward: Path) -> None:
 def test_a_new_record_can_be_charted_in_at_once(run: Run, ward: Path) -> None:
     assert run("new", "tobias.yaml", *SECOND, typed="\n".join(TYPED) + "\n").code == 0
     access = [
-        *("-15m", "12", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "20 19", "a", "1", "w", "5"),
-        *("a", "n", "a", "1", "a", "n", "tape strips", "0", "1", "to report pain", "", "t", "y"),
+        *("-15m", "12", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "60 130", "20 19"),
+        *(
+            "y",
+            "y",
+            "1",
+            "w",
+            "5",
+            "15",
+            "1",
+            "10 10",
+            "p",
+            "n",
+            "1",
+            "100 5",
+            "1",
+            "a",
+            "tape strips",
+            "y",
+            "0",
+            "1",
+            "to report pain",
+            "",
+            "t",
+            "y",
+        ),
     ]
     ran = run("chart", "tobias.yaml", "access", *SECOND, typed="\n".join(access) + "\n")
     assert "access-1: written" in ran.out, ran.err[-3000:]

@@ -65,16 +65,25 @@ ROUTINE: list[tuple[str, bool]] = [
     ("1", False),
     ("-6", False),
     ("a", False),
-    ("", False),
+    ("60 60", False),
+    ("20 19", False),
+    ("y", False),
+    ("y", False),
     ("1", False),
     ("w", False),
     ("5", False),
-    ("a", False),
-    ("n", False),
-    ("a", False),
+    ("15", False),
     ("1", False),
+    ("10 10", False),
+    ("p", False),
+    ("n", False),
+    ("i", False),
+    ("", False),
+    ("1", False),
+    ("y", False),
     ("a", False),
     ("", False),
+    ("y", False),
     ("0", False),
     ("1", False),
     ("to report pain, burning or swelling at once", True),
@@ -83,7 +92,7 @@ ROUTINE: list[tuple[str, bool]] = [
 ]
 
 
-def test_a_routine_access_takes_at_most_sixty_keystrokes(ward: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_routine_access_takes_at_most_a_hundred_keystrokes(ward: Path, capsys: pytest.CaptureFixture[str]) -> None:
     mode = stat.S_IMODE((ward / "episode.yaml").stat().st_mode)
     nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
     opening = nurse.read()
@@ -98,7 +107,7 @@ def test_a_routine_access_takes_at_most_sixty_keystrokes(ward: Path, capsys: pyt
     beyond = nurse.keys - nurse.free
     with capsys.disabled():
         print(f"\nroutine access: {beyond} keystrokes beyond free text, Enter and signature counted")
-    assert beyond <= 60
+    assert beyond <= 100  # what is measured is typed, and one key repeats only what was seen
     assert widest(nurse.shown) <= 80
     assert "\x1b" not in nurse.shown, "nothing is drawn over, nothing is coloured"
     is_clean(ward, SECOND)
@@ -107,7 +116,7 @@ def test_a_routine_access_takes_at_most_sixty_keystrokes(ward: Path, capsys: pyt
     assert not list((ward / "state").rglob("*.json")), "the draft is gone once it is signed"
 
 
-def test_the_very_first_access_of_a_record_takes_at_most_sixty_too(
+def test_the_very_first_access_of_a_record_takes_at_most_a_hundred_too(
     ward: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (ward / "episode.yaml").write_bytes(demo_without_events())
@@ -115,9 +124,18 @@ def test_the_very_first_access_of_a_record_takes_at_most_sixty_too(
     nurse.read()
     texts: list[tuple[str, bool]] = [
         *[("-15m", False), ("a", False), ("LB-ORD-5501", True), ("antibiotics for eight days", True)],
-        *[("a", False), ("n", False), ("a", False), ("1", False), ("-6", False), ("a", False)],
-        *[("20 19", False), ("a", False), ("1", False), ("w", False), ("5", False), ("a", False), ("n", False)],
-        *[("a", False), ("1", False), ("a", False), ("adhesive strips", True), ("0", False), ("1", False)],
+        *[("a", False), ("n", False), ("a", False), ("1", False), ("-6", False), ("a", False), ("60 60", False)],
+        *[("20 19", False), ("y", False), ("y", False), ("1", False), ("w", False), ("5", False), ("15", False)],
+        *[("1", False), ("10 10", False), ("p", False), ("n", False), ("1", False), ("100 5", False)],
+        *[
+            ("1", False),
+            ("y", False),
+            ("a", False),
+            ("adhesive strips", True),
+            ("y", False),
+            ("0", False),
+            ("1", False),
+        ],
         *[("to report pain at once", True), ("", False), ("t", False)],
     ]
     for text, free in texts[:-1]:
@@ -128,14 +146,14 @@ def test_the_very_first_access_of_a_record_takes_at_most_sixty_too(
     beyond = nurse.keys - nurse.free
     with capsys.disabled():
         print(f"\nfirst access of a record: {beyond} keystrokes beyond free text")
-    assert beyond <= 60
+    assert beyond <= 100  # what is measured is typed, and one key repeats only what was seen
     is_clean(ward, FIRST)
 
 
 def test_no_blood_return_puts_the_line_on_hold(ward: Path) -> None:
     nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
     nurse.read()
-    for text, _ in ROUTINE[:12]:
+    for text, _ in ROUTINE[:15]:
         nurse.type(text)
     said = nurse.type("n")
     assert "!! LINE ON HOLD: no blood return." in said
@@ -145,7 +163,7 @@ def test_no_blood_return_puts_the_line_on_hold(ward: Path) -> None:
     nurse.type("- no blood return")
     nurse.type("15")
     nurse.type("- line on hold until it is cleared")
-    for text in ("1", "a", ""):
+    for text in ("1", "y", "a", "", "y"):
         said = nurse.type(text)
     assert "What was seen?" in said and "Enter: no blood return" in said
     nurse.type("")
@@ -173,7 +191,28 @@ def test_a_dressing_change(ward: Path) -> None:
     nurse = Keyboard(ward, "chart", "episode.yaml", "dressing", asof="2026-05-07T12:00-05:00")
     opening = nurse.read()
     assert "Needle in: 20 gauge, 19 mm (3/4 inch), since 4 May 2026, 16:20." in opening
-    for text in ("1140", "12", "y", "dl", "a", "a", "1", "a", "1", "a", "", "y", "0", "1", "to keep it dry", "", "s"):
+    for text in (
+        "1140",
+        "12",
+        "y",
+        "dl",
+        "a",
+        "a",
+        "1",
+        "a",
+        "60 60",
+        "1",
+        "y",
+        "a",
+        "",
+        "y",
+        "y",
+        "0",
+        "1",
+        "to keep it dry",
+        "",
+        "s",
+    ):
         said = nurse.type(text)
     said = " ".join(said.split())
     assert "Needle change is due by 11 May 2026, 16:20 (7 days); the dressing goes with the needle." in said, (
@@ -190,11 +229,11 @@ def test_a_deaccess_with_a_heparin_lock(ward: Path) -> None:
     (ward / "episode.yaml").write_bytes(demo_until("removal-2"))
     nurse = Keyboard(ward, "chart", "episode.yaml", "deaccess", asof="2026-05-12T11:20-05:00")
     nurse.read()
-    for text in ("-15m", "12", "LB-ORD-5560", "treatment completed", "a", "w", "a"):
+    for text in ("-15m", "12", "LB-ORD-5560", "treatment completed", "a", "w", "15", "1", "10 10", "p"):
         said = nurse.type(text)
     said = nurse.type("n")
-    assert "a: heparin 100 units per mL, 5 mL" in said
-    for text in ("a", "a", "small dry gauze", "0", "1", "to keep the cover on", "", "s"):
+    assert "1: heparin" in said and "100 units" not in said, "a strength is read off the label, not offered"
+    for text in ("1", "100 5", "a", "small dry gauze", "0", "1", "to keep the cover on", "", "s"):
         said = nurse.type(text)
     assert "Next flush is due by 9 June 2026, 11:05 (28 days)." in " ".join(said.split())
     nurse.last("MT")
@@ -208,7 +247,7 @@ def test_a_deaccess_with_a_heparin_lock(ward: Path) -> None:
 def test_going_back_and_changing_an_answer(ward: Path) -> None:
     nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
     nurse.read()
-    for text, _ in ROUTINE[:13]:
+    for text, _ in ROUTINE[:16]:
         nurse.type(text)
     said = nurse.type("<")
     assert "Back. You had said: present, like whole blood." in said and "Blood return?" in said
@@ -221,7 +260,7 @@ def test_going_back_and_changing_an_answer(ward: Path) -> None:
     assert "Enter: present, like whole blood" in said
     said = nurse.type("")
     assert "discarded" in said
-    for text, _ in ROUTINE[13:]:
+    for text, _ in ROUTINE[16:]:
         note = nurse.type(text)
     assert "attempts: 2." in " ".join(note.split())
     said = nurse.type("<")
@@ -256,7 +295,7 @@ def test_ctrl_c_keeps_a_private_draft_that_the_next_run_goes_on_with(ward: Path)
     again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
     assert "A draft of this access holds 11 answers" in again.read()
     said = again.type("")
-    assert "How many attempts?" in said
+    assert "Which needle?" in said
     for text, _ in ROUTINE[11:]:
         again.type(text)
     again.last("y")

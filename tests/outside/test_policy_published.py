@@ -154,6 +154,8 @@ PUBLISHED = [
 
 # Common practice, no source: name, value, unit, bound. None of these may pass for published.
 UNSOURCED = [
+    ("failed_dressing_hours", "4", "hours", "at most"),
+    ("unknown_age_hours", "24", "hours", "at most"),
     ("line_check_slack_minutes", "60", "minutes", "at most"),
     ("reaction_after_flush_hours", "4", "hours", "at most"),
     ("heparin_child_years", "12", "years", "at most"),

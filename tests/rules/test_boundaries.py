@@ -64,6 +64,16 @@ def dressing_on(kind: str, **facts: Any) -> Callable[[int], Scene]:
     return lambda minutes: Scene((access(dressing={"type": kind, **facts}),), asof=AT + timedelta(minutes=minutes))
 
 
+def left_damp(minutes: int) -> Scene:
+    damp = event("line check", 60, dressing_found=["damp"])
+    return Scene((access(), damp, event("dressing change", 60 + minutes, dressing_found=["damp"])))
+
+
+def of_unknown_age(minutes: int) -> Scene:
+    unknown = {key: {"not_assessed": "not in the papers"} for key in ("inserted_at", "dressed_at")}
+    return Scene((event("arrival accessed", 0, **unknown),), asof=AT + timedelta(minutes=minutes))
+
+
 def looked(minutes: int) -> Scene:
     return Scene((access(), event("line check", minutes)), asof=AT + timedelta(minutes=minutes))
 
@@ -146,6 +156,8 @@ def sprayed(minutes: int) -> Scene:
 
 
 TIMES = [
+    TimeRow("failed-dressing-left", "failed_dressing_hours", 4 * 60, MOST, left_damp),
+    TimeRow("unknown-age-left", "unknown_age_hours", DAY, MOST, of_unknown_age),
     TimeRow("needle-dwell", "needle_dwell_days", 7 * DAY, MOST, dwell),
     TimeRow("needle-overdue", "needle_dwell_days", 7 * DAY, MOST, needle_in),
     TimeRow("dressing-dwell", "transparent_dressing_days", 7 * DAY, MOST, dressed("transparent")),

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from rule_cases import base, complete, judged
 
-from lda_notes.check import needs
+from lda_notes.check import conditions, needs
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, Correcting
 
@@ -70,6 +70,8 @@ def test_a_fact_that_is_absent_is_missed_and_listed_once(kind: str, need: Any) -
     except ValueError:
         return  # without it there is no event of this kind at all
     told = [message for rule, message in after if rule == RULE[need.level] and (rule, message) not in before]
-    if need.option is None and need.when is None and need.given is None:
+    if need.reported is conditions.never:
+        assert not told, after
+    elif need.option is None and need.when is None and need.given is None and need.reported is None:
         assert len(told) == 1 and needs.label(need, kind) in told[0], after
     assert len(after) == len({rule for rule, _ in after}), "one finding for each event and severity"

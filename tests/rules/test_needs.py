@@ -211,10 +211,10 @@ def models_of_facts() -> set[type[BaseModel]]:
 
 def test_gaps_of_one_event_are_told_in_one_finding_in_the_order_of_the_work() -> None:
     technique = {"masks": None, "hand_hygiene": None, "sterile_field": None}
-    episode = episode_of({"kind": "access", "at": "2031-04-02T09:00-05:00", "technique": technique, "pain": None})
+    episode = episode_of({"kind": "access", "at": "2031-04-02T09:00-05:00", "technique": technique, "attempts": None})
     found = [f for f in judged(episode) if f.rule == "facts-recommended"]
     assert [f.message for f in found] == [
-        "not recorded for this access: hand hygiene, masks, sterile field, pain score"
+        "not recorded for this access: hand hygiene, sterile field, number of attempts"
     ]
     assert found[0].event == "access-1"
 

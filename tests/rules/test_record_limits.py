@@ -8,8 +8,6 @@ from typing import Any
 import pytest
 from rule_cases import episode_of, judged, local_policy, rules_found
 
-from lda_notes.knowledge.policy import DEFAULT, Policy
-
 AT = datetime.fromisoformat("2031-04-02T10:00-05:00")
 LOOK: dict[str, Any] = {
     "kind": "line check",
@@ -74,20 +72,19 @@ def test_problem_told_after_charting(minutes: int, fires: bool) -> None:
     assert ("problem-told-after-charting" in rules_found(look)) is fires
 
 
-def needle_change(minutes: int, linked: bool, policy: Policy = DEFAULT) -> set[str]:
-    access: dict[str, Any] = {"kind": "access", "at": later(minutes)}
-    if linked:
-        access["follows_removal"] = "de-access-1"
-    first = {"kind": "access", "at": later(-120)}
-    return rules_found(first, {"kind": "de-access", "at": later(0)}, access, policy=policy)
+@pytest.mark.parametrize(("minutes", "apart"), [(59, False), (60, False), (61, True)])
+def test_needle_change_links(minutes: int, apart: bool) -> None:
+    access: dict[str, Any] = {"kind": "access", "at": later(minutes), "follows_removal": "de-access-1"}
+    events = ({"kind": "access", "at": later(-120)}, {"kind": "de-access", "at": later(0)}, access)
+    assert ("needle-change-apart" in rules_found(*events)) is apart
+    assert "needle-change-apart" in rules_found(*events, policy=local_policy(needle_change_minutes=30))
 
 
-@pytest.mark.parametrize(("minutes", "unlinked"), [(59, True), (60, True), (61, False)])
-def test_needle_change_links(minutes: int, unlinked: bool) -> None:
-    assert ("needle-change-not-linked" in needle_change(minutes, linked=False)) is unlinked
-    assert ("needle-change-apart" in needle_change(minutes, linked=True)) is not unlinked
-    half = local_policy(needle_change_minutes=30)
-    assert "needle-change-not-linked" not in needle_change(minutes, linked=False, policy=half)
+@pytest.mark.parametrize(("minutes", "asked"), [(59, False), (60, False), (61, True)])
+def test_teaching_is_missed_unless_a_needle_follows_within_the_hour(minutes: int, asked: bool) -> None:
+    removal = {"kind": "de-access", "at": later(0), "teaching": None}
+    events = ({"kind": "access", "at": later(-120)}, removal, {"kind": "access", "at": later(minutes)})
+    assert ("facts-recommended" in rules_found(*events)) is asked
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from typing import Final
 
-from lda_notes.check.conditions import Need
+from lda_notes.check.conditions import Need, never
 from lda_notes.check.needs import EPISODE_NEEDS, NEEDS, Missing, label, missing_in_episode
 from lda_notes.check.rule_table import Case, Found, rule
 from lda_notes.knowledge.policy import DEFAULT
@@ -19,20 +19,23 @@ from lda_notes.record.parts import Level
 _OR_WHY_NOT: Final = "record it, or why it could not be (not_assessed or not_done, with the reason)"
 _FROM_THE_PAPERS: Final = "record it from the patient's papers"
 
-ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded", "record-facts-recommended"})
+ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})
 """Rules about patient, stay and port rather than events."""
 
 
 def _events(case: Case, level: Level) -> Iterator[Found]:
     for entry, gaps in case.gaps:
-        lacking = [gap for gap in gaps if gap.need.level == level]
+        event, episode = entry.event, case.timeline.episode
+        lacking = [gap for gap in gaps if gap.need.level == level and gap.need.missed(event, episode)]
         if lacking:
             said = f"not recorded for this {entry.event.noun}: {_listed(lacking)}"
             yield Found(entry.path(*lacking[0].path), said, citations=_cited(lacking), event=entry.event.id)
 
 
 def _record(case: Case, level: Level) -> Iterator[Found]:
-    lacking = [gap for gap in case.once(_of_the_record) if gap.need.level == level]
+    episode = case.timeline.episode
+    gaps = case.once(_of_the_record)
+    lacking = [gap for gap in gaps if gap.need.level == level and gap.need.missed(episode, episode)]
     if lacking:
         said = f"not recorded for patient, stay or port: {_listed(lacking)}"
         yield Found(lacking[0].path, said, citations=_cited(lacking))
@@ -65,7 +68,7 @@ def _explain(level: Level, *, record: bool) -> Callable[[], str]:
         facts: dict[tuple[str, str], list[str]] = {}
         for kind, needs in tables.items():
             for need in needs:
-                if need.level == level:
+                if need.level == level and need.reported is not never:
                     name = " ".join(need.path).replace("_", " ") if record else label(need, kind)
                     facts.setdefault((name, _asked(need)), []).append("" if record else KINDS[kind].noun)
         rows = [f"{name}{_of(kinds)}: {why}" for (name, why), kinds in facts.items()]
@@ -113,4 +116,3 @@ def _enter(name: str, level: Level, *, record: bool) -> None:
 _enter("facts-not-recorded", "required", record=False)
 _enter("facts-recommended", "recommended", record=False)
 _enter("record-facts-not-recorded", "required", record=True)
-_enter("record-facts-recommended", "recommended", record=True)

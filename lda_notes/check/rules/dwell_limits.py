@@ -10,7 +10,7 @@ from itertools import pairwise
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import first_after, judged_until, length, overrun
 from lda_notes.check.rules.patients import is_adult
-from lda_notes.knowledge.sources import Citation
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due
 from lda_notes.line.timeline import DressingStay, NeedleStay
 from lda_notes.problems import Related, Severity
@@ -188,21 +188,24 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "change the dressing now, whatever its day, and record the change",
+    limits=("failed_dressing_hours",),
     cites=(Citation("ahrq-ch42", "R", "table 3"), Citation("cdc-2017", "R")),
 )
 def failed_dressing_left(case: Case) -> Iterable[Found]:
     """Looks, after a dressing was found damp, soiled, loose or missing, for the change that must follow.
 
     A dressing that is not whole lets bacteria and water to the needle; the sources ask for a change at once, on any
-    day. The finding stays while no change or removal is on record, or when the next look comes before it.
+    day. It counts as left when the next look comes before the change, or the change after the hours of the limit.
 
     Change the dressing and record it. The needle keeps its own clock.
     """
-    for look, failed in _left_failed(case):
+    for look, failed, changed in _left_failed(case):
+        until = f"was left until {case.say(changed.event.at)}" if changed is not None else "no change is charted"
+        told = any(problem.told is not None for problem in getattr(look.event, "problems", ()))
         yield Found(
             look.path("dressing_found"),
-            f"the dressing was found {' and '.join(failed)} at {case.say(look.event.at)} and no change is on record "
-            "before the next look; expected a change at once",
+            f"the dressing was found {' and '.join(failed)} at {case.say(look.event.at)}, and {until}"
+            f"{'' if told else '; no one is charted as told'}",
             event=look.event.id,
         )
 
@@ -210,23 +213,63 @@ def failed_dressing_left(case: Case) -> Iterable[Found]:
 _ENDS_A_DRESSING = frozenset({DressingChange, Access, ArrivalAccessed, Deaccess})
 
 
-def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str]]]:
-    """Yield each look at a failed dressing after which the next look, or nothing, came instead of a change."""
+def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str], Entry | None]]:
+    """Yield each look at a failed dressing that was left, and what changed it in the end."""
     waiting: dict[str | None, tuple[Entry, list[str]]] = {}
+    at_once = case.span("failed_dressing_hours")
     for step in case.timeline.steps:
         event = step.entry.event
         # Kinds are compared by class: asking whether a model is an instance of another is ten times slower.
-        if waiting and event.__class__ in _ENDS_A_DRESSING:
-            waiting.pop(step.septum, None)
+        if event.__class__ in _ENDS_A_DRESSING and step.septum in waiting:
+            look, failed = waiting.pop(step.septum)
+            if event.at - look.event.at > at_once:
+                yield look, failed, step.entry
         if event.__class__ is LineCheck or event.__class__ is ArrivalAccessed:
             assert isinstance(event, LineCheck | ArrivalAccessed)
             if step.septum in waiting:
-                yield waiting.pop(step.septum)
-            if type(event.dressing_found) is tuple and step.after.needle is not None:
-                failed: list[str] = [word for word in event.dressing_found if word != "intact"]
-                if failed:
-                    waiting[step.septum] = (step.entry, failed)
-    yield from waiting.values()
+                yield (*waiting.pop(step.septum), None)
+            found = event.dressing_found if type(event.dressing_found) is tuple and step.after.needle else ()
+            if bad := [str(word) for word in found if word != "intact"]:
+                waiting[step.septum] = (step.entry, bad)
+    for look, failed in waiting.values():
+        yield look, failed, None
+
+
+@rule(
+    "unsafe",
+    "change what is of unknown age now, and ask the place that put it in",
+    limits=("unknown_age_hours",),
+    cites=(COMMON_PRACTICE,),
+)
+def unknown_age_left(case: Case) -> Iterable[Found]:
+    """Finds a needle or dressing of unknown age that stayed on after the arrival.
+
+    What nobody can date is due now: it may be past its limit already, and every day adds to it.
+
+    Change it, with needle, extension and dressing together, or find out its date and amend the arrival.
+    """
+    within = case.span("unknown_age_hours")
+    unknown: list[tuple[str, Entry, Entry | None]] = [
+        *(
+            ("needle", stay.opened, stay.closed)
+            for of in case.timeline.needles.values()
+            for stay in of
+            if not stay.since
+        ),
+        *(("dressing", on.put_on, on.ended) for of in case.timeline.dressings.values() for on in of if not on.since),
+    ]
+    reported: set[str] = set()
+    for what, found, gone in unknown:
+        until = gone.event.at if gone is not None else judged_until(case)
+        if until - found.event.at > within and found.event.id not in reported:
+            reported.add(found.event.id)  # a needle of unknown age and its dressing are changed together
+            yield Found(
+                found.path("inserted_at" if what == "needle" else "dressed_at"),
+                f"a {what} of unknown age was on the patient at {case.say(found.event.at)} and was still there at "
+                f"{case.say(until)}, {length(until - found.event.at)} later",
+                event=found.event.id,
+                lacks=("inserted_at",) if what == "needle" else ("dressed_at",),
+            )
 
 
 @rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
@@ -234,13 +277,17 @@ def line_check_interval(case: Case) -> Iterable[Found]:
     """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
 
     Swelling, leaking and a loosened dressing show first to the eye; a needle that nobody looks at for long can do harm
-    unseen. The interval is common practice and a facility may set its own.
+    unseen. The interval is common practice and a facility may set its own; no shift looks at home or in a clinic.
 
     Look at the line at each shift, and chart what was seen. A look that was made and not charted is a late entry.
     """
     span = case.span("line_check_hours") + case.span("line_check_slack_minutes")
     for septum, gap in _gaps_between_looks(case).items():
-        late = [(began, ended) for began, ended in gap if ended - began[0] > span]
+        late = [
+            (began, ended)
+            for began, ended in gap
+            if ended - began[0] > span and due.looked_at_by_shift(case.timeline, began[0])
+        ]
         if not late:
             continue
         (began, entry), ended = max(late, key=lambda pair: pair[1] - pair[0][0])
@@ -372,25 +419,28 @@ def _stood_idle(case: Case, removal: Entry, until: datetime, where: Entry, verb:
 
 @rule(
     "advice",
-    "look closely at pocket and wound, and access a new port so soon only where it cannot wait",
+    "look closely at pocket and incision, and chart how the incision is",
     on=(Access,),
     limits=("post_implant_tender_hours", "post_implant_child_days"),
 )
 def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> Iterable[Found]:
-    """Compares the time from implantation to an access with the time that a new port is left to settle.
+    """Looks, at an access soon after implantation, for a word on the incision; a child's new port is left for a week.
 
-    A new port may be used at once if it must; but the pocket is swollen and tender for about three days, which hides
-    early signs of trouble and makes the needle hurt. One source leaves a child's new port for a week. Where only the
-    day of implantation is recorded, what may have been long enough is let pass.
+    A new port may be used at once; but the pocket is swollen and tender for about three days, which hides early signs
+    of trouble. One source leaves a child's new port for a week. Where only the day of implantation is recorded, what
+    may have been long enough is let pass.
 
-    Look closely at pocket and wound, chart them, and wait where waiting is possible.
+    Look closely at pocket and incision, chart how the incision is, and wait where waiting is possible.
     """
     implanted = implanted_at(case, event)
     if implanted is None:
         return
-    limit = "post_implant_child_days" if is_adult(case, event) is False else "post_implant_tender_hours"
+    child = is_adult(case, event) is False
+    limit = "post_implant_child_days" if child else "post_implant_tender_hours"
+    if not child and getattr(event.site, "incision", None) is not None:
+        return
     if timedelta(0) <= event.at - implanted < case.span(limit):
-        settles = "a child's new port is left" if limit == "post_implant_child_days" else "it is swollen and tender"
+        settles = "a child's new port is left alone" if child else "the pocket may be swollen and tender"
         yield Found(
             step.entry.path("at"),
             f"the port, implanted on {case.say(implanted)[:10]}, was accessed at {case.say(event.at)}; "

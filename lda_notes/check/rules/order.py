@@ -170,31 +170,6 @@ def needle_change_of_unknown_removal(step: Step, event: Access, case: Case) -> I
     yield Found(step.entry.path("follows_removal"), f"follows_removal names {event.follows_removal}; {found}")
 
 
-@rule(
-    "advice",
-    "name the removal in follows_removal if this is a needle change",
-    on=(Access,),
-    limits=("needle_change_minutes",),
-)
-def needle_change_not_linked(step: Step, event: Access, case: Case) -> Iterable[Found]:
-    """Finds an access shortly after a removal from the same septum that does not say that the two belong together.
-
-    Linked, they read as one needle change, with one reason and one account; unlinked, as an end and a new beginning.
-
-    Name the removal in follows_removal. If the port was accessed anew for another reason, leave it.
-    """
-    last = step.before.last_removal
-    if last is None or event.follows_removal is not None:
-        return
-    apart = event.at - last.event.at
-    if apart <= case.policy.span("needle_change_minutes"):
-        yield Found(
-            step.entry.path("at"),
-            f"a needle is put in {length(apart)} after {_named(last, case)}, not linked to it",
-            related=(Related(last.path(), "the removal"),),
-        )
-
-
 @rule("advice", "take out follows_removal, or correct the times", on=(Access,), limits=("needle_change_minutes",))
 def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Measures the time between removal and access of a needle change.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Final
 
 from lda_notes.record import events as ev
@@ -23,7 +23,8 @@ from lda_notes.fhir.profiles import profiled
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure, Path
-from lda_notes.line.timeline import SAME_MINUTE, Entry, Timeline, build
+from lda_notes.line.corrections import in_order
+from lda_notes.line.timeline import Entry, Timeline, build
 
 Notes = Callable[[Episode, str, datetime], Note]
 """Writes the note of an event of an episode as it stood at a moment: the episode holds nothing later than that."""
@@ -159,12 +160,6 @@ def _refuse_doubles(episode: Episode) -> None:
         seen.add(event.id)
 
 
-def time_of(entry: Entry) -> tuple[datetime, int, str]:
-    """The place of an event in the order of time; events of one minute have a fixed order."""
-    event: Any = entry.event
-    return event.at.astimezone(UTC).replace(second=0, microsecond=0), SAME_MINUTE[event.kind], event.id
-
-
 def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] | None = None) -> Writer:
     """A bundle with the context, and what was there before the first event unless it is among the changed.
 
@@ -209,8 +204,9 @@ def own_facts(here: Scene, needle: Json | None) -> list[Made]:
 
 def as_charted(book: Book, entry: Entry, corrections: Iterable[ev.Event] = ()) -> Episode:
     """The episode with what happened up to an event, and with no corrections but these."""
-    until = time_of(entry)
-    events = [one.event for one in book.first.timeline.entries if time_of(one) <= until]
+    others = [one for one in book.first.timeline.entries if one.event.id != entry.event.id]
+    ordered = in_order((*others, entry))
+    events = [one.event for one in ordered[: ordered.index(entry) + 1] if not isinstance(one.event, ev.Correcting)]
     return book.timeline.episode.model_copy(update={"events": (*events, *corrections)})
 
 

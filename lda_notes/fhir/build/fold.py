@@ -24,6 +24,7 @@ from lda_notes.fhir.build.procedures import procedure
 from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.fhir.elements import Json
 from lda_notes.knowledge.policy import Policy
+from lda_notes.line.corrections import in_order
 from lda_notes.line.states import Hold
 from lda_notes.line.timeline import Dwell, Entry, NeedleStay, Timeline, UnitStay
 from lda_notes.record import events as ev
@@ -161,8 +162,11 @@ def _stay(frame: Frame, timeline: Timeline) -> Strand:
 
 
 def _facts(frame: Frame, timeline: Timeline) -> Iterator[Strand]:
-    """Allergies, conditions and weight. What the record began with is created with the first event."""
-    first = timeline.entries[0].event.id if timeline.entries else NOBODY
+    """Allergies, conditions and weight. What the record began with is created with its first event, retracted or not:
+    what other events carried and who signed it stays as it was sent.
+    """
+    charted = in_order((*timeline.entries, *timeline.retracted))
+    first = next(iter(_ids(*charted)), NOBODY)
     for made in (known.none_known(frame), known.weight(frame)):
         if made is not None:
             yield _constant(made, first)
