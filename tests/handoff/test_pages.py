@@ -228,6 +228,29 @@ def test_a_name_is_printed_in_its_script_where_the_font_has_it_and_in_letters(na
     assert ("bytheirsound" in told) == (name in ("王小明", "ไทย", "\ue000"))
 
 
+@pytest.mark.parametrize("form", FORMS)
+def test_the_round_alone_links_to_nothing(form: str) -> None:
+    """The blocks are not on it: a link to one stopped the PDF."""
+    made = sheet(handed(twelve()), Printing(round_alone=True))
+    assert render(made, form)  # type: ignore[arg-type]
+    assert b'href="#' not in render(made, "html")
+
+
+def test_words_longer_than_their_column_stay_in_it(tmp_path: Path) -> None:
+    """A number of 200 digits, a unit of many words: on the page, whole, none over the next column."""
+    made = [record(needle_event("2031-03-04 09:00"), number=1), record(needle_event("2031-03-04 09:00"), number=2)]
+    made[0]["patient"]["identifiers"][0]["value"] = "7" * 200
+    made[1]["stay"]["unit"] = "Intermediate Care Unit of the Annex, Third Floor"
+    path = tmp_path / "long.pdf"
+    path.write_bytes(render(sheet(handed(made)), "pdf"))
+    pages = read_pdf(path)
+    assert max(word.right for word in pages.words) < pages.width - 20
+    assert on_page(pages, 1).replace("\u200b", "").count("7" * 25) >= 1
+    edge = min(word.left for word in pages.words if word.text.startswith("gauge"))
+    digits = [word for word in pages.words if word.page == 1 and word.text.startswith("7" * 8) and word.left < edge]
+    assert digits and max(word.right for word in digits[:8]) < edge
+
+
 def test_a_unit_of_sixty_is_written_in_time() -> None:
     import time
 

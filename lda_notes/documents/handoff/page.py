@@ -203,7 +203,7 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     blocks.extend(Alert("caution", f"Not on this sheet: {words}") for words in found.unreadable)
     blocks.extend(Alert("caution", words) for words in found.doubtful)
     if listed:
-        blocks.append(table(listed, _soon(found, found.shift_end), _soon(found, found.since)))
+        blocks.append(table(listed, _soon(found, found.shift_end), _soon(found, found.since), not printing.round_alone))
         if any(one.tasks for one in listed):
             blocks.append(in_time_order(listed))
     else:

@@ -66,6 +66,9 @@ _ALIKE: Final = "Name alert: similar name here"
 
 COLUMNS: Final = ("Room", "Patient, allergies", "In the port, what runs", "Due", "Notes")
 _WIDTHS: Final = (7, 26, 34, 22, 11)
+_WIDE: Final = (14, 24, 31, 21, 10)
+_SHORT: Final = 6
+"""Shares of the columns; a place of more letters, such as one with its unit, takes more room."""
 
 _ROUTINE: Final = frozenset({"line check"})
 """Clocks that run for every needle in every shift: alone they need a box on the round and no words."""
@@ -160,14 +163,17 @@ def needs_words(found: Row) -> bool:
     return bool(open_now) or any(not task.routine for task in found.tasks)
 
 
-def table(rows: Sequence[Row], until: str, since: str) -> Table:
-    """Return the round as a table with boxes to tick and room to write; ``since`` is the last sheet's moment."""
+def table(rows: Sequence[Row], until: str, since: str, linked: bool) -> Table:
+    """Return the round as a table with boxes to tick and room to write.
+
+    ``since`` is the last sheet's moment; ``linked``: blocks follow, to which the rows link.
+    """
     return Table(
         (*COLUMNS[:3], f"Due by {until}", COLUMNS[4]),
         tuple(_cells(found) for found in rows),
-        _WIDTHS,
+        _WIDE if any(len(found.place) > _SHORT for found in rows) else _WIDTHS,
         f"Patients with a port, most urgent first. New, corrected, withdrawn: since {since}",
-        tuple(anchor(found.patient) if needs_words(found) else "" for found in rows),
+        tuple(anchor(found.patient) if linked and needs_words(found) else "" for found in rows),
     )
 
 

@@ -95,10 +95,18 @@ def in_letters(text: str, missing: re.Pattern[str] = _NOT_LATIN) -> str:
     return _TWICE.sub(r"\1", missing.sub(lambda found: anyascii(found[0]) or "?", text))
 
 
+_LONG: Final = re.compile(r"[^\s\u00a0-]{25,}")
+
+
+def _breakable(text: str) -> str:
+    """Return ``text`` with places to break where a word is longer than a column: it never runs over the next."""
+    return _LONG.sub(lambda word: "\u200b".join(re.findall(".{1,8}", word[0])), text)
+
+
 def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
     """Return blocks as dictionaries that name their kind, and every text as it may be printed."""
     if isinstance(value, str):
-        return isolated(unbroken(worded(printable(value))))
+        return isolated(_breakable(unbroken(worded(printable(value)))))
     if isinstance(value, tuple):
         return [_made_plain(one, worded) for one in value]
     if not is_dataclass(value):
