@@ -603,11 +603,12 @@ def _proved(state: State, entry: Entry) -> State:
 
 def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
     """Return every reason that ``event`` by itself gives to keep the line out of use, whatever came before it."""
-    look = Look(Entry(0, event, event), State(""), _ANY_PORT, DEFAULT)
+    look = Look(Entry(0, event, event), _NOTHING_BEFORE, _ANY_PORT, DEFAULT)
     return tuple(hold.reason for hold in holds.begins(look))
 
 
 _ANY_PORT: Final = Port(id="any")
+_NOTHING_BEFORE: Final = State("")
 
 
 def _look(state: State, entry: Entry, fold: _Fold) -> Look:
