@@ -130,6 +130,8 @@ class Timeline:
     """Facts that were written and could not be read: not missing, and never stated."""
     others: Others = ALONE
     """The other records that the states rest on."""
+    written: Episode | None = None
+    """The episode as its own record has it, where other records of the line supply facts of patient or port."""
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -161,8 +163,12 @@ class Timeline:
 
     def episode_at(self, moment: datetime) -> Episode:
         """Return the episode with patient and port as known at ``moment``; the same object where nothing changed."""
-        known = self._known_at(moment)
-        return known.episode(self.episode)
+        return self._known_at(moment).episode(self.episode)
+
+    def as_known(self) -> Timeline:
+        """Return the timeline as a sheet prints it: patient and port as known at the moment judged from."""
+        episode = self.episode_at(self.asof)
+        return self if episode is self.episode else replace(self, episode=episode)
 
     def _known_at(self, moment: datetime) -> Known:
         found = self.known[0]
@@ -203,7 +209,7 @@ def build(
     ``unread`` are the facts of this record that could not be read; the states of ``others`` continue here. ``whole``
     gives the entries of every record, not only of this one.
     """
-    beside = others.beside
+    beside, written = others.beside, episode if others.beside else None
     entries, retracted, corrections, findings = corrected(episode)
     every = entries
     if beside:
@@ -303,6 +309,7 @@ def build(
         },  # of two the first counts
         tuple(unread),
         others,
+        written,
     )
 
 

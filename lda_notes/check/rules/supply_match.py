@@ -287,9 +287,10 @@ def chlorhexidine_small_newborn(case: Case) -> Iterable[Found]:
     Use as little as possible, wipe off what pools, and watch the skin.
     """
     for one in against(case, "chlorhexidine-small-newborn"):
+        grams = quantity((one.who.weight_kg or Decimal(0)) * 1000, "g")
         yield one.found(
-            f"{one.used.words} is used on a newborn of {quantity((one.who.weight_kg or Decimal(0)) * 1000, 'g')}; caution is "
-            f"asked below {case.policy.text('chg_weight_g')}"
+            f"{one.used.words} is used on a newborn of {grams}; caution is asked below "
+            f"{case.policy.text('chg_weight_g')}"
         )
 
 
