@@ -16,10 +16,13 @@ from lda_notes.commands.options import asof_option, moment, out_option, policy_o
 from lda_notes.commands.printing import say
 from lda_notes.commands.reading import why_unreadable
 from lda_notes.documents.blocks import Alert, Sheet
+from lda_notes.documents.note import page as note
 from lda_notes.documents.render import SUFFIXES, Format, Paper
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
+from lda_notes.narrative.narrator import narrator
 from lda_notes.problems import Failure
+from lda_notes.record import reading as records
 from lda_notes.record.unread import SAID
 
 DEFAULT_NAME = "port-note"
@@ -44,6 +47,7 @@ _WIDEST = 100
 @click.option(
     "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of templates that replace ours."
 )
+@click.option("--brief", is_flag=True, help="One paragraph to paste; findings of the check go to standard error.")
 @click.option("--trace", is_flag=True, help="Print each sentence with its facts, and where each is recorded.")
 @asof_option
 @policy_option
@@ -58,6 +62,7 @@ def command(
     width: int | None,
     paper: Paper,
     templates: Path | None,
+    brief: bool,
     trace: bool,
     asof: datetime,
     policy_path: Path | None,
@@ -65,16 +70,30 @@ def command(
     """Write the note of an event in words, with who charted it, ready to read through and sign.
 
     It states only what the record holds. What is not recorded, and what the check finds, makes it a DRAFT that says
-    so; a line on hold is named first. Exit code 1 when something of it was written and could not be read.
+    so; a line on hold is named first. Other stays of the same patient and port in the same folder are read too: a hold
+    of an earlier stay is still one. Exit code 1 when something of it, or a file that may be such a stay, could not be
+    read.
 
     Example: lda-notes note episode.yaml --event access-1 --out note.docx
     """
     if (event is not None) + last + (since is not None) + every > 1:
         raise click.UsageError("Give only one of --event, --last, --since and --all.")
-    chosen, target = _form(form, out)
+    if brief and (trace or form not in (None, "text")):
+        raise click.UsageError("--brief writes plain text; it goes with neither --trace nor another --format.")
+    chosen, target = _form("text" if brief else form, out)
     policy = policy_file.in_force(policy_path, (file,))
-    judged = pipeline.judge_file(file, policy, asof)
-    sheet = _sheet(judged, policy, event, since, every, templates)
+    record = records.read(file)
+    beside = pipeline.beside([record])
+    judged = pipeline.judge_within(record, beside.records, policy, asof)
+    for words in beside.unreadable:
+        say(f"May be an earlier stay of this patient, and is not in the note: {words}", err=True)
+    choice = _choice(judged, event, since, every)
+    if brief:
+        _brief(judged, policy, choice, templates, target)
+        if beside.unreadable:
+            raise click.exceptions.Exit(1)
+        return
+    sheet = note.sheet(judged, policy, choice, narrator(templates))
     if trace:
         _write(_traced(sheet, judged), None)
         return
@@ -85,7 +104,11 @@ def command(
         say(f"{sheet.status}: not everything is recorded or right; the note lists it.", err=True)
     if target is not None:
         say(f"Written: {target}", err=True)
-    if judged.record.unread or any(isinstance(block, Alert) and SAID in block.text for block in sheet.blocks):
+    if (
+        beside.unreadable
+        or judged.record.unread
+        or any(isinstance(block, Alert) and SAID in block.text for block in sheet.blocks)
+    ):
         raise click.exceptions.Exit(1)
 
 
@@ -104,12 +127,8 @@ def _form(form: Format | None, out: Path | None) -> tuple[Format, Path | None]:
     return chosen, out
 
 
-def _sheet(
-    judged: Judged, policy: Policy, event: str | None, since: datetime | None, every: bool, templates: Path | None
-) -> Sheet:
-    from lda_notes.documents.note import page as note
-    from lda_notes.narrative.narrator import narrator
-
+def _choice(judged: Judged, event: str | None, since: datetime | None, every: bool) -> note.Choice:
+    """Return which events the note is about; raise `Failure` where the record has none of them."""
     timeline = judged.timeline
     if timeline is None:
         raise Failure(f"no note can be written: {why_unreadable(judged.record)}")
@@ -124,7 +143,24 @@ def _sheet(
     choice = note.Choice(event, since, every)
     if not known or (since is not None and not note.chosen(timeline, choice)):
         raise Failure(f"{judged.record.file}: has no event to write a note of" + (" since then" if since else ""))
-    return note.sheet(judged, policy, choice, narrator(templates))
+    return choice
+
+
+def _brief(judged: Judged, policy: Policy, choice: note.Choice, templates: Path | None, target: Path | None) -> None:
+    """Write the paragraphs alone, and beside them, on standard error, what is no part of the chart text."""
+    from lda_notes.documents.note.brief import brief
+    from lda_notes.documents.render.text import plain_paragraph
+
+    made = brief(judged, policy, choice, narrator(templates))
+    _write("".join(f"{plain_paragraph(row)}\n" for row in made.paragraphs).encode(), target)
+    if made.beside:
+        say("For the writer, not part of the note:", err=True)
+    for row in made.beside:
+        say(f"- {row}", err=True)
+    if target is not None:
+        say(f"Written: {target}", err=True)
+    if made.unread:
+        raise click.exceptions.Exit(1)
 
 
 def _traced(sheet: Sheet, judged: Judged) -> bytes:

@@ -318,6 +318,12 @@ ROWS: Final[tuple[Row, ...]] = (
         (COMMON_PRACTICE,),
     ),
     Words("shift_starts", "", "times at which the unit's shifts begin", (COMMON_PRACTICE,), times=True),
+    Words(
+        "record_number_label",
+        "record number",
+        "what notes call a record number that has no label of its own",
+        (COMMON_PRACTICE,),
+    ),
 )
 """Every limit, option, time of day and list of words, in the order in which they are printed."""
 

@@ -122,7 +122,8 @@ def _substance(allergy: Any) -> str:
     return str(allergy.substance if hasattr(allergy, "substance") else allergy.to)
 
 
-def _told(event: ev.Event) -> bool:
+def told(event: ev.Event) -> bool:
+    """Tell whether the event records that somebody was told of a problem."""
     return any(problem.told is not None for problem in _fact(event, "problems") or ())
 
 
@@ -180,7 +181,7 @@ def _contents_end(danger: Danger, around: Around) -> bool:
         lock.drug in _HEPARIN if danger.code == "D1" else lock.drug in (*_NOT_FLUSHED_IN, "heparin")
     )
     if danger.phase == "flushed in":
-        return _told(event)
+        return told(event)
     return danger.phase == "aspirated" and flushed(event) and not again
 
 

@@ -288,6 +288,12 @@ def _moment(context: Context, value: datetime) -> str:
     return phrasing.moment(value, gathering.zone)
 
 
+@pass_context
+def _near(context: Context, value: datetime) -> str:
+    gathering: Gathering = context["_gathering"]
+    return phrasing.near(value, gathering.zone, gathering.today)
+
+
 FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "article": lambda text: phrasing.article(str(text)),
     "capital": lambda text: phrasing.capital(str(text)),
@@ -299,6 +305,7 @@ FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "listed": _listed,
     "moment": _moment,
     "name": _name,
+    "near": _near,
     "ordinal": phrasing.ordinal,
     "person": person,
     "quantity": lambda value, unit: phrasing.quantity(Decimal(value), unit),

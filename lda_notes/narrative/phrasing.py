@@ -98,6 +98,17 @@ def moment(value: datetime, zone: ZoneInfo) -> str:
     return clock(value, zone)
 
 
+def near(value: datetime, zone: ZoneInfo, today: date) -> str:
+    """Return date and time in ``zone``, without what goes without saying: the year of ``today``, or the whole day.
+
+    >>> near(datetime(2031, 3, 3, 22, 20, tzinfo=UTC), ZoneInfo("America/Chicago"), date(2031, 1, 1))
+    '3 March, 16:20'
+    """
+    here = local(value, zone).date()
+    said = clock(value, zone, today)
+    return said.replace(day(here), f"{here.day} {MONTHS[here.month - 1]}") if here.year == today.year else said
+
+
 def span(length: timedelta) -> str:
     """Return a length of time in days, hours and minutes; parts of a minute are left out.
 
@@ -205,5 +216,5 @@ def ordinal(value: int) -> str:
 
 __all__ = [
     "MONTHS", "UTC", "article", "capital", "clock", "count", "day", "label", "length", "listed", "local", "moment",
-    "number", "offset_name", "on_one_row", "ordinal", "person", "quantity", "quoted", "span", "typed",
+    "near", "number", "offset_name", "on_one_row", "ordinal", "person", "quantity", "quoted", "span", "typed",
 ]  # fmt: skip

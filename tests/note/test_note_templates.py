@@ -299,7 +299,7 @@ def test_too_long_a_note_ends(say: Say, monkeypatch: pytest.MonkeyPatch) -> None
 def test_there_is_a_template_for_every_kind() -> None:
     from lda_notes.record.events import KINDS
 
-    names = {path.name for path in folder("note_templates").glob("*.jinja")} - {"page.html.jinja"}
+    names = {path.name for path in folder("note_templates").glob("*.jinja")} - {"page.html.jinja", "brief.jinja"}
     assert names == {f"{kind.replace(' ', '-')}.jinja" for kind in KINDS}
 
 

@@ -36,7 +36,7 @@ def is_adult(case: Case, event: Event) -> bool | None:
 
 def heparin_child(case: Case, event: Event) -> bool:
     """Tell whether the amount of heparin goes by a child's weight: known to be young, or known to be light."""
-    patient = case.timeline.episode.patient
+    patient = case.timeline.patient_at(event.at)
     return amounts.heparin_child(patient.birth_date, patient.weight_kg, case.local(event.at).date(), case.policy)
 
 

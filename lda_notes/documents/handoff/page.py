@@ -107,7 +107,7 @@ def handoff(
     patients = [
         patient_facts(
             View(
-                source.timeline,
+                source.timeline.as_known(),
                 policy,
                 Wording(due.zone_of(source.timeline), asof, source.timeline.unread),
                 since,

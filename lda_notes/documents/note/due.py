@@ -151,10 +151,18 @@ def _add_due(values: Values, row: Due, what: str, scene: Scene, noted: tuple[Pat
     paths = (*values.get("what", ((), ()))[1], *due_paths(row))
     verb = ("were" if past else "are") if len(names) > 1 else ("was" if past else "is")
     values["what"] = (names, paths)
+    values["briefly"] = (_briefly(names), paths)
     values["verb"] = (verb, paths)
     values["by"] = (row.by, (*values.get("by", (None, ()))[1], *due_paths(row), *noted))
     values["interval"] = (interval(row, scene.policy), paths)
     values.setdefault("with", (None, ()))
+
+
+def _briefly(names: tuple[str, ...]) -> str:
+    """Say two changes as one: "needle and dressing change"."""
+    if all(name.endswith(" change") for name in names):
+        return phrasing.listed([name.removesuffix(" change") for name in names]) + " change"
+    return phrasing.listed(names)
 
 
 def _otherwise(scene: Scene, noted: Any, agreed: set[str]) -> Iterator[Values]:

@@ -242,15 +242,19 @@ def _holds(scene: Scene) -> Values:
 
 
 def reasons_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Computed]:
-    """Return each reason why not that no sentence has told yet."""
-    left = []
+    """Return each reason why not that no sentence has told yet; facts that share their reason are told together."""
+    groups: dict[tuple[str, str], tuple[list[str], list[Path]]] = {}
     for path, value in _untold(scene, written):
         if path[-1] in ANSWERS:
-            what = _label(scene, path)
             answer = "not assessed" if path[-1] == "not_assessed" else "not done"
-            full = (_full(scene, path),)
-            left.append(Computed({"answer": (answer, full), "what": (what, full), "why": (value, full)}, told))
-    return left
+            names, paths = groups.setdefault((answer, value), ([], []))
+            names.append(_label(scene, path))
+            paths.append(_full(scene, path))
+    return [
+        Computed({"answer": (answer, full), "what": (phrasing.listed(names), full), "why": (why, full)}, told)
+        for (answer, why), (names, paths) in groups.items()
+        for full in (tuple(paths),)
+    ]
 
 
 def facts_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Computed]:

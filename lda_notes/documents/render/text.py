@@ -46,6 +46,11 @@ def render(sheet: Sheet, width: int = 80) -> str:
     return _apart(groups) + "\n"
 
 
+def plain_paragraph(paragraph: Paragraph) -> str:
+    """Return a paragraph as one unbroken row, for pasting where the other program breaks rows itself."""
+    return " ".join(" ".join(sentence.text for sentence in paragraph.sentences).split())
+
+
 def _apart(groups: list[list[str]]) -> str:
     return "\n\n".join("\n".join(rows) for rows in groups if rows)
 

@@ -25,7 +25,6 @@ from lda_notes.fhir.build.book import (
     needle_reference,
     open_book,
     own_facts,
-    time_of,
 )
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.build.corrections import correction_bundle, ledger
@@ -34,6 +33,7 @@ from lda_notes.fhir.build.papers import Note, document, is_signed
 from lda_notes.fhir.build.scene import Made, Scene, scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Path
+from lda_notes.line.corrections import in_order
 from lda_notes.line.timeline import Entry, Timeline
 
 __all__ = ["EventBundle", "Note", "Notes", "Options", "bundle_of", "bundles"]
@@ -68,7 +68,7 @@ def _in_order(book: Book) -> list[Entry]:
     positions = {event.id: index for index, event in enumerate(book.timeline.episode.events)}
     entries = [replace(entry, index=positions[entry.event.id]) for entry in book.first.timeline.entries]
     entries += book.timeline.corrections
-    return sorted(entries, key=time_of)
+    return list(in_order(entries))
 
 
 def _event_bundle(book: Book, entry: Entry, ended: Mapping[str, Made]) -> EventBundle:
@@ -103,7 +103,7 @@ def _path_of(book: Book, strand: Strand, made: Made) -> Path:
 def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry) -> None:
     if book.options.notes is None:
         return
-    note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded)
+    note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded, book.timeline.others.beside)
     name = here.name("note")
     made = Made(name, document(here, name, note, "current", signed=is_signed(here.event)), ())
     writer.create(made, entry.path())

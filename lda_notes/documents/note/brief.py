@@ -1,0 +1,101 @@
+"""The brief note: one event as one paragraph to paste, from the same facts, with what is no chart text beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from lda_notes.check.judged import Judged
+from lda_notes.documents.blocks import Bullets
+from lda_notes.documents.note import beside, corrections
+from lda_notes.documents.note.corrections import Family
+from lda_notes.documents.note.desk import Choice, Desk, chosen, narrated
+from lda_notes.documents.note.scene import Scene, at, kind_of
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import Entry
+from lda_notes.narrative import phrasing
+from lda_notes.narrative.narrator import Narrator
+from lda_notes.narrative.sentences import Paragraph, Sentence
+from lda_notes.record import events as ev
+from lda_notes.record.unread import Unread, notice
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """A note to paste: one paragraph an event, and beside it what is no part of the chart text."""
+
+    paragraphs: tuple[Paragraph, ...]
+    beside: tuple[str, ...]
+    unread: bool
+
+
+_BRIEF: Final = frozenset(
+    {
+        "access",
+        "arrival accessed",
+        "de-access",
+        "dressing change",
+        "flush",
+        "line check",
+        "line use",
+        "patency check",
+        "patency treatment",
+        "needle dislodged",
+    }
+)
+"""Kinds with a short wording of their own; the full narrative of every other kind is short."""
+
+
+def brief(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) -> Brief:
+    """Return the chosen events as one paragraph each, and apart from them holds, dangers and findings of the check.
+
+    The record has a timeline. Raises `Failure` for a faulty template alone.
+    """
+    desk = Desk.of(judged, policy, narrator)
+    families = chosen(desk.timeline, choice)
+    unread = beside.unread_facts(desk, families)
+    lists = (
+        *beside.unread_events(judged),
+        *beside.not_of_the_note(desk, families, beside.findings(desk, families)),
+    )
+    return Brief(
+        tuple(_paragraph(desk, family, unread) for family in families),
+        (
+            *(alert.text for alert in beside.hold_alerts(desk, families)),
+            *(f"{block.label} {item}" for block in lists if isinstance(block, Bullets) for item in block.items),
+        ),
+        bool(unread or judged.record.unread),
+    )
+
+
+def _paragraph(desk: Desk, family: Family, unread: tuple[Unread, ...]) -> Paragraph:
+    entry = family.entry
+    said = [Sentence(notice(fact), (fact.path,)) for fact in unread if fact.event in (entry.event.id, None)]
+    if entry.retraction is not None:
+        rows = tuple(row for row in family.corrections if isinstance(row.event, ev.Retraction))
+    else:
+        rows = (entry,)
+        applied = corrections.applied(family)
+        if applied:
+            said.append(_corrected(desk, applied))
+    for row in rows:
+        step = next((step for step in desk.timeline.steps if step.entry.index == row.index), None)
+        scene = Scene(desk.timeline, desk.policy, desk.zone, row, step)
+        for paragraph in narrated(desk, scene, family, "brief" if kind_of(row.event) in _BRIEF else ""):
+            said.extend(paragraph.sentences)
+        said.append(_charted_by(row))
+    return Paragraph(tuple(said))
+
+
+def _corrected(desk: Desk, rows: tuple[Entry, ...]) -> Sentence:
+    said = phrasing.listed(
+        [f"{row.event.titled.lower()} of {phrasing.moment(row.event.at, desk.zone)}" for row in rows]
+    )
+    return Sentence(f"CORRECTED by {said}.", tuple(at(row, key) for row in rows for key in ("kind", "at")))
+
+
+def _charted_by(entry: Entry) -> Sentence:
+    event = entry.event
+    who = (phrasing.person(event.by) if event.by else "") or "not recorded"
+    verified = f"; verified by {phrasing.person(event.verified_by)}" if event.verified_by else ""
+    return Sentence(f"{who}{verified}.", (at(entry, "by"),))
