@@ -95,6 +95,11 @@ def _inside(annotation: Any) -> Iterator[type]:
             yield member
 
 
+@cache
+def _looked_into(kind: type) -> bool:
+    return issubclass(kind, BaseModel) and kind is not Person and bool(_keys(kind))
+
+
 def _gather(part: BaseModel, found: list[str]) -> None:
     """Add every text inside ``part`` to ``found``: the same texts as `_texts`, without their places."""
     values = part.__dict__
@@ -107,7 +112,7 @@ def _gather(part: BaseModel, found: list[str]) -> None:
             if kind is str:
                 if is_text:
                     found.append(one)
-            elif kind is not Person and kind is not bool and isinstance(one, BaseModel):
+            elif _looked_into(kind):
                 _gather(one, found)
 
 

@@ -468,12 +468,22 @@ def _rows(said: tuple[str, ...]) -> tuple[Row, ...]:
     return tuple(row for row in TABLE if not set(said).isdisjoint(row.shown_by.split(", ")))
 
 
+_NOTHING_WRONG: Final = {"blood_return": "present", "blood_return_before": "present", "blood_looks": "like whole blood"}
+"""What begins no hold, and most events say."""
+
+
+def _tells(name: str, value: object) -> bool:
+    if value.__class__ is str:
+        return value != _NOTHING_WRONG.get(name)
+    return value is not None and (value.__class__ is not tuple or bool(value))
+
+
 def _worth_asking(look: Look) -> tuple[Row, ...]:
     """Return the rows that have something to look at: most events record little that could begin a hold."""
     if look.unread:
         return TABLE
     values = look.event.__dict__
-    said = [name for name in _ASKED if name in values and values[name] is not None and values[name] != ()]
+    said = [name for name in _ASKED if name in values and _tells(name, values[name])]
     site = values.get("site")
     if site.__class__ is Site and _SITE_SHOWS.isdisjoint(site.__dict__.values()):
         said.remove("site")

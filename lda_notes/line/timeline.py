@@ -66,6 +66,23 @@ class Beside:
     unread: tuple[Unread, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Others:
+    """What other records say that is true of this one too: ``beside`` are the other stays of the same line.
+
+    ``elsewhere`` are the holds of another port of the same patient that nobody recorded as removed, which hold this
+    one too, ``ports`` the names of such ports.
+    """
+
+    beside: tuple[Beside, ...] = ()
+    elsewhere: tuple[Hold, ...] = ()
+    ports: tuple[str, ...] = ()
+
+
+ALONE: Final = Others()
+"""A record that is judged by itself."""
+
+
 @dataclass(slots=True)
 class _History:
     needles: list[NeedleStay] = field(default_factory=list)
@@ -109,8 +126,8 @@ class Timeline:
     _by_id: Mapping[tuple[str, str], Entry]
     unread: tuple[Unread, ...] = ()
     """Facts that were written and could not be read: not missing, and never stated."""
-    other_ports: tuple[str, ...] = ()
-    """Names of other ports of the patient that nobody recorded as removed."""
+    others: Others = ALONE
+    """The other records that the states rest on."""
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -170,17 +187,16 @@ def build(
     policy: Policy,
     asof: datetime,
     unread: Sequence[Unread] = (),
+    others: Others = ALONE,
     *,
-    beside: Sequence[Beside] = (),
-    elsewhere: Sequence[Hold] = (),
     whole: bool = False,
 ) -> Timeline:
     """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it.
 
-    ``beside`` are the other records of the same line, whose states go on here; ``unread`` the facts of this record
-    that could not be read; ``elsewhere`` the holds of another port of the same patient that nobody recorded as
-    removed, which hold this one too. ``whole`` gives the entries of every record, not only of this one.
+    ``unread`` are the facts of this record that could not be read; the states of ``others`` continue here. ``whole``
+    gives the entries of every record, not only of this one.
     """
+    beside = others.beside
     entries, retracted, corrections, findings = corrected(episode)
     every = entries
     if beside:
@@ -214,7 +230,7 @@ def build(
     steps: list[Step] = []
     courses: dict[str, list[Step]] = {septum: [] for septum in septa}
     first = septa[0]
-    marks = sorted(_marks(elsewhere), key=lambda mark: mark[0])
+    marks = sorted(_marks(others.elsewhere), key=lambda mark: mark[0])
     for entry in every:
         event = entry.event
         while marks and marks[0][0] <= event.at:
@@ -274,6 +290,7 @@ def build(
             (one.record, one.event.id): one for one in (*reversed(retracted), *reversed(every))
         },  # of two the first counts
         tuple(unread),
+        others,
     )
 
 
@@ -563,11 +580,12 @@ def _proved(state: State, entry: Entry) -> State:
 
 def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
     """Return every reason that ``event`` by itself gives to keep the line out of use, whatever came before it."""
-    look = Look(Entry(0, event, event), State(""), _ANY_PORT, DEFAULT)
+    look = Look(Entry(0, event, event), _NOTHING_BEFORE, _ANY_PORT, DEFAULT)
     return tuple(hold.reason for hold in holds.begins(look))
 
 
 _ANY_PORT: Final = Port(id="any")
+_NOTHING_BEFORE: Final = State("")
 
 
 def _look(state: State, entry: Entry, fold: _Fold) -> Look:

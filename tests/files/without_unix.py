@@ -1,10 +1,9 @@
-"""A pytest plugin: takes away what Windows does not have, once pytest itself no longer needs it."""
+"""Takes away what Windows lacks: as a pytest plugin (``-p without_unix``), before anything of the project is read."""
 
 from __future__ import annotations
 
 import os
 import sys
-from typing import Any
 
 import portalocker  # noqa: F401 -- on a real Windows it locks by other means; here it keeps its own
 
@@ -23,8 +22,10 @@ def take_away() -> None:
             delattr(os, name)
 
 
-def pytest_collection_finish(session: Any) -> None:
-    session.config._tmp_path_factory.getbasetemp()  # asks for the user
-    for name in [name for name in sys.modules if name.startswith("lda_notes")]:
-        del sys.modules[name]
+def pytest_load_initial_conftests() -> None:
+    """After the plugins of others have been read, before anything of this project."""
+    read = [name for name in sys.modules if name.partition(".")[0] in ("lda_notes", "conftest")]
+    assert not read, f"already read with all of Unix: {read}"
+    import pexpect  # noqa: F401 -- a tool of the tests, which need it to be read; what it drives is not in this core
+
     take_away()

@@ -5,14 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 import stat
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+from in_process import call
 from made_records import HEPARIN, event, needle_event, record, removal_event
 from ward import ASOF
 
@@ -26,14 +24,6 @@ def run(*arguments: str | Path, code: int = 0, env: dict[str, str] | None = None
     assert done.returncode == code, done.stderr.decode()
     assert b"Traceback" not in done.stderr
     return done.stdout.decode()
-
-
-def call(
-    *arguments: str | Path, env: dict[str, str] | None = None, cwd: Path | None = None
-) -> subprocess.CompletedProcess[bytes]:
-    plain = {name: value for name, value in os.environ.items() if name != "LDA_NOTES_POLICY"}
-    command = [sys.executable, "-m", "lda_notes", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, check=False, env={**plain, **(env or {})}, cwd=cwd)
 
 
 def write(folder: Path, data: dict[str, Any]) -> Path:

@@ -8,15 +8,14 @@ from __future__ import annotations
 import copy
 import itertools
 import json
-import os
 import re
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
+from in_process import call
 from send_cases import (
     FHIR,
     LATER,
@@ -73,15 +72,9 @@ def bad(server: Server, parcels: tuple[Parcel, ...]) -> list[Any]:
 
 
 def type_send(folder: Path, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    """The command itself, in a process of its own."""
-    environment = {name: value for name, value in os.environ.items() if not name.startswith("LDA_NOTES_")}
-    return subprocess.run(
-        [sys.executable, "-m", "lda_notes", *map(str, arguments), "--asof", LATER.isoformat()],
-        env={**environment, "LDA_NOTES_OUTBOX": str(folder / "box")},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    """The command itself, as typed."""
+    done = call(*arguments, "--asof", LATER.isoformat(), env={"LDA_NOTES_OUTBOX": str(folder / "box")})
+    return subprocess.CompletedProcess(done.args, done.returncode, done.stdout.decode(), done.stderr.decode())
 
 
 # -- 1: twice, in any order, interleaved --

@@ -8,6 +8,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from in_process import call
+
 HERE = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(HERE))
 
@@ -33,9 +35,12 @@ def made_rows(count: int) -> bytes:
 
 
 def run(*arguments: object, stdin: bytes = b"", code: int | None = None) -> subprocess.CompletedProcess[bytes]:
-    """Run the program as a process of its own."""
-    command = [sys.executable, "-m", "lda_notes", *map(str, arguments)]
-    done = subprocess.run(command, input=stdin, capture_output=True, cwd=HERE, check=False)
+    """Run the program; with workers, which start the program again, as a process of its own."""
+    if "--workers" in arguments:
+        command = [sys.executable, "-m", "lda_notes", *map(str, arguments)]
+        done = subprocess.run(command, input=stdin, capture_output=True, cwd=HERE, check=False)
+    else:
+        done = call(*arguments, stdin=stdin, cwd=HERE)
     if code is not None:
         assert done.returncode == code, done.stderr.decode(errors="replace")
     assert b"Traceback" not in done.stderr, done.stderr.decode()
