@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo
@@ -63,6 +63,8 @@ class CorrectionSubject:
     kind: Kind | None = None
     entry_id: str = ""
     preset: Mapping[str, Any] = field(default_factory=dict)
+    because: str = ""
+    """The reason that Enter gives."""
     signed_at: Callable[[], datetime] | None = None
     """Tells the time of entry; without it, ``now`` does."""
     unread: tuple[Unread, ...] = ()
@@ -99,7 +101,8 @@ class CorrectionSubject:
         if kind == "addendum" and "text" not in answered and not facts.get("text"):
             yield self._text(kind, facts)
         if "reason" not in answered and not facts.get("reason"):
-            yield self._plain(kind, "reason")
+            default = Heard(((("reason",), self.because),), self.because) if self.because else None
+            yield replace(self._plain(kind, "reason"), default=default)
         if not self.given.get("by") and not facts.get("by") and "by" not in answered:
             yield self._plain(kind, "by")
 
