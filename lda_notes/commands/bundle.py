@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -43,6 +43,12 @@ class _Done:
 @click.option(
     "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of note templates that replace ours."
 )
+@click.option(
+    "--by-type",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Write resources instead, one NDJSON file for each type, for bulk import; into a new or empty folder.",
+)
 @click.option("--definitions", is_flag=True, help="Print the definitions of our extensions instead.")
 @streaming_options
 @config_option
@@ -55,6 +61,7 @@ def command(
     no_note: bool,
     docx: bool,
     templates: Path | None,
+    by_type: Path | None,
     definitions: bool,
     workers: int,
     from_row: int,
@@ -73,6 +80,10 @@ def command(
     A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: they
     are worked on one at a time, each by itself, without other stays; a record with any fault is named and gives no
     bundle, while the others continue.
+
+    With --by-type DIR the resources themselves are written, with literal ids, as a server has them after all
+    transactions: Patient.ndjson, Device.ndjson and so on. Rows must be in order of the patient's record number; one
+    patient is in memory at a time.
 
     Ends with 0 when all is written, 1 when a bundle has faults, 2 when a record cannot be read.
 
@@ -94,6 +105,8 @@ def command(
     chosen = _Chosen(with_context, not no_note, docx, templates)
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
+    if by_type is not None:
+        sys.exit(_by_type(paths, rows, how, config, policy_path, chosen, by_type, out or event))
     if rows:
         if docx or event is not None:
             raise click.UsageError("--docx and --event are for records in files of their own, not for NDJSON.")
@@ -116,6 +129,25 @@ def command(
     resources = sum(one.resources for one in done)
     counted = "1 bundle" if len(texts) == 1 else f"{len(texts)} bundles"
     say(f"{counted} with {resources} resources, verified.", err=True)
+
+
+def _by_type(
+    paths: tuple[Path, ...],
+    rows: list[Path],
+    how: Streaming,
+    config: Config,
+    policy_path: Path | None,
+    chosen: _Chosen,
+    to: Path,
+    other: object,
+) -> int:
+    from lda_notes.commands import by_type
+    from lda_notes.knowledge import policy_file
+
+    if how.asked or other is not None:
+        raise click.UsageError("--by-type goes without --out, --event, --workers, --from-line and --dask.")
+    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
+    return by_type.write(paths, rows, policy, config, _options(replace(chosen, with_context=True), policy), to)
 
 
 def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:

@@ -299,15 +299,17 @@ def _foci(held: Json) -> list[Json]:
 def _patient_and_stay(
     store: Store, config: Config, sources: list[_Source], began: Json | None, remarks: Remarks
 ) -> Json:
-    """Patient and stay: from their resources where these are here, the rest from the List and what it refers to."""
+    """Patient and stay: from the List and what it refers to; from their own resources where it leaves that to them.
+
+    A Patient or an Encounter that the facility keeps may say more than the record, or say it otherwise.
+    """
     made: Json = {"patient": {}, "stay": {}}
     if began is not None:
         _from_list(_parts(began, PATIENT_AND_STAY, config), made)
-    stay, patient = _resources_of(store, sources, began)
-    if patient is not None:
-        made["patient"] |= _patient(patient)
-    if stay is not None:
-        made["stay"] |= _stay(store, stay)
+    if not made["patient"]:
+        stay, patient = _resources_of(store, sources, began)
+        made["patient"] |= _patient(patient) if patient is not None else {}
+        made["stay"] |= _stay(store, stay) if stay is not None else {}
     if began is not None:
         made["patient"] |= read_known(store, began, remarks)
     if not made["patient"]:
@@ -340,13 +342,15 @@ def _from_list(parts: list[Json], made: Json) -> None:
 
 
 def _resources_of(store: Store, sources: list[_Source], began: Json | None) -> tuple[Json | None, Json | None]:
-    """Encounter and Patient, as the resources of the episode refer to them; the List does where no event has any."""
-    for source in sources:
-        for target in source.provenance.get("target", ()):
-            held = store.at(target)
-            if held is not None and "encounter" in held:
-                return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
-    return (store.at(began.get("encounter")), store.at(began.get("subject"))) if began is not None else (None, None)
+    """Encounter and Patient, as the record's own List refers to them; without it, as any resource of its events does.
+
+    What an event changed may be of an earlier stay.
+    """
+    targets = (store.at(target) for source in sources for target in source.provenance.get("target", ()))
+    for held in (began, *targets):
+        if held is not None and "encounter" in held:
+            return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
+    return None, None
 
 
 def _patient(patient: Json) -> Json:
