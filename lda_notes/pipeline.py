@@ -189,7 +189,6 @@ def bundled(
     assert record.episode is not None
     shared: dict[int, object] = {}
     line = line or timeline.build(record.episode, policy, FAR, record.unread_facts)
-    if line.others.beside:  # each stay's bundles say what its own record does of patient and port
-        line = replace(line, episode=record.episode)
-    for one in bundles(line, policy, config, options):
+    # Each stay's bundles say of patient and port what its own record does.
+    for one in bundles(replace(line, episode=record.episode), policy, config, options):
         yield Bundled(one, verify(one.bundle, sound=shared))

@@ -196,7 +196,10 @@ class EventSubject:
     def _made(self, whole: dict[str, Any]) -> Scene:
         assert self._minute is not None and self._line is not None
         trial = trials.judge(whole, self.episode, self.policy, self._minute, self._found, self._line)
-        return Scene(self.kind, self._line.episode, self._line, self.policy, self._minute, self.zone, whole, trial)
+        at = datetime.fromisoformat(whole["at"]) if whole.get("at") else self._minute
+        return Scene(
+            self.kind, self._line.episode_at(at), self._line, self.policy, self._minute, self.zone, whole, trial
+        )
 
     def _timed(self, facts: Mapping[str, Any]) -> bool:
         return "at" in facts or "at" in self.given

@@ -18,7 +18,7 @@ from lda_notes.line import dangers, holds
 from lda_notes.line.corrections import SAME_MINUTE, Entry, corrected
 from lda_notes.line.dangers import Around
 from lda_notes.line.holds import PROVABLE, Look
-from lda_notes.line.known import Known, carried, changed
+from lda_notes.line.known import Known, carried, changed, dated, handed_on
 from lda_notes.line.states import (
     Danger,
     DressingStay,
@@ -64,6 +64,8 @@ class Beside:
     episode: Episode
     file: str
     unread: tuple[Unread, ...] = ()
+    since: datetime | None = None
+    """When its stay begins, where that is after this one's: what it says of patient and port is known from then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,8 @@ class Timeline:
     """Facts that were written and could not be read: not missing, and never stated."""
     others: Others = ALONE
     """The other records that the states rest on."""
+    written: Episode | None = None
+    """The episode as its own record has it, where other records of the line supply facts of patient or port."""
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -156,6 +160,15 @@ class Timeline:
     def port_at(self, moment: datetime) -> Port:
         """Return what was known of the port at ``moment``."""
         return self._known_at(moment).port
+
+    def episode_at(self, moment: datetime) -> Episode:
+        """Return the episode with patient and port as known at ``moment``; the same object where nothing changed."""
+        return self._known_at(moment).episode(self.episode)
+
+    def as_known(self) -> Timeline:
+        """Return the timeline as a sheet prints it: patient and port as known at the moment judged from."""
+        episode = self.episode_at(self.asof)
+        return self if episode is self.episode else replace(self, episode=episode)
 
     def _known_at(self, moment: datetime) -> Known:
         found = self.known[0]
@@ -196,12 +209,12 @@ def build(
     ``unread`` are the facts of this record that could not be read; the states of ``others`` continue here. ``whole``
     gives the entries of every record, not only of this one.
     """
-    beside = others.beside
+    beside, written = others.beside, episode if others.beside else None
     entries, retracted, corrections, findings = corrected(episode)
     every = entries
     if beside:
         every, retracted, corrections = _joined(entries, retracted, corrections, beside, whole)
-        episode = carried(episode, [one.episode for one in beside])
+        episode = carried(episode, [one.episode for one in beside if one.since is None])
     septa = episode.port.septa
     zone = ZoneInfo(episode.stay.time_zone)
     fold = _Fold(
@@ -231,8 +244,11 @@ def build(
     courses: dict[str, list[Step]] = {septum: [] for septum in septa}
     first = septa[0]
     marks = sorted(_marks(others.elsewhere), key=lambda mark: mark[0])
+    later = _later(beside)
     for entry in every:
         event = entry.event
+        while later and later[0][0] <= event.at:
+            _learn(fold, told, *later.pop(0))
         while marks and marks[0][0] <= event.at:
             _mark(states, fold, *marks.pop(0))
         after_change = changed(fold.known, event)
@@ -263,6 +279,8 @@ def build(
                     steps.append(step)
     for mark in marks:
         _mark(states, fold, *mark)
+    for since, other in later:
+        _learn(fold, told, since, other)
     for septum, state in states.items():
         _close(fold.histories[septum], state)
     units, discharge = _units(episode, [entry for entry in every if not entry.record])
@@ -281,7 +299,7 @@ def build(
         {septum: tuple(history.dwells) for septum, history in fold.histories.items()},
         units,
         discharge,
-        tuple(told),
+        dated(tuple(told), zone),
         {septum: history.moments for septum, history in fold.histories.items()},
         {septum: history.states for septum, history in fold.histories.items()},
         first_states,
@@ -291,6 +309,7 @@ def build(
         },  # of two the first counts
         tuple(unread),
         others,
+        written,
     )
 
 
@@ -314,6 +333,17 @@ def _joined(
         ):
             mine.extend(replace(entry, record=one.file) for entry in theirs)
     return in_order(every), in_order(gone), in_order(changes)
+
+
+def _later(beside: Sequence[Beside]) -> list[tuple[datetime, Episode]]:
+    """Return the stays that begin after this one, in order of time."""
+    return sorted(((one.since, one.episode) for one in beside if one.since is not None), key=lambda one: one[0])
+
+
+def _learn(fold: _Fold, told: list[Known], since: datetime, other: Episode) -> None:
+    """Know from ``since`` on what a later stay's record says of patient and port."""
+    fold.known = handed_on(fold.known, since, other)
+    told.append(fold.known)
 
 
 def _unread(
