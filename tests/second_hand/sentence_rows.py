@@ -4,6 +4,9 @@ Written from the sentences alone. A row names the kinds of event, the words as p
 event; ``@0.at`` is the first event of the record, ``port.side`` and the like the record itself) a value that
 contradicts the words. ``contrary`` are facts that together make the words untrue although every least fact is recorded;
 ``against`` are facts that contradict a recorded fact: then the words are left out or the check finds it.
+
+Words alone were brought into line with American clinical English since (notified, replied, antidote, applied, removed,
+reported); no fact of a row was changed.
 """
 
 from __future__ import annotations
@@ -1152,7 +1155,7 @@ PROBLEMS = (
         },
         {"problems": [PROBLEM]},
     ),
-    row(SITED, f"{QUILL_SIGNED} was told", {"problems.0.told": OTHER}, {"problems": [PROBLEM]}),
+    row(SITED, f"{QUILL_SIGNED} was notified", {"problems.0.told": OTHER}, {"problems": [PROBLEM]}),
     row(
         SITED,
         "Someone was notified at 12:05",
@@ -1259,7 +1262,9 @@ USES = (
     *(
         row(
             "line use",
-            f"{purpose} {action} through the implanted port, right chest: 5% dextrose.",
+            f"{purpose} through the implanted port stopped, right chest: 5% dextrose."
+            if action == "stopped"
+            else f"{purpose} {action} through the implanted port, right chest: 5% dextrose.",
             {"purpose": other, "action": other_action, "what": "saline", "port.side": "left"},
             {"purpose": purpose, "action": action, "what": "5% dextrose", "vesicant": "no"},
         )
