@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -46,6 +46,12 @@ class _Done:
     "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of note templates that replace ours."
 )
 @click.option("--definitions", is_flag=True, help="Print the definitions of our extensions instead.")
+@click.option(
+    "--package",
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Write a FHIR package for integrators to DIR instead: profiles, codes, what a server must do, examples.",
+)
 @streaming_options
 @config_option
 @policy_option
@@ -58,6 +64,7 @@ def command(
     docx: bool,
     templates: Path | None,
     definitions: bool,
+    package: Path | None,
     workers: int,
     from_row: int,
     dask: str | None,
@@ -86,6 +93,9 @@ def command(
         from lda_notes.fhir.extensions import definitions as made
 
         _put([("definitions", to_json(made(config), spread=True) + "\n")], out, "json")
+        return
+    if package is not None:
+        _write_package(package, config)
         return
     if not paths:
         raise click.UsageError("Missing argument 'FILE|DIR...'.")
@@ -116,6 +126,40 @@ def command(
     resources = sum(one.resources for one in done)
     counted = "1 bundle" if len(texts) == 1 else f"{len(texts)} bundles"
     say(f"{counted} with {resources} resources, verified.", err=True)
+
+
+def _write_package(to: Path, config: Config) -> None:
+    """Write the package with the demos' bundles as examples. Raises `Failure` when the folder cannot be written."""
+    from lda_notes.commands.writing import write_all
+    from lda_notes.fhir.package.files import files
+
+    made = [(to / name, text.encode()) for name, text in files(config, _examples(config))]
+    try:
+        for folder in {path.parent for path, _ in made}:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise Failure(f"{to}: cannot be made ({error.strerror}); give another folder") from None
+    write_all(made)
+    say(f"Written: {len(made)} files of the package in {to / 'package'}", err=True)
+
+
+def _examples(config: Config) -> Iterator[tuple[str, dict[str, Any]]]:
+    """The bundles of every demo, by name; they claim our own profiles, whatever the configuration says."""
+    from lda_notes.fhir.build.bundle import Options, bundles
+    from lda_notes.fhir.build.notes import note_writer
+    from lda_notes.files.resources import folder
+    from lda_notes.knowledge.policy import DEFAULT
+    from lda_notes.line.timeline import build
+    from lda_notes.record.reading import read
+
+    claiming = config.model_copy(update={"profiles": tuple(dict.fromkeys(("own", *config.profiles)))})
+    options = Options(notes=note_writer(DEFAULT))
+    for path in sorted(folder("demo_episodes").glob("*.yaml")):
+        record = read(path)
+        assert record.episode is not None
+        line = build(record.episode, DEFAULT, _FAR, record.unread_facts)
+        for number, one in enumerate(bundles(line, DEFAULT, claiming, options), start=1):
+            yield f"{path.stem}-{number:02}", one.bundle
 
 
 def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
