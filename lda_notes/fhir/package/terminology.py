@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
-from lda_notes.fhir.codes import LOCAL, Use, slug
+from lda_notes.fhir.codes import CONCEPTS, LOCAL, WORDS, Use
 from lda_notes.fhir.config import Config, Systems
 from lda_notes.fhir.elements import Json
 from lda_notes.fhir.package.base import DATE, defined, root
 from lda_notes.fhir.verify.profile import STATUSES
-
-_WORDS: Final = "word"
 
 SETS: Final[Mapping[str, tuple[Use, ...]]] = {
     "actions": ("action",),
@@ -65,12 +63,16 @@ def set_url(config: Config, name: str) -> str:
 
 
 def value_sets(config: Config) -> Iterator[Json]:
-    """Yield the value sets of our codes, of our words, and of the statuses that we use."""
-    for name, uses in {**SETS, "words": (_WORDS,)}.items():
-        codes = [code for code in sorted(LOCAL) if code.partition(".")[0] in {slug(use) for use in uses}]
-        yield _set(config, name, f"Port care: {name}", config.codes, codes)
+    """Yield the value sets of our codes with the verified ones beside them, of our words, and of our statuses."""
+    yield _set(config, "words", "Port care: words", [(config.codes, code) for code in WORDS.values()])
+    for name, uses in SETS.items():
+        concepts = [concept for concept in CONCEPTS.values() if concept.use in uses]
+        outside = [(code.system, code.code) for concept in concepts for code in concept.codes]
+        ours = [(config.codes, concept.local) for concept in concepts]
+        yield _set(config, name, f"Port care: {name}", [*ours, *outside])
     for kind, statuses in STATUSES.items():
-        yield _set(config, status_set(kind), f"Statuses of {kind} in use", STATUS_SYSTEMS[kind], sorted(statuses))
+        system = STATUS_SYSTEMS[kind]
+        yield _set(config, status_set(kind), f"Statuses of {kind} in use", [(system, one) for one in statuses])
 
 
 def status_set(kind: str) -> str:
@@ -78,10 +80,12 @@ def status_set(kind: str) -> str:
     return f"status-{kind.lower()}"
 
 
-def _set(config: Config, name: str, title: str, system: str, codes: list[str]) -> Json:
-    include = {"system": system, "concept": [{"code": code} for code in codes]}
-    url = set_url(config, name)
-    return defined("ValueSet", name, title, f"{title}.", url, compose={"include": [include]})
+def _set(config: Config, name: str, title: str, codes: Iterable[tuple[str, str]]) -> Json:
+    by_system: dict[str, list[str]] = {}
+    for system, code in sorted(set(codes)):
+        by_system.setdefault(system, []).append(code)
+    include = [{"system": system, "concept": [{"code": one} for one in some]} for system, some in by_system.items()]
+    return defined("ValueSet", name, title, f"{title}.", set_url(config, name), compose={"include": include})
 
 
 def naming_systems(config: Config) -> Iterator[Json]:
