@@ -114,10 +114,7 @@ FAULTS: dict[str, tuple[str, Fault]] = {
     "an unknown code of ours": ("Observation", lambda one: one["code"]["coding"][-1].update(code="observation.none")),
     "a resource that nothing finds again": ("Flag", lambda one: one.pop("identifier")),
     "a Provenance without its tag": ("Provenance", lambda one: one["meta"].pop("tag")),
-    "a septum that is no text": (
-        "Device",
-        lambda one: one.update(extension=[{"url": f"{DEFAULT.extensions}/septum", "valueBoolean": True}]),
-    ),
+    "a septum that is no text": ("Device", lambda one: one.update(extension=[SEPTUM | {"valueBoolean": True}])),
 }
 
 
