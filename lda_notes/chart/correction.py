@@ -25,11 +25,13 @@ from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import Entry
+from lda_notes.line.timeline import ALONE, Others
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure, Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, Correcting, Event, unsealed
 from lda_notes.record.merging import merge
+from lda_notes.record.unread import Unread
 from lda_notes.record.writer import Seen
 
 Kind = Literal["addendum", "amendment", "retraction"]
@@ -63,6 +65,9 @@ class CorrectionSubject:
     preset: Mapping[str, Any] = field(default_factory=dict)
     signed_at: Callable[[], datetime] | None = None
     """Tells the time of entry; without it, ``now`` does."""
+    unread: tuple[Unread, ...] = ()
+    others: Others = ALONE
+    """What could not be read of the record, and the other stays of its line."""
 
     @property
     def zone(self) -> ZoneInfo:
@@ -298,7 +303,7 @@ class CorrectionSubject:
 
     def _trial(self, facts: Mapping[str, Any]) -> trials.Trial:
         minute = self.now()
-        line, known = trials.baseline(self.episode, self.policy, minute)
+        line, known = trials.baseline(self.episode, self.policy, minute, self.unread, self.others)
         return trials.judge(self._entry(facts), self.episode, self.policy, minute, known, line)
 
     def _differences(self, facts: Mapping[str, Any]) -> Iterator[tuple[Path, str, str]]:
@@ -348,7 +353,7 @@ class CorrectionSubject:
         standing, retracted, corrections, _ = corrected(episode)
         every = {one.event.id: one for one in (*standing, *retracted, *corrections)}
         self.target = every.get(self.target.event.id, self.target)
-        self.episode, self.entry_id = episode, ""
+        self.episode, self.unread, self.entry_id = episode, seen.record.unread_facts, ""
 
 
 def _need(kind: Kind, key: str) -> Need | None:

@@ -24,10 +24,11 @@ from lda_notes.chart.times import Frame
 from lda_notes.chart.trial import Trial
 from lda_notes.check.needs import NEEDS
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import Timeline
+from lda_notes.line.timeline import ALONE, Others, Timeline
 from lda_notes.problems import Finding, Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event, unsealed
+from lda_notes.record.unread import Unread
 from lda_notes.record.writer import Seen
 
 CLEARED: Final = "cleared"
@@ -51,6 +52,9 @@ class EventSubject:
     given: Mapping[str, Any] = field(default_factory=dict)
     signed_at: Callable[[], datetime] | None = None
     """Tells the time of entry; without it, ``now`` does."""
+    unread: tuple[Unread, ...] = ()
+    others: Others = ALONE
+    """What could not be read of the record, and the other stays of its line."""
     _minute: datetime | None = field(default=None, init=False)
     _line: Timeline | None = field(default=None, init=False)
     _found: frozenset[tuple[Any, ...]] = field(default=frozenset(), init=False)
@@ -164,7 +168,7 @@ class EventSubject:
         episode = seen.record.episode
         assert episode is not None
         yield from changes.between(self.episode, episode)
-        self.episode, self._minute = episode, None
+        self.episode, self.unread, self._minute = episode, seen.record.unread_facts, None
         if any(event.id == self.event_id for event in episode.events):
             self.event_id = next_id(episode, self.kind)
 
@@ -172,7 +176,7 @@ class EventSubject:
         minute = self.now().replace(second=0, microsecond=0)
         if minute != self._minute:
             self._minute = minute
-            self._line, self._found = trials.baseline(self.episode, self.policy, minute)
+            self._line, self._found = trials.baseline(self.episode, self.policy, minute, self.unread, self.others)
             self._scenes = []
 
     def _whole(self, facts: Mapping[str, Any], now: datetime) -> dict[str, Any]:
@@ -192,7 +196,10 @@ class EventSubject:
     def _made(self, whole: dict[str, Any]) -> Scene:
         assert self._minute is not None and self._line is not None
         trial = trials.judge(whole, self.episode, self.policy, self._minute, self._found, self._line)
-        return Scene(self.kind, self.episode, self._line, self.policy, self._minute, self.zone, whole, trial)
+        at = datetime.fromisoformat(whole["at"]) if whole.get("at") else self._minute
+        return Scene(
+            self.kind, self._line.episode_at(at), self._line, self.policy, self._minute, self.zone, whole, trial
+        )
 
     def _known_of(self, scene: Scene, facts: Mapping[str, Any]) -> tuple[Known, ...]:
         cleared = facts.get(CLEARED, {})

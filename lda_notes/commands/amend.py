@@ -68,6 +68,7 @@ def command(
     """
     from zoneinfo import ZoneInfo
 
+    from lda_notes import pipeline
     from lda_notes.chart import opening
     from lda_notes.chart.correction import CorrectionSubject
     from lda_notes.commands.charting import Desk
@@ -98,7 +99,20 @@ def command(
         hint = f"did you mean {close}?" if close else "`lda-notes note FILE --all` shows the entries"
         raise Failure(f"{episode}: has no entry {event}; {hint}")
     now = clock(asof)
-    subject = CorrectionSubject(record, every[event], policy, now, author(by), kind, signed_at=clocks.wall_clock)
+    beside = pipeline.beside([seen.record])
+    for words in beside.unreadable:
+        say(f"May be an earlier stay of this patient, and is not known here: {words}", err=True)
+    subject = CorrectionSubject(
+        record,
+        every[event],
+        policy,
+        now,
+        author(by),
+        kind,
+        signed_at=clocks.wall_clock,
+        unread=seen.record.unread_facts,
+        others=pipeline.stays([seen.record], beside.records, policy, now())[0].others,
+    )
     said = given(pairs, answers)
     subject.take(said)
     desk = Desk(f"correction of {event}", episode, now, said, not no_input, sign)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,9 +20,8 @@ if TYPE_CHECKING:
     from lda_notes.fhir.build.bundle import Options
     from lda_notes.fhir.config import Config
     from lda_notes.knowledge.policy import Policy
+    from lda_notes.line.timeline import Timeline
     from lda_notes.record.reading import Record
-
-_FAR = datetime(9999, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +43,12 @@ class _Done:
 @click.option(
     "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of note templates that replace ours."
 )
+@click.option(
+    "--by-type",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Write resources instead, one NDJSON file for each type, for bulk import; into a new or empty folder.",
+)
 @click.option("--definitions", is_flag=True, help="Print the definitions of our extensions instead.")
 @click.option(
     "--package",
@@ -63,6 +67,7 @@ def command(
     no_note: bool,
     docx: bool,
     templates: Path | None,
+    by_type: Path | None,
     definitions: bool,
     package: Path | None,
     workers: int,
@@ -74,12 +79,18 @@ def command(
 ) -> None:
     """Write FHIR R4 transaction bundles from records, one for each event, in order of time.
 
-    The same record gives the same bytes. Bundles may be sent in any order and more than once. Each is verified
-    first; with any fault nothing is written. On standard output and in a file they are NDJSON, one bundle to a row
-    (a single bundle is spread over many); in a folder each is a JSON file of its own.
+    The same records give the same bytes. Other stays of the same patient and port, given or in the same folder, are
+    read too: a hold of an earlier stay is in the bundles of the next. Bundles may be sent in any order and more than
+    once. Each is verified first; with any fault nothing is written. On standard output and in a file they are NDJSON,
+    one bundle to a row (a single bundle is spread over many); in a folder each is a JSON file of its own.
 
     A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: they
-    are worked on one at a time, and a record with any fault is named and gives no bundle, while the others go on.
+    are worked on one at a time, each by itself, without other stays; a record with any fault is named and gives no
+    bundle, while the others continue.
+
+    With --by-type DIR the resources themselves are written, with literal ids, as a server has them after all
+    transactions: Patient.ndjson, Device.ndjson and so on. Rows must be in order of the patient's record number; one
+    patient is in memory at a time.
 
     Ends with 0 when all is written, 1 when a bundle has faults, 2 when a record cannot be read.
 
@@ -95,7 +106,9 @@ def command(
         _put([("definitions", to_json(made(config), spread=True) + "\n")], out, "json")
         return
     if package is not None:
-        _write_package(package, config)
+        from lda_notes.commands.package import write
+
+        write(package, config)
         return
     if not paths:
         raise click.UsageError("Missing argument 'FILE|DIR...'.")
@@ -104,6 +117,8 @@ def command(
     chosen = _Chosen(with_context, not no_note, docx, templates)
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
+    if by_type is not None:
+        sys.exit(_by_type(paths, rows, how, config, policy_path, chosen, by_type, out or event))
     if rows:
         if docx or event is not None:
             raise click.UsageError("--docx and --event are for records in files of their own, not for NDJSON.")
@@ -128,38 +143,23 @@ def command(
     say(f"{counted} with {resources} resources, verified.", err=True)
 
 
-def _write_package(to: Path, config: Config) -> None:
-    """Write the package with the demos' bundles as examples. Raises `Failure` when the folder cannot be written."""
-    from lda_notes.commands.writing import write_all
-    from lda_notes.fhir.package.files import files
+def _by_type(
+    paths: tuple[Path, ...],
+    rows: list[Path],
+    how: Streaming,
+    config: Config,
+    policy_path: Path | None,
+    chosen: _Chosen,
+    to: Path,
+    other: object,
+) -> int:
+    from lda_notes.commands import by_type
+    from lda_notes.knowledge import policy_file
 
-    made = [(to / name, text.encode()) for name, text in files(config, _examples(config))]
-    try:
-        for folder in {path.parent for path, _ in made}:
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    except OSError as error:
-        raise Failure(f"{to}: cannot be made ({error.strerror}); give another folder") from None
-    write_all(made)
-    say(f"Written: {len(made)} files of the package in {to / 'package'}", err=True)
-
-
-def _examples(config: Config) -> Iterator[tuple[str, dict[str, Any]]]:
-    """The bundles of every demo, by name; they claim our own profiles, whatever the configuration says."""
-    from lda_notes.fhir.build.bundle import Options, bundles
-    from lda_notes.fhir.build.notes import note_writer
-    from lda_notes.files.resources import folder
-    from lda_notes.knowledge.policy import DEFAULT
-    from lda_notes.line.timeline import build
-    from lda_notes.record.reading import read
-
-    claiming = config.model_copy(update={"profiles": tuple(dict.fromkeys(("own", *config.profiles)))})
-    options = Options(notes=note_writer(DEFAULT))
-    for path in sorted(folder("demo_episodes").glob("*.yaml")):
-        record = read(path)
-        assert record.episode is not None
-        line = build(record.episode, DEFAULT, _FAR, record.unread_facts)
-        for number, one in enumerate(bundles(line, DEFAULT, claiming, options), start=1):
-            yield f"{path.stem}-{number:02}", one.bundle
+    if how.asked or other is not None:
+        raise click.UsageError("--by-type goes without --out, --event, --workers, --from-line and --dask.")
+    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
+    return by_type.write(paths, rows, policy, config, _options(replace(chosen, with_context=True), policy), to)
 
 
 def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
@@ -195,16 +195,18 @@ def _records(
     policy_path: Path | None,
     chosen: _Chosen,
 ) -> Iterator[_Done]:
-    from lda_notes.commands.reading import files
+    from lda_notes import pipeline
+    from lda_notes.commands.reading import files, read_all
     from lda_notes.knowledge import policy_file
-    from lda_notes.record import reading as records
 
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     options = _options(chosen, policy)
-    read = [(path, records.read(path)) for path in files(paths)]
-    _refuse_unread([record for _, record in read])
-    for path, record in read:
-        yield _bundled(path, record, event, config, policy, options)
+    given = files(paths)
+    read, beside = read_all(given)
+    _refuse_unread(read)
+    lines = pipeline.stays(read, beside, policy, pipeline.FAR)
+    for path, record, line in zip(given, read, lines, strict=True):
+        yield _bundled(path, record, line, event, config, policy, options)
 
 
 def _refuse_unread(read: list[Record]) -> None:
@@ -218,14 +220,22 @@ def _refuse_unread(read: list[Record]) -> None:
         raise Failure("\n".join([f"{counted} could not be read whole, so nothing was written:", *said]))
 
 
-def _bundled(path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options) -> _Done:
+def _bundled(
+    path: Path,
+    record: Record,
+    line: Timeline,
+    event: str | None,
+    config: Config,
+    policy: Policy,
+    options: Options,
+) -> _Done:
     from lda_notes import pipeline
     from lda_notes.fhir.elements import to_json
 
     texts: list[tuple[str, str]] = []
     faults: list[str] = []
     resources = 0
-    for one in pipeline.bundled(record, policy, config, options):
+    for one in pipeline.bundled(record, policy, config, options, line):
         if event is not None and one.made.event != event:
             continue
         faults += one.sentences(record)

@@ -50,7 +50,8 @@ def command(
     """Chart an event: one question after the other, checked as you answer, signed at the end.
 
     Nothing is written before you sign. What you said is kept as a private draft if you stop with Ctrl-C or the
-    connection is lost; the next run offers to go on with it.
+    connection is lost; the next run offers to go on with it. Other stays of the same patient and port in the same
+    folder are read too: their holds, dangers, last flush and allergies are known.
 
     \b
     Kinds: access, arrival (with a needle in), deaccess, dressing, check (the
@@ -64,6 +65,7 @@ def command(
 
     Example: lda-notes chart episode.yaml access --by "Marisol Tamm, RN, LBN-204"
     """
+    from lda_notes import pipeline
     from lda_notes.chart import display, opening
     from lda_notes.chart.subject import EventSubject, next_id
     from lda_notes.commands.charting import Desk
@@ -77,8 +79,22 @@ def command(
     assert standing is not None
     tag = _KINDS[kind]
     now = clock(asof)
-    subject = EventSubject(standing, tag, next_id(standing, tag), policy, now, author(by), clocks.wall_clock)
+    beside = pipeline.beside([seen.record])
+    others = pipeline.stays([seen.record], beside.records, policy, now())[0].others
+    subject = EventSubject(
+        standing,
+        tag,
+        next_id(standing, tag),
+        policy,
+        now,
+        author(by),
+        clocks.wall_clock,
+        seen.record.unread_facts,
+        others,
+    )
     desk = Desk(tag, episode, now, given(pairs, answers, at), not no_input, sign)
+    for words in beside.unreadable:
+        desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
     scene = subject.scene({})
     for row in opening.rows(tag, seen.record, scene.line, now(), said_author(subject.given)):
         desk.show("\n".join(display.rows(row, "  ", "")))

@@ -35,7 +35,7 @@ def is_adult(case: Case, event: Event) -> bool | None:
 
 def heparin_child(case: Case, event: Event) -> bool:
     """Tell whether the amount of heparin goes by a child's weight: known to be young, or known to be light."""
-    months, weight = months_at(case, event), case.timeline.episode.patient.weight_kg
+    months, weight = months_at(case, event), case.timeline.patient_at(event.at).weight_kg
     young = months is not None and months < 12 * case.policy.value("heparin_child_years")
     return young or (weight is not None and weight < case.policy.value("heparin_child_kg"))
 

@@ -43,7 +43,7 @@ def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[
     if event.drug != "alteplase" or event.dose_mg is None:
         return
     policy = case.policy
-    weight = case.timeline.episode.patient.weight_kg
+    weight = case.timeline.patient_at(event.at).weight_kg
     expected = amounts.alteplase_dose_mg(weight, event.lumen_ml, policy)
     if expected is None or weight is None:
         return
@@ -76,7 +76,7 @@ def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> I
     """
     if event.drug != "alteplase":
         return
-    weight = case.timeline.episode.patient.weight_kg
+    weight = case.timeline.patient_at(event.at).weight_kg
     if amounts.alteplase_dose_mg(weight, event.lumen_ml, case.policy) is not None:
         return
     missing = "the patient's weight" if weight is None else "the lumen volume"
@@ -339,7 +339,7 @@ def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterabl
 
     Withdraw the full volume, then flush with saline.
     """
-    weight = case.timeline.episode.patient.weight_kg
+    weight = case.timeline.patient_at(event.at).weight_kg
     if event.blood_return != "present" or event.withdrawn_ml is None or weight is None:
         return
     dwell = step.before.dwell

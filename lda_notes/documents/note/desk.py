@@ -44,7 +44,7 @@ class Desk:
         """Return the desk of a checked record that has a timeline."""
         if judged.timeline is None:
             raise ValueError("the record has no readable episode")
-        return cls(judged, judged.timeline, policy, due.zone_of(judged.timeline), narrator)
+        return cls(judged, judged.timeline.as_known(), policy, due.zone_of(judged.timeline), narrator)
 
 
 def identifiers(timeline: Timeline) -> tuple[str, ...]:

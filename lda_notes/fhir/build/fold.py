@@ -96,9 +96,9 @@ def _strands(frame: Frame, timeline: Timeline, policy: Policy) -> Iterator[Stran
     for run in due.runs(timeline, policy):
         yield _due(frame, run)
     for hold in standing.holds(timeline):
-        yield _hold(frame, hold)
+        yield _hold(frame, timeline, hold)
     for stood in standing.dangers(timeline):
-        yield _danger(frame, stood)
+        yield _danger(frame, timeline, stood)
 
 
 def _ids(*entries: Entry | None) -> tuple[str, ...]:
@@ -268,22 +268,30 @@ def _due(frame: Frame, run: due.Run) -> Strand:
     )
 
 
-def _hold(frame: Frame, hold: Hold) -> Strand:
+def _hold(frame: Frame, timeline: Timeline, hold: Hold) -> Strand:
+    frame = standing.frame_of(frame, timeline, hold.began)
     return Strand(
         standing.hold_names(frame, hold)[0],
         "hold",
-        hold.began.event.id,
+        _opener(hold.began),
         _ids(hold.ended),
         lambda: standing.hold_resources(frame, hold, closed=False),
         lambda: standing.hold_resources(frame, hold, closed=True),
     )
 
 
-def _danger(frame: Frame, stood: standing.Stood) -> Strand:
+def _opener(began: Entry) -> str:
+    """The event that opens it; what an earlier stay left is there before the first event of this one."""
+    return NOBODY if began.record else began.event.id
+
+
+def _danger(frame: Frame, timeline: Timeline, stood: standing.Stood) -> Strand:
+    assert stood.began.began is not None
+    frame = standing.frame_of(frame, timeline, stood.began.began)
     return Strand(
         standing.danger_name(frame, stood),
         "danger",
-        _ids(stood.began.began)[0],
+        _opener(stood.began.began),
         _ids(*stood.changed, stood.ended),
         lambda: [standing.danger_flag(frame, stood, closed=False)],
         lambda: [standing.danger_flag(frame, stood, closed=True)],

@@ -342,13 +342,15 @@ def _from_list(parts: list[Json], made: Json) -> None:
 
 
 def _resources_of(store: Store, sources: list[_Source], began: Json | None) -> tuple[Json | None, Json | None]:
-    """Encounter and Patient, as the resources of the episode refer to them; the List does where no event has any."""
-    for source in sources:
-        for target in source.provenance.get("target", ()):
-            held = store.at(target)
-            if held is not None and "encounter" in held:
-                return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
-    return (store.at(began.get("encounter")), store.at(began.get("subject"))) if began is not None else (None, None)
+    """Encounter and Patient, as the record's own List refers to them; without it, as any resource of its events does.
+
+    What an event changed may be of an earlier stay.
+    """
+    targets = (store.at(target) for source in sources for target in source.provenance.get("target", ()))
+    for held in (began, *targets):
+        if held is not None and "encounter" in held:
+            return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
+    return None, None
 
 
 def _patient(patient: Json) -> Json:
