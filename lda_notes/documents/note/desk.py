@@ -59,7 +59,7 @@ def chosen(timeline: Timeline, choice: Choice) -> tuple[Family, ...]:
     families = corrections.families(timeline)
     if choice.event is not None:
         return tuple(
-            family if family.entry.event.id == choice.event else Family(entry)
+            family if family.entry.event.id == choice.event else Family(entry, of=family)
             for family in families
             for entry in (family.entry, *family.corrections)
             if entry.event.id == choice.event
