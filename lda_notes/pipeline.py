@@ -18,6 +18,7 @@ from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import reading as records
 from lda_notes.record.folder import Passed as Passed
 from lda_notes.record.folder import beside as beside
+from lda_notes.record.folder import of_numbers as of_numbers
 from lda_notes.record.folder import passed_over as passed_over
 from lda_notes.record.folder import record_files as record_files
 from lda_notes.record.reading import Record
@@ -189,7 +190,6 @@ def bundled(
     assert record.episode is not None
     shared: dict[int, object] = {}
     line = line or timeline.build(record.episode, policy, FAR, record.unread_facts)
-    if line.others.beside:  # each stay's bundles say what its own record does of patient and port
-        line = replace(line, episode=record.episode)
-    for one in bundles(line, policy, config, options):
+    # Each stay's bundles say of patient and port what its own record does.
+    for one in bundles(replace(line, episode=record.episode), policy, config, options):
         yield Bundled(one, verify(one.bundle, sound=shared))

@@ -93,7 +93,7 @@ class EventSubject:
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
         """Yield what is to be said at once because of an answer."""
         old, new = self.scene(before), self.scene(after)
-        told = {one.path for one in self._known_of(old, before)} if "at" in before else set()
+        told = {one.path for one in self._known_of(old, before)} if self._timed(before) else set()
         for one in self._known_of(new, after):
             if one.path not in told:
                 yield Say("known", f"On record, so not asked: {one.said}.")
@@ -188,7 +188,7 @@ class EventSubject:
         assert self._minute is not None
         whole = self._whole(facts, self._minute)
         scene = self._made(whole)
-        follows = self._known_of(scene, facts) if "at" in facts else ()
+        follows = self._known_of(scene, facts) if self._timed(facts) else ()
         if follows:
             scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole))
         return scene
@@ -196,7 +196,13 @@ class EventSubject:
     def _made(self, whole: dict[str, Any]) -> Scene:
         assert self._minute is not None and self._line is not None
         trial = trials.judge(whole, self.episode, self.policy, self._minute, self._found, self._line)
-        return Scene(self.kind, self._line.episode, self._line, self.policy, self._minute, self.zone, whole, trial)
+        at = datetime.fromisoformat(whole["at"]) if whole.get("at") else self._minute
+        return Scene(
+            self.kind, self._line.episode_at(at), self._line, self.policy, self._minute, self.zone, whole, trial
+        )
+
+    def _timed(self, facts: Mapping[str, Any]) -> bool:
+        return "at" in facts or "at" in self.given
 
     def _known_of(self, scene: Scene, facts: Mapping[str, Any]) -> tuple[Known, ...]:
         cleared = facts.get(CLEARED, {})

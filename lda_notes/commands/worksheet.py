@@ -132,7 +132,7 @@ def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
         due.end_of(asof, "idle_flush_days", policy, due.zone_of(timeline))
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    return View(timeline, policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
+    return View(timeline.as_known(), policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
 
 
 def _septum(timeline: Timeline, asked: str | None) -> str:

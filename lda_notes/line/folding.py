@@ -81,9 +81,11 @@ def _stay(
 ) -> Timeline:
     record = records[place]
     assert record.episode is not None
+    earlier = [(other, None) for other in reversed(records[:place])]
+    later = [(other, begins(other)) for other in records[place + 1 :]]
     beside = tuple(
-        Beside(other.episode, other.file, other.unread_facts)
-        for other in (*reversed(records[:place]), *records[place + 1 :])
+        Beside(other.episode, other.file, other.unread_facts, since)
+        for other, since in (*earlier, *later)
         if other.episode is not None
     )
     others = Others(beside, tuple(elsewhere), tuple(ports))

@@ -19,6 +19,7 @@ from lda_notes.fhir.build.administrations import thrombolytic, thrombolytic_name
 from lda_notes.fhir.build.context import stay, stay_name
 from lda_notes.fhir.build.devices import needle_device, needle_name, needle_use, port_device, supply_devices, use_name
 from lda_notes.fhir.build.frame import Frame
+from lda_notes.fhir.build.given import Given, given, given_name, given_resource
 from lda_notes.fhir.build.procedures import procedure
 from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.fhir.elements import Json
@@ -42,7 +43,7 @@ class Strand:
     """
 
     name: str
-    sort: Literal["port", "needle", "dwell", "due", "hold", "danger", "fact", "stay", "record"]
+    sort: Literal["port", "needle", "dwell", "given", "due", "hold", "danger", "fact", "stay", "record"]
     opened: str
     changed: tuple[str, ...]
     start: Callable[[], list[Made]]
@@ -90,6 +91,8 @@ def _strands(frame: Frame, timeline: Timeline, policy: Policy) -> Iterator[Stran
         for dwell in dwells:
             if not dwell.treatment.record:
                 yield _dwell(frame, dwell)
+    for use in given(timeline):
+        yield _given(frame, use)
     for run in due.runs(timeline, policy):
         yield _due(frame, run)
     for hold in standing.holds(timeline):
@@ -240,6 +243,17 @@ def _dwell(frame: Frame, dwell: Dwell) -> Strand:
         _ids(dwell.ended),
         lambda: made(None, None, whole=True),
         lambda: made(ended.at if ended is not None else None, outcome if ended is not None else None, whole=False),
+    )
+
+
+def _given(frame: Frame, use: Given) -> Strand:
+    return Strand(
+        given_name(frame, use),
+        "given",
+        use.entry.event.id,
+        _ids(use.stopped),
+        lambda: [given_resource(frame, use, closed=False)],
+        lambda: [given_resource(frame, use, closed=True)],
     )
 
 
