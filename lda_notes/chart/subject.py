@@ -13,10 +13,10 @@ from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
 from lda_notes.chart.differences import differences
 from lda_notes.chart.display import WIDTH
-from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.known import Known, known
 from lda_notes.chart.question import Question
-from lda_notes.chart.scene import Scene
+from lda_notes.chart.scene import CLEARED, UNWRITTEN, Scene
 from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words, hold_words
 from lda_notes.chart.talk import Say
@@ -29,9 +29,6 @@ from lda_notes.problems import Finding, Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event, unsealed
 from lda_notes.record.writer import Seen
-
-CLEARED: Final = "cleared"
-"""Key, never written, under which facts from the record stand that the nurse took out."""
 
 _FIRST_KEYS: Final = ("id", "kind", "at", "charted_at", "by")
 
@@ -82,8 +79,8 @@ class EventSubject:
                 return f"That does not fit: {fault.message}."
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Doubtful | Unclear | None:
+        """Return what is doubted when the facts just given may be a slip, and what ``y`` then takes."""
         return next(differences(self.scene(facts), given), None)
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
@@ -176,23 +173,24 @@ class EventSubject:
             self._scenes = []
 
     def _whole(self, facts: Mapping[str, Any], now: datetime) -> dict[str, Any]:
-        said = {key: value for key, value in facts.items() if key != CLEARED}
+        said = {key: value for key, value in facts.items() if key not in UNWRITTEN}
         charted = {"charted_at": _written(self.signed_at() if self.signed_at else now, self.zone)}
         return {"id": self.event_id, "kind": self.kind, **self.given, **charted, **said}
 
     def _scene(self, facts: Mapping[str, Any]) -> Scene:
         assert self._minute is not None
         whole = self._whole(facts, self._minute)
-        scene = self._made(whole)
+        aside = {key: facts[key] for key in UNWRITTEN & facts.keys()}
+        scene = self._made(whole, aside)
         follows = self._known_of(scene, facts) if "at" in facts else ()
         if follows:
-            scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole))
+            scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole), aside)
         return scene
 
-    def _made(self, whole: dict[str, Any]) -> Scene:
+    def _made(self, whole: dict[str, Any], aside: Mapping[str, Any]) -> Scene:
         assert self._minute is not None and self._line is not None
         trial = trials.judge(whole, self.episode, self.policy, self._minute, self._found, self._line)
-        return Scene(self.kind, self.episode, self._line, self.policy, self._minute, self.zone, whole, trial)
+        return Scene(self.kind, self.episode, self._line, self.policy, self._minute, self.zone, whole, trial, aside)
 
     def _known_of(self, scene: Scene, facts: Mapping[str, Any]) -> tuple[Known, ...]:
         cleared = facts.get(CLEARED, {})
