@@ -325,7 +325,7 @@ class CorrectionSubject:
         if entry["kind"] == "retraction":
             rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
         note = preview.note(
-            "", trial.line.episode, trial.line, trial.findings, self.policy, self._shown(), WIDTH
+            "", trial.line.episode, trial.line, trial.findings, self.policy, (self._shown(),), WIDTH
         )  # fmt: skip
         return Review(entry, "\n".join((note, *rows)), trial.findings, entry.get("by") or {})
 

@@ -8,12 +8,13 @@ from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart import agenda, changes, layout, opening, paths, preview
+from lda_notes.chart import agenda, changes, kits, layout, opening, paths, preview
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
 from lda_notes.chart.differences import differences
 from lda_notes.chart.display import WIDTH
 from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.kits import Kit
 from lda_notes.chart.known import Known, known
 from lda_notes.chart.question import Question
 from lda_notes.chart.scene import CLEARED, UNWRITTEN, Scene
@@ -48,6 +49,7 @@ class EventSubject:
     given: Mapping[str, Any] = field(default_factory=dict)
     signed_at: Callable[[], datetime] | None = None
     """Tells the time of entry; without it, ``now`` does."""
+    kits: Mapping[str, Kit] = field(default_factory=dict)
     _minute: datetime | None = field(default=None, init=False)
     _line: Timeline | None = field(default=None, init=False)
     _found: frozenset[tuple[Any, ...]] = field(default=frozenset(), init=False)
@@ -62,7 +64,19 @@ class EventSubject:
 
     def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked, the next one first."""
-        return agenda.questions(self.scene(facts), answered)
+        scene = self.scene(facts)
+        if self.kits and "at" in facts and kits.QUESTION not in answered:
+            known = scene.line.patient_at(scene.at).allergies is not None
+            asked = kits.question(self.kits, scene.patient, known, self.policy, self.kit_places)
+            yield from () if asked is None else (asked,)
+        yield from agenda.questions(scene, answered)
+
+    def kit_places(self, name: str) -> tuple[Path, ...]:
+        """Return where in the event the fact of a kit goes: where it is asked."""
+        path = paths.parse(name)
+        bare = tuple(str(step) for step in path if isinstance(step, str))
+        asked = (tuple(step for step in need.path if step != "*") for need in NEEDS[self.kind])
+        return (path,) if bare in asked and self.kind != "arrival accessed" else ()
 
     def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
         """Return what a time typed at a question is read against."""
@@ -146,7 +160,7 @@ class EventSubject:
         event = self.finished(facts, (self.signed_at or self.now)())
         trial = self.scene(facts).trial
         episode = trial.line.episode
-        text = preview.note("", episode, trial.line, trial.findings, self.policy, self.event_id, WIDTH)
+        text = preview.note("", episode, trial.line, trial.findings, self.policy, (self.event_id,), WIDTH)
         scene = self.scene(facts)
         stops = tuple(opening.warnings(_state(trial, scene), self.zone)) if issubclass(scene.model, CareEvent) else ()
         return Review(event, text, trial.findings, event.get("by") or {}, stops)

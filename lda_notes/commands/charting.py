@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 import click
 
-from lda_notes.chart import drafts
+from lda_notes.chart import drafts, kits
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
 from lda_notes.chart.session import Charted, Gone, Session, Write
@@ -64,6 +64,9 @@ class Desk:
                     said = f"{failure}. What you said is kept as a private draft; run it again to go on"
                     raise Failure(said, failure.code) from None
                 raise
+            if done is not None and session.kit:
+                kits.keep(kits.place(os.environ), session.kit, kits.of_entry(session.signed))
+                self.show(f"Your kit {session.kit} is kept, for you alone.")
             if done is None:
                 self.show("Nothing was written; what you said is kept as a private draft. Run it again to go on.")
             return done
