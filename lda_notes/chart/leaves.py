@@ -59,7 +59,7 @@ def _size(need: Need, spot: Spot) -> bool:
 def _asked(need: Need, scene: Scene) -> bool:
     if need.option is not None and scene.policy.choice(need.option) != "yes":
         return False
-    if need.path[0] == "problems" and scene.untold and need.when is in_trouble:
+    if need.when is in_trouble and need.path[0] == "problems" and (scene.untold or scene.facts.get("problems")):
         return True
     return scene.event is not None and need.applies(scene.event, scene.episode, scene.policy)
 
