@@ -10,13 +10,17 @@ from typing import TYPE_CHECKING, Final
 
 from lda_notes.check import among, rule_table
 from lda_notes.check.judged import Judged
-from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import folding, timeline
 from lda_notes.line.folding import begins as begins
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import reading as records
+from lda_notes.record.folder import Passed as Passed
+from lda_notes.record.folder import beside as beside
+from lda_notes.record.folder import of_numbers as of_numbers
+from lda_notes.record.folder import passed_over as passed_over
+from lda_notes.record.folder import record_files as record_files
 from lda_notes.record.reading import Record
 
 if TYPE_CHECKING:
@@ -41,6 +45,35 @@ def judge_all(given: Sequence[Record], policy: Policy, asof: datetime) -> list[J
             one = _judged(record, stay, policy, by_file)
             judged[id(record)] = replace(one, line=line)
     return [judged[id(record)] if id(record) in judged else judge(record, policy, asof) for record in given]
+
+
+def judge_given(given: Sequence[Record], others: Sequence[Record], policy: Policy, asof: datetime) -> list[Judged]:
+    """Check the records given, each within its line; ``others`` may be other stays of the same patients."""
+    return judge_all([*given, *begun(others, asof)], policy, asof)[: len(given)]
+
+
+def judge_within(record: Record, others: Sequence[Record], policy: Policy, asof: datetime) -> Judged:
+    """Check one record within its line; ``others`` may be other stays of the same patient.
+
+    Of the others only what happened until ``asof`` is known.
+    """
+    known = begun(others, asof)
+    if record.episode is None or not known:
+        return judge(record, policy, asof)
+    return _judged(record, stays([record], known, policy, asof)[0], policy, {one.file: one for one in known})
+
+
+def stays(given: Sequence[Record], others: Sequence[Record], policy: Policy, asof: datetime) -> list[Timeline]:
+    """Return the timeline of each readable record of ``given`` within its line, ``others`` known until ``asof``."""
+    lines = folding.fold_all([*given, *begun(others, asof)], policy, asof)
+    found = {id(one): stay for line in lines for one, stay in zip(line.records, line.stays, strict=True)}
+    return [found[id(record)] for record in given]
+
+
+def begun(given: Sequence[Record], moment: datetime) -> list[Record]:
+    """Return the records as they were at ``moment``, without those whose stay begins later."""
+    starts = ((record, begins(record)) for record in given if record.episode is not None)
+    return [upto(record, moment) for record, since in starts if since is None or since <= moment]
 
 
 def _judged(record: Record, stay: Timeline, policy: Policy, by_file: Mapping[str, Record]) -> Judged:
@@ -119,7 +152,7 @@ def upto(record: Record, moment: datetime) -> Record:
 
 
 def judge_file(path: FilePath, policy: Policy, asof: datetime) -> Judged:
-    """Read and check one record file."""
+    """Read and check one record file by itself."""
     return judge(records.read(path), policy, asof)
 
 
@@ -145,7 +178,7 @@ class Bundled:
 
 
 def bundled(
-    record: Record, policy: Policy, config: Config, options: Options, line: timeline.Timeline | None = None
+    record: Record, policy: Policy, config: Config, options: Options, line: Timeline | None = None
 ) -> Iterator[Bundled]:
     """Build the bundle of each event of a readable record, and verify it: bundle, send, status and streams do it here.
 
@@ -156,89 +189,7 @@ def bundled(
 
     assert record.episode is not None
     shared: dict[int, object] = {}
-    for one in bundles(
-        line or timeline.build(record.episode, policy, FAR, record.unread_facts), policy, config, options
-    ):
+    line = line or timeline.build(record.episode, policy, FAR, record.unread_facts)
+    # Each stay's bundles say of patient and port what its own record does.
+    for one in bundles(replace(line, episode=record.episode), policy, config, options):
         yield Bundled(one, verify(one.bundle, sound=shared))
-
-
-def record_files(paths: tuple[FilePath, ...]) -> Iterator[FilePath]:
-    """Yield each file, and each record file directly in each folder, in order of name; never the policy file."""
-    for path in paths:
-        if path.is_dir():
-            yield from sorted(p for p in path.iterdir() if _is_record(p))
-        else:
-            yield path
-
-
-def _is_record(path: FilePath) -> bool:
-    return path.suffix.lower() in records.SUFFIXES and not _is_policy(path) and path.is_file()
-
-
-def _is_policy(path: FilePath) -> bool:
-    """Tell whether a file is named like the policy, in whatever spelling; only one is read."""
-    return path.stem.lower().replace("_", "-") == FilePath(policy_file.NAME).stem
-
-
-@dataclass(frozen=True, slots=True)
-class Passed:
-    """Something in a folder that is not read as a record and could be one. ``lost``: it was meant to be one."""
-
-    path: FilePath
-    why: str
-    lost: bool = False
-
-    def __str__(self) -> str:
-        return f"{self.path}: {self.why}"
-
-
-_HEAD: Final = 4096
-"""How much of a file is looked at to tell whether it is a record under another name, in bytes."""
-
-
-def passed_over(paths: tuple[FilePath, ...]) -> Iterator[Passed]:
-    """Yield each thing in the folders of ``paths`` that is not read as a record and could be one, in order of name."""
-    for folder in dict.fromkeys(path for path in paths if path.is_dir()):
-        try:
-            inside = sorted(folder.iterdir())
-        except OSError:  # the command that reads the folder says so
-            continue
-        for path in inside:
-            found = None if _is_record(path) or path.name == policy_file.NAME else _could_be(path)
-            if found is not None:
-                yield found
-
-
-def _could_be(path: FilePath) -> Passed | None:
-    named = path.suffix.lower() in records.SUFFIXES
-    if named and path.is_symlink() and not path.exists():
-        return Passed(path, "is a link to a file that is not there; put the file back or remove the link", True)
-    if path.is_dir():
-        inside = sum(_is_record(inner) for inner in path.rglob("*")) if not path.is_symlink() else 0
-        if named:
-            return Passed(path, "is a folder named like a record; rename it, or put the record here", True)
-        many = "1 record" if inside == 1 else f"{inside} records"
-        return (
-            Passed(path, f"is a folder with {many} that are not read from here; give the folder too")
-            if inside
-            else None
-        )
-    if not path.is_file():
-        return Passed(path, "is named like a record and is not a file; look what it is", True) if named else None
-    if _is_policy(path):
-        return Passed(path, f"is named like the policy, which is read only as {policy_file.NAME}; rename it")
-    if any(suffix in (".ndjson", ".jsonl") for suffix in path.suffixes[-2:]):
-        return Passed(path, "contains records in rows, which are not read from a folder; give the file by its name")
-    if any(f"{suffix}" in path.name.lower() for suffix in records.SUFFIXES):
-        return Passed(path, "looks like an editor's copy of a record; compare it with the record, then remove it")
-    if _begins_like_a_record(path):
-        return Passed(path, f"looks like a record under another ending; records end in {', '.join(records.SUFFIXES)}")
-    return None
-
-
-def _begins_like_a_record(path: FilePath) -> bool:
-    try:
-        with path.open("rb") as file:
-            return b"record_version" in file.read(_HEAD)
-    except OSError:
-        return False

@@ -37,7 +37,13 @@ class Leaf:
 
 
 def leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
-    """Yield every fact that is asked of the event as far as it is known, answered or not."""
+    """Yield every fact that is asked of the event as far as it is known, answered or not; punctures one by one."""
+    found = list(_leaves(scene, answered))
+    punctures = iter(sorted((one for one in found if one.path[0] == "punctures"), key=lambda one: int(one.path[1])))
+    yield from (next(punctures) if one.path[0] == "punctures" else one for one in found)
+
+
+def _leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
     table = NEEDS[scene.kind]
     gates = {need.path: need for need in table if (spot := scene.spot(need.path)) and spot.part}
     for need in table:

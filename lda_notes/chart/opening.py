@@ -18,7 +18,7 @@ from lda_notes.record.reading import Record
 
 def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) -> Iterator[str]:
     """Yield the rows: identity first, then what would otherwise be asked."""
-    episode, zone = line.episode, zone_of(line)
+    episode, zone = line.episode_at(now), zone_of(line)
     yield from identity(kind, episode)
     unit = line.unit_at(now)
     room = f", room {unit.room}" if unit is not None and unit.room else ""

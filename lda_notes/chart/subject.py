@@ -25,10 +25,11 @@ from lda_notes.chart.times import Frame
 from lda_notes.chart.trial import Trial
 from lda_notes.check.needs import NEEDS
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import Timeline
+from lda_notes.line.timeline import ALONE, Others, Timeline
 from lda_notes.problems import Finding, Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event, unsealed
+from lda_notes.record.unread import Unread
 from lda_notes.record.writer import Seen
 
 _FIRST_KEYS: Final = ("id", "kind", "at", "charted_at", "by")
@@ -49,6 +50,9 @@ class EventSubject:
     given: Mapping[str, Any] = field(default_factory=dict)
     signed_at: Callable[[], datetime] | None = None
     """Tells the time of entry; without it, ``now`` does."""
+    unread: tuple[Unread, ...] = ()
+    others: Others = ALONE
+    """What could not be read of the record, and the other stays of its line."""
     kits: Mapping[str, Kit] = field(default_factory=dict)
     _minute: datetime | None = field(default=None, init=False)
     _line: Timeline | None = field(default=None, init=False)
@@ -100,7 +104,7 @@ class EventSubject:
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
         """Yield what is to be said at once because of an answer."""
         old, new = self.scene(before), self.scene(after)
-        told = {one.path for one in self._known_of(old, before)} if "at" in before else set()
+        told = {one.path for one in self._known_of(old, before)} if self._timed(before) else set()
         for one in self._known_of(new, after):
             if one.path not in told:
                 yield Say("known", f"On record, so not asked: {one.said}.")
@@ -175,7 +179,7 @@ class EventSubject:
         episode = seen.record.episode
         assert episode is not None
         yield from changes.between(self.episode, episode)
-        self.episode, self._minute = episode, None
+        self.episode, self.unread, self._minute = episode, seen.record.unread_facts, None
         if any(event.id == self.event_id for event in episode.events):
             self.event_id = next_id(episode, self.kind)
 
@@ -183,7 +187,7 @@ class EventSubject:
         minute = self.now().replace(second=0, microsecond=0)
         if minute != self._minute:
             self._minute = minute
-            self._line, self._found = trials.baseline(self.episode, self.policy, minute)
+            self._line, self._found = trials.baseline(self.episode, self.policy, minute, self.unread, self.others)
             self._scenes = []
 
     def _whole(self, facts: Mapping[str, Any], now: datetime) -> dict[str, Any]:
@@ -196,7 +200,7 @@ class EventSubject:
         whole = self._whole(facts, self._minute)
         aside = {key: facts[key] for key in UNWRITTEN & facts.keys()}
         scene = self._made(whole, aside)
-        follows = self._known_of(scene, facts) if "at" in facts else ()
+        follows = self._known_of(scene, facts) if self._timed(facts) else ()
         if follows:
             scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole), aside)
         return scene
@@ -204,7 +208,12 @@ class EventSubject:
     def _made(self, whole: dict[str, Any], aside: Mapping[str, Any]) -> Scene:
         assert self._minute is not None and self._line is not None
         trial = trials.judge(whole, self.episode, self.policy, self._minute, self._found, self._line)
-        return Scene(self.kind, self.episode, self._line, self.policy, self._minute, self.zone, whole, trial, aside)
+        at = datetime.fromisoformat(whole["at"]) if whole.get("at") else self._minute
+        episode = self._line.episode_at(at)
+        return Scene(self.kind, episode, self._line, self.policy, self._minute, self.zone, whole, trial, aside)
+
+    def _timed(self, facts: Mapping[str, Any]) -> bool:
+        return "at" in facts or "at" in self.given
 
     def _known_of(self, scene: Scene, facts: Mapping[str, Any]) -> tuple[Known, ...]:
         cleared = facts.get(CLEARED, {})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -15,10 +15,11 @@ from lda_notes.check import rule_table
 from lda_notes.check.needs import missing
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import timeline
-from lda_notes.line.timeline import Timeline
+from lda_notes.line.timeline import ALONE, Others, Timeline
 from lda_notes.problems import SEVERITIES, Finding, Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, Event
+from lda_notes.record.unread import Unread
 from lda_notes.record.validation import Misfit, misfits
 
 _ROUNDS: Final = 20
@@ -66,9 +67,11 @@ def fitted(model: type[BaseModel], facts: Mapping[str, Any]) -> Fitted:
     return Fitted(None, data, tuple(found))
 
 
-def baseline(episode: Episode, policy: Policy, asof: datetime) -> tuple[Timeline, frozenset[tuple[Any, ...]]]:
-    """Return the record's timeline as it stands, and what a check already finds in it."""
-    line = timeline.build(episode, policy, asof)
+def baseline(
+    episode: Episode, policy: Policy, asof: datetime, unread: Sequence[Unread] = (), others: Others = ALONE
+) -> tuple[Timeline, frozenset[tuple[Any, ...]]]:
+    """Return the record's timeline within its line as it stands, and what a check already finds in it."""
+    line = timeline.build(episode, policy, asof, unread, others)
     return line, frozenset(_mark(f) for f in (*line.findings, *rule_table.check(line, policy)))
 
 
@@ -86,7 +89,7 @@ def judge(
     if event is None:
         return Trial(None, line, (), position)
     trial = episode.model_copy(update={"events": (*episode.events, event)})
-    line = timeline.build(trial, policy, asof)
+    line = timeline.build(trial, policy, asof, line.unread, line.others)
     found = [f for f in (*line.findings, *rule_table.check(line, policy)) if _mark(f) not in known]
     found.sort(key=lambda f: (SEVERITIES.index(f.severity), f.rule, f.message))
     return Trial(event, line, tuple(found), position)

@@ -23,9 +23,11 @@ from lda_notes.chart.subject import EventSubject, next_id
 from lda_notes.chart.talk import Say
 from lda_notes.chart.times import Frame
 from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import ALONE, Others
 from lda_notes.problems import Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, Event
+from lda_notes.record.unread import Unread
 from lda_notes.record.writer import Seen
 
 IN: Final = "access"
@@ -59,6 +61,8 @@ class Visit:
     now: Callable[[], datetime]
     given: Mapping[str, Any] = field(default_factory=dict)
     signed_at: Callable[[], datetime] | None = None
+    unread: tuple[Unread, ...] = ()
+    others: Others = ALONE
     kits: Mapping[str, Kit] = field(default_factory=dict)
     _made: dict[str, tuple[Any, EventSubject]] = field(default_factory=dict, init=False)
 
@@ -91,9 +95,8 @@ class Visit:
         if kind not in self._made or self._made[kind][0] != key:
             events = (*self.episode.events, *before)
             episode = self.episode.model_copy(update={"events": events})
-            subject = EventSubject(
-                episode, kind, next_id(episode, kind), self.policy, self.now, given, self.signed_at
-            )  # fmt: skip
+            name, line = next_id(episode, kind), (self.unread, self.others)
+            subject = EventSubject(episode, kind, name, self.policy, self.now, given, self.signed_at, *line)
             self._made[kind] = (key, subject)
         return self._made[kind][1]
 
@@ -213,7 +216,7 @@ class Visit:
         events = [subject.finished(said, signed) for subject, said in steps]
         last, said = steps[-1]
         minute = self.now().replace(second=0, microsecond=0)
-        _, known = trials.baseline(self.episode, self.policy, minute)
+        _, known = trials.baseline(self.episode, self.policy, minute, self.unread, self.others)
         scene = last.scene(said)
         trial = trials.judge(scene.facts, last.episode, self.policy, minute, known, scene.line)
         names = tuple(event["id"] for event in events)

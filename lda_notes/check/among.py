@@ -133,7 +133,7 @@ def _one_person(episodes: Sequence[Episode]) -> Iterator[Doubt]:
 
 
 def _two_ports(lines: Sequence[Timeline]) -> Iterator[Doubt]:
-    members = [index for index, line in enumerate(lines) if line.other_ports]
+    members = [index for index, line in enumerate(lines) if line.others.ports]
     for group in _joined(members, [_numbers(lines[one].episode) for one in members]):
         ports = list(dict.fromkeys(lines[one].episode.port.id for one in group))
         if len(ports) > 1:

@@ -45,7 +45,7 @@ def pieces(timeline: Timeline) -> Iterator[Piece]:
 
 
 def _beside_events(timeline: Timeline) -> Iterator[Piece]:
-    episode = timeline.episode
+    episode = timeline.written or timeline.episode
     for position, allergy in enumerate(episode.patient.allergies or ()):
         for key in ("detail", "reaction"):
             if (text := getattr(allergy, key)) is not None:

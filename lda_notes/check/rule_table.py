@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
 from inspect import cleandoc
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Any, Final, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from lda_notes.check.needs import Missing, missing_in_events
+from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
@@ -67,9 +68,16 @@ class Case:
     def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
         """Each entry that lacks needed facts, with these; what was written and could not be read is not missing."""
         entries = (*self.timeline.entries, *self.timeline.corrections)
-        asked = missing_in_events((entry.event for entry in entries), self.timeline.episode, self.policy)
-        found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, (_, gaps) in zip(entries, asked, strict=True))
+        asked = [one for part in self._by_knowledge(entries) for one in part]
+        found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, gaps in asked)
         return tuple((entry, gaps) for entry, gaps in found if gaps)
+
+    def _by_knowledge(self, entries: tuple[Entry, ...]) -> Iterator[Iterator[tuple[Entry, tuple[Missing, ...]]]]:
+        """Yield what entries lack, for each run of them that rests on the same facts of patient and port."""
+        for episode, run in groupby(entries, key=lambda entry: self.timeline.episode_at(entry.event.at)):
+            part = tuple(run)
+            asked = missing_in_events((entry.event for entry in part), episode, self.policy)
+            yield ((entry, gaps) for entry, (_, gaps) in zip(part, asked, strict=True))
 
     def unwritten(self, event: str | None, gaps: tuple[Missing, ...]) -> tuple[Missing, ...]:
         """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
@@ -200,7 +208,14 @@ def _dispatch() -> None:
 _NEVER_SILENT: Final = frozenset(
     {
         *("vesicant-without-blood-return", "vesicant-not-flagged", "held-line-used", "held-line-flushed"),
-        *("heparin-history", "heparin-allergy", "chlorhexidine-allergy", "latex-allergy", "alteplase-allergy"),
+        *(
+            "heparin-history",
+            "heparin-before-known",
+            "heparin-allergy",
+            "chlorhexidine-allergy",
+            "latex-allergy",
+            "alteplase-allergy",
+        ),
         *("iodine-allergy", "anesthetic-allergy", "benzyl-alcohol-allergy", "isopropyl-alcohol-allergy"),
         *("other-allergy", "adhesive-allergy", "vapocoolant-allergy", "lock-not-aspirated", "ethanol-lock"),
         *(
@@ -254,7 +269,7 @@ def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Fi
     return Finding(
         row.name,
         fault.severity or row.severity,
-        fault.message,
+        on_one_row(fault.message),
         fault.todo or row.todo,
         fault.path,
         fault.citations if fault.citations is not None else tuple(citations(row, policy)),

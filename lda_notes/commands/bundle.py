@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,9 +20,8 @@ if TYPE_CHECKING:
     from lda_notes.fhir.build.bundle import Options
     from lda_notes.fhir.config import Config
     from lda_notes.knowledge.policy import Policy
+    from lda_notes.line.timeline import Timeline
     from lda_notes.record.reading import Record
-
-_FAR = datetime(9999, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +43,19 @@ class _Done:
 @click.option(
     "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of note templates that replace ours."
 )
+@click.option(
+    "--by-type",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Write resources instead, one NDJSON file for each type, for bulk import; into a new or empty folder.",
+)
 @click.option("--definitions", is_flag=True, help="Print the definitions of our extensions instead.")
+@click.option(
+    "--package",
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Write a FHIR package for integrators to DIR instead: profiles, codes, what a server must do, examples.",
+)
 @streaming_options
 @config_option
 @policy_option
@@ -57,7 +67,9 @@ def command(
     no_note: bool,
     docx: bool,
     templates: Path | None,
+    by_type: Path | None,
     definitions: bool,
+    package: Path | None,
     workers: int,
     from_row: int,
     dask: str | None,
@@ -67,12 +79,18 @@ def command(
 ) -> None:
     """Write FHIR R4 transaction bundles from records, one for each event, in order of time.
 
-    The same record gives the same bytes. Bundles may be sent in any order and more than once. Each is verified
-    first; with any fault nothing is written. On standard output and in a file they are NDJSON, one bundle to a row
-    (a single bundle is spread over many); in a folder each is a JSON file of its own.
+    The same records give the same bytes. Other stays of the same patient and port, given or in the same folder, are
+    read too: a hold of an earlier stay is in the bundles of the next. Bundles may be sent in any order and more than
+    once. Each is verified first; with any fault nothing is written. On standard output and in a file they are NDJSON,
+    one bundle to a row (a single bundle is spread over many); in a folder each is a JSON file of its own.
 
     A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: they
-    are worked on one at a time, and a record with any fault is named and gives no bundle, while the others go on.
+    are worked on one at a time, each by itself, without other stays; a record with any fault is named and gives no
+    bundle, while the others continue.
+
+    With --by-type DIR the resources themselves are written, with literal ids, as a server has them after all
+    transactions: Patient.ndjson, Device.ndjson and so on. Rows must be in order of the patient's record number; one
+    patient is in memory at a time.
 
     Ends with 0 when all is written, 1 when a bundle has faults, 2 when a record cannot be read.
 
@@ -87,6 +105,11 @@ def command(
 
         _put([("definitions", to_json(made(config), spread=True) + "\n")], out, "json")
         return
+    if package is not None:
+        from lda_notes.commands.package import write
+
+        write(package, config)
+        return
     if not paths:
         raise click.UsageError("Missing argument 'FILE|DIR...'.")
     if no_note and docx:
@@ -94,6 +117,8 @@ def command(
     chosen = _Chosen(with_context, not no_note, docx, templates)
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
+    if by_type is not None:
+        sys.exit(_by_type(paths, rows, how, config, policy_path, chosen, by_type, out or event))
     if rows:
         if docx or event is not None:
             raise click.UsageError("--docx and --event are for records in files of their own, not for NDJSON.")
@@ -116,6 +141,25 @@ def command(
     resources = sum(one.resources for one in done)
     counted = "1 bundle" if len(texts) == 1 else f"{len(texts)} bundles"
     say(f"{counted} with {resources} resources, verified.", err=True)
+
+
+def _by_type(
+    paths: tuple[Path, ...],
+    rows: list[Path],
+    how: Streaming,
+    config: Config,
+    policy_path: Path | None,
+    chosen: _Chosen,
+    to: Path,
+    other: object,
+) -> int:
+    from lda_notes.commands import by_type
+    from lda_notes.knowledge import policy_file
+
+    if how.asked or other is not None:
+        raise click.UsageError("--by-type goes without --out, --event, --workers, --from-line and --dask.")
+    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
+    return by_type.write(paths, rows, policy, config, _options(replace(chosen, with_context=True), policy), to)
 
 
 def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
@@ -151,16 +195,18 @@ def _records(
     policy_path: Path | None,
     chosen: _Chosen,
 ) -> Iterator[_Done]:
-    from lda_notes.commands.reading import files
+    from lda_notes import pipeline
+    from lda_notes.commands.reading import files, read_all
     from lda_notes.knowledge import policy_file
-    from lda_notes.record import reading as records
 
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     options = _options(chosen, policy)
-    read = [(path, records.read(path)) for path in files(paths)]
-    _refuse_unread([record for _, record in read])
-    for path, record in read:
-        yield _bundled(path, record, event, config, policy, options)
+    given = files(paths)
+    read, beside = read_all(given)
+    _refuse_unread(read)
+    lines = pipeline.stays(read, beside, policy, pipeline.FAR)
+    for path, record, line in zip(given, read, lines, strict=True):
+        yield _bundled(path, record, line, event, config, policy, options)
 
 
 def _refuse_unread(read: list[Record]) -> None:
@@ -174,14 +220,22 @@ def _refuse_unread(read: list[Record]) -> None:
         raise Failure("\n".join([f"{counted} could not be read whole, so nothing was written:", *said]))
 
 
-def _bundled(path: Path, record: Record, event: str | None, config: Config, policy: Policy, options: Options) -> _Done:
+def _bundled(
+    path: Path,
+    record: Record,
+    line: Timeline,
+    event: str | None,
+    config: Config,
+    policy: Policy,
+    options: Options,
+) -> _Done:
     from lda_notes import pipeline
     from lda_notes.fhir.elements import to_json
 
     texts: list[tuple[str, str]] = []
     faults: list[str] = []
     resources = 0
-    for one in pipeline.bundled(record, policy, config, options):
+    for one in pipeline.bundled(record, policy, config, options, line):
         if event is not None and one.made.event != event:
             continue
         faults += one.sentences(record)

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from lda_notes import pipeline
-from lda_notes.commands import charting_options as clocks
 from lda_notes.commands.charting_options import (
     author,
     by_option,
@@ -20,37 +18,26 @@ from lda_notes.commands.charting_options import (
     clock,
     given,
     judged_from,
-    said_author,
 )
 from lda_notes.commands.options import asof_option, policy_option
-from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 from lda_notes.record.events import KINDS
 
-_VISIT: Final = "visit"
+if TYPE_CHECKING:
+    from lda_notes.commands.charting import Means
 
 _KINDS: Final = {kind.command: tag for tag, kind in KINDS.items() if kind.command}
 """Kinds as they are typed, in the order of the work."""
 
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """What was given to the command beside the record and the kind."""
-
-    author: Mapping[str, Any]
-    answers: Mapping[str, str]
-    asks: bool
-    sign: str | None
-    now: Callable[[], datetime]
-    asof: datetime
-    policy: Path | None
+_TAGS: Final = {"visit": "visit", **_KINDS}
+"""The same with a whole visit."""
 
 
 @click.command()
 @click.argument("episode", type=click.Path(exists=True, path_type=Path))
-@click.argument("kind", metavar="KIND", type=click.Choice([_VISIT, *_KINDS]), required=False)
+@click.argument("kind", metavar="KIND", type=click.Choice(list(_TAGS)), required=False)
 @click.option("--at", metavar="TIME", help="When it was, as it would be typed: 0940, -15m, 'yesterday 2210'.")
 @by_option
 @charting_options
@@ -71,7 +58,8 @@ def command(
     """Chart an event, a whole visit, or the round of a unit: one question after the other, signed at the end.
 
     Nothing is written before you sign. What you said is kept as a private draft if you stop with Ctrl-C or the
-    connection is lost; the next run offers to go on with it.
+    connection is lost; the next run offers to go on with it. Other stays of the same patient and port in the same
+    folder are read too: their holds, dangers, last flush and allergies are known.
 
     With a folder: the unit, who is due for what in order of time. Pick a patient, chart, and come back to the list.
 
@@ -89,72 +77,34 @@ def command(
 
     Example: lda-notes chart episode.yaml access --by "Marisol Tamm, RN, LBN-204"
     """
-    said = Given(author(by), given(pairs, answers, at), not no_input, sign, clock(asof), asof, policy_path)
+    from lda_notes.commands.charting import Means, chart_event
+
+    policy = policy_file.in_force(policy_path, (episode,))
+    means = Means(policy, clock(asof), given(pairs, answers, at), not no_input, sign, judged_from(asof))
     if not episode.is_dir():
         if kind is None:
             raise click.UsageError("Missing argument 'KIND': what is charted, such as check, access or visit.")
-        _chart(episode, kind, said)
-    elif no_input or sign or said.answers:
+        chart_event(episode, _TAGS[kind], author(by), means)
+    elif no_input or sign or means.given:
         raise click.UsageError("A round asks at the terminal: --set, --answers, --sign and --no-input need a record.")
     else:
-        _round(episode, kind, said)
+        _round(episode, kind, author(by), means)
 
 
-def _chart(episode: Path, kind: str, said: Given) -> None:
-    from lda_notes.chart import display, kits, opening
-    from lda_notes.chart.subject import EventSubject, next_id
-    from lda_notes.chart.visit import IN, Visit
-    from lda_notes.commands.charting import Desk
-    from lda_notes.commands.console import plain
-    from lda_notes.record.writer import Again, Changed, Written, append, look, refuse_unless_writable
-
-    policy = policy_file.in_force(said.policy, (episode,))
-    seen = look(episode)
-    refuse_unless_writable(episode)
-    standing = seen.record.episode
-    assert standing is not None
-    tag = _KINDS.get(kind, kind)
-    mine = kits.load(kits.place(os.environ)) if said.asks else {}
-    subject: EventSubject | Visit
-    if kind == _VISIT:
-        subject = Visit(standing, policy, said.now, said.author, clocks.wall_clock, mine)
-        scene = subject.step(IN, {}).scene({})
-    else:
-        subject = EventSubject(
-            standing, tag, next_id(standing, tag), policy, said.now, said.author, clocks.wall_clock, mine
-        )  # fmt: skip
-        scene = subject.scene({})
-    desk = Desk(tag, episode, said.now, dict(said.answers), said.asks, said.sign)
-    for row in opening.rows(tag, seen.record, scene.line, said.now(), said_author(said.author)):
-        desk.show("\n".join(display.rows(row, "  ", "")))
-
-    def write(event: dict[str, Any], again: Again | None) -> Written | Changed:
-        nonlocal seen
-        done = append(seen, event, again, judged_from(said.asof))
-        seen = done.seen
-        return done
-
-    done = desk.run(subject, write)
-    if done is not None:
-        say(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
-        for note in done.notes:
-            say(plain(note), err=True)
-
-
-def _round(folder: Path, kind: str | None, said: Given) -> None:
+def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Means) -> None:
     """Show the unit, chart what is picked, and come back to it until the nurse leaves."""
     from lda_notes.chart import drafts, unit
     from lda_notes.chart.heard import Unclear
+    from lda_notes.commands.charting import chart_event
     from lda_notes.commands.console import Terminal, plain
 
     terminal = Terminal()
     done: frozenset[Path] = frozenset()
     while True:
-        policy = policy_file.in_force(said.policy, (folder,))
         read = [records.read(path) for path in pipeline.record_files((folder,))]
         begun = {path.resolve(): drafts.unsigned(os.environ, path) for path in pipeline.record_files((folder,))}
-        judged = pipeline.judge_all(read, policy, said.now())
-        beds = unit.beds(judged, policy, said.now(), begun)
+        judged = pipeline.judge_all(read, means.policy, means.now())
+        beds = unit.beds(judged, means.policy, means.now(), begun)
         for record in read:
             if record.episode is None:
                 terminal.show(plain(f"?? {record.file} cannot be read and is not on this list: run a check."))
@@ -169,11 +119,11 @@ def _round(folder: Path, kind: str | None, said: Given) -> None:
                 terminal.show(f"?? {picked.sentence}")
         bed, word = picked
         word = word or kind or unit.usual(bed)
-        if word not in (_VISIT, *_KINDS):
-            terminal.show(f"?? {word} cannot be charted here. Type one of: {', '.join((_VISIT, *_KINDS))}.")
+        if word not in _TAGS:
+            terminal.show(f"?? {word} cannot be charted here. Type one of: {', '.join(_TAGS)}.")
             continue
         try:
-            _chart(bed.file, word, said)
+            chart_event(bed.file, _TAGS[word], facts, means)
             done |= {bed.file}
         except click.exceptions.Exit:
             return

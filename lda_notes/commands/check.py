@@ -67,10 +67,11 @@ def command(
     """Say what is missing, contradictory or unsafe in records.
 
     Reads every FILE, and every record directly in each DIR. Each finding names file, row and column, its severity
-    (unsafe, wrong, gap, advice), the rule, what was found and expected, what to do, and the source.
+    (unsafe, wrong, gap, advice), the rule, what was found and expected, what to do, and the source. Records of one
+    patient and one port are one line, those in the same folders too: a hold of an earlier stay is still one.
 
     A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: one
-    row of JSON comes out for each, a record at a time, however long the file.
+    row of JSON comes out for each, a record at a time, each by itself, however long the file.
 
     Ends with 0 when nothing but advice was found, 1 when something was, 2 when a file could not be read.
 
@@ -139,7 +140,11 @@ def _compared(files: list[Checked]) -> list[Checked]:
 
 def _checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
     read = [_read(path) for path in paths]
-    judged = iter(pipeline.judge_all([record for record in read if isinstance(record, Record)], policy, asof))
+    given = [record for record in read if isinstance(record, Record)]
+    beside = pipeline.beside(given, paths)
+    for words in beside.unreadable:
+        say(f"May be an earlier stay of a patient, and was not looked at: {report.visible(words)}", err=True)
+    judged = iter(pipeline.judge_given(given, beside.records, policy, asof))
     return [
         Checked(str(path), None, found) if isinstance(found, str) else Checked(str(path), next(judged))
         for path, found in zip(paths, read, strict=True)

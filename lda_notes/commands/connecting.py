@@ -17,12 +17,12 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
-    from lda_notes.fhir.build.bundle import Options
-    from lda_notes.fhir.config import Config
+    from lda_notes.check.judged import Judged
+    from lda_notes.pipeline import Bundled
     from lda_notes.sending.address import Address
     from lda_notes.sending.auth import Credentials
     from lda_notes.sending.client import Server
-    from lda_notes.sending.making import Made, Make
+    from lda_notes.sending.making import Made
     from lda_notes.sending.pace import Pace
     from lda_notes.sending.wire import Connection
 
@@ -119,12 +119,13 @@ def made_of(
     despite: str | None = None,
     documents_only: bool = False,
 ) -> list[Made]:
-    """The parcels of every record and bundle file, also NDJSON with one bundle to a row.
+    """The parcels of every record within its line, and of every bundle file, also NDJSON with one bundle to a row.
 
     ``documents_only``: the notes alone.
     Raises `Failure` for a file that cannot be opened.
     """
     from lda_notes.commands.fhir_options import bundle_texts
+    from lda_notes.commands.reading import read_all
     from lda_notes.fhir.build.bundle import Options
     from lda_notes.fhir.build.notes import note_writer
     from lda_notes.fhir.config import load
@@ -135,17 +136,23 @@ def made_of(
     config = load(config_path)
     options = Options(with_context=with_context, notes=note_writer(policy), despite=despite)
     made: list[Made] = []
-    for path in dict.fromkeys(pipeline.record_files(paths)):
-        if is_bundle(path):
-            made.extend(from_bundle(name, data, despite) for name, data in bundle_texts(path))
+    given = dict.fromkeys(pipeline.record_files(paths))
+    records = [path for path in given if not is_bundle(path)]
+    read, beside = read_all(records)
+    judged = dict(zip(records, pipeline.judge_given(read, beside, policy, asof), strict=True))
+    readable = [record for record in read if record.episode is not None]
+    stays = pipeline.stays(readable, beside, policy, pipeline.FAR)
+    lines = {id(record): stay for record, stay in zip(readable, stays, strict=True)}
+
+    def make(one: Judged) -> Iterator[Bundled]:
+        return pipeline.bundled(one.record, policy, config, options, lines[id(one.record)])
+
+    for path in given:
+        if path in judged:
+            made.append(from_record(judged[path], make, config))
         else:
-            judged = pipeline.judge_file(path, policy, asof)
-            made.append(from_record(judged, _make(policy, config, options), config))
+            made.extend(from_bundle(name, data, despite) for name, data in bundle_texts(path))
     return sharing(documents_alone(made) if documents_only else made)
-
-
-def _make(policy: Policy, config: Config, options: Options) -> Make:
-    return lambda judged: pipeline.bundled(judged.record, policy, config, options, judged.timeline)
 
 
 def delivery_options(command: Command) -> Command:

@@ -83,7 +83,8 @@ def command(
     Blocks follow for those who need words: a hold, a danger, something due other than a routine look, an open problem,
     a change since the last sheet.
 
-    Everything is computed from the records at the moment judged from and says when and by whom it was established.
+    Records of one patient and one port are one line, those in the same folders too. Everything is computed from the
+    records at the moment judged from and says when and by whom it was established.
     Due times rest on the limits in force, each with its source. Events after that moment are not told, and a patient
     whose stay begins after it is named in one row, not handed over. Exit code 2 when a record, or a
     fact of one, could not be read; the sheet then names it.
@@ -109,6 +110,9 @@ def command(
             unreadable.append(reading.why_unreadable(record))
         else:
             given.append(record)
+    around = pipeline.beside(given, reading.files(paths))
+    given += around.records
+    unreadable += (f"may be an earlier stay of a patient: {words}" for words in around.unreadable)
     read = list(_sources(given, policy, asof))
     lost = bool(unreadable) or any(one.lost for one in beside)
     unreadable += map(str, beside)

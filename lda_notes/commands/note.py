@@ -22,6 +22,7 @@ from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative.narrator import narrator
 from lda_notes.problems import Failure
+from lda_notes.record import reading as records
 from lda_notes.record.unread import SAID
 
 DEFAULT_NAME = "port-note"
@@ -69,7 +70,9 @@ def command(
     """Write the note of an event in words, with who charted it, ready to read through and sign.
 
     It states only what the record holds. What is not recorded, and what the check finds, makes it a DRAFT that says
-    so; a line on hold is named first. Exit code 1 when something of it was written and could not be read.
+    so; a line on hold is named first. Other stays of the same patient and port in the same folder are read too: a hold
+    of an earlier stay is still one. Exit code 1 when something of it, or a file that may be such a stay, could not be
+    read.
 
     Example: lda-notes note episode.yaml --event access-1 --out note.docx
     """
@@ -79,10 +82,16 @@ def command(
         raise click.UsageError("--brief writes plain text; it goes with neither --trace nor another --format.")
     chosen, target = _form("text" if brief else form, out)
     policy = policy_file.in_force(policy_path, (file,))
-    judged = pipeline.judge_file(file, policy, asof)
+    record = records.read(file)
+    beside = pipeline.beside([record])
+    judged = pipeline.judge_within(record, beside.records, policy, asof)
+    for words in beside.unreadable:
+        say(f"May be an earlier stay of this patient, and is not in the note: {words}", err=True)
     choice = _choice(judged, event, since, every)
     if brief:
         _brief(judged, policy, choice, templates, target)
+        if beside.unreadable:
+            raise click.exceptions.Exit(1)
         return
     sheet = note.sheet(judged, policy, choice, narrator(templates))
     if trace:
@@ -95,7 +104,11 @@ def command(
         say(f"{sheet.status}: not everything is recorded or right; the note lists it.", err=True)
     if target is not None:
         say(f"Written: {target}", err=True)
-    if judged.record.unread or any(isinstance(block, Alert) and SAID in block.text for block in sheet.blocks):
+    if (
+        beside.unreadable
+        or judged.record.unread
+        or any(isinstance(block, Alert) and SAID in block.text for block in sheet.blocks)
+    ):
         raise click.exceptions.Exit(1)
 
 

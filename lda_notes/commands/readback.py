@@ -5,50 +5,65 @@ from __future__ import annotations
 import sys
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from lda_notes.commands.fhir_options import bundle_texts, bundles_argument, config_option
+from lda_notes.commands.connecting import Access, connected, server_options
+from lda_notes.commands.fhir_options import bundle_texts, config_option
 from lda_notes.commands.options import out_option
 from lda_notes.commands.printing import say
 from lda_notes.problems import Failure
 
+if TYPE_CHECKING:
+    from lda_notes.fhir.config import Config
+
 
 @click.command()
-@bundles_argument
+@click.argument("paths", metavar="[BUNDLE]...", nargs=-1, type=click.Path(path_type=Path, allow_dash=True))
+@server_options
+@click.option(
+    "--patient", metavar="SYSTEM|VALUE", help="With --server: the patient's record number, as the server has it."
+)
 @click.option(
     "--format", "form", type=click.Choice(["yaml", "json"]), default="yaml", show_default=True, help="Of the record."
 )
 @config_option
 @out_option
-def command(paths: tuple[Path, ...], form: str, config_path: Path | None, out: Path | None) -> None:
+def command(
+    paths: tuple[Path, ...],
+    server: str | None,
+    access: Access,
+    patient: str | None,
+    form: str,
+    config_path: Path | None,
+    out: Path | None,
+) -> None:
     """Read FHIR bundles back into an episode record.
 
     Reads each BUNDLE: our own transactions, or what a server found by search; JSON, NDJSON, or - for standard input.
-    Facts come from the standard elements. What could not be read is said on standard error, and ends the command
-    with 1. Several episodes in one run go to a folder (--out), one file each, or out as JSON, one to a row.
+    With --server and --patient, reads what that server has of the patient instead. Facts come from the standard
+    elements. What could not be read is reported on standard error, and ends the command with 1. Several episodes in
+    one run go to a folder (--out), one file each, or out as JSON, one to a row.
 
     Example: lda-notes readback bundles.ndjson --out episode.yaml
     """
     from lda_notes.fhir.config import load
     from lda_notes.fhir.readback.reading import readback
-    from lda_notes.fhir.verify.verification import misshapen, read_json
 
     config = load(config_path)
-    bundles: list[Any] = []
-    for path in paths:
-        for name, data in bundle_texts(path):
-            bundle, faults = read_json(data)
-            if faults or not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle":
-                said = faults[0].message if faults else "it is no FHIR bundle"
-                raise Failure(f"{name}: cannot be read as a bundle: {said.rstrip('.')}")
-            _refuse_misshapen(name, misshapen(bundle))
-            bundles.append(bundle)
+    if patient is None:
+        if not paths:
+            raise click.UsageError("Missing argument 'BUNDLE...'; or give --server and --patient.")
+        bundles, where = _from_files(paths), str(paths[0])
+    else:
+        if paths or server is None:
+            raise click.UsageError("--patient is for reading from a server: give --server, and no BUNDLE.")
+        bundles, where = _from_server(server, access, patient, config), server
     found = readback(bundles, config)
     if not found:
         raise Failure(
-            f"{paths[0]}: no Provenance in the bundles names an entry of a record under {config.systems.entry}; "
+            f"{where}: no Provenance found there names an entry of a record under {config.systems.entry}; "
             "give the configuration that they were made with"
         )
     texts = [(str(one.data["id"]), _text(one.data, form)) for one in found]
@@ -57,6 +72,46 @@ def command(paths: tuple[Path, ...], form: str, config_path: Path | None, out: P
         for remark in one.remarks:
             say(f"{one.data['id']}: {remark}", err=True)
     sys.exit(1 if any(one.remarks or one.episode is None for one in found) else 0)
+
+
+def _from_files(paths: tuple[Path, ...]) -> list[Any]:
+    from lda_notes.fhir.verify.verification import misshapen, read_json
+
+    bundles: list[Any] = []
+    for path in paths:
+        for name, data in bundle_texts(path):
+            bundle, faults = read_json(data)
+            if faults or not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle":
+                said = faults[0].message if faults else "it is not a FHIR bundle"
+                raise Failure(f"{name}: cannot be read as a bundle: {said.rstrip('.')}")
+            _refuse_misshapen(name, misshapen(bundle))
+            bundles.append(bundle)
+    return bundles
+
+
+def _from_server(server: str, access: Access, patient: str, config: Config) -> list[Any]:
+    """What a server has of a patient, as one bundle. Raises `Failure` when it cannot be asked or has no such patient.
+
+    One search finds everything; a server that cuts its answer off is asked type by type.
+    """
+    from lda_notes.fhir.searches import by_type, everything, is_cut_off, relevant
+    from lda_notes.fhir.verify.verification import misshapen
+    from lda_notes.sending.pace import Pace
+
+    system, mark, value = patient.partition("|")
+    if not (system and mark and value):
+        raise click.UsageError("--patient needs a system and a number, as in https://example.org/mrn|LB-1.")
+    ours = config.systems.identity
+    with connected(server, access, Pace()) as client:
+        found = relevant(client.search("Patient", everything(system, value)), ours)
+        if found and is_cut_off(found, ours):
+            parts = (client.search(kind, query) for kind, query in by_type(system, value, ours))
+            found = relevant([*found, *(resource for part in parts for resource in part)], ours)
+    if not found:
+        raise Failure(f"{server}: has no patient with that record number, or shows none to you")
+    bundle = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one} for one in found]}
+    _refuse_misshapen(server, misshapen(bundle))
+    return [bundle]
 
 
 def _refuse_misshapen(name: str, faults: tuple[Any, ...]) -> None:

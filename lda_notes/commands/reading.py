@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -22,6 +23,20 @@ def files(paths: tuple[Path, ...]) -> list[Path]:
     if not found:
         raise Failure(f"{paths[0]}: holds no record; records end in {', '.join(records.SUFFIXES)}")
     return found
+
+
+def read_all(paths: Sequence[Path]) -> tuple[list[Record], tuple[Record, ...]]:
+    """Return the records of the files, and the other stays of their patients in the same folders.
+
+    Raises `Failure` when a file cannot be opened, or when one beside it may be another stay and cannot be read: a hold
+    of it would be lost in silence.
+    """
+    given = [records.read(path) for path in paths]
+    beside = pipeline.beside(given)
+    if beside.unreadable:
+        said = "a file may be another stay of the same patient and cannot be read; correct it, or move it away"
+        raise Failure("\n".join((f"{said}:", *beside.unreadable)))
+    return given, beside.records
 
 
 def why_unreadable(record: Record) -> str:

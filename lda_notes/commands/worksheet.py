@@ -64,7 +64,8 @@ def command(
 
     It tells what is known, what to gather, and has a blank for each fact that the check will ask for, in the order of
     the work, with the cautions where they apply. `--for check` writes one page for all patients given; `--due` writes
-    that page and a worksheet for everything that falls due before the shift ends.
+    that page and a worksheet for everything that falls due before the shift ends. Other stays of the same patient and
+    port in the same folder are read too.
 
     Example: lda-notes worksheet episode.yaml --for access --out worksheet.docx
     """
@@ -106,10 +107,14 @@ def _views(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> tuple[lis
     left_out = [words for record in begun if (words := unread(record)) is not None]
     for words in left_out:
         say(words, err=True)
+    around = pipeline.beside(begun, reading.files(paths))
+    for words in around.unreadable:
+        say(f"May be an earlier stay of a patient, and is not on the worksheets: {words}", err=True)
     # The records of one patient and one port are one line: a hold goes along from stay to stay.
-    lines = {id(one.line): one.line for one in pipeline.judge_all(begun, policy, asof) if one.line is not None}
+    judged = pipeline.judge_given(begun, around.records, policy, asof)
+    lines = {id(one.line): one.line for one in judged if one.line is not None}
     views = [_view(line.timeline, policy, asof) for line in lines.values()]
-    partly = bool(left_out) or any(view.timeline.unread for view in views)
+    partly = bool(left_out or around.unreadable) or any(view.timeline.unread for view in views)
     return sorted(views, key=_place), broken, partly
 
 
@@ -127,7 +132,7 @@ def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
         due.end_of(asof, "idle_flush_days", policy, due.zone_of(timeline))
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    return View(timeline, policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
+    return View(timeline.as_known(), policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
 
 
 def _septum(timeline: Timeline, asked: str | None) -> str:

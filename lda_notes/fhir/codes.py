@@ -256,6 +256,23 @@ def _states() -> Iterator[Concept]:
     yield from (Concept(f"danger {code}", "danger", text) for code, text in FLAGGED.items())
 
 
+def _uses() -> Iterator[Concept]:
+    """What a use puts through the line, and why: by its purpose, since drugs are free words there."""
+    for purpose, what in GIVEN.items():
+        yield Concept(f"given: {purpose}", "drug", what)
+        yield Concept(f"reason: {purpose}", "reason", f"{_capital(purpose)} through implanted venous access port")
+
+
+GIVEN: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "infusion": "Fluid or drug infused",
+        "medication": "Drug given",
+        "transfusion": "Blood product transfused",
+        "power injection": "Agent of a power injection",
+    }
+)
+"""What goes through the line in a use, by its purpose; for other purposes blood or a lock comes out."""
+
 FLAGGED: Final[Mapping[str, str]] = MappingProxyType(
     {
         "D1": "Heparin in the line of a patient who is to have none",
@@ -503,6 +520,7 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("reason: lock", "reason", "Lock of implanted venous access port"),
             _concept("reason: anesthesia", "reason", "Local anesthesia before port access"),
             _concept("reason: clearing", "reason", "Clearing of occluded port"),
+            *_uses(),
             _concept("flush solution", "drug", "Flush solution"),
             _concept("lock solution", "drug", "Lock solution"),
             _concept("nurse note", "document", "Nurse note", (LOINC, "34746-8")),

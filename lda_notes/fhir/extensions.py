@@ -63,9 +63,13 @@ OWN: Final[tuple[Own, ...]] = (
     ),
     Own(
         SEPTUM,
-        ("Device", "DeviceUseStatement", "Procedure", "ServiceRequest", "Task", "Flag"),
+        (
+            *("Device", "DeviceUseStatement", "Procedure", "ServiceRequest", "Task", "Flag"),
+            *("Observation", "MedicationAdministration"),
+        ),
         "Septum of the port",
-        "The septum that the resource is about: a port may have two, each with its own needle, dates and holds.",
+        "The septum that the resource is about: a port may have two, each with its own needle, dates and holds. "
+        "Observation and MedicationAdministration name it only of a port with two.",
         value="string",
     ),
     Own(

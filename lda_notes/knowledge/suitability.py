@@ -15,7 +15,7 @@ from lda_notes.knowledge.ages import MONTHS_PER_YEAR, days_old, months_old
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.supplies import contains
 
-Use = Literal["antiseptic", "flush", "lock", "dressing", "anesthetic", "cap", "thrombolytic"]
+Use = Literal["antiseptic", "flush", "lock", "dressing", "anesthetic", "cap", "thrombolytic", "other"]
 """What something is used for."""
 
 Weight = Literal["unsafe", "advice"]
@@ -105,15 +105,16 @@ _ANESTHETIC: Final = frozenset({"lidocaine", "prilocaine"})
 Test = Callable[[Item, Subject, Policy], str | None]
 
 
-def _allergy(item: Item, who: Subject, _: Policy) -> str | None:
+def _allergies(item: Item, who: Subject) -> list[str]:
+    """Return every allergy that forbids the item; the local anesthetics are of one family."""
     against = item.inside & who.allergies
     if item.inside & _ANESTHETIC and who.allergies & _ANESTHETIC:
         against |= who.allergies & _ANESTHETIC
-    return next(iter(sorted(against - {"adhesive"})), None)
+    return sorted(against - {"adhesive"})
 
 
 def _adhesive(item: Item, who: Subject, _: Policy) -> str | None:
-    return "adhesive" if "adhesive" in item.inside & who.allergies else None
+    return "allergy to adhesive" if "adhesive" in item.inside & who.allergies else None
 
 
 def _heparin_history(item: Item, who: Subject, _: Policy) -> str | None:
@@ -134,24 +135,20 @@ def _iodine_newborn(item: Item, who: Subject, policy: Policy) -> str | None:
 
 
 def _treatment_strength(item: Item, _: Subject, policy: Policy) -> str | None:
-    if item.use != "lock" or "heparin" not in item.what or item.units_per_ml is None:
+    if item.what != "heparin" or item.units_per_ml is None:
         return None
     most = policy.value("heparin_lock_strength_units_per_ml")
     return "stronger than any lock that is sold" if item.units_per_ml > most else None
 
 
 def _strong_for_infant(item: Item, who: Subject, policy: Policy) -> str | None:
-    if item.use != "lock" or "heparin" not in item.what or item.units_per_ml is None:
+    if "heparin" not in item.what or item.units_per_ml is None:
         return None
     if item.units_per_ml < policy.value("heparin_lock_strength_units_per_ml"):
         return None
     young = who.months is not None and who.months < policy.value("infant_months")
-    light = who.weight_kg is not None and who.weight_kg < INFANT_KG
+    light = who.weight_kg is not None and who.weight_kg < policy.value("heparin_small_child_kg")
     return "under 1 year or under 10 kg: the weak strength is usual" if young or light else None
-
-
-INFANT_KG: Final = Decimal(10)
-"""Below this weight a strong heparin lock is asked about (label copies, one local source; from memory)."""
 
 
 def _alcohol_newborn(item: Item, who: Subject, policy: Policy) -> str | None:
@@ -188,9 +185,21 @@ def least_months(policy: Policy) -> Decimal:
             return Decimal(0)
 
 
-def _disc_age(item: Item, who: Subject, policy: Policy) -> str | None:
+def _too_young(item: Item, who: Subject, policy: Policy) -> str | None:
     young = who.months is not None and who.months < least_months(policy)
     return "younger than the policy uses it for" if "chlorhexidine" in item.what and young else None
+
+
+def _infant(who: Subject, policy: Policy) -> bool:
+    return who.months is not None and who.months < policy.value("chg_dressing_months")
+
+
+def _disc_infant(item: Item, who: Subject, policy: Policy) -> str | None:
+    return _too_young(item, who, policy) if _infant(who, policy) else None
+
+
+def _disc_age(item: Item, who: Subject, policy: Policy) -> str | None:
+    return None if _infant(who, policy) else _too_young(item, who, policy)
 
 
 def _valved(item: Item, who: Subject, _: Policy) -> str | None:
@@ -203,9 +212,12 @@ def _saline_not_accepted(item: Item, who: Subject, policy: Policy) -> str | None
     return "the policy does not accept saline alone" if policy.choice("saline_lock_accepted") == "no" else None
 
 
-def _lock_product(item: Item, _: Subject, __: Policy) -> str | None:
-    special = item.what == "70% ethanol" or item.what.startswith("taurolidine")
-    return "not every such product or catheter is made for it" if special else None
+def _ethanol(item: Item, _: Subject, __: Policy) -> str | None:
+    return "not every catheter bears alcohol" if item.what == "70% ethanol" else None
+
+
+def _taurolidine(item: Item, _: Subject, __: Policy) -> str | None:
+    return "not every such product is made for ports" if item.what.startswith("taurolidine") else None
 
 
 def _methemoglobin(item: Item, who: Subject, _: Policy) -> str | None:
@@ -238,7 +250,6 @@ def _row(rule: str, uses: Iterable[Use], weight: Weight, test: Test) -> Row:
 _ALL: Final[tuple[Use, ...]] = get_args(Use)
 
 TABLE: Final[tuple[Row, ...]] = (
-    _row("allergy", _ALL, "unsafe", _allergy),
     _row("adhesive", ("dressing",), "advice", _adhesive),
     _row("heparin-history", _ALL, "unsafe", _heparin_history),
     _row("preservative-newborn", ("flush", "lock"), "unsafe", _preservative_newborn),
@@ -249,15 +260,19 @@ TABLE: Final[tuple[Row, ...]] = (
     _row("chlorhexidine-under-age", ("antiseptic",), "advice", _chlorhexidine_age),
     _row("chlorhexidine-small-newborn", ("antiseptic",), "advice", _chlorhexidine_weight),
     _row("chlorhexidine-dressing-premature", ("dressing",), "unsafe", _disc_premature),
+    _row("chlorhexidine-dressing-age", ("dressing",), "unsafe", _disc_infant),
     _row("chlorhexidine-dressing-age", ("dressing",), "advice", _disc_age),
     _row("heparin-in-valved-catheter", ("lock",), "advice", _valved),
     _row("saline-lock", ("lock",), "advice", _saline_not_accepted),
-    _row("lock-product", ("lock",), "advice", _lock_product),
+    _row("ethanol-lock", ("lock",), "advice", _ethanol),
+    _row("taurolidine-lock", ("lock",), "advice", _taurolidine),
     _row("prilocaine-methemoglobinemia", ("anesthetic",), "unsafe", _methemoglobin),
     _row("prilocaine-g6pd", ("anesthetic",), "advice", _g6pd),
     _row("spray-cold-intolerance", ("anesthetic",), "unsafe", _cold),
 )
-"""All that may speak against a supply."""
+"""All that may speak against a supply but an allergy; each row has the name of the rule of the check that says it."""
+
+_BY_USE: Final = {use: tuple(row for row in TABLE if use in row.uses) for use in _ALL}
 
 
 def suits(
@@ -274,10 +289,12 @@ def suits(
 
 
 def _objections(item: Item, who: Subject, policy: Policy) -> Iterator[Objection]:
-    for row in TABLE:
-        if item.use in row.uses and (why := row.test(item, who, policy)) is not None:
-            allergic = row.rule in ("allergy", "adhesive")
-            yield Objection(row.rule, row.weight, f"allergy to {why}" if allergic else why, why if allergic else None)
+    if who.allergies:
+        for allergen in _allergies(item, who):
+            yield Objection("allergy", "unsafe", f"allergy to {allergen}", allergen)
+    for row in _BY_USE[item.use]:
+        if (why := row.test(item, who, policy)) is not None:
+            yield Objection(row.rule, row.weight, why, "adhesive" if row.rule == "adhesive" else None)
 
 
 # -- what to offer --

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import corrected
-from lda_notes.line.timeline import Beside, Hold, Timeline, build
+from lda_notes.line.timeline import Beside, Hold, Others, Timeline, build
 from lda_notes.record import events as ev
 
 if TYPE_CHECKING:
@@ -81,13 +81,15 @@ def _stay(
 ) -> Timeline:
     record = records[place]
     assert record.episode is not None
-    others = [
-        Beside(other.episode, other.file, other.unread_facts)
-        for other in (*reversed(records[:place]), *records[place + 1 :])
+    earlier = [(other, None) for other in reversed(records[:place])]
+    later = [(other, begins(other)) for other in records[place + 1 :]]
+    beside = tuple(
+        Beside(other.episode, other.file, other.unread_facts, since)
+        for other, since in (*earlier, *later)
         if other.episode is not None
-    ]
-    made = build(record.episode, policy, asof, record.unread_facts, beside=others, elsewhere=elsewhere, whole=whole)
-    return replace(made, other_ports=tuple(ports)) if ports else made
+    )
+    others = Others(beside, tuple(elsewhere), tuple(ports))
+    return build(record.episode, policy, asof, record.unread_facts, others, whole=whole)
 
 
 def lines(records: Sequence[Record]) -> list[list[int]]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, field
+from datetime import datetime, time
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode, Patient, Port
+from lda_notes.record.parts import Condition
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +20,18 @@ class Known:
     since: datetime | None
     patient: Patient
     port: Port
+    _episodes: list[tuple[Episode, Episode]] = field(default_factory=list, compare=False, repr=False)
+
+    def episode(self, base: Episode) -> Episode:
+        """Return ``base`` with this patient and port; the same object each time it is asked."""
+        if base.patient is self.patient and base.port is self.port:
+            return base
+        for known, made in self._episodes:
+            if known is base:
+                return made
+        made = base.model_copy(update={"patient": self.patient, "port": self.port})
+        self._episodes.append((base, made))
+        return made
 
 
 _OF_PORT: Final = ("power", "catheter_volume_ml", "valved", "arm_history")
@@ -90,18 +104,50 @@ def condition(entry: Any) -> str:
     return str(getattr(entry, "condition", entry))
 
 
+def dated(told: tuple[Known, ...], zone: ZoneInfo) -> tuple[Known, ...]:
+    """Return the same, each condition known from the day on which it was found, where that is recorded."""
+    days = {
+        condition(one): one.found_on
+        for known in told
+        for one in known.patient.history
+        if isinstance(one, Condition) and one.found_on is not None
+    }
+    if not days:
+        return told
+    found = {name: datetime.combine(day, time(), zone) for name, day in days.items()}
+    moments = {known.since for known in told[1:] if known.since is not None} | set(found.values())
+    made = [_without(told[0], None, frozenset(found))]
+    for moment in sorted(moments):
+        known = next((one for one in reversed(told[1:]) if one.since is not None and one.since <= moment), told[0])
+        made.append(_without(known, moment, frozenset(name for name, since in found.items() if since > moment)))
+    return tuple(made)
+
+
+def _without(known: Known, since: datetime | None, unknown: frozenset[str]) -> Known:
+    """Return what is known from ``since``, without conditions that were found later."""
+    history = tuple(one for one in known.patient.history if condition(one) not in unknown)
+    if len(history) == len(known.patient.history):
+        return Known(since, known.patient, known.port)
+    return Known(since, known.patient.model_copy(update={"history": history}), known.port)
+
+
 def carried(episode: Episode, others: Sequence[Episode]) -> Episode:
     """Return ``episode`` with the facts of patient and port that only other records of the line state.
 
     A value of this record is never replaced; allergies and history are those of every record together, since nobody
     takes an allergy back by leaving it out.
     """
-    patient, port = episode.patient, episode.port
+    known = Known(None, episode.patient, episode.port)
     for other in others:
-        patient = _joined(patient, other.patient)
-        lacking = {name: getattr(other.port, name) for name in _HANDED_ON if getattr(port, name) is None}
-        port = port.model_copy(update={name: value for name, value in lacking.items() if value is not None})
-    return episode.model_copy(update={"patient": patient, "port": port})
+        known = handed_on(known, None, other)
+    return episode.model_copy(update={"patient": known.patient, "port": known.port})
+
+
+def handed_on(known: Known, since: datetime | None, other: Episode) -> Known:
+    """Return what is known from ``since``, when another record of the line is read too."""
+    lacking = {name: getattr(other.port, name) for name in _HANDED_ON if getattr(known.port, name) is None}
+    port = known.port.model_copy(update={name: value for name, value in lacking.items() if value is not None})
+    return Known(since, _joined(known.patient, other.patient), port)
 
 
 def _joined(patient: Patient, other: Patient) -> Patient:

@@ -18,7 +18,7 @@ from lda_notes.line import dangers, holds
 from lda_notes.line.corrections import SAME_MINUTE, Entry, corrected
 from lda_notes.line.dangers import Around
 from lda_notes.line.holds import PROVABLE, Look
-from lda_notes.line.known import Known, carried, changed
+from lda_notes.line.known import Known, carried, changed, dated, handed_on
 from lda_notes.line.states import (
     Danger,
     DressingStay,
@@ -53,6 +53,7 @@ __all__ = [
     "UnitStay",
     "UseLimit",
     "build",
+    "never_entered",
     "trouble",
 ]
 
@@ -64,6 +65,25 @@ class Beside:
     episode: Episode
     file: str
     unread: tuple[Unread, ...] = ()
+    since: datetime | None = None
+    """When its stay begins, where that is after this one's: what it says of patient and port is known from then."""
+
+
+@dataclass(frozen=True, slots=True)
+class Others:
+    """What other records say that is true of this one too: ``beside`` are the other stays of the same line.
+
+    ``elsewhere`` are the holds of another port of the same patient that nobody recorded as removed, which hold this
+    one too, ``ports`` the names of such ports.
+    """
+
+    beside: tuple[Beside, ...] = ()
+    elsewhere: tuple[Hold, ...] = ()
+    ports: tuple[str, ...] = ()
+
+
+ALONE: Final = Others()
+"""A record that is judged by itself."""
 
 
 @dataclass(slots=True)
@@ -109,8 +129,10 @@ class Timeline:
     _by_id: Mapping[tuple[str, str], Entry]
     unread: tuple[Unread, ...] = ()
     """Facts that were written and could not be read: not missing, and never stated."""
-    other_ports: tuple[str, ...] = ()
-    """Names of other ports of the patient that nobody recorded as removed."""
+    others: Others = ALONE
+    """The other records that the states rest on."""
+    written: Episode | None = None
+    """The episode as its own record has it, where other records of the line supply facts of patient or port."""
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -139,6 +161,15 @@ class Timeline:
     def port_at(self, moment: datetime) -> Port:
         """Return what was known of the port at ``moment``."""
         return self._known_at(moment).port
+
+    def episode_at(self, moment: datetime) -> Episode:
+        """Return the episode with patient and port as known at ``moment``; the same object where nothing changed."""
+        return self._known_at(moment).episode(self.episode)
+
+    def as_known(self) -> Timeline:
+        """Return the timeline as a sheet prints it: patient and port as known at the moment judged from."""
+        episode = self.episode_at(self.asof)
+        return self if episode is self.episode else replace(self, episode=episode)
 
     def _known_at(self, moment: datetime) -> Known:
         found = self.known[0]
@@ -170,22 +201,21 @@ def build(
     policy: Policy,
     asof: datetime,
     unread: Sequence[Unread] = (),
+    others: Others = ALONE,
     *,
-    beside: Sequence[Beside] = (),
-    elsewhere: Sequence[Hold] = (),
     whole: bool = False,
 ) -> Timeline:
     """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it.
 
-    ``beside`` are the other records of the same line, whose states go on here; ``unread`` the facts of this record
-    that could not be read; ``elsewhere`` the holds of another port of the same patient that nobody recorded as
-    removed, which hold this one too. ``whole`` gives the entries of every record, not only of this one.
+    ``unread`` are the facts of this record that could not be read; the states of ``others`` continue here. ``whole``
+    gives the entries of every record, not only of this one.
     """
+    beside, written = others.beside, episode if others.beside else None
     entries, retracted, corrections, findings = corrected(episode)
     every = entries
     if beside:
         every, retracted, corrections = _joined(entries, retracted, corrections, beside, whole)
-        episode = carried(episode, [one.episode for one in beside])
+        episode = carried(episode, [one.episode for one in beside if one.since is None])
     septa = episode.port.septa
     zone = ZoneInfo(episode.stay.time_zone)
     fold = _Fold(
@@ -214,9 +244,12 @@ def build(
     steps: list[Step] = []
     courses: dict[str, list[Step]] = {septum: [] for septum in septa}
     first = septa[0]
-    marks = sorted(_marks(elsewhere), key=lambda mark: mark[0])
+    marks = sorted(_marks(others.elsewhere), key=lambda mark: mark[0])
+    later = _later(beside)
     for entry in every:
         event = entry.event
+        while later and later[0][0] <= event.at:
+            _learn(fold, told, *later.pop(0))
         while marks and marks[0][0] <= event.at:
             _mark(states, fold, *marks.pop(0))
         after_change = changed(fold.known, event)
@@ -247,6 +280,8 @@ def build(
                     steps.append(step)
     for mark in marks:
         _mark(states, fold, *mark)
+    for since, other in later:
+        _learn(fold, told, since, other)
     for septum, state in states.items():
         _close(fold.histories[septum], state)
     units, discharge = _units(episode, [entry for entry in every if not entry.record])
@@ -265,7 +300,7 @@ def build(
         {septum: tuple(history.dwells) for septum, history in fold.histories.items()},
         units,
         discharge,
-        tuple(told),
+        dated(tuple(told), zone),
         {septum: history.moments for septum, history in fold.histories.items()},
         {septum: history.states for septum, history in fold.histories.items()},
         first_states,
@@ -274,6 +309,8 @@ def build(
             (one.record, one.event.id): one for one in (*reversed(retracted), *reversed(every))
         },  # of two the first counts
         tuple(unread),
+        others,
+        written,
     )
 
 
@@ -297,6 +334,17 @@ def _joined(
         ):
             mine.extend(replace(entry, record=one.file) for entry in theirs)
     return in_order(every), in_order(gone), in_order(changes)
+
+
+def _later(beside: Sequence[Beside]) -> list[tuple[datetime, Episode]]:
+    """Return the stays that begin after this one, in order of time."""
+    return sorted(((one.since, one.episode) for one in beside if one.since is not None), key=lambda one: one[0])
+
+
+def _learn(fold: _Fold, told: list[Known], since: datetime, other: Episode) -> None:
+    """Know from ``since`` on what a later stay's record says of patient and port."""
+    fold.known = handed_on(fold.known, since, other)
+    told.append(fold.known)
 
 
 def _unread(
@@ -427,7 +475,16 @@ def _reached(state: State, entry: Entry, fold: _Fold) -> State:
     return _begun_holds(state, holds.begins(look, whole_port_only=_named(event, fold.septa)))
 
 
+def never_entered(event: ev.Event) -> bool:
+    """Tell whether every puncture of an access missed the port and no needle is recorded as left in it."""
+    punctures = event.__dict__.get("punctures") or ()
+    missed = bool(punctures) and all(puncture.outcome == "port missed" for puncture in punctures)
+    return isinstance(event, ev.Access) and missed and not isinstance(event.needle, Needle)
+
+
 def _opened(state: State, entry: Entry, event: ev.Opening, history: _History) -> State:
+    if never_entered(event):
+        return state
     if state.needle is not None:  # no removal was charted: the stay ends where the next begins, a rule says so
         history.needles.append(replace(state.needle, closed=entry))
     if state.dressing is not None:
@@ -471,6 +528,8 @@ def _closed(state: State, entry: Entry, history: _History) -> State:
 
 def _tended(state: State, entry: Entry, event: ev.Tending, history: _History) -> State:
     match event:
+        case ev.DressingChange() if isinstance(event.dressing, NotDone) and state.dressing is not None:
+            return _but(state, last_check=entry)  # the old one stays, as old as it is
         case ev.DressingChange():
             if state.dressing is not None:
                 history.dressings.append(replace(state.dressing, ended=entry))
@@ -616,14 +675,13 @@ def _begun_holds(state: State, fresh: Iterator[Hold]) -> State:
 
 
 def _limited(state: State, event: ev.Evaluation, entry: Entry, policy: Policy) -> State:
-    if not holds.may_clear(event, policy):
+    if not holds.may_clear(event, policy) or event.decision not in holds.CLEARED:
         return state
     lifted = event.__dict__.get("lifts") or ()
     limits = tuple(limit for limit in state.limits if limit.what not in lifted)
-    if str(event.decision) == "cleared with limits":
-        known = {limit.what for limit in limits}
-        added = (what for what in event.__dict__.get("limits") or () if what not in known)
-        limits = (*limits, *(UseLimit(state.septum, what, entry) for what in added))
+    known = {limit.what for limit in limits}
+    added = (what for what in event.__dict__.get("limits") or () if what not in known)
+    limits = (*limits, *(UseLimit(state.septum, what, entry) for what in added))
     return _but(state, limits=limits) if limits != state.limits else state
 
 

@@ -129,10 +129,11 @@ class Server:
                             found[one].append(resource)
         return found
 
-    def search(self, kind: str, query: Mapping[str, str]) -> list[Json]:
+    def search(self, kind: str, query: Mapping[str, str] | Iterable[tuple[str, str]]) -> list[Json]:
         """Every resource that a search finds, included ones too, over all its pages."""
         headers = {"Content-Type": "application/x-www-form-urlencoded"}
-        page = self._json("POST", self.address.at(kind, "_search"), headers, urlencode(query).encode())
+        asked = urlencode(tuple(query.items() if isinstance(query, Mapping) else query))
+        page = self._json("POST", self.address.at(kind, "_search"), headers, asked.encode())
         resources: list[Json] = []
         for _ in range(_MOST_PAGES):
             if page.get("resourceType") != "Bundle":

@@ -125,7 +125,8 @@ def _object(
 
 def _any(mine: Any, theirs: Any, path: str, resolve: Resolve, base: str) -> Iterator[Difference]:
     if isinstance(mine, dict) and isinstance(theirs, dict):
-        yield from _object(mine, theirs, path, resolve, base)
+        if not _names_it(mine, theirs, resolve, base):
+            yield from _object(mine, theirs, path, resolve, base)
     elif isinstance(mine, list) and isinstance(theirs, list):
         for index in range(max(len(mine), len(theirs))):
             below = f"{path}[{index}]"
@@ -135,6 +136,15 @@ def _any(mine: Any, theirs: Any, path: str, resolve: Resolve, base: str) -> Iter
                 yield from _any(mine[index], theirs[index], below, resolve, base)
     elif not _same(mine, theirs):
         yield Difference(path, mine, theirs)
+
+
+def _names_it(mine: Json, theirs: Json, resolve: Resolve, base: str) -> bool:
+    """Tell whether ``mine`` names by its identity what ``theirs`` refers to: another bundle referred to it directly."""
+    number, theirs_to = mine.get("identifier"), theirs.get("reference")
+    if "reference" in mine or not isinstance(number, dict) or not isinstance(theirs_to, str):
+        return False
+    known = resolve(f"{mine.get('type')}?identifier={number.get('system')}|{number.get('value')}")
+    return known is not None and _bare(known, base) == _bare(theirs_to, base)
 
 
 def _at(values: list[Any], index: int) -> Any:

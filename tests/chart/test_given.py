@@ -227,7 +227,7 @@ def test_a_script_does_not_write_an_entry_that_no_longer_fits(
     (ward / "episode.yaml").write_bytes(demo_until("removal-2"))
     asof = ("--asof", "2026-05-12T12:00-05:00")
     seen = look(ward / "episode.yaml")
-    monkeypatch.setattr("lda_notes.record.writer.look", lambda path: seen)
+    monkeypatch.setattr("lda_notes.commands.charting.look", lambda path: seen)
     (ward / "episode.yaml").write_bytes(demo_until("discharge-1"))
     between = (ward / "episode.yaml").read_bytes()
     given = options({"identifiers_checked": "12", "allergies_checked": "y", "site": "a", "blood": "w"})

@@ -22,7 +22,8 @@ Json = dict[str, Any]
 class FakeFhir:
     """Keeps resources in memory. ``fault`` sees each request before it is done and may answer in its place;
     ``after`` sees it once it is done, with the answer, and may replace that. Patients, staff, stays and organizations
-    that a transaction refers to by condition are known to it."""
+    that a transaction refers to by condition are known to it. ``includes``: how many resources one search includes at
+    most."""
 
     def __init__(self) -> None:
         self.resources: dict[str, Json] = {}
@@ -35,6 +36,7 @@ class FakeFhir:
         self.kinds = sorted(EMITTED)
         self.conditional = True
         self.shows_resources = True
+        self.includes: int | None = None
         self._numbers = itertools.count(1)
         self._lock = threading.Lock()
 
@@ -54,6 +56,12 @@ class FakeFhir:
             return self._transaction(json.loads(request.body, parse_float=Decimal))
         if request.method == "POST" and path.endswith("/_search"):
             kind = path.partition("/")[0]
+            asked = parse_qs(request.body.decode())
+            if "_revinclude:iterate" in asked:
+                return self._everything(asked["identifier"][0])
+            if "patient.identifier" in asked:
+                [patient] = self._matching("Patient", "identifier", asked["patient.identifier"][0])
+                return self._of_patient(kind, f"Patient/{patient['id']}")
             query = {name: values[0] for name, values in parse_qs(request.body.decode()).items()}
             query.pop("_count", None)
             if "patient" in query:
@@ -63,6 +71,13 @@ class FakeFhir:
             return _json({"resourceType": "Bundle", "type": "searchset", "entry": [{"resource": one} for one in found]})
         found_one = self.resources.get(path)
         return _json(found_one) if found_one else outcome(404, "not known")
+
+    def _everything(self, patient: str) -> Reply:
+        """All of a patient, the only one here, until what may be included is used up."""
+        found = self._matching("Patient", "identifier", patient)
+        included = [one for one in self.resources.values() if one not in found][: self.includes] if found else []
+        entry = [{"resource": one} for one in (*found, *included)]
+        return _json({"resourceType": "Bundle", "type": "searchset", "entry": entry})
 
     def _of_patient(self, kind: str, patient: str) -> Reply:
         """Everything of a type that is about a patient, with the Provenances of it."""

@@ -23,6 +23,9 @@ from test_sending_deliver import ACCESS, DATA, Fake
 from tokens import TokenService, ec_jwk, private
 
 from lda_notes import cli
+from lda_notes.fhir.readback.differences import differences
+from lda_notes.record import reading
+from lda_notes.record.episode import Episode
 from lda_notes.sending import pace
 from lda_notes.sending.outbox import Outbox
 
@@ -671,3 +674,31 @@ def test_status_without_an_answer(typed: Type, tmp_path: Path) -> None:
     broken = status(typed, tmp_path / "broken.yaml", "--server", "http://127.0.0.1:9/fhir")
     assert broken.code == 2
     assert "cannot be compared" in broken.err
+
+
+# -- readback from a server --
+
+
+@pytest.mark.parametrize("includes", [None, 200, 20, 0])
+def test_a_record_is_read_back_from_a_server_that_cuts_its_answer_off(
+    typed: Type, fake: Fake, includes: int | None
+) -> None:
+    server, url = fake
+    assert send(typed, CORRECTED, "--server", url).code == 0
+    episode = reading.read(CORRECTED).episode
+    assert episode is not None
+    [number] = episode.patient.identifiers
+    server.includes = includes
+    found = typed("readback", "--server", url, "--patient", f"{number.system}|{number.value}", "--format", "json")
+    assert (found.code, found.err) == (0, "")
+    assert differences(episode, Episode.model_validate_json(found.out)) == ()
+
+
+def test_readback_from_a_server_says_what_is_missing(typed: Type, fake: Fake) -> None:
+    _, url = fake
+    nobody = typed("readback", "--server", url, "--patient", "https://lantern-bay.example/record-number|LB-1")
+    assert nobody.code == 2
+    assert "has no patient with that record number" in nobody.err
+    assert typed("readback", "--server", url, "--patient", "LB-1").code == 2
+    assert typed("readback", WEEK, "--server", url, "--patient", "a|b").code == 2
+    assert typed("readback", "--server", url).code == 2

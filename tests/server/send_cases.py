@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 import httpx
 
@@ -20,6 +21,7 @@ from lda_notes.fhir.build.bundle import Options
 from lda_notes.fhir.build.notes import note_writer
 from lda_notes.fhir.build.papers import Note
 from lda_notes.fhir.config import Config, Systems
+from lda_notes.fhir.searches import everything
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.record import reading as records
 from lda_notes.record.episode import Episode
@@ -52,7 +54,7 @@ def configured(tag: str) -> Config:
     )
 
 
-def short_note(episode: Episode, event: str, moment: datetime) -> Note:
+def short_note(episode: Episode, event: str, moment: datetime, beside: object = ()) -> Note:
     """A note that costs nothing, where the words of notes do not matter."""
     corrections = sum(one.kind in ("amendment", "addendum", "retraction") for one in episode.events)
     return Note("Port note", f"Note of {event}, {len(episode.events)} events, {corrections} of them corrections.")
@@ -142,25 +144,21 @@ def raw(base_url: str, path: str) -> str:
     return answer.text
 
 
-def found_for(base_url: str, patient: str) -> list[Json]:
-    """Everything that a search finds for a patient, whatever made it, as bundles: with the Provenances of it."""
-    kinds = (
-        "Device", "DeviceUseStatement", "DocumentReference", "Encounter", "MedicationAdministration", "Observation",
-        "Procedure", "Task",
-    )  # fmt: skip
-    found = [json.loads(raw(base_url, f"Patient/{patient}/$everything?_count=1000"), parse_float=Decimal)]
-    for kind in kinds:
-        query = f"{kind}?patient=Patient/{patient}&_revinclude=Provenance:target&_count=1000"
-        found.append(json.loads(raw(base_url, query), parse_float=Decimal))
-    assert not any(link["relation"] == "next" for page in found for link in page.get("link", ()))
+def found_for(base_url: str, case: Case) -> Json:
+    """What the one search finds for a patient, whatever made it, by plain HTTP: with the Provenances of it."""
+    line = case.judged().timeline
+    assert line is not None
+    number = line.episode.patient.identifiers[0]
+    query = urlencode([*everything(number.system, number.value), ("_count", "1000")])
+    found: Json = json.loads(raw(base_url, f"Patient?{query}"), parse_float=Decimal)
+    assert not any(link["relation"] == "next" for link in found.get("link", ()))
     return found
 
 
-def resources(found: list[Json]) -> dict[str, Json]:
-    """Every resource of some pages, by address."""
+def resources(page: Json) -> dict[str, Json]:
+    """Every resource of a page, by address."""
     return {
         f"{entry['resource']['resourceType']}/{entry['resource']['id']}": entry["resource"]
-        for page in found
         for entry in page.get("entry", ())
     }
 

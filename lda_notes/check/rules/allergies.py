@@ -7,10 +7,11 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
-from lda_notes.check.rules.supplies_used import holding, supplies_used
+from lda_notes.check.rules.supplies_used import against, subject_at, supplies_used
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import CONTAINS, contains
 from lda_notes.line.against import adhesive_against
+from lda_notes.record.episode import Patient
 from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed
 from lda_notes.record.parts import Dressing, Needle
 
@@ -18,30 +19,30 @@ _INS: Final = Citation("ins-2021", "M-H")
 _OPEN_RN: Final = Citation("open-rn", "R")
 _NAMEABLE: Final = frozenset(allergen for inside in CONTAINS.values() for allergen in inside)
 """Allergens that the table of contents knows."""
+_NUMBING: Final = frozenset({"lidocaine", "prilocaine"})
 
 
-def _allergic(case: Case, allergen: str) -> bool:
-    return allergen in case.once(_allergens)
+def _known(case: Case, entry: Entry) -> frozenset[str]:
+    """Return the allergies that were known at an event."""
+    return subject_at(case, entry).allergies
 
 
-def _allergens(case: Case) -> frozenset[str]:
-    return frozenset(allergy.substance for allergy in case.timeline.episode.patient.allergies or ())
+def _ever(case: Case) -> frozenset[str]:
+    """Return every allergy that is or was on record; most records have none, which ends most rules at once."""
+    return case.once(_gathered)
 
 
-def _held(case: Case, allergen: str) -> Iterable[Found]:
-    return _uses(case, allergen) if allergen in case.once(_allergens) else ()
+def _gathered(case: Case) -> frozenset[str]:
+    return frozenset(one.substance for known in case.timeline.known for one in known.patient.allergies or ())
 
 
-def _uses(case: Case, allergen: str) -> Iterator[Found]:
-    for used in holding(case, allergen):
+def _held(case: Case, allergen: str) -> Iterator[Found]:
+    for one in against(case, "adhesive" if allergen == "adhesive" else "allergy", allergen):
+        used = one.used
         holds = f"{used.said} is used" if used.words == allergen else f"{used.said} holds {allergen}"
         if allergen == "adhesive":
             holds = f"{used.said} is held on by adhesive"
-        yield Found(
-            used.entry.path(*used.keys),
-            f"{holds}, and the allergies name {allergen}; expected a supply without it",
-            event=used.entry.event.id,
-        )
+        yield one.found(f"{holds}, and the allergies name {allergen}; expected a supply without it")
 
 
 @rule(
@@ -109,9 +110,9 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
     """
     by_id = {entry.event.id: entry for entry in reversed(case.timeline.entries)}
     for found in _held(case, "adhesive"):
-        entry = by_id[found.event or ""]
-        dressing = entry.event.__dict__.get("dressing")
-        if adhesive_against(case.timeline.episode.patient, getattr(dressing, "barrier_film", None) is True):
+        event = by_id[found.event or ""].event
+        film = getattr(event.__dict__.get("dressing"), "barrier_film", None) is True
+        if adhesive_against(case.timeline.patient_at(event.at), film):
             yield found
 
 
@@ -142,17 +143,15 @@ def anesthetic_allergy(case: Case) -> Iterable[Found]:
 
     Take the cream off and watch for a reaction; cold spray is another way to numb the skin.
     """
-    named = [drug for drug in ("lidocaine", "prilocaine") if _allergic(case, drug)]
-    if not named:
-        return
-    for used in supplies_used(case):
-        inside = (contains(used.words) or frozenset()) & {"lidocaine", "prilocaine"}
-        if inside:
-            yield Found(
-                used.entry.path(*used.keys),
+    seen: set[tuple[str, tuple[str | int, ...]]] = set()
+    for one in against(case, "allergy"):
+        used, inside = one.used, (contains(one.used.words) or frozenset()) & _NUMBING
+        named = sorted(one.who.allergies & _NUMBING)
+        if inside and named and (used.entry.event.id, used.keys) not in seen:
+            seen.add((used.entry.event.id, used.keys))
+            yield one.found(
                 f"{used.said} holds {' and '.join(sorted(inside))}, and the allergies name {' and '.join(named)}; "
-                "expected neither",
-                event=used.entry.event.id,
+                "expected neither"
             )
 
 
@@ -206,16 +205,11 @@ def other_allergy(case: Case) -> Iterable[Found]:
 
     Look up what the supply holds, and ask the prescriber.
     """
-    if not _allergic(case, "other"):
+    if "other" not in _ever(case):
         return
-    details = {
-        tuple(_WORD.findall(allergy.detail.casefold())): allergy.detail
-        for allergy in case.timeline.episode.patient.allergies or ()
-        if allergy.substance == "other" and allergy.detail is not None
-    }
-    details.pop((), None)
-    longest = max(map(len, details), default=0)
     for used in supplies_used(case):
+        details = _own_words(case.timeline.patient_at(used.entry.event.at))
+        longest = max(map(len, details), default=0)
         for run in _runs(_WORD.findall(used.words.casefold()), longest):
             if run in details:
                 yield Found(
@@ -226,6 +220,17 @@ def other_allergy(case: Case) -> Iterable[Found]:
 
 
 _WORD: Final = re.compile(r"\w+")
+
+
+def _own_words(patient: Patient) -> dict[tuple[str, ...], str]:
+    """Return the allergens that the record names in its own words, by these words."""
+    found = {
+        tuple(_WORD.findall(allergy.detail.casefold())): allergy.detail
+        for allergy in patient.allergies or ()
+        if allergy.substance == "other" and allergy.detail is not None
+    }
+    found.pop((), None)
+    return found
 
 
 def _runs(words: list[str], longest: int) -> Iterator[tuple[str, ...]]:
@@ -258,11 +263,11 @@ def latex_allergy(case: Case) -> Iterable[Found]:
 
     Use a supply labelled as free of latex.
     """
-    if not _allergic(case, "latex"):
+    if "latex" not in _ever(case):
         return
     for entry in case.timeline.entries:
         for what, keys, latex in _latex_labels(entry):
-            if latex:
+            if latex and "latex" in _known(case, entry):
                 yield Found(
                     entry.path(*keys, "latex"),
                     f"the label of the {what} says that it holds latex, and the allergies name latex; expected a "
@@ -280,9 +285,9 @@ def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]
     Read the label, and record yes or no.
     """
     needle = event.needle
-    if not case.timeline.episode.patient.allergies or type(needle) is not Needle or needle.latex is not None:
+    if "latex" not in _ever(case) or type(needle) is not Needle or needle.latex is not None:
         return
-    if _allergic(case, "latex"):
+    if "latex" in _known(case, step.entry):
         yield Found(
             step.entry.path("needle"),
             "the allergies name latex, and what the needle's label says of latex is not recorded",
@@ -299,12 +304,12 @@ def supply_not_checked(case: Case) -> Iterable[Found]:
 
     Read its label, and compare it with the allergies yourself.
     """
-    allergens = case.once(_allergens) & _NAMEABLE
-    if not allergens:
+    if not _ever(case) & _NAMEABLE:
         return
     seen: set[str] = set()
     for used in supplies_used(case):
-        if used.words not in seen and contains(used.words) is None:
+        allergens = _known(case, used.entry) & _NAMEABLE
+        if allergens and used.words not in seen and contains(used.words) is None:
             seen.add(used.words)
             yield Found(
                 used.entry.path(*used.keys),

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.patients import heparin_child, is_adult
+from lda_notes.check.rules.supplies_used import against
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
@@ -46,7 +47,7 @@ def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: C
     discarded = event.discard_ml
     if type(discarded) is not Decimal or not _first_aspirate(event):
         return
-    weight = case.timeline.episode.patient.weight_kg
+    weight = case.timeline.patient_at(event.at).weight_kg
     limit = "discard_adult_ml" if is_adult(case, event) else "discard_child_ml"
     least = case.policy.value(limit)
     if not is_adult(case, event) and weight is not None and weight < case.policy.value("discard_small_child_kg"):
@@ -96,7 +97,7 @@ def _system_ml(step: Step, case: Case) -> Decimal | None:
     stay = step.after.needle or step.before.needle
     needle = stay.needle if stay is not None else None
     return amounts.system_volume_ml(
-        case.timeline.episode.port.catheter_volume_ml,
+        case.timeline.port_at(step.entry.event.at).catheter_volume_ml,
         needle.set_volume_ml if needle is not None else None,
         needle.connector_volume_ml if needle is not None else None,
     )
@@ -256,25 +257,21 @@ def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
 @rule(
     "unsafe",
     "aspirate the lock at once if it is in, tell the prescriber, and lock with the labelled strength",
-    on=(Flushed,),
     limits=("heparin_lock_strength_units_per_ml",),
     cites=(Citation("heparin-injection-label", "R", "5.1"),),
 )
-def treatment_strength_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def treatment_strength_heparin(case: Case) -> Iterable[Found]:
     """Finds a heparin lock stronger than the strongest lock flush that is sold.
 
     Vials of heparin for treatment hold ten times and more of a lock; mixing them up has killed patients.
 
     Aspirate the lock, tell the prescriber, look for bleeding, and report the mix-up.
     """
-    lock = event.lock
-    if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None:
-        return
-    if lock.units_per_ml > case.policy.value("heparin_lock_strength_units_per_ml"):
-        yield Found(
-            step.entry.path("lock", "units_per_ml"),
-            f"the heparin lock holds {quantity(lock.units_per_ml, 'units per mL')}; expected at most "
+    for one in against(case, "treatment-strength-heparin"):
+        yield one.found(
+            f"the heparin lock holds {quantity(one.used.units_per_ml or Decimal(0), 'units per mL')}; expected at most "
             f"{case.policy.text('heparin_lock_strength_units_per_ml')}",
+            "units_per_ml",
         )
 
 
@@ -326,7 +323,7 @@ def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found
     child = heparin_child(case, step.entry.event)
     limit = "heparin_lock_child_units" if child else "heparin_lock_max_units"
     if units > case.policy.value(limit):
-        weight = case.timeline.episode.patient.weight_kg
+        weight = case.timeline.patient_at(step.entry.event.at).weight_kg
         each = f", {quantity(round(units / weight, 1), 'units')} per kg" if child and weight else ""
         grown = units > case.policy.value("heparin_lock_max_units")
         yield Found(
@@ -397,10 +394,9 @@ def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found
 @rule(
     "advice",
     "lock with what is ordered, or chart the order for saline alone",
-    on=(Flushed,),
     limits=("saline_lock_accepted",),
 )
-def saline_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def saline_lock(case: Case) -> Iterable[Found]:
     """Finds a lock of saline alone where the facility's policy does not accept it; as published, saline is accepted.
 
     Trials found saline no worse than heparin, and some facilities keep to heparin all the same. A valved catheter and
@@ -408,17 +404,5 @@ def saline_lock(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
 
     Compare the lock with the order.
     """
-    lock = event.lock
-    if type(lock) is not Lock or lock.drug != "0.9% sodium chloride" or _saline_is_right(case):
-        return
-    if case.policy.choice("saline_lock_accepted") == "no":
-        yield Found(
-            step.entry.path("lock", "drug"),
-            f"the line is locked with {lock.drug} alone; the policy does not accept it",
-        )
-
-
-def _saline_is_right(case: Case) -> bool:
-    episode = case.timeline.episode
-    allergic = any(allergy.substance == "heparin" for allergy in episode.patient.allergies or ())
-    return episode.port.valved is True or allergic or "heparin-induced thrombocytopenia" in episode.patient.conditions
+    for one in against(case, "saline-lock"):
+        yield one.found(f"the line is locked with {one.used.words} alone; the policy does not accept it")

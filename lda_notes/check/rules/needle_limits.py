@@ -138,7 +138,7 @@ def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[
     if not _injected(event):
         return
     needle = step.before.needle.needle if step.before.needle is not None else None
-    power = case.timeline.episode.port.power
+    power = case.timeline.port_at(event.at).power
     unrated = [
         name
         for name, bad in (
@@ -174,7 +174,7 @@ def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Fou
     unknown = []
     if type(needle.power_rated if needle is not None else None) is not bool:
         unknown.append("needle")
-    if case.timeline.episode.port.power is None:
+    if case.timeline.port_at(event.at).power is None:
         unknown.append("port")
     if unknown:
         yield Found(
@@ -208,7 +208,7 @@ def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Fou
     allowed, why, citations = policy.value(name), f"for {gauge} gauge", policy.citations(name)
     if type(gauge) is not int:
         why = "at any gauge"
-    power = case.timeline.episode.port.power
+    power = case.timeline.port_at(event.at).power
     labelled = power.max_flow_ml_per_s if power is not None else None
     if labelled is not None and labelled < allowed:
         allowed, why, citations = labelled, "by the port's label", (Citation("power-ifu", "R2"),)
@@ -262,7 +262,7 @@ def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable
     """
     if not _injected(event) or event.pressure_psi is None:
         return
-    power = case.timeline.episode.port.power
+    power = case.timeline.port_at(event.at).power
     labelled = power.max_pressure_psi if power is not None else None
     allowed = labelled if labelled is not None else case.policy.value("power_pressure_psi")
     if event.pressure_psi > allowed:

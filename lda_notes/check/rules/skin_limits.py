@@ -255,7 +255,7 @@ def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found
     months = months_at(case, event)
     if months is None or not 0 <= months < _TABLE_ENDS_MONTHS:
         return
-    weight = case.timeline.episode.patient.weight_kg
+    weight = case.timeline.patient_at(event.at).weight_kg
     row = _maxima(case, months, weight)
     if row is None:
         return
@@ -300,7 +300,7 @@ def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Fou
     used = event.anesthetic
     if type(used) is not Anesthetic or used.agent != _CREAM:
         return
-    patient = case.timeline.episode.patient
+    patient = case.timeline.patient_at(event.at)
     if patient.weight_kg is not None:
         return
     months = months_at(case, event)

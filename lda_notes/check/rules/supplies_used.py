@@ -1,12 +1,19 @@
-"""Every supply that an event says was used, in the words of the record, with the fact that says so."""
+"""Every supply that an event says was used, in the words of the record, with the fact that says so.
+
+`against` puts each to `suitability`, with what was known of the patient when it was used.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from decimal import Decimal
+from typing import Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Entry
+from lda_notes.check.rule_table import Case, Entry, Found
+from lda_notes.knowledge.suitability import Objection, Subject, Use, suits
 from lda_notes.knowledge.supplies import contains
+from lda_notes.line.against import subject
+from lda_notes.problems import Severity
 from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed, Flushed, PatencyTreatment
 from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock
 
@@ -17,6 +24,10 @@ class Used(NamedTuple):
     words: str
     entry: Entry
     keys: tuple[str | int, ...]
+    use: Use = "other"
+    units_per_ml: Decimal | None = None
+    of: str | None = None
+    """The drug that a preservative is in."""
 
     @property
     def said(self) -> str:
@@ -32,20 +43,20 @@ def supplies_used(case: Case) -> Iterator[Used]:
             continue
         if isinstance(event, Dressed):
             if isinstance(event.antisepsis, Antisepsis):
-                yield Used(event.antisepsis.agent, entry, ("antisepsis", "agent"))
+                yield Used(event.antisepsis.agent, entry, ("antisepsis", "agent"), "antiseptic")
             if event.disinfecting_caps is True:
-                yield Used("disinfecting cap", entry, ("disinfecting_caps",))
+                yield Used("disinfecting cap", entry, ("disinfecting_caps",), "cap")
         if isinstance(event, Dressed | ArrivalAccessed) and isinstance(event.dressing, Dressing):
             if isinstance(event.dressing.type, str):
-                yield Used(event.dressing.type, entry, ("dressing", "type"))
+                yield Used(event.dressing.type, entry, ("dressing", "type"), "dressing")
             if event.dressing.chlorhexidine_disc is True:
-                yield Used("chlorhexidine disc", entry, ("dressing", "chlorhexidine_disc"))
+                yield Used("chlorhexidine disc", entry, ("dressing", "chlorhexidine_disc"), "dressing")
         if isinstance(event, Access) and isinstance(event.anesthetic, Anesthetic):
-            yield Used(event.anesthetic.agent, entry, ("anesthetic", "agent"))
+            yield Used(event.anesthetic.agent, entry, ("anesthetic", "agent"), "anesthetic")
         if isinstance(event, Flushed):
             yield from _through_the_line(entry, event)
         if isinstance(event, PatencyTreatment):
-            yield Used(event.drug, entry, ("drug",))
+            yield Used(event.drug, entry, ("drug",), "thrombolytic")
         for position, supply in enumerate(event.supplies):
             yield Used(supply.name, entry, ("supplies", position, "name"))
 
@@ -53,11 +64,12 @@ def supplies_used(case: Case) -> Iterator[Used]:
 def _through_the_line(entry: Entry, event: Flushed) -> Iterator[Used]:
     if isinstance(event.flushes, tuple):
         for position, flush in enumerate(event.flushes):
-            yield Used(flush.solution, entry, ("flushes", position, "solution"))
+            yield Used(flush.solution, entry, ("flushes", position, "solution"), "flush")
     if isinstance(event.lock, Lock):
-        yield Used(event.lock.drug, entry, ("lock", "drug"))
-        if event.lock.preservative is not None:
-            yield Used(event.lock.preservative, entry, ("lock", "preservative"))
+        lock = event.lock
+        yield Used(lock.drug, entry, ("lock", "drug"), "lock", lock.units_per_ml)
+        if lock.preservative is not None:
+            yield Used(lock.preservative, entry, ("lock", "preservative"), "lock", of=lock.drug)
 
 
 def holding(case: Case, allergen: str) -> Iterator[Used]:
@@ -66,3 +78,65 @@ def holding(case: Case, allergen: str) -> Iterator[Used]:
         inside = contains(used.words)
         if inside is not None and allergen in inside:
             yield used
+
+
+class Against(NamedTuple):
+    """What speaks against a supply that was used, in a patient as known then."""
+
+    used: Used
+    objection: Objection
+    who: Subject
+
+    def found(self, message: str, key: str | None = None, *, severity: Severity | None = None) -> Found:
+        """Return the fault at the supply, or at another ``key`` of the part that names it."""
+        keys = self.used.keys if key is None else (*self.used.keys[:-1], key)
+        entry = self.used.entry
+        return Found(entry.path(*keys), message, event=entry.event.id, severity=severity)
+
+
+def against(case: Case, row: str, allergen: str | None = None) -> tuple[Against, ...]:
+    """Return what a row of `suitability` speaks against, of ``allergen`` alone where one is named."""
+    found = case.once(_objected).get(row, ())
+    return found if allergen is None else tuple(one for one in found if one.objection.allergy == allergen)
+
+
+def _objected(case: Case) -> dict[str, tuple[Against, ...]]:
+    answered: dict[tuple[object, ...], tuple[Objection, ...]] = {}
+    found: dict[str, tuple[Against, ...]] = {}
+    for used in supplies_used(case):
+        who = subject_at(case, used.entry)
+        asked = (id(who), used.use, used.words, used.units_per_ml, used.of)
+        if asked not in answered:
+            answered[asked] = tuple(_speaks_against(used, who, case))
+        for objection in answered[asked]:
+            found[objection.rule] = (*found.get(objection.rule, ()), Against(used, objection, who))
+    return found
+
+
+def _speaks_against(used: Used, who: Subject, case: Case) -> Iterator[Objection]:
+    if used.of is None:
+        yield from suits(used.use, used.words, who, case.policy, units_per_ml=used.units_per_ml).objections
+        return
+    for one in suits(used.use, used.of, who, case.policy, preservative=used.words).objections:
+        if used.words == "benzyl alcohol" and (one.allergy == used.words or one.rule == "preservative-newborn"):
+            yield one
+
+
+_GROWN: Final = 30
+"""Years from which no supply depends on the day any more."""
+
+
+def subject_at(case: Case, entry: Entry) -> Subject:
+    """Return what suitability asks of the patient and port, as known at an event, on its local day."""
+    subjects: dict[tuple[object, ...], Subject] = case.once(_subjects)
+    patient, port = case.timeline.patient_at(entry.event.at), case.timeline.port_at(entry.event.at)
+    born = patient.birth_date
+    grown = born is None or entry.event.at.year - born.year > _GROWN
+    key = (id(patient), id(port), None if grown else case.local(entry.event.at).date())
+    if key not in subjects:
+        subjects[key] = subject(patient, port, case.local(entry.event.at).date())
+    return subjects[key]
+
+
+def _subjects(_: Case) -> dict[tuple[object, ...], Subject]:
+    return {}

@@ -15,6 +15,7 @@ from lda_notes.knowledge.sources import Citation
 from lda_notes.line.timeline import Dwell
 from lda_notes.problems import Related
 from lda_notes.record.events import PatencyCheck, PatencyTreatment, Proved
+from lda_notes.record.parts import Site
 
 _LABEL: Final = Citation("alteplase-label", "R")
 _DOSE_LIMITS: Final = (
@@ -43,7 +44,7 @@ def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[
     if event.drug != "alteplase" or event.dose_mg is None:
         return
     policy = case.policy
-    weight = case.timeline.episode.patient.weight_kg
+    weight = case.timeline.patient_at(event.at).weight_kg
     expected = amounts.alteplase_dose_mg(weight, event.lumen_ml, policy)
     if expected is None or weight is None:
         return
@@ -76,7 +77,7 @@ def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> I
     """
     if event.drug != "alteplase":
         return
-    weight = case.timeline.episode.patient.weight_kg
+    weight = case.timeline.patient_at(event.at).weight_kg
     if amounts.alteplase_dose_mg(weight, event.lumen_ml, case.policy) is not None:
         return
     missing = "the patient's weight" if weight is None else "the lumen volume"
@@ -140,6 +141,38 @@ def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> 
             step.entry.path("reconstituted_at"),
             f"the alteplase was put in {length(kept)} after mixing; expected at most "
             f"{case.policy.text('alteplase_use_within_hours')}",
+        )
+
+
+@rule(
+    "advice",
+    "make sure that the prescriber knew before the dose, and watch the patient; the label asks for care",
+    on=(PatencyTreatment,),
+    cites=(_LABEL,),
+)
+def thrombolytic_caution(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Lists what the label of a thrombolytic asks caution for, as it was recorded before the dose.
+
+    A dose may release an infection from the catheter into the blood, and it adds to any risk of bleeding. Neither
+    forbids it; hypersensitivity alone does. Pus or swelling at the site points to another cause of the occlusion.
+
+    Confirm that the prescriber knew and ordered the dose, and chart what was said.
+    """
+    risk = event.bleeding_risk
+    site = event.site if isinstance(event.site, Site) else None
+    taken = (risk.anticoagulant or "").strip() if risk is not None else ""
+    named = taken.casefold().rstrip(".") not in ("", "no", "none", "nil")
+    cautions = [
+        *(["infection of the catheter known or suspected"] if risk is not None and risk.catheter_infection else []),
+        *(["recent bleeding"] if risk is not None and risk.recent_bleeding else []),
+        *([f'anticoagulant "{taken}", which adds to the risk of bleeding'] if named else []),
+        *(["swelling at the site"] if site is not None and site.swelling == "present" else []),
+        *(["pus at the site"] if site is not None and site.drainage == "purulent" else []),
+    ]
+    if cautions:
+        yield Found(
+            step.entry.path("bleeding_risk" if risk is not None else "site"),
+            f"recorded before {event.drug} was instilled: {'; '.join(cautions)}",
         )
 
 
@@ -339,7 +372,7 @@ def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterabl
 
     Withdraw the full volume, then flush with saline.
     """
-    weight = case.timeline.episode.patient.weight_kg
+    weight = case.timeline.patient_at(event.at).weight_kg
     if event.blood_return != "present" or event.withdrawn_ml is None or weight is None:
         return
     dwell = step.before.dwell

@@ -45,7 +45,7 @@ class Desk:
         """Return the desk of a checked record that has a timeline."""
         if judged.timeline is None:
             raise ValueError("the record has no readable episode")
-        return cls(judged, judged.timeline, policy, due.zone_of(judged.timeline), narrator)
+        return cls(judged, judged.timeline.as_known(), policy, due.zone_of(judged.timeline), narrator)
 
 
 def identifiers(timeline: Timeline) -> tuple[str, ...]:
@@ -61,7 +61,7 @@ def chosen(timeline: Timeline, choice: Choice) -> tuple[Family, ...]:
     named = choice.some if choice.event is None else (choice.event,)
     if named:
         return tuple(
-            family if family.entry.event.id == entry.event.id else Family(entry)
+            family if family.entry.event.id == entry.event.id else Family(entry, of=family)
             for family in families
             for entry in (family.entry, *family.corrections)
             if entry.event.id in named
@@ -78,6 +78,7 @@ def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tu
     episode = desk.timeline.episode
     event = event_facts(scene.event, scene.entry.index, paths)
     values = {**told.values(scene), **corrections.values(scene, family)}
+    repeated = corrections.unchanged(scene, family)
     view = View(
         event,
         Facts(plain(episode.patient), ("patient",), type(episode.patient), paths),
@@ -87,7 +88,7 @@ def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tu
         paths,
         desk.zone,
         lambda written: told.reasons_left(scene, paths, written),
-        lambda written: told.facts_left(scene, paths, written),
+        lambda written: told.facts_left(scene, paths, [*written, *repeated]),
     )
     narrative = desk.narrator.narrate(template or scene.event.kind, view)
     if scene.step is None:  # an original or a correction: its facts stand where they were written

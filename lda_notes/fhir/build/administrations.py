@@ -75,7 +75,7 @@ def _notes(part: Any, *fields: str) -> list[Json]:
     return [note(field, value) for field in fields if (value := getattr(part, field)) is not None]
 
 
-def _administration(
+def administration(
     scene: Scene,
     name: str,
     status: str,
@@ -84,14 +84,16 @@ def _administration(
     effective: Json,
     **says: Any,
 ) -> Json:
-    """A MedicationAdministration, through the port unless ``aside`` is said.
+    """Return a MedicationAdministration, through the port unless ``aside`` is said.
 
     ``says``: reason (not done), dosage, notes, supporting; empty ones are left out.
     """
     frame = scene.frame
     part_of = scene.own("Procedure", scene.procedure) if scene.procedure is not None else says["part_of"]
-    made: Json = {
-        "resourceType": "MedicationAdministration",
+    made: Json = {"resourceType": "MedicationAdministration"}
+    if scene.septum and not says.get("aside"):
+        made["extension"] = scene.septum
+    made |= {
         "identifier": frame.names.identifier(name),
         "partOf": [part_of],
         "status": status,
@@ -144,7 +146,7 @@ def _flushes(scene: Scene, event: ev.Flushed) -> Iterator[Made]:
         name = scene.name("flush")
         reason = event.flushes.not_done if isinstance(event.flushes, NotDone) else NO_FLUSH
         at = {"effectiveDateTime": scene.at}
-        resource = _administration(
+        resource = administration(
             scene, name, "not-done", scene.frame.say.concept("flush solution"), FLUSH, at, reason=reason, part_of=_part_of(scene)
         )
         yield Made(name, resource, ("flushes",))
@@ -166,7 +168,7 @@ def _flush(scene: Scene, index: int, flush: Flush) -> Iterator[Made]:
     elif flush.technique is not None:
         notes.insert(0, note("technique", flush.technique))
     at = {"effectiveDateTime": scene.at}
-    resource = _administration(
+    resource = administration(
         scene,
         name,
         "completed",
@@ -205,12 +207,12 @@ def _lock(scene: Scene, lock: Lock | NotDone) -> Made:
     name = scene.name("lock")
     at = {"effectiveDateTime": scene.at}
     if isinstance(lock, NotDone):
-        resource = _administration(
+        resource = administration(
             scene, name, "not-done", scene.frame.say.concept("lock solution"), LOCK, at, reason=lock.not_done, part_of=_part_of(scene)
         )
         return Made(name, resource, ("lock",))
     called, dosage, notes = _locked(scene, lock)
-    resource = _administration(
+    resource = administration(
         scene, name, "completed", _drug(scene, lock.drug, called), LOCK, at, dosage=dosage, notes=notes, part_of=_part_of(scene)
     )
     return Made(name, resource, ("lock",))
@@ -269,7 +271,7 @@ def _anesthesia(scene: Scene, event: ev.Access) -> Iterator[Made]:
         if told.amount_g is not None and told.volume_ml is not None:
             notes.append(note("volume_ml", told.volume_ml))
     effective, more = _worn(scene, told)
-    resource = _administration(
+    resource = administration(
         scene,
         name,
         "completed",
@@ -335,7 +337,7 @@ def thrombolytic(scene: Scene, event: ev.PatencyTreatment, ended: datetime | Non
     other = "dose_units" if event.drug == "alteplase" else "dose_mg"
     notes += _notes(event, other)
     supporting = [{"identifier": scene.frame.entry(event.second_dose_of)}] if event.second_dose_of else []
-    return _administration(
+    return administration(
         scene,
         thrombolytic_name(scene),
         "completed" if ended else "in-progress",

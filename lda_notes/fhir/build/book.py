@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
@@ -24,10 +24,12 @@ from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure, Path
 from lda_notes.line.corrections import in_order
-from lda_notes.line.timeline import Entry, Timeline, build
+from lda_notes.line.timeline import Beside, Entry, Timeline, build
 
-Notes = Callable[[Episode, str, datetime], Note]
-"""Writes the note of an event of an episode as it stood at a moment: the episode holds nothing later than that."""
+Notes = Callable[[Episode, str, datetime, Sequence[Beside]], Note]
+"""Writes the note of an event of an episode as it stood at a moment, knowing other stays of the line.
+
+The episode contains nothing later than that; of the other stays nothing later is told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +147,7 @@ def _readings(timeline: Timeline, policy: Policy) -> Iterator[Timeline]:
         for count in range(len(timeline.corrections)):
             known = [entry.event for entry in timeline.corrections[:count]]
             part = episode.model_copy(update={"events": (*charted, *known)})
-            yield build(part, policy, timeline.asof)
+            yield build(part, policy, timeline.asof, others=timeline.others)
     yield timeline
 
 
@@ -247,7 +249,8 @@ def _add_wanted(book: Book, writer: Writer) -> None:
     """Add the staff and the places that the bundle refers to; a room brings its unit."""
     amended = (entry.event for entry in (*book.last.timeline.entries, *book.last.timeline.retracted))
     partly = (entry.event for fold in book.steps[1:-1] for entry in fold.timeline.entries)
-    known = people((*book.timeline.episode.events, *amended, *partly))
+    beside = (event for one in book.timeline.others.beside for event in one.episode.events)
+    known = people((*book.timeline.episode.events, *amended, *partly, *beside))
     by_url = {f"urn:uuid:{book.frame.names.of(f'staff/{number}')}": who for number, who in known.items()}
     named = dict.fromkeys(url for entry in writer.entries for url in _references(entry["resource"]))
     rooms = [book.places[url] for url in named if url in book.places]

@@ -103,7 +103,7 @@ def _path_of(book: Book, strand: Strand, made: Made) -> Path:
 def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry) -> None:
     if book.options.notes is None:
         return
-    note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded)
+    note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded, book.timeline.others.beside)
     name = here.name("note")
     made = Made(name, document(here, name, note, "current", signed=is_signed(here.event)), ())
     writer.create(made, entry.path())

@@ -195,11 +195,11 @@ def _notes(book: Book) -> dict[tuple[str, int], Note]:
     if write is None:
         return {}
     found: dict[tuple[str, int], Note] = {}
-    first = book.first.timeline
+    first, beside = book.first.timeline, book.timeline.others.beside
     for target in _targets(book):
         entry = first.entry(target)
         if entry is not None:
-            found[target, 0] = write(as_charted(book, entry), target, scene(book.frame, entry.event).recorded)
+            found[target, 0] = write(as_charted(book, entry), target, scene(book.frame, entry.event).recorded, beside)
     for step, correction in enumerate(book.timeline.corrections, start=1):
         known = [one.event for one in _corrections(book, step)]
         entry = first.entry(_target(correction))
@@ -208,7 +208,7 @@ def _notes(book: Book) -> dict[tuple[str, int], Note]:
         episode = as_charted(book, entry or correction, known)
         amended = isinstance(correction.event, ev.Amendment) and entry is not None
         subject = _target(correction) if amended else correction.event.id
-        found[correction.event.id, step] = write(episode, subject, scene(book.frame, correction.event).recorded)
+        found[correction.event.id, step] = write(episode, subject, scene(book.frame, correction.event).recorded, beside)
     return found
 
 

@@ -19,6 +19,7 @@ from lda_notes.fhir.build.administrations import thrombolytic, thrombolytic_name
 from lda_notes.fhir.build.context import stay, stay_name
 from lda_notes.fhir.build.devices import needle_device, needle_name, needle_use, port_device, supply_devices, use_name
 from lda_notes.fhir.build.frame import Frame
+from lda_notes.fhir.build.given import Given, given, given_name, given_resource
 from lda_notes.fhir.build.procedures import procedure
 from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.fhir.elements import Json
@@ -42,7 +43,7 @@ class Strand:
     """
 
     name: str
-    sort: Literal["port", "needle", "dwell", "due", "hold", "danger", "fact", "stay", "record"]
+    sort: Literal["port", "needle", "dwell", "given", "due", "hold", "danger", "fact", "stay", "record"]
     opened: str
     changed: tuple[str, ...]
     start: Callable[[], list[Made]]
@@ -90,12 +91,14 @@ def _strands(frame: Frame, timeline: Timeline, policy: Policy) -> Iterator[Stran
         for dwell in dwells:
             if not dwell.treatment.record:
                 yield _dwell(frame, dwell)
+    for use in given(timeline):
+        yield _given(frame, use)
     for run in due.runs(timeline, policy):
         yield _due(frame, run)
     for hold in standing.holds(timeline):
-        yield _hold(frame, hold)
+        yield _hold(frame, timeline, hold)
     for stood in standing.dangers(timeline):
-        yield _danger(frame, stood)
+        yield _danger(frame, timeline, stood)
 
 
 def _ids(*entries: Entry | None) -> tuple[str, ...]:
@@ -243,6 +246,17 @@ def _dwell(frame: Frame, dwell: Dwell) -> Strand:
     )
 
 
+def _given(frame: Frame, use: Given) -> Strand:
+    return Strand(
+        given_name(frame, use),
+        "given",
+        use.entry.event.id,
+        _ids(use.stopped),
+        lambda: [given_resource(frame, use, closed=False)],
+        lambda: [given_resource(frame, use, closed=True)],
+    )
+
+
 def _due(frame: Frame, run: due.Run) -> Strand:
     name = due.due_name(frame, run)
 
@@ -254,22 +268,30 @@ def _due(frame: Frame, run: due.Run) -> Strand:
     )
 
 
-def _hold(frame: Frame, hold: Hold) -> Strand:
+def _hold(frame: Frame, timeline: Timeline, hold: Hold) -> Strand:
+    frame = standing.frame_of(frame, timeline, hold.began)
     return Strand(
         standing.hold_names(frame, hold)[0],
         "hold",
-        hold.began.event.id,
+        _opener(hold.began),
         _ids(hold.ended),
         lambda: standing.hold_resources(frame, hold, closed=False),
         lambda: standing.hold_resources(frame, hold, closed=True),
     )
 
 
-def _danger(frame: Frame, stood: standing.Stood) -> Strand:
+def _opener(began: Entry) -> str:
+    """The event that opens it; what an earlier stay left is there before the first event of this one."""
+    return NOBODY if began.record else began.event.id
+
+
+def _danger(frame: Frame, timeline: Timeline, stood: standing.Stood) -> Strand:
+    assert stood.began.began is not None
+    frame = standing.frame_of(frame, timeline, stood.began.began)
     return Strand(
         standing.danger_name(frame, stood),
         "danger",
-        _ids(stood.began.began)[0],
+        _opener(stood.began.began),
         _ids(*stood.changed, stood.ended),
         lambda: [standing.danger_flag(frame, stood, closed=False)],
         lambda: [standing.danger_flag(frame, stood, closed=True)],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from lda_notes.record.episode import Episode, PatientIdentifier, Port
@@ -160,6 +160,19 @@ def frame(episode: Episode, config: Config, style: Style) -> Frame:
         site=body_site(episode.port, say),
         say=say,
     )
+
+
+def of_stay(frame: Frame, other: Episode) -> Frame:
+    """The frame of another stay of the same line, to name what that stay's own bundles contain."""
+    encounter = frame.encounter
+    if other.id != frame.episode.id:
+        encounter = (
+            {"type": "Encounter", "identifier": {"system": frame.config.systems.visit, "value": other.id}}
+            if frame.style == "context"
+            else _encounter(other, frame.config, frame.style, "")
+        )
+    port_name = frame.names.of(port_role(other.patient, other.port))
+    return replace(frame, episode=other, encounter=encounter, port_name=port_name)
 
 
 def patient_role(episode: Episode) -> str:

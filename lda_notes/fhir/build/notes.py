@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path as FilePath
 
@@ -10,6 +11,7 @@ from lda_notes.record.episode import Episode
 from lda_notes.fhir.build.book import Notes
 from lda_notes.fhir.build.papers import Note
 from lda_notes.knowledge.policy import Policy
+from lda_notes.line.timeline import Beside
 from lda_notes.record.reading import Record
 
 
@@ -25,8 +27,9 @@ def note_writer(policy: Policy, *, docx: bool = False, templates: FilePath | Non
 
     telling = narrator(templates)
 
-    def write(episode: Episode, event: str, asof: datetime) -> Note:
-        judged = pipeline.judge(Record("record", episode), policy, asof)
+    def write(episode: Episode, event: str, asof: datetime, beside: Sequence[Beside]) -> Note:
+        others = [Record(one.file, one.episode, unread_facts=one.unread) for one in beside]
+        judged = pipeline.judge_within(Record("record", episode), others, policy, asof)
         sheet = note.sheet(judged, policy, note.Choice(event), telling)
         titled = next((one.titled for one in episode.events if one.id == event), "Port")
         return Note(

@@ -27,7 +27,8 @@ class Scene:
 
     ``whole``: the event's resources stand in one bundle, so that they refer to each other there. Otherwise each
     must stand by itself, and refers to the others by identity alone. ``part_of``, ``about_port`` and
-    ``about_patient`` are elements that its observations share.
+    ``about_patient`` are elements that its observations share, ``septum`` the extension of those about the port, which
+    a port with one septum does not need.
     """
 
     frame: Frame
@@ -40,6 +41,7 @@ class Scene:
     part_of: list[Json] | None
     about_port: Json
     about_patient: Json
+    septum: list[Json]
 
     def name(self, part: str) -> str:
         """The identity of a part of this event."""
@@ -82,4 +84,5 @@ def scene(frame: Frame, event: ev.Event, *, whole: bool = True) -> Scene:
         part_of=part_of,
         about_port={"subject": frame.subject, "focus": [frame.port], **done},
         about_patient={"subject": frame.subject, **done},
+        septum=frame.septum(frame.septum_of(event)) if len(frame.episode.port.septa) > 1 else [],
     )

@@ -6,11 +6,11 @@ rest on what was seen, and refer to it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from lda_notes.fhir.build.frame import Frame
+from lda_notes.fhir.build.frame import Frame, of_stay
 from lda_notes.fhir.build.observations import observations
 from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.fhir.codes import FLAGGED, slug
@@ -51,9 +51,11 @@ class Stood:
 def dangers(timeline: Timeline) -> Iterator[Stood]:
     """Every danger that leaves the record, by septum and in order of time."""
     for septum in dict.fromkeys(timeline.episode.port.septa):
-        standing: dict[tuple[str, str], Stood] = {}
-        for step in timeline.course(septum):
-            seen = {(one.code, one.began.event.id): one for one in step.after.dangers if _leaves(one) and one.began}
+        standing: dict[tuple[str, str, str], Stood] = {}
+        for number, step in enumerate(timeline.course(septum)):
+            if not number:  # what an earlier stay left standing
+                standing = {key: Stood(one, one) for key, one in _leaving(step.before.dangers)}
+            seen = dict(_leaving(step.after.dangers))
             for key in [key for key in standing if key not in seen]:
                 stood = standing.pop(key)
                 yield Stood(stood.began, stood.now, stood.changed, step.entry)
@@ -66,14 +68,30 @@ def dangers(timeline: Timeline) -> Iterator[Stood]:
         yield from standing.values()
 
 
-def _leaves(danger: Danger) -> bool:
-    return danger.code in FLAGGED and danger.began is not None and not danger.began.record
+def _leaving(dangers: Iterable[Danger]) -> Iterator[tuple[tuple[str, str, str], Danger]]:
+    for one in dangers:
+        if one.code in FLAGGED and one.began is not None:
+            yield (one.code, one.began.record, one.began.event.id), one
 
 
 def holds(timeline: Timeline) -> Iterator[Hold]:
-    """Every hold that an event of this record began, by septum."""
+    """Every hold that an event of this record began, or that an earlier stay left to it, by septum."""
+    own = {id(entry) for entry in timeline.entries}
+    first = timeline.entries[0].event.at if timeline.entries else None
     for held in timeline.holds.values():
-        yield from (hold for hold in held if not hold.began.record)
+        for hold in held:
+            until = hold.ended.event.at if hold.ended is not None else None
+            left = hold.began.record and first is not None and hold.since <= first and (until is None or until >= first)
+            if left or id(hold.began) in own:
+                yield hold
+
+
+def frame_of(frame: Frame, timeline: Timeline, began: Entry) -> Frame:
+    """The frame of the stay whose event began something: its identities are those of that stay's own bundles."""
+    if not began.record:
+        return frame
+    other = next(one.episode for one in timeline.others.beside if one.file == began.record)
+    return of_stay(frame, other)
 
 
 def hold_names(frame: Frame, hold: Hold) -> tuple[str, str]:
@@ -89,7 +107,8 @@ def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
     event = hold.began.event
     end = hold.ended.event if closed and hold.ended is not None else None
     authored = event.charted_at or event.at
-    whole = not closed and not hold.began.corrections  # what a correction showed is in the correction's own bundle
+    own = not hold.began.record
+    whole = own and not closed and not hold.began.corrections  # what a correction showed is in the correction's own bundle
     evidence = _evidence(frame, event, hold.reason, whole=whole)
     flag = _flag(
         frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence
@@ -136,7 +155,7 @@ def danger_flag(frame: Frame, stood: Stood, *, closed: bool) -> Made:
     event = stood.began.began.event
     name = danger_name(frame, stood)
     end = stood.ended.event if closed and stood.ended is not None else None
-    whole = not closed and not stood.began.began.corrections
+    whole = not closed and not stood.began.began.corrections and not stood.began.began.record
     rest = _evidence(frame, event, "", whole=whole)
     what = danger.what[:1].upper() + danger.what[1:]
     return Made(

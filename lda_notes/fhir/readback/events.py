@@ -93,6 +93,8 @@ def read_facts(reader: Reader, kind: str) -> Json:
         _anesthetic(reader, facts)
     if kind == "patency treatment":
         _thrombolytic(reader, facts)
+    if kind == "line use":
+        reader.part("given")  # says what Procedure and Observation say of it
     if "needle" in fields:
         _needle(reader, kind, facts)
     return facts

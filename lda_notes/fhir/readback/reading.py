@@ -28,7 +28,7 @@ from lda_notes.fhir.readback.parts import Remarks, put, read_agent, read_port
 from lda_notes.fhir.readback.store import Store, stored
 from lda_notes.line.timeline import SAME_MINUTE
 from lda_notes.record.episode import RECORD_VERSION, Episode
-from lda_notes.record.events import KINDS
+from lda_notes.record.events import KINDS, Correcting
 from lda_notes.record.validation import misfits
 
 _CORRECTIONS: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds", "retraction": ""}
@@ -106,7 +106,7 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
     times: dict[str, str | None] = {}
     for source in sorted(sources, key=_time):
         gone = source.event in withdrawn
-        only = withdrawn.get(source.event) if source.kind not in _CORRECTIONS else None
+        only = None if _corrects(source.kind) else withdrawn.get(source.event)
         reader = Reader(store, names, source.port, name, source.event, remarks, gone, only)
         event = _said(source, config) | read_facts(reader, source.kind)
         used |= reader.used
@@ -128,6 +128,11 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
     data["events"] = events
     episode, faults = _validated(data)
     return Readback(data, episode, (*remarks.said, *faults))
+
+
+def _corrects(kind: str) -> bool:
+    """Whether events of a kind correct others: one that is retracted may be dated after its retraction."""
+    return issubclass(KINDS[kind], Correcting)
 
 
 def _validated(data: Json) -> tuple[Episode | None, list[str]]:
@@ -299,15 +304,17 @@ def _foci(held: Json) -> list[Json]:
 def _patient_and_stay(
     store: Store, config: Config, sources: list[_Source], began: Json | None, remarks: Remarks
 ) -> Json:
-    """Patient and stay: from their resources where these are here, the rest from the List and what it refers to."""
+    """Patient and stay: from the List and what it refers to; from their own resources where it leaves that to them.
+
+    A Patient or an Encounter that the facility keeps may say more than the record, or say it otherwise.
+    """
     made: Json = {"patient": {}, "stay": {}}
     if began is not None:
         _from_list(_parts(began, PATIENT_AND_STAY, config), made)
-    stay, patient = _resources_of(store, sources, began)
-    if patient is not None:
-        made["patient"] |= _patient(patient)
-    if stay is not None:
-        made["stay"] |= _stay(store, stay)
+    if not made["patient"]:
+        stay, patient = _resources_of(store, sources, began)
+        made["patient"] |= _patient(patient) if patient is not None else {}
+        made["stay"] |= _stay(store, stay) if stay is not None else {}
     if began is not None:
         made["patient"] |= read_known(store, began, remarks)
     if not made["patient"]:
@@ -340,13 +347,15 @@ def _from_list(parts: list[Json], made: Json) -> None:
 
 
 def _resources_of(store: Store, sources: list[_Source], began: Json | None) -> tuple[Json | None, Json | None]:
-    """Encounter and Patient, as the resources of the episode refer to them; the List does where no event has any."""
-    for source in sources:
-        for target in source.provenance.get("target", ()):
-            held = store.at(target)
-            if held is not None and "encounter" in held:
-                return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
-    return (store.at(began.get("encounter")), store.at(began.get("subject"))) if began is not None else (None, None)
+    """Encounter and Patient, as the record's own List refers to them; without it, as any resource of its events does.
+
+    What an event changed may be of an earlier stay.
+    """
+    targets = (store.at(target) for source in sources for target in source.provenance.get("target", ()))
+    for held in (began, *targets):
+        if held is not None and "encounter" in held:
+            return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
+    return None, None
 
 
 def _patient(patient: Json) -> Json:

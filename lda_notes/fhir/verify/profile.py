@@ -27,7 +27,9 @@ STATUSES: Final[Mapping[str, frozenset[str]]] = {
     "Device": frozenset({"active", "inactive", "entered-in-error"}),
     "DeviceUseStatement": frozenset({"active", "completed", "entered-in-error"}),
     "Observation": frozenset({"preliminary", "final", "amended", "corrected", "entered-in-error"}),
-    "MedicationAdministration": frozenset({"completed", "in-progress", "not-done", "stopped", "entered-in-error"}),
+    "MedicationAdministration": frozenset(
+        {"completed", "in-progress", "not-done", "stopped", "unknown", "entered-in-error"}
+    ),
     "Task": frozenset({"requested", "completed", "cancelled", "entered-in-error"}),
     "DocumentReference": frozenset({"current", "superseded", "entered-in-error"}),
     "ServiceRequest": frozenset({"active", "completed", "revoked", "entered-in-error"}),
