@@ -20,7 +20,7 @@ from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words
 from lda_notes.chart.subject import next_id
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame
+from lda_notes.chart.times import Frame, month_first
 from lda_notes.chart.which_fact import THAT_IS_ALL, Recorded
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
@@ -108,7 +108,7 @@ class CorrectionSubject:
 
     def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
         """Return what a time typed at a question is read against: the time of the entry."""
-        return Frame(self.now(), self.zone, self.target.event.at, "near")
+        return Frame(self.now(), self.zone, self.target.event.at, "near", month_first(self.policy))
 
     def takes(self, path: Path) -> bool:
         """Tell whether the entry's layout has a fact at ``path``."""

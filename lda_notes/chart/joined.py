@@ -63,7 +63,8 @@ def _identity(scene: Scene, open_: Open) -> Question | None:
             return Heard(tuple(facts), said, "all as written")
         if typed == EACH:
             return Heard((), "each by itself")
-        value = read_compared(text, frame)  # who knows the list by heart need not see it
+        # Words alone: a number would be a choice of a list that is not shown.
+        value = Unclear("") if re.search(r"\d", typed) else read_compared(text, frame)
         if isinstance(value, Unclear):
             return Unclear("Type a when all of it is so, e for each by itself.")
         return Heard(((compared.path, value.value),), value.said)
@@ -136,7 +137,7 @@ def _blood(scene: Scene, open_: Open) -> Question | None:
     offered = tuple(Option(key, words) for key, (words, _) in _BLOOD.items())
 
     def read(text: str, _: Frame) -> Reading:
-        if text.strip().casefold() == "present":
+        if answers.ALIASES.get(said := text.strip().casefold(), said) == "present":
             return Heard(((leaf.path, "present"),), "present")
         chosen = answers.choose(text, offered)
         if isinstance(chosen, Unclear):

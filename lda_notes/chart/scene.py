@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from lda_notes.chart import layout, paths
 from lda_notes.chart.answers import plain_number
-from lda_notes.chart.times import Bias, Frame
+from lda_notes.chart.times import Bias, Frame, month_first
 from lda_notes.chart.trial import Trial
 from lda_notes.check.conditions import troubles
 from lda_notes.knowledge.ages import years_old
@@ -169,7 +169,7 @@ class Scene:
     def frame(self, question: str) -> Frame:
         """Return what a time typed at a question is read against."""
         bias: Bias = "today" if question == "at" else "next" if question.startswith("next_due") else "near"
-        return Frame(self.now, self.zone, self.now if question == "at" else self.at, bias)
+        return Frame(self.now, self.zone, self.now if question == "at" else self.at, bias, month_first(self.policy))
 
     def due_by(self, clock: str) -> datetime | None:
         """Return when a clock runs out that this event started, judged from the event itself."""

@@ -105,7 +105,7 @@ def test_a_port_that_was_removed_is_asked_again(run: Run, ward: Path) -> None:
 def test_a_new_record_can_be_charted_in_at_once(run: Run, ward: Path) -> None:
     assert run("new", "tobias.yaml", *SECOND, typed="\n".join(TYPED) + "\n").code == 0
     access = [
-        *("-15m", "12", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "60 130", "20 19"),
+        *("-15m", "nb", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "60 130", "20 19"),
         *(
             "y",
             "y",

@@ -17,7 +17,7 @@ from lda_notes.chart.subject import EventSubject
 from lda_notes.chart.talk import Say, Talk
 
 SECOND = "2026-05-11T15:45-05:00"
-BEFORE_NEEDLE = ("-15m", "12", "y", "", "treatment goes on", "a", "n", "a", "1", "-6", "a", "40 45")
+BEFORE_NEEDLE = ("-15m", "nb", "y", "", "treatment goes on", "a", "n", "a", "1", "-6", "a", "40 45")
 
 FDA_GS1 = "(01)51022222233336(11)141231(17)150707(10)A213B1(21)1234"
 IMDRF_GS1 = "(01)09506000117843(11)141231(17)201231(10)1234AB(21)5678CD"

@@ -191,7 +191,7 @@ def test_a_dressing_change(ward: Path) -> None:
     assert "Needle in: 20 gauge, 19 mm (3/4 inch), since 4 May 2026, 16:20." in opening
     for text in (
         "1140",
-        "12",
+        "nb",
         "y",
         "dl",
         "a",
@@ -227,7 +227,7 @@ def test_a_deaccess_with_a_heparin_lock(ward: Path) -> None:
     (ward / "episode.yaml").write_bytes(demo_until("removal-2"))
     nurse = Keyboard(ward, "chart", "episode.yaml", "deaccess", asof="2026-05-12T11:20-05:00")
     nurse.read()
-    for text in ("-15m", "12", "LB-ORD-5560", "treatment completed", "a", "w", "15", "1", "10 10"):
+    for text in ("-15m", "nb", "LB-ORD-5560", "treatment completed", "a", "w", "15", "1", "10 10"):
         said = nurse.type(text)
     said = nurse.type("a")
     assert "1: heparin" in said and "100 units" not in said, "a strength is read off the label, not offered"
@@ -370,10 +370,10 @@ def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
     said = nurse.type("gauge")
     assert "Needle gauge: what is right? (recorded: 20)" in said
     said = nurse.type("22")
-    assert "Needle gauge: was 20; becomes 22." in said
+    assert "Needle gauge: was 20, now 22." in said
     nurse.type("")
     said = nurse.type("read wrongly from the label")
-    assert "Needle gauge: 20; after: 22" in said and "As first charted, kept for the record" in said
+    assert "Needle gauge: was 20, now 22" in said and "As first charted, kept for the record" in said
     nurse.last("mt")
     assert nurse.code() == 0
     event = last_event(ward)
@@ -399,7 +399,7 @@ def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward
     asof = "2026-05-07T12:00-05:00"
     use = Keyboard(ward, "chart", "episode.yaml", "use", asof=asof)
     use.read()
-    for text in ("1150", "i", "17", "y", "", "1", "an antibiotic", "n", "p"):
+    for text in ("1150", "i", "name, room number", "y", "", "1", "an antibiotic", "n", "p"):
         said = use.type(text)
     assert "!! UNSAFE: identified by name; a room number does not count" in said
     before = said[said.index("Sign as") - 120 :]

@@ -24,7 +24,7 @@ from lda_notes.record.writer_text import with_event
 SECOND = "2026-05-11T15:45-05:00"
 UNTIL_BLOOD = (
     "-15m",
-    "12",
+    "nb",
     "y",
     "",
     "treatment goes on",
@@ -350,7 +350,7 @@ def test_what_is_still_to_be_asked_is_no_finding(access: Talk) -> None:
 
 
 def test_the_same_rules_as_check_judge_the_answer(access: Talk) -> None:
-    _, says = answered(access, "-15m", "17")
+    _, says = answered(access, "-15m", "name, room number")
     (found,) = [say for say in says if say.tone == "finding"]
     assert found.finding is not None and found.finding.rule == "too-few-patient-identifiers"
     assert found.finding.severity == "unsafe"
@@ -390,7 +390,7 @@ def test_a_reason_is_kept_as_not_assessed_or_not_done(access: Talk) -> None:
 def test_a_dash_without_a_reason_asks_for_one(access: Talk) -> None:
     _, says = answered(access, "-15m", "-")
     assert "Type the reason after the dash" in says[-1].text
-    _, says = answered(access, "-15m", "12", "y", "- none")
+    _, says = answered(access, "-15m", "nb", "y", "- none")
     assert "takes no reason why not" in says[-1].text
 
 
@@ -486,7 +486,7 @@ def test_a_fact_is_set_by_its_name(access: Talk) -> None:
 
 
 def test_a_single_letter_of_text_is_questioned(access: Talk) -> None:
-    talk, says = answered(access, "-15m", "12", "y", "a")
+    talk, says = answered(access, "-15m", "nb", "y", "a")
     assert tones(says)[-1] == "doubt" and name(talk) == "order"
 
 
