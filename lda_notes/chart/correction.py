@@ -127,13 +127,13 @@ class CorrectionSubject:
                 return f"That does not fit: {fault.message}."
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
+        """Return why a time just given cannot be."""
         for path, value in given.facts:
             spot = layout.spot(self.model, path[1:]) if path[0] == "new" else None
             due = "next_due" in path
             if spot is not None and spot.sort == "time" and not due and datetime.fromisoformat(value) > self.now():
-                return "That has not come yet."
+                return Unclear("That time is in the future.")
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
@@ -315,7 +315,7 @@ class CorrectionSubject:
         if entry["kind"] == "retraction":
             rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
         note = preview.note(
-            "", trial.line.episode, trial.line, trial.findings, self.policy, self._shown(), WIDTH
+            "", trial.line.episode, trial.line, trial.findings, self.policy, (self._shown(),), WIDTH
         )  # fmt: skip
         return Review(entry, "\n".join((note, *rows)), trial.findings, entry.get("by") or {})
 
