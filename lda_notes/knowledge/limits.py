@@ -317,6 +317,13 @@ ROWS: Final[tuple[Row, ...]] = (
         "credentials that may clear a line on hold: physician, advanced practice, vascular access specialist",
         (COMMON_PRACTICE,),
     ),
+    Choice(
+        "dates_typed",
+        "month first",
+        ("month first", "day first"),
+        "how a date typed as 03/12 is read",
+        (COMMON_PRACTICE,),
+    ),
     Words("shift_starts", "", "times at which the unit's shifts begin", (COMMON_PRACTICE,), times=True),
     Words(
         "record_number_label",
