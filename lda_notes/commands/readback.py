@@ -41,7 +41,8 @@ def command(
 ) -> None:
     """Read FHIR bundles back into an episode record.
 
-    Reads each BUNDLE: our own transactions, or what a server found by search; JSON, NDJSON, or - for standard input.
+    Reads each BUNDLE: our own transactions, or what a server found by search; JSON, NDJSON, or - for standard input;
+    or the folder that bundle --by-type wrote.
     With --server and --patient, reads what that server has of the patient instead. Facts come from the standard
     elements. What could not be read is reported on standard error, and ends the command with 1. Several episodes in
     one run go to a folder (--out), one file each, or out as JSON, one to a row.
@@ -75,18 +76,40 @@ def command(
 
 
 def _from_files(paths: tuple[Path, ...]) -> list[Any]:
+    """Return the bundles of files, and resources that stand in rows of their own as one bundle more."""
     from lda_notes.fhir.verify.verification import misshapen, read_json
 
     bundles: list[Any] = []
-    for path in paths:
+    rows: list[Any] = []
+    for path in [one for given in paths for one in _files(given)]:
         for name, data in bundle_texts(path):
-            bundle, faults = read_json(data)
-            if faults or not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle":
+            read, faults = read_json(data)
+            if faults or not isinstance(read, dict) or "resourceType" not in read:
                 said = faults[0].message if faults else "it is not a FHIR bundle"
                 raise Failure(f"{name}: cannot be read as a bundle: {said.rstrip('.')}")
+            is_bundle = read["resourceType"] == "Bundle"
+            bundle = (
+                read if is_bundle else {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": read}]}
+            )
             _refuse_misshapen(name, misshapen(bundle))
-            bundles.append(bundle)
+            (bundles if is_bundle else rows).append(read)
+    if rows:
+        bundles.append(_collection(rows))
     return bundles
+
+
+def _collection(resources: list[Any]) -> dict[str, Any]:
+    return {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one} for one in resources]}
+
+
+def _files(path: Path) -> list[Path]:
+    """Return the file itself, or the files of a folder that `bundle --by-type` wrote."""
+    if not path.is_dir():
+        return [path]
+    found = sorted(path.glob("*.ndjson"))
+    if not found:
+        raise Failure(f"{path}: contains no .ndjson file; give a folder that bundle --by-type wrote, or a file")
+    return found
 
 
 def _from_server(server: str, access: Access, patient: str, config: Config) -> list[Any]:

@@ -137,3 +137,18 @@ def test_a_folder_in_use_and_options_of_other_forms_are_refused(tmp_path: Path) 
     assert "is not empty" in refused.stderr
     assert run(HERE / "two-septa.yaml", "--by-type", tmp_path / "new", "--out", tmp_path / "x").exit_code == 2
     assert not (tmp_path / "new").exists()
+
+
+def test_readback_of_the_folder_gives_every_record_again(folder: Path, tmp_path: Path) -> None:
+    done = command("readback", folder, "--out", tmp_path)
+    assert (done.exit_code, done.stderr.count("Written")) == (0, len(DEMOS)), done.stderr
+    assert {path.stem for path in tmp_path.iterdir()} == {episode(demo).id for demo in DEMOS}
+
+
+def test_readback_refuses_a_folder_without_rows_and_rows_that_are_no_resource(tmp_path: Path) -> None:
+    refused = command("readback", tmp_path)
+    assert (refused.exit_code, "contains no .ndjson file" in refused.stderr) == (2, True)
+    (tmp_path / "Patient.ndjson").write_text('{"id": "a"}\n{"id": "b"}\n')
+    refused = command("readback", tmp_path)
+    assert refused.exit_code == 2
+    assert "Patient.ndjson, row 1: cannot be read as a bundle" in refused.stderr
