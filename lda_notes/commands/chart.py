@@ -66,4 +66,4 @@ def command(
 
     policy = policy_file.in_force(policy_path, (episode,))
     means = Means(policy, clock(asof), given(pairs, answers, at), not no_input, sign, judged_from(asof))
-    chart_event(episode, _KINDS[kind], author(by), means)
+    chart_event(episode, _KINDS[kind], author(by, policy), means)

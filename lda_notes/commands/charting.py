@@ -43,6 +43,8 @@ class Desk:
     given: dict[str, str]
     asks: bool
     sign: str | None
+    shared: bool = False
+    """Whether several nurses share this login: then a bare y never signs."""
 
     def __post_init__(self) -> None:
         self.terminal = Terminal()
@@ -56,7 +58,9 @@ class Desk:
         at = drafts.place(drafts.folder(os.environ), self.record, self.about) if self.asks else None
         with drafts.held(at) if at is not None else nullcontext():
             talk = self._begun(subject, at)
-            session = Session(subject, self.terminal, at, Given(self.given), self.now(), self.asks, self.sign)
+            session = Session(
+                subject, self.terminal, at, Given(self.given), self.now(), self.asks, self.sign, self.shared
+            )
             try:
                 done = session.chart(talk, write)
             except (Gone, KeyboardInterrupt):
@@ -113,6 +117,11 @@ class Means:
     sign: str | None
     judged_from: datetime | None
 
+    @property
+    def shared(self) -> bool:
+        """Whether several nurses share this login."""
+        return self.policy.choice("login_shared") == "yes"
+
 
 def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, about: str = "") -> bool:
     """Chart one event of a kind in a record; ``facts`` are known beforehand. False when a draft is kept instead."""
@@ -131,7 +140,7 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     clock = clocks.wall_clock
     unread = seen.record.unread_facts
     subject = EventSubject(standing, tag, name, means.policy, means.now, facts, clock, unread, others)
-    desk = Desk(about or tag, path, means.now, means.given, means.asks, means.sign)
+    desk = Desk(about or tag, path, means.now, means.given, means.asks, means.sign, means.shared)
     for words in beside.unreadable:
         desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
     scene = subject.scene({})
