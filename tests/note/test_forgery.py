@@ -92,14 +92,17 @@ def begins_like_ours(row: str) -> bool:
     return bool(re.match(r"(charted by ?:|stop ?:)", row, re.IGNORECASE) and "Mallory" in row)
 
 
-@pytest.mark.parametrize("form", ["text", "md", "html"])
-@pytest.mark.parametrize("command", ["note", "handoff", "worksheet"])
+@pytest.mark.parametrize(
+    ("command", "form"),
+    [*((one, form) for one in ("note", "handoff", "worksheet") for form in ("text", "md", "html")), ("brief", "text")],
+)
 @pytest.mark.parametrize("forged", FORGED.values(), ids=FORGED)
 def test_no_free_text_prints_a_row_that_looks_like_ours(tmp_path: Any, command: str, form: str, forged: str) -> None:
     path = tmp_path / "record.yaml"
     path.write_text(yaml.safe_dump(record(forged), sort_keys=False, allow_unicode=True))
-    more = {"note": ["--all"], "handoff": [], "worksheet": ["--for", "look"]}[command]
-    words = [command, str(path), "--asof", AT.format("12:30"), "--format", form, *more]
+    more = {"note": ["--all"], "brief": ["--all", "--brief"], "handoff": [], "worksheet": ["--for", "look"]}[command]
+    kind = "note" if command == "brief" else command
+    words = [kind, str(path), "--asof", AT.format("12:30"), *(["--format", form] if command != "brief" else []), *more]
     result = CliRunner().invoke(group, words)
     assert result.exception is None or isinstance(result.exception, SystemExit), result.output
     assert "Mallory" in result.stdout, result.output

@@ -80,18 +80,7 @@ def _needle(scene: Scene) -> Values:
 
 def _line(scene: Scene) -> Values:
     event = scene.event
-    values: Values = {"lock_units": _NONE, "tended": _NONE, "lines": _NONE, "entered": _NONE, "dressed": _NONE}
-    if isinstance(event, ev.Access):
-        missed = never_entered(event)
-        said = (
-            "access of the implanted port attempted; no puncture entered the port"
-            if missed
-            else "implanted port accessed"
-        )
-        values["entered"] = (said, (at(scene.entry, "punctures" if missed else "kind"),))
-    if isinstance(event, ev.DressingChange):
-        left = isinstance(event.dressing, NotDone)
-        values["dressed"] = ("NOT changed" if left else "changed", (at(scene.entry, "kind"),))
+    values: Values = {"lock_units": _NONE, "tended": _NONE, "lines": _NONE, **_headed(scene)}
     lock = getattr(event, "lock", None)
     if isinstance(lock, Lock) and lock.units_per_ml is not None and lock.volume_ml is not None:
         units = amounts.heparin_units(lock.units_per_ml, lock.volume_ml)
@@ -109,6 +98,24 @@ def _line(scene: Scene) -> Values:
         values["tended"] = (said, tuple(at(scene.entry, key) for _, key in done) or (at(scene.entry, "kind"),))
     if isinstance(event, ev.Transfer):
         values["lines"] = (tuple(_line_of(scene, after) for _, after in scene.states()), ())
+    return values
+
+
+def _headed(scene: Scene) -> Values:
+    """Return what an access or a dressing change begins with: what was done, not what its kind is called."""
+    event, kind = scene.event, at(scene.entry, "kind")
+    values: Values = dict.fromkeys(("entered", "entered_briefly", "dressed", "dressed_briefly"), _NONE)
+    if isinstance(event, ev.Access):
+        missed = never_entered(event)
+        long, short = "implanted port accessed", "port accessed"
+        if missed:
+            long = "access of the implanted port attempted; no puncture entered the port"
+            short = "port access attempted, port NOT entered"
+        where = (at(scene.entry, "punctures") if missed else kind,)
+        values["entered"], values["entered_briefly"] = (long, where), (short, where)
+    if isinstance(event, ev.DressingChange):
+        how = "NOT changed" if isinstance(event.dressing, NotDone) else "changed"
+        values["dressed"], values["dressed_briefly"] = (how, (kind,)), (f"port dressing {how}", (kind,))
     return values
 
 

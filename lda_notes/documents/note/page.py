@@ -199,7 +199,7 @@ def _corrected(desk: Desk, family: Family, amended: bool) -> Sentence:
     said = phrasing.listed(
         [f"{row.event.titled.lower()} of {phrasing.moment(row.event.at, desk.zone)}" for row in rows]
     )
-    ends = "what was first charted stands at the end" if amended else "what was added stands after it"
+    ends = "the original entry appears at the end" if amended else "what was added appears after it"
     facts = tuple(at(row, key) for row in rows for key in ("kind", "at"))
     return Sentence(f"CORRECTED: this entry reads as changed by {said}; {ends}.", facts)
 
