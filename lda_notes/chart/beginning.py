@@ -77,8 +77,8 @@ _ROWS: Final[tuple[_Row, ...]] = (
     _Row("port.septa", "Has the port one septum or two? Type 1, or the names of two, such as medial, lateral."),
     _Row("port.touch", "How does its top feel under the skin?", True),
     _Row("port.power.rated", "Is the port rated for power injection?", True),
-    _Row("port.power.max_flow_ml_per_s", "Highest labelled rate, in mL per second?", True, _rated),
-    _Row("port.power.max_pressure_psi", "Highest labelled pressure, in psi?", True, _rated),
+    _Row("port.power.max_flow_ml_per_s", "Highest labeled rate, in mL per second?", True, _rated),
+    _Row("port.power.max_pressure_psi", "Highest labeled pressure, in psi?", True, _rated),
     _Row("port.catheter_volume_ml", "Volume of catheter and port, in mL?", True),
     _Row("port.valved", "Has the catheter a valve?", True),
     _Row("port.tip.location", "Where does the tip lie?", True),
@@ -154,7 +154,7 @@ class NewRecord:
                 continue
             here = self.now().astimezone(self._zone(facts))
             if value[:10] > here.date().isoformat():
-                return f"{value[:10]} has not come yet."
+                return f"{value[:10]} is in the future."
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:

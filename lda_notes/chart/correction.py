@@ -149,7 +149,7 @@ class CorrectionSubject:
             spot = layout.spot(self.model, path[1:]) if path[0] == "new" else None
             due = "next_due" in path
             if spot is not None and spot.sort == "time" and not due and datetime.fromisoformat(value) > self.now():
-                return "That has not come yet."
+                return "That time is in the future."
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:

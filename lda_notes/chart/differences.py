@@ -31,7 +31,7 @@ def _time(scene: Scene, path: Path, moment: datetime) -> Iterator[str]:
     if path[0] != "next_due" and moment - scene.now > scene.policy.span("clock_slack_minutes"):
         ago = moment - scene.now
         other = f" Was it {moment.astimezone(scene.zone):yesterday %H%M}?" if ago <= timedelta(days=1) else ""
-        yield f"{said} has not come yet: it is {echo(scene.now, scene.zone)}.{other if path == ('at',) else ''}"
+        yield f"{said} is in the future: it is {echo(scene.now, scene.zone)}.{other if path == ('at',) else ''}"
         return
     if path != ("at",):
         return

@@ -239,7 +239,7 @@ class Session:
         who = f"Sign as {name}? {signs} signs" if name else "Write it? y writes"
         if grave:
             counted = "1 finding above is" if grave == 1 else f"{grave} findings above are"
-            who = f"{counted} unsafe or cannot be.\n{who}"
+            who = f"{counted} unsafe or contradictory.\n{who}"
         self.console.show(f"\n{who}\n  < goes back   + adds a fact   q keeps it as a draft")
         return self._ask()
 
@@ -253,7 +253,7 @@ class Session:
         except Failure as failure:
             if not self._no_room:
                 self.console.show(
-                    f"?? No draft can be kept: {failure}. You can go on and sign, but do not stop between."
+                    f"?? No draft can be kept: {failure}. You can continue and sign, but do not stop before you have signed."
                 )
             self._no_room = True
 

@@ -47,7 +47,7 @@ def command(
     """Chart an event: one question after the other, checked as you answer, signed at the end.
 
     Nothing is written before you sign. What you said is kept as a private draft if you stop with Ctrl-C or the
-    connection is lost; the next run offers to go on with it. Other stays of the same patient and port in the same
+    connection is lost; the next run offers to continue it. Other stays of the same patient and port in the same
     folder are read too: their holds, dangers, last flush and allergies are known.
 
     \b

@@ -68,11 +68,11 @@ class Desk:
                 raise click.exceptions.Exit(130) from None
             except Failure as failure:
                 if _kept(at) is not None:
-                    said = f"{failure}. What you said is kept as a private draft; run it again to go on"
+                    said = f"{failure}. What you said is kept as a private draft; run it again to continue"
                     raise Failure(said, failure.code) from None
                 raise
             if done is None:
-                self.show("Nothing was written; what you said is kept as a private draft. Run it again to go on.")
+                self.show("Nothing was written; what you said is kept as a private draft. Run it again to continue.")
             return done
 
     def _begun(self, subject: Resumed, at: Path | None) -> Talk:
@@ -91,8 +91,8 @@ class Desk:
     def _goes_on(self, draft: Draft) -> bool:
         answers = phrasing.count(len(draft.answered), "answer")
         last = draft.answered[-1]
-        self.show(f"\nA draft of this {self.about} holds {answers}; the last: {last.question}, {last.said}.")
-        self.show("  Enter: go on with it   n: throw it away and begin anew")
+        self.show(f"\nA draft of this {self.about} contains {answers}; the last: {last.question}, {last.said}.")
+        self.show("  Enter: continue it   n: discard it and start over")
         while True:
             text = self.terminal.ask()
             if text is None:
@@ -103,7 +103,7 @@ class Desk:
                 case "n" | "no":
                     return False
                 case _:
-                    self.show("?? Press Enter to go on with it, or type n to begin anew.")
+                    self.show("?? Press Enter to continue it, or type n to start over.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,5 +173,5 @@ def _left(at: Path | None) -> str:
     if draft is None:
         return "Nothing was written."
     if draft.signed is not None:
-        return "It was just being written; the next run tells whether it is in the record. Nothing is half-written."
+        return "It was just being written; the next run reports whether it is in the record. Nothing is half-written."
     return "Nothing was written; what you said is kept as a private draft."

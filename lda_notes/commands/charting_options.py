@@ -87,7 +87,7 @@ def author(by: str | None, policy: Policy) -> Mapping[str, Any]:
     if not by:
         return {}
     if HIDDEN.search(by):
-        raise Failure("--by: holds a sign that cannot be seen; type it again")
+        raise Failure("--by: contains a character that cannot be seen; type it again")
     found = person(by)
     if isinstance(found, Unclear):
         raise Failure(f"--by: {found.sentence}")

@@ -110,7 +110,7 @@ def test_an_addendum_of_text_alone() -> None:
     talk, _ = answered(correction("access-1", "addendum"), "")
     assert name(talk) == "text"
     _, says = answered(talk, "")
-    assert "This has to be said" in says[0].text
+    assert "An answer is required" in says[0].text
     talk, _ = answered(talk, "patient asked for the smaller dressing", "left out")
     made = entry(talk)
     assert made["text"] == "patient asked for the smaller dressing" and "adds" not in made

@@ -281,7 +281,7 @@ def test_another_heparin_strength_than_the_last_one_is_questioned() -> None:
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
-        ("1700", "11 May 2026, 17:00 has not come yet: it is 11 May 2026, 15:45."),
+        ("1700", "11 May 2026, 17:00 is in the future: it is 11 May 2026, 15:45."),
         ("1500", "11 May 2026, 15:00 is before the last entry, de-access of 11 May 2026, 15:10."),
         ("yesterday 2210", "10 May 2026, 22:10 is before the last entry"),
     ],
@@ -391,7 +391,7 @@ def test_a_dash_without_a_reason_asks_for_one(access: Talk) -> None:
     _, says = answered(access, "-15m", "-")
     assert "Type the reason after the dash" in says[-1].text
     _, says = answered(access, "-15m", "nb", "y", "- none")
-    assert "takes no reason why not" in says[-1].text
+    assert "do not apply here" in says[-1].text
 
 
 def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> None:
@@ -406,7 +406,7 @@ def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> Non
 
 def test_enter_is_refused_where_it_has_to_be_said(access: Talk) -> None:
     talk, says = answered(access, "-15m", "")
-    assert "This has to be said." in says[-1].text and name(talk) == "identity"
+    assert "An answer is required." in says[-1].text and name(talk) == "identity"
 
 
 def test_back_and_on_again(access: Talk) -> None:
@@ -416,7 +416,7 @@ def test_back_and_on_again(access: Talk) -> None:
     assert name(back) == "attempts" and back.question is not None and back.question.default is not None
     assert back.question.default.said == "1"
     there, says = answered(back, ">")
-    assert name(there) == here and there.facts == talk.facts and says[0].text == "3 answers said again."
+    assert name(there) == here and there.facts == talk.facts and says[0].text == "3 answers restored."
     changed, _ = answered(back, "2", ".", ".", "")
     assert paths.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
     first, says = answered(access, "<")
@@ -673,7 +673,7 @@ def test_a_patency_check_without_a_dwelling_dose_offers_those_on_record_and_name
 def test_a_time_of_yesterday_typed_after_midnight_is_asked_about() -> None:
     about = subject(demo_until("check-1"), "line check", "2026-05-05T00:05-05:00")
     _, says = answered(Talk(about), "2355")
-    assert "5 May 2026, 23:55 has not come yet" in says[-1].text and "Was it yesterday 2355?" in says[-1].text
+    assert "5 May 2026, 23:55 is in the future" in says[-1].text and "Was it yesterday 2355?" in says[-1].text
     talk, _ = answered(Talk(about), "2355", "yesterday 2355")
     assert talk.facts["at"] == "2026-05-04T23:55-05:00"
 

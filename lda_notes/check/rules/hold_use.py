@@ -100,7 +100,7 @@ def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Fo
     """Finds a flush of a line on hold that was not work on its patency.
 
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
-    blood return followed. Swelling, infection or a turned port are no trouble that a flush can mend.
+    blood return followed. Swelling, infection or a turned port cannot be fixed by a flush.
 
     Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """

@@ -25,8 +25,8 @@ from lda_notes.record.unread import about, absent, notice
 __all__ = ["CAUTIONS", "Choice", "chosen", "identifiers", "sheet"]
 
 CAUTIONS: Final = (
-    "Written from the record by lda-notes, which records and computes; it gives no order and makes no judgement.",
-    "Facility policy, prescriber orders and licensed judgement come first. Read it through before you sign.",
+    "Written from the record by lda-notes, which records and computes; it gives no order and makes no judgment.",
+    "Facility policy, prescriber orders and licensed judgment come first. Read it through before you sign.",
 )
 
 
