@@ -110,7 +110,7 @@ def reader(spot: Spot, key: str) -> tuple[Read, tuple[Option, ...], str]:
             return (lambda text, _: _one(text, offered)), offered, ""
         case "several":
             offered = options(spot.words)
-            return (lambda text, _: _several(text, offered)), offered, _sample(offered)
+            return (lambda text, _: several(text, offered)), offered, _sample(offered)
         case "yes or no":
             return (lambda text, _: _yes_or_no(text)), (Option("y", "yes"), Option("n", "no")), ""
         case "time":
@@ -141,7 +141,8 @@ def _sample(offered: tuple[Option, ...]) -> str:
     return f"one or more, such as {first.key}{second.key} for {first.words} and {second.words}"
 
 
-def _several(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
+def several(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
+    """Return every choice that ``text`` names."""
     said = text.strip().casefold()
     keys = {option.key: option for option in offered}
     initials = [option.words[0].casefold() for option in offered]

@@ -146,15 +146,15 @@ class NewRecord:
                 return f"That does not fit: {fault.message}."
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
+        """Return why a date or a time just given cannot be."""
         for path, value in given.facts:
             spot = layout.spot(Episode, path)
             if spot is None or spot.sort not in ("time", "day") or not isinstance(value, str):
                 continue
             here = self.now().astimezone(self._zone(facts))
             if value[:10] > here.date().isoformat():
-                return f"{value[:10]} is in the future."
+                return Unclear(f"{value[:10]} is in the future.")
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:

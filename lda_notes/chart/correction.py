@@ -143,13 +143,13 @@ class CorrectionSubject:
         by = self.target.original.by
         return by is not None and bool(by.name) and who.get("name") == by.name
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
+        """Return why a time just given cannot be."""
         for path, value in given.facts:
             spot = layout.spot(self.model, path[1:]) if path[0] == "new" else None
             due = "next_due" in path
             if spot is not None and spot.sort == "time" and not due and datetime.fromisoformat(value) > self.now():
-                return "That time is in the future."
+                return Unclear("That time is in the future.")
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
@@ -333,7 +333,7 @@ class CorrectionSubject:
         if entry["kind"] == "retraction":
             rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
         note = preview.note(
-            "", trial.line.episode, trial.line, trial.findings, self.policy, self._shown(), WIDTH
+            "", trial.line.episode, trial.line, trial.findings, self.policy, (self._shown(),), WIDTH
         )  # fmt: skip
         return Review(entry, "\n".join((note, *rows)), trial.findings, entry.get("by") or {})
 

@@ -70,7 +70,7 @@ def command(
     (unsafe, wrong, gap, advice), the rule, what was found and expected, what to do, and the source. Records of one
     patient and one port are one line, those in the same folders too: a hold of an earlier stay is still one.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, contains one record to a row: one
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: one
     row of JSON comes out for each, a record at a time, each by itself, however long the file.
 
     Ends with 0 when nothing but advice was found, 1 when something was, 2 when a file could not be read.
@@ -106,6 +106,10 @@ def command(
         if file.error is not None:
             say(f"lda-notes: {report.visible(file.error)}", err=True)
     say(report.summary(files), err=True)
+    from lda_notes.chart import drafts
+
+    for row in drafts.reminders(os.environ, (Path(one.judged.record.file) for one in files if one.judged is not None)):
+        say(report.visible(row), err=True)
     sys.exit(_code(files))
 
 
