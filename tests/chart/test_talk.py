@@ -492,7 +492,7 @@ def test_a_single_letter_of_text_is_questioned(access: Talk) -> None:
 
 def test_an_arrow_key_is_no_answer(access: Talk) -> None:
     _, says = answered(access, "\x1b[A")
-    assert "a sign that cannot be seen" in says[0].text
+    assert "a character that cannot be seen" in says[0].text
     _, says = answered(access, "-15m", "12", "y", "or\udcffder")
     assert says[-1].tone == "fault"
 
