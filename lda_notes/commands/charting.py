@@ -90,7 +90,7 @@ class Desk:
     def _goes_on(self, draft: Draft) -> bool:
         answers = phrasing.count(len(draft.answered), "answer")
         last = draft.answered[-1]
-        self.show(f"\nA draft of this {self.about} holds {answers}; the last: {last.question}, {last.said}.")
+        self.show(f"\nA draft of this {self.about} contains {answers}; the last: {last.said}.")
         self.show("  Enter: go on with it   n: throw it away and begin anew")
         while True:
             text = self.terminal.ask()

@@ -164,3 +164,17 @@ def test_a_time_still_to_come_is_never_written(ward: Path) -> None:
     assert "Was it yesterday, 7 June 2026, 12:30?" in " ".join(nurse.type("1230").split())
     assert "Time of the event: 7 June 2026, 12:30." in nurse.type("y")
     nurse.process.sendeof()
+
+
+def test_a_gap_that_is_named_at_the_end_is_asked_there(ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    nurse = Keyboard(ward, "chart", "episode.yaml", "check", asof=MORNING)
+    nurse.read()
+    for text in ("1150", ".", "i", "y"):
+        said = nurse.type(text)
+    assert "NOT RECORDED" in said and "g asks what is missing above" in said
+    assert "How did the site look?" in nurse.type("g")
+    said = nurse.type("a")
+    assert "Sign as" in said and "g asks" not in said and "NOT RECORDED" not in said
+    nurse.last("y")
+    assert nurse.code() == 0
