@@ -224,7 +224,7 @@ class Session:
                 case _ if not self.asks:
                     raise Failure("the signature given is not the author's initials; nothing was written")
                 case _:
-                    signs = f"y or {initials} to sign" if name else "y to write it"
+                    signs = f"{'' if deliberate else 'y or '}{initials} to sign" if name else "y to write it"
                     self.console.show(f"?? Type {signs}, < to go back, q to keep it as a draft.")
 
     def _signature(self, name: str, initials: str, grave: int) -> str:

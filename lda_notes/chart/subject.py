@@ -93,7 +93,7 @@ class EventSubject:
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
         """Yield what is to be said at once because of an answer."""
         old, new = self.scene(before), self.scene(after)
-        told = {one.path for one in self._known_of(old, before)} if "at" in before else set()
+        told = {one.path for one in self._known_of(old, before)} if self._timed(before) else set()
         for one in self._known_of(new, after):
             if one.path not in told:
                 yield Say("known", f"On record, so not asked: {one.said}.")
@@ -188,7 +188,7 @@ class EventSubject:
         assert self._minute is not None
         whole = self._whole(facts, self._minute)
         scene = self._made(whole)
-        follows = self._known_of(scene, facts) if "at" in facts else ()
+        follows = self._known_of(scene, facts) if self._timed(facts) else ()
         if follows:
             scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole))
         return scene
@@ -200,6 +200,9 @@ class EventSubject:
         return Scene(
             self.kind, self._line.episode_at(at), self._line, self.policy, self._minute, self.zone, whole, trial
         )
+
+    def _timed(self, facts: Mapping[str, Any]) -> bool:
+        return "at" in facts or "at" in self.given
 
     def _known_of(self, scene: Scene, facts: Mapping[str, Any]) -> tuple[Known, ...]:
         cleared = facts.get(CLEARED, {})

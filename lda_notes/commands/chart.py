@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
-from lda_notes.commands import charting_options as clocks
 from lda_notes.commands.charting_options import (
     author,
     by_option,
@@ -16,10 +15,8 @@ from lda_notes.commands.charting_options import (
     clock,
     given,
     judged_from,
-    said_author,
 )
 from lda_notes.commands.options import asof_option, policy_option
-from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.record.events import KINDS
 
@@ -65,48 +62,8 @@ def command(
 
     Example: lda-notes chart episode.yaml access --by "Marisol Tamm, RN, LBN-204"
     """
-    from lda_notes import pipeline
-    from lda_notes.chart import display, opening
-    from lda_notes.chart.subject import EventSubject, next_id
-    from lda_notes.commands.charting import Desk
-    from lda_notes.commands.console import plain
-    from lda_notes.record.writer import Again, Changed, Written, append, look, refuse_unless_writable
+    from lda_notes.commands.charting import Means, chart_event
 
     policy = policy_file.in_force(policy_path, (episode,))
-    seen = look(episode)
-    refuse_unless_writable(episode)
-    standing = seen.record.episode
-    assert standing is not None
-    tag = _KINDS[kind]
-    now = clock(asof)
-    beside = pipeline.beside([seen.record])
-    others = pipeline.stays([seen.record], beside.records, policy, now())[0].others
-    subject = EventSubject(
-        standing,
-        tag,
-        next_id(standing, tag),
-        policy,
-        now,
-        author(by),
-        clocks.wall_clock,
-        seen.record.unread_facts,
-        others,
-    )
-    desk = Desk(tag, episode, now, given(pairs, answers, at), not no_input, sign)
-    for words in beside.unreadable:
-        desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
-    scene = subject.scene({})
-    for row in opening.rows(tag, seen.record, scene.line, now(), said_author(subject.given)):
-        desk.show("\n".join(display.rows(row, "  ", "")))
-
-    def write(event: dict[str, Any], again: Again | None) -> Written | Changed:
-        nonlocal seen
-        done = append(seen, event, again, judged_from(asof))
-        seen = done.seen
-        return done
-
-    done = desk.run(subject, write)
-    if done is not None:
-        say(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
-        for note in done.notes:
-            say(plain(note), err=True)
+    means = Means(policy, clock(asof), given(pairs, answers, at), not no_input, sign, judged_from(asof))
+    chart_event(episode, _KINDS[kind], author(by), means)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,10 +17,13 @@ from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
 from lda_notes.chart.session import Charted, Gone, Session, Write
 from lda_notes.chart.talk import Talk
-from lda_notes.commands.console import Terminal
+from lda_notes.commands import charting_options as clocks
+from lda_notes.commands.console import Terminal, plain
+from lda_notes.commands.printing import say
+from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
-from lda_notes.record.writer import Written
+from lda_notes.record.writer import Again, Changed, Written, append, look, refuse_unless_writable
 
 
 class Resumed(Charted, Protocol):
@@ -97,6 +100,56 @@ class Desk:
                     return False
                 case _:
                     self.show("?? Press Enter to go on with it, or type n to begin anew.")
+
+
+@dataclass(frozen=True, slots=True)
+class Means:
+    """What the charting of an entry rests on beside its record: policy, clock, answers given beforehand, signature."""
+
+    policy: Policy
+    now: Callable[[], datetime]
+    given: dict[str, str]
+    asks: bool
+    sign: str | None
+    judged_from: datetime | None
+
+
+def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, about: str = "") -> bool:
+    """Chart one event of a kind in a record; ``facts`` are known beforehand. False when a draft is kept instead."""
+    from lda_notes import pipeline
+    from lda_notes.chart import display, opening
+    from lda_notes.chart.subject import EventSubject, next_id
+
+    seen = look(path)
+    refuse_unless_writable(path)
+    standing = seen.record.episode
+    assert standing is not None
+    beside = pipeline.beside([seen.record])
+    others = pipeline.stays([seen.record], beside.records, means.policy, means.now())[0].others
+    name = next_id(standing, tag)
+    clock = clocks.wall_clock
+    unread = seen.record.unread_facts
+    subject = EventSubject(standing, tag, name, means.policy, means.now, facts, clock, unread, others)
+    desk = Desk(about or tag, path, means.now, means.given, means.asks, means.sign)
+    for words in beside.unreadable:
+        desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
+    scene = subject.scene({})
+    for row in opening.rows(tag, seen.record, scene.line, means.now(), clocks.said_author(subject.given)):
+        desk.show("\n".join(display.rows(row, "  ", "")))
+
+    def write(event: dict[str, Any], again: Again | None) -> Written | Changed:
+        nonlocal seen
+        done = append(seen, event, again, means.judged_from)
+        seen = done.seen
+        return done
+
+    done = desk.run(subject, write)
+    if done is None:
+        return False
+    say(plain(f"{subject.entry_id}: written to {path}; the state before is {done.copy.name}"))
+    for note in done.notes:
+        say(plain(note), err=True)
+    return True
 
 
 def _kept(at: Path | None) -> Draft | None:

@@ -122,6 +122,19 @@ def _changes(scene: Scene, family: Family | None) -> Iterator[Values]:
             yield _change(scene, family, path, old.get(path), new.get(path))
 
 
+def unchanged(scene: Scene, family: Family) -> tuple[Path, ...]:
+    """Return the facts that a correction repeats, as a list is corrected whole, without changing them."""
+    if scene.entry not in applied(family):
+        return ()
+    before, after = _replayed(family, scene.entry)
+    key = KEY.get(kind_of(scene.event))
+    if after is None or key is None:
+        return ()
+    old, new = _facts(before), _facts(after)
+    given = (path for path, _ in leaves(getattr(scene.event, key)))
+    return tuple(("events", scene.entry.index, key, *path) for path in given if path in old and old[path] == new[path])
+
+
 def _facts(event: ev.Event) -> dict[Path, tuple[Any, Path]]:
     """Return each fact of an event by its path: its value, and its full path, which a reason why not makes longer."""
     found: dict[Path, tuple[Any, Path]] = {}

@@ -76,6 +76,7 @@ def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tu
     episode = desk.timeline.episode
     event = event_facts(scene.event, scene.entry.index, paths)
     values = {**told.values(scene), **corrections.values(scene, family)}
+    repeated = corrections.unchanged(scene, family)
     view = View(
         event,
         Facts(plain(episode.patient), ("patient",), type(episode.patient), paths),
@@ -85,7 +86,7 @@ def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tu
         paths,
         desk.zone,
         lambda written: told.reasons_left(scene, paths, written),
-        lambda written: told.facts_left(scene, paths, written),
+        lambda written: told.facts_left(scene, paths, [*written, *repeated]),
     )
     narrative = desk.narrator.narrate(template or scene.event.kind, view)
     if scene.step is None:  # an original or a correction: its facts stand where they were written
