@@ -432,7 +432,7 @@ def cleared_by_finder(step: Step, event: Evaluation, case: Case) -> Iterable[Fou
 def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
     """Finds a line cleared by somebody whose recorded role may not end a hold.
 
-    A hold ends by the judgement of vascular access specialists or a physician; the policy names the roles. A clearance
+    A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
     by anybody else ends nothing: the line stays on hold.
 
     Have the line judged by somebody who may, or record the role of who judged it.
