@@ -18,6 +18,7 @@ from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import reading as records
 from lda_notes.record.folder import Passed as Passed
 from lda_notes.record.folder import beside as beside
+from lda_notes.record.folder import of_numbers as of_numbers
 from lda_notes.record.folder import passed_over as passed_over
 from lda_notes.record.folder import record_files as record_files
 from lda_notes.record.reading import Record

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any, Final, get_args
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart import answers, layout, papers, paths
+from lda_notes.chart import answers, earlier, layout, papers, paths
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
 from lda_notes.chart.answers import Option
@@ -23,11 +23,11 @@ from lda_notes.check.needs import EPISODE_NEEDS
 from lda_notes.check.rule_table import check
 from lda_notes.check.rules.completeness import ABOUT_THE_RECORD
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import build
+from lda_notes.line.timeline import Timeline, build
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
 from lda_notes.record import vocabulary as words
-from lda_notes.record.episode import RECORD_VERSION, Episode
+from lda_notes.record.episode import RECORD_VERSION, Episode, Patient
 from lda_notes.record.writer import Seen
 
 _OPEN: Final = Heard((), "left open")
@@ -112,6 +112,8 @@ class NewRecord:
     now: Callable[[], datetime]
     given: Mapping[str, Any] = field(default_factory=dict)
     usual: Mapping[str, str] = field(default_factory=dict)
+    earlier: Callable[[str, str], Timeline | None] = lambda system, number: None
+    """Finds the line of an earlier stay by the system and value of a record number."""
 
     @property
     def entry_id(self) -> str:
@@ -155,7 +157,8 @@ class NewRecord:
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
-        """Yield the findings that an answer gave rise to."""
+        """Yield what an earlier record of the patient hands on, and the findings that an answer gave rise to."""
+        yield from self._handed_on(before, after)
         seen = {finding.message for finding in self._findings(before)}
         for finding in self._findings(after):
             if finding.message not in seen and finding.rule not in self._still_asked:
@@ -195,9 +198,32 @@ class NewRecord:
 
     def _data(self, facts: Mapping[str, Any]) -> dict[str, Any]:
         data: dict[str, Any] = {"record_version": RECORD_VERSION, "id": self.name}
+        line = self._line(facts)
+        before = earlier.taken(line) if line is not None and earlier.same_person(line, facts) else {}
         for key in ("patient", "stay", "port"):
-            data[key] = _laid_over(self.given.get(key) or {}, facts.get(key) or {})
+            known = _laid_over(before.get(key) or {}, self.given.get(key) or {})
+            data[key] = _laid_over(known, facts.get(key) or {})
+        data["patient"] = {name: data["patient"][name] for name in Patient.model_fields if name in data["patient"]}
         return {**data, "events": []}
+
+    def _line(self, facts: Mapping[str, Any]) -> Timeline | None:
+        """Return the line of an earlier stay of the patient whose record number was said."""
+        said = _laid_over(self.given.get("patient") or {}, facts.get("patient") or {})
+        number = paths.get(said, ("identifiers", 0))
+        system, value = (paths.get(number or {}, (key,)) for key in ("system", "value"))
+        return self.earlier(system, value) if isinstance(system, str) and isinstance(value, str) else None
+
+    def _handed_on(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+        line = self._line(after)
+        if line is None or self._line(before) is not None:
+            return
+        if earlier.same_person(line, after):
+            handed = earlier.taken(line)
+            handed["patient"].pop("identifiers")  # the number was just said
+            for row in earlier.said(line, _shown(handed), self.now()):
+                yield Say("known", row)
+        else:
+            yield Say("doubt", "In this folder that record number is another patient's: compare the number.")
 
     def _findings(self, facts: Mapping[str, Any]) -> tuple[Finding, ...]:
         episode = trials.fitted(Episode, self._data(facts)).whole
