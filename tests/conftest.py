@@ -23,7 +23,34 @@ NOT_YET = Path(__file__).with_name("NOT_YET.txt")
 """What is known to be red, each with its reason; it is run, reported as an expected failure, and must end empty."""
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+LONGEST_FIRST = (
+    "server",
+    "handoff",
+    "fhir",
+    "stream",
+    "properties",
+    "outside",
+    "chart",
+    "sending",
+    "files",
+    "second_hand",
+)
+"""Folders whose files take long: begun last, they would leave one worker alone at the end."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark what is known to be red; for several workers, say what stays together and in which order it begins.
+
+    A file stays together, for what its fixtures make; the folder of the real server stays together, for one server.
+    """
+    if config.pluginmanager.hasplugin("xdist"):
+        root = Path(__file__).parent
+        for item in items:
+            file = item.path.relative_to(root)
+            item.add_marker(pytest.mark.xdist_group("server" if file.parts[0] == "server" else str(file)))
+        order = {name: place for place, name in enumerate(LONGEST_FIRST)}
+        items.sort(key=lambda item: order.get(item.path.relative_to(root).parts[0], len(order)))
     rows = [row.split(" # ", 1) for row in NOT_YET.read_text().splitlines() if " # " in row]
     for item in items:
         for name, reason in rows:

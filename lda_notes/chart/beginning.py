@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -17,7 +18,7 @@ from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame
+from lda_notes.chart.times import Frame, month_first
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import EPISODE_NEEDS
 from lda_notes.check.rule_table import check
@@ -132,7 +133,7 @@ class NewRecord:
 
     def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
         """Return what a time typed at a question is read against."""
-        return Frame(self.now(), self._zone(facts), self.now())
+        return Frame(self.now(), self._zone(facts), self.now(), "today", month_first(self.policy))
 
     def takes(self, path: Path) -> bool:
         """Tell whether the layout has a fact at ``path``."""
@@ -145,15 +146,15 @@ class NewRecord:
                 return f"That does not fit: {fault.message}."
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
+        """Return why a date or a time just given cannot be."""
         for path, value in given.facts:
             spot = layout.spot(Episode, path)
             if spot is None or spot.sort not in ("time", "day") or not isinstance(value, str):
                 continue
             here = self.now().astimezone(self._zone(facts))
             if value[:10] > here.date().isoformat():
-                return f"{value[:10]} has not come yet."
+                return Unclear(f"{value[:10]} is in the future.")
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
@@ -285,6 +286,8 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
     spot = layout.spot(Episode, path)
     assert spot is not None
 
+    another = "other" in others
+
     def read(text: str, _: Frame) -> Reading:
         typed = text.strip().casefold()
         if typed in ("n", "none", "no", none):
@@ -292,6 +295,8 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
         chosen: list[str] = []
         for part in typed.replace(";", ",").split(","):
             one = answers.choose(part.strip(), offered[1:])
+            if isinstance(one, Unclear) and another and _SUBSTANCE.fullmatch(part.strip()):
+                one = Option("", part.strip())
             if isinstance(one, Unclear):
                 other = next(
                     (f"; for another, type {o.key} and say which after" for o in offered if o.words == "other"), ""
@@ -308,7 +313,13 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
 
 
 def _allergies(chosen: list[str]) -> list[Any]:
-    return [{"substance": word} for word in chosen]
+    """Return the allergies; a substance that has no word of its own in the record is kept in its own words."""
+    known = get_args(words.AllergenName)
+    return [{"substance": word} if word in known else {"substance": "other", "detail": word} for word in chosen]
+
+
+_SUBSTANCE: Final = re.compile(r"[^\W\d_][^\d]{3,60}")
+"""What may be the name of a substance: words, no number and no letter alone."""
 
 
 def _shown(data: Mapping[str, Any]) -> Iterator[str]:

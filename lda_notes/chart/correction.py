@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo
 
 from lda_notes.chart import changes, layout, paths, preview
 from lda_notes.chart import trial as trials
-from lda_notes.chart.adding import added, every_fact, set_fact
+from lda_notes.chart.adding import set_fact
 from lda_notes.chart.answers import Option, choose, person
 from lda_notes.chart.display import WIDTH
-from lda_notes.chart.entries import laid_over, plain_event, said_value, single_facts
+from lda_notes.chart.entries import laid_over, plain_event, single_facts
 from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words
 from lda_notes.chart.subject import next_id
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame
+from lda_notes.chart.times import Frame, month_first
+from lda_notes.chart.which_fact import THAT_IS_ALL, Recorded
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.knowledge.policy import Policy
@@ -43,7 +44,6 @@ KINDS_SAID: Final[Mapping[Kind, str]] = {
 }
 
 _VALUES: Final[Mapping[str, str]] = {"addendum": "adds", "amendment": "sets"}
-_DONE: Final = "that is all"
 _OWN: Final = frozenset({"kind", "reason", "text", "by"})
 """What a correction says of itself; every other name is a fact of the entry."""
 
@@ -63,6 +63,8 @@ class CorrectionSubject:
     kind: Kind | None = None
     entry_id: str = ""
     preset: Mapping[str, Any] = field(default_factory=dict)
+    because: str = ""
+    """The reason that Enter gives."""
     signed_at: Callable[[], datetime] | None = None
     """Tells the time of entry; without it, ``now`` does."""
     unread: tuple[Unread, ...] = ()
@@ -99,13 +101,14 @@ class CorrectionSubject:
         if kind == "addendum" and "text" not in answered and not facts.get("text"):
             yield self._text(kind, facts)
         if "reason" not in answered and not facts.get("reason"):
-            yield self._plain(kind, "reason")
+            default = Heard(((("reason",), self.because),), self.because) if self.because else None
+            yield replace(self._plain(kind, "reason"), default=default)
         if not self.given.get("by") and not facts.get("by") and "by" not in answered:
             yield self._plain(kind, "by")
 
     def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
         """Return what a time typed at a question is read against: the time of the entry."""
-        return Frame(self.now(), self.zone, self.target.event.at, "near")
+        return Frame(self.now(), self.zone, self.target.event.at, "near", month_first(self.policy))
 
     def takes(self, path: Path) -> bool:
         """Tell whether the entry's layout has a fact at ``path``."""
@@ -117,18 +120,20 @@ class CorrectionSubject:
         inner = [path[1:] for path in given if path[0] == "new"]
         if not inner:
             return None
+        if all(paths.get(facts, ("new", *path)) == paths.get(self.before, path) for path in inner):
+            return "That is what the entry says already; nothing would change."
         for fault in trials.fitted(self.model, merge(self.before, self._patch(facts))).misfits:
             if any(fault.path[: len(path)] == path for path in inner):
                 return f"That does not fit: {fault.message}."
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
+        """Return why a time just given cannot be."""
         for path, value in given.facts:
             spot = layout.spot(self.model, path[1:]) if path[0] == "new" else None
             due = "next_due" in path
             if spot is not None and spot.sort == "time" and not due and datetime.fromisoformat(value) > self.now():
-                return "That has not come yet."
+                return Unclear("That time is in the future.")
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
@@ -136,7 +141,7 @@ class CorrectionSubject:
         before, after = self._all(before), self._all(after)
         for path, was, becomes in self._differences(after):
             if (path, was, becomes) not in set(self._differences(before)):
-                yield Say("tell", f"{self._named(path)}: was {was}; becomes {becomes}.")
+                yield Say("tell", f"{self._named(path)}: was {was}, now {becomes}.")
         if self._kind(after) == "amendment" and not self._patch(after):
             return  # an amendment of nothing is not meant; the facts are still to come
         seen = {(f.rule, f.message) for f in self._trial(before).findings}
@@ -198,7 +203,10 @@ class CorrectionSubject:
     def _facts(self, kind: Kind, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
         asked: list[str] = facts.get("asked") or []
         for number, name in enumerate(asked):
-            if name == _DONE:
+            if name == THAT_IS_ALL:
+                return
+            if self._recorded(kind).is_open(name):
+                yield self._recorded(kind).which_part(name, number)
                 return
             for path in self._paths_of(name):
                 if paths.dotted(("new", *path)) not in answered and paths.get(facts, ("new", *path)) is None:
@@ -206,7 +214,11 @@ class CorrectionSubject:
             if number == len(asked) - 1:
                 break
         if f"asked.{len(asked)}" not in answered:
-            yield self._which_fact(kind, len(asked), bool(facts.get("new")))
+            enough = bool(facts.get("new")) or bool(asked) or kind == "addendum"
+            yield self._recorded(kind).which_fact(len(asked), enough)
+
+    def _recorded(self, kind: Kind | None) -> Recorded:
+        return Recorded(self.model, self.before, self.zone, kind == "addendum")
 
     def _paths_of(self, name: str) -> Iterator[Path]:
         path = paths.parse(name)
@@ -219,40 +231,13 @@ class CorrectionSubject:
         else:
             yield path
 
-    def _which_fact(self, kind: Kind, number: int, some: bool) -> Question:
-        asks = "Which fact was left out?" if kind == "addendum" else "Which fact is wrong?"
-
-        def read(text: str, _: Frame) -> Reading:
-            fits = self._is_left_out if kind == "addendum" else self._is_recorded
-            found = added(self.model, text.strip(), self.before, fits)
-            if isinstance(found, Unclear):
-                return found
-            name = paths.dotted(found.facts[0][0]) if isinstance(found, Heard) else found.name
-            spot = layout.spot(self.model, paths.parse(name))
-            return Heard(((("asked", number), name),), f"{spot.title if spot else name} ({name})")
-
-        nothing = Heard(((("asked", number), _DONE),), _DONE)
-        enough = some or number > 0 or kind == "addendum"
-        return Question(
-            f"asked.{number}", "fact", asks, read,
-            hint="a word or its name, such as gauge or needle.gauge",
-            default=nothing if enough else None, needed=not enough,
-            explains=(", ".join(name for name, _ in every_fact(self.model)),),
-        )  # fmt: skip
-
-    def _is_recorded(self, path: Path) -> bool:
-        return paths.get(self.before, path) is not None
-
-    def _is_left_out(self, path: Path) -> bool:
-        return not self._is_recorded(path) and (len(path) == 1 or self._is_recorded(path[:-1]))
-
     def _right(self, path: Path) -> Question:
         spot = layout.spot(self.model, path)
         assert spot is not None
         was = paths.get(self.before, path)
         whole = leaf(("new", *path), spot, f"{phrasing.capital(spot.title)}: what is right?")
         in_part = was is None and len(path) > 1 and isinstance(path[-2], int) and not spot.required
-        said = f"recorded: {said_value(was)}" if was is not None else "not recorded so far"
+        said = f"recorded: {self._recorded(None).said(path, was)}" if was is not None else "not recorded so far"
         default = Heard((), "left open") if in_part else None
         return Question(
             whole.name, whole.about, f"{whole.asks} ({said})", whole.read, whole.options, whole.hint, whole.why_not,
@@ -308,12 +293,12 @@ class CorrectionSubject:
 
     def _differences(self, facts: Mapping[str, Any]) -> Iterator[tuple[Path, str, str]]:
         for path, value in single_facts(facts.get("new") or {}):
-            was = paths.get(self.before, path)
-            yield path, said_value(was) if was is not None else "not recorded", said_value(value)
+            was, said = paths.get(self.before, path), self._recorded(None).said
+            if was != value:
+                yield path, said(path, was) if was is not None else "not recorded", said(path, value)
 
     def _named(self, path: Path) -> str:
-        spot = layout.spot(self.model, path)
-        return phrasing.capital(spot.title) if spot is not None else paths.dotted(path)
+        return self._recorded(None).called(path)
 
     # -- the end --
 
@@ -323,14 +308,14 @@ class CorrectionSubject:
         self.entry_id = self.entry_id or next_id(self.episode, self._kind(facts) or "addendum")
         entry = self._entry(facts)
         trial = self._trial(facts)
-        rows = [f"Before and after, {self.target.event.id}:"]
-        rows += [f"  {self._named(path)}: {was}; after: {becomes}" for path, was, becomes in self._differences(facts)]
+        rows = [f"What changes in {self.target.event.id}:"]
+        rows += [f"  {self._named(path)}: was {was}, now {becomes}" for path, was, becomes in self._differences(facts)]
         if facts.get("text"):
             rows.append(f"  Added text: {facts['text']}")
         if entry["kind"] == "retraction":
             rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
         note = preview.note(
-            "", trial.line.episode, trial.line, trial.findings, self.policy, self._shown(), WIDTH
+            "", trial.line.episode, trial.line, trial.findings, self.policy, (self._shown(),), WIDTH
         )  # fmt: skip
         return Review(entry, "\n".join((note, *rows)), trial.findings, entry.get("by") or {})
 

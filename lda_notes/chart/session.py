@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Protocol
 
-from lda_notes.chart import display, drafts
+from lda_notes.chart import display, drafts, kits
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
 from lda_notes.chart.question import EACH
@@ -79,6 +79,9 @@ class Session:
     asks: bool = True
     sign: str | None = None
     missing: list[str] = field(default_factory=list)
+    kit: str = ""
+    """The name under which the nurse keeps what the entry used as a kit, once it is signed."""
+    signed: Mapping[str, Any] = field(default_factory=dict)
     _not_heard: bool = field(default=False, init=False)
     _no_room: bool = field(default=False, init=False)
 
@@ -95,6 +98,7 @@ class Session:
                 return None
             else:
                 self._save(talk, signed)
+                self.signed = signed
                 done = write(signed, None if self.asks else self._again(talk))
                 if isinstance(done, Written):
                     if self.draft is not None:
@@ -217,6 +221,10 @@ class Session:
                     return review.entry
                 case "q":
                     return None
+                case said if said.startswith("k ") and said[2:].strip():
+                    self.kit = " ".join(text.split()[1:])
+                    kept = kits.said(kits.of_entry(review.entry))
+                    self.console.show(f"Your kit {self.kit}, once this is signed: {kept}.")
                 case "?":
                     self.console.show("\n".join(COMMANDS))
                 case said if said[:1] in ("<", "+", "=", ">"):
@@ -224,7 +232,7 @@ class Session:
                 case _ if not self.asks:
                     raise Failure("the signature given is not the author's initials; nothing was written")
                 case _:
-                    signs = f"y or {initials} to sign" if name else "y to write it"
+                    signs = f"{'' if deliberate else 'y or '}{initials} to sign" if name else "y to write it"
                     self.console.show(f"?? Type {signs}, < to go back, q to keep it as a draft.")
 
     def _signature(self, name: str, initials: str, grave: int) -> str:
@@ -238,7 +246,7 @@ class Session:
         if grave:
             counted = "1 finding above is" if grave == 1 else f"{grave} findings above are"
             who = f"{counted} unsafe or cannot be.\n{who}"
-        self.console.show(f"\n{who}\n  < goes back   + adds a fact   q keeps it as a draft")
+        self.console.show(f"\n{who}\n  < goes back   + adds a fact   q keeps it as a draft   k NAME keeps a kit")
         return self._ask()
 
     # -- the draft, and a record that changed --

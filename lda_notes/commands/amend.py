@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.shell_completion import CompletionItem
@@ -19,10 +20,15 @@ from lda_notes.commands.charting_options import (
     judged_from,
     said_author,
 )
+from lda_notes.commands.console import plain
 from lda_notes.commands.options import asof_option, policy_option
 from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
+from lda_notes.record.events import Correcting, Event
+
+if TYPE_CHECKING:
+    from lda_notes.commands.charting import Means
 
 
 def _entries(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
@@ -44,6 +50,13 @@ def _entries(context: click.Context, _: click.Parameter, incomplete: str) -> lis
     type=click.Choice(["addendum", "amendment", "retraction"]),
     help="An addendum adds what was left out, an amendment corrects, a retraction withdraws.",
 )
+@click.option(
+    "--to",
+    "right",
+    metavar="FILE",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Move an entry charted on the wrong patient: retracted here, offered for signing in the record of FILE.",
+)
 @by_option
 @charting_options
 @asof_option
@@ -52,6 +65,7 @@ def command(
     episode: Path,
     event: str | None,
     kind: Any,
+    right: Path | None,
     by: str | None,
     pairs: tuple[str, ...],
     answers: Path | None,
@@ -64,6 +78,9 @@ def command(
 
     The entry itself stays in the file as it was written. Without EVENT the entries are listed, with their names.
 
+    With --to an entry that was charted on the wrong patient moves: it is retracted here with the reason, and offered
+    in the right record with everything it said, for signing there. Whose port it is and the allergies are asked again.
+
     Example: lda-notes amend episode.yaml access-1 --as amendment
     """
     from zoneinfo import ZoneInfo
@@ -71,12 +88,13 @@ def command(
     from lda_notes import pipeline
     from lda_notes.chart import opening
     from lda_notes.chart.correction import CorrectionSubject
-    from lda_notes.commands.charting import Desk
-    from lda_notes.commands.console import plain
+    from lda_notes.chart.moving import WRONG_PATIENT
+    from lda_notes.commands.charting import Desk, Means
     from lda_notes.line.corrections import corrected
     from lda_notes.record.writer import Again, Changed, Written, append, look, refuse_unless_writable
 
     policy = policy_file.in_force(policy_path, (episode,))
+    means = Means(policy, clock(asof), given(pairs, answers), not no_input, sign, judged_from(asof))
     seen = look(episode)
     refuse_unless_writable(episode)
     record = seen.record.episode
@@ -90,7 +108,16 @@ def command(
             by = f", by {one.by.name}" if one.by is not None and one.by.name else ""
             say(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{by}"), err=True)  # type: ignore[attr-defined]
         raise Failure("name the entry that is to be corrected, after the file")
-    if any(entry.event.id == event for entry in retracted):
+    if right is not None:
+        _refuse_a_move(kind, every[event].event if event in every else None, episode, right)
+        look(right)
+        kind = "retraction"
+    gone = next((entry for entry in retracted if entry.event.id == event), None)
+    if gone is not None and right is not None:
+        say(plain(f"{event} is retracted already; what it said is offered in {right}."), err=True)
+        _offer(gone.event, right, author(by), means)
+        return
+    if gone is not None:
         raise Failure(f"{event} is retracted already; chart what is right as a new entry")
     if event not in every:
         from lda_notes.record.spelling import nearest
@@ -98,7 +125,7 @@ def command(
         close = nearest(event, every)
         hint = f"did you mean {close}?" if close else "`lda-notes note FILE --all` shows the entries"
         raise Failure(f"{episode}: has no entry {event}; {hint}")
-    now = clock(asof)
+    now = means.now
     beside = pipeline.beside([seen.record])
     for words in beside.unreadable:
         say(f"May be an earlier stay of this patient, and is not known here: {words}", err=True)
@@ -113,7 +140,10 @@ def command(
         unread=seen.record.unread_facts,
         others=pipeline.stays([seen.record], beside.records, policy, now())[0].others,
     )
-    said = given(pairs, answers)
+    said = means.given
+    if right is not None:
+        said = {"reason": means.given.pop("reason")} if "reason" in means.given else {}
+        subject.because = WRONG_PATIENT
     subject.take(said)
     desk = Desk(f"correction of {event}", episode, now, said, not no_input, sign)
     target = every[event].event
@@ -127,7 +157,7 @@ def command(
 
     def write(entry: dict[str, Any], again: Again | None) -> Written | Changed:
         nonlocal seen
-        done = append(seen, entry, again, judged_from(asof))
+        done = append(seen, entry, again, means.judged_from)
         seen = done.seen
         return done
 
@@ -136,6 +166,36 @@ def command(
         say(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
         for note in done.notes:
             say(plain(note), err=True)
+        if right is not None:
+            _offer(target, right, subject.given, means)
+
+
+def _refuse_a_move(kind: str | None, target: Event | None, episode: Path, right: Path) -> None:
+    """Raise `Failure` for what cannot be moved to another record."""
+    if kind not in (None, "retraction"):
+        raise Failure(f"--to moves an entry, which retracts it here; it does not go with --as {kind}")
+    if episode.resolve() == right.resolve():
+        raise Failure("--to names the record in which the entry is; give the record of the right patient")
+    if isinstance(target, Correcting):
+        raise Failure("a correction belongs to its entry and does not move; move the entry itself")
+
+
+def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) -> None:
+    """Chart in the right record what the entry said. What was asked of the other patient is asked again."""
+    from lda_notes.chart.moving import carried, charted_by_another
+    from lda_notes.commands.charting import chart_event
+    from lda_notes.record.writer import look
+
+    into = look(right).record.episode
+    assert into is not None
+    late = means.now() - event.at > means.policy.span("late_entry_hours")
+    tag = event.kind  # type: ignore[attr-defined]
+    warning = charted_by_another(event, facts)
+    say(plain(f"\nNow in {right}. What the entry said is carried over;"), err=True)
+    say("what was said of the other patient or port is asked again.", err=True)
+    if warning:
+        say(plain(f"!! {warning}"), err=True)
+    chart_event(right, tag, {**carried(event, into, late), **facts}, means, f"{tag} moved from {event.id}")
 
 
 def _when(moment: datetime, zone: Any) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,15 +12,18 @@ from typing import Any, Protocol
 
 import click
 
-from lda_notes.chart import drafts
+from lda_notes.chart import drafts, kits
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
 from lda_notes.chart.session import Charted, Gone, Session, Write
 from lda_notes.chart.talk import Talk
-from lda_notes.commands.console import Terminal
+from lda_notes.commands import charting_options as clocks
+from lda_notes.commands.console import Terminal, plain
+from lda_notes.commands.printing import say
+from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
-from lda_notes.record.writer import Written
+from lda_notes.record.writer import Again, Changed, Written, append, refuse_unless_writable
 
 
 class Resumed(Charted, Protocol):
@@ -64,6 +67,9 @@ class Desk:
                     said = f"{failure}. What you said is kept as a private draft; run it again to go on"
                     raise Failure(said, failure.code) from None
                 raise
+            if done is not None and session.kit:
+                kits.keep(kits.place(os.environ), session.kit, kits.of_entry(session.signed))
+                self.show(f"Your kit {session.kit} is kept, for you alone.")
             if done is None:
                 self.show("Nothing was written; what you said is kept as a private draft. Run it again to go on.")
             return done
@@ -97,6 +103,66 @@ class Desk:
                     return False
                 case _:
                     self.show("?? Press Enter to go on with it, or type n to begin anew.")
+
+
+@dataclass(frozen=True, slots=True)
+class Means:
+    """What the charting of an entry rests on beside its record: policy, clock, answers given beforehand, signature."""
+
+    policy: Policy
+    now: Callable[[], datetime]
+    given: dict[str, str]
+    asks: bool
+    sign: str | None
+    judged_from: datetime | None
+
+
+def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, about: str = "") -> bool:
+    """Chart one event of a kind, or a visit, in a record, with ``facts`` known beforehand; False for a draft kept."""
+    from lda_notes import pipeline
+    from lda_notes.chart import display, opening
+    from lda_notes.chart.subject import EventSubject, next_id
+    from lda_notes.chart.visit import IN, Visit
+    from lda_notes.record.writer import look
+
+    seen = look(path)
+    refuse_unless_writable(path)
+    standing = seen.record.episode
+    assert standing is not None
+    beside = pipeline.beside([seen.record])
+    others = pipeline.stays([seen.record], beside.records, means.policy, means.now())[0].others
+    clock = clocks.wall_clock
+    unread = seen.record.unread_facts
+    mine = kits.load(kits.place(os.environ)) if means.asks else {}
+    subject: EventSubject | Visit
+    if tag == drafts.VISIT:
+        subject = Visit(standing, means.policy, means.now, facts, clock, unread, others, mine)
+        first = subject.step(IN, {})
+    else:
+        name = next_id(standing, tag)
+        subject = first = EventSubject(
+            standing, tag, name, means.policy, means.now, facts, clock, unread, others, mine
+        )  # fmt: skip
+    desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign)
+    for words in beside.unreadable:
+        desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
+    scene = first.scene({})
+    for row in opening.rows(tag, seen.record, scene.line, means.now(), clocks.said_author(subject.given)):
+        desk.show("\n".join(display.rows(row, "  ", "")))
+
+    def write(event: dict[str, Any], again: Again | None) -> Written | Changed:
+        nonlocal seen
+        done = append(seen, event, again, means.judged_from)
+        seen = done.seen
+        return done
+
+    done = desk.run(subject, write)
+    if done is None:
+        return False
+    say(plain(f"{subject.entry_id}: written to {path}; the state before is {done.copy.name}"))
+    for note in done.notes:
+        say(plain(note), err=True)
+    return True
 
 
 def _kept(at: Path | None) -> Draft | None:

@@ -24,7 +24,7 @@ class Terminal:
     """Shows text and takes rows. Standard output stays free for the result."""
 
     def __init__(self) -> None:
-        if isinstance(sys.stdin, io.TextIOWrapper):
+        if isinstance(sys.stdin, io.TextIOWrapper) and sys.stdin.errors != "surrogateescape":  # once in a process
             # Bytes that are no text are told, not a crash; a locale that knows ASCII alone still sends UTF-8.
             ascii_only = codecs.lookup(sys.stdin.encoding).name == "ascii"
             sys.stdin.reconfigure(encoding="utf-8" if ascii_only else None, errors="surrogateescape")

@@ -6,9 +6,12 @@ A `Sheet` is a list of blocks. `render` turns the same sheet into text, Markdown
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from lda_notes.narrative.sentences import Paragraph
+
+BOX: Final = "\u2610"
+"""A box to tick, on paper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +50,15 @@ class Bullets:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of a cell or a list. ``strong``: it must be seen first, also on a photocopy; ``box``: a box to tick."""
+    """One line of a cell or a list.
+
+    ``strong``: it must be seen first, also on a photocopy; ``box``: a box to tick; ``bold``: in heavier letters alone.
+    """
 
     text: str
     strong: bool = False
     box: bool = False
+    bold: bool = False
 
 
 Cell = str | tuple[Line, ...]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any, Final
 
+from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.corrections import Entry
 from lda_notes.line.holds import flow_of, may_clear, proved
@@ -222,7 +223,7 @@ def _vesicant_begins(around: Around) -> str | None:
 
 
 def _quoted(text: object) -> str:
-    return f': "{text}"' if text else ""
+    return f': "{on_one_row(str(text))}"' if text else ""
 
 
 def _vesicant_changes(danger: Danger, around: Around) -> Danger:
@@ -367,16 +368,16 @@ TABLE: Final[tuple[Row, ...]] = (
     Row("D4", "any use", "aspirated, or evaluated", _thrombolytic_begins, _thrombolytic_ends),
     Row(
         "D5",
-        "leaving proof unlooked at",
+        "running without blood return checks",
         "stopped, and flushed through after proof",
         _vesicant_begins,
         _vesicant_ends,
         _vesicant_changes,
     ),
     Row("D6", "", "flushed and locked, or an infusion started", _unlocked_begins, _unlocked_ends),
-    Row("D7", "waiting for its date", "dressing changed", _dressing_begins, _dressing_ends),
+    Row("D7", "waiting for the due date", "dressing changed", _dressing_begins, _dressing_ends),
     Row("D8", "a date as if known", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
-    Row("D9", "repeating it", "taken off or changed", _against_begins, _against_ends, _against_changes),
+    Row("D9", "reuse", "taken off or changed", _against_begins, _against_ends, _against_changes),
     Row(
         "D10",
         "",

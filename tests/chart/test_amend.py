@@ -37,7 +37,7 @@ def entry(talk: Talk) -> dict[str, Any]:
 def test_an_amendment_of_several_facts() -> None:
     talk, says = answered(correction("access-1"), "2", "gauge", "22", "length", "25", "", "read wrongly")
     assert talk.question is None
-    assert "Needle gauge: was 20; becomes 22." in [say.text for say in says]
+    assert "Needle gauge: was 20, now 22." in [say.text for say in says]
     made = entry(talk)
     assert made["kind"] == "amendment" and made["of"] == "access-1" and made["id"] == "amendment-1"
     assert made["sets"] == {"needle": {"gauge": 22, "length_mm": 25}} and made["reason"] == "read wrongly"
@@ -54,6 +54,41 @@ def test_one_flush_of_a_list_is_corrected_and_the_list_stays_whole() -> None:
         "technique": "push-pause",
         "resistance": "none",
     }
+
+
+def test_the_word_flush_picks_a_fact_of_the_flush_and_never_adds_a_second_one() -> None:
+    talk, _ = answered(correction("access-1", "amendment"), "flush")
+    assert name(talk) == "which.0" and talk.question is not None
+    shown = [option.words for option in talk.question.options]
+    assert "Flush volume: 10 mL" in shown and shown[-1] == "another flush, not charted so far"
+    talk, says = answered(talk, "Flush volume", "20", "", "misread")
+    assert "Flush volume: was 10 mL, now 20 mL." in [say.text for say in says]
+    sets = entry(talk)["sets"]
+    assert list(sets) == ["flushes"] and len(sets["flushes"]) == 1 and sets["flushes"][0]["volume_ml"] == 20
+
+
+def test_of_two_flushes_the_one_that_is_meant_is_asked_for() -> None:
+    more = b"      - {solution: 0.9% sodium chloride, volume_ml: 20, syringe_ml: 10}\n"
+    raw = demo_until("access-2").replace(b"resistance: none}\n", b"resistance: none}\n" + more, 1)
+    talk, _ = answered(correction("access-1", "amendment", raw), "flush volume")
+    assert talk.question is not None
+    assert [option.words for option in talk.question.options] == ["Flush volume: 10 mL", "Flush volume, second: 20 mL"]
+    talk, _ = answered(talk, "2", "15", "", "misread")
+    assert [one["volume_ml"] for one in entry(talk)["sets"]["flushes"]] == [10, 15]
+
+
+def test_what_is_recorded_already_is_no_correction() -> None:
+    talk, _ = answered(correction("access-1", "amendment"), "gauge")
+    same, says = answered(talk, "20")
+    assert says[0].text == "That is what the entry says already; nothing would change." and same.facts == talk.facts
+
+
+def test_only_what_changed_is_said_of_an_amended_flush() -> None:
+    talk, _ = answered(correction("access-1", "amendment"), "flushes.0.volume_ml", "20", "", "misread")
+    subject = talk.subject
+    assert isinstance(subject, CorrectionSubject)
+    text = " ".join(subject.review(talk.facts).text.split())
+    assert "Flush volume: was 10 mL, now 20 mL." in text and "Also recorded" not in text
 
 
 def test_the_time_of_an_entry_is_corrected_near_where_it_was() -> None:
@@ -100,7 +135,7 @@ def test_what_was_not_assessed_is_replaced_whole() -> None:
     look = b"site: {skin: intact, erythema: none, swelling: none, tenderness: none, drainage: none, port: stable}"
     raw = demo_until("check-2").replace(look, b"site: {not_assessed: covered}")
     talk, says = answered(correction("check-1", "amendment", raw), "skin", "1", "", "uncovered later")
-    assert [say.text for say in says if say.tone == "tell"] == ["Skin: was not recorded; becomes intact."]
+    assert [say.text for say in says if say.tone == "tell"] == ["Skin (site assessment): was not recorded, now intact."]
     assert entry(talk)["sets"] == {"site": {"skin": "intact"}}
 
 
@@ -116,7 +151,7 @@ def test_a_wrong_value_is_refused() -> None:
     talk, says = answered(correction("access-1", "amendment"), "colour")
     assert "Nothing is called colour here." in says[0].text
     talk, says = answered(correction("access-1", "amendment"), "at", "2026-06-01 10:00")
-    assert says[-1].tone == "doubt" and "has not come yet" in says[-1].text
+    assert says[-1].tone == "fault" and "in the future" in says[-1].text
 
 
 def test_the_findings_of_the_corrected_record_are_told() -> None:

@@ -105,7 +105,7 @@ def test_a_port_that_was_removed_is_asked_again(run: Run, ward: Path) -> None:
 def test_a_new_record_can_be_charted_in_at_once(run: Run, ward: Path) -> None:
     assert run("new", "tobias.yaml", *SECOND, typed="\n".join(TYPED) + "\n").code == 0
     access = [
-        *("-15m", "12", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "60 130", "20 19"),
+        *("-15m", "nb", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "60 130", "20 19"),
         *(
             "y",
             "y",
@@ -153,7 +153,7 @@ def test_faults_are_said_at_once(run: Run, ward: Path) -> None:
     typed = ["Brightwater", "Tobias", "LB-000777", "", "2079-03-04", "n", "1890-03-04", "x", "n"]
     ran = run("new", "tobias.yaml", *SECOND, typed="\n".join(typed) + "\n")
     assert ran.code == 130 and not (ward / "tobias.yaml").exists()
-    assert "2079-03-04 has not come yet." in ran.err
+    assert "2079-03-04 is in the future." in ran.err
     assert '"x" is not in the list. Numbers or names, with commas between; for another, type 14' in " ".join(
         ran.err.split()
     )

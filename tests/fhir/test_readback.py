@@ -72,6 +72,18 @@ def test_corrections_come_back_as_events_and_the_original_as_first_charted() -> 
     assert events["check-wrong"]["problems"][0]["told"]["name"] == "Dr Amaranth Locke"
 
 
+def test_a_co_signature_retracted_by_an_entry_dated_before_it_comes_back() -> None:
+    """Found by generated records: such a retraction names none of its resources, for they were not there yet."""
+    data = json.loads(episode("uncomplicated-week").model_dump_json(exclude_unset=True))
+    signed = {"kind": "co-signature", "of": "access-1", "role": "preceptor", "remarks": "watched all of it"}
+    data["events"] += [
+        {"id": "retraction-9", "kind": "retraction", "of": "signed-9", "at": "2026-05-10T09:00-05:00"},
+        {"id": "signed-9", "at": "2026-05-11T09:00-05:00", **signed},
+    ]
+    made = Episode.model_validate_json(json.dumps(data))
+    assert unlike(made, read(sent(made))) == ()
+
+
 def test_moments_come_back_with_their_own_offset() -> None:
     found = read(sent(episode("clocks-go-back")))
     events = {event["id"]: event for event in found.data["events"]}

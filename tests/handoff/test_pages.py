@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import unicodedata
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,10 +15,11 @@ from made_records import HEPARIN, event, needle_event, record
 from pages import HERE, Pages, colours, docx_to_pdf, html_to_pdf, read_pdf, violations
 from ward import ASOF, handed, source, twelve, ward
 
-from lda_notes.documents.blocks import Block, Columns, Form, Sheet, Table, Together
+from lda_notes.documents.blocks import Block, Columns, Form, Heading, Sheet, Table, Together
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.page import Printing, left_sheet, sheet
 from lda_notes.documents.render import Paper, lines, render
+from lda_notes.documents.render.pdf import BY_SOUND, FONTS, lacked
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import due_sheet, unit_sheet
 from lda_notes.documents.worksheet.page import sheet as worksheet
@@ -175,13 +178,77 @@ def test_sources_take_a_quarter_of_a_page_at_most(
 
 
 def test_a_pdf_is_tagged_and_carries_its_font(printed: dict[tuple[str, str, str], Printed]) -> None:
-    import subprocess
-
     pdf = printed["unit", "pdf", "a4"].pdf
     said = subprocess.run(["pdfinfo", pdf], capture_output=True, text=True, check=True).stdout
     assert re.search(r"Tagged:\s+yes", said)
     fonts = subprocess.run(["pdffonts", pdf], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
     assert fonts and all("DejaVuSansCondensed" in row and " yes yes yes " in row for row in fonts)
+
+
+def test_the_list_of_signs_is_that_of_the_fonts() -> None:
+    """What the PDF prints as it is and what in Latin letters: read from the fonts by the system's own library."""
+    had = [
+        {
+            int(found, 16)
+            for row in subprocess.run(
+                ["fc-query", "--format", "%{charset}", font], capture_output=True, text=True, check=True
+            ).stdout.split()
+            for first, _, last in [row.partition("-")]
+            for found in map(hex, range(int(first, 16), int(last or first, 16) + 1))
+        }
+        for font in sorted(FONTS.glob("*.ttf"))
+    ]
+    assert len(had) == 2
+    both = had[0] & had[1]
+    signs = "".join(map(chr, range(0x20, 0xD800))) + "".join(map(chr, range(0xE000, 0x20000)))
+    assert {ord(sign) for sign in signs if not lacked().match(sign)} == {sign for sign in both if sign >= 0x20}
+
+
+@pytest.mark.parametrize(
+    ("name", "printed"),
+    [
+        ("Иванова", "Иванова, Ottoline (Ivanova, Ottoline)"),
+        ("王小明", "WangXiaoMing, Ottoline"),
+        ("ไทย", "aithy, Ottoline"),
+        ("\ue000", "?, Ottoline"),
+        ("N\u0303andu", "Ñandu, Ottoline"),
+    ],
+)
+def test_a_name_is_printed_in_its_script_where_the_font_has_it_and_in_letters(name: str, printed: str) -> None:
+    """One name that the font lacks costs no other name its script; the foot says what was put into letters."""
+    made = [record(needle_event("2031-03-04 09:00"), number=number) for number in (1, 2)]
+    made[0]["patient"]["family_name"] = name
+    made[1]["patient"]["family_name"] = "Σωτηρίου"
+    done = subprocess.run(
+        ["pdftotext", "-layout", "-", "-"], input=render(sheet(handed(made)), "pdf"), capture_output=True, check=True
+    )
+    told = unicodedata.normalize("NFC", squeezed(done.stdout.decode()))
+    assert squeezed(printed) in told
+    assert "Σωτηρίου" in told
+    assert ("bytheirsound" in told) == (name in ("王小明", "ไทย", "\ue000"))
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_the_round_alone_links_to_nothing(form: str) -> None:
+    """The blocks are not on it: a link to one stopped the PDF."""
+    made = sheet(handed(twelve()), Printing(round_alone=True))
+    assert render(made, form)  # type: ignore[arg-type]
+    assert b'href="#' not in render(made, "html")
+
+
+def test_words_longer_than_their_column_stay_in_it(tmp_path: Path) -> None:
+    """A number of 200 digits, a unit of many words: on the page, whole, none over the next column."""
+    made = [record(needle_event("2031-03-04 09:00"), number=1), record(needle_event("2031-03-04 09:00"), number=2)]
+    made[0]["patient"]["identifiers"][0]["value"] = "7" * 200
+    made[1]["stay"]["unit"] = "Intermediate Care Unit of the Annex, Third Floor"
+    path = tmp_path / "long.pdf"
+    path.write_bytes(render(sheet(handed(made)), "pdf"))
+    pages = read_pdf(path)
+    assert max(word.right for word in pages.words) < pages.width - 20
+    assert on_page(pages, 1).replace("\u200b", "").count("7" * 25) >= 1
+    edge = next(word.left for word in pages.words if word.text == "In")  # the head of the next column
+    digits = [word for word in pages.words if word.page == 1 and word.text.startswith("7" * 8) and word.left < edge]
+    assert digits and max(word.right for word in digits[:8]) < edge
 
 
 def test_a_unit_of_sixty_is_written_in_time() -> None:
@@ -273,6 +340,7 @@ def worksheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str,
     made = {kind.replace(" ", "-"): bedside(kind) for kind in ("access", *PLAIN_WORKS)}
     made["awkward"] = bedside("access", awkward=True)
     made["unit"] = unit_sheet(views())
+    made["due"] = due_sheet(views())
     return to_pages(made, tmp_path_factory.mktemp("worksheets"))
 
 
@@ -281,7 +349,31 @@ def test_a_worksheet_is_one_page_and_an_access_two(
     worksheets: dict[tuple[str, str, str], Printed], case: tuple[str, str]
 ) -> None:
     counts = {name: one.pages.count for (name, *rest), one in worksheets.items() if tuple(rest) == case}
-    assert {name: count for name, count in counts.items() if count > 1} == {"access": 2, "awkward": 2}
+    assert {name: count for name, count in counts.items() if count > 1} == {"access": 2, "awkward": 2, "due": 3}
+
+
+@EVERY
+def test_the_head_of_each_page_names_the_patient_of_that_page(
+    worksheets: dict[tuple[str, str, str], Printed], case: tuple[str, str]
+) -> None:
+    """All that is due is printed at once: another patient's name at the head of a worksheet is the worst of faults."""
+    pages = worksheets["due", *case].pages
+    heads = [squeezed("".join(w.text for w in pages.words if w.page == n and w.top < 34)) for n in (1, 2, 3)]
+    assert heads[0].startswith("WardHeron")
+    assert "MD-0003" in heads[1] and "recordnumberMD-0003" in on_page(pages, 2)
+    assert "MD-0004" in heads[2] and "recordnumberMD-0004" in on_page(pages, 3)
+
+
+def test_two_columns_are_read_down_a_page_before_the_next(worksheets: dict[tuple[str, str, str], Printed]) -> None:
+    """The steps of an access go over two pages: none of the first page comes after one of the second."""
+    for paper in PAPERS:
+        one = worksheets["access", "pdf", paper]
+        half = one.pages.width / 2
+        order = sorted(one.pages.words, key=lambda w: (w.page, w.left > half, w.top))
+        told = squeezed("".join(word.text for word in order))
+        titles = [squeezed(block.text) for block in in_columns(one.sheet) if isinstance(block, Heading)]
+        places = [told.index(title, told.index("stepbystep")) for title in titles if title != "Flush"]
+        assert len(places) > 8 and places == sorted(places)
 
 
 @EVERY
@@ -289,7 +381,7 @@ def test_every_blank_is_there_and_legible(
     worksheets: dict[tuple[str, str, str], Printed], case: tuple[str, str]
 ) -> None:
     for (name, *rest), one in worksheets.items():
-        if tuple(rest) != case or name == "unit":
+        if tuple(rest) != case or name in ("unit", "due"):
             continue
         told = squeezed(" ".join(word.text for word in one.pages.words))
         blanks = [blank for block in in_columns(one.sheet) if isinstance(block, Form) for blank in block.blanks]
@@ -339,6 +431,7 @@ def test_the_checker_is_pinned() -> None:
 def test_all_formats_print_the_same_words(printed: dict[tuple[str, str, str], Printed]) -> None:
     def words(pages: Pages) -> set[str]:
         found = " ".join(w.text for w in pages.words if w.text not in ("Page", "of"))
+        found = found.replace(BY_SOUND, "")  # what the foot of the PDF alone says
         return set(re.findall(r"[A-Za-z]{3,}", re.sub(r"-\s", "-", found)))
 
     docx, html, pdf = (words(printed["unit", form, "a4"].pages) for form in FORMS)

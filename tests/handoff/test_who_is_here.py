@@ -205,7 +205,7 @@ def test_a_night_when_clocks_change(asof: str, end: str) -> None:
     due_in_this_shift = look.by.timestamp() < datetime.fromisoformat(end).timestamp()
     assert due_in_this_shift == (asof == "2031-11-01 19:00")
     assert (found.here[0].lines[0].urgency == "due this shift") == due_in_this_shift
-    assert "changes are told since 07:00" in next(row for row in rows(found) if row.startswith("As of "))
+    assert "changes are marked since 07:00" in next(row for row in rows(found) if row.startswith("As of "))
     assert any("The coming shift ends 9 Mar 07:00" in row or "ends 2 Nov 07:00" in row for row in rows(found))
 
 

@@ -203,7 +203,7 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     blocks.extend(Alert("caution", f"Not on this sheet: {words}") for words in found.unreadable)
     blocks.extend(Alert("caution", words) for words in found.doubtful)
     if listed:
-        blocks.append(table(listed, _soon(found, found.shift_end)))
+        blocks.append(table(listed, _soon(found, found.shift_end), _soon(found, found.since), not printing.round_alone))
         if any(one.tasks for one in listed):
             blocks.append(in_time_order(listed))
     else:
@@ -273,17 +273,22 @@ def _named(label: str, said: tuple[str, ...]) -> Paragraph:
 def _handed_over(found: Handoff) -> str:
     if found.since_known:
         return f"; last handoff {_soon(found, found.since)}"
-    return f"; changes are told since {_soon(found, found.since)}"
+    return f"; changes are marked since {_soon(found, found.since)}"
 
 
-def _head(found: Handoff, printing: Printing) -> Paragraph:
+def _head(found: Handoff, printing: Printing, gone: int | None = None) -> Paragraph:
+    """Return what the sheet is about; ``gone`` counts those who left, on their own list."""
     facility = found.policy.facility
     units = _units(found)
     zones = found.zones
+    count = f"Patients: {len(found.here)}{f', {units}' if units else ''}."
     said = [
         f"{_in_full(found, found.asof)}{_printed(found, printing)}.",
-        f"The coming shift ends {_soon(found, found.shift_end)}{_handed_over(found)}.",
-        f"Patients: {len(found.here)}{f', {units}' if units else ''}.",
+        *(
+            [f"Patients who left: {gone}."]
+            if gone is not None
+            else [f"The coming shift ends {_soon(found, found.shift_end)}{_handed_over(found)}.", count]
+        ),
         f"Times: {zones[0].key if len(zones) == 1 else 'each in the time zone named with the patient'}.",
         f"Limits: {f'changed by {facility.text()}' if facility else 'as published'}.",
     ]
@@ -317,7 +322,7 @@ def _zone(found: Handoff, patient: PatientFacts) -> str:
 
 
 def _running(found: Handoff) -> str:
-    return f"{_units(found)}; as of {_in_full(found, found.asof)}".removeprefix("; ")
+    return phrasing.capital(f"{_units(found)}; as of {_in_full(found, found.asof)}".removeprefix("; "))
 
 
 def _units(found: Handoff) -> str:
@@ -393,7 +398,7 @@ def _some(items: tuple[str, ...]) -> tuple[str, ...]:
 def _given(patient: PatientFacts) -> Iterator[str]:
     """Yield what was given since the last sheet and today; `lda-notes amounts` has the rest."""
     for added in patient.amounts:
-        text = amounts_text(added.sums)
+        text = amounts_text(added.sums, added.kg)
         if text != "nothing" and added.septum is None:
             yield f"{added.over} (from {patient.wording.when(added.start)}): {text}"
 
@@ -428,18 +433,18 @@ def _left_row(found: Handoff, patient: PatientFacts, references: References) -> 
         f"{patient.name}; {', '.join(patient.identifiers)}{_zone(found, patient)}",
         f"{patient.unit}{room}: {patient.left}".removeprefix(": "),
         ". ".join(left_to_know(patient)),
-        ". ".join(due_then) or "nothing due",
+        ". ".join(due_then) or "Nothing due",
     )
 
 
 def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     """Return the call list: everyone who left, what the port still needs, most overdue first, with room to write."""
     gone = sorted((*found.left, *found.left_before), key=_first_due)
-    blocks: list[Block] = [_head(found, printing)]
+    blocks: list[Block] = [_head(found, printing, len(gone))]
     if gone:
         blocks.append(
             Table(
-                ("Patient", "Left", "Due", "Who sees to it", "Called, answer"),
+                ("Patient", "Left", "Due", "Responsible", "Called, answer"),
                 tuple(_call(patient) for patient in gone),
                 (24, 22, 24, 14, 16),
                 "Whom to call about the port, most overdue first",
@@ -469,7 +474,7 @@ def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:
     return (
         (Line(patient.name), Line(patient.second), *([Line(patient.child)] if patient.child else [])),
         patient.left,
-        (*warned, *due) or "nothing due",
+        (*warned, *due) or "Nothing due",
         ", ".join(dict.fromkeys(action.owner for action in patient.actions)) or "nobody named",
         "",
     )

@@ -33,12 +33,18 @@ class Warned:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """Something due before the shift ends. ``says`` is its time and what it is, as the row prints it."""
+    """Something due before the shift ends: ``when`` ("by 18:35:") and ``what`` ("line check")."""
 
-    says: str
+    when: str
+    what: str
     by: datetime | None
     late: bool
     routine: bool
+
+    @property
+    def says(self) -> str:
+        """The task as the row prints it."""
+        return f"{self.when} {self.what}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +65,10 @@ class Row:
 _ALIKE: Final = "Name alert: similar name here"
 
 COLUMNS: Final = ("Room", "Patient, allergies", "In the port, what runs", "Due", "Notes")
-_WIDTHS: Final = (8, 27, 32, 23, 13)
+_WIDTHS: Final = (7, 26, 34, 22, 11)
+_WIDE: Final = (14, 24, 31, 21, 10)
+_SHORT: Final = 6
+"""Shares of the columns; a place of more letters, such as one with its unit, takes more room."""
 
 _ROUTINE: Final = frozenset({"line check"})
 """Clocks that run for every needle in every shift: alone they need a box on the round and no words."""
@@ -133,8 +142,8 @@ def tasks(patient: PatientFacts, shift_end: datetime) -> Iterator[Task]:
         if not action.late and (action.by is None or action.by.astimezone(UTC) > shift_end.astimezone(UTC)):
             continue
         septum = of_septum(patient, action.septum)
-        says = f"{when(patient.wording, action)} {_small(short(action))}{septum}"
-        yield Task(says, action.by, action.late, action.clock in _ROUTINE and not action.late)
+        routine = action.clock in _ROUTINE and not action.late
+        yield Task(when(patient.wording, action), f"{_small(short(action))}{septum}", action.by, action.late, routine)
 
 
 def _small(words: str) -> str:
@@ -154,14 +163,17 @@ def needs_words(found: Row) -> bool:
     return bool(open_now) or any(not task.routine for task in found.tasks)
 
 
-def table(rows: Sequence[Row], until: str) -> Table:
-    """Return the round as a table with boxes to tick and room to write."""
+def table(rows: Sequence[Row], until: str, since: str, linked: bool) -> Table:
+    """Return the round as a table with boxes to tick and room to write.
+
+    ``since`` is the last sheet's moment; ``linked``: blocks follow, to which the rows link.
+    """
     return Table(
         (*COLUMNS[:3], f"Due by {until}", COLUMNS[4]),
         tuple(_cells(found) for found in rows),
-        _WIDTHS,
-        "All patients with a port, most urgent first; new, corrected or withdrawn: since the last sheet",
-        tuple(anchor(found.patient) if needs_words(found) else "" for found in rows),
+        _WIDE if any(len(found.place) > _SHORT for found in rows) else _WIDTHS,
+        f"Patients with a port, most urgent first. New, corrected, withdrawn: since {since}",
+        tuple(anchor(found.patient) if linked and needs_words(found) else "" for found in rows),
     )
 
 
@@ -169,14 +181,18 @@ def _cells(found: Row) -> tuple[str | tuple[Line, ...], ...]:
     changed = (Line(found.changed),) if found.changed else ()
     return (
         found.place,
-        (*map(Line, found.who), *map(Line, found.allergies)),
+        (
+            Line(found.who[0], bold=True),
+            *map(Line, found.who[1:]),
+            *(Line(said, bold=True) for said in found.allergies),
+        ),
         (
             *(Line(one.text, strong=True) for one in found.warned),
             *map(Line, found.inside),
             *map(Line, found.runs),
             *changed,
         ),
-        tuple(Line(task.says, strong=False, box=True) for task in found.tasks) or "nothing due",
+        tuple(Line(task.says, strong=False, box=True) for task in found.tasks) or "Nothing due",
         "",
     )
 
@@ -191,5 +207,8 @@ def in_time_order(rows: Sequence[Row]) -> Together:
     first = datetime.min.replace(tzinfo=UTC)
     dated = [((task.by or first).astimezone(UTC), found, task) for found in rows for task in found.tasks]
     dated.sort(key=lambda one: one[0])  # those of one time stay in the order of the rows
-    said = tuple(f"{found.place}, {found.patient.family}: {task.says}" for _, found, task in dated)
+    said = tuple(
+        f"{phrasing.capital(task.when)} {found.place}, {found.patient.family} {found.patient.second}: {task.what}"
+        for _, found, task in dated
+    )
     return Together((Bullets(said, "The same in order of time", boxes=True, columns=2),))

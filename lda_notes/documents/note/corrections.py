@@ -28,6 +28,8 @@ class Family:
 
     entry: Entry
     corrections: tuple[Entry, ...] = ()
+    of: Family | None = None
+    """The family of a correction that is shown by itself."""
 
 
 def families(timeline: Timeline) -> tuple[Family, ...]:
@@ -76,6 +78,7 @@ def values(scene: Scene, family: Family | None) -> Values:
     event = scene.event
     if not isinstance(event, ev.Correcting):
         return {}
+    family = family.of or family if family is not None else None
     target = scene.timeline.entry(event.of) or next(
         (entry for entry in scene.timeline.corrections if entry.event.id == event.of), None
     )
@@ -120,6 +123,19 @@ def _changes(scene: Scene, family: Family | None) -> Iterator[Values]:
     for path in (*new, *(path for path in old if path not in new)):
         if old.get(path) != new.get(path):
             yield _change(scene, family, path, old.get(path), new.get(path))
+
+
+def unchanged(scene: Scene, family: Family) -> tuple[Path, ...]:
+    """Return the facts that a correction repeats, as a list is corrected whole, without changing them."""
+    if scene.entry not in applied(family):
+        return ()
+    before, after = _replayed(family, scene.entry)
+    key = KEY.get(kind_of(scene.event))
+    if after is None or key is None:
+        return ()
+    old, new = _facts(before), _facts(after)
+    given = (path for path, _ in leaves(getattr(scene.event, key)))
+    return tuple(("events", scene.entry.index, key, *path) for path in given if path in old and old[path] == new[path])
 
 
 def _facts(event: ev.Event) -> dict[Path, tuple[Any, Path]]:

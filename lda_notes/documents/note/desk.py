@@ -22,11 +22,12 @@ from lda_notes.problems import Path
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Which events a note is about: one by identifier, those since a moment, or every one; else the last."""
+    """Which events a note is about: one by identifier, those since a moment, every one, or some; else the last."""
 
     event: str | None = None
     since: datetime | None = None
     every: bool = False
+    some: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +58,13 @@ def identifiers(timeline: Timeline) -> tuple[str, ...]:
 def chosen(timeline: Timeline, choice: Choice) -> tuple[Family, ...]:
     """Return the events that a choice means, each with its corrections."""
     families = corrections.families(timeline)
-    if choice.event is not None:
+    named = choice.some if choice.event is None else (choice.event,)
+    if named:
         return tuple(
-            family if family.entry.event.id == choice.event else Family(entry)
+            family if family.entry.event.id == entry.event.id else Family(entry, of=family)
             for family in families
             for entry in (family.entry, *family.corrections)
-            if entry.event.id == choice.event
+            if entry.event.id in named
         )
     if choice.since is not None:
         since = choice.since
@@ -76,6 +78,7 @@ def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tu
     episode = desk.timeline.episode
     event = event_facts(scene.event, scene.entry.index, paths)
     values = {**told.values(scene), **corrections.values(scene, family)}
+    repeated = corrections.unchanged(scene, family)
     view = View(
         event,
         Facts(plain(episode.patient), ("patient",), type(episode.patient), paths),
@@ -85,7 +88,7 @@ def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tu
         paths,
         desk.zone,
         lambda written: told.reasons_left(scene, paths, written),
-        lambda written: told.facts_left(scene, paths, written),
+        lambda written: told.facts_left(scene, paths, [*written, *repeated]),
     )
     narrative = desk.narrator.narrate(template or scene.event.kind, view)
     if scene.step is None:  # an original or a correction: its facts stand where they were written

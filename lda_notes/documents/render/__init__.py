@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final, Literal, assert_never
 
+from lda_notes.documents.blocks import BOX as BOX
 from lda_notes.documents.blocks import Alert, Block, Cell, Line, Sheet, Table
 
 Format = Literal["text", "md", "html", "docx", "pdf"]
@@ -26,17 +27,17 @@ ALERT_WORDS: Final = {"stop": "STOP: ", "mark": "", "caution": "CAUTION: ", "dra
 """The word before an alert, so that it is known by more than its looks; a draft's own text begins with DRAFT."""
 
 NUMBER_AND_UNIT: Final = re.compile(
+    "(?<!\\d[ \u00a0])"
+    r"\bday \d+|"
     r"(?<![\w.:])(\d+(?:[.,]\d+)*) ((?:mL|mm|mg|g|kg|units|gauge|seconds?|minutes?|hours?|days?|psi|[A-Z][a-z]{2,8})\b)"
 )
-"""A number and its unit, or a day and its month: every format keeps them on one row where it can."""
+"""A number and its unit, a day and its month or its number: every format keeps them on one row where it can."""
 
 BLANK: Final = "_" * 12
 """A blank to be filled in by hand."""
 
 MARK: Final = "\u25a0"
 """Before what must be seen first: a black square outlives a photocopier, as colour and grey do not."""
-BOX: Final = "\u2610"
-"""A box to tick, on paper."""
 
 _RIGHT_TO_LEFT: Final = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff"
 RIGHT_TO_LEFT: Final = re.compile(f"[{_RIGHT_TO_LEFT}](?:[^\\w\n]*[{_RIGHT_TO_LEFT}])*")
@@ -56,7 +57,7 @@ def printable(text: str) -> str:
 
 def unbroken(text: str) -> str:
     """Keep a number and its unit on one row, by a space that does not break; quotations stay as entered."""
-    return text if '"' in text else NUMBER_AND_UNIT.sub("\\1\u00a0\\2", text)
+    return text if '"' in text else NUMBER_AND_UNIT.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
 
 
 def lines(cell: Cell) -> tuple[Line, ...]:

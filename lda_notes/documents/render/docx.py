@@ -387,7 +387,7 @@ class _Writer:
             if line.box:
                 made.paragraph_format.left_indent, made.paragraph_format.first_line_indent = Pt(13), Pt(-13)
             mark = (f"{MARK} " if line.strong else "") + (f"{BOX} " if line.box else "")
-            self.run(made, mark + line.text if line.text else "", line.strong)
+            self.run(made, mark + line.text if line.text else "", line.strong or line.bold)
         if not words:
             self.paragraph(cell, "Cell")
 

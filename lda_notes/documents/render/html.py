@@ -5,6 +5,8 @@ Text enters the page through ``Markup.format`` and an autoescaping template alon
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import Final, assert_never
 
@@ -41,6 +43,7 @@ from lda_notes.documents.render import (
     leading,
     printable,
     titled,
+    written_on,
 )
 from lda_notes.files.resources import folder
 from lda_notes.narrative.sentences import Paragraph
@@ -60,10 +63,12 @@ def _page() -> Template:
 def render(sheet: Sheet, paper: Paper = "a4") -> str:
     """Return the sheet as a whole HTML page."""
     alerts, blocks = leading(sheet)
+    parts = _parts(blocks)
     page = _page().render(
         title=titled(sheet),
         alerts=_join(_alert(alert) for alert in alerts),
-        body=_join(_block(block) for block in blocks),
+        body=_join(_section(part) for part in parts),
+        heads=[(part.name, Markup(_css_text(part.running))) for part in parts if part.name],
         cautions=sheet.cautions,
         page=_PAGES[paper] + (" landscape" if sheet.landscape else ""),
         dense=sheet.dense,
@@ -72,6 +77,33 @@ def render(sheet: Sheet, paper: Paper = "a4") -> str:
         foot=Markup(_css_text(titled(sheet))),
     )
     return printable(page)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Blocks of one patient: ``name`` is that of their printed pages, at whose head ``running`` stands; or none."""
+
+    name: str
+    running: str
+    blocks: list[Block]
+
+
+def _parts(blocks: Sequence[Block]) -> list[_Part]:
+    """Return the blocks in parts, a part for each new page that names its patient."""
+    parts = [_Part("", "", [])]
+    for block in blocks:
+        if isinstance(block, NewPage) and block.running:
+            parts.append(_Part(f"of-{len(parts)}", block.running, []))
+        else:
+            parts[-1].blocks.append(block)
+    return parts
+
+
+def _section(part: _Part) -> Markup:
+    inside = _join(_block(block) for block in part.blocks)
+    if not part.name:
+        return inside
+    return Markup('<div class="new-page" style="page: {}">\n{}</div>\n').format(part.name, inside)
 
 
 def _css_text(text: str) -> str:
@@ -167,21 +199,34 @@ def _bullets(bullets: Bullets) -> Markup:
 
 def _table(table: Table) -> Markup:
     total = sum(table.widths) or 1
-    columns = _join(Markup('<col style="width:{}%">').format(round(100 * share / total, 2)) for share in table.widths)
-    heads = _join(Markup('<th scope="col">{}</th>').format(_text(head)) for head in table.columns)
+    hand = [Markup("") if place in written_on(table) else BY_HAND for place in range(len(table.columns))]
+    columns = _join(
+        Markup('<col style="width:{}%"{}>').format(round(100 * share / total, 2), name)
+        for share, name in zip(table.widths, hand, strict=True)
+    )
+    heads = _join(
+        Markup('<th scope="col"{}>{}</th>').format(name, _text(head))
+        for head, name in zip(table.columns, hand, strict=True)
+    )
     links = table.links or ("",) * len(table.rows)
-    rows = _join(_row(row, link) for row, link in zip(table.rows, links, strict=True))
+    rows = _join(_row(row, link, hand) for row, link in zip(table.rows, links, strict=True))
     caption = Markup("<caption>{}</caption>").format(_text(table.caption)) if table.caption else _NOTHING
     return Markup("<table>{}<colgroup>{}</colgroup>\n<thead><tr>{}</tr></thead>\n<tbody>\n{}</tbody></table>\n").format(
         caption, columns, heads, rows
     )
 
 
-def _row(row: tuple[Cell, ...], link: str) -> Markup:
+BY_HAND: Final = Markup(' class="by-hand"')
+"""Room to write, which a small screen does without."""
+
+
+def _row(row: tuple[Cell, ...], link: str, hand: Sequence[Markup]) -> Markup:
     said = _cell(row[0])
     if link:
         said = Markup('<a href="#{}">{}</a>').format(link, said)
-    rest = _join(Markup("<td>{}</td>").format(_cell(cell)) for cell in row[1:])
+    rest = _join(
+        Markup("<td{}>{}</td>").format(name, _cell(cell)) for cell, name in zip(row[1:], hand[1:], strict=True)
+    )
     return Markup('<tr><th scope="row">{}</th>{}</tr>\n').format(said, rest)
 
 
@@ -193,6 +238,8 @@ def _cell(cell: Cell) -> Markup:
         words = _text(line.text)
         if line.strong:
             words = Markup("<strong>{} {}</strong>").format(MARK, words)
+        elif line.bold:
+            words = Markup("<b>{}</b>").format(words)
         box = Markup('<span class="box">{}</span> ').format(BOX) if line.box else _NOTHING
         said.append(Markup('<span class="row{}">{}{}</span>').format(" ticked" if line.box else "", box, words))
     return _join(said)

@@ -15,6 +15,7 @@ from lda_notes.documents.blocks import (
     Fine,
     Form,
     Heading,
+    Line,
     NewPage,
     Pairs,
     Sheet,
@@ -129,8 +130,14 @@ def _cell(cell: Cell) -> str:
     said = []
     for line in lines(cell):
         text = _one_row(line.text) if line.text else " "
-        said.append((r"\[ \] " if line.box else "") + (_bold(f"{MARK} {line.text}") if line.strong else text))
+        said.append((r"\[ \] " if line.box else "") + _worded(line, text))
     return "<br>".join(said) or " "
+
+
+def _worded(line: Line, text: str) -> str:
+    if line.strong:
+        return _bold(f"{MARK} {line.text}")
+    return _bold(line.text) if line.bold else text
 
 
 _LINE: Final = r"\_" * 12

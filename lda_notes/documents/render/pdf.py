@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import fields, is_dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -24,18 +24,28 @@ _HERE: Final = Path(__file__).parent
 FONTS: Final = _HERE / "fonts"
 
 
+BY_SOUND: Final = (
+    "Signs that this file's font lacks are printed in Latin letters by their sound, or as ?. The other formats have "
+    "them as recorded."
+)
+
+
 def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
-    """Return the sheet as the bytes of a PDF file."""
-    for worded in (_as_is, partial(in_letters, lacked=_FAR)):
-        with suppress(typst.TypstError):  # the font lacks a sign: tagged PDF may not leave it out
-            return _compiled(sheet, paper, worded)
-    return _compiled(sheet, paper, in_letters)
+    """Return the sheet as the bytes of a PDF file; what the font lacks is in Latin letters, and the foot says so."""
+    for missing in (lacked(), _NOT_LATIN):
+        worded = partial(in_letters, missing=missing)
+        said = _said(sheet, paper, worded)
+        if said != _said(sheet, paper, _as_is):
+            said["cautions"].append(BY_SOUND)
+        with suppress(typst.TypstError):  # tagged PDF may leave no sign out, and some need more than the sign itself
+            return _compiled(said)
+    return _compiled(_said(sheet, paper, partial(in_letters, missing=_NOT_ASCII)))
 
 
-def _compiled(sheet: Sheet, paper: Paper, worded: Callable[[str], str]) -> bytes:
+def _said(sheet: Sheet, paper: Paper, worded: Callable[[str], str]) -> dict[str, Any]:
     plain = partial(_made_plain, worded=worded)
     alerts, blocks = leading(sheet)
-    said = {
+    return {
         "titled": plain(titled(sheet)),
         "alerts": plain(alerts),
         "blocks": plain(blocks),
@@ -46,6 +56,9 @@ def _compiled(sheet: Sheet, paper: Paper, worded: Callable[[str], str]) -> bytes
         "landscape": sheet.landscape,
         "paper": paper,
     }
+
+
+def _compiled(said: dict[str, Any]) -> bytes:
     return typst.compile(
         _HERE / "sheet.typ",
         format="pdf",
@@ -61,24 +74,39 @@ def _as_is(text: str) -> str:
     return text
 
 
-_LACKED: Final = re.compile(f"[^\x00-\u017f{MARK}{BOX}\u2010-\u2027]+")
-_FAR: Final = re.compile(f"[^\x00-\u06ff\u1e00-\u1fff{MARK}{BOX}\u2010-\u2027]+")
-"""What the font may lack: at first what lies far from the scripts that it has, then all that is not Latin."""
+@cache
+def lacked() -> re.Pattern[str]:
+    """Return what finds the signs that the fonts lack; `signs.txt` lists those that both have, range by range."""
+    ends = (row.partition("-") for row in (FONTS / "signs.txt").read_text("ascii").split())
+    had = "".join(f"\\U{first:0>8}-\\U{last or first:0>8}" for first, _, last in ends)
+    return re.compile(f"[^\n\t{had}]+")
+
+
+_NOT_LATIN: Final = re.compile(f"[^\x00-\u017f{MARK}{BOX}\u2010-\u2027]+")
+_NOT_ASCII: Final = re.compile(f"[^\x00-\x7f{MARK}{BOX}]+")
 _TWICE: Final = re.compile(r"(.{2,}) \(\1\)")
 
 
-def in_letters(text: str, lacked: re.Pattern[str] = _LACKED) -> str:
-    """Return ``text`` with what the font may lack in Latin letters, so that it can be read; once where it was given
-    in letters already."""
-    if not lacked.search(text):
+def in_letters(text: str, missing: re.Pattern[str] = _NOT_LATIN) -> str:
+    """Return ``text`` with what the font lacks in Latin letters, so that it can be read; once where it was given in
+    letters already. What has no letters is a question mark."""
+    if text.isascii() or not missing.search(text):
         return text
-    return _TWICE.sub(r"\1", lacked.sub(lambda found: anyascii(found[0]), text))
+    return _TWICE.sub(r"\1", missing.sub(lambda found: anyascii(found[0]) or "?", text))
+
+
+_LONG: Final = re.compile(r"[^\s\u00a0-]{25,}")
+
+
+def _breakable(text: str) -> str:
+    """Return ``text`` with places to break where a word is longer than a column: it never runs over the next."""
+    return _LONG.sub(lambda word: "\u200b".join(re.findall(".{1,8}", word[0])), text)
 
 
 def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
     """Return blocks as dictionaries that name their kind, and every text as it may be printed."""
     if isinstance(value, str):
-        return isolated(unbroken(worded(printable(value))))
+        return isolated(_breakable(unbroken(worded(printable(value)))))
     if isinstance(value, tuple):
         return [_made_plain(one, worded) for one in value]
     if not is_dataclass(value):

@@ -23,7 +23,17 @@ from lda_notes.documents.blocks import (
     Table,
     Together,
 )
-from lda_notes.documents.render import ALERT_WORDS, BLANK, NUMBER_AND_UNIT, asked, leading, lines, titled, written_on
+from lda_notes.documents.render import (
+    ALERT_WORDS,
+    BLANK,
+    BOX,
+    NUMBER_AND_UNIT,
+    asked,
+    leading,
+    lines,
+    titled,
+    written_on,
+)
 from lda_notes.narrative.sentences import Paragraph
 
 _HELD: Final = "\x01"
@@ -133,7 +143,9 @@ def _blanks(blanks: Blanks, width: int) -> list[str]:
         return [row.replace(_HARD, " ") for row in wrap(f"{label} {boxes}", width, rest="    ")]
     if blanks.more:
         names = (label, *map(asked, blanks.more))
-        return wrap("  ".join(f"{name} {BLANK}" for name in names), width, rest="  ")
+        room = (width - sum(columns(name) + 3 for name in names) + 2) // len(names)
+        blank = "_" * max(6, min(len(BLANK), room))
+        return wrap("  ".join(f"{name} {blank}" for name in names), width, rest="  ")
     rows = wrap(label, width)
     room = width - columns(rows[-1]) - 1
     if room < len(BLANK):
@@ -163,7 +175,8 @@ def _table(table: Table, width: int) -> Iterator[str]:
     shares = [table.widths[place] for place in shown]
     room = width - 2 * (len(names) - 1)
     total = sum(shares)
-    widths = [max(3, room * share // total) for share in shares]
+    least = [max([3, *map(columns, name.split())]) for name in names]  # no head is broken within a word
+    widths = [max(low, room * share // total) for low, share in zip(least, shares, strict=True)]
     while sum(widths) > room and max(widths) > 3:  # many narrow columns were rounded up
         widths[widths.index(max(widths))] -= 1
     if sum(widths) > room:  # no room for columns side by side
@@ -189,7 +202,8 @@ def _cell(cell: Cell, width: int) -> list[str]:
     rows: list[str] = []
     for line in lines(cell):
         mark = ("!! " if line.strong else "") + ("[ ] " if line.box else "")
-        rows.extend(wrap(line.text, width, mark, " " * len(mark)))
+        text = line.text.replace(BOX, "[ ]".replace(" ", _HARD)).replace("\u00a0", _HARD)
+        rows.extend(row.replace(_HARD, " ") for row in wrap(text, width, mark, " " * len(mark)))
     return rows or [""]
 
 
@@ -225,7 +239,7 @@ def wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
     """
     rows: list[str] = []
     for line in text.split("\n"):
-        held = NUMBER_AND_UNIT.sub(f"\\1{_HELD}\\2", line)
+        held = NUMBER_AND_UNIT.sub(lambda found: found[0].replace(" ", _HELD), line)
         rows.extend(_wrapped(held, width, rest if rows else first, rest))
     return [row.replace(_HELD, " ") for row in rows]
 

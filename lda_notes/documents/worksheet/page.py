@@ -9,6 +9,7 @@ from typing import Final
 
 from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import (
+    BOX,
     Alert,
     Blanks,
     Block,
@@ -152,7 +153,7 @@ def unit_sheet(views: Sequence[View]) -> Sheet:
     """Return the line check of a unit: a row for each patient with a needle, with room for what is found."""
     return Sheet(
         "Worksheet: line check of the unit", tuple(_unit_blocks(views)), cautions=CAUTIONS, running=_of_unit(views),
-        dense=True, size=_SIZE, landscape=True,
+        dense=True, size=_SIZE,
     )  # fmt: skip
 
 
@@ -162,10 +163,11 @@ def _of_unit(views: Sequence[View]) -> str:
     return one_line(f"{', '.join(units)}{asof}")
 
 
-LOOKS: Final = (
-    "[ ] skin intact  [ ] no redness  [ ] no swelling  [ ] no pain  [ ] no drainage  [ ] port stable  "
-    "[ ] dressing intact  [ ] connections secure",
-)
+_SEEN: Final = (
+    "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable", "dressing intact",
+    "connections secure",
+)  # fmt: skip
+LOOKS: Final = ("  ".join(f"{BOX} {seen}".replace(" ", "\u00a0") for seen in _SEEN),)
 """What is looked for, each with a box of its own; what is not so is written."""
 
 
@@ -177,7 +179,7 @@ def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
     yield Table(
         ("Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
         tuple(rows),
-        (5, 18, 30, 35, 12),
+        (6, 18, 30, 34, 12),
         "Line check: one row for each needle; a box is ticked only for what was looked at",
     )
 
@@ -244,7 +246,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", "; ".join(filter(None, (_running(view), f"born {born}", child(view))))),
-        ("Where", f"{unit.unit}{f', room {unit.room}' if unit.room else ''}" if unit else "not on a unit"),
+        ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),
         ("As of", view.wording.in_full(view.asof)),
         ("Allergies", allergies),
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),

@@ -28,7 +28,7 @@ from lda_notes.fhir.readback.parts import Remarks, put, read_agent, read_port
 from lda_notes.fhir.readback.store import Store, stored
 from lda_notes.line.timeline import SAME_MINUTE
 from lda_notes.record.episode import RECORD_VERSION, Episode
-from lda_notes.record.events import KINDS
+from lda_notes.record.events import KINDS, Correcting
 from lda_notes.record.validation import misfits
 
 _CORRECTIONS: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds", "retraction": ""}
@@ -106,7 +106,7 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
     times: dict[str, str | None] = {}
     for source in sorted(sources, key=_time):
         gone = source.event in withdrawn
-        only = withdrawn.get(source.event) if source.kind not in _CORRECTIONS else None
+        only = None if _corrects(source.kind) else withdrawn.get(source.event)
         reader = Reader(store, names, source.port, name, source.event, remarks, gone, only)
         event = _said(source, config) | read_facts(reader, source.kind)
         used |= reader.used
@@ -128,6 +128,11 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
     data["events"] = events
     episode, faults = _validated(data)
     return Readback(data, episode, (*remarks.said, *faults))
+
+
+def _corrects(kind: str) -> bool:
+    """Whether events of a kind correct others: one that is retracted may be dated after its retraction."""
+    return issubclass(KINDS[kind], Correcting)
 
 
 def _validated(data: Json) -> tuple[Episode | None, list[str]]:
