@@ -124,6 +124,11 @@ class Talk:
             case _:
                 return self._answer(said)
 
+    def reopened(self) -> Talk:
+        """Return the talk with what was left open asked again."""
+        kept = tuple(one for one in self.answered if one.facts or one.said != _OPEN.said)
+        return replace(self, answered=kept, doubt=None, added=None)
+
     # -- an answer --
 
     def _answer(self, said: str) -> tuple[Talk, tuple[Say, ...]]:

@@ -23,7 +23,7 @@ from lda_notes.commands.printing import say
 from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
-from lda_notes.record.writer import Again, Changed, Written, append, refuse_unless_writable
+from lda_notes.record.writer import Again, Changed, Written, refuse_unless_writable
 
 
 class Resumed(Charted, Protocol):
@@ -90,7 +90,7 @@ class Desk:
     def _goes_on(self, draft: Draft) -> bool:
         answers = phrasing.count(len(draft.answered), "answer")
         last = draft.answered[-1]
-        self.show(f"\nA draft of this {self.about} holds {answers}; the last: {last.question}, {last.said}.")
+        self.show(f"\nA draft of this {self.about} contains {answers}; the last: {last.said}.")
         self.show("  Enter: go on with it   n: throw it away and begin anew")
         while True:
             text = self.terminal.ask()
@@ -123,7 +123,7 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     from lda_notes.chart import display, opening
     from lda_notes.chart.subject import EventSubject, next_id
     from lda_notes.chart.visit import IN, Visit
-    from lda_notes.record.writer import look
+    from lda_notes.record.writer import append, look
 
     seen = look(path)
     refuse_unless_writable(path)

@@ -297,7 +297,7 @@ def test_ctrl_c_keeps_a_private_draft_that_the_next_run_goes_on_with(ward: Path)
     assert stat.S_IMODE(draft.parent.stat().st_mode) == 0o700
     assert not any(word in str(draft) for word in ("episode", "Quillfeather", "LB-000101", "access"))
     again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
-    assert "A draft of this access holds 11 answers" in again.read()
+    assert "A draft of this access contains 11 answers" in again.read()
     said = again.type("")
     assert "Which needle?" in said
     for text, _ in ROUTINE[11:]:

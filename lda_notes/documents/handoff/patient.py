@@ -455,7 +455,9 @@ def _gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
     for event, messages in by_event.items():
         entry = entries.get(event) if event is not None else None
         if entry is None:
-            yield phrasing.capital("; ".join(message.removeprefix("not recorded for the ") for message in messages))
+            yield phrasing.capital(
+                "; ".join(message.removeprefix("not recorded for ").removeprefix("the ") for message in messages)
+            )
         else:
             kind = entry.event.kind  # type: ignore[attr-defined]
             facts = "; ".join(_without_kind(message, kind) for message in messages)
