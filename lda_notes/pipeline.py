@@ -18,6 +18,7 @@ from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import reading as records
 from lda_notes.record.folder import Passed as Passed
 from lda_notes.record.folder import beside as beside
+from lda_notes.record.folder import of_numbers as of_numbers
 from lda_notes.record.folder import passed_over as passed_over
 from lda_notes.record.folder import record_files as record_files
 from lda_notes.record.reading import Record
@@ -99,6 +100,8 @@ def _placed(finding: Finding, record: Record, by_file: Mapping[str, Record]) -> 
 
 def _broken_seals(record: Record) -> list[Finding]:
     """Return what the seals find, where any entry has one; their places are those of the file itself."""
+    if record.data is None:  # made from another record, as for a bundle's notes: there is no file to compare with
+        return []
     if record.episode is None or all(event.seal is None for event in record.episode.events):
         return []
     from lda_notes.record import seals  # here, since a record without seals has no use for it

@@ -6,20 +6,21 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, Final
 
-from lda_notes.chart import paths
-from lda_notes.chart.answers import Option, choose, options
+from lda_notes.chart import layout, paths
+from lda_notes.chart.answers import Option, choose, options, several
 from lda_notes.chart.groups import GROUPS, SUPPLIES, Group
-from lda_notes.chart.heard import Heard, Reading, Unclear
-from lda_notes.chart.joined import JOINED, Joined, untouched
+from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.joined import JOINED, Joined, needle_size, untouched
+from lda_notes.chart.layout import Spot
 from lda_notes.chart.leaves import Leaf, leaves
 from lda_notes.chart.question import Question, leaf
-from lda_notes.chart.scene import Scene
+from lda_notes.chart.scene import CHOSEN, COVERED, Scene
 from lda_notes.chart.times import Frame, echo
 from lda_notes.check.needs import NEEDS
-from lda_notes.line.timeline import trouble
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 from lda_notes.record.events import Event, PatencyTreatment
+from lda_notes.record.parts import Needle
 
 _TOGETHER: Final[tuple[Group | Joined, ...]] = (*JOINED, *GROUPS)
 _COVERING: Final[dict[str, Group | Joined]] = {name: one for one in _TOGETHER for name in one.covers}
@@ -45,7 +46,8 @@ def questions(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
     yield from _first(scene, answered)
     if scene.event is None:
         return
-    todo = [one for one in leaves(scene, answered) if _is_open(one, scene, answered)]
+    yield from _what_changes(scene, answered)
+    todo = _told_at_once([one for one in leaves(scene, answered) if _is_open(one, scene, answered)], scene)
     asked: set[str] = set()
     for one in todo:
         if one.name in asked:
@@ -57,6 +59,67 @@ def questions(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
         else:
             yield _alone(one, scene)
     yield from _late(scene, answered)
+
+
+_PROOF: Final = frozenset({"blood_return", "blood_looks", "steps_tried"})
+
+
+def _told_at_once(todo: list[Leaf], scene: Scene) -> list[Leaf]:
+    """Return what is open with the problems first, once the part that shows the trouble is through."""
+    problems = [one for one in todo if one.path[0] == "problems"]
+    others = [one for one in todo if one.path[0] != "problems"]
+    if not problems or not others:
+        return todo
+    first = str(others[0].path[0])
+    begun = any(key in scene.facts for key in (_PROOF if first in _PROOF else {first}))
+    return todo if begun else [*problems, *others]
+
+
+_CHANGES: Final = {
+    "patient facts": "What about the patient has changed or become known?",
+    "port facts": "What has become known about the port?",
+}
+
+
+def _what_changes(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
+    """Ask first which facts of patient or port the event is about, then for each of those."""
+    asks = _CHANGES.get(scene.kind)
+    if asks is None:
+        return
+    usual = {*Event.model_fields, "kind", *(need.path[0] for need in NEEDS[scene.kind])}
+    spots = {key: spot for key in scene.model.model_fields if key not in usual and (spot := scene.spot((key,)))}
+    chosen = scene.aside.get(CHOSEN)
+    if chosen is None:
+        keys = {spot.title: key for key, spot in spots.items()}
+        offered = options(tuple(keys))
+
+        def read(text: str, _: Frame) -> Reading:
+            said = several(text, offered)
+            if isinstance(said, Unclear):
+                return said
+            return Heard((((CHOSEN,), [keys[word] for word in said.value]),), said.said)
+
+        yield Question(CHOSEN, "to chart", asks, read, offered, "one or more, such as 1 4", needed=True)
+        return
+    for key in chosen:
+        for path, spot in _inside((key,), spots[key]):
+            if paths.dotted(path) not in answered and paths.get(scene.facts, path) is None:
+                left_open = None if spot.required or len(path) == 1 else Heard((), "left open")
+                head = spots[key].title
+                asks = f"{phrasing.capital(head)}{'' if len(path) == 1 else f': {spot.title}'}?"
+                yield replace(leaf(path, spot, asks, default=left_open), needed=spot.required)
+
+
+def _inside(path: Path, spot: Spot) -> Iterator[tuple[Path, Spot]]:
+    """Yield the single facts of a part, or the fact itself."""
+    if spot.part is None:
+        yield path, spot
+        return
+    head = (*path, 0) if spot.many else path
+    for key in spot.part.model_fields:
+        inner = layout.spot(spot.part, (key,))
+        if inner is not None and inner.sort is not None:
+            yield (*head, key), inner
 
 
 def _is_open(one: Leaf, scene: Scene, answered: frozenset[str]) -> bool:
@@ -122,6 +185,8 @@ _DUE_HINT: Final = "such as 2031-03-11 09:40, or +7d for 7 days after the event"
 
 
 def _alone(one: Leaf, scene: Scene) -> Question:
+    if one.path[0] == "punctures":
+        return _puncture(one, scene)
     words = _septa(scene) if one.path == ("septum",) else None
     question = leaf(
         one.path,
@@ -135,9 +200,47 @@ def _alone(one: Leaf, scene: Scene) -> Question:
     if one.spot.sort == "time":
         due = one.path[0] == "next_due"
         question = replace(question, hint=_DUE_HINT if due else _INNER_HINT)
+    if one.path[0] == "problems" and one.path[-1] == "what":
+        question = _covering(question, scene)
     if one.path[0] in SUPPLIES and scene.spot((one.path[0],)) is not None:
         question = replace(question, supply=one.path[:-1])
     return question
+
+
+def _puncture(one: Leaf, scene: Scene) -> Question:
+    """Ask of each pass of a needle which one it was, who put it in and what came of it; the last is the one in."""
+    number, total = int(one.path[1]) + 1, scene.facts.get("attempts")
+    asks = f"Puncture {number} of {total}: {one.need.asks[0].lower()}{one.need.asks[1:]}"
+    if one.spot.part is not Needle:
+        default = (
+            Heard(((one.path, by),), "you") if one.spot.sort == "person" and (by := scene.facts.get("by")) else None
+        )
+        return leaf(one.path, one.spot, asks, needs=(one.need,), default=default)
+    size = scene.facts.get("needle") or {}
+    same = {key: size[key] for key in ("gauge", "length_mm") if key in size}
+    default = Heard(((one.path, same),), "the needle that is in") if number == total and len(same) == 2 else None
+    return Question(
+        one.name, one.spot.title, f"{asks} Gauge and length in mm.", lambda text, _: needle_size(text, one.path),
+        hint="such as 20 19", default=default, needs=(one.need,), explains=(one.spot.says,),
+    )  # fmt: skip
+
+
+def _covering(question: Question, scene: Scene) -> Question:
+    """Return the question for a problem, whose answer is about every trouble that was not charted for yet."""
+    position = question.name.split(".")[1]
+    about: tuple[tuple[Path, Any], ...] = (((COVERED, position), list(scene.untold)),)
+
+    def covering(reading: Reading) -> Reading:
+        match reading:
+            case Heard():
+                return replace(reading, facts=(*reading.facts, *about))
+            case Doubtful():
+                return replace(reading, heard=replace(reading.heard, facts=(*reading.heard.facts, *about)))
+            case _:
+                return reading
+
+    default = replace(question.default, facts=(*question.default.facts, *about)) if question.default else None
+    return replace(question, default=default, read=lambda text, frame: covering(question.read(text, frame)))
 
 
 def _never(path: Path) -> bool:
@@ -174,8 +277,8 @@ def _same(path: Path, value: Any) -> Heard | None:
 
 def _shown(path: Path, scene: Scene) -> Heard | None:
     """Return the trouble that the answers so far show: it is already said, and only named here."""
-    reasons = trouble(scene.event) if isinstance(scene.event, Event) else ()
-    if not reasons or path[1] != 0:
+    reasons = scene.untold
+    if not reasons:
         return None
     said = phrasing.listed(reasons)
     return Heard(((path, said),), said)

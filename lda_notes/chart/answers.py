@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final, assert_never
 
-from lda_notes.chart import times
+from lda_notes.chart import dates, times
 from lda_notes.chart.heard import Unclear, Value
 from lda_notes.chart.layout import Spot
 from lda_notes.chart.times import Frame
@@ -40,21 +40,61 @@ def options(words: Sequence[str]) -> tuple[Option, ...]:
     return tuple(Option(str(number), word) for number, word in enumerate(words, 1))
 
 
+ALIASES: Final[Mapping[str, str]] = {
+    **dict.fromkeys(("chg", "chlorhex"), "chlorhexidine"),
+    **dict.fromkeys(("povidone", "pvp-i"), "povidone-iodine"),
+    **dict.fromkeys(("ns", "nss", "saline", "normal saline"), "0.9% sodium chloride"),
+    **dict.fromkeys(("d5w", "dextrose"), "5% dextrose"),
+    **dict.fromkeys(("hep", "heparin lock"), "heparin"),
+    **dict.fromkeys(("tpa", "t-pa", "rtpa"), "alteplase"),
+    **dict.fromkeys(("brisk", "good", "positive"), "present"),
+    **dict.fromkeys(("slow", "weak"), "sluggish"),
+    **dict.fromkeys(("absent", "negative", "nil"), "none"),
+    **dict.fromkeys(("cdi", "clean dry intact", "clean, dry, intact"), "intact"),
+    **dict.fromkeys(("rn", "second rn"), "second nurse"),
+    **dict.fromkeys(("dob", "date of birth"), "birth date"),
+    **dict.fromkeys(("mrn", "medical record number"), "record number"),
+    **dict.fromkeys(("tape", "adhesives"), "adhesive"),
+}
+"""What nurses say for words of the record. An alias that several choices contain is asked back like any word."""
+
+_WORD: Final = 3
+"""Letters that may be a word by themselves, looked for inside the choices too."""
+
+
 def choose(text: str, offered: Sequence[Option]) -> Option | Unclear:
-    """Return the choice that ``text`` means: its key, its words, or a beginning that only one of them has."""
+    """Return the choice that ``text`` means: its key, its words, a word that nurses use for it, or its beginning.
+
+    A beginning of one choice that is a word of another means neither: iodine is in povidone-iodine too.
+    """
     said = " ".join(text.split()).casefold()
     if said in ("y", "yes") and [option.words for option in offered] == ["none", "present"]:
         return offered[1]  # the answer to "Is there redness?"; no is the beginning of none
     for option in offered:
         if said in (option.key, option.words.casefold()):
             return option
-    begun = said and said not in RESERVED  # a letter with a meaning of its own is no beginning of a word
-    close = [option for option in offered if begun and option.words.casefold().startswith(said)]
+    close = _close(said, offered)
+    if not close and said in ALIASES:
+        meant = ALIASES[said]
+        close = [one for one in offered if one.words.casefold() == meant] or _close(meant, offered)
     if len(close) == 1:
         return close[0]
     if len(close) > 1:
         return Unclear(f"That could be {phrasing.listed([option.words for option in close], 'or')}.")
     return Unclear(f"Type {phrasing.listed([option.key for option in offered], 'or')}.")
+
+
+def _close(said: str, offered: Sequence[Option]) -> list[Option]:
+    """Return the choices that begin with what was typed, or contain it as a word."""
+    if not said or said in RESERVED:  # a letter with a meaning of its own is no beginning of a word
+        return []
+    words = re.compile(rf"(?<![a-z0-9]){re.escape(said)}(?![a-z0-9])")
+    whole = len(said) >= _WORD and not said.isdigit()
+    return [
+        one
+        for one in offered
+        if one.words.casefold().startswith(said) or (whole and words.search(one.words.casefold()))
+    ]
 
 
 def reader(spot: Spot, key: str) -> tuple[Read, tuple[Option, ...], str]:
@@ -70,13 +110,13 @@ def reader(spot: Spot, key: str) -> tuple[Read, tuple[Option, ...], str]:
             return (lambda text, _: _one(text, offered)), offered, ""
         case "several":
             offered = options(spot.words)
-            return (lambda text, _: _several(text, offered)), offered, _sample(offered)
+            return (lambda text, _: several(text, offered)), offered, _sample(offered)
         case "yes or no":
             return (lambda text, _: _yes_or_no(text)), (Option("y", "yes"), Option("n", "no")), ""
         case "time":
             return _time, (), times.HINT
         case "day":
-            return (lambda text, frame: _day(text, frame)), (), "such as 2031-03-04"
+            return _day, (), dates.HINT
         case "number":
             return (lambda text, _: _number(text, False, unit_of(key))), (), ""
         case "whole number":
@@ -101,7 +141,8 @@ def _sample(offered: tuple[Option, ...]) -> str:
     return f"one or more, such as {first.key}{second.key} for {first.words} and {second.words}"
 
 
-def _several(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
+def several(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
+    """Return every choice that ``text`` names."""
     said = text.strip().casefold()
     keys = {option.key: option for option in offered}
     initials = [option.words[0].casefold() for option in offered]
@@ -136,12 +177,20 @@ def _time(text: str, frame: Frame) -> Value | Unclear:
     moment = times.read(text, frame)
     if isinstance(moment, Unclear):
         return moment
-    return Value(times.written(moment), times.echo(moment, frame.zone))
+    other = dates.other(times.day_of(text), frame.calendar)
+    past = other is not None and other <= frame.calendar.today
+    doubt = f"Is that {phrasing.day(moment.date())}, not {phrasing.day(other)}?" if other and past else ""
+    return Value(times.written(moment), times.echo(moment, frame.zone), doubt)
 
 
 def _day(text: str, frame: Frame) -> Value | Unclear:
-    day = times.read_day(text, frame.now.astimezone(frame.zone).date())
-    return day if isinstance(day, Unclear) else Value(day.isoformat(), phrasing.day(day))
+    """Read a date; where day and month could be swapped, it is asked back."""
+    day = dates.last_of_month(text) or dates.read(text, frame.calendar)
+    if isinstance(day, Unclear):
+        return day
+    other = dates.other(text, frame.calendar)
+    doubt = f"Is that {phrasing.day(day)}, not {phrasing.day(other)}?" if other else ""
+    return Value(day.isoformat(), phrasing.day(day), doubt)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final, get_args
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart import answers, layout, papers, paths
+from lda_notes.chart import answers, earlier, layout, papers, paths
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
 from lda_notes.chart.answers import Option
@@ -17,17 +18,17 @@ from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame
+from lda_notes.chart.times import Frame, month_first
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import EPISODE_NEEDS
 from lda_notes.check.rule_table import check
 from lda_notes.check.rules.completeness import ABOUT_THE_RECORD
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import build
+from lda_notes.line.timeline import Timeline, build
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
 from lda_notes.record import vocabulary as words
-from lda_notes.record.episode import RECORD_VERSION, Episode
+from lda_notes.record.episode import RECORD_VERSION, Episode, Patient
 from lda_notes.record.writer import Seen
 
 _OPEN: Final = Heard((), "left open")
@@ -112,6 +113,8 @@ class NewRecord:
     now: Callable[[], datetime]
     given: Mapping[str, Any] = field(default_factory=dict)
     usual: Mapping[str, str] = field(default_factory=dict)
+    earlier: Callable[[str, str], Timeline | None] = lambda system, number: None
+    """Finds the line of an earlier stay by the system and value of a record number."""
 
     @property
     def entry_id(self) -> str:
@@ -130,7 +133,7 @@ class NewRecord:
 
     def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
         """Return what a time typed at a question is read against."""
-        return Frame(self.now(), self._zone(facts), self.now())
+        return Frame(self.now(), self._zone(facts), self.now(), "today", month_first(self.policy))
 
     def takes(self, path: Path) -> bool:
         """Tell whether the layout has a fact at ``path``."""
@@ -143,19 +146,20 @@ class NewRecord:
                 return f"That does not fit: {fault.message}."
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
+        """Return why a date or a time just given cannot be."""
         for path, value in given.facts:
             spot = layout.spot(Episode, path)
             if spot is None or spot.sort not in ("time", "day") or not isinstance(value, str):
                 continue
             here = self.now().astimezone(self._zone(facts))
             if value[:10] > here.date().isoformat():
-                return f"{value[:10]} has not come yet."
+                return Unclear(f"{value[:10]} is in the future.")
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
-        """Yield the findings that an answer gave rise to."""
+        """Yield what an earlier record of the patient hands on, and the findings that an answer gave rise to."""
+        yield from self._handed_on(before, after)
         seen = {finding.message for finding in self._findings(before)}
         for finding in self._findings(after):
             if finding.message not in seen and finding.rule not in self._still_asked:
@@ -195,9 +199,32 @@ class NewRecord:
 
     def _data(self, facts: Mapping[str, Any]) -> dict[str, Any]:
         data: dict[str, Any] = {"record_version": RECORD_VERSION, "id": self.name}
+        line = self._line(facts)
+        before = earlier.taken(line) if line is not None and earlier.same_person(line, facts) else {}
         for key in ("patient", "stay", "port"):
-            data[key] = _laid_over(self.given.get(key) or {}, facts.get(key) or {})
+            known = _laid_over(before.get(key) or {}, self.given.get(key) or {})
+            data[key] = _laid_over(known, facts.get(key) or {})
+        data["patient"] = {name: data["patient"][name] for name in Patient.model_fields if name in data["patient"]}
         return {**data, "events": []}
+
+    def _line(self, facts: Mapping[str, Any]) -> Timeline | None:
+        """Return the line of an earlier stay of the patient whose record number was said."""
+        said = _laid_over(self.given.get("patient") or {}, facts.get("patient") or {})
+        number = paths.get(said, ("identifiers", 0))
+        system, value = (paths.get(number or {}, (key,)) for key in ("system", "value"))
+        return self.earlier(system, value) if isinstance(system, str) and isinstance(value, str) else None
+
+    def _handed_on(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+        line = self._line(after)
+        if line is None or self._line(before) is not None:
+            return
+        if earlier.same_person(line, after):
+            handed = earlier.taken(line)
+            handed["patient"].pop("identifiers")  # the number was just said
+            for row in earlier.said(line, _shown(handed), self.now()):
+                yield Say("known", row)
+        else:
+            yield Say("doubt", "In this folder that record number is another patient's: compare the number.")
 
     def _findings(self, facts: Mapping[str, Any]) -> tuple[Finding, ...]:
         episode = trials.fitted(Episode, self._data(facts)).whole
@@ -259,6 +286,8 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
     spot = layout.spot(Episode, path)
     assert spot is not None
 
+    another = "other" in others
+
     def read(text: str, _: Frame) -> Reading:
         typed = text.strip().casefold()
         if typed in ("n", "none", "no", none):
@@ -266,6 +295,8 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
         chosen: list[str] = []
         for part in typed.replace(";", ",").split(","):
             one = answers.choose(part.strip(), offered[1:])
+            if isinstance(one, Unclear) and another and _SUBSTANCE.fullmatch(part.strip()):
+                one = Option("", part.strip())
             if isinstance(one, Unclear):
                 other = next(
                     (f"; for another, type {o.key} and say which after" for o in offered if o.words == "other"), ""
@@ -282,7 +313,13 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
 
 
 def _allergies(chosen: list[str]) -> list[Any]:
-    return [{"substance": word} for word in chosen]
+    """Return the allergies; a substance that has no word of its own in the record is kept in its own words."""
+    known = get_args(words.AllergenName)
+    return [{"substance": word} if word in known else {"substance": "other", "detail": word} for word in chosen]
+
+
+_SUBSTANCE: Final = re.compile(r"[^\W\d_][^\d]{3,60}")
+"""What may be the name of a substance: words, no number and no letter alone."""
 
 
 def _shown(data: Mapping[str, Any]) -> Iterator[str]:

@@ -20,7 +20,7 @@ from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words
 from lda_notes.chart.subject import next_id
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame
+from lda_notes.chart.times import Frame, month_first
 from lda_notes.chart.which_fact import THAT_IS_ALL, Recorded
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
@@ -108,7 +108,7 @@ class CorrectionSubject:
 
     def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
         """Return what a time typed at a question is read against: the time of the entry."""
-        return Frame(self.now(), self.zone, self.target.event.at, "near")
+        return Frame(self.now(), self.zone, self.target.event.at, "near", month_first(self.policy))
 
     def takes(self, path: Path) -> bool:
         """Tell whether the entry's layout has a fact at ``path``."""
@@ -127,13 +127,13 @@ class CorrectionSubject:
                 return f"That does not fit: {fault.message}."
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
+        """Return why a time just given cannot be."""
         for path, value in given.facts:
             spot = layout.spot(self.model, path[1:]) if path[0] == "new" else None
             due = "next_due" in path
             if spot is not None and spot.sort == "time" and not due and datetime.fromisoformat(value) > self.now():
-                return "That has not come yet."
+                return Unclear("That time is in the future.")
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
@@ -315,7 +315,7 @@ class CorrectionSubject:
         if entry["kind"] == "retraction":
             rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
         note = preview.note(
-            "", trial.line.episode, trial.line, trial.findings, self.policy, self._shown(), WIDTH
+            "", trial.line.episode, trial.line, trial.findings, self.policy, (self._shown(),), WIDTH
         )  # fmt: skip
         return Review(entry, "\n".join((note, *rows)), trial.findings, entry.get("by") or {})
 

@@ -7,37 +7,42 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes.chart.heard import Heard
+from lda_notes.chart.heard import Doubtful, Heard, Unclear
 from lda_notes.chart.scene import Scene
-from lda_notes.chart.times import echo
+from lda_notes.chart.times import echo, written
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 
 
-def differences(scene: Scene, given: Heard) -> Iterator[str]:
-    """Yield a sentence for each reason to doubt the facts just given."""
+def differences(scene: Scene, given: Heard) -> Iterator[Doubtful | Unclear]:
+    """Yield each reason to doubt the facts just given, with what is meant if the nurse agrees."""
     for path, value in given.facts:
         spot = scene.spot(path)
         if spot is not None and spot.sort == "time" and isinstance(value, str):
-            yield from _time(scene, path, datetime.fromisoformat(value))
+            yield from _time(scene, path, datetime.fromisoformat(value), given)
         if path in _COMPARED:
-            yield from _other(scene, path, value)
+            yield from _other(scene, path, value, given)
         if path == ("septum",):
-            yield from _other_septum(scene, value)
+            yield from _other_septum(scene, value, given)
 
 
-def _time(scene: Scene, path: Path, moment: datetime) -> Iterator[str]:
+def _time(scene: Scene, path: Path, moment: datetime, given: Heard) -> Iterator[Doubtful | Unclear]:
     said = echo(moment, scene.zone)
     if path[0] != "next_due" and moment - scene.now > scene.policy.span("clock_slack_minutes"):
-        ago = moment - scene.now
-        other = f" Was it {moment.astimezone(scene.zone):yesterday %H%M}?" if ago <= timedelta(days=1) else ""
-        yield f"{said} has not come yet: it is {echo(scene.now, scene.zone)}.{other if path == ('at',) else ''}"
+        ahead = f"{said} is in the future: it is {echo(scene.now, scene.zone)}."
+        local = moment.astimezone(scene.zone) - timedelta(days=1)
+        if path == ("at",) and local <= scene.now:
+            meant = Heard(((path, written(local)),), echo(local, scene.zone))
+            yield Doubtful(meant, f"{ahead} Was it yesterday, {meant.said}?")
+        else:
+            yield Unclear(f"{ahead} Type the time again.")
         return
     if path != ("at",):
         return
     last = max((entry.event for entry in scene.line.entries), key=lambda event: event.at, default=None)
     if last is not None and moment < last.at:
-        yield f"{said} is before the last entry, {last.kind} of {echo(last.at, scene.zone)}."  # type: ignore[attr-defined]
+        kind = last.kind  # type: ignore[attr-defined]
+        yield Doubtful(given, f"{said} is before the last entry, {kind} of {echo(last.at, scene.zone)}.")
 
 
 def _gauge(value: Any) -> str:
@@ -61,16 +66,16 @@ _COMPARED: Final[dict[Path, tuple[str, Callable[[Any], str]]]] = {
 """Facts that rarely change from one time to the next, each with what it belongs to and how it is said."""
 
 
-def _other(scene: Scene, path: Path, value: Any) -> Iterator[str]:
+def _other(scene: Scene, path: Path, value: Any, given: Heard) -> Iterator[Doubtful]:
     last = scene.last(path)
     if last is not None and last != value:
         what, said = _COMPARED[path]
-        yield f"The last {what} was {said(last)}; this is {said(value)}."
+        yield Doubtful(given, f"The last {what} was {said(last)}; this is {said(value)}.")
 
 
-def _other_septum(scene: Scene, value: Any) -> Iterator[str]:
+def _other_septum(scene: Scene, value: Any, given: Heard) -> Iterator[Doubtful]:
     last = next(
         (said for entry in reversed(scene.line.entries) if (said := getattr(entry.event, "septum", None))), None
     )
     if last is not None and last != value:
-        yield f"The last entry was about the {last} septum; this is about the {value} one."
+        yield Doubtful(given, f"The last entry was about the {last} septum; this is about the {value} one.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,9 +14,17 @@ from typing import Any, Final
 from lda_notes.chart.talk import Answered
 from lda_notes.files.locks import locked
 from lda_notes.files.output import write_private
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
+from lda_notes.record.events import KINDS
 
 _VERSION: Final = 1
+
+VISIT: Final = "visit"
+"""What a draft of a whole visit is about."""
+
+ABOUT: Final = (VISIT, *(tag for tag, kind in KINDS.items() if kind.command))
+"""What a draft may be about, corrections aside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,3 +102,24 @@ def discard(at: Path) -> None:
     """Take a draft away."""
     with suppress(FileNotFoundError):
         at.unlink()
+
+
+def unsigned(environment: Mapping[str, str], record: Path) -> tuple[str, ...]:
+    """Return what this user has begun to chart in a record and not signed, such as ``access, 12 answers``."""
+    try:
+        inside = folder(environment)
+    except Failure:
+        return ()
+    found = ((about, load(place(inside, record, about))) for about in ABOUT)
+    return tuple(
+        f"{about}, {phrasing.count(len(draft.answered), 'answer')}"
+        for about, draft in found
+        if draft is not None and draft.answered and draft.signed is None
+    )
+
+
+def reminders(environment: Mapping[str, str], records: Iterable[Path]) -> Iterator[str]:
+    """Yield a sentence for each entry that this user has begun to chart and not signed."""
+    for record in records:
+        for draft in unsigned(environment, record):
+            yield f"Not signed: {record}: your draft of {draft}. Chart it again to go on and sign."

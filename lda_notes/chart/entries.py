@@ -7,6 +7,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from pydantic import BaseModel
+
 from lda_notes.chart import layout, paths
 from lda_notes.chart.answers import plain_number
 from lda_notes.narrative import phrasing
@@ -63,7 +65,13 @@ def plain_event(event: Event) -> dict[str, Any]:
     return {key: _plain(type(event), (key,), value) for key, value in data.items()}
 
 
-def _plain(model: type[Event], path: Path, value: Any) -> Any:
+def plain_part(model: type[BaseModel], path: Path, part: BaseModel) -> dict[str, Any]:
+    """Return the part of ``model`` at ``path`` as plain values, as `plain_event` does."""
+    made: dict[str, Any] = _plain(model, path, part.model_dump(mode="json", exclude_unset=True, exclude_none=True))
+    return made
+
+
+def _plain(model: type[BaseModel], path: Path, value: Any) -> Any:
     if isinstance(value, dict):
         return {key: _plain(model, (*path, key), inner) for key, inner in value.items()}
     if isinstance(value, list):

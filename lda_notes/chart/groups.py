@@ -126,6 +126,11 @@ def _dressing(scene: Scene, open_: Open) -> Iterator[Part]:
     yield Part("dressing.labelled", True, "dated and initialed")
 
 
+def _flushed(scene: Scene, open_: Open) -> Iterator[Part]:
+    yield Part("flushes.0.technique", "push-pause", "push-pause")
+    yield Part("flushes.0.resistance", "none", "no resistance")
+
+
 def _removal(scene: Scene, open_: Open) -> Iterator[Part]:
     yield Part("needle_intact", True, "needle whole")
     yield Part("safety_engaged", True, "safety device locked")
@@ -162,6 +167,9 @@ GROUPS: Final[tuple[Group, ...]] = (
     Group("finish", "dressing", "How was it finished?", (
         "dressing.site_visible", "dressing.without_tension", "dressing.labelled",
     ), _dressing),
+    Group("flushing", "flush", "How did the flush go?", (
+        "flushes.0.technique", "flushes.0.resistance",
+    ), _flushed),
     Group("removal", "removal", "How did the needle come out?", (
         "needle_intact", "safety_engaged", "bleeding",
     ), _removal),

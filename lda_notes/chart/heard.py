@@ -10,10 +10,11 @@ from lda_notes.problems import Path
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """A value as it goes into the record (plain JSON) and as it is said back."""
+    """A value as it goes into the record (plain JSON) and as it is said back; ``doubt`` asks whether it is meant so."""
 
     value: Any
     said: str
+    doubt: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,7 +63,8 @@ def _identity(scene: Scene, open_: Open) -> Question | None:
             return Heard(tuple(facts), said, "all as written")
         if typed == EACH:
             return Heard((), "each by itself")
-        value = read_compared(text, frame)  # who knows the list by heart need not see it
+        # Words alone: a number would be a choice of a list that is not shown.
+        value = Unclear("") if re.search(r"\d", typed) else read_compared(text, frame)
         if isinstance(value, Unclear):
             return Unclear("Type a when all of it is so, e for each by itself.")
         return Heard(((compared.path, value.value),), value.said)
@@ -85,16 +86,7 @@ def _needle(scene: Scene, open_: Open) -> Question | None:
         return None
 
     def read(text: str, _: Frame) -> Reading:
-        if text.strip().casefold() == EACH:
-            return Heard((), "each by itself")
-        found = _NEEDLE.fullmatch(" ".join(text.split()))
-        if found is None:
-            return Unclear("Type the gauge and the length in mm, such as 20 19, or in inches, such as 20 3/4 in.")
-        mm = Decimal(found[2]) if found[2] else _inches(found[3])
-        if not mm:
-            return Unclear("A needle has a length. Type it in mm, such as 20 19.")
-        facts = ((gauge.path, int(found[1])), (length.path, plain_number(mm)))
-        return Heard(facts, f"{found[1]} gauge, {phrasing.length(mm)}")
+        return Heard((), "each by itself") if text.strip().casefold() == EACH else needle_size(text, ("needle",))
 
     part = scene.spot(("needle",))
     asks = "Which needle?" if scene.kind == "access" else "Which needle is in?"
@@ -105,6 +97,18 @@ def _needle(scene: Scene, open_: Open) -> Question | None:
         covers=("needle.gauge", "needle.length_mm"),
         needs=(gauge.need, length.need), explains=(gauge.spot.says, length.spot.says), supply=("needle",),
     )  # fmt: skip
+
+
+def needle_size(text: str, part: Path) -> Heard | Unclear:
+    """Read gauge and length of a needle as the facts of ``part``."""
+    found = _NEEDLE.fullmatch(" ".join(text.split()))
+    if found is None:
+        return Unclear("Type the gauge and the length in mm, such as 20 19, or in inches, such as 20 3/4 in.")
+    mm = Decimal(found[2]) if found[2] else _inches(found[3])
+    if not mm:
+        return Unclear("A needle has a length. Type it in mm, such as 20 19.")
+    facts = (((*part, "gauge"), int(found[1])), ((*part, "length_mm"), plain_number(mm)))
+    return Heard(facts, f"{found[1]} gauge, {phrasing.length(mm)}")
 
 
 def _inches(text: str) -> Decimal:
@@ -133,7 +137,7 @@ def _blood(scene: Scene, open_: Open) -> Question | None:
     offered = tuple(Option(key, words) for key, (words, _) in _BLOOD.items())
 
     def read(text: str, _: Frame) -> Reading:
-        if text.strip().casefold() == "present":
+        if answers.ALIASES.get(said := text.strip().casefold(), said) == "present":
             return Heard(((leaf.path, "present"),), "present")
         chosen = answers.choose(text, offered)
         if isinstance(chosen, Unclear):
@@ -199,6 +203,8 @@ _PAIRS: Final = (
 
 ON_HOLD: Final = "line on hold"
 HELD_ASKS: Final = "The line is on hold: "
+TRIED: Final = "gentle push-pause flush"
+"""The step for blood return that is itself a flush."""
 _FLUSH: Final = ("hub_scrub_s", "flushes.0.solution", "flushes.0.technique")
 
 
@@ -211,6 +217,8 @@ def _flush(scene: Scene, open_: Open) -> Question | None:
 
     def read(text: str, _: Frame) -> Reading:
         match text.strip().casefold():
+            case "h" | "n" | "no" if TRIED in (scene.facts.get("steps_tried") or ()):
+                return Unclear(f"You charted that a {TRIED} was tried. Type e and chart that flush.")
             case "h" | "n" | "no":
                 return Heard(((("flushes", "not_done"), ON_HOLD),), f"not done: {ON_HOLD}")
             case "e":

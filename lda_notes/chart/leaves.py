@@ -12,10 +12,10 @@ from lda_notes.chart import paths
 from lda_notes.chart.layout import Spot
 from lda_notes.chart.question import WhyNot
 from lda_notes.chart.scene import Scene
-from lda_notes.check.conditions import Need
+from lda_notes.check.conditions import Need, in_trouble
 from lda_notes.check.needs import NEEDS
 from lda_notes.problems import Path
-from lda_notes.record.parts import NotAssessed, NotDone
+from lda_notes.record.parts import Needle, NotAssessed, NotDone
 
 AT_SIGNING: Final = frozenset({"charted_at", "seal"})
 """Facts that signing itself gives."""
@@ -37,7 +37,13 @@ class Leaf:
 
 
 def leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
-    """Yield every fact that is asked of the event as far as it is known, answered or not."""
+    """Yield every fact that is asked of the event as far as it is known, answered or not; punctures one by one."""
+    found = list(_leaves(scene, answered))
+    punctures = iter(sorted((one for one in found if one.path[0] == "punctures"), key=lambda one: int(one.path[1])))
+    yield from (next(punctures) if one.path[0] == "punctures" else one for one in found)
+
+
+def _leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
     table = NEEDS[scene.kind]
     gates = {need.path: need for need in table if (spot := scene.spot(need.path)) and spot.part}
     for need in table:
@@ -45,15 +51,22 @@ def leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
             continue
         for path in _real_paths(need.path, scene):
             spot = scene.spot(path)
-            if spot is None or (spot.part is not None and spot.sort != "person"):
+            if spot is None or (spot.part is not None and spot.sort != "person" and not _size(need, spot)):
                 continue
             if _part_is_open(path, need, gates, scene, answered):
                 yield Leaf(path, need, spot, _why_not(path, scene))
 
 
+def _size(need: Need, spot: Spot) -> bool:
+    """Tell whether a part is asked as one fact: each needle that was tried, by its size."""
+    return "*" in need.path and spot.part is Needle
+
+
 def _asked(need: Need, scene: Scene) -> bool:
     if need.option is not None and scene.policy.choice(need.option) != "yes":
         return False
+    if need.when is in_trouble and need.path[0] == "problems" and (scene.untold or scene.facts.get("problems")):
+        return True
     return scene.event is not None and need.applies(scene.event, scene.episode, scene.policy)
 
 
@@ -63,9 +76,17 @@ def _real_paths(path: tuple[str, ...], scene: Scene) -> Iterator[Path]:
         yield path
         return
     head = path[: path.index("*")]
-    items = paths.get(scene.facts, head)
-    for position in range(len(items) if isinstance(items, list) and items else 1):
+    for position in range(_count(head, scene)):
         yield (*head, position, *path[len(head) + 1 :])
+
+
+def _count(head: Path, scene: Scene) -> int:
+    """Return how many items of a list are asked for: those begun, each puncture, a problem for each new trouble."""
+    items = paths.get(scene.facts, head)
+    begun = len(items) if isinstance(items, list) else 0
+    if head == ("punctures",) and isinstance(attempts := scene.facts.get("attempts"), int):
+        return max(begun, attempts)
+    return max(begun + (head == ("problems",) and bool(scene.untold)), 1)
 
 
 def _part_is_open(

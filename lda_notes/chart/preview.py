@@ -11,13 +11,19 @@ from lda_notes.record.reading import Record
 
 
 def note(
-    file: str, episode: Episode, line: Timeline, findings: tuple[Finding, ...], policy: Policy, event: str, width: int
+    file: str,
+    episode: Episode,
+    line: Timeline,
+    findings: tuple[Finding, ...],
+    policy: Policy,
+    events: tuple[str, ...],
+    width: int,
 ) -> str:
-    """Return the note of one event of an episode that is not written yet, as text."""
+    """Return the note of events of an episode that are not written yet, as text."""
     from lda_notes.documents.note import page as notes
     from lda_notes.documents.render import render
     from lda_notes.narrative.narrator import narrator
 
     judged = Judged(Record(file, episode), line, findings)
-    sheet = notes.sheet(judged, policy, notes.Choice(event=event), narrator(None))
+    sheet = notes.sheet(judged, policy, notes.Choice(some=events), narrator(None))
     return render(sheet, "text", width).decode()

@@ -83,6 +83,8 @@ def leaf(
         if isinstance(value, Option):
             return Heard(((path, value.words),), value.words)
         heard = Heard(((path, value.value),), value.said)
+        if value.doubt:
+            return Doubtful(heard, value.doubt)
         if spot.sort == "text" and len(value.said) == 1:
             return Doubtful(heard, f'This is kept as text: "{value.said}".')
         return heard

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.chart import layout, paths
 from lda_notes.chart.answers import plain_number
-from lda_notes.chart.times import Bias, Frame
+from lda_notes.chart.times import Bias, Frame, month_first
 from lda_notes.chart.trial import Trial
+from lda_notes.check.conditions import troubles
 from lda_notes.knowledge.ages import years_old
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.suitability import Subject
@@ -23,6 +24,18 @@ from lda_notes.problems import Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event
 from lda_notes.record.parts import Allergy
+
+CLEARED: Final = "cleared"
+"""Facts from the record that the nurse took out."""
+
+CHOSEN: Final = "chosen"
+"""What changes, where the nurse says that first."""
+
+COVERED: Final = "covered"
+"""The troubles that each problem is about, by its position."""
+
+UNWRITTEN: Final = frozenset({CLEARED, CHOSEN, COVERED})
+"""Keys under which answers stand that steer the talk and are no facts of the event."""
 
 
 def allergies(episode: Episode) -> str:
@@ -39,6 +52,20 @@ def _allergy(one: Allergy) -> str:
     return f"{str(one.detail if by_name else one.substance).upper()}{f' ({more})' if more else ''}"
 
 
+def _lesser(facts: Mapping[str, Any]) -> Iterator[str]:
+    """Yield signs that put no line on hold and still want an answer to: what was done, who was told."""
+    if paths.get(facts, ("site", "erythema")) == "present":
+        yield "redness"
+    if facts.get("blood_return") == "sluggish":
+        yield "sluggish blood return"
+    if isinstance(pain := facts.get("pain"), int) and pain > _PAIN:
+        yield f"pain {pain} of 10"
+
+
+_PAIN: Final = 3
+"""The most pain, of 10, that goes without a question what was done about it."""
+
+
 @dataclass(frozen=True)
 class Scene:
     """``facts`` are the answers so far with what follows from the record; ``line`` is the record without them."""
@@ -51,6 +78,16 @@ class Scene:
     zone: ZoneInfo
     facts: Mapping[str, Any]
     trial: Trial
+    aside: Mapping[str, Any] = field(default_factory=dict)
+    """What was said that is never written: see `UNWRITTEN`."""
+
+    @property
+    def untold(self) -> tuple[str, ...]:
+        """The troubles that the answers show and that no problem was charted for yet."""
+        told = {reason for reasons in self.aside.get(COVERED, {}).values() for reason in reasons}
+        shown = troubles(self.event) if self.event is not None else ()
+        lesser = tuple(sign for sign in _lesser(self.facts) if not any(sign in reason for reason in (*shown, *told)))
+        return tuple(reason for reason in (*shown, *lesser) if reason not in told)
 
     @property
     def model(self) -> type[Event]:
@@ -132,7 +169,7 @@ class Scene:
     def frame(self, question: str) -> Frame:
         """Return what a time typed at a question is read against."""
         bias: Bias = "today" if question == "at" else "next" if question.startswith("next_due") else "near"
-        return Frame(self.now, self.zone, self.now if question == "at" else self.at, bias)
+        return Frame(self.now, self.zone, self.now if question == "at" else self.at, bias, month_first(self.policy))
 
     def due_by(self, clock: str) -> datetime | None:
         """Return when a clock runs out that this event started, judged from the event itself."""

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Protocol
 
-from lda_notes.chart import display, drafts
+from lda_notes.chart import display, drafts, kits
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
 from lda_notes.chart.question import EACH
@@ -79,6 +79,9 @@ class Session:
     asks: bool = True
     sign: str | None = None
     missing: list[str] = field(default_factory=list)
+    kit: str = ""
+    """The name under which the nurse keeps what the entry used as a kit, once it is signed."""
+    signed: Mapping[str, Any] = field(default_factory=dict)
     _not_heard: bool = field(default=False, init=False)
     _no_room: bool = field(default=False, init=False)
 
@@ -95,6 +98,7 @@ class Session:
                 return None
             else:
                 self._save(talk, signed)
+                self.signed = signed
                 done = write(signed, None if self.asks else self._again(talk))
                 if isinstance(done, Written):
                     if self.draft is not None:
@@ -204,10 +208,12 @@ class Session:
         grave = [finding for finding in review.findings if finding.severity in ("unsafe", "wrong")]
         # What is unsafe is read, not waved through: a nurse who is asked signs it with more than the usual letter.
         deliberate = bool(grave) and bool(initials) and self.sign is None
+        gaps = any(finding.severity == "gap" for finding in review.findings)
+        open_ = gaps and talk.reopened().answered != talk.answered
         for warning in review.warnings:
             self.console.show(display.said_text(Say("hold", warning)))
         while True:
-            text = self._signature(name, initials, len(grave) if deliberate else 0)
+            text = self._signature(name, initials, len(grave) if deliberate else 0, open_)
             match text.strip().casefold():
                 case "y" | "yes" if deliberate and len(initials) > 1:
                     self.console.show(f"?? Not with y, for what stands above. {initials} signs, < goes back to change.")
@@ -217,6 +223,12 @@ class Session:
                     return review.entry
                 case "q":
                     return None
+                case "g" if open_:
+                    return talk.reopened()
+                case said if said.startswith("k ") and said[2:].strip():
+                    self.kit = " ".join(text.split()[1:])
+                    kept = kits.said(kits.of_entry(review.entry))
+                    self.console.show(f"Your kit {self.kit}, once this is signed: {kept}.")
                 case "?":
                     self.console.show("\n".join(COMMANDS))
                 case said if said[:1] in ("<", "+", "=", ">"):
@@ -227,7 +239,7 @@ class Session:
                     signs = f"{'' if deliberate else 'y or '}{initials} to sign" if name else "y to write it"
                     self.console.show(f"?? Type {signs}, < to go back, q to keep it as a draft.")
 
-    def _signature(self, name: str, initials: str, grave: int) -> str:
+    def _signature(self, name: str, initials: str, grave: int, gaps: bool) -> str:
         if self.sign is not None:
             text, self.sign = self.sign, None
             return text
@@ -238,7 +250,10 @@ class Session:
         if grave:
             counted = "1 finding above is" if grave == 1 else f"{grave} findings above are"
             who = f"{counted} unsafe or cannot be.\n{who}"
-        self.console.show(f"\n{who}\n  < goes back   + adds a fact   q keeps it as a draft")
+        missing = "  g asks what is missing above\n" if gaps else ""
+        self.console.show(
+            f"\n{who}\n{missing}  < goes back   + adds a fact   q keeps it as a draft   k NAME keeps a kit"
+        )
         return self._ask()
 
     # -- the draft, and a record that changed --

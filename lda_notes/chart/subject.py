@@ -8,15 +8,16 @@ from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart import agenda, changes, layout, opening, paths, preview
+from lda_notes.chart import agenda, changes, kits, layout, opening, paths, preview
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
 from lda_notes.chart.differences import differences
 from lda_notes.chart.display import WIDTH
-from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.kits import Kit
 from lda_notes.chart.known import Known, known
 from lda_notes.chart.question import Question
-from lda_notes.chart.scene import Scene
+from lda_notes.chart.scene import CLEARED, UNWRITTEN, Scene
 from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words, hold_words
 from lda_notes.chart.talk import Say
@@ -30,9 +31,6 @@ from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event, unsealed
 from lda_notes.record.unread import Unread
 from lda_notes.record.writer import Seen
-
-CLEARED: Final = "cleared"
-"""Key, never written, under which facts from the record stand that the nurse took out."""
 
 _FIRST_KEYS: Final = ("id", "kind", "at", "charted_at", "by")
 
@@ -55,6 +53,7 @@ class EventSubject:
     unread: tuple[Unread, ...] = ()
     others: Others = ALONE
     """What could not be read of the record, and the other stays of its line."""
+    kits: Mapping[str, Kit] = field(default_factory=dict)
     _minute: datetime | None = field(default=None, init=False)
     _line: Timeline | None = field(default=None, init=False)
     _found: frozenset[tuple[Any, ...]] = field(default=frozenset(), init=False)
@@ -69,7 +68,19 @@ class EventSubject:
 
     def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked, the next one first."""
-        return agenda.questions(self.scene(facts), answered)
+        scene = self.scene(facts)
+        if self.kits and "at" in facts and kits.QUESTION not in answered:
+            known = scene.line.patient_at(scene.at).allergies is not None
+            asked = kits.question(self.kits, scene.patient, known, self.policy, self.kit_places)
+            yield from () if asked is None else (asked,)
+        yield from agenda.questions(scene, answered)
+
+    def kit_places(self, name: str) -> tuple[Path, ...]:
+        """Return where in the event the fact of a kit goes: where it is asked."""
+        path = paths.parse(name)
+        bare = tuple(str(step) for step in path if isinstance(step, str))
+        asked = (tuple(step for step in need.path if step != "*") for need in NEEDS[self.kind])
+        return (path,) if bare in asked and self.kind != "arrival accessed" else ()
 
     def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
         """Return what a time typed at a question is read against."""
@@ -86,8 +97,8 @@ class EventSubject:
                 return f"That does not fit: {fault.message}."
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Doubtful | Unclear | None:
+        """Return what is doubted when the facts just given may be a slip, and what ``y`` then takes."""
         return next(differences(self.scene(facts), given), None)
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
@@ -153,7 +164,7 @@ class EventSubject:
         event = self.finished(facts, (self.signed_at or self.now)())
         trial = self.scene(facts).trial
         episode = trial.line.episode
-        text = preview.note("", episode, trial.line, trial.findings, self.policy, self.event_id, WIDTH)
+        text = preview.note("", episode, trial.line, trial.findings, self.policy, (self.event_id,), WIDTH)
         scene = self.scene(facts)
         stops = tuple(opening.warnings(_state(trial, scene), self.zone)) if issubclass(scene.model, CareEvent) else ()
         return Review(event, text, trial.findings, event.get("by") or {}, stops)
@@ -180,26 +191,26 @@ class EventSubject:
             self._scenes = []
 
     def _whole(self, facts: Mapping[str, Any], now: datetime) -> dict[str, Any]:
-        said = {key: value for key, value in facts.items() if key != CLEARED}
+        said = {key: value for key, value in facts.items() if key not in UNWRITTEN}
         charted = {"charted_at": _written(self.signed_at() if self.signed_at else now, self.zone)}
         return {"id": self.event_id, "kind": self.kind, **self.given, **charted, **said}
 
     def _scene(self, facts: Mapping[str, Any]) -> Scene:
         assert self._minute is not None
         whole = self._whole(facts, self._minute)
-        scene = self._made(whole)
+        aside = {key: facts[key] for key in UNWRITTEN & facts.keys()}
+        scene = self._made(whole, aside)
         follows = self._known_of(scene, facts) if self._timed(facts) else ()
         if follows:
-            scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole))
+            scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole), aside)
         return scene
 
-    def _made(self, whole: dict[str, Any]) -> Scene:
+    def _made(self, whole: dict[str, Any], aside: Mapping[str, Any]) -> Scene:
         assert self._minute is not None and self._line is not None
         trial = trials.judge(whole, self.episode, self.policy, self._minute, self._found, self._line)
         at = datetime.fromisoformat(whole["at"]) if whole.get("at") else self._minute
-        return Scene(
-            self.kind, self._line.episode_at(at), self._line, self.policy, self._minute, self.zone, whole, trial
-        )
+        episode = self._line.episode_at(at)
+        return Scene(self.kind, episode, self._line, self.policy, self._minute, self.zone, whole, trial, aside)
 
     def _timed(self, facts: Mapping[str, Any]) -> bool:
         return "at" in facts or "at" in self.given

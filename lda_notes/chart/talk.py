@@ -64,8 +64,8 @@ class Subject(Protocol):
     def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
         """Return one sentence when the facts just given do not fit the record's layout."""
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> str | None:
-        """Return one sentence when the facts just given may be a slip."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Doubtful | Unclear | None:
+        """Return what is doubted when the facts just given may be a slip, and what ``y`` then takes."""
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
         """Yield what is to be said at once because of an answer: findings, a hold, facts from the record."""
@@ -124,6 +124,11 @@ class Talk:
             case _:
                 return self._answer(said)
 
+    def reopened(self) -> Talk:
+        """Return the talk with what was left open asked again."""
+        kept = tuple(one for one in self.answered if one.facts or one.said != _OPEN.said)
+        return replace(self, answered=kept, doubt=None, added=None)
+
     # -- an answer --
 
     def _answer(self, said: str) -> tuple[Talk, tuple[Say, ...]]:
@@ -145,9 +150,13 @@ class Talk:
         misfit = self.subject.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
         if misfit is not None:
             return clear, (Say("fault", misfit),)
-        doubt = reading.sentence if isinstance(reading, Doubtful) else self.subject.doubts(self.facts, heard)
+        doubt = reading if isinstance(reading, Doubtful) else self.subject.doubts(self.facts, heard)
+        if isinstance(doubt, Unclear):
+            return clear, (Say("fault", doubt.sentence),)
         if doubt is not None:
-            return replace(clear, doubt=answer), (Say("doubt", f"{doubt} Type y if that is right, or answer again."),)
+            meant = Answered(question.name, doubt.heard.facts, doubt.heard.said)
+            sentence = f"{doubt.sentence} Type y if that is right, or answer again."
+            return replace(clear, doubt=meant), (Say("doubt", sentence),)
         return clear._take(answer, question, heard.brief)
 
     def _read(self, said: str, question: Question) -> Reading:

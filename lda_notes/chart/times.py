@@ -8,19 +8,24 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
+from lda_notes.chart import dates
+from lda_notes.chart.dates import Calendar
 from lda_notes.chart.heard import Unclear
+from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative import phrasing
 
-HOW: Final = "0940, 9:40, -15m, now, yesterday 2210 or 2031-03-04 09:40"
+HOW: Final = "0940, 9:40, -15m, now, yesterday 2210, Fri 0940, 2/27 0940 or 27 Feb 0940"
 """How a time may be typed, as faults say it."""
 HINT: Final = "such as 0940, -15m, now, yesterday 2210"
 """The same in short, as questions say it."""
 
 _CLOCK: Final = re.compile(
-    r"(?P<hour>\d{1,2}):?(?P<minute>\d\d)(?:\s+(?P<which>first|second|[A-Za-z]{2,5}))?", re.ASCII
+    r"(?P<hour>\d{1,2}):?(?P<minute>\d\d)(?:\s*(?P<half>[ap])\.?m\.?)?(?:\s+(?P<which>first|second|[A-Za-z]{2,5}))?",
+    re.IGNORECASE | re.ASCII,
 )
 _DAY_CLOCK: Final = re.compile(
-    r"(?P<day>today|yesterday|tomorrow|\d{4}-\d\d-\d\d)[ T,]+(?P<clock>.+)", re.IGNORECASE | re.ASCII
+    r"(?P<day>.*?(?:[a-z]|\d))[ T,]+(?P<clock>\d{1,2}:?\d\d(?:\s*[ap]\.?m\.?)?(?:\s+[a-z]{2,6})?)",
+    re.IGNORECASE | re.ASCII,
 )
 _FULL: Final = re.compile(r"\d{4}-\d\d-\d\d[ T]\d\d:?\d\d(?::?\d\d)?\s*(?:Z|[+-]\d\d:?\d\d)", re.ASCII)
 _SHIFT: Final = re.compile(
@@ -41,6 +46,12 @@ class Frame:
     zone: ZoneInfo
     base: datetime
     bias: Bias = "today"
+    month_first: bool = True
+
+    @property
+    def calendar(self) -> Calendar:
+        """What a typed date is read against."""
+        return Calendar(self.now.astimezone(self.zone).date(), self.month_first, self.bias == "next")
 
 
 def read(text: str, frame: Frame) -> datetime | Unclear:
@@ -61,15 +72,30 @@ def read(text: str, frame: Frame) -> datetime | Unclear:
     if found is None:
         return Unclear(f"That is no time that can be read here. Type it like {HOW}.")
     hour, minute = int(found["hour"]), int(found["minute"])
+    if found["half"] and not 1 <= hour <= 12:
+        return Unclear(f"{said}: with am or pm, hours run from 1 to 12.")
+    if found["half"]:
+        hour = hour % 12 + (12 if found["half"].casefold() == "p" else 0)
     if hour > 23 or minute > 59:
         return Unclear(f"{hour:02}:{minute:02} is not on the clock. Hours run from 00 to 23, minutes from 00 to 59.")
     which = (found["which"] or "").casefold()
     if dated:
-        day = _day(dated["day"], frame)
+        day = dates.read(dated["day"], frame.calendar)
         if isinstance(day, Unclear):
             return day
         return _on(day, hour, minute, which, frame.zone)
     return _undated(hour, minute, which, frame)
+
+
+def month_first(policy: Policy) -> bool:
+    """Tell whether the facility writes the month before the day."""
+    return policy.choice("dates_typed") == "month first"
+
+
+def day_of(text: str) -> str:
+    """Return the date in front of a time of day, as it was typed; empty where there is none."""
+    found = _DAY_CLOCK.fullmatch(" ".join(text.split()))
+    return found["day"] if found is not None else ""
 
 
 def echo(moment: datetime, zone: ZoneInfo) -> str:
@@ -103,22 +129,6 @@ def _shifted(shift: re.Match[str], frame: Frame) -> datetime | Unclear:
         return _to_minute(start - span if shift["sign"] == "-" else start + span, frame.zone)
     except OverflowError:
         return _BEYOND
-
-
-def _day(said: str, frame: Frame) -> date | Unclear:
-    today = frame.now.astimezone(frame.zone).date()
-    match said.casefold():
-        case "today":
-            return today
-        case "yesterday":
-            return today - timedelta(days=1)
-        case "tomorrow":
-            return today + timedelta(days=1)
-        case _:
-            try:
-                return date.fromisoformat(said)
-            except ValueError:
-                return Unclear(f"There is no {said} in the calendar.")
 
 
 def _undated(hour: int, minute: int, which: str, frame: Frame) -> datetime | Unclear:
@@ -163,20 +173,3 @@ def _on(day: date, hour: int, minute: int, which: str, zone: ZoneInfo) -> dateti
         f"On {phrasing.day(day)} the clocks were put back and {clock} came twice. "
         f"Type {clock} first ({first}) or {clock} second ({second})."
     )
-
-
-def read_day(text: str, today: date) -> date | Unclear:
-    """Return the date that ``text`` means: 2031-03-04, today, or a month such as 2031-03 for its last day."""
-    said = text.strip()
-    if said.casefold() == "today":
-        return today
-    month = re.fullmatch(r"(\d{4})-(\d\d)", said, re.ASCII)
-    try:
-        if month:
-            first = date(int(month[1]), int(month[2]), 1)
-            return (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
-        if re.fullmatch(r"\d{4}-\d\d-\d\d", said, re.ASCII):
-            return date.fromisoformat(said)
-    except ValueError:
-        return Unclear(f"There is no {said} in the calendar. Type a date like 2031-03-04.")
-    return Unclear("That is no date. Type it like 2031-03-04; 2031-03 means the month's last day.")

@@ -134,9 +134,14 @@ _ASKED_ELSEWHERE: Final = OWN_RULES | {"blood return not proven"}
 
 def in_trouble(event: ev.Event, _: Episode) -> bool:
     """Tell whether the event itself gives a reason to keep the line out of use."""
+    return bool(troubles(event))
+
+
+def troubles(event: ev.Event) -> tuple[str, ...]:
+    """Return the troubles of an event for which it has to say what was done, who was told, what they answered."""
     if isinstance(event, ev.NeedleDislodged | ev.ExtravasationCare):
-        return False  # what was done is asked by facts of their own
-    return any(reason not in _ASKED_ELSEWHERE for reason in trouble(event))
+        return ()  # what was done is asked by facts of their own
+    return tuple(reason for reason in trouble(event) if reason not in _ASKED_ELSEWHERE)
 
 
 def no_blood(event: ev.Proved, _: Episode) -> bool:

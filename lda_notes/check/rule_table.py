@@ -17,6 +17,7 @@ from typing import Any, Final, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from lda_notes.check.needs import Missing, missing_in_events
+from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
@@ -268,7 +269,7 @@ def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Fi
     return Finding(
         row.name,
         fault.severity or row.severity,
-        fault.message,
+        on_one_row(fault.message),
         fault.todo or row.todo,
         fault.path,
         fault.citations if fault.citations is not None else tuple(citations(row, policy)),

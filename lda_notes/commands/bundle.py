@@ -50,6 +50,12 @@ class _Done:
     help="Write resources instead, one NDJSON file for each type, for bulk import; into a new or empty folder.",
 )
 @click.option("--definitions", is_flag=True, help="Print the definitions of our extensions instead.")
+@click.option(
+    "--package",
+    metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Write a FHIR package for integrators to DIR instead: profiles, codes, what a server must do, examples.",
+)
 @streaming_options
 @config_option
 @policy_option
@@ -63,6 +69,7 @@ def command(
     templates: Path | None,
     by_type: Path | None,
     definitions: bool,
+    package: Path | None,
     workers: int,
     from_row: int,
     dask: str | None,
@@ -97,6 +104,11 @@ def command(
         from lda_notes.fhir.extensions import definitions as made
 
         _put([("definitions", to_json(made(config), spread=True) + "\n")], out, "json")
+        return
+    if package is not None:
+        from lda_notes.commands.package import write
+
+        write(package, config)
         return
     if not paths:
         raise click.UsageError("Missing argument 'FILE|DIR...'.")

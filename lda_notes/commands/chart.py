@@ -1,13 +1,16 @@
-"""``lda-notes chart``: asks for the facts of an event in the order of the work, and adds it to the record."""
+"""``lda-notes chart``: asks for the facts of an event, a visit or a round in the order of the work, and adds them."""
 
 from __future__ import annotations
 
+import os
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from lda_notes import pipeline
 from lda_notes.commands.charting_options import (
     author,
     by_option,
@@ -18,15 +21,23 @@ from lda_notes.commands.charting_options import (
 )
 from lda_notes.commands.options import asof_option, policy_option
 from lda_notes.knowledge import policy_file
+from lda_notes.problems import Failure
+from lda_notes.record import reading as records
 from lda_notes.record.events import KINDS
+
+if TYPE_CHECKING:
+    from lda_notes.commands.charting import Means
 
 _KINDS: Final = {kind.command: tag for tag, kind in KINDS.items() if kind.command}
 """Kinds as they are typed, in the order of the work."""
 
+_TAGS: Final = {"visit": "visit", **_KINDS}
+"""The same with a whole visit."""
+
 
 @click.command()
-@click.argument("episode", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.argument("kind", metavar="KIND", type=click.Choice(list(_KINDS)))
+@click.argument("episode", type=click.Path(exists=True, path_type=Path))
+@click.argument("kind", metavar="KIND", type=click.Choice(list(_TAGS)), required=False)
 @click.option("--at", metavar="TIME", help="When it was, as it would be typed: 0940, -15m, 'yesterday 2210'.")
 @by_option
 @charting_options
@@ -34,7 +45,7 @@ _KINDS: Final = {kind.command: tag for tag, kind in KINDS.items() if kind.comman
 @policy_option
 def command(
     episode: Path,
-    kind: str,
+    kind: str | None,
     at: str | None,
     by: str | None,
     pairs: tuple[str, ...],
@@ -44,16 +55,20 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Chart an event: one question after the other, checked as you answer, signed at the end.
+    """Chart an event, a whole visit, or the round of a unit: one question after the other, signed at the end.
 
     Nothing is written before you sign. What you said is kept as a private draft if you stop with Ctrl-C or the
     connection is lost; the next run offers to go on with it. Other stays of the same patient and port in the same
     folder are read too: their holds, dangers, last flush and allergies are known.
 
+    With a folder: the unit, who is due for what in order of time. Pick a patient, chart, and come back to the list.
+
     \b
-    Kinds: access, arrival (with a needle in), deaccess, dressing, check (the
-    look at each shift), flush, use, treatment (thrombolytic), patency (look at
-    it), evaluation, transfer, discharge, implanted, removed
+    Kinds: visit (needle in, flush, needle out), access, arrival (with a needle
+    in), deaccess, dressing, check (the look at each shift), flush, use,
+    treatment (thrombolytic), patency (look at it), evaluation, transfer,
+    discharge, implanted, removed, dislodged, extravasation, patient (allergies,
+    weight, room), port, elsewhere (flushed elsewhere)
 
     \b
     At any question:  ?  explains it      <  goes back
@@ -66,4 +81,51 @@ def command(
 
     policy = policy_file.in_force(policy_path, (episode,))
     means = Means(policy, clock(asof), given(pairs, answers, at), not no_input, sign, judged_from(asof))
-    chart_event(episode, _KINDS[kind], author(by), means)
+    if not episode.is_dir():
+        if kind is None:
+            raise click.UsageError("Missing argument 'KIND': what is charted, such as check, access or visit.")
+        chart_event(episode, _TAGS[kind], author(by), means)
+    elif no_input or sign or means.given:
+        raise click.UsageError("A round asks at the terminal: --set, --answers, --sign and --no-input need a record.")
+    else:
+        _round(episode, kind, author(by), means)
+
+
+def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Means) -> None:
+    """Show the unit, chart what is picked, and come back to it until the nurse leaves."""
+    from lda_notes.chart import drafts, unit
+    from lda_notes.chart.heard import Unclear
+    from lda_notes.commands.charting import chart_event
+    from lda_notes.commands.console import Terminal, plain
+
+    terminal = Terminal()
+    done: frozenset[Path] = frozenset()
+    while True:
+        read = [records.read(path) for path in pipeline.record_files((folder,))]
+        begun = {path.resolve(): drafts.unsigned(os.environ, path) for path in pipeline.record_files((folder,))}
+        judged = pipeline.judge_all(read, means.policy, means.now())
+        beds = unit.beds(judged, means.policy, means.now(), begun)
+        for record in read:
+            if record.episode is None:
+                terminal.show(plain(f"?? {record.file} cannot be read and is not on this list: run a check."))
+        terminal.show(unit.page(beds, kind, done))
+        picked: tuple[unit.Bed, str] | Unclear = Unclear("")
+        while isinstance(picked, Unclear):
+            text = terminal.ask()
+            if text is None or text.strip().casefold() in ("q", "."):
+                return
+            picked = unit.pick(text, beds, done, kind)
+            if isinstance(picked, Unclear):
+                terminal.show(f"?? {picked.sentence}")
+        bed, word = picked
+        word = word or kind or unit.usual(bed)
+        if word not in _TAGS:
+            terminal.show(f"?? {word} cannot be charted here. Type one of: {', '.join(_TAGS)}.")
+            continue
+        try:
+            chart_event(bed.file, _TAGS[word], facts, means)
+            done |= {bed.file}
+        except click.exceptions.Exit:
+            return
+        except Failure as failure:
+            terminal.show(plain(f"?? {failure}."))

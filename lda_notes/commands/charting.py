@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 import click
 
-from lda_notes.chart import drafts
+from lda_notes.chart import drafts, kits
 from lda_notes.chart.drafts import Draft
 from lda_notes.chart.given import Given
 from lda_notes.chart.session import Charted, Gone, Session, Write
@@ -23,7 +23,7 @@ from lda_notes.commands.printing import say
 from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
-from lda_notes.record.writer import Again, Changed, Written, append, look, refuse_unless_writable
+from lda_notes.record.writer import Again, Changed, Written, refuse_unless_writable
 
 
 class Resumed(Charted, Protocol):
@@ -67,6 +67,9 @@ class Desk:
                     said = f"{failure}. What you said is kept as a private draft; run it again to go on"
                     raise Failure(said, failure.code) from None
                 raise
+            if done is not None and session.kit:
+                kits.keep(kits.place(os.environ), session.kit, kits.of_entry(session.signed))
+                self.show(f"Your kit {session.kit} is kept, for you alone.")
             if done is None:
                 self.show("Nothing was written; what you said is kept as a private draft. Run it again to go on.")
             return done
@@ -87,7 +90,7 @@ class Desk:
     def _goes_on(self, draft: Draft) -> bool:
         answers = phrasing.count(len(draft.answered), "answer")
         last = draft.answered[-1]
-        self.show(f"\nA draft of this {self.about} holds {answers}; the last: {last.question}, {last.said}.")
+        self.show(f"\nA draft of this {self.about} contains {answers}; the last: {last.said}.")
         self.show("  Enter: go on with it   n: throw it away and begin anew")
         while True:
             text = self.terminal.ask()
@@ -115,10 +118,12 @@ class Means:
 
 
 def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, about: str = "") -> bool:
-    """Chart one event of a kind in a record; ``facts`` are known beforehand. False when a draft is kept instead."""
+    """Chart one event of a kind, or a visit, in a record, with ``facts`` known beforehand; False for a draft kept."""
     from lda_notes import pipeline
     from lda_notes.chart import display, opening
     from lda_notes.chart.subject import EventSubject, next_id
+    from lda_notes.chart.visit import IN, Visit
+    from lda_notes.record.writer import append, look
 
     seen = look(path)
     refuse_unless_writable(path)
@@ -126,14 +131,22 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     assert standing is not None
     beside = pipeline.beside([seen.record])
     others = pipeline.stays([seen.record], beside.records, means.policy, means.now())[0].others
-    name = next_id(standing, tag)
     clock = clocks.wall_clock
     unread = seen.record.unread_facts
-    subject = EventSubject(standing, tag, name, means.policy, means.now, facts, clock, unread, others)
-    desk = Desk(about or tag, path, means.now, means.given, means.asks, means.sign)
+    mine = kits.load(kits.place(os.environ)) if means.asks else {}
+    subject: EventSubject | Visit
+    if tag == drafts.VISIT:
+        subject = Visit(standing, means.policy, means.now, facts, clock, unread, others, mine)
+        first = subject.step(IN, {})
+    else:
+        name = next_id(standing, tag)
+        subject = first = EventSubject(
+            standing, tag, name, means.policy, means.now, facts, clock, unread, others, mine
+        )  # fmt: skip
+    desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign)
     for words in beside.unreadable:
         desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
-    scene = subject.scene({})
+    scene = first.scene({})
     for row in opening.rows(tag, seen.record, scene.line, means.now(), clocks.said_author(subject.given)):
         desk.show("\n".join(display.rows(row, "  ", "")))
 

@@ -6,9 +6,11 @@ import base64
 import os
 import secrets
 from collections import Counter
-from datetime import datetime
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,7 +18,11 @@ from lda_notes.commands.charting_options import charting_options, clock, given
 from lda_notes.commands.options import asof_option, policy_option
 from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
+from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
+
+if TYPE_CHECKING:
+    from lda_notes.line.timeline import Timeline
 
 _ENDINGS = (".yaml", ".yml", ".json")
 
@@ -45,6 +51,7 @@ def command(
     """Start the record of one patient's stay with one port, then chart in it.
 
     What the records beside it have in common (facility, unit, time zone, the system of record numbers) is offered.
+    An earlier record of the same patient among them hands on patient and port; what it hands on is said, and a hold.
     The file is readable by you alone. Nothing is written before you say so.
 
     Example: lda-notes new episode.yaml --from-bundle admission.json
@@ -68,7 +75,7 @@ def command(
         desk.show(note)
     desk.show("A new record. It is kept in this file alone, readable by you alone.")
     usual = {"port.id": "port-1", "port.septa": "single", **_usual(file)}
-    subject = NewRecord(_name(), policy, now, known, usual)
+    subject = NewRecord(_name(), policy, now, known, usual, _earlier(file, policy, now, desk.show))
 
     def write(record: dict[str, Any], again: Again | None) -> Written | Changed:
         create(file, record_text(record, file.suffix.lower() == ".json"))
@@ -82,6 +89,26 @@ def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:
     from lda_notes.chart.from_bundle import read
 
     return read(bundle) if bundle is not None else ({}, ())
+
+
+def _earlier(
+    file: Path, policy: Policy, now: Callable[[], datetime], show: Callable[[str], None]
+) -> Callable[[str, str], Timeline | None]:
+    """Return what finds the line of the patient of a record number in the records beside the new one."""
+    from lda_notes import pipeline
+
+    @cache
+    def find(system: str, number: str) -> Timeline | None:
+        beside = pipeline.of_numbers([file.parent], {(system, number)})
+        for words in beside.unreadable:
+            show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
+        known = pipeline.begun(beside.records, now())
+        if not known:
+            return None
+        last = max(known, key=lambda record: pipeline.begins(record) or datetime.min.replace(tzinfo=UTC))
+        return pipeline.stays([last], [one for one in known if one is not last], policy, now())[0].as_known()
+
+    return find
 
 
 def _name() -> str:

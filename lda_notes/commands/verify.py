@@ -45,19 +45,19 @@ def command(
     """Verify FHIR R4 bundles: shapes, codes, invariants, references, units, identities.
 
     Reads each BUNDLE: a JSON file, NDJSON with one bundle to a row, or - for standard input. Every fault names
-    entry, path, rule and value. No network is used.
+    entry, path, rule and value; a claimed profile that is not judged is named. No network is used.
 
     A file that ends in .ndjson or .jsonl (also .gz or .zst) holds one bundle to a row, and so does standard input
     with any option for NDJSON: one row of JSON comes out for each, a bundle at a time.
 
     Ends with 0 when all is well, 1 when there are faults, 2 when a file cannot be read.
 
-    JSON: version (1) and files, each with file and faults; a fault has entry (from 0, or null), path, rule, value,
-    message and todo.
+    JSON: version (1) and files, each with file, faults and not_judged, the profiles that resources claim and that
+    were not looked at; a fault has entry (from 0, or null), path, rule, value, message and todo.
 
     Example: lda-notes verify bundle.json
     """
-    from lda_notes.fhir.verify.verification import read_json, verify_json
+    from lda_notes.fhir.verify.verification import not_judged, read_json, verify_json
 
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how) if how.asked or all(is_rows(path) and path != STANDARD_INPUT for path in paths) else []
@@ -65,35 +65,38 @@ def command(
         from lda_notes.stream.tasks import Verify
 
         stream(rows, Verify(not r4_only, models, form == "text"), how, out)
-    found: list[tuple[str, tuple[Any, ...]]] = []
+    found: list[tuple[str, tuple[Any, ...], tuple[str, ...]]] = []
     for path in paths:
         for name, data in bundle_texts(path):
             faults = verify_json(data, house=not r4_only)
+            bundle, unread = read_json(data)
             if models:
                 from lda_notes.fhir.verify.models import model_check
 
-                bundle, unread = read_json(data)
                 faults += model_check(bundle) if not unread else ()
-            found.append((name, faults))
-    total = sum(len(faults) for _, faults in found)
+            found.append((name, faults, not_judged(bundle, house=not r4_only)))
+    total = sum(len(faults) for _, faults, _ in found)
     if form == "json":
         text = json.dumps(_as_json(found), indent=2, ensure_ascii=False) + "\n"
     else:
-        text = "".join(f"{name}: {fault} Found: {fault.value}\n" for name, faults in found for fault in faults)
+        text = "".join(f"{name}: {fault} Found: {fault.value}\n" for name, faults, _ in found for fault in faults)
     write(text.encode("utf-8", "replace"), out)
+    for profile in dict.fromkeys(one for _, _, profiles in found for one in profiles):
+        say(f"Not judged: the profile {profile}, which resources claim; only R4 and our own rules are.", err=True)
     counted = f"{len(found)} bundle{'s' if len(found) != 1 else ''}"
     say(f"{counted}: {f'{total} fault' + ('s' if total != 1 else '') if total else 'no faults'}.", err=True)
     sys.exit(1 if total else 0)
 
 
-def _as_json(found: list[tuple[str, tuple[Any, ...]]]) -> dict[str, Any]:
+def _as_json(found: list[tuple[str, tuple[Any, ...], tuple[str, ...]]]) -> dict[str, Any]:
     return {
         "version": JSON_VERSION,
         "files": [
             {
                 "file": name,
                 "faults": [fault.as_json() for fault in faults],
+                "not_judged": list(profiles),
             }
-            for name, faults in found
+            for name, faults, profiles in found
         ],
     }

@@ -84,8 +84,8 @@ def person(who: Person | None) -> str:
 
 
 def one_line(text: str) -> str:
-    """Return names from a record without line breaks, so that nothing in them can look like a row of the sheet."""
-    return " ".join(text.split())
+    """Return names from a record on one row, so that nothing in them can look like a row of the sheet."""
+    return phrasing.on_one_row(" ".join(text.split()))
 
 
 def patient_name(patient: Patient) -> str:

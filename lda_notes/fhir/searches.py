@@ -26,10 +26,10 @@ KINDS: Final = (
 )
 """Resource types that name the patient: each has the search parameter ``patient``."""
 
-_PROVENANCE: Final = "Provenance:target"
+MARK: Final = "Provenance:target"
 """A Provenance does not name the patient, so it is found by what it is about."""
 
-_STAY: Final = ("Encounter:patient", "Encounter:location", "Encounter:service-provider", "Location:partof")
+STAY: Final = ("Encounter:patient", "Encounter:location", "Encounter:service-provider", "Location:partof")
 """What a stay refers to; here when it was sent with its context."""
 
 _TRACED: Final = frozenset(KINDS) - {"Device", "Encounter", "List"}
@@ -43,8 +43,8 @@ def everything(system: str, value: str) -> Query:
     return [
         ("identifier", _token(system, value)),
         *(("_revinclude", f"{kind}:patient") for kind in KINDS),
-        ("_revinclude:iterate", _PROVENANCE),
-        *(("_include:iterate", one) for one in _STAY[1:]),
+        ("_revinclude:iterate", MARK),
+        *(("_include:iterate", one) for one in STAY[1:]),
     ]
 
 
@@ -54,9 +54,9 @@ def by_type(system: str, value: str, ours: str) -> Iterator[tuple[str, Query]]:
     ``ours`` is the identifier system of our identities: nothing else of the patient is asked for.
     """
     for kind in KINDS:
-        stay = [("_include" if one.startswith(kind) else "_include:iterate", one) for one in _STAY]
+        stay = [("_include" if one.startswith(kind) else "_include:iterate", one) for one in STAY]
         found_by = ("patient.identifier", _token(system, value)), ("identifier", f"{escaped(ours)}|")
-        yield kind, [*found_by, ("_revinclude", _PROVENANCE), *(stay if kind == "Encounter" else [])]
+        yield kind, [*found_by, ("_revinclude", MARK), *(stay if kind == "Encounter" else [])]
 
 
 def relevant(found: Iterable[Json], ours: str) -> list[Json]:

@@ -5,8 +5,10 @@ Nothing here is an order: the numbers are what the named documents say of the fa
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 
+from lda_notes.knowledge.ages import MONTHS_PER_YEAR, months_old
 from lda_notes.knowledge.policy import Policy
 
 
@@ -42,6 +44,12 @@ def alteplase_withdrawal(weight_kg: Decimal, policy: Policy) -> tuple[str, ...]:
 def heparin_units(units_per_ml: Decimal, volume_ml: Decimal) -> Decimal:
     """Return how many units a volume of heparin holds."""
     return units_per_ml * volume_ml
+
+
+def heparin_child(birth: date | None, weight_kg: Decimal | None, on: date, policy: Policy) -> bool:
+    """Tell whether the amount of heparin goes by a child's weight: known to be young, or known to be light."""
+    young = birth is not None and months_old(birth, on) < MONTHS_PER_YEAR * policy.value("heparin_child_years")
+    return young or (weight_kg is not None and weight_kg < policy.value("heparin_child_kg"))
 
 
 def system_volume_ml(

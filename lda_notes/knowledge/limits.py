@@ -99,7 +99,7 @@ failed_dressing_hours      | at most 4 hours   | time from finding a dressing da
 unknown_age_hours          | at most 24 hours  | time that a needle or dressing of unknown age stays after the arrival | common-practice CP
 idle_flush_days            | at most 28 days   | flush interval without a needle | royal-marsden R ch. 17; ayrshire-arran-adult R; royal-cornwall R2
 maintenance_flush_days     | at most 28 days   | time from discharge to the next maintenance flush | royal-marsden R ch. 17; ayrshire-arran-adult R; royal-cornwall R2
-accessed_idle_flush_hours  | at most 24 hours  | time between flushes of an accessed port that is not in use: a reminder, where policy sets one | infusion-forum R2 | 1..336
+accessed_idle_flush_hours  | at most 24 hours  | time between flushes of an accessed port that is not in use: a reminder, where policy sets one | infusion-forum M-L | 1..336
 post_implant_tender_hours  | at least 72 hours | time in which swelling, tenderness and redness after implantation are expected | port-procedures-page R2
 post_implant_child_days    | at least 7 days   | time before the first access of a child's new port | ayrshire-arran-child R
 reaction_after_flush_hours | at most 4 hours   | time in which fever or chills count as following a flush or start | common-practice CP
@@ -315,6 +315,13 @@ ROWS: Final[tuple[Row, ...]] = (
         "roles_that_may_clear",
         _CLEARING,
         "credentials that may clear a line on hold: physician, advanced practice, vascular access specialist",
+        (COMMON_PRACTICE,),
+    ),
+    Choice(
+        "dates_typed",
+        "month first",
+        ("month first", "day first"),
+        "how a date typed as 03/12 is read",
         (COMMON_PRACTICE,),
     ),
     Words("shift_starts", "", "times at which the unit's shifts begin", (COMMON_PRACTICE,), times=True),

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any, Final
 
+from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.corrections import Entry
 from lda_notes.line.holds import flow_of, may_clear, proved
@@ -222,7 +223,7 @@ def _vesicant_begins(around: Around) -> str | None:
 
 
 def _quoted(text: object) -> str:
-    return f': "{text}"' if text else ""
+    return f': "{on_one_row(str(text))}"' if text else ""
 
 
 def _vesicant_changes(danger: Danger, around: Around) -> Danger:

@@ -104,7 +104,7 @@ def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, z
     """Yield every clock that runs in ``state``, which holds at ``moment``, in no particular order."""
     if not state.port_in or died(timeline, moment):
         return
-    left = _left(timeline, moment)
+    left = has_left(timeline, moment)
     if state.needle is not None:
         yield _needle(state, policy, zone)
         yield _dressing(state.dressing, state.needle, policy, zone)
@@ -146,10 +146,11 @@ def flush_allowed(state: State) -> bool:
 def died(timeline: Timeline, moment: datetime) -> bool:
     """Tell whether the patient had died by ``moment``: nothing is due any more."""
     left = timeline.discharge
-    return _left(timeline, moment) and left is not None and getattr(left.event, "destination", None) == "died"
+    return has_left(timeline, moment) and left is not None and getattr(left.event, "destination", None) == "died"
 
 
-def _left(timeline: Timeline, moment: datetime) -> bool:
+def has_left(timeline: Timeline, moment: datetime) -> bool:
+    """Tell whether the patient had left by ``moment``."""
     left = timeline.discharge
     return left is not None and left.event.at <= moment
 

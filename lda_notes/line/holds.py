@@ -14,6 +14,7 @@ from decimal import Decimal
 from functools import cache
 from typing import Any, Final
 
+from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.corrections import Entry
 from lda_notes.line.states import End, Hold, HoldReason, State
@@ -328,7 +329,7 @@ def _not_whole(look: Look) -> str | None:
     if _fact(look.event, "needle_intact") is not False:
         return None
     missing = _fact(look.event, "missing_piece")
-    return "needle not whole at removal" + (f': "{missing}"' if missing else "")
+    return "needle not whole at removal" + (f': "{on_one_row(missing)}"' if missing else "")
 
 
 def _tip(look: Look) -> str | None:
@@ -337,7 +338,7 @@ def _tip(look: Look) -> str | None:
     tip = _fact(look.event, "tip") if look.event.kind == "port facts" else None
     location = tip.location if tip is not None else _fact(look.event, "tip_location")
     if isinstance(location, str) and _WRONG_TIP.search(location):
-        return f'tip lies wrong: "{location}"'
+        return f'tip lies wrong: "{on_one_row(location)}"'
     return None
 
 

@@ -53,6 +53,7 @@ __all__ = [
     "UnitStay",
     "UseLimit",
     "build",
+    "never_entered",
     "trouble",
 ]
 
@@ -474,7 +475,16 @@ def _reached(state: State, entry: Entry, fold: _Fold) -> State:
     return _begun_holds(state, holds.begins(look, whole_port_only=_named(event, fold.septa)))
 
 
+def never_entered(event: ev.Event) -> bool:
+    """Tell whether every puncture of an access missed the port and no needle is recorded as left in it."""
+    punctures = event.__dict__.get("punctures") or ()
+    missed = bool(punctures) and all(puncture.outcome == "port missed" for puncture in punctures)
+    return isinstance(event, ev.Access) and missed and not isinstance(event.needle, Needle)
+
+
 def _opened(state: State, entry: Entry, event: ev.Opening, history: _History) -> State:
+    if never_entered(event):
+        return state
     if state.needle is not None:  # no removal was charted: the stay ends where the next begins, a rule says so
         history.needles.append(replace(state.needle, closed=entry))
     if state.dressing is not None:
@@ -518,6 +528,8 @@ def _closed(state: State, entry: Entry, history: _History) -> State:
 
 def _tended(state: State, entry: Entry, event: ev.Tending, history: _History) -> State:
     match event:
+        case ev.DressingChange() if isinstance(event.dressing, NotDone) and state.dressing is not None:
+            return _but(state, last_check=entry)  # the old one stays, as old as it is
         case ev.DressingChange():
             if state.dressing is not None:
                 history.dressings.append(replace(state.dressing, ended=entry))
@@ -663,14 +675,13 @@ def _begun_holds(state: State, fresh: Iterator[Hold]) -> State:
 
 
 def _limited(state: State, event: ev.Evaluation, entry: Entry, policy: Policy) -> State:
-    if not holds.may_clear(event, policy):
+    if not holds.may_clear(event, policy) or event.decision not in holds.CLEARED:
         return state
     lifted = event.__dict__.get("lifts") or ()
     limits = tuple(limit for limit in state.limits if limit.what not in lifted)
-    if str(event.decision) == "cleared with limits":
-        known = {limit.what for limit in limits}
-        added = (what for what in event.__dict__.get("limits") or () if what not in known)
-        limits = (*limits, *(UseLimit(state.septum, what, entry) for what in added))
+    known = {limit.what for limit in limits}
+    added = (what for what in event.__dict__.get("limits") or () if what not in known)
+    limits = (*limits, *(UseLimit(state.septum, what, entry) for what in added))
     return _but(state, limits=limits) if limits != state.limits else state
 
 

@@ -267,6 +267,11 @@ def person(who: Facts) -> str:
     return ", ".join(names)
 
 
+def _capital(text: Any) -> str:
+    made = phrasing.capital(str(text))
+    return made if phrasing.on_one_row(made) == made else str(text)  # what began like a row of ours stays small
+
+
 def _listed(items: Any, last: str = "and") -> str:
     if isinstance(items, str):
         items = (items,)
@@ -296,7 +301,7 @@ def _near(context: Context, value: datetime) -> str:
 
 FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "article": lambda text: phrasing.article(str(text)),
-    "capital": lambda text: phrasing.capital(str(text)),
+    "capital": _capital,
     "clock": _clock,
     "count": lambda items: len(items),
     "day": phrasing.day,

@@ -6,13 +6,13 @@ units stand written out after a space.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from lda_notes.knowledge.one_row import LINE_BREAKS, on_one_row
 from lda_notes.knowledge.policy import number, quantity
 from lda_notes.record.parts import Person
 
@@ -165,21 +165,6 @@ def length(mm: Decimal) -> str:
     return f"{number(mm)} mm{inches}"
 
 
-_LINE_BREAKS: Final = re.compile(r"\s*[\r\n\v\f\x1c-\x1e\x85\u2028\u2029]+\s*")
-_RULE: Final = re.compile(r"([-=_*#~!])\1{2,}")
-_OURS: Final = re.compile(
-    r"\b(?:(?:charted|verified|co-?signed|signed|entered) by\b\s*:?|stop\b|draft\b|line (?:was |is |remains )?on hold\b"
-    r"|retracted\b|corrected\b|late entry\b|addendum\b|amendment\b|co-signature\b)",
-    re.IGNORECASE,
-)
-
-
-def on_one_row(text: str) -> str:
-    """Return text of the record on one row, unable to pass for a row of the note itself."""
-    flat = _RULE.sub(r"\1\1", _LINE_BREAKS.sub(" / ", text.strip()))
-    return _OURS.sub(lambda found: found.group().lower().rstrip(": "), flat.replace("\t", " "))
-
-
 def typed(text: str) -> str:
     """Return words typed by the nurse as one run of text that reads as hers and as nothing else.
 
@@ -197,22 +182,23 @@ def typed(text: str) -> str:
 
 
 def quoted(text: str) -> str:
-    """Return the record's own words as entered, between quotation marks, on one row."""
-    return f'"{_LINE_BREAKS.sub(" / ", text)}"'
+    """Return the record's own words, between quotation marks, on one row that cannot pass for one of ours."""
+    return f'"{on_one_row(text)}"'
 
 
 def label(text: str) -> str:
     """Return a short free text bare where that is safe to read, else as a quotation."""
     from lda_notes.knowledge.abbreviations import unsafe_forms
 
-    return quoted(text) if '"' in text or _LINE_BREAKS.search(text) or unsafe_forms(text) else text
+    return quoted(text) if '"' in text or LINE_BREAKS.search(text) or unsafe_forms(text) else on_one_row(text)
 
 
 def person(who: Person) -> str:
     """Return a person as name, credential and identifier, as far as recorded; empty if nothing is."""
-    said = ", ".join([*([who.name] if who.name else []), *([label(who.credential)] if who.credential else [])])
+    name, credential = who.name, who.credential
+    said = ", ".join([*([on_one_row(name)] if name else []), *([label(credential)] if credential else [])])
     if who.id:
-        said = f"{said} ({who.id})" if said else who.id
+        said = f"{said} ({on_one_row(who.id)})" if said else on_one_row(who.id)
     return said
 
 

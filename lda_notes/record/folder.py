@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Final
@@ -45,18 +45,33 @@ def beside(given: Sequence[Record], again: Sequence[FilePath] = ()) -> Beside:
     stay is no other stay: a record with the name of one that is given is left out. ``again`` are files that were asked
     for too.
     """
-    from_files = [record for record in given if record.episode is not None]
+    episodes = [record.episode for record in given if record.episode is not None]
+    numbers = {(one.system, one.value) for episode in episodes for one in episode.patient.identifiers}
     asked = {FilePath(record.file).absolute() for record in given} | {path.absolute() for path in again}
+    folders = (FilePath(record.file).parent for record in given if record.episode is not None)
+    return of_numbers(folders, numbers, asked, frozenset(episode.id for episode in episodes))
+
+
+def of_numbers(
+    folders: Iterable[FilePath],
+    numbers: set[tuple[str, str]],
+    asked: Collection[FilePath] = (),
+    own: frozenset[str] = frozenset(),
+) -> Beside:
+    """Return the records directly in ``folders`` of the patients of these numbers, each a system and a value.
+
+    Files in ``asked`` and records called as in ``own`` are left out.
+    """
     found: list[Record] = []
     unreadable: list[str] = []
-    for folder in dict.fromkeys(FilePath(record.file).parent for record in from_files):
+    for folder in dict.fromkeys(folders):
         try:
             paths = [path for path in sorted(folder.iterdir()) if path.absolute() not in asked and _is_record(path)]
         except OSError:
             unreadable.append(f"{folder}: cannot be listed, so earlier stays were not looked for")
             continue
         for path in paths:
-            other = _of_patients(path, from_files)
+            other = _of_patients(path, numbers, own)
             if isinstance(other, Record):
                 found.append(other)
             elif other is not None:
@@ -68,27 +83,22 @@ _KEYS: Final = (b"patient", b"port", b"events")
 """What every record contains; a configuration or a list that names a record number does not."""
 
 
-def _of_patients(path: FilePath, given: Sequence[Record]) -> Record | str | None:
+def _of_patients(path: FilePath, numbers: set[tuple[str, str]], own: frozenset[str]) -> Record | str | None:
     """Return the record when it is another stay of one of the patients, or why that cannot be told."""
     try:
         with path.open("rb") as file:
             raw = file.read(MAX_BYTES + 1)
-        if len(raw) <= MAX_BYTES and not any(_may_name(raw, number) for _, number in _numbers(given)):
+        if len(raw) <= MAX_BYTES and not any(_may_name(raw, number) for _, number in numbers):
             return None
         other = records.read(path)
-        if other.episode is None and (b'"resourceType"' in raw or not all(key in raw for key in _KEYS)):
-            return None
     except (OSError, Failure) as error:
         return str(error) if isinstance(error, Failure) else f"{path}: cannot be read ({error.strerror or error})"
     if other.episode is None:
+        if b'"resourceType"' in raw or not all(key in raw for key in _KEYS):
+            return None
         return f"{other.placed(other.findings[0]).place}: {other.findings[0].message}"
-    own = {one.episode.id for one in given if one.episode is not None}
-    return other if other.episode.id not in own and _numbers([other]) & _numbers(given) else None
-
-
-def _numbers(given: Sequence[Record]) -> set[tuple[str, str]]:
-    episodes = (record.episode for record in given if record.episode is not None)
-    return {(one.system, one.value) for episode in episodes for one in episode.patient.identifiers}
+    theirs = {(one.system, one.value) for one in other.episode.patient.identifiers}
+    return other if other.episode.id not in own and theirs & numbers else None
 
 
 def _may_name(raw: bytes, number: str) -> bool:

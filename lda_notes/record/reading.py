@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic import ValidationError
 
 from lda_notes.files.syntax import MAX_BYTES, Parsed, faultless_json, read_json, read_yaml
+from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.problems import Failure, Finding, Path, Place
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import Correcting
@@ -154,7 +155,9 @@ def _with_corrections(record: Record) -> Record:
 def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
     record = Record(name, None, row=row, _parsed=parsed)
     findings = tuple(
-        Finding(fault.rule, "wrong", fault.message, fault.todo, (), place=Place(name, fault.row, fault.column))
+        Finding(
+            fault.rule, "wrong", on_one_row(fault.message), fault.todo, (), place=Place(name, fault.row, fault.column)
+        )
         for fault in parsed.faults
     )
     if parsed.data is None:
@@ -207,7 +210,7 @@ def _layout_finding(fault: Misfit, path: Path, record: Record, root: Any) -> Fin
         else:
             around = f'under "{names[-2]}"' if len(names) > 1 else "one step further out"
             todo = f"it belongs {around}; move it there"
-    return Finding("record-layout", "wrong", fault.message, todo, path, place=record._at(path))
+    return Finding("record-layout", "wrong", on_one_row(fault.message), todo, path, place=record._at(path))
 
 
 def _as_written(path: Path, data: Any) -> Path:

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
+from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.problems import Path, Place
 
 SAID: Final = "Could not be read"
@@ -76,5 +77,5 @@ def as_text(value: Any) -> str:
     elif isinstance(value, bool):
         said = "yes" if value else "no"
     else:
-        said = "" if value is None else " ".join(str(value).split())
+        said = "" if value is None else on_one_row(" ".join(str(value).split()))
     return said if len(said) <= _MOST else f"{said[: _MOST - 3]}..."

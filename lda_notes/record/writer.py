@@ -12,7 +12,7 @@ import os
 import re
 import stat
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -105,6 +105,10 @@ def append(
 ) -> Written | Changed:
     """Add ``event`` (plain JSON values) to the file that was seen; tell when it has changed since, and leave it alone.
 
+    Of a visit, the value has the ``events`` that it consists of, which are added at once.
+
+    Of a visit, the value has the ``events`` that it consists of, which are added at once.
+
     ``again`` judges anew what may be added to a changed file; ``asof`` is the moment judged from, for the seal, when
     it is not the time of entry. Raises `Failure` with one sentence when it cannot be
     written; the file is then as it was.
@@ -121,8 +125,7 @@ def append(
                     if judged is None:
                         return Changed(seen)
                     event = judged
-                whole = sealed((read_json if _is_json(path) else read_yaml)(raw).data or {}, event, asof)
-                done = _added(seen, raw, whole, locks_work)
+                done = _added(seen, raw, _entries(event), asof, locks_work)
         except OSError as error:
             raise unwritable(path, error) from None
         if isinstance(done, Written):
@@ -178,13 +181,13 @@ def _is_json(path: Path) -> bool:
     return path.suffix.lower() == ".json"
 
 
-def _refuse_unless_added(before: Seen, after: Seen, event: Mapping[str, Any]) -> None:
+def _refuse_unless_added(before: Seen, after: Seen, added: Sequence[Mapping[str, Any]]) -> None:
     old, new = before.record.episode, after.record.episode
     good = (
         old is not None
         and new is not None
-        and new.events[:-1] == old.events
-        and new.events[-1].id == event.get("id")
+        and new.events[: -len(added)] == old.events
+        and [event.id for event in new.events[-len(added) :]] == [entry.get("id") for entry in added]
         and len(after.record.findings) == len(before.record.findings)
     )
     if not good:
@@ -194,12 +197,23 @@ def _refuse_unless_added(before: Seen, after: Seen, event: Mapping[str, Any]) ->
 # -- writing --
 
 
-def _added(seen: Seen, raw: bytes, event: Mapping[str, Any], locks_work: bool) -> Written | Changed:
+def _entries(event: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
+    """Return the entries to add at once: one, or those of a visit, in order."""
+    return tuple(event["events"]) if "events" in event else (event,)
+
+
+def _added(
+    seen: Seen, raw: bytes, entries: tuple[Mapping[str, Any], ...], asof: datetime | None, locks_work: bool
+) -> Written | Changed:
     """Write the new state whole, keep the one it replaces, look once more, then let it take its place."""
-    path = seen.path
-    new = with_event(raw, event, _is_json(path))
+    path, new = seen.path, raw
+    read = read_json if _is_json(path) else read_yaml
+    added = []
+    for entry in entries:
+        added.append(sealed(read(new).data or {}, entry, asof))
+        new = with_event(new, added[-1], _is_json(path))
     now = _seen(path, new)
-    _refuse_unless_added(seen, now, event)
+    _refuse_unless_added(seen, now, added)
     with part_of(path) as part:
         part.file.write(new)
         part.finish()
@@ -212,7 +226,7 @@ def _added(seen: Seen, raw: bytes, event: Mapping[str, Any], locks_work: bool) -
     raw = _bytes(path)
     if raw != new:
         now = _seen(path, raw)
-        if not _contains(raw, event, _is_json(path)):
+        if not all(_contains(raw, entry, _is_json(path)) for entry in added):
             return Changed(now)
     _forget_old(path)
     return Written(now, copy, tuple(notes))

@@ -151,7 +151,7 @@ def test_a_wrong_value_is_refused() -> None:
     talk, says = answered(correction("access-1", "amendment"), "colour")
     assert "Nothing is called colour here." in says[0].text
     talk, says = answered(correction("access-1", "amendment"), "at", "2026-06-01 10:00")
-    assert says[-1].tone == "doubt" and "has not come yet" in says[-1].text
+    assert says[-1].tone == "fault" and "in the future" in says[-1].text
 
 
 def test_the_findings_of_the_corrected_record_are_told() -> None:

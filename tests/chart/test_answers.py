@@ -136,3 +136,28 @@ def test_any_text_is_a_value_or_one_sentence(text: str) -> None:
         assert spot is not None
         read, _, _ = answers.reader(spot, path[-1])
         assert isinstance(read(text, FRAME), Value | Unclear)
+
+
+@pytest.mark.parametrize(
+    ("typed", "words", "means"),
+    [
+        ("brisk", ("present", "sluggish", "none"), "present"),
+        ("slow", ("present", "sluggish", "none"), "sluggish"),
+        ("absent", ("present", "sluggish", "none"), "none"),
+        ("normal saline", ("heparin", "0.9% sodium chloride", "4% citrate"), "0.9% sodium chloride"),
+        ("hep", ("heparin", "0.9% sodium chloride"), "heparin"),
+        ("tape", ("chlorhexidine", "adhesive", "latex"), "adhesive"),
+        ("CHG", ("chlorhexidine", "adhesive", "latex"), "chlorhexidine"),
+        ("MRN", ("name", "birth date", "record number"), "record number"),
+    ],
+)
+def test_choices_take_the_words_of_nurses(typed: str, words: tuple[str, ...], means: str) -> None:
+    chosen = choose(typed, options(words))
+    assert isinstance(chosen, Option) and chosen.words == means
+
+
+@pytest.mark.parametrize("typed", ["chg", "iodine", "chlorhexidine"])
+def test_a_word_that_two_choices_contain_is_asked_back(typed: str) -> None:
+    agents = ("chlorhexidine in alcohol", "aqueous chlorhexidine", "povidone-iodine", "iodine tincture")
+    asked = choose(typed, options(agents))
+    assert isinstance(asked, Unclear) and asked.sentence.startswith("That could be ")

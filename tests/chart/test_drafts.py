@@ -31,7 +31,7 @@ SECOND = "2026-05-11T15:45-05:00"
 
 
 def test_a_draft_is_read_back_as_it_was_kept(tmp_path: Path) -> None:
-    talk, _ = answered(Talk(subject(demo_until("access-2"), "access", SECOND)), "-15m", "12", "y", "- asleep")
+    talk, _ = answered(Talk(subject(demo_until("access-2"), "access", SECOND)), "-15m", "nb", "y", "- asleep")
     draft = Draft("access-2", BEGAN, talk.answered, {"id": "access-2"})
     at = tmp_path / "draft.json"
     drafts.save(at, draft)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import stat
 from datetime import UTC, datetime
 from pathlib import Path
@@ -57,10 +58,54 @@ def test_a_record_is_started_by_answering(run: Run, ward: Path) -> None:
     assert run("check", "tobias.yaml", *SECOND).code == 0
 
 
+AGAIN = ("--asof", "2026-07-06T12:00-05:00")
+
+
+def _first_stay(ward: Path) -> None:
+    shutil.copy(DEMO.parent / "open-hold-first-stay.yaml", ward)
+
+
+def test_an_earlier_record_of_the_patient_hands_on_patient_and_port(run: Run, ward: Path) -> None:
+    _first_stay(ward)
+    typed = ["winterbourne", "Odalys", "LB-000391", "", *("",) * 10, "y"]
+    ran = run("new", "again.yaml", *AGAIN, typed="\n".join(typed) + "\n")
+    assert ran.code == 0, ran.err
+    said = " ".join(ran.err.split())
+    assert "An earlier record of this patient is in this folder (Ward Plover, from 15 June 2026" in said
+    assert "Allergen: latex" in said and "LINE ON HOLD since 15 June 2026, 08:30: no blood return" in said
+    assert "On which side is the port?" not in said and "When was the patient born?" not in said
+    assert "Weight, in kg?" in said, "a weight changes, and doses rest on it"
+    made, first = (records.read(ward / name).episode for name in ("again.yaml", "open-hold-first-stay.yaml"))
+    assert made is not None and first is not None
+    assert made.port == first.port
+    assert made.patient.allergies == first.patient.allergies
+    assert made.patient.birth_date == first.patient.birth_date
+    assert made.patient.weight_kg is None and made.id != first.id
+
+
+def test_a_number_of_somebody_else_hands_on_nothing(run: Run, ward: Path) -> None:
+    _first_stay(ward)
+    typed = [name if name != "LB-000777" else "LB-000391" for name in TYPED]
+    ran = run("new", "tobias.yaml", *AGAIN, typed="\n".join(typed) + "\n")
+    assert "In this folder that record number is another patient's: compare the number." in " ".join(ran.err.split())
+    made = records.read(ward / "tobias.yaml").episode
+    assert made is not None and made.port.side == "right" and str(made.patient.birth_date) == "1979-03-04"
+
+
+def test_a_port_that_was_removed_is_asked_again(run: Run, ward: Path) -> None:
+    _first_stay(ward)
+    path = ward / "open-hold-first-stay.yaml"
+    path.write_text(path.read_text() + "  - {id: out, kind: port removed, at: 2026-06-20T09:00-05:00}\n")
+    ran = run("new", "again.yaml", *AGAIN, typed="Winterbourne\nOdalys\nLB-000391\n\n")
+    said = " ".join(ran.err.split())
+    assert "Its port port-1 was removed, so the port is asked." in said
+    assert "Side: left" not in said
+
+
 def test_a_new_record_can_be_charted_in_at_once(run: Run, ward: Path) -> None:
     assert run("new", "tobias.yaml", *SECOND, typed="\n".join(TYPED) + "\n").code == 0
     access = [
-        *("-15m", "12", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "60 130", "20 19"),
+        *("-15m", "nb", "y", "LB-ORD-1", "antibiotics", "a", "n", "a", "3", "-9", "a", "60 130", "20 19"),
         *(
             "y",
             "y",
@@ -70,8 +115,7 @@ def test_a_new_record_can_be_charted_in_at_once(run: Run, ward: Path) -> None:
             "15",
             "1",
             "10 10",
-            "p",
-            "n",
+            "a",
             "1",
             "100 5",
             "1",
@@ -108,7 +152,7 @@ def test_faults_are_said_at_once(run: Run, ward: Path) -> None:
     typed = ["Brightwater", "Tobias", "LB-000777", "", "2079-03-04", "n", "1890-03-04", "x", "n"]
     ran = run("new", "tobias.yaml", *SECOND, typed="\n".join(typed) + "\n")
     assert ran.code == 130 and not (ward / "tobias.yaml").exists()
-    assert "2079-03-04 has not come yet." in ran.err
+    assert "2079-03-04 is in the future." in ran.err
     assert '"x" is not in the list. Numbers or names, with commas between; for another, type 14' in " ".join(
         ran.err.split()
     )

@@ -17,7 +17,7 @@ from lda_notes.chart.subject import EventSubject
 from lda_notes.chart.talk import Say, Talk
 
 SECOND = "2026-05-11T15:45-05:00"
-BEFORE_NEEDLE = ("-15m", "12", "y", "", "treatment goes on", "a", "n", "a", "1", "-6", "a", "40 45")
+BEFORE_NEEDLE = ("-15m", "nb", "y", "", "treatment goes on", "a", "n", "a", "1", "-6", "a", "40 45")
 
 FDA_GS1 = "(01)51022222233336(11)141231(17)150707(10)A213B1(21)1234"
 IMDRF_GS1 = "(01)09506000117843(11)141231(17)201231(10)1234AB(21)5678CD"
@@ -104,7 +104,7 @@ def test_a_malformed_label_is_refused_in_plain_words(needle: Talk, text: str, sa
 
 
 def test_a_label_is_taken_for_the_supply_that_is_asked_about(needle: Talk) -> None:
-    talk, _ = answered(needle, "20 19", "y", "y", "1", "w", "5", "15", "1", "10 10", "p", "n", MADE_GS1)
+    talk, _ = answered(needle, "20 19", "y", "y", "1", "w", "5", "15", "1", "10 10", "a", MADE_GS1)
     assert talk.facts["lock"] == {"lot": "A77", "expires": "2028-01-31"}, "a lock keeps lot and expiry, no identifier"
     talk, _ = answered(talk, "i", "", "1", MADE_GS1)
     assert {key: talk.facts["dressing"][key] for key in ("type", "lot")} == {"type": "transparent", "lot": "A77"}

@@ -75,8 +75,7 @@ ROUTINE: list[tuple[str, bool]] = [
     ("15", False),
     ("1", False),
     ("10 10", False),
-    ("p", False),
-    ("n", False),
+    ("a", False),
     ("i", False),
     ("", False),
     ("1", False),
@@ -126,7 +125,7 @@ def test_the_very_first_access_of_a_record_takes_at_most_a_hundred_too(
         *[("-15m", False), ("a", False), ("LB-ORD-5501", True), ("antibiotics for eight days", True)],
         *[("a", False), ("n", False), ("a", False), ("1", False), ("-6", False), ("a", False), ("60 60", False)],
         *[("20 19", False), ("y", False), ("y", False), ("1", False), ("w", False), ("5", False), ("15", False)],
-        *[("1", False), ("10 10", False), ("p", False), ("n", False), ("1", False), ("100 5", False)],
+        *[("1", False), ("10 10", False), ("a", False), ("1", False), ("100 5", False)],
         *[
             ("1", False),
             ("y", False),
@@ -159,19 +158,18 @@ def test_no_blood_return_puts_the_line_on_hold(ward: Path) -> None:
     assert "!! LINE ON HOLD: no blood return." in said
     assert "Vascular access specialists or a physician clear it" in said
     assert "What was tried to get blood?" in said
-    nurse.type("1234")
-    nurse.type("- no blood return")
-    nurse.type("15")
-    nurse.type("- line on hold until it is cleared")
-    for text in ("1", "y", "a", "", "y"):
-        said = nurse.type(text)
-    assert "What was seen?" in said and "Enter: no blood return" in said
+    said = nurse.type("123")
+    assert "What was seen?" in said and "Enter: no blood return" in said, "asked at once"
     nurse.type("")
     nurse.type("needle left in, line clamped and labelled as on hold", True)
     nurse.type("Dr Amaranth Locke, MD", True)
     said = nurse.type("+8")
     assert "When they were told: 11 May 2026, 15:38." in said
-    for text in ("specialist will see the line this evening", "2", "1", "why the line rests", "", "t"):
+    nurse.type("specialist will see the line this evening", True)
+    nurse.type("- no blood return")
+    nurse.type("15")
+    nurse.type("- line on hold until it is cleared")
+    for text in ("1", "y", "a", "", "y", "2", "1", "why the line rests", "", "t"):
         note = nurse.type(text)
     assert "STOP: LINE ON HOLD" in note
     assert "The line is ON HOLD from this time (no blood return)." in " ".join(note.split())
@@ -193,7 +191,7 @@ def test_a_dressing_change(ward: Path) -> None:
     assert "Needle in: 20 gauge, 19 mm (3/4 inch), since 4 May 2026, 16:20." in opening
     for text in (
         "1140",
-        "12",
+        "nb",
         "y",
         "dl",
         "a",
@@ -229,9 +227,9 @@ def test_a_deaccess_with_a_heparin_lock(ward: Path) -> None:
     (ward / "episode.yaml").write_bytes(demo_until("removal-2"))
     nurse = Keyboard(ward, "chart", "episode.yaml", "deaccess", asof="2026-05-12T11:20-05:00")
     nurse.read()
-    for text in ("-15m", "12", "LB-ORD-5560", "treatment completed", "a", "w", "15", "1", "10 10", "p"):
+    for text in ("-15m", "nb", "LB-ORD-5560", "treatment completed", "a", "w", "15", "1", "10 10"):
         said = nurse.type(text)
-    said = nurse.type("n")
+    said = nurse.type("a")
     assert "1: heparin" in said and "100 units" not in said, "a strength is read off the label, not offered"
     for text in ("1", "100 5", "a", "small dry gauze", "0", "1", "to keep the cover on", "", "s"):
         said = nurse.type(text)
@@ -254,8 +252,14 @@ def test_going_back_and_changing_an_answer(ward: Path) -> None:
     said = nurse.type("<")
     assert "Back. You had said: 1." in said and "How many attempts?" in said and "Enter: 1" in said
     said = nurse.type("2")
-    assert "Number of attempts: 2." in said and "Who put it in?" in said, "asked for several attempts only"
-    nurse.type("Bertrand Oyelle, RN")
+    assert "Number of attempts: 2." in said and "Puncture 1 of 2: which needle?" in said
+    nurse.type("20 25")
+    assert "Puncture 1 of 2: what came of it?" in nurse.type("Bertrand Oyelle, RN")
+    said = nurse.type("port missed")
+    assert "Puncture 2 of 2: which needle?" in said and "Enter: the needle that is in" in said
+    nurse.type("")
+    assert "Enter: you" in nurse.shown.rpartition("who put it in")[2]
+    nurse.type("")
     said = nurse.type("b")
     assert "Enter: present, like whole blood" in said
     said = nurse.type("")
@@ -293,7 +297,7 @@ def test_ctrl_c_keeps_a_private_draft_that_the_next_run_goes_on_with(ward: Path)
     assert stat.S_IMODE(draft.parent.stat().st_mode) == 0o700
     assert not any(word in str(draft) for word in ("episode", "Quillfeather", "LB-000101", "access"))
     again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
-    assert "A draft of this access holds 11 answers" in again.read()
+    assert "A draft of this access contains 11 answers" in again.read()
     said = again.type("")
     assert "Which needle?" in said
     for text, _ in ROUTINE[11:]:
@@ -366,10 +370,10 @@ def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
     said = nurse.type("gauge")
     assert "Needle gauge: what is right? (recorded: 20)" in said
     said = nurse.type("22")
-    assert "Needle gauge: was 20; becomes 22." in said
+    assert "Needle gauge: was 20, now 22." in said
     nurse.type("")
     said = nurse.type("read wrongly from the label")
-    assert "Needle gauge: 20; after: 22" in said and "As first charted, kept for the record" in said
+    assert "Needle gauge: was 20, now 22" in said and "As first charted, kept for the record" in said
     nurse.last("mt")
     assert nurse.code() == 0
     event = last_event(ward)
@@ -395,7 +399,7 @@ def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward
     asof = "2026-05-07T12:00-05:00"
     use = Keyboard(ward, "chart", "episode.yaml", "use", asof=asof)
     use.read()
-    for text in ("1150", "i", "17", "y", "1", "an antibiotic", "n", "p"):
+    for text in ("1150", "i", "name, room number", "y", "", "1", "an antibiotic", "n", "p"):
         said = use.type(text)
     assert "!! UNSAFE: identified by name; a room number does not count" in said
     before = said[said.index("Sign as") - 120 :]

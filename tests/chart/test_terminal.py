@@ -99,7 +99,7 @@ def test_a_disk_without_room_for_the_record_leaves_it_and_keeps_the_draft(week: 
     assert (week / "episode.yaml").read_bytes() == before
     assert sorted(path.name for path in week.iterdir()) == ["episode.yaml", "state"]
     again = chart(week, "\ny\n")
-    assert again.returncode == 0 and "A draft of this line check holds 4 answers" in again.stderr.decode()
+    assert again.returncode == 0 and "A draft of this line check contains 4 answers" in again.stderr.decode()
 
 
 def test_no_room_for_a_draft_is_told_once_and_the_entry_can_still_be_signed(

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import times
+from lda_notes.chart import dates, times
+from lda_notes.chart.dates import Calendar
 from lda_notes.chart.heard import Unclear
-from lda_notes.chart.times import Bias, Frame, echo, read, read_day, written
+from lda_notes.chart.times import Bias, Frame, echo, read, written
 
 CHICAGO = ZoneInfo("America/Chicago")
 NOW = datetime(2031, 3, 4, 15, 30, 42, tzinfo=UTC)  # 09:30 in Chicago, and the machine is somewhere else
@@ -67,7 +68,6 @@ def test_a_time_is_read_in_the_zone_of_the_stay(typed: str, means: str) -> None:
         ("-m", "no time"),
         ("2031-02-30 10:00", "no 2031-02-30 in the calendar"),
         ("2031-13-01T10:00Z", "no such date and time"),
-        ("friday 0800", "no time"),
         ("０９４０", "no time"),
         ("0940 EST", "09:40 on 4 March 2031 is CST, not EST"),
         ("-999d", "2028"),
@@ -129,17 +129,84 @@ def test_any_text_is_read_or_refused_in_one_sentence(text: str) -> None:
     for bias in ("today", "near", "next"):
         found = read(text, frame(bias=bias))  # type: ignore[arg-type]
         assert isinstance(found, datetime) or found.sentence.endswith((".", ")."))
-    assert isinstance(read_day(text, date(2031, 3, 4)), date | Unclear)
+    assert isinstance(dates.read(text, US), date | Unclear)
 
 
-def test_days() -> None:
-    today = date(2031, 3, 4)
-    assert read_day("today", today) == today
-    assert read_day("2032-02", today) == date(2032, 2, 29), "labels name the month: its last day"
-    assert read_day("2031-12", today) == date(2031, 12, 31)
-    assert read_day("2031-03-09", today) == date(2031, 3, 9)
-    for bad in ("2031-13", "2031-02-30", "03/04/31", "31", ""):
-        assert isinstance(read_day(bad, today), Unclear), bad
+US = Calendar(date(2031, 3, 4))  # a Tuesday
+ELSEWHERE = Calendar(date(2031, 3, 4), month_first=False)
+AHEAD = Calendar(date(2031, 3, 4), ahead=True)
+
+
+@pytest.mark.parametrize(
+    ("typed", "means", "calendar"),
+    [
+        ("today", "2031-03-04", US),
+        ("2031-03-09", "2031-03-09", US),
+        ("03/12/1957", "1957-03-12", US),
+        ("3/12/1957", "1957-03-12", US),
+        ("03/12/1957", "1957-12-03", ELSEWHERE),
+        ("27/12/1957", "1957-12-27", ELSEWHERE),
+        ("12 March 1957", "1957-03-12", US),
+        ("12 mar 1957", "1957-03-12", US),
+        ("March 12, 1957", "1957-03-12", US),
+        ("Mar. 12th 1957", "1957-03-12", US),
+        ("12-Mar-1957", "1957-03-12", US),
+        ("2/27", "2031-02-27", US),
+        ("27 Feb", "2031-02-27", US),
+        ("Feb 27", "2031-02-27", US),
+        ("27Feb", "2031-02-27", US),
+        ("12/30", "2030-12-30", US),
+        ("30 Dec", "2030-12-30", US),
+        ("30 Dec", "2031-12-30", AHEAD),
+        ("Fri", "2031-02-28", US),
+        ("tues", "2031-03-04", US),
+        ("Wednesday", "2031-02-26", US),
+        ("Fri", "2031-03-07", AHEAD),
+        ("Tue", "2031-03-04", AHEAD),
+    ],
+)
+def test_dates_as_they_are_written(typed: str, means: str, calendar: Calendar) -> None:
+    assert dates.read(typed, calendar) == date.fromisoformat(means)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["", "31", "10", "2031-13-01", "2031-02-30", "29 Feb 2031", "03/04/31", "13/27", "T", "Th", "Ma 12", "12 Xyz"],
+)
+def test_what_is_no_date_is_refused(typed: str) -> None:
+    assert isinstance(dates.read(typed, US), Unclear)
+
+
+def test_day_and_month_that_could_be_swapped() -> None:
+    assert dates.other("03/12/1957", US) == date(1957, 12, 3)
+    assert dates.other("03/12/1957", ELSEWHERE) == date(1957, 3, 12)
+    for one in ("3/27/1957", "5/5/1957", "12 March 1957", "1957-03-12"):
+        assert dates.other(one, US) is None
+
+
+def test_a_label_that_names_a_month_means_its_last_day() -> None:
+    assert dates.last_of_month("2032-02") == date(2032, 2, 29)
+    assert dates.last_of_month("12/2031") == date(2031, 12, 31)
+    assert dates.last_of_month("13/2031") is None and dates.last_of_month("2031-03-04") is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "means"),
+    [
+        ("Fri 0940", "2031-02-28T09:40-06:00"),
+        ("fri, 9:40", "2031-02-28T09:40-06:00"),
+        ("2/27 0940", "2031-02-27T09:40-06:00"),
+        ("27 Feb 0940", "2031-02-27T09:40-06:00"),
+        ("Feb 27, 09:40", "2031-02-27T09:40-06:00"),
+        ("02/27/2031 0940", "2031-02-27T09:40-06:00"),
+        ("27 Feb 2031 2140", "2031-02-27T21:40-06:00"),
+        ("9:40 pm", "2031-03-04T21:40-06:00"),
+        ("yesterday 12:05 am", "2031-03-03T00:05-06:00"),
+    ],
+)
+def test_times_with_dates_as_nurses_write_them(typed: str, means: str) -> None:
+    found = read(typed, frame())
+    assert isinstance(found, datetime) and written(found) == means
 
 
 def test_the_sentence_on_how_to_type_a_time_is_true() -> None:

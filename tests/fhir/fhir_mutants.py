@@ -745,6 +745,16 @@ WRITTEN_BLIND: Final[tuple[Mutant, ...]] = (
 
 FOUND_LATER: Final[tuple[Mutant, ...]] = (
     M(
+        "an extension that changes the meaning",
+        "access",
+        "Procedure",
+        "modifierExtension",
+        [{"url": "https://other.example/not-done", "valueBoolean": True}],
+        "2.4.1: not processed unless understood",
+    ),
+    M("rules apart from FHIR", "access", "Procedure", "implicitRules", "https://other.example/rules", "2.27"),
+    M("a month 13 without a day", "access", "Procedure", "performedPeriod.end", "2031-13", "dateTime"),
+    M(
         "language with the wrong capitals",
         "access",
         "DocumentReference",

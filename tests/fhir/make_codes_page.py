@@ -5,10 +5,14 @@ Run ``python tests/fhir/make_codes_page.py`` after a change of the tables; a tes
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
+from fhir_demos import DEMOS, episode, sent
+
+from lda_notes.fhir.build.bundle import Options
 from lda_notes.fhir.codes import CONCEPTS, NOT_EMITTED, WORDS, code_rows
 from lda_notes.fhir.config import DEFAULT, Config, Systems
 from lda_notes.fhir.extensions import OWN
@@ -40,6 +44,50 @@ def codes() -> Iterator[str]:
     yield "## Without a code of others"
     yield ""
     yield from table(("what", "why"), iter(NOT_EMITTED))
+
+
+MAIN: Final = {
+    "AllergyIntolerance": "code",
+    "Condition": "code",
+    "Device": "type",
+    "DocumentReference": "type",
+    "Flag": "code",
+    "List": "code",
+    "MedicationAdministration": "medicationCodeableConcept",
+    "Observation": "code",
+    "Procedure": "code",
+    "ServiceRequest": "code",
+    "Task": "code",
+}
+"""The element that says what a resource of a type is."""
+
+
+def main_elements() -> tuple[Counter[str], Counter[str]]:
+    """How many resources of each type the demos give, each once, and how many of them have a code."""
+    seen: dict[str, Any] = {}
+    for demo in DEMOS:
+        for bundle in sent(episode(demo), Options()):
+            for entry in bundle["entry"]:
+                seen.setdefault(entry["fullUrl"], entry["resource"])
+    total: Counter[str] = Counter()
+    coded: Counter[str] = Counter()
+    for one in seen.values():
+        kind = one["resourceType"]
+        if kind in MAIN:
+            total[kind] += 1
+            coded[kind] += any(coding.get("code") for coding in one[MAIN[kind]].get("coding", ()))
+    return total, coded
+
+
+def coded() -> Iterator[str]:
+    yield "## How much is coded"
+    yield ""
+    yield "Resources of all demos, each once, and how many have a code in the element that says what they are."
+    yield ""
+    total, has_code = main_elements()
+    rows = [(f"{kind}.{MAIN[kind]}", str(has_code[kind]), str(total[kind])) for kind in sorted(total)]
+    rows.append(("all", str(has_code.total()), str(total.total())))
+    yield from table(("element", "coded", "of"), iter(rows))
 
 
 def texts() -> Iterator[str]:
@@ -150,7 +198,10 @@ def carried(kind: str) -> set[str]:
 
 def page() -> str:
     head = ["# What goes into FHIR", "", "Made by `python tests/fhir/make_codes_page.py`; do not edit.", ""]
-    return "\n".join([*head, *codes(), *texts(), *units(), *facts(), *extensions(), *configuration()]).rstrip() + "\n"
+    return (
+        "\n".join([*head, *codes(), *coded(), *texts(), *units(), *facts(), *extensions(), *configuration()]).rstrip()
+        + "\n"
+    )
 
 
 if __name__ == "__main__":

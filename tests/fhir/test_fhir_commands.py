@@ -251,3 +251,17 @@ def test_nothing_heavy_is_loaded(arguments: list[str], light: set[str]) -> None:
     loaded = set(done.stderr.split())
     assert "lda_notes" in loaded
     assert loaded & light == set()
+
+
+def test_a_claimed_profile_that_is_not_judged_is_named_and_is_no_fault(tmp_path: Path) -> None:
+    out = tmp_path / "bundles.json"
+    assert run("bundle", FOLDER / "soiled-dressing.yaml", "--event", "access-1", "--out", out).exit_code == 0
+    bundle = json.loads(out.read_text())
+    procedure = next(e["resource"] for e in bundle["entry"] if e["resource"]["resourceType"] == "Procedure")
+    procedure["meta"] = {"profile": ["https://other.example/StructureDefinition/procedure"]}
+    done = run("verify", saved(tmp_path, bundle))
+    assert done.exit_code == 0
+    assert "Not judged: the profile https://other.example/StructureDefinition/procedure" in done.stderr
+    as_json = json.loads(run("verify", saved(tmp_path, bundle), "--format", "json").stdout)
+    assert as_json["files"][0]["not_judged"] == ["https://other.example/StructureDefinition/procedure"]
+    assert "Not judged" not in run("verify", out).stderr

@@ -9,6 +9,7 @@ import tempfile
 import threading
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import IO, Any, Literal, Self
 
 from maven_jar import jar, tool
@@ -50,8 +51,10 @@ class JavaValidator:
 
     version: str
 
-    def __init__(self) -> None:
-        command = [tool("java"), *_SMALL, *_NO_NETWORK, "-jar", str(jar("validator"))]
+    def __init__(self, package: Path | None = None) -> None:
+        """``package`` is the folder of an unpacked FHIR package whose definitions are loaded."""
+        loaded = [str(package)] if package is not None else []
+        command = [tool("java"), *_SMALL, *_NO_NETWORK, "-jar", str(jar("validator")), *loaded]
         self._complaints = tempfile.TemporaryFile("w+", encoding="utf-8")  # noqa: SIM115 - close() closes it
         self._process = subprocess.Popen(
             command,

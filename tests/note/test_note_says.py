@@ -322,7 +322,7 @@ def test_due_times_the_nurse_noted_are_compared() -> None:
     same = made.needle_event("2026-04-01 09:00", next_due={"needle_change": "2026-04-08T14:00+00:00"})
     assert "Needle change and dressing change are due by 8 April 2026, 09:00 (7 days)." in said(sheet_of(same))
     other = made.needle_event("2026-04-01 09:00", next_due={"needle_change": "2026-04-09T09:00-05:00"})
-    assert "Told as next due: needle change by 9 April 2026, 09:00." in said(sheet_of(other))
+    assert "Reported as next due: needle change by 9 April 2026, 09:00." in said(sheet_of(other))
 
 
 def test_a_dressing_change_does_not_restart_the_needle() -> None:

@@ -138,7 +138,7 @@ PUBLISHED = [
     ("rate_per_line_days", "1000", "line days", "exactly", "nhsn-table", "R2"),
     # The rest, beside the sources named in the rows above.
     ("maintenance_flush_days", "28", "days", "at most", "royal-marsden", "R"),
-    ("accessed_idle_flush_hours", "24", "hours", "at most", "infusion-forum", "R2"),
+    ("accessed_idle_flush_hours", "24", "hours", "at most", "infusion-forum", "M-L"),
     ("post_implant_tender_hours", "72", "hours", "at least", "port-procedures-page", "R2"),
     ("power_gauge_max", "22", "gauge", "at most", "power-ifu-table", "R2"),
     ("spray_to_needle_s", "60", "seconds", "at most", "vapocoolant-label", "M-M"),

@@ -4,6 +4,9 @@ Written from the sentences alone. A row names the kinds of event, the words as p
 event; ``@0.at`` is the first event of the record, ``port.side`` and the like the record itself) a value that
 contradicts the words. ``contrary`` are facts that together make the words untrue although every least fact is recorded;
 ``against`` are facts that contradict a recorded fact: then the words are left out or the check finds it.
+
+Words alone were brought into line with American clinical English since (notified, replied, antidote, applied, removed,
+reported); no fact of a row was changed.
 """
 
 from __future__ import annotations
@@ -485,13 +488,13 @@ ARRIVAL = (
     ),
     row(
         "arrival accessed",
-        "Not known of the needle: gauge (no label).",
+        "Unknown about the needle: gauge (no label).",
         {"needle.gauge": 22, "needle.gauge.not_assessed": "patient asleep"},
         {"needle": {"gauge": {"not_assessed": "no label"}}},
     ),
     row(
         "arrival accessed",
-        "Nothing is known of the needle: patient asleep.",
+        "Nothing is known about the needle: patient asleep.",
         {"needle": {"gauge": 20}},
         {"needle": WHY},
     ),
@@ -553,7 +556,7 @@ REMOVAL = (
     ),
     row(
         "de-access",
-        "Missing of the needle: tip, looked for on radiograph.",
+        "Missing piece of the needle: tip, looked for on radiograph.",
         {"missing_piece": "hub"},
         {"needle_intact": "no", "missing_piece": "tip, looked for on radiograph"},
     ),
@@ -645,7 +648,7 @@ HOLDS = (
     ),
     row(
         "line use",
-        "Used in spite of the hold as ordered by Rufus Quill, NP (CASE-N7) for blood cultures, ordered at 11:30.",
+        "Used despite the hold, as ordered by Rufus Quill, NP (CASE-N7) for blood cultures, ordered at 11:30.",
         {
             "despite_hold": ONLY,
             "despite_hold.by": OTHER,
@@ -726,13 +729,13 @@ DUE = (
     ),
     row(
         "flush",
-        "Told as next due: flush by 3 April 2031, 08:00.",
+        "Reported as next due: flush by 3 April 2031, 08:00.",
         {"next_due": ONLY, "next_due.flush": t("10:00", 3)},
         {"next_due": {"flush": t("08:00", 3)}},
     ),
     row(
         "access",
-        "Told as next due: needle change by 8 April 2031, 08:00",
+        "Reported as next due: needle change by 8 April 2031, 08:00",
         {"next_due": ONLY, "next_due.needle_change": t("07:00", 8)},
         {"next_due": {"needle_change": t("08:00", 8), "dressing_change": None}},
     ),
@@ -965,12 +968,12 @@ DRESSINGS = (
             ("chlorhexidine_disc", "no", "no chlorhexidine disc"),
             ("site_visible", "yes", "puncture site in view"),
             ("site_visible", "no", "puncture site NOT in view"),
-            ("without_tension", "yes", "laid without tension"),
-            ("without_tension", "no", "laid WITH tension on the skin"),
+            ("without_tension", "yes", "applied without tension"),
+            ("without_tension", "no", "applied WITH tension on the skin"),
             ("labelled", "yes", "labeled with date and initials"),
             ("labelled", "no", "NOT labeled"),
-            ("barrier_film", "yes", "Barrier film put on the skin."),
-            ("barrier_film", "no", "No barrier film was put on the skin."),
+            ("barrier_film", "yes", "Barrier film applied to the skin."),
+            ("barrier_film", "no", "No barrier film was applied to the skin."),
         )
     ),
     row(DRESSED, "secured with adhesive strips", {"dressing.securement": "stitches", "dressing": NOT_DONE}),
@@ -1012,7 +1015,7 @@ DRESSINGS = (
     ),
     row(
         DRESSED,
-        "Taken off because of a reaction: disc and adhesive.",
+        "Removed because of a reaction: disc and adhesive.",
         {"taken_off": (["disc"], ["latex"])},
         {"taken_off": ["disc", "adhesive"]},
     ),
@@ -1144,7 +1147,7 @@ PROBLEMS = (
     row(SITED, "Action: infusion stopped.", {"problems.0.action": "none yet"}, {"problems": [PROBLEM]}),
     row(
         SITED,
-        f"{QUILL_SIGNED} was told at 12:05 and answered: hold it.",
+        f"{QUILL_SIGNED} was notified at 12:05 and replied: hold it.",
         {
             "problems.0.told": OTHER,
             "problems.0.told_at": t("12:06"),
@@ -1152,16 +1155,16 @@ PROBLEMS = (
         },
         {"problems": [PROBLEM]},
     ),
-    row(SITED, f"{QUILL_SIGNED} was told", {"problems.0.told": OTHER}, {"problems": [PROBLEM]}),
+    row(SITED, f"{QUILL_SIGNED} was notified", {"problems.0.told": OTHER}, {"problems": [PROBLEM]}),
     row(
         SITED,
-        "Someone was told at 12:05",
+        "Someone was notified at 12:05",
         {"problems.0.told_at": t("12:06")},
         {"problems": [{**PROBLEM, "told": None}]},
     ),
     row(
         SITED,
-        "Answer received: hold it.",
+        "Reply: hold it.",
         {"problems.0.reply": "go on"},
         {"problems": [{**PROBLEM, "told": None, "told_at": None}]},
     ),
@@ -1259,7 +1262,9 @@ USES = (
     *(
         row(
             "line use",
-            f"{purpose} {action} through the implanted port, right chest: 5% dextrose.",
+            f"{purpose} through the implanted port stopped, right chest: 5% dextrose."
+            if action == "stopped"
+            else f"{purpose} {action} through the implanted port, right chest: 5% dextrose.",
             {"purpose": other, "action": other_action, "what": "saline", "port.side": "left"},
             {"purpose": purpose, "action": action, "what": "5% dextrose", "vesicant": "no"},
         )
@@ -1546,11 +1551,11 @@ TREATMENTS = (
     row("extravasation care", "Aspirated through the needle: 1 mL.", {"aspirated_ml": 3}),
     row(
         "extravasation care",
-        "Given against it: dexrazoxane.",
+        "Antidote given: dexrazoxane.",
         {"antidote": ("hyaluronidase", NOT_DONE)},
         {"antidote": "dexrazoxane"},
     ),
-    row("extravasation care", "Nothing was given against it: none ordered.", {"antidote": "dexrazoxane"}),
+    row("extravasation care", "No antidote was given: none ordered.", {"antidote": "dexrazoxane"}),
     row("extravasation care", "No compress was applied.", {"compress": ("warm", "cold")}, {"compress": "none"}),
     row("extravasation care", "A cold compress was applied.", {"compress": ("warm", "none")}),
     row("extravasation care", "A photograph was taken.", {"photograph": "no"}),
@@ -1680,13 +1685,13 @@ MOVES = (
     row("port facts", "The catheter has no valve.", {"valved": "yes"}, {"valved": "no"}),
     row(
         "port facts",
-        "Known of the port's side: lymphedema.",
+        "On the side of the port: lymphedema.",
         {"arm_history": ["dialysis fistula"]},
         {"arm_history": ["lymphedema"]},
     ),
     row(
         "flushed elsewhere",
-        "told that the port was flushed on 20 March 2031 at Clinic Sandpiper (fictional), by word of patient.",
+        "reported that the port was flushed on 20 March 2031 at Clinic Sandpiper (fictional), according to patient.",
         {"on": "2031-03-21", "where": "Clinic Wren", "by_word_of": "a letter"},
         before=(),
     ),

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.knowledge.policy import quantity
@@ -14,6 +14,8 @@ from lda_notes.problems import Related
 from lda_notes.record.events import (
     Access,
     ArrivalAccessed,
+    CareEvent,
+    Discharge,
     Dressed,
     DressingChange,
     Flushed,
@@ -21,7 +23,7 @@ from lda_notes.record.events import (
     Proved,
     SiteSeen,
 )
-from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock, Site
+from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock, Needle, NotDone, Sign, Site
 
 _PATENT: Final = Citation("ins-patency", "R2")
 _MINUTE: Final = timedelta(minutes=1)
@@ -297,6 +299,59 @@ def erythema_extent(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
             step.entry.path("site", "erythema_mm"),
             f"redness is none, and its extent is {quantity(site.erythema_mm, 'mm')}",
         )
+
+
+@rule("wrong", "correct whichever of the two is wrong", on=(CareEvent, Discharge), cites=(COMMON_PRACTICE,))
+def recorded_both_ways(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
+    """Finds two facts of one entry that cannot both be true, such as a whole needle with a piece missing.
+
+    The next nurse reads one of them and acts on it; nobody can tell which one was meant.
+
+    Correct the one that is wrong.
+    """
+    for path, says in _both_ways(event.__dict__):
+        yield Found(step.entry.path(*path), says)
+
+
+def _both_ways(facts: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Yield each pair that cannot be: where the fact stands that says it the other way, and both in words."""
+    found, old, discard = facts.get("found") or (), facts.get("old_lock"), facts.get("discard_ml")
+    punctures, flushes = facts.get("punctures") or (), facts.get("flushes")
+    if facts.get("needle_intact") is True and facts.get("missing_piece"):
+        yield ("missing_piece",), "the needle came out whole, and a missing piece is recorded"
+    if facts.get("connections_secure") is True and not {"connector off", "tubing parted"}.isdisjoint(found):
+        yield ("found",), "connections are secure, and a connector or tubing was found off"
+    if facts.get("nothing_runs") is True and facts.get("infusion"):
+        yield ("infusion",), "nothing is running, and an infusion is recorded as running"
+    if old == "aspirated and discarded" and isinstance(discard, NotDone):
+        yield ("discard_ml",), "the old lock was aspirated and discarded, and no aspirate was discarded"
+    if old == "could not be aspirated" and isinstance(discard, Decimal) and discard > 0:
+        yield ("discard_ml",), f"the old lock could not be aspirated, and {quantity(discard, 'mL')} were discarded"
+    if isinstance(facts.get("needle"), Needle) and punctures and all(one.outcome == "port missed" for one in punctures):
+        yield ("punctures",), "a needle was inserted, and every puncture missed the port"
+    last = flushes[-1].resistance if isinstance(flushes, tuple) and flushes else None
+    if isinstance(facts.get("lock"), Lock) and last == "cannot flush":
+        yield ("lock",), "the line was locked, and at the last flush it could not be flushed"
+    if facts.get("needle_in") is False and facts.get("needle_removal") is not None:
+        yield ("needle_removal",), "no needle was left in, and its removal is planned"
+    site = facts.get("site")
+    if isinstance(site, Site):
+        yield from _signs_both_ways(site, facts.get("signs") or ())
+
+
+_SIGN_OF: Final = {"swelling": ("swelling",), "erythema": ("redness",), "drainage": ("pus",)}
+"""Which signs speak against a look at the site that found none, where they are at the port or in no place."""
+
+
+def _signs_both_ways(site: Site, signs: Sequence[Sign]) -> Iterator[tuple[tuple[str, ...], str]]:
+    here = {sign.what for sign in signs if sign.where in (None, "port pocket", "needle site")}
+    for key, whats in _SIGN_OF.items():
+        if getattr(site, key) == "none" and not here.isdisjoint(whats):
+            yield ("signs",), f"{key} at the site is none, and {whats[0]} is recorded as a sign"
+    if site.swelling == "none" and site.swelling_where:
+        yield ("site", "swelling_where"), "swelling is none, and the place of a swelling is recorded"
+    if site.swelling == "none" and site.swelling_change in ("new", "growing"):
+        yield ("site", "swelling_change"), f"swelling is none, and it is recorded as {site.swelling_change}"
 
 
 _SCALES: Final = (

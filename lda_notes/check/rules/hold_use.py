@@ -447,6 +447,49 @@ def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable
 
 
 @rule(
+    "wrong",
+    "correct the decision, or what it limits and ends",
+    on=(Evaluation,),
+    cites=(COMMON_PRACTICE,),
+)
+def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Compares the decision of an evaluation with the limits and the holds that the same entry names.
+
+    Only a decision that clears the line sets or lifts limits and ends holds. A limit with "cleared for use", or the end
+    of a hold with "remains on hold", leaves the next nurse to guess which was meant.
+
+    Correct whichever is wrong. Until then the limit stays, and nothing ends.
+    """
+    if event.decision is None:
+        return
+    names: dict[str, tuple[str, ...]] = {key: event.__dict__.get(key) or () for key in ("limits", "lifts", "ends")}
+    limited = {one.what for one in step.before.limits}
+    on_hold = {name for hold in step.before.holds for name in (hold.reason, hold.sign)}
+    septa = case.timeline.episode.port.septa
+    named = len(septa) == 1 or event.septum in septa
+    if event.decision in CLEARED:
+        odd = {
+            "limits": names["limits"] if event.decision == "cleared for use" else (),
+            "lifts": tuple(one for one in names["lifts"] if named and one not in limited),
+            "ends": tuple(one for one in names["ends"] if named and one != "all" and one not in on_hold),
+        }
+    else:
+        odd = names
+    said = {
+        "limits": f'the decision is "{event.decision}", and it is limited: ',
+        "lifts": "it lifts a limit that the line does not have: ",
+        "ends": "it ends a hold that the line is not under: ",
+    }
+    for key, which in odd.items():
+        if which:
+            start = said[key]
+            if event.decision not in CLEARED and key != "limits":
+                what = "limits" if key == "lifts" else "holds"
+                start = f'the decision is "{event.decision}", and {what} are named as ended by it: '
+            yield Found(step.entry.path(key), start + " and ".join(which))
+
+
+@rule(
     "gap",
     "name the holds that it ends, and the septum of a port with two; say all only if all were judged",
     on=(Evaluation,),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lda_notes.check.rule_table import Case
+from lda_notes.knowledge import amounts
 from lda_notes.knowledge.ages import days_old, months_old
 from lda_notes.record.events import Event
 
@@ -35,9 +36,8 @@ def is_adult(case: Case, event: Event) -> bool | None:
 
 def heparin_child(case: Case, event: Event) -> bool:
     """Tell whether the amount of heparin goes by a child's weight: known to be young, or known to be light."""
-    months, weight = months_at(case, event), case.timeline.patient_at(event.at).weight_kg
-    young = months is not None and months < 12 * case.policy.value("heparin_child_years")
-    return young or (weight is not None and weight < case.policy.value("heparin_child_kg"))
+    patient = case.timeline.patient_at(event.at)
+    return amounts.heparin_child(patient.birth_date, patient.weight_kg, case.local(event.at).date(), case.policy)
 
 
 def is_newborn(case: Case, event: Event) -> bool:

@@ -15,6 +15,7 @@ from lda_notes.knowledge.sources import Citation
 from lda_notes.line.timeline import Dwell
 from lda_notes.problems import Related
 from lda_notes.record.events import PatencyCheck, PatencyTreatment, Proved
+from lda_notes.record.parts import Site
 
 _LABEL: Final = Citation("alteplase-label", "R")
 _DOSE_LIMITS: Final = (
@@ -140,6 +141,38 @@ def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> 
             step.entry.path("reconstituted_at"),
             f"the alteplase was put in {length(kept)} after mixing; expected at most "
             f"{case.policy.text('alteplase_use_within_hours')}",
+        )
+
+
+@rule(
+    "advice",
+    "make sure that the prescriber knew before the dose, and watch the patient; the label asks for care",
+    on=(PatencyTreatment,),
+    cites=(_LABEL,),
+)
+def thrombolytic_caution(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+    """Lists what the label of a thrombolytic asks caution for, as it was recorded before the dose.
+
+    A dose may release an infection from the catheter into the blood, and it adds to any risk of bleeding. Neither
+    forbids it; hypersensitivity alone does. Pus or swelling at the site points to another cause of the occlusion.
+
+    Confirm that the prescriber knew and ordered the dose, and chart what was said.
+    """
+    risk = event.bleeding_risk
+    site = event.site if isinstance(event.site, Site) else None
+    taken = (risk.anticoagulant or "").strip() if risk is not None else ""
+    named = taken.casefold().rstrip(".") not in ("", "no", "none", "nil")
+    cautions = [
+        *(["infection of the catheter known or suspected"] if risk is not None and risk.catheter_infection else []),
+        *(["recent bleeding"] if risk is not None and risk.recent_bleeding else []),
+        *([f'anticoagulant "{taken}", which adds to the risk of bleeding'] if named else []),
+        *(["swelling at the site"] if site is not None and site.swelling == "present" else []),
+        *(["pus at the site"] if site is not None and site.drainage == "purulent" else []),
+    ]
+    if cautions:
+        yield Found(
+            step.entry.path("bleeding_risk" if risk is not None else "site"),
+            f"recorded before {event.drug} was instilled: {'; '.join(cautions)}",
         )
 
 

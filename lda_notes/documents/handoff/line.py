@@ -457,8 +457,16 @@ def _owner(view: View, by: datetime | None) -> str:
     if left is not None:
         event = left.event
         taken = event.handed_to if isinstance(event, ev.Discharge) else None
-        return wording.person(taken) if taken is not None and taken.name else "whoever looks after the port now"
+        return wording.person(taken) if taken is not None and taken.name else "no one is named"
     return "oncoming nurse" if by is None or view.in_shift(by) else "a later shift"
+
+
+def doses_so_far(view: View, state: State, dwell: Dwell) -> int:
+    """Return how many doses of a thrombolytic were put in through this needle, the dwelling one included."""
+    began = state.needle.opened.event.at if state.needle else dwell.treatment.event.at
+    return sum(
+        began <= other.treatment.event.at <= dwell.treatment.event.at for other in view.timeline.dwells[state.septum]
+    )
 
 
 def _after_the_looks(view: View, state: State, dwell: Dwell) -> Action:
@@ -467,10 +475,7 @@ def _after_the_looks(view: View, state: State, dwell: Dwell) -> Action:
         since = f"put in {view.wording.when(dwell.treatment.event.at)}"
         act = f"Look at the dwelling {drug} as its order says"
         return Action(act, state.septum, None, True, _owner(view, None), since, (DANGERS,))
-    began = state.needle.opened.event.at if state.needle else dwell.treatment.event.at
-    doses = sum(
-        began <= other.treatment.event.at <= dwell.treatment.event.at for other in view.timeline.dwells[state.septum]
-    )
+    doses = doses_so_far(view, state, dwell)
     more = doses < view.policy.value("alteplase_doses")
     waited = phrasing.span(view.asof - dwell.treatment.event.at)
     return Action(

@@ -398,7 +398,7 @@ def _some(items: tuple[str, ...]) -> tuple[str, ...]:
 def _given(patient: PatientFacts) -> Iterator[str]:
     """Yield what was given since the last sheet and today; `lda-notes amounts` has the rest."""
     for added in patient.amounts:
-        text = amounts_text(added.sums)
+        text = amounts_text(added.sums, added.kg)
         if text != "nothing" and added.septum is None:
             yield f"{added.over} (from {patient.wording.when(added.start)}): {text}"
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, line_facts
+from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, doses_so_far, line_facts
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.ages import days_old, months_old, years_old
-from lda_notes.knowledge.amounts import alteplase_withdrawal
+from lda_notes.knowledge.amounts import alteplase_withdrawal, heparin_child
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due, sums
@@ -47,6 +48,8 @@ class Added:
     septum: str | None
     start: datetime
     sums: Sums
+    kg: Decimal | None = None
+    """Weight of a child, for what was given in one day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -452,7 +455,9 @@ def _gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
     for event, messages in by_event.items():
         entry = entries.get(event) if event is not None else None
         if entry is None:
-            yield phrasing.capital("; ".join(message.removeprefix("not recorded for the ") for message in messages))
+            yield phrasing.capital(
+                "; ".join(message.removeprefix("not recorded for ").removeprefix("the ") for message in messages)
+            )
         else:
             kind = entry.event.kind  # type: ignore[attr-defined]
             facts = "; ".join(_without_kind(message, kind) for message in messages)
@@ -536,10 +541,13 @@ def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:
     assert dwell is not None
     policy = view.policy
     earliest = view.wording.when(dwell.treatment.event.at + policy.span("alteplase_second_dose_minutes"))
+    more = doses_so_far(view, line.state, dwell) < policy.value("alteplase_doses")
     yield Contingency(
         "it has not worked by the second look",
-        f"a second dose can be ordered from {earliest}, {policy.text('alteplase_total_mg')} at most in all",
-        ("alteplase_second_dose_minutes", "alteplase_total_mg"),
+        f"a second dose can be ordered from {earliest}, {policy.text('alteplase_total_mg')} at most in all"
+        if more
+        else "no further dose: the line is evaluated, with imaging",
+        ("alteplase_second_dose_minutes", "alteplase_total_mg") if more else ("alteplase_doses",),
     )
     withdrawn = _withdrawal(view.timeline, policy)
     if withdrawn:
@@ -565,7 +573,7 @@ def _amounts(view: View) -> Iterator[Added]:
     yield Added("since the last handoff", None, shift.start, sums.add(sums.within(found, shift)))
     try:
         today = sums.day(view.asof, view.wording.zone)
-        yield Added("today", None, today.start, sums.add(sums.within(found, today)))
+        yield Added("today", None, today.start, sums.add(sums.within(found, today)), _childs_weight(view))
     except OverflowError:  # at the ends of the calendar there is no such day
         pass
     many = len(view.timeline.episode.port.septa) > 1
@@ -576,8 +584,15 @@ def _amounts(view: View) -> Iterator[Added]:
             yield Added(f"with this needle{f', {septum}' if many else ''}", septum, stay.opened.event.at, added)
 
 
-def amounts_text(added: Sums) -> str:
-    """Return sums in words, nothing for what did not happen."""
+def _childs_weight(view: View) -> Decimal | None:
+    """Return the weight of a child in kg, for whom units of heparin are counted by weight and day."""
+    patient = view.timeline.patient_at(view.asof)
+    today = view.asof.astimezone(view.wording.zone).date()
+    return patient.weight_kg if heparin_child(patient.birth_date, patient.weight_kg, today, view.policy) else None
+
+
+def amounts_text(added: Sums, kg: Decimal | None = None) -> str:
+    """Return sums in words, nothing for what did not happen; with the weight ``kg``, heparin per kg as well."""
     parts = []
     if added.flush_ml:
         preserved = f", of it {number(added.preserved_flush_ml)} mL preserved" if added.preserved_flush_ml else ""
@@ -592,6 +607,10 @@ def amounts_text(added: Sums) -> str:
         ]
         if len(strengths) > 1:
             strengths = [f"{quantity(added.heparin_units, 'units')}: {', '.join(strengths)}"]
+        if kg:
+            strengths[0] += (
+                f" ({quantity(round(added.heparin_units / kg, 1), 'units per kg')} for {quantity(kg, 'kg')})"
+            )
         parts.append(f"heparin {strengths[0]}")
     if added.thrombolytic_mg:
         parts.append(f"alteplase {number(added.thrombolytic_mg)} mg")

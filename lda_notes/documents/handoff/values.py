@@ -237,6 +237,6 @@ def _added(added: Added, words: Wording) -> dict[str, Any]:
         "over": added.over,
         "septum": added.septum,
         "from": _time(added.start, words),
-        "says": amounts_text(added.sums),
+        "says": amounts_text(added.sums, added.kg),
         **sums_values(added.sums),
     }

@@ -28,6 +28,8 @@ class Family:
 
     entry: Entry
     corrections: tuple[Entry, ...] = ()
+    of: Family | None = None
+    """The family of a correction that is shown by itself."""
 
 
 def families(timeline: Timeline) -> tuple[Family, ...]:
@@ -76,6 +78,7 @@ def values(scene: Scene, family: Family | None) -> Values:
     event = scene.event
     if not isinstance(event, ev.Correcting):
         return {}
+    family = family.of or family if family is not None else None
     target = scene.timeline.entry(event.of) or next(
         (entry for entry in scene.timeline.corrections if entry.event.id == event.of), None
     )

@@ -22,11 +22,12 @@ from lda_notes.problems import Path
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Which events a note is about: one by identifier, those since a moment, or every one; else the last."""
+    """Which events a note is about: one by identifier, those since a moment, every one, or some; else the last."""
 
     event: str | None = None
     since: datetime | None = None
     every: bool = False
+    some: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +58,13 @@ def identifiers(timeline: Timeline) -> tuple[str, ...]:
 def chosen(timeline: Timeline, choice: Choice) -> tuple[Family, ...]:
     """Return the events that a choice means, each with its corrections."""
     families = corrections.families(timeline)
-    if choice.event is not None:
+    named = choice.some if choice.event is None else (choice.event,)
+    if named:
         return tuple(
-            family if family.entry.event.id == choice.event else Family(entry)
+            family if family.entry.event.id == entry.event.id else Family(entry, of=family)
             for family in families
             for entry in (family.entry, *family.corrections)
-            if entry.event.id == choice.event
+            if entry.event.id in named
         )
     if choice.since is not None:
         since = choice.since

@@ -6,14 +6,14 @@ from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 from lda_notes.documents.note import due as note_due
-from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, since
+from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, kind_of, since
 from lda_notes.knowledge import amounts
-from lda_notes.line.timeline import Hold, State
+from lda_notes.line.timeline import Hold, State, never_entered
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import ANSWERS, Computed, label, leaves, plain, say
 from lda_notes.problems import Path
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Lock
+from lda_notes.record.parts import Lock, NotDone
 
 
 def values(scene: Scene) -> Values:
@@ -23,6 +23,7 @@ def values(scene: Scene) -> Values:
         **_needle(scene),
         **_line(scene),
         **_dwell(scene),
+        **_evaluated(scene),
         **_holds(scene),
         **note_due.values(scene),
     }
@@ -79,7 +80,7 @@ def _needle(scene: Scene) -> Values:
 
 def _line(scene: Scene) -> Values:
     event = scene.event
-    values: Values = {"lock_units": _NONE, "tended": _NONE, "lines": _NONE}
+    values: Values = {"lock_units": _NONE, "tended": _NONE, "lines": _NONE, **_headed(scene)}
     lock = getattr(event, "lock", None)
     if isinstance(lock, Lock) and lock.units_per_ml is not None and lock.volume_ml is not None:
         units = amounts.heparin_units(lock.units_per_ml, lock.volume_ml)
@@ -87,14 +88,34 @@ def _line(scene: Scene) -> Values:
         values["lock_units"] = (units, paths)
     if isinstance(event, ev.FlushOrLock):
         done: list[tuple[str, str]] = []
-        if isinstance(event.flushes, tuple) and event.flushes:
-            done.append(("flushed", "flushes"))
+        flushes = event.flushes if isinstance(event.flushes, tuple) else ()
+        if flushes:
+            none_ran = all(flush.resistance == "cannot flush" for flush in flushes)
+            done.append(("could NOT be flushed" if none_ran else "flushed", "flushes"))
         if isinstance(lock, Lock):
             done.append(("locked", "lock"))
         said = phrasing.listed([word for word, _ in done]) or "looked after"
         values["tended"] = (said, tuple(at(scene.entry, key) for _, key in done) or (at(scene.entry, "kind"),))
     if isinstance(event, ev.Transfer):
         values["lines"] = (tuple(_line_of(scene, after) for _, after in scene.states()), ())
+    return values
+
+
+def _headed(scene: Scene) -> Values:
+    """Return what an access or a dressing change begins with: what was done, not what its kind is called."""
+    event, kind = scene.event, at(scene.entry, "kind")
+    values: Values = dict.fromkeys(("entered", "entered_briefly", "dressed", "dressed_briefly"), _NONE)
+    if isinstance(event, ev.Access):
+        missed = never_entered(event)
+        long, short = "implanted port accessed", "port accessed"
+        if missed:
+            long = "access of the implanted port attempted; no puncture entered the port"
+            short = "port access attempted, port NOT entered"
+        where = (at(scene.entry, "punctures") if missed else kind,)
+        values["entered"], values["entered_briefly"] = (long, where), (short, where)
+    if isinstance(event, ev.DressingChange):
+        how = "NOT changed" if isinstance(event.dressing, NotDone) else "changed"
+        values["dressed"], values["dressed_briefly"] = (how, (kind,)), (f"port dressing {how}", (kind,))
     return values
 
 
@@ -115,18 +136,47 @@ def _today(scene: Scene) -> Any:
 
 def _dwell(scene: Scene) -> Values:
     event = scene.event
-    values: Values = {"dwell_since": _NONE, "dwell_for": _NONE, "dwell_drug": _NONE, "first_dose_at": _NONE}
+    values: Values = dict.fromkeys(("dwell_since", "dwell_for", "dwell_drug", "first_dose_at", "treatment_gone"), _NONE)
+    key = {"patency check": "treatment", "patency treatment": "second_dose_of"}.get(kind_of(event), "")
+    named = getattr(event, key, None) if key else None
+    meant = scene.timeline.entry(named) if named else None
+    if meant is None or not isinstance(meant.event, ev.PatencyTreatment):
+        values["treatment_gone"] = ("is not in this record", (at(scene.entry, key),)) if key else _NONE
+        return values
+    if meant.retraction is not None or meant.event.at > event.at:
+        how = "was retracted" if meant.retraction is not None else "is charted with a later time"
+        values["treatment_gone"] = (how, (at(scene.entry, key),))
+        return values
+    own, given = at(scene.entry, key), (at(scene.entry, key), at(meant, "at"))
     if isinstance(event, ev.PatencyCheck):
-        dose = scene.timeline.entry(event.treatment)
-        if dose is not None and isinstance(dose.event, ev.PatencyTreatment) and dose.event.at <= event.at:
-            own = at(scene.entry, "treatment")
-            values["dwell_since"] = (dose.event.at, (own, at(dose, "at")))
-            values["dwell_for"] = (event.at - dose.event.at, (at(scene.entry, "at"), at(dose, "at")))
-            values["dwell_drug"] = (dose.event.drug, (at(dose, "drug"),))
-    if isinstance(event, ev.PatencyTreatment) and event.second_dose_of:
-        first = scene.timeline.entry(event.second_dose_of)
-        if first is not None and isinstance(first.event, ev.PatencyTreatment):
-            values["first_dose_at"] = (first.event.at, (at(scene.entry, "second_dose_of"), at(first, "at")))
+        values["dwell_since"] = (meant.event.at, given)
+        values["dwell_for"] = (event.at - meant.event.at, (at(scene.entry, "at"), at(meant, "at")))
+        values["dwell_drug"] = (meant.event.drug, (own, at(meant, "drug")))
+    else:
+        values["first_dose_at"] = (meant.event.at, given)
+    return values
+
+
+def _evaluated(scene: Scene) -> Values:
+    """Return which of the limits and holds that an evaluation names end with it, and which do not."""
+    values: Values = dict.fromkeys(("limits_ended", "limits_not_ended", "holds_named", "holds_not_ended"), _NONE)
+    event = scene.event
+    if not isinstance(event, ev.Evaluation) or scene.step is None:
+        return values
+    states = ((scene.step.before, scene.step.after),)
+    limits = {one.what for before, _ in states for one in before.limits}
+    limits -= {one.what for _, after in states for one in after.limits}
+    left = {hold.reason for _, after in states for hold in after.holds}
+    over = [hold for before, _ in states for hold in before.holds if hold.reason not in left]
+    holds = {name for hold in over for name in ("all", hold.reason, hold.sign)}
+    for key, ended, one, other in (
+        ("lifts", limits, "limits_ended", "limits_not_ended"),
+        ("ends", holds, "holds_named", "holds_not_ended"),
+    ):
+        names = event.__dict__.get(key) or ()
+        paths = (at(scene.entry, key),)
+        values[one] = (tuple(name for name in names if name in ended), paths)
+        values[other] = (tuple(name for name in names if name not in ended), paths)
     return values
 
 

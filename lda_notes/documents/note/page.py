@@ -18,6 +18,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.narrative.narrator import Narrator
 from lda_notes.narrative.sentences import Paragraph, Sentence
 from lda_notes.record import events as ev
+from lda_notes.record.episode import Patient
 from lda_notes.record.unread import about, absent, notice
 
 __all__ = ["CAUTIONS", "Choice", "chosen", "identifiers", "sheet"]
@@ -65,13 +66,20 @@ def _running(timeline: Timeline) -> str:
     patient = timeline.episode.patient
     lacks = f"birth date {absent(timeline.unread, None, 'patient', 'birth_date')}"
     born = f"born {phrasing.day(patient.birth_date)}" if patient.birth_date else lacks
-    return f"{patient.family_name}, {patient.given_name}; {patient.identifiers[0].value}; {born}"
+    return f"{_name(patient)}; {phrasing.on_one_row(patient.identifiers[0].value)}; {born}"
+
+
+def _name(patient: Patient) -> str:
+    return phrasing.on_one_row(f"{patient.family_name}, {patient.given_name}")
 
 
 def _numbers(timeline: Timeline, policy: Policy) -> list[tuple[str, str]]:
     """Return each record number by its label; where it has none, by what the facility calls its record numbers."""
     (called, *_) = policy.words("record_number_label")
-    return [(phrasing.capital(row.label or called), row.value) for row in timeline.episode.patient.identifiers]
+    rows = timeline.episode.patient.identifiers
+    return [
+        (phrasing.capital(phrasing.on_one_row(row.label or called)), phrasing.on_one_row(row.value)) for row in rows
+    ]
 
 
 def _patient(desk: Desk, chosen: tuple[Family, ...]) -> Pairs:
@@ -81,7 +89,7 @@ def _patient(desk: Desk, chosen: tuple[Family, ...]) -> Pairs:
     born = absent(unread, None, "patient", "birth_date")
     born = phrasing.day(patient.birth_date) if patient.birth_date else born
     rows = [
-        ("Patient", f"{patient.family_name}, {patient.given_name}"),
+        ("Patient", _name(patient)),
         *_numbers(desk.timeline, desk.policy),
         (
             "Born",
@@ -90,13 +98,14 @@ def _patient(desk: Desk, chosen: tuple[Family, ...]) -> Pairs:
         ("Allergies", _allergies(desk.timeline)),
     ]
     if patient.conditions:
-        rows.append(("History", phrasing.listed(patient.conditions)))
+        rows.append(("History", phrasing.listed([phrasing.on_one_row(one) for one in patient.conditions])))
     if patient.weight_kg is not None:
         rows.append(("Weight", phrasing.quantity(patient.weight_kg, "kg")))
     unit = desk.timeline.unit_at(chosen[-1].entry.original.at) if chosen else None
     place = [stay.facility, unit.unit if unit else stay.unit]
     room = unit.room if unit else stay.room
-    rows.append(("Place", ", ".join([*place, *([f"room {room}"] if room else [])])))
+    place += [f"room {room}"] if room else []
+    rows.append(("Place", phrasing.on_one_row(", ".join(place))))
     site = " ".join(word for word in (port.side, port.area) if word)
     detail = [site] if site else []
     detail += [phrasing.label(port.site_detail)] if port.site_detail else []
@@ -177,7 +186,7 @@ def _corrected(desk: Desk, family: Family, amended: bool) -> Sentence:
     said = phrasing.listed(
         [f"{row.event.titled.lower()} of {phrasing.moment(row.event.at, desk.zone)}" for row in rows]
     )
-    ends = "what was first charted stands at the end" if amended else "what was added stands after it"
+    ends = "the original entry appears at the end" if amended else "what was added appears after it"
     facts = tuple(at(row, key) for row in rows for key in ("kind", "at"))
     return Sentence(f"CORRECTED: this entry reads as changed by {said}; {ends}.", facts)
 
@@ -200,8 +209,7 @@ def _signatures(desk: Desk, event: ev.Event) -> Iterator[Signature]:
 
 
 def _signature(who: Any, when: str, role: str) -> Signature:
-    name = (who.name if who else None) or ""
-    credential = ", ".join(
-        [*([phrasing.label(who.credential)] if who and who.credential else []), *([who.id] if who and who.id else [])]
-    )
+    name = phrasing.on_one_row(who.name if who and who.name else "")
+    signs = [who.credential, who.id] if who else []
+    credential = ", ".join(phrasing.label(sign) for sign in signs if sign)
     return Signature(name, credential, when, role)

@@ -175,7 +175,7 @@ def _table(table: Table, width: int) -> Iterator[str]:
     shares = [table.widths[place] for place in shown]
     room = width - 2 * (len(names) - 1)
     total = sum(shares)
-    least = [max(3, *map(columns, name.split())) for name in names]  # no head is broken within a word
+    least = [max([3, *map(columns, name.split())]) for name in names]  # no head is broken within a word
     widths = [max(low, room * share // total) for low, share in zip(least, shares, strict=True)]
     while sum(widths) > room and max(widths) > 3:  # many narrow columns were rounded up
         widths[widths.index(max(widths))] -= 1

@@ -35,7 +35,7 @@ CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
     asked.is_injected: "for an injection",
     asked.is_spray: "for a spray",
     asked.has_heparin: "for heparin",
-    asked.no_built_in_disc: "if the dressing holds none",
+    asked.no_built_in_disc: "if the dressing contains none",
     asked.somebody_told: "if somebody was told",
     asked.no_needle_follows: "if no needle follows",
     asked.has_redness: "if there is redness",

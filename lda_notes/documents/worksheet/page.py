@@ -246,7 +246,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", "; ".join(filter(None, (_running(view), f"born {born}", child(view))))),
-        ("Where", f"{unit.unit}{f', room {unit.room}' if unit.room else ''}" if unit else "not on a unit"),
+        ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),
         ("As of", view.wording.in_full(view.asof)),
         ("Allergies", allergies),
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),

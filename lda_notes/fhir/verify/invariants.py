@@ -173,18 +173,27 @@ def _contained_meta(*names: str) -> Holds:
     return lambda value, _: not any(_has(one.get("meta", {}), *names) for one in value.get("contained", ()))
 
 
-def _codes_of(concept: Object | None) -> set[object]:
-    return {coding.get("code") for coding in (concept or {}).get("coding", ())}
+_HL7: Final = "http://terminology.hl7.org/CodeSystem/"
 
 
-def _is_error(value: Object) -> bool:
+def _says(value: Object, name: str, system: str, *codes: str) -> bool:
+    """Whether a concept has one of ``codes`` of an HL7 system."""
+    listed = value.get(name, {}).get("coding", ())
+    return any(one.get("system") == _HL7 + system and one.get("code") in codes for one in listed)
+
+
+def _is_error(kind: str) -> Callable[[Object], bool]:
     """Whether the verification status says that it was entered in error."""
-    return "entered-in-error" in _codes_of(value.get("verificationStatus"))
+    return lambda value: _says(value, "verificationStatus", kind, "entered-in-error")
+
+
+_allergy_error: Final = _is_error("allergyintolerance-verification")
+_condition_error: Final = _is_error("condition-ver-status")
 
 
 def _abated(value: Object, _: Scope) -> bool:
-    over = {"resolved", "remission", "inactive"} & _codes_of(value.get("clinicalStatus"))
-    return not _any_of(value, "abatement") or bool(over)
+    over = _says(value, "clinicalStatus", "condition-clinical", "resolved", "remission", "inactive")
+    return not _any_of(value, "abatement") or over
 
 
 def _in_entry(value: Object, name: str) -> bool:
@@ -264,12 +273,12 @@ _ROWS: Final[tuple[tuple[str, str, str, Holds], ...]] = (
     ("trd-1", "TriggerDefinition", "data", lambda v, _: not _any_of(v, "timing")),
     ("trd-2", "TriggerDefinition", "condition", _needs("condition", "data")),
     ("trd-3", "TriggerDefinition", "", _trigger),
-    ("ait-1", "AllergyIntolerance", "", lambda v, _: _has(v, "clinicalStatus") or _is_error(v)),
-    ("ait-2", "AllergyIntolerance", "clinicalStatus", lambda v, _: not _is_error(v)),
+    ("ait-1", "AllergyIntolerance", "", lambda v, _: _has(v, "clinicalStatus") or _allergy_error(v)),
+    ("ait-2", "AllergyIntolerance", "clinicalStatus", lambda v, _: not _allergy_error(v)),
     ("con-1", "Condition.stage", "", lambda v, _: _has(v, "summary", "assessment")),
     ("con-2", "Condition.evidence", "", lambda v, _: _has(v, "code", "detail")),
-    ("con-4", "Condition", "clinicalStatus", _abated),
-    ("con-5", "Condition", "clinicalStatus", lambda v, _: not _is_error(v)),
+    ("con-4", "Condition", "", _abated),
+    ("con-5", "Condition", "clinicalStatus", lambda v, _: not _condition_error(v)),
     ("lst-1", "List", "emptyReason", lambda v, _: not v.get("entry")),
     ("lst-2", "List", "entry", lambda v, _: v.get("mode") == "changes" or not _in_entry(v, "deleted")),
     ("lst-3", "List", "entry", lambda v, _: v.get("mode") == "working" or not _in_entry(v, "date")),

@@ -56,7 +56,7 @@ _MIME: Final = re.compile(
 )
 _LANGUAGE: Final = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z]{4})?(-([A-Za-z]{2}|[0-9]{3}))?(-[A-Za-z0-9]{4,8})*")
 _CURRENCY: Final = re.compile(r"[A-Z]{3}")
-_DAY: Final = re.compile(r"\d{4}-\d\d-\d\d")
+_DATED: Final = re.compile(r"\d{4}-\d\d(-\d\d|$)")
 # The official regex of a text, less control characters and half surrogates, which no JSON in UTF-8 can carry.
 _SOUND: Final = re.compile(r"[^\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]+")
 _TIMED: Final = 11
@@ -95,12 +95,22 @@ def _remembering(good: Callable[[str], bool], primitive: str) -> PrimitiveCheck:
                     accepted.clear()
                 accepted.add(value)
                 return None
-        is_day = primitive in _CALENDAR and isinstance(value, str) and _DAY.match(value)
-        if is_day and not is_calendar_day(str(value)):
-            return [Fault("calendar", value, f"{shown(value)} is on a day that does not exist.", "Send the right day.")]
+        is_dated = primitive in _CALENDAR and isinstance(value, str) and _DATED.match(value)
+        if is_dated and not (_has_month(str(value)) and is_calendar_day(str(value))):
+            return [Fault("calendar", value, _no_such_day(str(value)), "Send the right day.")]
         return _wrong(primitive, value)
 
     return check
+
+
+def _has_month(value: str) -> bool:
+    return 1 <= int(value[5:7]) <= 12
+
+
+def _no_such_day(value: str) -> str:
+    if not _has_month(value):
+        return f"{shown(value)} has no such month; months go from 01 to 12."
+    return f"{shown(value)} is on a day that does not exist."
 
 
 def _text(primitive: str) -> PrimitiveCheck:

@@ -127,6 +127,23 @@ def _once(test: Check) -> Check:
     return check
 
 
+_CHANGES_MEANING: Final = {
+    "modifierExtension": "The extension changes the meaning of the element",
+    "implicitRules": "The resource follows rules of its own",
+}
+"""Elements that whoever does not understand them must not pass over (R4, 2.4.1 and 2.27), and what they are."""
+
+
+def _refused(test: Check, name: str) -> Check:
+    """A check that refuses even a sound value."""
+
+    def check(value: Any, scope: Scope) -> Found:
+        message = f"{_CHANGES_MEANING[name]}, and this program does not know it; R4 says not to process it."
+        return test(value, scope) or [Fault("not-understood", value, message, "Leave it out, or do not use it here.")]
+
+    return check
+
+
 def _null(value: object) -> Fault:
     return Fault("null", value, "null stands where a value is due.", "Leave the element out when there is none.")
 
@@ -166,6 +183,10 @@ class Compiler:
 
     def _test(self, owner: str, element: Element, type_name: str) -> Check:
         """The check of one value of an element that is of one type."""
+        if element.name in _CHANGES_MEANING:
+            return _refused(
+                self.check(type_name) if type_name == "Extension" else self._primitive(type_name), element.name
+            )
         if (owner, element.name) in _ABSOLUTE_URIS:
             return self._absolute
         if element.binding and type_name == "code":

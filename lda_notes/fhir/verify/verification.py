@@ -10,7 +10,7 @@ from __future__ import annotations
 import functools
 import json
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, TypeGuard
 
 from lda_notes.fhir.verify.base_rules import base_rules
 from lda_notes.fhir.verify.definitions import load, load_all
@@ -115,3 +115,25 @@ def verify_json(data: bytes, *, house: bool = True, row: int = 1) -> tuple[Bundl
         message = f"{kind(bundle).capitalize()} stands where a bundle is due."
         return (Fault("type", bundle, message, "Send a FHIR bundle in JSON.").closed(),)
     return verify(bundle, house=house)
+
+
+def not_judged(bundle: object, *, house: bool = True) -> tuple[str, ...]:
+    """Return each profile that a resource of ``bundle`` claims and that no check here holds it to.
+
+    Our own profiles are judged with ``house``.
+    """
+    entries = bundle.get("entry") if isinstance(bundle, dict) else None
+    resources = [entry.get("resource") for entry in entries if isinstance(entry, dict)] if _is_list(entries) else []
+    found: dict[str, None] = {}
+    for resource in (bundle, *resources):
+        meta = resource.get("meta") if isinstance(resource, dict) else None
+        profiles = meta.get("profile") if isinstance(meta, dict) else None
+        own = f"/port-{str(resource.get('resourceType')).lower()}" if isinstance(resource, dict) else ""
+        for one in profiles if _is_list(profiles) else ():
+            if not (house and str(one).endswith(own)):
+                found[str(one)] = None
+    return tuple(found)
+
+
+def _is_list(value: object) -> TypeGuard[list[Any]]:
+    return isinstance(value, list)

@@ -1,0 +1,1 @@
+"""The package for integrators: profiles, extensions, codes, systems, what a server must do, examples."""
