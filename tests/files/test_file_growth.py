@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from in_process import call
 
 from lda_notes import pipeline
 from lda_notes.knowledge.policy import DEFAULT
@@ -100,3 +101,32 @@ def test_a_correction_of_too_many_unknown_keys_is_one_finding(tmp_path: Path) ->
     said = [one.message for one in judged.findings if one.rule == "correction-unreadable"]
     assert len(said) == 1 and f"more than {MOST_MISFITS} values" in said[0]
     assert judged.timeline is not None and len(judged.timeline.entries) == 1
+
+
+CHAIN = "amendments, each of the one before it"
+CORRECTED: dict[str, Callable[[int], Made]] = {
+    "amendments of one event": _amended,
+    CHAIN: lambda count: [
+        *_amended(1),
+        *({**event("amendment", BEGIN, of=f"a{i}" if i else "e0", reason="typing", sets={"reason": "x"}), "id": f"a{i + 1}"}
+          for i in range(count)),
+    ],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", CORRECTED)
+def test_notes_of_twice_as_many_corrections_cost_about_twice(what: str, tmp_path: Path) -> None:
+    def cost(count: int) -> float:
+        path = tmp_path / "record.json"
+        path.write_text(json.dumps(record(*CORRECTED[what](count))))
+        began = time.process_time()
+        assert b"Traceback" not in call("note", path, "--all").stderr
+        return time.process_time() - began
+
+    cost(5)
+    small = large = float("inf")
+    for turn in range(5):
+        small, large = min(small, cost(250)), min(large, cost(500))
+        if turn and large < 2.9 * small:
+            return
+    pytest.fail(f"250: {small:.2f} s, 500: {large:.2f} s")
