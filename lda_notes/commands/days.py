@@ -152,6 +152,10 @@ def command(
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
         stream(rows, Days(rules, asof, first, last, unit), how, out)
+    if counts is not None and by == "month":
+        raise click.UsageError("--counts is about the whole range; give --by unit, or one month at a time.")
+    if first > asof.date():
+        raise Failure(f"--from {first} is after {asof.date()}, the day judged from: nothing can be counted yet")
     chosen, to = target(form, out, "line-days", FORMATS, "csv")
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     given = _given(counts) if counts else {}
@@ -173,7 +177,8 @@ def command(
         say(name, err=True)
     if last > asof.date():
         say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
-    others = _other_days(other_lines, found, first, min(last, asof.date())) if other_lines else None
+        last = asof.date()
+    others = _other_days(other_lines, found, first, last) if other_lines else None
     lines = "ports only" if others is None else "ports and other central lines"
     units = _units(found, policy, given, unit, others)
     for row in units:

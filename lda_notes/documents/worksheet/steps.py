@@ -199,6 +199,11 @@ def _scrub(view: View) -> Caution:
 def _looks(view: View) -> Iterator[Caution]:
     """Yield when to look at a dwelling thrombolytic, and what to do when blood returns."""
     policy = view.policy
+    states = (view.timeline.state_at(septum, view.asof) for septum in view.timeline.episode.port.septa)
+    drugs = {getattr(state.dwell.treatment.event, "drug", "") for state in states if state.dwell is not None}
+    if drugs and "alteplase" not in drugs:  # the times of the alteplase label are those of alteplase
+        yield _common("W6", "Look when the order says; blood returns: withdraw and discard the contents, then flush")
+        return
     first, second = (policy.text(f"alteplase_{look}_check_minutes") for look in ("first", "second"))
     yield Caution(
         f"Look {first} and {second} after it was put in; nothing else goes in before",
