@@ -10,6 +10,7 @@ import json
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -103,15 +104,16 @@ def test_a_correction_of_too_many_unknown_keys_is_one_finding(tmp_path: Path) ->
     assert judged.timeline is not None and len(judged.timeline.entries) == 1
 
 
-CHAIN = "amendments, each of the one before it"
-CORRECTED: dict[str, Callable[[int], Made]] = {
-    "amendments of one event": _amended,
-    CHAIN: lambda count: [
+def _chained(count: int) -> Made:
+    ids = ["e0", *(f"a{i}" for i in range(count))]
+    links = pairwise(ids)
+    return [
         *_amended(1),
-        *({**event("amendment", BEGIN, of=f"a{i}" if i else "e0", reason="typing", sets={"reason": "x"}), "id": f"a{i + 1}"}
-          for i in range(count)),
-    ],
-}  # fmt: skip
+        *({**event("amendment", BEGIN, of=of, reason="typing", sets={"reason": "x"}), "id": id} for of, id in links),
+    ]
+
+
+CORRECTED = {"amendments of one event": _amended, "amendments, each of the one before it": _chained}
 
 
 @pytest.mark.parametrize("what", CORRECTED)
