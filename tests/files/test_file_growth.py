@@ -10,10 +10,12 @@ import json
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
+from in_process import call
 
 from lda_notes import pipeline
 from lda_notes.knowledge.policy import DEFAULT
@@ -100,3 +102,33 @@ def test_a_correction_of_too_many_unknown_keys_is_one_finding(tmp_path: Path) ->
     said = [one.message for one in judged.findings if one.rule == "correction-unreadable"]
     assert len(said) == 1 and f"more than {MOST_MISFITS} values" in said[0]
     assert judged.timeline is not None and len(judged.timeline.entries) == 1
+
+
+def _chained(count: int) -> Made:
+    ids = ["e0", *(f"a{i}" for i in range(count))]
+    links = pairwise(ids)
+    return [
+        *_amended(1),
+        *({**event("amendment", BEGIN, of=of, reason="typing", sets={"reason": "x"}), "id": id} for of, id in links),
+    ]
+
+
+CORRECTED = {"amendments of one event": _amended, "amendments, each of the one before it": _chained}
+
+
+@pytest.mark.parametrize("what", CORRECTED)
+def test_notes_of_twice_as_many_corrections_cost_about_twice(what: str, tmp_path: Path) -> None:
+    def cost(count: int) -> float:
+        path = tmp_path / "record.json"
+        path.write_text(json.dumps(record(*CORRECTED[what](count))))
+        began = time.process_time()
+        assert b"Traceback" not in call("note", path, "--all").stderr
+        return time.process_time() - began
+
+    cost(5)
+    small = large = float("inf")
+    for turn in range(5):
+        small, large = min(small, cost(250)), min(large, cost(500))
+        if turn and large < 2.9 * small:
+            return
+    pytest.fail(f"250: {small:.2f} s, 500: {large:.2f} s")
