@@ -143,7 +143,7 @@ def test_json_is_written_where_the_name_says_so(run: Run, ward: Path) -> None:
 def test_nothing_takes_the_place_of_a_record(run: Run, ward: Path) -> None:
     before = (ward / "episode.yaml").read_bytes()
     ran = run("new", "episode.yaml", typed="y\n" * 40)
-    assert ran.code == 2 and "already stands there" in ran.err
+    assert ran.code == 2 and "already exists" in ran.err
     assert (ward / "episode.yaml").read_bytes() == before
     assert run("new", "episode.txt").code == 2
 
@@ -240,8 +240,8 @@ def test_a_bundle_of_another_system_gives_what_it_has(tmp_path: Path) -> None:
         ("{", "is no FHIR bundle"),
         ("[]", "is no FHIR bundle"),
         ('{"resourceType": "Patient"}', "is no FHIR bundle"),
-        (json.dumps(bundle()), "holds 0 patients"),
-        (json.dumps(bundle(PATIENT, PATIENT)), "holds 2 patients"),
+        (json.dumps(bundle()), "contains 0 patients"),
+        (json.dumps(bundle(PATIENT, PATIENT)), "contains 2 patients"),
         ("[" * 100_000, "is no FHIR bundle"),
     ],
 )
@@ -297,8 +297,8 @@ def test_papers_are_read_in_the_words_that_stand_there(read: papers.Read, typed:
 @pytest.mark.parametrize(
     ("read", "typed", "says"),
     [
-        (papers.zone, "nowhere", "no time zone"),
-        (papers.zone, "", "no time zone"),
+        (papers.zone, "nowhere", "not a time zone"),
+        (papers.zone, "", "not a time zone"),
         (papers.issuer, "1961-03-12", "Type the name of the hospital"),
         (papers.issuer, "   ", "Type the name of the hospital"),
         (papers.septa, "2", "their names, such as medial, lateral"),

@@ -320,7 +320,7 @@ def test_a_lost_terminal_keeps_the_draft(ward: Path) -> None:
     (draft,) = drafts(ward)
     assert "identifiers_checked" in draft.read_text()
     again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
-    assert "holds 5 answers; the last: site" in again.read()
+    assert "contains 5 answers; the last: skin intact" in again.read()
     assert "When was it?" in again.type("n"), "a draft may be thrown away"
     assert drafts(ward) == []
     again.process.kill(signal.SIGKILL)

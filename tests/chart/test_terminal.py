@@ -145,7 +145,7 @@ def test_a_stop_while_it_is_written_claims_nothing(run: Run, week: Path, monkeyp
 
     monkeypatch.setattr(append, "append", written_then_stopped)
     ran = run("chart", "episode.yaml", "check", "--asof", NOON, typed=f"{LOOK}y\n")
-    assert ran.code == 130 and "Nothing was written" not in ran.err and "the next run tells" in ran.err
+    assert ran.code == 130 and "Nothing was written" not in ran.err and "the next run reports" in ran.err
     monkeypatch.setattr(append, "append", real)
     again = run("chart", "episode.yaml", "check", "--asof", NOON, typed="")
     assert "was signed and is in the record" in again.err
