@@ -181,3 +181,12 @@ def test_yes_and_no_fit_as_words_and_as_booleans() -> None:
     assert list(VALIDATOR.iter_errors(data)) == []
     data["events"][0]["extension_primed"] = "maybe"
     assert list(VALIDATOR.iter_errors(data))
+
+
+def test_the_readme_counts_the_rules_by_group() -> None:
+    from lda_notes.check.rules.listed import counted, listed
+    from lda_notes.knowledge.policy import DEFAULT
+
+    rows = listed(DEFAULT)
+    readme = (Path(__file__).parents[1] / "README.md").read_text()
+    assert f"{len(rows)} rules: {counted(rows)}." in readme

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import datetime
 from pathlib import Path
 
 sys.path.append(str(Path(__file__).parent / "rules"))
@@ -10,6 +11,7 @@ sys.path.append(str(Path(__file__).parent / "rules"))
 from rule_cases import episode_of, judged
 
 from lda_notes.check.rule_table import silenced_words
+from lda_notes.commands import worksheet
 from lda_notes.knowledge.policy import DEFAULT, Policy, apply
 
 
@@ -68,3 +70,11 @@ def test_a_silenced_rule_needs_its_reason_and_date() -> None:
         {"rule": "x", "reason": "y", "date": 3},
     ):
         assert apply(DEFAULT, {"source": source, "silence": [row]})[1]
+
+
+def test_every_worksheet_says_what_the_policy_silences() -> None:
+    path = Path(__file__).parents[1] / "demo_episodes" / "uncomplicated-week.yaml"
+    asof = datetime.fromisoformat("2031-03-05T07:00-06:00")
+    views, _, _ = worksheet._views((path,), silencing("discard-too-small"), asof)
+    for work in ("line check", "access", None):
+        assert any("discard-too-small" in said for said in worksheet._made(views, work, None).cautions)

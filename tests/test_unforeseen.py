@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import io
 import os
 import subprocess
 import sys
@@ -11,6 +12,7 @@ from pathlib import Path
 import pexpect
 import pytest
 
+from lda_notes import cli
 from lda_notes.commands.printing import visible
 
 ROOT = Path(__file__).parents[1]
@@ -117,6 +119,29 @@ def test_nothing_that_steers_reaches_a_terminal(tmp_path: Path, command: str) ->
         process.close()
         assert not set(shown) & set("\x1b\x9b\x07\u202e"), shown[:400]
         assert "Traceback" not in shown
+
+
+class Terminal(io.TextIOWrapper):
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize("command", [["check"], ["bundle", "--no-note"], ["verify", "--format", "text"]])
+def test_rows_of_a_stream_are_made_visible_too(
+    tmp_path: Path, command: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """JSON spells only the oldest control characters out; what turns the direction of text is a letter to it."""
+    rows = tmp_path / "rows\u202e.ndjson"
+    rows.write_text('{"id": "\u202e\x9b2J", "resourceType": "\u202e\x9b"}\nno\x1b[2J\u202e\n')
+    shown = Terminal(io.BytesIO(), "utf-8", write_through=True)
+    monkeypatch.setattr(sys, "stdout", shown)
+    monkeypatch.setattr(sys, "argv", ["lda-notes", *command, str(rows)])
+    with pytest.raises(SystemExit):
+        cli.main()
+    assert isinstance(shown.buffer, io.BytesIO)
+    said = shown.buffer.getvalue().decode()
+    assert command[0] == "bundle" or "u202e" in said
+    assert not set(said) & set("\x1b\x9b\u202e"), said
 
 
 def test_visible_shows_what_it_finds() -> None:

@@ -16,7 +16,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 from lda_notes.record.spelling import nearest
 
-_LISTS: Final = {"flush": "flushes", "problem": "problems"}
+_LISTS: Final = {"flush": "flushes", "flushes": "flushes", "problem": "problems", "problems": "problems"}
 """Words that begin one more part of a list whose facts are then asked."""
 
 _NOT_SET: Final = frozenset({"id", "kind", "record_version", "seal"})

@@ -24,9 +24,11 @@ class Terminal:
     """Shows text and takes rows. Standard output stays free for the result."""
 
     def __init__(self) -> None:
-        if isinstance(sys.stdin, io.TextIOWrapper) and sys.stdin.errors != "surrogateescape":  # once in a process
-            # Bytes that are no text are told, not a crash; a locale that knows ASCII alone still sends UTF-8.
-            ascii_only = codecs.lookup(sys.stdin.encoding).name == "ascii"
+        if not isinstance(sys.stdin, io.TextIOWrapper):
+            return
+        # Bytes that are no text are told, not a crash; a locale that knows ASCII alone still sends UTF-8.
+        ascii_only = codecs.lookup(sys.stdin.encoding).name == "ascii"
+        if ascii_only or sys.stdin.errors != "surrogateescape":  # a second terminal of the process finds it done
             sys.stdin.reconfigure(encoding="utf-8" if ascii_only else None, errors="surrogateescape")
 
     def show(self, text: str) -> None:

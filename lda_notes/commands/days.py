@@ -128,12 +128,12 @@ def command(
     ends with the day of removal of the port or of discharge; taking the needle out does not end it. Where the rules
     differ or are uncertain, an option of the policy decides: `lda-notes policy denominator_counts`.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: each
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: each
     record is counted by itself, a row of JSON for each of its days. Counts by unit need all records of a patient at
     once, so they are made from records in files of their own.
 
     In CSV, a cell with words from a record that a spreadsheet would run as a formula (it begins with =, +, - or @) has
-    an apostrophe before it; JSON holds every word as recorded.
+    an apostrophe before it; JSON has every word as recorded.
 
     Exit code 1 when an event, or a fact that days are counted by, was written and could not be read.
 
@@ -152,6 +152,10 @@ def command(
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
         stream(rows, Days(rules, asof, first, last, unit), how, out)
+    if counts is not None and by == "month":
+        raise click.UsageError("--counts is about the whole range; give --by unit, or one month at a time.")
+    if first > asof.date():
+        raise Failure(f"--from {first} is after {asof.date()}, the day judged from: nothing can be counted yet")
     chosen, to = target(form, out, "line-days", FORMATS, "csv")
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     given = _given(counts) if counts else {}
@@ -173,7 +177,8 @@ def command(
         say(name, err=True)
     if last > asof.date():
         say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
-    others = _other_days(other_lines, found, first, min(last, asof.date())) if other_lines else None
+        last = asof.date()
+    others = _other_days(other_lines, found, first, last) if other_lines else None
     lines = "ports only" if others is None else "ports and other central lines"
     units = _units(found, policy, given, unit, others)
     for row in units:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -128,6 +129,10 @@ def command(
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:
         say(f"Not on the sheet: {words}", err=True)
+    from lda_notes.chart import drafts
+
+    for words in drafts.reminders(os.environ, (Path(record.file) for record in given)):
+        say(words, err=True)
     if lost or any(patient.unread for patient in found.patients):
         raise click.exceptions.Exit(2)
 

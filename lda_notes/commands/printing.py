@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import codecs
+import io
 import re
 import sys
-from typing import Final
+from typing import IO, Final, cast
 
 import click
 
@@ -37,3 +39,23 @@ def say(text: str | bytes = "", *, err: bool = False, nl: bool = True, styled: b
         click.echo(visible(text.decode("utf-8", "replace")) if shown else text, err=err, nl=nl)
     else:
         click.echo(visible(text) if shown else _NO_TEXT.sub(_byte, text), err=err, nl=nl)
+
+
+def rows_out() -> IO[bytes]:
+    """Return where rows of a stream are printed: standard output, on a terminal with its content made visible."""
+    return cast("IO[bytes]", _Visible()) if sys.stdout.isatty() else sys.stdout.buffer
+
+
+class _Visible(io.RawIOBase):
+    """Takes bytes in pieces of any size, and shows them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, data: bytes) -> int:  # type: ignore[override]
+        say(self._decoder.decode(data), nl=False)
+        return len(data)

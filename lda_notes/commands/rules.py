@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from lda_notes.check.report import sentence, wrapped
-from lda_notes.check.rules.listed import Listed, as_json, limit_rows, listed
+from lda_notes.check.rules.listed import Listed, as_json, counted, limit_rows, listed
 from lda_notes.commands.options import policy_option
 from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
@@ -57,7 +57,8 @@ def _list(rows: tuple[Listed, ...]) -> Iterator[str]:
             yield f"  {row.severity:<7} {row.name}"
             yield from wrapped(row.first_sentence, _WIDTH, " " * 10)
         yield ""
-    yield f"{len(rows)} rules. `lda-notes rules NAME` explains one."
+    yield f"{len(rows)} rules: {counted(rows)}."
+    yield "`lda-notes rules NAME` explains one."
 
 
 def _explained(row: Listed, policy: Policy) -> Iterator[str]:

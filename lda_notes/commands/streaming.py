@@ -13,7 +13,7 @@ from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lda_notes.commands.printing import say, visible
+from lda_notes.commands.printing import rows_out, say, visible
 from lda_notes.problems import SEVERITIES, Failure
 
 if TYPE_CHECKING:
@@ -158,7 +158,7 @@ def _opened(out: Path | None) -> Iterator[IO[bytes]]:
     """
     if out is None:
         try:
-            yield sys.stdout.buffer
+            yield rows_out()
         except BrokenPipeError:
             raise
         except OSError as error:

@@ -190,14 +190,19 @@ class _Line:
         )
 
     def in_body_at(self, moment: datetime) -> bool:
-        return any((start is None or start <= moment) and (end is None or moment < end) for start, end in self.presence)
+        return any(_within(moment, start, end) for start, end in self.presence)
+
+    @cached_property
+    def accesses(self) -> tuple[datetime, ...]:
+        """When an access that counts was made: in an inpatient location, during this stay."""
+        return tuple(self._accesses())
 
     @cached_property
     def accessed_on(self) -> frozenset[date]:
-        """Days with an access that counts: in an inpatient location, during this stay."""
-        return frozenset(self._accesses())
+        """Days with an access that counts."""
+        return frozenset(map(self.local, self.accesses))
 
-    def _accesses(self) -> Iterator[date]:
+    def _accesses(self) -> Iterator[datetime]:
         been_inpatient = False
         here = 0
         for step in self.timeline.steps:
@@ -213,11 +218,11 @@ class _Line:
             )
             counts = _inpatient(unit) or procedural
             if counts and self._enters(event):
-                yield self.local(event.at)
+                yield event.at
             if isinstance(event, ev.Transfer) and _inpatient(unit) and self._arrives_accessed(event.at):
-                yield self.local(event.at)
+                yield event.at
             if isinstance(event, ev.ArrivalAccessed) and counts and self._arrival_counts(bool(event.infusion)):
-                yield self.local(event.at)
+                yield event.at
 
     def _enters(self, event: ev.Event) -> bool:
         """Tell whether an event enters the line, or places it."""
@@ -251,6 +256,15 @@ class _Line:
             default=self.began,
         )
         return any(since <= accessed <= day for accessed in self.accessed_on)
+
+    def active_at(self, moment: datetime) -> bool:
+        """Tell whether the port is in the body at ``moment`` and has been accessed since it came to be there."""
+        here = [start for start, end in self.presence if _within(moment, start, end)]
+        return bool(here) and any((here[0] is None or here[0] <= at) and at <= moment for at in self.accesses)
+
+
+def _within(moment: datetime, start: datetime | None, end: datetime | None) -> bool:
+    return (start is None or start <= moment) and (end is None or moment < end)
 
 
 def _starts_by(unit: UnitStay, moment: datetime) -> bool:
@@ -333,7 +347,7 @@ class _Count:
                 inpatient = unit is not None and _inpatient(unit)
                 counted = [line for line in self.lines if line.in_body_at(moment)]
                 if from_access:
-                    counted = [line for line in counted if line.active_on(day)]
+                    counted = [line for line in counted if line.active_at(moment)]
                 housed = self.housed(day)
                 yield LineDay(
                     day,

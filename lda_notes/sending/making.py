@@ -62,7 +62,7 @@ def from_record(judged: Judged, make: Make, config: Config = DEFAULT) -> Made:
     """The parcels of a record, one for each event."""
     record = judged.record
     if judged.timeline is None:
-        return Made(record.file, judged=judged, broken="it holds no record that can be read")
+        return Made(record.file, judged=judged, broken="it contains no record that can be read")
     episode = judged.timeline.episode
     lines = tuple(port_identities(episode, config))
     parcels, faults = [], []

@@ -238,9 +238,9 @@ class Days:
                 return Answer(said=said, counts=(("rows", 1), ("unreadable", 1)))
             said = _unread(record)
             kept = [day for day in found if not self.units or day.unit in self.units]
-            out = "".join(
-                _encode({"file": file, "row": row.number, **one}) + "\n" for one in line_days.as_rows(stay, kept)
-            )
+            where = {"file": file, "row": row.number}
+            rows = ({**where, **one, "lines": "ports only"} for one in line_days.as_rows(stay, kept))
+            out = "".join(f"{_encode(one)}\n" for one in rows)
             return Answer(out.encode(), said, (("rows", 1), ("days", len(kept))))
 
         return work

@@ -185,7 +185,7 @@ def test_an_input_that_ends_keeps_the_draft(run: Run, ward: Path) -> None:
     (draft,) = (ward / "state").rglob("*.json")
     assert stat.S_IMODE(draft.stat().st_mode) == 0o600
     again = run("chart", "episode.yaml", "access", *SECOND, typed="\ny\n")
-    assert "A draft of this access holds 2 answers; the last: identity, name and birth date." in again.err
+    assert "A draft of this access contains 2 answers; the last: name and birth date." in again.err
     assert "Allergy check: yes." in again.err
 
 

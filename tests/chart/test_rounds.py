@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import stat
+import subprocess
 from datetime import datetime
 from pathlib import Path
 
 import pytest
-from desk import Keyboard, demo_until
+from desk import PROGRAM, Keyboard, demo_until, demo_without_events
 
 from lda_notes import pipeline
 from lda_notes.chart import kits
@@ -38,6 +39,10 @@ def ward(tmp_path: Path) -> Path:
 def config(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("HOME", str(tmp_path))
     return tmp_path / ".config" / "lda-notes" / "kits.json"
+
+
+def _run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([PROGRAM, *arguments], cwd=folder, capture_output=True, text=True, check=False, timeout=60)
 
 
 UNTIL_KIT = ["-30m"]
@@ -113,10 +118,13 @@ def test_a_round_comes_back_to_the_unit_and_names_drafts(ward: Path) -> None:
     unit = nurse.read()
     assert "6 patients with a port" in unit and unit.count("line check by") == 6
     for number in range(1, 7):
+        before = nurse.keys, nurse.shown.count("\r\n> ")
         nurse.type("")
         for answer in ("-5m", "a", "i", "y"):
             nurse.type(answer)
         unit = nurse.type("y")
+        spent = nurse.keys - before[0], nurse.shown.count("\r\n> ") - before[1]
+        assert spent == (13, 6), "keys and answers for a patient, as the README says"
         assert f"bed-{number}.yaml" in nurse.shown and unit.count("*") >= number
     assert "Type a room, a name or a number" in nurse.type("")
     nurse.type("fernsby3 flush")
@@ -126,8 +134,6 @@ def test_a_round_comes_back_to_the_unit_and_names_drafts(ward: Path) -> None:
     again = Keyboard(ward, "chart", ".", asof=MORNING)
     assert "draft not signed: flush, 1 answer" in " ".join(again.read().split())
     again.last("q")
-    answers = 6 * 6
-    assert answers / 6 == 6, "who, four answers, the signature"
 
 
 def test_each_trouble_and_each_puncture_is_asked_for_at_once(ward: Path) -> None:
@@ -164,3 +170,64 @@ def test_a_time_still_to_come_is_never_written(ward: Path) -> None:
     assert "Was it yesterday, 7 June 2026, 12:30?" in " ".join(nurse.type("1230").split())
     assert "Time of the event: 7 June 2026, 12:30." in nurse.type("y")
     nurse.process.sendeof()
+
+
+def test_a_gap_that_is_named_at_the_end_is_asked_there(ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    nurse = Keyboard(ward, "chart", "episode.yaml", "check", asof=MORNING)
+    nurse.read()
+    for text in ("1150", ".", "i", "y"):
+        said = nurse.type(text)
+    assert "NOT RECORDED" in said and "g asks what is missing above" in said
+    assert "How did the site look?" in nurse.type("g")
+    said = nurse.type("a")
+    assert "Sign as" in said and "g asks" not in said and "NOT RECORDED" not in said
+    nurse.last("y")
+    assert nurse.code() == 0
+
+
+def test_a_whole_first_day(ward: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Arrival, a visit, a round of six, a change of allergy, an amendment, the handoff: nothing edited by hand."""
+    (ward / "episode.yaml").unlink()
+    text = demo_until("check-6").decode()
+    for number in range(1, 7):
+        other = text.replace("LB-000101", f"LB-00030{number}").replace("Quillfeather", f"Marchbanks{number}")
+        (ward / f"bed-{number}.yaml").write_text(other.replace("id: uncomplicated-week", f"id: day-{number}"))
+    (ward / "clinic").mkdir()
+    (ward / "clinic" / "visit.yaml").write_bytes(demo_until("access-2"))
+    (ward / "clinic" / "arrival.yaml").write_bytes(demo_without_events())
+
+    def day(*command: str, answers: list[str], asof: str = MORNING) -> tuple[Keyboard, int]:
+        nurse = Keyboard(ward, *command, asof=asof)
+        nurse.read()
+        for answer in answers[:-1]:
+            nurse.type(answer)
+        nurse.last(answers[-1])
+        assert nurse.code() == 0, nurse.shown
+        return nurse, len(answers)
+
+    walked = [
+        day("chart", "clinic/arrival.yaml", "arrival", answers=ARRIVAL, asof="2026-05-04T18:00-05:00"),
+        day("chart", "clinic/visit.yaml", "visit", answers=[*WITHOUT_KIT, "y"], asof=CLINIC),
+        day("chart", ".", "check", answers=[*["", "-5m", "a", "i", "y", "y"] * 6, "q"]),
+        day("chart", "bed-1.yaml", "patient", answers=["", "allergies found", "chlorhexidine", "", "hives", "y"]),
+        day(
+            "amend",
+            "bed-1.yaml",
+            "check-6",
+            "--as",
+            "addendum",
+            answers=["remarks", "slept well", "", "", "said later", "y"],
+        ),
+    ]
+    sheet = _run(ward, "handoff", ".", "--asof", MORNING)
+    assert sheet.returncode == 0, sheet.stderr
+    assert sheet.stdout.count("Marchbanks") >= 6 and "chlorhexidine" in sheet.stdout
+    checked = _run(ward, "check", ".", "clinic", "--asof", CLINIC)
+    assert "Not signed" not in checked.stderr
+    answers, keys = sum(count for _, count in walked), sum(nurse.keys for nurse, _ in walked)
+    with capsys.disabled():
+        print(f"\na first day: {answers} answers, {keys} keys")
+
+
+ARRIVAL = ["-30m", "a", "home", "a", "20 19", "y", "-2h", "1", "i", "-2h", "w", "y"]

@@ -297,7 +297,7 @@ def test_ctrl_c_keeps_a_private_draft_that_the_next_run_goes_on_with(ward: Path)
     assert stat.S_IMODE(draft.parent.stat().st_mode) == 0o700
     assert not any(word in str(draft) for word in ("episode", "Quillfeather", "LB-000101", "access"))
     again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
-    assert "A draft of this access holds 11 answers" in again.read()
+    assert "A draft of this access contains 11 answers" in again.read()
     said = again.type("")
     assert "Which needle?" in said
     for text, _ in ROUTINE[11:]:
@@ -320,7 +320,7 @@ def test_a_lost_terminal_keeps_the_draft(ward: Path) -> None:
     (draft,) = drafts(ward)
     assert "identifiers_checked" in draft.read_text()
     again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
-    assert "holds 5 answers; the last: site" in again.read()
+    assert "contains 5 answers; the last: skin intact" in again.read()
     assert "When was it?" in again.type("n"), "a draft may be thrown away"
     assert drafts(ward) == []
     again.process.kill(signal.SIGKILL)
@@ -403,7 +403,7 @@ def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward
         said = use.type(text)
     assert "!! UNSAFE: identified by name; a room number does not count" in said
     before = said[said.index("Sign as") - 120 :]
-    assert "1 finding above is unsafe or cannot be." in before and "MT signs" in before and "y or MT" not in before
+    assert "1 finding above is unsafe or contradictory." in before and "MT signs" in before and "y or MT" not in before
     said = use.type("y")
     assert "?? Not with y, for what stands above. MT signs" in said
     use.last("mt")

@@ -45,7 +45,7 @@ def test_a_file_whose_name_holds_escapes_is_told_without_them(week: Path) -> Non
 
 def test_an_author_with_hidden_signs_is_refused_before_the_first_question(run: Run, week: Path) -> None:
     ran = run("chart", "episode.yaml", "check", "--by", "Ev\x1b[2Jil, RN", "--asof", NOON)
-    assert ran.code == 2 and "--by: holds a sign that cannot be seen" in ran.err and "\x1b" not in ran.err
+    assert ran.code == 2 and "--by: contains a character that cannot be seen" in ran.err and "\x1b" not in ran.err
 
 
 def test_a_row_that_the_terminal_cuts_off_is_not_taken(week: Path) -> None:
@@ -95,11 +95,11 @@ def test_a_disk_without_room_for_the_record_leaves_it_and_keeps_the_draft(week: 
     ended = chart(week, f"{LOOK}y\n", preexec_fn=_short_of_room)
     said = ended.stderr.decode()
     assert ended.returncode == 2 and "cannot be written" in said and "Traceback" not in said
-    assert said.rstrip().endswith("What you said is kept as a private draft; run it again to go on")
+    assert said.rstrip().endswith("What you said is kept as a private draft; run it again to continue")
     assert (week / "episode.yaml").read_bytes() == before
     assert sorted(path.name for path in week.iterdir()) == ["episode.yaml", "state"]
     again = chart(week, "\ny\n")
-    assert again.returncode == 0 and "A draft of this line check holds 4 answers" in again.stderr.decode()
+    assert again.returncode == 0 and "A draft of this line check contains 4 answers" in again.stderr.decode()
 
 
 def test_no_room_for_a_draft_is_told_once_and_the_entry_can_still_be_signed(
@@ -145,7 +145,7 @@ def test_a_stop_while_it_is_written_claims_nothing(run: Run, week: Path, monkeyp
 
     monkeypatch.setattr(append, "append", written_then_stopped)
     ran = run("chart", "episode.yaml", "check", "--asof", NOON, typed=f"{LOOK}y\n")
-    assert ran.code == 130 and "Nothing was written" not in ran.err and "the next run tells" in ran.err
+    assert ran.code == 130 and "Nothing was written" not in ran.err and "the next run reports" in ran.err
     monkeypatch.setattr(append, "append", real)
     again = run("chart", "episode.yaml", "check", "--asof", NOON, typed="")
     assert "was signed and is in the record" in again.err

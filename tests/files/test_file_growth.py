@@ -10,10 +10,12 @@ import json
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
+from in_process import call
 
 from lda_notes import pipeline
 from lda_notes.knowledge.policy import DEFAULT
@@ -42,12 +44,12 @@ def _unknown(count: int) -> Made:
 
 
 MANY: dict[str, tuple[int, Callable[[int], Made]]] = {
-    "accesses of one moment": (1500, lambda count: _many(count, "access")),
-    "flushes of one moment": (1500, lambda count: _many(count, "flush", lock=HEPARIN)),
-    "flushes, one a minute": (1500, lambda count: _many(count, "flush", timedelta(minutes=1))),
-    "events of one identifier": (1500, lambda count: [{**one, "id": "same"} for one in _many(count, "access")]),
-    "transfers": (1500, lambda count: _many(count, "transfer", timedelta(minutes=1), to_unit="Ward Plover")),
-    "amendments of one event": (1500, _amended),
+    "accesses of one moment": (1000, lambda count: _many(count, "access")),
+    "flushes of one moment": (1000, lambda count: _many(count, "flush", lock=HEPARIN)),
+    "flushes, one a minute": (1000, lambda count: _many(count, "flush", timedelta(minutes=1))),
+    "events of one identifier": (1000, lambda count: [{**one, "id": "same"} for one in _many(count, "access")]),
+    "transfers": (1000, lambda count: _many(count, "transfer", timedelta(minutes=1), to_unit="Ward Plover")),
+    "amendments of one event": (1000, _amended),
     "unknown keys": (400, _unknown),
 }
 
@@ -69,9 +71,12 @@ def _checked(events: Made) -> tuple[float, pipeline.Judged]:
 def test_twice_as_much_costs_about_twice(what: str) -> None:
     size, make = MANY[what]
     _checked(make(10))  # loads the rules
-    small = min(_checked(make(size))[0] for _ in range(3))
-    large = min(_checked(make(2 * size))[0] for _ in range(3))
-    assert large < 2.9 * small, f"{size}: {small:.2f} s, {2 * size}: {large:.2f} s"
+    small = large = float("inf")
+    for turn in range(5):  # what else the machine does only adds, so more turns are taken only where two do not do
+        small, large = min(small, _checked(make(size))[0]), min(large, _checked(make(2 * size))[0])
+        if turn and large < 2.9 * small:
+            return
+    pytest.fail(f"{size}: {small:.2f} s, {2 * size}: {large:.2f} s")
 
 
 @pytest.mark.parametrize(
@@ -97,3 +102,33 @@ def test_a_correction_of_too_many_unknown_keys_is_one_finding(tmp_path: Path) ->
     said = [one.message for one in judged.findings if one.rule == "correction-unreadable"]
     assert len(said) == 1 and f"more than {MOST_MISFITS} values" in said[0]
     assert judged.timeline is not None and len(judged.timeline.entries) == 1
+
+
+def _chained(count: int) -> Made:
+    ids = ["e0", *(f"a{i}" for i in range(count))]
+    links = pairwise(ids)
+    return [
+        *_amended(1),
+        *({**event("amendment", BEGIN, of=of, reason="typing", sets={"reason": "x"}), "id": id} for of, id in links),
+    ]
+
+
+CORRECTED = {"amendments of one event": _amended, "amendments, each of the one before it": _chained}
+
+
+@pytest.mark.parametrize("what", CORRECTED)
+def test_notes_of_twice_as_many_corrections_cost_about_twice(what: str, tmp_path: Path) -> None:
+    def cost(count: int) -> float:
+        path = tmp_path / "record.json"
+        path.write_text(json.dumps(record(*CORRECTED[what](count))))
+        began = time.process_time()
+        assert b"Traceback" not in call("note", path, "--all").stderr
+        return time.process_time() - began
+
+    cost(5)
+    small = large = float("inf")
+    for turn in range(5):
+        small, large = min(small, cost(250)), min(large, cost(500))
+        if turn and large < 2.9 * small:
+            return
+    pytest.fail(f"250: {small:.2f} s, 500: {large:.2f} s")

@@ -104,7 +104,7 @@ def test_bad_options_of_handoff_end_in_one_sentence(arguments: list[str], says: 
 def test_a_folder_without_records_is_said(tmp_path: Path) -> None:
     done = call("handoff", tmp_path, "--asof", AT)
     assert (done.returncode, done.stdout) == (2, b"")
-    assert b"holds no record" in done.stderr
+    assert b"contains no record" in done.stderr
 
 
 def test_a_file_that_cannot_be_written_leaves_nothing(ward: Path, tmp_path: Path) -> None:

@@ -321,3 +321,10 @@ def test_steps_stand_in_the_order_of_the_work() -> None:
 @pytest.mark.parametrize("work", WORKS)
 def test_no_error_prone_abbreviation(work: Work) -> None:
     assert [hit for row in told(PLAIN, work).splitlines() for hit in unsafe_forms(row)] == []
+
+
+def test_urokinase_is_not_timed_by_the_alteplase_label() -> None:
+    for drug, minutes in (("alteplase", True), ("urokinase", False)):
+        put_in = event("patency treatment", ASOF.replace(minute=0), drug=drug, volume_ml=2)
+        said = told(record(needle_event("2031-03-04 08:00"), put_in), "patency check")
+        assert ("120 minutes" in said) is minutes, drug

@@ -165,7 +165,7 @@ FAULTS: dict[str, tuple[Fault, str, str]] = {
         "entry[3].resource",
         "date/time",
     ),
-    "no time zone": (
+    "not a time zone": (
         lambda b, r: r[3].update(effectiveDateTime="2026-11-02T10:05:00"),
         "entry[3].resource",
         "timezone",

@@ -290,7 +290,7 @@ PUBLISHED = [
     Row("royal-marsden", "R", "an idle port is flushed every 4 weeks", "idle-flush",
         Scene((access(), event("de-access", 60), event("access", 60 + 29 * DAY))),
         Scene((access(), event("de-access", 60), event("access", 60 + 28 * DAY)))),
-    Row("infusion-forum", "R2", "an accessed port that rests is flushed at least every 24 hours by one policy",
+    Row("infusion-forum", "M-L", "an accessed port that rests is flushed at least every 24 hours by one policy",
         "accessed-idle-flush", Scene((access(**LOCKED), event("flush", DAY + 1)), policy=REMINDED),
         Scene((access(**LOCKED), event("flush", DAY)), policy=REMINDED)),
     # Allergies

@@ -10,7 +10,7 @@ import made_records as made
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import groups, joined
+from lda_notes.chart import groups
 from lda_notes.chart.scene import Scene
 from lda_notes.check import rule_table
 from lda_notes.documents.handoff.line import View, line_facts
@@ -130,6 +130,10 @@ def told_to_use(texts: list[str]) -> dict[str, list[Any]]:
 @MANY
 @given(people())
 def test_what_a_worksheet_or_chart_offers_suits_the_patient(who: dict[str, Any]) -> None:
+    """Seen to fail on the fault of a ten-day-old who is told "chlorhexidine in alcohol" and "100 units per mL".
+
+    `suitability.antiseptics` and `locks` were made to return all they know. Charting offers no lock of itself.
+    """
     policy = POLICIES[who["policy"]]
     empty = timeline(record(who), policy)
     shown = view(empty, policy)
@@ -137,11 +141,8 @@ def test_what_a_worksheet_or_chart_offers_suits_the_patient(who: dict[str, Any])
     texts += [one.says for title in set(TITLES.values()) for one in cautions(shown, "access", title, ())]
     told = told_to_use(texts)
     scene = Scene("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
-    offered = joined._usual_lock(scene)
     parts = {part.name: part.value for part in groups._dressing(scene, {})}
     locks = [{**HEPARIN_10, "units_per_ml": strength} for strength in told["strengths"]]
-    if offered is not None:
-        locks.append({"preservative": "none", **{path[-1]: value for path, value in offered.facts}})
     made_of = [
         {"antisepsis": {"agent": agent, "scrub_s": 120, "dry_s": 180, "fully_dry": True}} for agent in told["agents"]
     ]

@@ -191,7 +191,7 @@ def test_an_unreadable_record_is_refused_whatever_the_reason(typed: Type, fake: 
     (tmp_path / "broken.yaml").write_text("patient: [")
     found = send(typed, tmp_path / "broken.yaml", "--server", url, "--despite", "because")
     assert found.code == 3
-    assert "holds no record that can be read" in found.out
+    assert "contains no record that can be read" in found.out
     assert server.transactions == 0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -21,6 +22,15 @@ BETWEEN: Final = "between records"
 """Family of what is found only when several records are read."""
 
 
+_GROUPS: Final = {
+    "completeness": "completeness questions",
+    READER: "file checks",
+    **dict.fromkeys(("authorship", "identity", "order", "stay order", "corrections"), "record checks"),
+    **dict.fromkeys(("contradictions", "supply labels", "wording", BETWEEN), "record checks"),
+}
+"""What a family is about; of any other, the patient and the line."""
+
+
 @dataclass(frozen=True, slots=True)
 class Listed:
     """A rule as it is listed. ``explanation`` has three paragraphs: what is checked, why it matters, what to do."""
@@ -32,6 +42,11 @@ class Listed:
     explanation: str
     limits: tuple[str, ...]
     citations: tuple[Citation, ...]
+
+    @property
+    def group(self) -> str:
+        """Return what the rule is about: clinical checks, completeness questions, record checks or file checks."""
+        return _GROUPS.get(self.family, "clinical checks")
 
     @property
     def first_sentence(self) -> str:
@@ -54,6 +69,12 @@ def listed(policy: Policy) -> tuple[Listed, ...]:
         cites = tuple(rule_table.citations(rule, policy))
         found.append(Listed(rule.name, rule.family, rule.severity, rule.todo, rule.explanation, rule.limits, cites))
     return tuple(found)
+
+
+def counted(rows: tuple[Listed, ...]) -> str:
+    """Return how many rules there are of each group, in words."""
+    groups = Counter(row.group for row in rows)
+    return ", ".join(f"{number} {group}" for group, number in sorted(groups.items()))
 
 
 def limit_rows(row: Listed, policy: Policy) -> list[tuple[str, str, str]]:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from typing import Any, Final
 
 from pydantic import ValidationError
@@ -22,7 +23,7 @@ KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}
 """Under which key each kind of correction holds its facts."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Family:
     """An entry with every correction that was made to it, or to a correction of it, in order of time."""
 
@@ -42,8 +43,9 @@ def families(timeline: Timeline) -> tuple[Family, ...]:
     by_id = {entry.event.id: entry for entry in reversed(timeline.corrections)}
     grouped: dict[int, list[Entry]] = {entry.index: [] for entry in entries}
     alone: list[Entry] = []
+    ends: dict[str, str] = {}
     for correction in timeline.corrections:
-        head = heads.get(_head_of(correction, by_id, heads))
+        head = heads.get(_head_of(correction, by_id, heads, ends))
         if head is None:
             alone.append(correction)
         else:
@@ -53,20 +55,27 @@ def families(timeline: Timeline) -> tuple[Family, ...]:
     return tuple(sorted(found, key=lambda family: (family.entry.event.at, family.entry.index)))
 
 
-def _head_of(correction: Entry, by_id: Mapping[str, Entry], heads: Mapping[str, int]) -> str:
-    """Follow corrections of corrections to the entry that they end at; a circle ends nowhere."""
-    seen: set[str] = set()
+def _head_of(correction: Entry, by_id: Mapping[str, Entry], heads: Mapping[str, int], ends: dict[str, str]) -> str:
+    """Follow corrections of corrections to the entry that they end at; a circle ends nowhere.
+
+    ``ends`` keeps where each correction led, so that a long chain is followed once.
+    """
+    followed: list[str] = []
     target = _of(correction)
-    while target not in heads and target in by_id and target not in seen:
-        seen.add(target)
+    while target not in heads and target in by_id and target not in ends:
+        ends[target] = target
+        followed.append(target)
         target = _of(by_id[target])
-    return target
+    head = ends.get(target, target)
+    ends.update(dict.fromkeys(followed, head))
+    return head
 
 
 def _of(correction: Entry) -> str:
     return correction.event.of if isinstance(correction.event, ev.Correcting) else ""
 
 
+@lru_cache(maxsize=4)
 def applied(family: Family) -> tuple[Entry, ...]:
     """Return the corrections that now shape how the entry reads."""
     in_force = {id(change) for change in family.entry.corrections}
@@ -190,13 +199,19 @@ def _written(family: Family, upto: Entry, path: Path) -> Path:
 
 def _replayed(family: Family, upto: Entry) -> tuple[ev.Event, ev.Event | None]:
     """Return the entry right before and right after one of its corrections; None after when it cannot be applied."""
+    return _steps(family).get(upto.index, (family.entry.original, None))
+
+
+@lru_cache(maxsize=4)
+def _steps(family: Family) -> Mapping[int, tuple[ev.Event, ev.Event | None]]:
+    """Return the entry before and after each of its corrections, by their index: each is replayed once."""
+    found: dict[int, tuple[ev.Event, ev.Event | None]] = {}
     event = family.entry.original
     for correction in applied(family):
         after = _with(event, correction)
-        if correction.index == upto.index:
-            return event, after
+        found[correction.index] = event, after
         event = after or event
-    return event, None
+    return found
 
 
 def _with(event: ev.Event, correction: Entry) -> ev.Event | None:

@@ -137,6 +137,10 @@ def due_jobs(views: Sequence[View]) -> tuple[Job, ...]:
     return tuple(found.values())
 
 
+def _cautions(views: Sequence[View]) -> tuple[str, ...]:
+    return (*CAUTIONS, *(silenced_words(views[0].policy) if views else ()))
+
+
 def due_sheet(views: Sequence[View]) -> Sheet:
     """Return everything that this shift needs: the line check of the unit, then a worksheet for each work due."""
     jobs = due_jobs(views)
@@ -144,7 +148,8 @@ def due_sheet(views: Sequence[View]) -> Sheet:
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
-        "Worksheets: all that is due this shift", tuple(blocks), cautions=CAUTIONS, running=_of_unit(views), dense=True,
+        "Worksheets: all that is due this shift", tuple(blocks), cautions=_cautions(views),
+        running=_of_unit(views), dense=True,
         size=_SIZE,
     )  # fmt: skip
 
@@ -152,7 +157,8 @@ def due_sheet(views: Sequence[View]) -> Sheet:
 def unit_sheet(views: Sequence[View]) -> Sheet:
     """Return the line check of a unit: a row for each patient with a needle, with room for what is found."""
     return Sheet(
-        "Worksheet: line check of the unit", tuple(_unit_blocks(views)), cautions=CAUTIONS, running=_of_unit(views),
+        "Worksheet: line check of the unit", tuple(_unit_blocks(views)), cautions=_cautions(views),
+        running=_of_unit(views),
         dense=True, size=_SIZE,
     )  # fmt: skip
 

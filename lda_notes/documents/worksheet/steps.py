@@ -152,7 +152,7 @@ def _numbing(view: View) -> Iterator[Caution]:
     if not suits("anesthetic", "vapocoolant spray", view.subject, view.policy).plain:
         return
     before = view.policy.choice("anesthetic_spray_order") == "before antisepsis"
-    spray = "before skin preparation, never after" if before else "after skin preparation only if labelled sterile"
+    spray = "before skin preparation, never after" if before else "after skin preparation only if labeled sterile"
     yield Caution(f"Cold spray: {spray}", ("anesthetic_spray_order",))
 
 
@@ -199,6 +199,11 @@ def _scrub(view: View) -> Caution:
 def _looks(view: View) -> Iterator[Caution]:
     """Yield when to look at a dwelling thrombolytic, and what to do when blood returns."""
     policy = view.policy
+    states = (view.timeline.state_at(septum, view.asof) for septum in view.timeline.episode.port.septa)
+    drugs = {getattr(state.dwell.treatment.event, "drug", "") for state in states if state.dwell is not None}
+    if drugs and "alteplase" not in drugs:  # the times of the alteplase label are those of alteplase
+        yield _common("W6", "Look when the order says; blood returns: withdraw and discard the contents, then flush")
+        return
     first, second = (policy.text(f"alteplase_{look}_check_minutes") for look in ("first", "second"))
     yield Caution(
         f"Look {first} and {second} after it was put in; nothing else goes in before",
@@ -247,7 +252,7 @@ def _lock(view: View) -> Iterator[Caution]:
 
 
 def _dressing(view: View) -> Iterator[Caution]:
-    yield _common("W5", "Without tension, the puncture site in view, labelled with date and initials")
+    yield _common("W5", "Without tension, the puncture site in view, labeled with date and initials")
     policy = view.policy
     if policy.choice("chg_disc_expected") == "yes" and disc_suits(view.subject, policy):
         yield Caution("The disc right side up between hub and skin", ("chg_disc_expected",))

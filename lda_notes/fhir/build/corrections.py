@@ -352,12 +352,12 @@ def _stated(book: Book, step: int, here: Scene, event: ev.Correcting) -> list[Ma
     name = here.name("correction")
     made: Json = {
         "resourceType": "Observation",
-        "extension": [{"url": f"{book.frame.config.extensions}/{CORRECTION}", "extension": parts}],
         "identifier": book.frame.names.identifier(name),
         "status": "final",
         "category": [concept("exam")],
         "code": book.frame.say.concept("correction"),
         **here.about_port,
+        "extension": [{"url": f"{book.frame.config.extensions}/{CORRECTION}", "extension": parts}, *here.septum],
         "valueString": event.kind,
     }
     return [Made(name, made, ())]

@@ -13,7 +13,7 @@ from lda_notes.fhir.build.administrations import administration
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.fhir.codes import GIVEN
-from lda_notes.fhir.elements import Json, period
+from lda_notes.fhir.elements import Json, period, quantity
 from lda_notes.line.timeline import Entry, Timeline
 from lda_notes.record import events as ev
 
@@ -71,7 +71,12 @@ def given_resource(frame: Frame, one: Given, *, closed: bool) -> Made:
     status, when = _when(here.at, event, ended)
     kind = f"given: {event.purpose}"
     drug = frame.say.worded(kind, event.what) if event.what is not None else frame.say.concept(kind)
-    return Made(name, administration(here, name, status, drug, f"reason: {event.purpose}", when), ())
+    rate = event.flow_ml_per_s
+    dosage: Json | None = None
+    if rate is not None:  # R4 (mad-1) has no dosage without a dose or a rate, so that a route needs one
+        dosage = {"route": frame.say.concept("intravenous route"), "rateQuantity": quantity(rate, "mL/s")}
+    why = f"reason: {event.purpose}"
+    return Made(name, administration(here, name, status, drug, why, when, dosage=dosage), ())
 
 
 def _when(at: str, event: ev.LineUse, ended: datetime | None) -> tuple[str, Json]:

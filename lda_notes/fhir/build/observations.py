@@ -231,10 +231,7 @@ def _resource(
     based_on: bool,
 ) -> tuple[str, Json]:
     name = scene.name(role)
-    made: Json = {"resourceType": "Observation"}
-    if scene.septum and plan.about_port:
-        made["extension"] = scene.septum
-    made["identifier"] = scene.frame.names.identifier(name)
+    made: Json = {"resourceType": "Observation", "identifier": scene.frame.names.identifier(name)}
     if based_on:
         made["basedOn"] = [order(scene)]
     if scene.part_of is not None:

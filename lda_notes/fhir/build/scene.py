@@ -73,6 +73,7 @@ def scene(frame: Frame, event: ev.Event, *, whole: bool = True) -> Scene:
     part_of = None
     if procedure is not None:
         part_of = [frame.reference(procedure) if whole else frame.elsewhere("Procedure", procedure)]
+    septum = frame.septum(frame.septum_of(event)) if len(frame.episode.port.septa) > 1 else []
     return Scene(
         frame=frame,
         event=event,
@@ -82,7 +83,12 @@ def scene(frame: Frame, event: ev.Event, *, whole: bool = True) -> Scene:
         performer=performer,
         procedure=procedure,
         part_of=part_of,
-        about_port={"subject": frame.subject, "focus": [frame.port], **done},
+        about_port={
+            **({"extension": septum} if septum else {}),
+            "subject": frame.subject,
+            "focus": [frame.port],
+            **done,
+        },
         about_patient={"subject": frame.subject, **done},
-        septum=frame.septum(frame.septum_of(event)) if len(frame.episode.port.septa) > 1 else [],
+        septum=septum,
     )
