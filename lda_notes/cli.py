@@ -25,7 +25,7 @@ COMMANDS: Final[dict[str, str]] = {
     "handoff": "Write the handoff sheet for the next shift.",
     "worksheet": "Write the page to take to the bedside before gloves go on.",
     "send": "Deliver records to a FHIR server; sent again, nothing is doubled.",
-    "status": "Compare records with what a FHIR server holds of them.",
+    "status": "Compare records with what a FHIR server has of them.",
     "days": "Count central line days by patient and by unit, for surveillance.",
     "amounts": "Add up flushes, discards and heparin over a shift, a day or a needle's stay.",
     "bundle": "Write FHIR R4 transaction bundles, one for each event, verified.",
@@ -96,7 +96,7 @@ class LazyGroup(click.Group):
 def group() -> None:
     """Check records of implanted-port access, and write notes, handoff sheets and FHIR from them.
 
-    The tool records and computes; it never orders. Facility policy, prescriber orders and licensed judgement come
+    The tool records and computes; it never orders. Facility policy, prescriber orders and licensed judgment come
     first.
 
     Example: lda-notes check episode.yaml

@@ -35,16 +35,19 @@ from lda_notes.record.merging import merge
 from lda_notes.record.unread import Unread
 from lda_notes.record.writer import Seen
 
-Kind = Literal["addendum", "amendment", "retraction"]
+Kind = Literal["addendum", "amendment", "retraction", "co-signature"]
 
 KINDS_SAID: Final[Mapping[Kind, str]] = {
     "addendum": "addendum: adds what was left out",
     "amendment": "amendment: puts right what is wrong",
     "retraction": "retraction: takes the entry out of view, as when it was made on the wrong patient",
+    "co-signature": "co-signature: a second person signs, such as a preceptor; nothing changes",
 }
 
+OWN_ENTRY: Final = "No one co-signs an entry of her own; the second person signs."
+
 _VALUES: Final[Mapping[str, str]] = {"addendum": "adds", "amendment": "sets"}
-_OWN: Final = frozenset({"kind", "reason", "text", "by"})
+_OWN: Final = frozenset({"kind", "reason", "text", "by", "role"})
 """What a correction says of itself; every other name is a fact of the entry."""
 
 
@@ -96,6 +99,12 @@ class CorrectionSubject:
             if "kind" not in answered:
                 yield self._which_kind()
             return
+        if kind == "co-signature":
+            if "role" not in answered and not facts.get("role"):
+                yield self._plain(kind, "role")
+            if not self.given.get("by") and not facts.get("by") and "by" not in answered:
+                yield self._plain(kind, "by")
+            return
         if kind != "retraction":
             yield from self._facts(kind, facts, answered)
         if kind == "addendum" and "text" not in answered and not facts.get("text"):
@@ -117,6 +126,8 @@ class CorrectionSubject:
     def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
         """Return one sentence when the facts just given do not fit the entry's layout."""
         facts = self._all(facts)
+        if self._kind(facts) == "co-signature" and self.is_author(facts.get("by") or self.given.get("by") or {}):
+            return OWN_ENTRY
         inner = [path[1:] for path in given if path[0] == "new"]
         if not inner:
             return None
@@ -126,6 +137,11 @@ class CorrectionSubject:
             if any(fault.path[: len(path)] == path for path in inner):
                 return f"That does not fit: {fault.message}."
         return None
+
+    def is_author(self, who: Mapping[str, Any]) -> bool:
+        """Tell whether a person is the author of the entry."""
+        by = self.target.original.by
+        return by is not None and bool(by.name) and who.get("name") == by.name
 
     def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
         """Return why a time just given cannot be."""
@@ -283,7 +299,7 @@ class CorrectionSubject:
         entry.update({"reason": facts["reason"]} if facts.get("reason") else {})
         if kind in _VALUES and (self._patch(facts) or kind == "amendment"):
             entry[_VALUES[kind]] = self._patch(facts)
-        entry.update({"text": facts["text"]} if facts.get("text") else {})
+        entry.update({key: facts[key] for key in ("text", "role") if facts.get(key)})
         return entry
 
     def _trial(self, facts: Mapping[str, Any]) -> trials.Trial:
@@ -312,6 +328,8 @@ class CorrectionSubject:
         rows += [f"  {self._named(path)}: was {was}, now {becomes}" for path, was, becomes in self._differences(facts)]
         if facts.get("text"):
             rows.append(f"  Added text: {facts['text']}")
+        if entry["kind"] == "co-signature":
+            rows.append("  Nothing. A second person signs for it.")
         if entry["kind"] == "retraction":
             rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
         note = preview.note(

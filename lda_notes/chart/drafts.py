@@ -122,4 +122,4 @@ def reminders(environment: Mapping[str, str], records: Iterable[Path]) -> Iterat
     """Yield a sentence for each entry that this user has begun to chart and not signed."""
     for record in records:
         for draft in unsigned(environment, record):
-            yield f"Not signed: {record}: your draft of {draft}. Chart it again to go on and sign."
+            yield f"Not signed: {record}: your draft of {draft}. Chart it again to continue and sign."

@@ -48,19 +48,19 @@ def read(path: Path) -> tuple[dict[str, Any], tuple[str, ...]]:
         by_address[f"{one.get('resourceType')}/{one.get('id')}"] = one
     patients = [one for one in resources if one.get("resourceType") == "Patient"]
     if len(patients) != 1:
-        raise Failure(f"{path}: holds {len(patients)} patients; a record is about one")
+        raise Failure(f"{path}: contains {len(patients)} patients; a record is about one")
     notes: list[str] = []
     stays = [one for one in resources if one.get("resourceType") == "Encounter"]
     ports = [one for one in resources if one.get("resourceType") == "Device" and _is_port(one)]
     if len(stays) > 1 or len(ports) > 1:
-        notes.append(f"The bundle holds {len(stays)} stays and {len(ports)} ports; the last of each was taken.")
+        notes.append(f"The bundle contains {len(stays)} stays and {len(ports)} ports; the last of each was taken.")
     found: dict[str, Any] = {"patient": _patient(patients[0])}
     if stays:
         found["stay"] = _stay(stays[-1], by_address)
     if ports:
         found["port"] = _port(ports[-1], notes)
     else:
-        notes.append("The bundle holds no implanted port.")
+        notes.append("The bundle contains no implanted port.")
     return {key: value for key, value in found.items() if value}, tuple(notes)
 
 

@@ -19,7 +19,7 @@ class Given:
 
     @property
     def names(self) -> frozenset[str]:
-        """The names whose question has not come yet."""
+        """The names whose question is in the future."""
         return frozenset(self.answers)
 
     def take(self, name: str) -> str | None:

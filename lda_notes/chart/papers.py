@@ -58,7 +58,7 @@ def zone(text: str) -> Value | Unclear:
     if found:
         return Unclear(f"That could be {phrasing.listed(found, 'or')}.")
     return Unclear(
-        "That is no time zone. Type a large city that has the same time, such as Chicago or America/Chicago."
+        "That is not a time zone. Type a large city that has the same time, such as Chicago or America/Chicago."
     )
 
 
@@ -87,12 +87,12 @@ CALLED: Final[Mapping[str, str]] = {
 """What is said of a fact where its title in the layout is no nurse's word."""
 
 EXPLAINED: Final[Mapping[str, str]] = {
-    "patient.allergies": "Allergies; n says that the patient has none, a full stop that nobody asked.",
+    "patient.allergies": "Allergies; n says that the patient has none, a period that no one asked.",
     "patient.identifiers.0.system": (
         "Two hospitals may give the same number to two people, so the record says whose number it is. "
         "The hospital's name will do; the people who run the record system know its address."
     ),
     "stay.time_zone": "Every time of this record is read and shown in it.",
-    "port.id": "A name that tells two ports of one patient apart; with one port, the name offered will do.",
+    "port.id": "A name that distinguishes two ports of one patient apart; with one port, the name offered will do.",
 }
 """What ? says where the layout's own words are for programs."""

@@ -86,7 +86,7 @@ def leaf(
         if value.doubt:
             return Doubtful(heard, value.doubt)
         if spot.sort == "text" and len(value.said) == 1:
-            return Doubtful(heard, f'This is kept as text: "{value.said}".')
+            return Doubtful(heard, f'Recorded as typed: "{value.said}".')
         return heard
 
     if why_not is None and spot.why_not is not None:

@@ -78,6 +78,8 @@ class Session:
     began: datetime
     asks: bool = True
     sign: str | None = None
+    by_initials: bool = False
+    """Whether a bare y never signs, as on a login that several nurses share."""
     missing: list[str] = field(default_factory=list)
     kit: str = ""
     """The name under which the nurse keeps what the entry used as a kit, once it is signed."""
@@ -207,16 +209,16 @@ class Session:
         initials = "".join(word[0] for word in str(author.get("name", "")).split())
         grave = [finding for finding in review.findings if finding.severity in ("unsafe", "wrong")]
         # What is unsafe is read, not waved through: a nurse who is asked signs it with more than the usual letter.
-        deliberate = bool(grave) and bool(initials) and self.sign is None
+        deliberate = (bool(grave) or self.by_initials) and bool(initials) and self.sign is None
         gaps = any(finding.severity == "gap" for finding in review.findings)
         open_ = gaps and talk.reopened().answered != talk.answered
         for warning in review.warnings:
             self.console.show(display.said_text(Say("hold", warning)))
         while True:
-            text = self._signature(name, initials, len(grave) if deliberate else 0, open_)
+            text = self._signature(name, initials, len(grave) if deliberate else 0, deliberate, open_)
             match text.strip().casefold():
                 case "y" | "yes" if deliberate and len(initials) > 1:
-                    self.console.show(f"?? Not with y, for what stands above. {initials} signs, < goes back to change.")
+                    self.console.show(f"?? y does not sign here: type your initials ({initials}), or < to go back.")
                 case "y" | "yes":
                     return review.entry
                 case said if said and said == initials.casefold():
@@ -239,17 +241,17 @@ class Session:
                     signs = f"{'' if deliberate else 'y or '}{initials} to sign" if name else "y to write it"
                     self.console.show(f"?? Type {signs}, < to go back, q to keep it as a draft.")
 
-    def _signature(self, name: str, initials: str, grave: int, gaps: bool) -> str:
+    def _signature(self, name: str, initials: str, grave: int, deliberate: bool, gaps: bool) -> str:
         if self.sign is not None:
             text, self.sign = self.sign, None
             return text
         if not self.asks:
             raise Failure("nothing was written: give --sign with your initials, or y")
-        signs = initials if grave and len(initials) > 1 else f"y or {initials}"
+        signs = initials if deliberate and len(initials) > 1 else f"y or {initials}"
         who = f"Sign as {name}? {signs} signs" if name else "Write it? y writes"
         if grave:
             counted = "1 finding above is" if grave == 1 else f"{grave} findings above are"
-            who = f"{counted} unsafe or cannot be.\n{who}"
+            who = f"{counted} unsafe or contradictory.\n{who}"
         missing = "  g asks what is missing above\n" if gaps else ""
         self.console.show(
             f"\n{who}\n{missing}  < goes back   + adds a fact   q keeps it as a draft   k NAME keeps a kit"
@@ -266,7 +268,7 @@ class Session:
         except Failure as failure:
             if not self._no_room:
                 self.console.show(
-                    f"?? No draft can be kept: {failure}. You can go on and sign, but do not stop between."
+                    f"?? No draft can be kept: {failure}. You can continue and sign, but do not stop in between."
                 )
             self._no_room = True
 

@@ -11,7 +11,7 @@ from lda_notes.problems import Finding, Severity
 
 _CALLED: Final[dict[Severity, str]] = {
     "unsafe": "UNSAFE",
-    "wrong": "CANNOT BE",
+    "wrong": "CONTRADICTION",
     "gap": "NOT RECORDED",
     "advice": "WORTH A LOOK",
 }
@@ -34,7 +34,7 @@ def hold_words(holds: tuple[Hold, ...]) -> str:
     signs = phrasing.listed(tuple(dict.fromkeys(hold.sign for hold in holds)))
     return (
         f"LINE ON HOLD: {signs}. Nothing goes through it until it is cleared.\n"
-        f"{phrasing.capital(ends_with(holds))}. Say below what was tried, who was told, when, and what they said.\n"
+        f"{phrasing.capital(ends_with(holds))}. Record below what was tried, who was notified, when, and the reply.\n"
         f"Source: {COMMON_PRACTICE.text()}."
     )
 

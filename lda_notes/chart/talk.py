@@ -20,7 +20,7 @@ Tone = Literal["heard", "fault", "doubt", "explain", "known", "finding", "hold",
 
 COMMANDS: Final = (
     "?  explains the question",
-    "<  goes back one answer   >  goes on to where you were",
+    "<  goes back one answer   >  returns to where you were",
     "-  and a reason: not assessed, or not done   .  leaves it open",
     "+  and a word adds a fact: + remarks",
     "=  and a name sets a fact: = needle.lot LOT-7",
@@ -109,7 +109,11 @@ class Talk:
         """Take what was typed: an answer or one of the commands."""
         said = text.strip()
         if HIDDEN.search(said) and not scan.looks_like_label(said):
-            return self, (Say("fault", "That holds a sign that cannot be seen, as an arrow key sends. Type it again."),)
+            return self, (
+                Say(
+                    "fault", "That contains a character that cannot be seen, such as an arrow key sends. Type it again."
+                ),
+            )
         match said[:1]:
             case "?":
                 return self, (Say("explain", explanation(self.question)),)
@@ -164,7 +168,7 @@ class Talk:
         if not said:
             if question.default is not None:
                 return question.default
-            return Unclear("This has to be said. Type . to leave it open, ? to have it explained.")
+            return Unclear("An answer is required. Type . to leave it open, ? to have it explained.")
         if said == ".":
             return Unclear("There is no entry without this; it cannot be left open.") if question.needed else _OPEN
         if said.startswith("-") and not said[1:2].isdigit():
@@ -219,7 +223,7 @@ class Talk:
         if not count:
             return self, (Say("fault", "Nothing was taken back."),)
         answers = phrasing.count(count, "answer")
-        return talk, (Say("tell", f"{answers} said again."), *self.subject.remarks(self.facts, talk.facts))
+        return talk, (Say("tell", f"{answers} restored."), *self.subject.remarks(self.facts, talk.facts))
 
     def _set(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
         name, _, value = text.strip().partition(" ")
@@ -258,7 +262,7 @@ class Talk:
 def _reason(reason: str, question: Question) -> Reading:
     why_not = question.why_not
     if why_not is None:
-        return Unclear("This takes no reason why not. Answer it, or type . to leave it open.")
+        return Unclear('"Not done" and "not assessed" do not apply here. Answer it, or type . to leave it open.')
     if not reason:
         return Unclear(f"Type the reason after the dash, such as: - patient asleep. It is kept as {why_not.said}.")
     return Heard((((*why_not.path, why_not.key), reason),), f"{why_not.said}: {reason}")

@@ -70,7 +70,7 @@ def read(text: str, frame: Frame) -> datetime | Unclear:
     dated = _DAY_CLOCK.fullmatch(said)
     found = _CLOCK.fullmatch(dated["clock"] if dated else said)
     if found is None:
-        return Unclear(f"That is no time that can be read here. Type it like {HOW}.")
+        return Unclear(f"That is not a time that can be read here. Type it like {HOW}.")
     hour, minute = int(found["hour"]), int(found["minute"])
     if found["half"] and not 1 <= hour <= 12:
         return Unclear(f"{said}: with am or pm, hours run from 1 to 12.")

@@ -47,8 +47,9 @@ def _entries(context: click.Context, _: click.Parameter, incomplete: str) -> lis
 @click.option(
     "--as",
     "kind",
-    type=click.Choice(["addendum", "amendment", "retraction"]),
-    help="An addendum adds what was left out, an amendment corrects, a retraction withdraws.",
+    type=click.Choice(["addendum", "amendment", "retraction", "co-signature"]),
+    help="An addendum adds what was left out, an amendment corrects, a retraction withdraws; a co-signature changes "
+    "nothing and is signed by a second person.",
 )
 @click.option(
     "--to",
@@ -87,7 +88,7 @@ def command(
 
     from lda_notes import pipeline
     from lda_notes.chart import opening
-    from lda_notes.chart.correction import CorrectionSubject
+    from lda_notes.chart.correction import OWN_ENTRY, CorrectionSubject
     from lda_notes.chart.moving import WRONG_PATIENT
     from lda_notes.commands.charting import Desk, Means
     from lda_notes.line.corrections import corrected
@@ -115,7 +116,7 @@ def command(
     gone = next((entry for entry in retracted if entry.event.id == event), None)
     if gone is not None and right is not None:
         say(plain(f"{event} is retracted already; what it said is offered in {right}."), err=True)
-        _offer(gone.event, right, author(by), means)
+        _offer(gone.event, right, author(by, policy), means)
         return
     if gone is not None:
         raise Failure(f"{event} is retracted already; chart what is right as a new entry")
@@ -134,18 +135,20 @@ def command(
         every[event],
         policy,
         now,
-        author(by),
+        author(by, policy),
         kind,
         signed_at=clocks.wall_clock,
         unread=seen.record.unread_facts,
         others=pipeline.stays([seen.record], beside.records, policy, now())[0].others,
     )
+    if kind == "co-signature" and subject.is_author(subject.given.get("by") or {}):
+        raise Failure(OWN_ENTRY)
     said = means.given
     if right is not None:
         said = {"reason": means.given.pop("reason")} if "reason" in means.given else {}
         subject.because = WRONG_PATIENT
     subject.take(said)
-    desk = Desk(f"correction of {event}", episode, now, said, not no_input, sign)
+    desk = Desk(f"correction of {event}", episode, now, said, not no_input, sign, means.shared)
     target = every[event].event
     tag = target.kind  # type: ignore[attr-defined]
     article = "an" if tag[0] in "aeio" else "a"

@@ -52,8 +52,8 @@ def command(
     """Add up flushes, discards, withdrawals, locks and heparin units, exactly.
 
     Without --from and --to three sums are given: the shift that ends at the moment judged from, the calendar day so
-    far, and each needle's stay. A window holds its start and not its end, so that shifts neither share nor lose
-    anything; a needle's stay holds its own access and de-access.
+    far, and each needle's stay. A window includes its start and not its end, so that shifts neither share nor lose
+    anything; a needle's stay includes its own access and de-access.
 
     Exit code 1 when an amount was written and could not be read: the sums are then lower bounds, and say so.
 

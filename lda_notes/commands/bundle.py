@@ -84,7 +84,7 @@ def command(
     once. Each is verified first; with any fault nothing is written. On standard output and in a file they are NDJSON,
     one bundle to a row (a single bundle is spread over many); in a folder each is a JSON file of its own.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: they
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: they
     are worked on one at a time, each by itself, without other stays; a record with any fault is named and gives no
     bundle, while the others continue.
 

@@ -58,7 +58,7 @@ def command(
     """Chart an event, a whole visit, or the round of a unit: one question after the other, signed at the end.
 
     Nothing is written before you sign. What you said is kept as a private draft if you stop with Ctrl-C or the
-    connection is lost; the next run offers to go on with it. Other stays of the same patient and port in the same
+    connection is lost; the next run offers to continue it. Other stays of the same patient and port in the same
     folder are read too: their holds, dangers, last flush and allergies are known.
 
     With a folder: the unit, who is due for what in order of time. Pick a patient, chart, and come back to the list.
@@ -84,11 +84,11 @@ def command(
     if not episode.is_dir():
         if kind is None:
             raise click.UsageError("Missing argument 'KIND': what is charted, such as check, access or visit.")
-        chart_event(episode, _TAGS[kind], author(by), means)
+        chart_event(episode, _TAGS[kind], author(by, policy), means)
     elif no_input or sign or means.given:
         raise click.UsageError("A round asks at the terminal: --set, --answers, --sign and --no-input need a record.")
     else:
-        _round(episode, kind, author(by), means)
+        _round(episode, kind, author(by, policy), means)
 
 
 def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Means) -> None:

@@ -43,6 +43,8 @@ class Desk:
     given: dict[str, str]
     asks: bool
     sign: str | None
+    shared: bool = False
+    """Whether several nurses share this login: then a bare y never signs."""
 
     def __post_init__(self) -> None:
         self.terminal = Terminal()
@@ -56,7 +58,9 @@ class Desk:
         at = drafts.place(drafts.folder(os.environ), self.record, self.about) if self.asks else None
         with drafts.held(at) if at is not None else nullcontext():
             talk = self._begun(subject, at)
-            session = Session(subject, self.terminal, at, Given(self.given), self.now(), self.asks, self.sign)
+            session = Session(
+                subject, self.terminal, at, Given(self.given), self.now(), self.asks, self.sign, self.shared
+            )
             try:
                 done = session.chart(talk, write)
             except (Gone, KeyboardInterrupt):
@@ -64,14 +68,14 @@ class Desk:
                 raise click.exceptions.Exit(130) from None
             except Failure as failure:
                 if _kept(at) is not None:
-                    said = f"{failure}. What you said is kept as a private draft; run it again to go on"
+                    said = f"{failure}. What you said is kept as a private draft; run it again to continue"
                     raise Failure(said, failure.code) from None
                 raise
             if done is not None and session.kit:
                 kits.keep(kits.place(os.environ), session.kit, kits.of_entry(session.signed))
                 self.show(f"Your kit {session.kit} is kept, for you alone.")
             if done is None:
-                self.show("Nothing was written; what you said is kept as a private draft. Run it again to go on.")
+                self.show("Nothing was written; what you said is kept as a private draft. Run it again to continue.")
             return done
 
     def _begun(self, subject: Resumed, at: Path | None) -> Talk:
@@ -91,7 +95,7 @@ class Desk:
         answers = phrasing.count(len(draft.answered), "answer")
         last = draft.answered[-1]
         self.show(f"\nA draft of this {self.about} contains {answers}; the last: {last.said}.")
-        self.show("  Enter: go on with it   n: throw it away and begin anew")
+        self.show("  Enter: continue it   n: discard it and start over")
         while True:
             text = self.terminal.ask()
             if text is None:
@@ -102,7 +106,7 @@ class Desk:
                 case "n" | "no":
                     return False
                 case _:
-                    self.show("?? Press Enter to go on with it, or type n to begin anew.")
+                    self.show("?? Press Enter to continue it, or type n to start over.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +119,11 @@ class Means:
     asks: bool
     sign: str | None
     judged_from: datetime | None
+
+    @property
+    def shared(self) -> bool:
+        """Whether several nurses share this login."""
+        return self.policy.choice("login_shared") == "yes"
 
 
 def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, about: str = "") -> bool:
@@ -143,7 +152,7 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
         subject = first = EventSubject(
             standing, tag, name, means.policy, means.now, facts, clock, unread, others, mine
         )  # fmt: skip
-    desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign)
+    desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign, means.shared)
     for words in beside.unreadable:
         desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
     scene = first.scene({})
@@ -176,5 +185,5 @@ def _left(at: Path | None) -> str:
     if draft is None:
         return "Nothing was written."
     if draft.signed is not None:
-        return "It was just being written; the next run tells whether it is in the record. Nothing is half-written."
+        return "It was just being written; the next run reports whether it is in the record. Nothing is half-written."
     return "Nothing was written; what you said is kept as a private draft."

@@ -9,6 +9,8 @@ from typing import Any, Final, TypeVar
 
 import click
 
+from lda_notes.commands.printing import say
+from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 
 BY_VARIABLE: Final = "LDA_NOTES_BY"
@@ -69,8 +71,15 @@ def judged_from(asof: datetime) -> datetime | None:
     return None if clock(asof)() == wall_clock() else asof
 
 
-def author(by: str | None) -> Mapping[str, Any]:
-    """Return who charts, as given by option or environment. Raises `Failure` when that cannot be read."""
+def author(by: str | None, policy: Policy) -> Mapping[str, Any]:
+    """Return who charts, as given by option or environment. Raises `Failure` when that cannot be read.
+
+    On a login that several nurses share the environment names no one: who signs is asked.
+    """
+    source = click.get_current_context().get_parameter_source("by")
+    if by and source is click.core.ParameterSource.ENVIRONMENT and policy.choice("login_shared") == "yes":
+        say(f"{BY_VARIABLE} is not used: by policy several nurses share this login, so who signs is asked.", err=True)
+        return {}
     from lda_notes.chart.answers import person
     from lda_notes.chart.heard import Unclear
     from lda_notes.files.syntax.text import HIDDEN
@@ -78,7 +87,7 @@ def author(by: str | None) -> Mapping[str, Any]:
     if not by:
         return {}
     if HIDDEN.search(by):
-        raise Failure("--by: holds a sign that cannot be seen; type it again")
+        raise Failure("--by: contains a character that cannot be seen; type it again")
     found = person(by)
     if isinstance(found, Unclear):
         raise Failure(f"--by: {found.sentence}")

@@ -70,7 +70,7 @@ def command(
     (unsafe, wrong, gap, advice), the rule, what was found and expected, what to do, and the source. Records of one
     patient and one port are one line, those in the same folders too: a hold of an earlier stay is still one.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: one
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: one
     row of JSON comes out for each, a record at a time, each by itself, however long the file.
 
     Ends with 0 when nothing but advice was found, 1 when something was, 2 when a file could not be read.

@@ -128,12 +128,12 @@ def command(
     ends with the day of removal of the port or of discharge; taking the needle out does not end it. Where the rules
     differ or are uncertain, an option of the policy decides: `lda-notes policy denominator_counts`.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, holds one record to a row: each
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: each
     record is counted by itself, a row of JSON for each of its days. Counts by unit need all records of a patient at
     once, so they are made from records in files of their own.
 
     In CSV, a cell with words from a record that a spreadsheet would run as a formula (it begins with =, +, - or @) has
-    an apostrophe before it; JSON holds every word as recorded.
+    an apostrophe before it; JSON has every word as recorded.
 
     Exit code 1 when an event, or a fact that days are counted by, was written and could not be read.
 

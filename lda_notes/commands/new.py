@@ -65,7 +65,7 @@ def command(
     if file.suffix.lower() not in _ENDINGS:
         raise click.UsageError(f"{file} does not end in one of {', '.join(_ENDINGS)}.")
     if file.exists():
-        raise Failure(f"{file}: already stands there; give another name, or chart in it")
+        raise Failure(f"{file}: already exists; choose another name, or add to it with `chart`")
     refuse_unless_writable(file)
     policy = policy_file.in_force(policy_path, (file,))
     now = clock(asof)

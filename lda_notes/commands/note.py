@@ -69,7 +69,7 @@ def command(
 ) -> None:
     """Write the note of an event in words, with who charted it, ready to read through and sign.
 
-    It states only what the record holds. What is not recorded, and what the check finds, makes it a DRAFT that says
+    It states only what the record says. What is not recorded, and what the check finds, makes it a DRAFT that says
     so; a line on hold is named first. Other stays of the same patient and port in the same folder are read too: a hold
     of an earlier stay is still one. Exit code 1 when something of it, or a file that may be such a stay, could not be
     read.

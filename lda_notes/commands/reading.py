@@ -21,7 +21,7 @@ def files(paths: tuple[Path, ...]) -> list[Path]:
     """Return every record file that ``paths`` name, each once. Raises `Failure` when there is none."""
     found = list(dict.fromkeys(pipeline.record_files(paths)))
     if not found:
-        raise Failure(f"{paths[0]}: holds no record; records end in {', '.join(records.SUFFIXES)}")
+        raise Failure(f"{paths[0]}: contains no record; records end in {', '.join(records.SUFFIXES)}")
     return found
 
 

@@ -58,7 +58,7 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Compare records with what a FHIR R4 server holds of them, resource by resource.
+    """Compare records with what a FHIR R4 server has of them, resource by resource.
 
     Same: as the record has it. Missing: not there. Different: there, with each element that differs and both values.
     Retracted: entered in error, in the record and there. Doubled: two resources under one identity. Present: patient,

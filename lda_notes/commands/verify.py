@@ -47,7 +47,7 @@ def command(
     Reads each BUNDLE: a JSON file, NDJSON with one bundle to a row, or - for standard input. Every fault names
     entry, path, rule and value; a claimed profile that is not judged is named. No network is used.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst) holds one bundle to a row, and so does standard input
+    A file that ends in .ndjson or .jsonl (also .gz or .zst) contains one bundle to a row, and so does standard input
     with any option for NDJSON: one row of JSON comes out for each, a bundle at a time.
 
     Ends with 0 when all is well, 1 when there are faults, 2 when a file cannot be read.

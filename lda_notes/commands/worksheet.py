@@ -62,7 +62,7 @@ def command(
 ) -> None:
     """Write the worksheet for an access, a de-access, a dressing change, a flush, an arrival or a look.
 
-    It tells what is known, what to gather, and has a blank for each fact that the check will ask for, in the order of
+    It shows what is known, what to gather, and has a blank for each fact that the check will ask for, in the order of
     the work, with the cautions where they apply. `--for check` writes one page for all patients given; `--due` writes
     that page and a worksheet for everything that falls due before the shift ends. Other stays of the same patient and
     port in the same folder are read too.

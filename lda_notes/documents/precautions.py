@@ -54,7 +54,7 @@ _ALLERGIES: Final[Mapping[AllergenName, tuple[str, set[str], tuple[Citation, ...
         (Citation("ins-2021", "M-H"),),
     ),
     "latex": (
-        "only supplies labelled as free of latex",
+        "only supplies labeled as free of latex",
         {"technique", "needle", "dressing"},
         (Citation("latex-801-437", "M-H"),),
     ),

@@ -324,6 +324,13 @@ ROWS: Final[tuple[Row, ...]] = (
         "how a date typed as 03/12 is read",
         (COMMON_PRACTICE,),
     ),
+    Choice(
+        "login_shared",
+        "no",
+        ("yes", "no"),
+        "whether several nurses share a login, so that each session asks who signs",
+        (COMMON_PRACTICE,),
+    ),
     Words("shift_starts", "", "times at which the unit's shifts begin", (COMMON_PRACTICE,), times=True),
     Words(
         "record_number_label",

@@ -72,7 +72,7 @@ class Narrator:
     def __init__(self, templates: FilePath | None = None, sandboxed: bool = True) -> None:
         """Raise `Failure` when ``templates`` is no folder. ``sandboxed`` False serves measurement alone."""
         if templates is not None and not templates.is_dir():
-            raise Failure(f"{templates}: is not a folder; give the folder that holds the templates")
+            raise Failure(f"{templates}: is not a folder; give the folder that contains the templates")
         self._folders = tuple(str(place) for place in (templates, folder("note_templates")) if place is not None)
         self._environment = _environment(self._folders, sandboxed)
 

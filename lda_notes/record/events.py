@@ -303,7 +303,7 @@ class CareEvent(Event):
         "order despite the hold",
         "A named prescriber's order to use the line although it is on hold.",
         need=must(
-            "Who ordered the use in spite of the hold, and for what?",
+            "Who ordered the use despite the hold, and for what?",
             CP,
             why="Only a named prescriber may order a line on hold to be used, and only for what the order names.",
             when="despite_hold",
@@ -637,7 +637,7 @@ class Access(
         need=should(
             "How many attempts?",
             INS,
-            why="Repeated passes raise the risk of infection and haematoma and shorten the septum's life.",
+            why="Repeated passes raise the risk of infection and hematoma and shorten the septum's life.",
         ),
     )
     infusion: Text | None = fact(

@@ -300,7 +300,7 @@ class Supply(Model):
     lot: Short | None = fact("lot", "Lot number on the label.")
     expires: Day | None = fact("expiry", "Last day of use on the label.")
     udi: Text | None = fact("device identifier", "Device identifier (UDI) as scanned or printed.")
-    latex: YesNo | None = fact("latex on the label", "Yes when the label says that it holds natural rubber latex.")
+    latex: YesNo | None = fact("latex on the label", "Yes when the label says that it contains natural rubber latex.")
 
 
 class Needle(Model):
@@ -401,7 +401,7 @@ class Needle(Model):
         "labelled needle pressure limit", "Highest pressure on the needle's label, in psi."
     )
     udi: Text | None = fact("needle device identifier", "Device identifier (UDI) as scanned or printed.")
-    latex: YesNo | None = fact("latex on the label", "Yes when the label says that it holds natural rubber latex.")
+    latex: YesNo | None = fact("latex on the label", "Yes when the label says that it contains natural rubber latex.")
 
 
 class Anesthetic(Model):
@@ -463,9 +463,9 @@ class Anesthetic(Model):
     )
     sterile: YesNo | None = fact(
         "sterile-labelled spray",
-        "Yes when the spray is labelled sterile.",
+        "Yes when the spray is labeled sterile.",
         need=may(
-            "Is the spray labelled sterile?",
+            "Is the spray labeled sterile?",
             CP,
             why="Cream and spray change the order of skin preparation and can cause reactions of their own.",
             given="is_spray",
@@ -716,9 +716,9 @@ class Dressing(Model):
     )
     labelled: YesNo | None = fact(
         "dressing label",
-        "Yes when labelled with date and initials.",
+        "Yes when labeled with date and initials.",
         need=may(
-            "Is the dressing labelled with date and initials?",
+            "Is the dressing labeled with date and initials?",
             INS,
             why="The label is what the next nurse sees at the bedside before any record.",
             when="put on here",
@@ -737,7 +737,7 @@ class Dressing(Model):
     )
     lot: Short | None = fact("dressing lot", "Lot number on the label.")
     expires: Day | None = fact("dressing expiry", "Last day of use on the label.")
-    latex: YesNo | None = fact("latex on the label", "Yes when the label says that it holds natural rubber latex.")
+    latex: YesNo | None = fact("latex on the label", "Yes when the label says that it contains natural rubber latex.")
 
 
 class Problem(Model):
@@ -833,7 +833,7 @@ class Teaching(Model):
     )
     understanding: words.Understanding | None = fact(
         "understanding",
-        "What the learner showed.",
+        "What the person taught showed.",
         need=may(
             "What did they understand?",
             INS,
@@ -873,7 +873,7 @@ class DespiteHold(Model):
     by: Person | None = fact(
         "who ordered it",
         "Prescriber who ordered the use.",
-        need=must("Who ordered the use in spite of the hold?", CP, why="Only a named prescriber may order it."),
+        need=must("Who ordered the use despite the hold?", CP, why="Only a named prescriber may order it."),
     )
     purpose: Text | None = fact(
         "what it was ordered for",
@@ -982,7 +982,7 @@ class Allergy(Model):
     """A recorded allergy or sensitivity."""
 
     substance: words.AllergenName = required("allergen", "What the allergy is to.", renamed="substance")
-    detail: Short | None = fact("allergen detail", "Names the substance when it is none of the list.")
+    detail: Short | None = fact("allergen detail", "Names the substance when it is not in the list.")
     reaction: Short | None = fact("reaction", "What happened.")
 
 
@@ -1012,5 +1012,5 @@ class PowerRating(Model):
     """What the port's label allows for power injection."""
 
     rated: YesNo = required("port power rating", "Yes when the label allows power injection.")
-    max_flow_ml_per_s: Positive | None = fact("labelled flow limit", "Highest labelled rate, in mL per second.")
-    max_pressure_psi: Positive | None = fact("labelled pressure limit", "Highest labelled pressure, in psi.")
+    max_flow_ml_per_s: Positive | None = fact("labelled flow limit", "Highest labeled rate, in mL per second.")
+    max_pressure_psi: Positive | None = fact("labelled pressure limit", "Highest labeled pressure, in psi.")

@@ -270,7 +270,7 @@ def _private_folder(folder: Path) -> None:
     if not belongs_to_me(found):
         raise Failure(f"{folder}: belongs to somebody else; name an outbox of your own with --outbox")
     if not is_private(found):
-        raise Failure(f"{folder}: others may look into it; forbid that with chmod 700 {folder}")
+        raise Failure(f"{folder}: other users can read it; run chmod 700 {folder}")
     if any((folder / name).exists() for name in _EARLIER):
         raise Failure(
             f"{folder}: is an outbox of the first layout, whose identities do not name the patient; name a new one "

@@ -23,7 +23,7 @@ def read_secret(path: Path, what: str) -> bytes:
             if not stat.S_ISREG(found.st_mode):
                 raise Failure(f"{path}: is not a regular file; give the file that holds {what}")
             if found.st_mode & 0o077:
-                raise Failure(f"{path}: others than its owner may read {what}; forbid that with chmod 600 {path}")
+                raise Failure(f"{path}: users other than its owner can read {what}; run chmod 600 {path}")
             data = file.read(_LARGEST + 1)
     except OSError as error:
         raise Failure(f"{path}: {what} cannot be read ({error.strerror or error}); check the name") from None

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from desk import BY, Run, answered, demo_until, episode, name
 
+from lda_notes import __version__
 from lda_notes.chart.correction import CorrectionSubject, Kind
 from lda_notes.chart.talk import Talk
 from lda_notes.knowledge.policy import DEFAULT
@@ -109,7 +110,7 @@ def test_an_addendum_of_text_alone() -> None:
     talk, _ = answered(correction("access-1", "addendum"), "")
     assert name(talk) == "text"
     _, says = answered(talk, "")
-    assert "This has to be said" in says[0].text
+    assert "An answer is required" in says[0].text
     talk, _ = answered(talk, "patient asked for the smaller dressing", "left out")
     made = entry(talk)
     assert made["text"] == "patient asked for the smaller dressing" and "adds" not in made
@@ -228,3 +229,40 @@ def test_without_a_name_the_entries_are_listed(run: Run) -> None:
 def test_the_patient_stands_above_a_correction(run: Run) -> None:
     ran = run("amend", "episode.yaml", "access-1", typed="")
     assert ran.err.startswith("Correction: Quillfeather, Odessa, born 19 May 1968, LB-000101\n")
+
+
+def test_a_co_signature_is_an_event_of_its_own(run: Run, ward: Path) -> None:
+    preceptor = ("--by", "Ilse van Tongelaar, RN, LBN-331")
+    ran = run("amend", "episode.yaml", "access-1", "--as", "co-signature", *preceptor, *SECOND, typed="preceptor\ny\n")
+    assert ran.code == 0, ran.err
+    made = records.read(ward / "episode.yaml").episode
+    assert made is not None
+    last = made.events[-1].model_dump(mode="json", exclude_unset=True)
+    assert last["kind"] == "co-signature" and last["of"] == "access-1" and last["role"] == "preceptor"
+    assert last["by"]["name"] == "Ilse van Tongelaar"
+    ran = run("note", "episode.yaml", "--brief", "--event", "access-1", *SECOND)
+    assert ran.out.rstrip().endswith("Co-signed by Ilse van Tongelaar, RN (LBN-331), preceptor.")
+
+
+def test_no_one_co_signs_an_entry_of_her_own(run: Run, ward: Path) -> None:
+    before = (ward / "episode.yaml").read_bytes()
+    ran = run("amend", "episode.yaml", "access-1", "--as", "co-signature", *SECOND)
+    assert ran.code == 2 and "No one co-signs an entry of her own" in ran.err
+    assert (ward / "episode.yaml").read_bytes() == before
+
+
+def test_on_a_shared_login_who_signs_is_asked_and_signs_with_initials(run: Run, ward: Path) -> None:
+    policy = "source: {title: Logins, date: 2026-01-15}\nlimits: {login_shared: yes}\n"
+    (ward / "lda-policy.yaml").write_text(policy, encoding="utf-8")
+    typed = "wrong patient\nIlse Novak, RN\ny\nIN\n"
+    ran = run("amend", "episode.yaml", "check-13", "--as", "retraction", *SECOND, typed=typed)
+    assert ran.code == 0, ran.err
+    assert "LDA_NOTES_BY is not used: by policy several nurses share this login" in ran.err
+    assert "Sign as Ilse Novak, RN? IN signs" in ran.err and "y does not sign here: type your initials (IN)" in ran.err
+    made = records.read(ward / "episode.yaml").episode
+    assert made is not None and made.events[-1].by is not None and made.events[-1].by.name == "Ilse Novak"
+
+
+def test_the_foot_of_a_note_names_version_and_entry(run: Run) -> None:
+    ran = run("note", "episode.yaml", "--event", "access-1", *SECOND)
+    assert f"lda-notes {__version__}, entry access-1." in ran.out

@@ -162,7 +162,7 @@ def test_faults_are_said_at_once(run: Run, ward: Path) -> None:
 def test_an_unknown_time_zone_is_refused(run: Run) -> None:
     typed = [*TYPED[:11], "Nowhere/Else", "America/Chicago"]
     ran = run("new", "tobias.yaml", *SECOND, typed="\n".join(typed) + "\n")
-    assert "That is no time zone. Type a large city that has the same time" in ran.err
+    assert "That is not a time zone. Type a large city that has the same time" in ran.err
 
 
 def context(raw: bytes = b"") -> dict[str, Any]:
@@ -264,7 +264,7 @@ def test_a_patient_of_odd_shape_is_read_as_far_as_it_goes(tmp_path: Path, broken
 def test_two_ports_are_told(tmp_path: Path) -> None:
     path = tmp_path / "b.json"
     path.write_text(json.dumps(bundle(PATIENT, PORT, PORT)))
-    assert from_bundle.read(path)[1] == ("The bundle holds 0 stays and 2 ports; the last of each was taken.",)
+    assert from_bundle.read(path)[1] == ("The bundle contains 0 stays and 2 ports; the last of each was taken.",)
 
 
 def test_the_demo_is_still_what_these_tests_take_it_for() -> None:
@@ -327,5 +327,5 @@ def test_the_machine_that_keeps_universal_time_is_no_place(run: Run, monkeypatch
     (Path.cwd() / "episode.yaml").unlink()
     typed = ["Marrowby", "Tansy", "LB-1", "Lantern Bay", "1961-03-12", "n", "", "", "Lantern Bay", "", "chicago"]
     ran = run("new", "b.yaml", typed="\n".join(typed) + "\n")
-    assert "Enter: Etc/UTC" not in ran.err and "This has to be said." in ran.err
+    assert "Enter: Etc/UTC" not in ran.err and "An answer is required." in ran.err
     assert "Time zone: America/Chicago." in ran.err

@@ -403,7 +403,7 @@ def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward
         said = use.type(text)
     assert "!! UNSAFE: identified by name; a room number does not count" in said
     before = said[said.index("Sign as") - 120 :]
-    assert "1 finding above is unsafe or cannot be." in before and "MT signs" in before and "y or MT" not in before
+    assert "1 finding above is unsafe or contradictory." in before and "MT signs" in before and "y or MT" not in before
     said = use.type("y")
     assert "?? Not with y, for what stands above. MT signs" in said
     use.last("mt")

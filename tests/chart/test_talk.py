@@ -391,7 +391,7 @@ def test_a_dash_without_a_reason_asks_for_one(access: Talk) -> None:
     _, says = answered(access, "-15m", "-")
     assert "Type the reason after the dash" in says[-1].text
     _, says = answered(access, "-15m", "nb", "y", "- none")
-    assert "takes no reason why not" in says[-1].text
+    assert "do not apply here" in says[-1].text
 
 
 def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> None:
@@ -406,7 +406,7 @@ def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> Non
 
 def test_enter_is_refused_where_it_has_to_be_said(access: Talk) -> None:
     talk, says = answered(access, "-15m", "")
-    assert "This has to be said." in says[-1].text and name(talk) == "identity"
+    assert "An answer is required." in says[-1].text and name(talk) == "identity"
 
 
 def test_back_and_on_again(access: Talk) -> None:
@@ -416,7 +416,7 @@ def test_back_and_on_again(access: Talk) -> None:
     assert name(back) == "attempts" and back.question is not None and back.question.default is not None
     assert back.question.default.said == "1"
     there, says = answered(back, ">")
-    assert name(there) == here and there.facts == talk.facts and says[0].text == "3 answers said again."
+    assert name(there) == here and there.facts == talk.facts and says[0].text == "3 answers restored."
     changed, _ = answered(back, "2", *["."] * 6, "")
     assert paths.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
     first, says = answered(access, "<")
@@ -492,7 +492,7 @@ def test_a_single_letter_of_text_is_questioned(access: Talk) -> None:
 
 def test_an_arrow_key_is_no_answer(access: Talk) -> None:
     _, says = answered(access, "\x1b[A")
-    assert "a sign that cannot be seen" in says[0].text
+    assert "a character that cannot be seen" in says[0].text
     _, says = answered(access, "-15m", "12", "y", "or\udcffder")
     assert says[-1].tone == "fault"
 

@@ -45,7 +45,7 @@ def test_a_file_whose_name_holds_escapes_is_told_without_them(week: Path) -> Non
 
 def test_an_author_with_hidden_signs_is_refused_before_the_first_question(run: Run, week: Path) -> None:
     ran = run("chart", "episode.yaml", "check", "--by", "Ev\x1b[2Jil, RN", "--asof", NOON)
-    assert ran.code == 2 and "--by: holds a sign that cannot be seen" in ran.err and "\x1b" not in ran.err
+    assert ran.code == 2 and "--by: contains a character that cannot be seen" in ran.err and "\x1b" not in ran.err
 
 
 def test_a_row_that_the_terminal_cuts_off_is_not_taken(week: Path) -> None:
@@ -95,7 +95,7 @@ def test_a_disk_without_room_for_the_record_leaves_it_and_keeps_the_draft(week: 
     ended = chart(week, f"{LOOK}y\n", preexec_fn=_short_of_room)
     said = ended.stderr.decode()
     assert ended.returncode == 2 and "cannot be written" in said and "Traceback" not in said
-    assert said.rstrip().endswith("What you said is kept as a private draft; run it again to go on")
+    assert said.rstrip().endswith("What you said is kept as a private draft; run it again to continue")
     assert (week / "episode.yaml").read_bytes() == before
     assert sorted(path.name for path in week.iterdir()) == ["episode.yaml", "state"]
     again = chart(week, "\ny\n")

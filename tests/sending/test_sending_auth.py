@@ -30,7 +30,7 @@ from lda_notes.sending.wire import Connection
 @pytest.mark.parametrize("mode", [0o640, 0o604, 0o660, 0o644, 0o610, 0o666])
 def test_a_secret_that_others_may_read_is_refused(tmp_path: Path, mode: int) -> None:
     file = private(tmp_path / "token", "Secret99", mode)
-    with pytest.raises(Failure, match="others than its owner may read the token; forbid that with chmod 600"):
+    with pytest.raises(Failure, match="users other than its owner can read the token; run chmod 600"):
         read_secret(file, "the token")
     private(file, "Secret99", 0o400)
     assert read_secret(file, "the token") == b"Secret99"

@@ -120,7 +120,7 @@ def test_what_was_sent_stays_nowhere_in_the_file(tmp_path: Path) -> None:
 def test_an_outbox_that_others_can_look_into_is_refused(tmp_path: Path, mode: int) -> None:
     Outbox(tmp_path / "box")
     (tmp_path / "box").chmod(mode)
-    with pytest.raises(Failure, match="others may look into it; forbid that with chmod 700"):
+    with pytest.raises(Failure, match="other users can read it; run chmod 700"):
         Outbox(tmp_path / "box")
 
 

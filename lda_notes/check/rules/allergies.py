@@ -255,13 +255,13 @@ def _latex_labels(entry: Entry) -> Iterator[tuple[str, tuple[str | int, ...], bo
             yield f'"{supply.name}"', ("supplies", position), supply.latex
 
 
-@rule("unsafe", "take it away, use one labelled as free of latex, and watch for a reaction", cites=_LATEX)
+@rule("unsafe", "take it away, use one labeled as free of latex, and watch for a reaction", cites=_LATEX)
 def latex_allergy(case: Case) -> Iterable[Found]:
-    """Finds a supply whose label says that it holds natural rubber latex, used on a patient allergic to it.
+    """Finds a supply whose label says that it contains natural rubber latex, used on a patient allergic to it.
 
     The US requires the statement on the label of every device that holds natural rubber latex.
 
-    Use a supply labelled as free of latex.
+    Use a supply labeled as free of latex.
     """
     if "latex" not in _ever(case):
         return

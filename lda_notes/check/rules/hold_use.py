@@ -100,7 +100,7 @@ def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Fo
     """Finds a flush of a line on hold that was not work on its patency.
 
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
-    blood return followed. Swelling, infection or a turned port are no trouble that a flush can mend.
+    blood return followed. Swelling, infection or a turned port cannot be fixed by a flush.
 
     Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """
@@ -432,7 +432,7 @@ def cleared_by_finder(step: Step, event: Evaluation, case: Case) -> Iterable[Fou
 def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
     """Finds a line cleared by somebody whose recorded role may not end a hold.
 
-    A hold ends by the judgement of vascular access specialists or a physician; the policy names the roles. A clearance
+    A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
     by anybody else ends nothing: the line stays on hold.
 
     Have the line judged by somebody who may, or record the role of who judged it.

@@ -386,7 +386,7 @@ def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
     if waited - _MINUTE >= limit if to_the_minute else waited > limit:
         yield Found(
             step.entry.path("anesthetic", "applied_at"),
-            f"the needle came {length(waited)} after the cold spray; it is said to numb for "
+            f"the needle came {length(waited)} after the cold spray; its numbing effect lasts about "
             f"{case.policy.text('spray_to_needle_s')}",
         )
 

@@ -107,7 +107,7 @@ def _time(used: object) -> datetime:
 def prilocaine_methemoglobinemia(case: Case) -> Iterable[Found]:
     """Finds prilocaine cream on a patient with a history of methemoglobinemia.
 
-    Prilocaine turns haemoglobin into a form that carries no oxygen; the label forbids it here.
+    Prilocaine turns hemoglobin into a form that carries no oxygen; the label forbids it here.
 
     Take the cream off and use another way to numb the skin.
     """
@@ -396,7 +396,7 @@ def heparin_in_valved_catheter(case: Case) -> Iterable[Found]:
 def taurolidine_lock(case: Case) -> Iterable[Found]:
     """Finds a taurolidine lock, whose label differs from country to country.
 
-    The product of Europe is labelled for ports; that of the US is for the haemodialysis catheters of adults only, and
+    The product of Europe is labelled for ports; that of the US is for the hemodialysis catheters of adults only, and
     holds ten times the heparin of a lock.
 
     Read the label of the product in hand.

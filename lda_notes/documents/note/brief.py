@@ -84,7 +84,17 @@ def _paragraph(desk: Desk, family: Family, unread: tuple[Unread, ...]) -> Paragr
         for paragraph in narrated(desk, scene, family, "brief" if kind_of(row.event) in _BRIEF else ""):
             said.extend(paragraph.sentences)
         said.append(_charted_by(row))
+    said.extend(
+        Sentence(f"Co-signed by {phrasing.person(row.event.by)}{_as_what(row)}.", (at(row, "by"),))
+        for row in family.corrections
+        if isinstance(row.event, ev.CoSignature) and row.event.by is not None
+    )
     return Paragraph(tuple(said))
+
+
+def _as_what(row: Entry) -> str:
+    role = getattr(row.event, "role", None)
+    return f", {role}" if role else ""
 
 
 def _corrected(desk: Desk, rows: tuple[Entry, ...]) -> Sentence:

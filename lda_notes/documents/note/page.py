@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final
 
+from lda_notes import __version__
 from lda_notes.check.judged import Judged
 from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Block, Heading, Pairs, Sheet, Signature, Together
@@ -24,8 +25,8 @@ from lda_notes.record.unread import about, absent, notice
 __all__ = ["CAUTIONS", "Choice", "chosen", "identifiers", "sheet"]
 
 CAUTIONS: Final = (
-    "Written from the record by lda-notes, which records and computes; it gives no order and makes no judgement.",
-    "Facility policy, prescriber orders and licensed judgement come first. Read it through before you sign.",
+    "Written from the record by lda-notes, which records and computes; it gives no order and makes no judgment.",
+    "Facility policy, prescriber orders and licensed judgment come first. Read it through before you sign.",
 )
 
 
@@ -54,12 +55,24 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
         "Implanted port note",
         tuple(blocks),
         status="DRAFT" if draft else "",
-        cautions=(*CAUTIONS, *silenced_words(desk.policy)),
+        cautions=(*CAUTIONS, _made_of(families), *silenced_words(desk.policy)),
         running=_running(desk.timeline),
     )
 
 
 # -- what comes before the sections --
+
+
+def _made_of(families: tuple[Family, ...]) -> str:
+    """Return which version wrote which entries, as the foot of every note says."""
+    names = [phrasing.label(family.entry.event.id) for family in families]
+    many = len(names) > _MOST_NAMED
+    said = phrasing.count(len(names), "entry", "entries") if many else f"entry {phrasing.listed(names)}"
+    return f"lda-notes {__version__}, {said}."
+
+
+_MOST_NAMED: Final = 3
+"""Entries that the foot of a note names; of more it counts them, and each is named where it is signed."""
 
 
 def _running(timeline: Timeline) -> str:

@@ -152,7 +152,7 @@ def _numbing(view: View) -> Iterator[Caution]:
     if not suits("anesthetic", "vapocoolant spray", view.subject, view.policy).plain:
         return
     before = view.policy.choice("anesthetic_spray_order") == "before antisepsis"
-    spray = "before skin preparation, never after" if before else "after skin preparation only if labelled sterile"
+    spray = "before skin preparation, never after" if before else "after skin preparation only if labeled sterile"
     yield Caution(f"Cold spray: {spray}", ("anesthetic_spray_order",))
 
 
@@ -252,7 +252,7 @@ def _lock(view: View) -> Iterator[Caution]:
 
 
 def _dressing(view: View) -> Iterator[Caution]:
-    yield _common("W5", "Without tension, the puncture site in view, labelled with date and initials")
+    yield _common("W5", "Without tension, the puncture site in view, labeled with date and initials")
     policy = view.policy
     if policy.choice("chg_disc_expected") == "yes" and disc_suits(view.subject, policy):
         yield Caution("The disc right side up between hub and skin", ("chg_disc_expected",))

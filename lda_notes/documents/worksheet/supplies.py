@@ -55,7 +55,7 @@ def supplies(view: View, work: Work, septum: str) -> tuple[Supply, ...]:
         case _:
             assert_never(work)
     if _allergic(view, "latex"):
-        found.append(Supply("All of them labelled as free of latex"))
+        found.append(Supply("All of them labeled as free of latex"))
     return tuple(found)
 
 

@@ -97,7 +97,7 @@ def repeated(key: str, row: int) -> Refusal:
     """A key that the same mapping holds already, in another row."""
     return Refusal(
         "repeated-key",
-        f"The entry {shown(key)} is written a second time; it already stands in row {row}.",
+        f"The entry {shown(key)} is written a second time; it is already in row {row}.",
         "Keep one of the two.",
     )
 
