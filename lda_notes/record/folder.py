@@ -150,11 +150,7 @@ def _could_be(path: FilePath) -> Passed | None:
         if named:
             return Passed(path, "is a folder named like a record; rename it, or put the record here", True)
         many = "1 record" if inside == 1 else f"{inside} records"
-        return (
-            Passed(path, f"is a folder with {many} that are not read from here; give the folder too")
-            if inside
-            else None
-        )
+        return Passed(path, f"is a folder with {many}, not read from here; give the folder too") if inside else None
     if not path.is_file():
         return Passed(path, "is named like a record and is not a file; look what it is", True) if named else None
     if _is_policy(path):
