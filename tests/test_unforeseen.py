@@ -36,7 +36,7 @@ def run(*arguments: object, **environment: str) -> subprocess.CompletedProcess[s
 @pytest.mark.parametrize(
     ("error", "says"),
     [
-        ("KeyError('Odessa Quillfeather')", "unexpected error KeyError at check:"),
+        ("KeyError('Odessa Quillfeather')", "unexpected error KeyError at pipeline:"),
         ("MemoryError()", "there is not enough memory for this"),
         ("RecursionError()", "unexpected error RecursionError"),
     ],

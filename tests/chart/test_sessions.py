@@ -405,7 +405,7 @@ def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward
     before = said[said.index("Sign as") - 120 :]
     assert "1 finding above is unsafe or contradictory." in before and "MT signs" in before and "y or MT" not in before
     said = use.type("y")
-    assert "?? Not with y, for what stands above. MT signs" in said
+    assert "?? y does not sign here: type your initials (MT)" in said
     use.last("mt")
     assert use.code() == 0
 

@@ -58,8 +58,11 @@ def closed(data: Any, path: Path) -> bool:
     return info is not None and not takes_any_text(info.annotation)
 
 
-_HELD: Final = re.compile("on hold|could not be read")
-"""A line is held for what could not be read: the sentences that say so are what is to be told, not more than that."""
+_HELD: Final = re.compile("on hold|could not be read|^Reported as next due")
+"""A line is held for what could not be read: the sentences that say so are what is to be told, not more than that.
+
+What the author reported as due next is charted, and printed where nothing computed says it already.
+"""
 
 
 @dataclass(frozen=True)

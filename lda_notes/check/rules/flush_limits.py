@@ -354,11 +354,12 @@ def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Foun
     if type(lock) is not Lock or lock.drug != "heparin" or lock.volume_ml is None:
         return
     low, high = case.policy.value("heparin_lock_min_ml"), case.policy.value("heparin_lock_max_ml")
+    usual = case.policy.value("heparin_lock_ml")
     if not low <= lock.volume_ml <= high:
         yield Found(
             step.entry.path("lock", "volume_ml"),
-            f"the heparin lock is {quantity(lock.volume_ml, 'mL')}; expected {quantity(low, 'mL')} to "
-            f"{quantity(high, 'mL')}",
+            f"the heparin lock is {quantity(lock.volume_ml, 'mL')}; sources name {quantity(low, 'mL')} to "
+            f"{quantity(high, 'mL')}, usually {quantity(usual, 'mL')}",
         )
 
 

@@ -164,8 +164,9 @@ def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Fou
     if scrub is not None and scrub < case.policy.value("hub_scrub_s"):
         yield Found(
             step.entry.path("hub_scrub_s"),
-            f"the needleless connector was scrubbed for {quantity(scrub, 'seconds')}; "
-            f"expected at least {case.policy.text('hub_scrub_s')}",
+            f"the needleless connector was scrubbed for {quantity(scrub, 'seconds')}; it takes "
+            f"{case.policy.text('hub_scrub_s')}, and one source asks for "
+            f"{quantity(case.policy.value('hub_scrub_strict_s'), 'seconds')}",
         )
 
 
