@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -38,17 +39,25 @@ LONGEST_FIRST = (
 """Folders whose files take long: begun last, they would leave one worker alone at the end."""
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Mark what is known to be red; for several workers, say what stays together and in which order it begins.
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Keep a file on one of several workers, for what its fixtures make, and the real server's folder, for one server.
 
-    A file stays together, for what its fixtures make; the folder of the real server stays together, for one server.
+    Groups by mark would do it, and are passed over where pytest keeps the name of a test in another way.
     """
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByFile(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return "server" if nodeid.startswith("tests/server/") else nodeid.partition("::")[0]
+
+    return ByFile(config, log)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark what is known to be red; for several workers, begin with what takes long."""
     if config.pluginmanager.hasplugin("xdist"):
         root = Path(__file__).parent
-        for item in items:
-            file = item.path.relative_to(root)
-            item.add_marker(pytest.mark.xdist_group("server" if file.parts[0] == "server" else str(file)))
         order = {name: place for place, name in enumerate(LONGEST_FIRST)}
         items.sort(key=lambda item: order.get(item.path.relative_to(root).parts[0], len(order)))
     rows = [row.split(" # ", 1) for row in NOT_YET.read_text().splitlines() if " # " in row]

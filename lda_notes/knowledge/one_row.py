@@ -36,9 +36,17 @@ def on_one_row(text: str) -> str:
     """
     flat = LINE_BREAKS.sub(" / ", text.strip()).replace("\t", " ")
     if not flat.isprintable():
-        flat = "".join(sign for sign in flat if sign in _JOINERS or category(sign) not in _UNSEEN)
+        flat = "".join(map(_seen, flat))
     flat = _RULE.sub(r"\1\2", flat)
     return _disarmed(flat)
+
+
+def _seen(sign: str) -> str:
+    """Return the sign; nothing for one that cannot be seen, and ? for one that no standard gives a shape."""
+    kind = category(sign)
+    if sign in _JOINERS or kind not in _UNSEEN:
+        return sign
+    return "?" if kind in ("Co", "Cn") else ""
 
 
 def _disarmed(text: str) -> str:

@@ -23,7 +23,7 @@ from lda_notes.line.timeline import Entry, Hold, Timeline, UnitStay
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
-from lda_notes.record.episode import Patient, Port
+from lda_notes.record.episode import Port
 from lda_notes.record.parts import Allergy, Problem
 from lda_notes.record.reading import UnreadEvent
 from lda_notes.record.unread import Unread, about, absent
@@ -155,7 +155,7 @@ def patient_facts(
         wording.in_letters(patient.family_name),
         wording.one_line(patient.identifiers[0].value),
         child(view),
-        tuple(allergy_lines(patient)),
+        tuple(allergy_lines(view.timeline)),
         tuple(wording.one_line(f"{i.label or 'identifier'} {i.value}") for i in patient.identifiers),
         phrasing.day(patient.birth_date) if patient.birth_date else view.wording.absent(None, "patient", "birth_date"),
         wording.one_line(unit.unit) if unit else "",
@@ -215,7 +215,8 @@ def child(view: View) -> str:
     today = phrasing.local(view.asof, view.wording.zone).date()
     if patient.birth_date is None or years_old(patient.birth_date, today) >= view.policy.value("adult_years"):
         return ""
-    weight = quantity(patient.weight_kg, "kg") if patient.weight_kg is not None else "weight not recorded"
+    lacks = f"weight {absent(view.timeline.unread, None, 'patient', 'weight_kg')}"
+    weight = quantity(patient.weight_kg, "kg") if patient.weight_kg is not None else lacks
     return f"{_age(patient.birth_date, today)}, {weight}"
 
 
@@ -227,12 +228,13 @@ def _age(born: date, today: date) -> str:
     return phrasing.count(years_old(born, today), "year")
 
 
-def allergy_lines(patient: Patient) -> Iterator[str]:
+def allergy_lines(timeline: Timeline) -> Iterator[str]:
     """Yield allergies with their reactions and the conditions that matter for the line; nothing for none known."""
-    if patient.allergies is None:
-        yield "Allergies not recorded"
-    elif patient.allergies:
+    patient = timeline.episode.patient
+    if patient.allergies:
         yield "Allergy: " + "; ".join(map(_allergy, patient.allergies))
+    if (said := _allergies(timeline)) not in ("", NONE_KNOWN):
+        yield phrasing.capital(said)
     for condition in patient.conditions:
         yield phrasing.capital(condition)
 
@@ -281,13 +283,16 @@ def _left(view: View) -> str:
     return f"Discharged{where}{needle} ({view.wording.told(entry)})"
 
 
+NONE_KNOWN: Final = "no known allergies"
+
+
 def _allergies(timeline: Timeline) -> str:
     allergies = timeline.episode.patient.allergies
     if allergies is None:
         return f"allergies {absent(timeline.unread, None, 'patient', 'allergies')}"
     if about(timeline.unread, None, "patient", "allergies"):
         return "allergies of which some could not be read"
-    return "" if allergies else "no known allergies"
+    return "" if allergies else NONE_KNOWN
 
 
 def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:

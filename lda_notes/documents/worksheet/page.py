@@ -83,7 +83,7 @@ def _blocks(view: View, work: Work, septum: str) -> Iterator[Block]:
     for fact in view.timeline.unread:
         yield Alert("caution", notice(fact))
     yield _known(view, line, septum)
-    told = tuple(allergy_lines(view.timeline.episode.patient))
+    told = tuple(allergy_lines(view.timeline))
     if told:  # what each changes stands at its step
         yield Alert("caution", ". ".join(told))
     before = difficulties(view, septum)
