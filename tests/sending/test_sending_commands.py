@@ -473,7 +473,7 @@ def test_tokens_from_environment_and_file(
     file.chmod(0o644)
     shared = send(typed, DATA / "deaccess.json", "--server", url, "--token-file", file)
     assert shared.code == 2
-    assert "others than its owner may read the token" in shared.err
+    assert "users other than its owner can read the token" in shared.err
     file.chmod(0o600)
     assert send(typed, DATA / "deaccess.json", "--server", url, "--token-file", file).code == 0
     assert set(seen) == {"Bearer Secret98", "Bearer Secret99"}
