@@ -466,7 +466,7 @@ def test_a_note_has_one_to_three_paragraphs_an_event_and_a_label_or_two() -> Non
 
 def test_the_cautions_stand_at_the_foot() -> None:
     sheet = note_of(demo("uncomplicated-week"), "access-1")
-    assert text(sheet).rstrip().endswith("Read it through before you sign.")
+    assert "Read it through before you sign.\nlda-notes " in text(sheet)
     assert not any(isinstance(block, Bullets) for block in sheet.blocks)
 
 
