@@ -90,9 +90,9 @@ def command(
     from lda_notes.chart import opening
     from lda_notes.chart.correction import OWN_ENTRY, CorrectionSubject
     from lda_notes.chart.moving import WRONG_PATIENT
-    from lda_notes.commands.charting import Desk, Means
+    from lda_notes.commands.charting import Desk, Means, signed_into
     from lda_notes.line.corrections import corrected
-    from lda_notes.record.writer import Again, Changed, Written, append, look, refuse_unless_writable
+    from lda_notes.record.writer import look, refuse_unless_writable
 
     policy = policy_file.in_force(policy_path, (episode,))
     means = Means(policy, clock(asof), given(pairs, answers), not no_input, sign, judged_from(asof))
@@ -158,19 +158,8 @@ def command(
     if said_author(subject.given):
         desk.show(f"Signing: {said_author(subject.given)}. It is {_when(now(), subject.zone)}.")
 
-    def write(entry: dict[str, Any], again: Again | None) -> Written | Changed:
-        nonlocal seen
-        done = append(seen, entry, again, means.judged_from)
-        seen = done.seen
-        return done
-
-    done = desk.run(subject, write)
-    if done is not None:
-        say(plain(f"{subject.entry_id}: written to {episode}; the state before is {done.copy.name}"))
-        for note in done.notes:
-            say(plain(note), err=True)
-        if right is not None:
-            _offer(target, right, subject.given, means)
+    if signed_into(episode, seen, desk, subject, means.judged_from) and right is not None:
+        _offer(target, right, subject.given, means)
 
 
 def _refuse_a_move(kind: str | None, target: Event | None, episode: Path, right: Path) -> None:

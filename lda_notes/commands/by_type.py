@@ -43,12 +43,13 @@ def write(paths: tuple[Path, ...], rows: list[Path], policy: Policy, config: Con
     _take(to)
     counts: Counter[str] = Counter()
     written: set[str] = set()
-    left_out = 0
+    left_out = unreadable = 0
     with ExitStack() as open_files:
         ends: dict[str, IO[bytes]] = {}
         for given in _by_patient(_of_rows(rows) if rows else _of_files(paths)):
             made = _resources(given, policy, config, options)
-            left_out += made is None
+            left_out += len(given) if made is None else 0
+            unreadable += any(_is_unreadable(record) for record in given)
             for name, resource in (made or {}).items():
                 kind = str(resource["resourceType"])
                 if kind in _SHARED:
@@ -62,8 +63,13 @@ def write(paths: tuple[Path, ...], rows: list[Path], policy: Policy, config: Con
     listed = ", ".join(f"{kind} {number:,}" for kind, number in sorted(counts.items()))
     say(f"{counts.total():,} resources in {len(counts)} files in {to}: {listed or 'none'}.", err=True)
     if left_out:
-        say(f"{left_out} {'patient' if left_out == 1 else 'patients'} left out because of faults.", err=True)
-    return int(bool(left_out))
+        counted = "1 record was" if left_out == 1 else f"{left_out} records were"
+        say(f"{counted} left out because of faults.", err=True)
+    return 2 if unreadable else int(bool(left_out))
+
+
+def _is_unreadable(record: Record) -> bool:
+    return record.episode is None or bool(record.findings)
 
 
 def _take(to: Path) -> None:
@@ -80,7 +86,7 @@ def _of_files(paths: tuple[Path, ...]) -> Iterator[Record]:
     keyed: list[tuple[Key, Path]] = []
     for path in files(paths):
         record = records.read(path)
-        if record.episode is None or record.findings:
+        if _is_unreadable(record):
             raise Failure(f"{why_unreadable(record)}\nNothing was written: every record must be readable whole.")
         keyed.append((_key(record), path))
     for _, path in sorted(keyed):
@@ -123,7 +129,7 @@ def _by_patient(given: Iterable[Record]) -> Iterator[list[Record]]:
 
 def _resources(given: list[Record], policy: Policy, config: Config, options: Options) -> dict[str, Json] | None:
     """Return the resources of one patient by id; None when a record has any fault, which is said."""
-    broken = [record for record in given if record.episode is None or record.findings]
+    broken = [record for record in given if _is_unreadable(record)]
     faults = [why_unreadable(record) for record in broken]
     bundles: list[Json] = []
     if not broken:

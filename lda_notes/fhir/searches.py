@@ -7,23 +7,10 @@ from typing import Final
 
 from lda_notes.fhir.elements import Json
 from lda_notes.fhir.identity import CONTEXT_TYPES
+from lda_notes.fhir.profiles import OWN_TYPES
 from lda_notes.fhir.tokens import escaped
 
-KINDS: Final = (
-    "AllergyIntolerance",
-    "Condition",
-    "Device",
-    "DeviceUseStatement",
-    "DocumentReference",
-    "Encounter",
-    "Flag",
-    "List",
-    "MedicationAdministration",
-    "Observation",
-    "Procedure",
-    "ServiceRequest",
-    "Task",
-)
+KINDS: Final = tuple(sorted({*OWN_TYPES, "Encounter"} - {"Provenance"}))
 """Resource types that name the patient: each has the search parameter ``patient``."""
 
 MARK: Final = "Provenance:target"

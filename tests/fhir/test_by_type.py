@@ -124,9 +124,9 @@ def test_an_unreadable_row_is_named_and_the_others_are_written(tmp_path: Path) -
     path = _as_rows(tmp_path, ["two-septa"])
     path.write_text('{"record_version": 2}\n' + path.read_text())
     done = run(path, "--by-type", tmp_path / "a")
-    assert done.exit_code == 1
+    assert done.exit_code == 2
     assert f"{path}:1" in done.stderr
-    assert "1 patient left out" in done.stderr
+    assert "1 record was left out" in done.stderr
     assert len((tmp_path / "a" / "Patient.ndjson").read_text().splitlines()) == 1
 
 
