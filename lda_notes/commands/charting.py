@@ -23,7 +23,7 @@ from lda_notes.commands.printing import say
 from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
-from lda_notes.record.writer import Again, Changed, Seen, Written, append, look, refuse_unless_writable
+from lda_notes.record.writer import Again, Changed, Seen, Written, refuse_unless_writable
 
 
 class Resumed(Charted, Protocol):
@@ -132,6 +132,7 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     from lda_notes.chart import display, opening
     from lda_notes.chart.subject import EventSubject, next_id
     from lda_notes.chart.visit import IN, Visit
+    from lda_notes.record.writer import look
 
     seen = look(path)
     refuse_unless_writable(path)
@@ -163,6 +164,7 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
 
 def signed_into(path: Path, seen: Seen, desk: Desk, subject: Any, judged_from: datetime | None) -> bool:
     """Hold the talk, append what was signed to the record as it was ``seen``, and say so; False for a draft kept."""
+    from lda_notes.record.writer import append
 
     def write(entry: dict[str, Any], again: Again | None) -> Written | Changed:
         nonlocal seen
