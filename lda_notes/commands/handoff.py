@@ -124,7 +124,9 @@ def command(
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
     if (unit or rooms) and not found.patients:
-        raise click.UsageError(f"No patient with a port is there. Units and rooms: {_places(read)}.")
+        raise click.UsageError(
+            f"No record has that unit or room, as it is written there. Units and rooms: {_places(read)}."
+        )
     printing = Printing(printed_now(), " ".join(printed_by.split()), round_alone, sources == "full")
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in unreadable:

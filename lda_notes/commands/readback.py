@@ -16,7 +16,10 @@ from lda_notes.commands.printing import say
 from lda_notes.problems import Failure
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lda_notes.fhir.config import Config
+    from lda_notes.fhir.readback.reading import Readback
 
 
 @click.command()
@@ -62,6 +65,8 @@ def command(
             raise click.UsageError("--patient is for reading from a server: give --server, and no BUNDLE.")
         bundles, where = _from_server(server, access, patient, config), server
     found = readback(bundles, config)
+    if patient is not None:
+        _refuse_another_patient(found, patient, where)
     if not found:
         raise Failure(
             f"{where}: no Provenance found there names an entry of a record under {config.systems.entry}; "
@@ -73,6 +78,17 @@ def command(
         for remark in one.remarks:
             say(f"{one.data['id']}: {remark}", err=True)
     sys.exit(1 if any(one.remarks or one.episode is None for one in found) else 0)
+
+
+def _refuse_another_patient(found: Sequence[Readback], asked: str, where: str) -> None:
+    """Raise `Failure` when a server answered with a record of anybody but the patient who was asked for."""
+    for one in found:
+        numbers = one.data.get("patient", {}).get("identifiers", ())
+        if asked not in {f"{number.get('system')}|{number.get('value')}" for number in numbers}:
+            raise Failure(
+                f"{where}: answered with a record that is not of the patient asked for, so nothing was written; "
+                "tell whoever keeps the server"
+            )
 
 
 def _from_files(paths: tuple[Path, ...]) -> list[Any]:

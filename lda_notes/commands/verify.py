@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from lda_notes.check.report import visible
 from lda_notes.commands.fhir_options import bundle_texts, bundles_argument
 from lda_notes.commands.options import out_option
 from lda_notes.commands.printing import say
@@ -79,10 +80,14 @@ def command(
     if form == "json":
         text = json.dumps(_as_json(found), indent=2, ensure_ascii=False) + "\n"
     else:
-        text = "".join(f"{name}: {fault} Found: {fault.value}\n" for name, faults, _ in found for fault in faults)
+        said = (f"{name}: {fault} Found: {fault.value}" for name, faults, _ in found for fault in faults)
+        text = "".join(f"{visible(one)}\n" for one in said)
     write(text.encode("utf-8", "replace"), out)
     for profile in dict.fromkeys(one for _, _, profiles in found for one in profiles):
-        say(f"Not judged: the profile {profile}, which resources claim; only R4 and our own rules are.", err=True)
+        say(
+            f"Not judged: the profile {visible(profile)}, which resources claim; only R4 and our own rules are.",
+            err=True,
+        )
     counted = f"{len(found)} bundle{'s' if len(found) != 1 else ''}"
     say(f"{counted}: {f'{total} fault' + ('s' if total != 1 else '') if total else 'no faults'}.", err=True)
     sys.exit(1 if total else 0)

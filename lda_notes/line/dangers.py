@@ -24,6 +24,9 @@ TREATMENT_STRENGTH: Final = Decimal(1000)
 """Heparin of so many units per mL or more is a drug for treatment, never flushed in (label strengths of a lock are 10
 and 100; common practice, no source)."""
 
+EXPOSURE: Final = "flushed in"
+"""The phase of a danger that is in the line no more, and in the patient."""
+
 _HEPARIN: Final = ("heparin", "taurolidine with citrate and heparin")
 _NOT_FLUSHED_IN: Final = ("70% ethanol", "taurolidine with citrate", "taurolidine with citrate and heparin")
 
@@ -123,8 +126,8 @@ def _substance(allergy: Any) -> str:
 
 
 def told(event: ev.Event) -> bool:
-    """Tell whether the event records that somebody was told of a problem."""
-    return any(problem.told is not None for problem in _fact(event, "problems") or ())
+    """Tell whether the event records that somebody named was told of a problem."""
+    return any(getattr(problem.told, "name", None) for problem in _fact(event, "problems") or ())
 
 
 def _decided(around: Around) -> bool:
@@ -168,7 +171,7 @@ def _contents_change(danger: Danger, around: Around) -> Danger:
     if danger.phase == "" and pushed_in(event):
         what = danger.what.split(" in the line")[0]
         rest = danger.what[len(what) + len(" in the line") :]
-        return replace(danger, phase="flushed in", what=f"{what} was flushed in: exposure{rest}", forbids="")
+        return replace(danger, phase=EXPOSURE, what=f"{what} was flushed in: exposure{rest}", forbids="")
     return danger
 
 
@@ -180,7 +183,7 @@ def _contents_end(danger: Danger, around: Around) -> bool:
     again = lock is not None and (
         lock.drug in _HEPARIN if danger.code == "D1" else lock.drug in (*_NOT_FLUSHED_IN, "heparin")
     )
-    if danger.phase == "flushed in":
+    if danger.phase == EXPOSURE:
         return told(event)
     return danger.phase == "aspirated" and flushed(event) and not again
 
@@ -395,20 +398,22 @@ LEFT_BEHIND: Final = "a problem of the patient that stays although the port is o
 
 
 def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
-    """Return the dangers that stand after the event, and those that it ended."""
+    """Return the dangers that stand after the event, and those that it ended.
+
+    What was flushed in stands until somebody is told of it; it does not keep the next lock from being a danger.
+    """
     standing: list[Danger] = []
     over: list[Danger] = []
     for row in TABLE:
-        danger = next((one for one in around.before.dangers if one.code == row.code), None)
-        if danger is not None:
-            danger = row.changes(danger, around)
+        kept: list[Danger] = []
+        for danger in (row.changes(one, around) for one in around.before.dangers if one.code == row.code):
             if row.ends(danger, around):
                 over.append(replace(danger, ended=around.entry))
-                danger = None
-        if danger is None and (said := row.begins(around)) is not None:
-            danger = Danger(row.code, around.after.septum, said, around.entry, row.forbids)
-        if danger is not None:
-            standing.append(danger)
+            else:
+                kept.append(danger)
+        if all(one.phase == EXPOSURE for one in kept) and (said := row.begins(around)) is not None:
+            standing.append(Danger(row.code, around.after.septum, said, around.entry, row.forbids))
+        standing += kept
     for danger in around.before.dangers:
         if danger.code == "P":  # what outlives the port ends with a judgement of whoever may give one
             if _decided(around):

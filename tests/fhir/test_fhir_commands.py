@@ -265,3 +265,16 @@ def test_a_claimed_profile_that_is_not_judged_is_named_and_is_no_fault(tmp_path:
     as_json = json.loads(run("verify", saved(tmp_path, bundle), "--format", "json").stdout)
     assert as_json["files"][0]["not_judged"] == ["https://other.example/StructureDefinition/procedure"]
     assert "Not judged" not in run("verify", out).stderr
+
+
+def test_verify_prints_nothing_that_steers_a_terminal(tmp_path: Path) -> None:
+    out = tmp_path / "bundles.json"
+    assert run("bundle", FOLDER / "soiled-dressing.yaml", "--event", "access-1", "--out", out).exit_code == 0
+    bundle = json.loads(out.read_text())
+    procedure = next(e["resource"] for e in bundle["entry"] if e["resource"]["resourceType"] == "Procedure")
+    procedure["meta"] = {"profile": ["https://other.example/\x1b]0;x\x07"]}
+    procedure["\x1b[31mred"] = "x"
+    done = run("verify", saved(tmp_path, bundle))
+    assert done.exit_code == 1
+    assert "Not judged" in done.stderr
+    assert not {"\x1b", "\x07"} & set(done.stdout + done.stderr)

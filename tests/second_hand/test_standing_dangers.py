@@ -17,6 +17,7 @@ from bedside import (
     check,
     danger,
     dangers,
+    double,
     evaluation,
     event,
     found,
@@ -50,6 +51,12 @@ def acts(now: Json) -> str:
     return json.dumps(now["due"]).lower()
 
 
+def worksheet(whole: Json, act: str) -> str:
+    """Return the worksheet for this act."""
+    options: Json = {"for": act}
+    return run("worksheet", whole, **options).stdout
+
+
 def stands_for_days(whole: Json, code: str) -> None:
     """Assert that the danger is on the sheet now and six shifts later."""
     for asof in (last_moment(whole), t("12:00", day=6)):
@@ -71,7 +78,7 @@ def test_d1_heparin_in_the_line_stands_and_is_not_to_be_pushed_in(patient: Json)
     assert moment(danger(now, "D1")["since"]) == moment(t("09:00"))
     assert "flush and lock" not in acts(now)
     assert "flush and lock" not in sheet(whole).lower().replace("do not flush and lock", "")
-    paper = " ".join(run("worksheet", whole, **{"for": "deaccess"}).stdout.lower().split())
+    paper = " ".join(worksheet(whole, "deaccess").lower().split())
     assert "heparin 100 units" not in paper
     assert "flush and lock" not in paper.replace("do not flush and lock", "")
     assert re.search("aspirat.{0,80}discard", paper)
@@ -120,6 +127,75 @@ def test_d1_flushed_in_becomes_an_exposure() -> None:
     whole = record(access(t("09:00"), **LOCKED), pushed, patient=HIT)
     assert re.search("expos|flushed in", sheet(whole), re.IGNORECASE)
     assert "unsafe" in severities(found(whole, event="flush-1", words="heparin"))
+
+
+EXPOSED = [access(t("09:00"), **LOCKED), event("flush", t("11:00"), old_lock="flushed in", lock=SALINE_LOCK)]
+AGAIN = {
+    "flush": event("flush", t("15:00"), lock=HEPARIN_LOCK),
+    "needle-removal": event("de-access", t("15:00"), lock=HEPARIN_LOCK),
+}
+TOLD = {"what": "heparin lock was flushed in", "action": "exposure reported", "told": MD, "reply": "will come"}
+
+
+def d1(now: Json, words: str) -> list[Json]:
+    """Return the rows of D1 in which the pattern ``words`` occurs; an exposure may stand beside heparin in the line."""
+    return [each for each in now["dangers"] if each["code"] == "D1" and re.search(words, each["what"].lower())]
+
+
+@pytest.mark.parametrize("again", AGAIN.values(), ids=AGAIN.keys())
+def test_d1_heparin_left_in_the_line_again_is_a_danger_beside_the_exposure(again: Json) -> None:
+    before = state(record(*EXPOSED, patient=HIT))
+    assert d1(before, "expos")
+    assert not d1(before, "in the line")
+    assert not re.search("aspirat.{0,20}discard", acts(before))
+    whole = record(*EXPOSED, again, patient=HIT)
+    for asof in (last_moment(whole), t("12:00", day=6)):
+        now = state(whole, asof=asof)
+        (lock,) = d1(now, "heparin in the line")
+        assert moment(lock["since"]) == moment(t("15:00"))
+        assert lock["forbids"]
+        assert len(d1(now, "expos")) == 1
+        assert re.search("aspirat.{0,20}discard", acts(now))
+        text = sheet(whole, asof=asof).lower()
+        assert "heparin in the line" in text
+        assert re.search("aspirat.{0,20}discard", text)
+
+
+@pytest.mark.parametrize("again", AGAIN.values(), ids=AGAIN.keys())
+def test_d1_the_exposure_stays_beside_it_until_somebody_named_was_told(again: Json) -> None:
+    untold = record(*EXPOSED, again, patient=HIT)
+    assert d1(state(untold, asof=t("12:00", day=6)), "expos")
+    assert re.search("report.{0,20}expos", acts(state(untold)))
+    assert "exposure of a patient" in sheet(untold).lower()
+    for nobody in (None, {"name": None, "credential": "MD"}):
+        problem = {**TOLD, "told": nobody, "told_at": None, "reply": None}
+        unnamed = state(record(*EXPOSED, {**again, "problems": [problem]}, patient=HIT))
+        assert d1(unnamed, "expos"), f"told: {nobody}"
+        assert re.search("report.{0,20}expos", acts(unnamed))
+    told = state(record(*EXPOSED, {**again, "problems": [TOLD]}, patient=HIT))
+    assert not d1(told, "expos")
+    assert not re.search("report.{0,20}expos", acts(told))
+    assert d1(told, "heparin in the line"), "who was told of the exposure did not empty the line"
+    assert re.search("aspirat.{0,20}discard", acts(told))
+
+
+SECOND = [AGAIN["flush"], event("flush", t("17:00"), old_lock="flushed in", lock=SALINE_LOCK)]
+
+
+# Of a double port each lumen is a line of its own: its exposure is charted, reported and ended by its own events.
+@pytest.mark.parametrize(("septa", "asked"), [("one-septum", 1), ("two-septa", 2)])
+def test_d1_to_report_the_exposure_is_asked_once_however_many_there_are(septa: str, asked: int) -> None:
+    whole = record(*EXPOSED, *SECOND, patient=HIT)
+    if septa == "two-septa":
+        sides = [{**each, "septum": side} for side in ("medial", "lateral") for each in EXPOSED]
+        whole = double(*sorted(sides, key=lambda each: str(each["at"])), patient=HIT)
+    now = state(whole)
+    assert d1(now, "expos")
+    assert len([row for row in now["due"] if re.search("report.{0,20}expos", row["what"].lower())]) == asked
+    in_order_of_time = re.findall(
+        r"\[ \] now: [^\[]*?report the exposure", sheet(whole).lower().split("the same in")[1]
+    )
+    assert len(in_order_of_time) == asked
 
 
 def test_d1_is_nothing_for_a_patient_without_history() -> None:
@@ -315,11 +391,9 @@ def test_d9_a_barrier_film_does_not_answer_an_allergy() -> None:
 
 def test_d9_the_worksheet_does_not_repeat_it() -> None:
     whole = record(access(t("09:00"), antisepsis=IODINE), patient=allergic("chlorhexidine"))
-    paper = " ".join(run("worksheet", whole, **{"for": "dressing"}).stdout.split())
+    paper = " ".join(worksheet(whole, "dressing").split())
     assert "[ ] Chlorhexidine" not in paper  # neither swab nor disc among what is gathered
-    assert "[ ] Chlorhexidine" in " ".join(
-        run("worksheet", record(access(t("09:00"))), **{"for": "dressing"}).stdout.split()
-    )
+    assert "[ ] Chlorhexidine" in " ".join(worksheet(record(access(t("09:00"))), "dressing").split())
 
 
 # --- D10 and D11

@@ -24,9 +24,11 @@ from tokens import TokenService, ec_jwk, private
 
 from lda_notes import cli
 from lda_notes.fhir.readback.differences import differences
+from lda_notes.fhir.searches import everything
 from lda_notes.record import reading
 from lda_notes.record.episode import Episode
 from lda_notes.sending import pace
+from lda_notes.sending.client import Server
 from lda_notes.sending.outbox import Outbox
 
 DEMOS = Path(__file__).parents[2] / "demo_episodes"
@@ -692,6 +694,25 @@ def test_a_record_is_read_back_from_a_server_that_cuts_its_answer_off(
     found = typed("readback", "--server", url, "--patient", f"{number.system}|{number.value}", "--format", "json")
     assert (found.code, found.err) == (0, "")
     assert differences(episode, Episode.model_validate_json(found.out)) == ()
+
+
+def test_a_record_of_another_patient_than_asked_for_is_refused(
+    typed: Type, fake: Fake, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A server that answers every search with somebody else's record."""
+    _, url = fake
+    assert send(typed, CORRECTED, "--server", url).code == 0
+    episode = reading.read(CORRECTED).episode
+    assert episode is not None
+    [number] = episode.patient.identifiers
+    plain = Server.search
+    theirs = everything(number.system, number.value)
+    monkeypatch.setattr(Server, "search", lambda self, kind, query: plain(self, "Patient", theirs))
+    asked = ("--patient", "https://lantern-bay.example/record-number|LB-000101", "--out", tmp_path / "got.yaml")
+    refused = typed("readback", "--server", url, *asked)
+    assert refused.code == 2
+    assert "is not of the patient asked for, so nothing was written" in refused.err
+    assert not (tmp_path / "got.yaml").exists() and number.value not in refused.err
 
 
 def test_readback_from_a_server_says_what_is_missing(typed: Type, fake: Fake) -> None:

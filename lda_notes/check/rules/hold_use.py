@@ -10,6 +10,7 @@ from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.line.dangers import EXPOSURE
 from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, may_clear
 from lda_notes.line.timeline import Hold
 from lda_notes.problems import Related
@@ -345,8 +346,9 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
     Report it, watch the patient, and chart who was told. If the contents were aspirated, chart that.
     """
     for danger in step.after.dangers:
-        before = step.before.danger(danger.code)
-        if danger.phase == "flushed in" and before is not None and before.phase != "flushed in":
+        same = (one for one in step.before.dangers if (one.code, one.began) == (danger.code, danger.began))
+        before = next(same, None)
+        if danger.phase == EXPOSURE and before is not None and before.phase != EXPOSURE:
             yield Found(
                 step.entry.path("discard_ml" if event.__dict__.get("discard_ml") is not None else "at"),
                 f"what was in the line was not recorded as aspirated before it was flushed or used: {before.what}",

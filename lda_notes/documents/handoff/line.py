@@ -415,8 +415,9 @@ def _evaluation(view: View, state: State) -> Action:
 
 def _contents(view: View, state: State) -> Iterator[Action]:
     """Yield what is to be done about contents that must not be pushed in, and with a needle nobody is to take out."""
-    for danger in state.dangers:
-        act = _ENDS.get((danger.code, danger.phase))
+    acts = {(danger.code, danger.phase): danger for danger in reversed(state.dangers)}
+    for which, danger in reversed(acts.items()):
+        act = _ENDS.get(which)  # said once, for the latest, where several exposures wait to be reported
         if act is not None:
             when = f" since {view.wording.when(danger.since)}" if danger.since is not None else ""
             yield Action(act, state.septum, None, True, _owner(view, None), f"{danger.what}{when}", (DANGERS,))

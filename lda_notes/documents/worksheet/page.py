@@ -141,10 +141,24 @@ def _cautions(views: Sequence[View]) -> tuple[str, ...]:
     return (*CAUTIONS, *(silenced_words(views[0].policy) if views else ()))
 
 
+def _without_sheet(views: Sequence[View]) -> Iterator[str]:
+    """Yield what is due before the shift ends and has no worksheet of its own, such as an evaluation or a report."""
+    for view in views:
+        if view.left() is not None:
+            continue
+        for septum in view.timeline.episode.port.septa:
+            for action in line_facts(view, septum).actions:
+                has_sheet = action.clock in _WORK_OF or action.clock == "line check"
+                if not has_sheet and (action.late or (action.by is not None and view.in_shift(action.by))):
+                    yield f"{_running(view)}: {action.act}, {when_due_text(view.wording, action)}"
+
+
 def due_sheet(views: Sequence[View]) -> Sheet:
     """Return everything that this shift needs: the line check of the unit, then a worksheet for each work due."""
     jobs = due_jobs(views)
     blocks: list[Block] = [*_unit_blocks(views)]
+    if others := tuple(_without_sheet(views)):
+        blocks += [Heading("Due, and on no worksheet"), Bullets(others, boxes=True)]
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
