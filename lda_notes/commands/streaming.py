@@ -59,11 +59,14 @@ def streaming_options(command: Command) -> Command:
     )(command)
 
 
-def rows_of(paths: tuple[Path, ...], how: Streaming) -> list[Path]:
-    """Return the NDJSON files among ``paths``; empty when they are records in files of their own."""
+def rows_of(paths: tuple[Path, ...], how: Streaming, naming: bool = False) -> list[Path]:
+    """Return the NDJSON files among ``paths``; empty when they are records in files of their own.
+
+    ``naming``: the command names the NDJSON that it leaves out beside records of a folder.
+    """
     from lda_notes.stream.names import row_files
 
-    found = row_files(paths)
+    found = row_files(paths, naming)
     if how.asked and not found:
         raise click.UsageError("--workers, --from-line and --dask are for NDJSON: files that end in .ndjson or .jsonl.")
     return found
