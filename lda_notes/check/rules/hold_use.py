@@ -333,7 +333,8 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
 
 @rule(
     "unsafe",
-    "report the exposure to the prescriber at once, watch the patient, and chart who was told",
+    "report the exposure to the prescriber at once, watch the patient, and chart who was told as a problem that names "
+    "the medicine",
     on=(CareEvent,),
     cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
 )
@@ -343,7 +344,8 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
     Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
     and discarded before anything is pushed in.
 
-    Report it, watch the patient, and chart who was told. If the contents were aspirated, chart that.
+    Report it, watch the patient, and chart who was told, as a problem that names the medicine. If the contents were
+    aspirated, chart that.
     """
     for danger in step.after.dangers:
         same = (one for one in step.before.dangers if (one.code, one.began) == (danger.code, danger.began))
