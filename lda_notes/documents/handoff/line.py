@@ -426,9 +426,9 @@ def _contents(view: View, state: State) -> Iterator[Action]:
 _ENDS: Final[dict[tuple[str, str], str]] = {
     ("D1", ""): "Aspirate and discard the contents; ask the prescriber where nothing comes",
     ("D1", "aspirated"): "Flush without heparin",
-    ("D1", "flushed in"): "Report the exposure to heparin, and record who was told",
+    ("D1", "flushed in"): "Report the exposure, and record who was told as a problem that names the heparin",
     ("D3", ""): "Aspirate and discard the lock; ask the prescriber where nothing comes",
-    ("D3", "flushed in"): "Report that the lock went in, and record who was told",
+    ("D3", "flushed in"): "Report the exposure, and record who was told as a problem that names the lock's drug",
     ("D10", ""): "Name who takes the needle out and when, and teach",
 }
 """What ends a danger, where no clock says it: by its number and phase."""
