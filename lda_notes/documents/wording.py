@@ -80,10 +80,7 @@ def person(who: Person | None) -> str:
     """Return a name with its credential."""
     if who is None or not (who.name or who.credential):
         return "author not recorded"
-    said = [who.name, who.credential]
-    if who.credential and who.credential.islower() and who.credential in re.findall(r"\w+", (who.name or "").lower()):
-        said.pop()  # "Port clinic", a clinic
-    return one_line(" ".join(part for part in said if part))
+    return one_line(" ".join(part for part in (who.name, phrasing.role(who.name, who.credential)) if part))
 
 
 def one_line(text: str) -> str:

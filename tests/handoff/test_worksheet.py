@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from ward import ASOF, source
 
 from lda_notes.check import needs
-from lda_notes.documents.blocks import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Together
+from lda_notes.documents.blocks import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Table, Together
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
@@ -372,3 +372,19 @@ def test_the_line_check_of_a_unit_has_boxes_for_blood_return_and_two_identifiers
     text = render(page, "text", 4000).decode().replace("\u00a0", " ")
     assert "[ ] two identifiers" in text and "born 3 February 1980" in text
     assert "Blood return: [ ] present  [ ] sluggish  [ ] none  [ ] not looked for" in text
+
+
+@pytest.mark.parametrize(
+    ("units", "head", "places"),
+    [
+        (["Ward Heron"] * 2, "Room", ["4", "5"]),
+        (["Ward Heron", "Ward Plover"], "Unit, room", ["Ward Heron, 4", "Ward Plover, 5"]),
+    ],
+)
+def test_the_room_of_a_line_check_names_the_ward_where_there_are_several(
+    units: list[str], head: str, places: list[str]
+) -> None:
+    records = [record(needle_event("2031-03-04 09:00"), number=4 + n, unit=unit) for n, unit in enumerate(units)]
+    (table,) = (block for block in unit_sheet([view(one) for one in records]).blocks if isinstance(block, Table))
+    assert table.columns[0] == head
+    assert [row[0] for row in table.rows] == places

@@ -27,7 +27,7 @@ from lda_notes.record.events import (
     Proved,
     Transfer,
 )
-from lda_notes.record.parts import Person, Site
+from lda_notes.record.parts import Site
 
 _ONS: Final = Citation("ons", "R")
 _HOLD: Final = (COMMON_PRACTICE, _ONS, Citation("ins-patency", "R2"))
@@ -342,7 +342,8 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
 
 @rule(
     "unsafe",
-    "report the exposure to the prescriber at once, watch the patient, and chart who was told",
+    "report the exposure to the prescriber at once, watch the patient, and chart who was told as a problem that names "
+    "the medicine",
     on=(CareEvent,),
     cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
 )
@@ -352,7 +353,8 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
     Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
     and discarded before anything is pushed in.
 
-    Report it, watch the patient, and chart who was told. If the contents were aspirated, chart that.
+    Report it, watch the patient, and chart who was told, as a problem that names the medicine. If the contents were
+    aspirated, chart that.
     """
     for danger in step.after.dangers:
         same = (one for one in step.before.dangers if (one.code, one.began) == (danger.code, danger.began))
@@ -405,31 +407,6 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
             f"the evaluation rests on restored blood return, and the last one on record, at {case.say(last.event.at)}, "
             "is none",
             related=(Related(last.path("blood_return"), "the last blood return"),),
-        )
-
-
-@rule(
-    "advice",
-    "let vascular access specialists or a physician clear the line",
-    on=(Evaluation,),
-    cites=(COMMON_PRACTICE,),
-)
-def cleared_by_finder(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a hold cleared by the very person whose entry began it.
-
-    A second pair of eyes is the point of an evaluation: specialists or a physician judge what the nurse at the bedside
-    found.
-
-    Have somebody else clear the line. If the finder is a specialist, this may stand.
-    """
-    holds = step.before.holds
-    if not holds or event.decision not in CLEARED:
-        return
-    if _same(event.cleared_by, holds[0].began.event.by):
-        yield Found(
-            step.entry.path("cleared_by"),
-            "the line is cleared by the person whose entry put it on hold; expected somebody else",
-            related=_beginning(holds),
         )
 
 
@@ -552,14 +529,6 @@ def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Fou
             "a clearance is needed",
             related=_beginning(held),
         )
-
-
-def _same(one: Person | None, other: Person | None) -> bool:
-    if one is None or other is None:
-        return False
-    if one.id is not None and other.id is not None:
-        return one.id == other.id
-    return one.name is not None and one.name == other.name
 
 
 # -- leaving on hold --

@@ -438,9 +438,9 @@ def _contents(view: View, state: State) -> Iterator[Action]:
 _ENDS: Final[dict[tuple[str, str], str]] = {
     ("D1", ""): "Aspirate and discard the contents; ask the prescriber where nothing comes",
     ("D1", "aspirated"): "Flush without heparin",
-    ("D1", "flushed in"): "Report the exposure to heparin, and record who was notified",
+    ("D1", "flushed in"): "Report the exposure, and record who was notified, as a problem that names the heparin",
     ("D3", ""): "Aspirate and discard the lock; ask the prescriber where nothing comes",
-    ("D3", "flushed in"): "Report that the lock was flushed in, and record who was notified",
+    ("D3", "flushed in"): "Report the exposure, and record who was notified, as a problem that names the lock's drug",
     ("D10", ""): "Name who takes the needle out and when, and teach",
 }
 """What ends a danger, where no clock says it: by its number and phase."""

@@ -75,7 +75,7 @@ _ROUTINE: Final = frozenset({"line check"})
 
 def row(patient: PatientFacts, units: bool, shift_end: datetime, zones: bool = False) -> Row:
     """Return one patient's row; ``units`` names the unit beside the room, ``zones`` the time zone."""
-    place = f"{patient.unit} {patient.room}".strip() if units else patient.room
+    place = ", ".join(filter(None, (patient.unit, patient.room))) if units else patient.room
     many = len(patient.lines) > 1
     zone = f"Times of {patient.wording.zone.key}" if zones else ""
     return Row(
