@@ -278,7 +278,8 @@ def _changes(view: View) -> Iterator[Change]:
 
 
 def _named_event(view: View, entry: Entry) -> str:
-    return f"{_kind(entry)} {view.wording.soon(entry.event.at)}"
+    septum = getattr(entry.event, "septum", None) if len(view.timeline.episode.port.septa) > 1 else None
+    return f"{_kind(entry)}{f', {septum},' if septum else ''} {view.wording.soon(entry.event.at)}"
 
 
 def _kind(entry: Entry) -> str:
@@ -448,7 +449,7 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
             samples.append(event.what)
         if samples:
             drawn = ", ".join(phrasing.quoted(sample) for sample in dict.fromkeys(samples))
-            yield f"Blood drawn: {drawn}; results do not stand in this record ({view.wording.told(entry)})"
+            yield f"Blood drawn: {drawn}; results are not in this record ({view.wording.told(entry)})"
 
 
 def _decisions(view: View, line: LineFacts) -> Iterator[str]:
