@@ -9,8 +9,6 @@ from typing import Final
 
 from lda_notes.check import among
 from lda_notes.documents import wording
-from lda_notes.documents.wording import Wording
-from lda_notes.line import due
 from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
@@ -47,9 +45,9 @@ def _identifiers(source: Source) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Sorted:
-    """``told`` are the records of the sheet. In one sentence each: ``later`` and ``left_out`` name those that are not
-    told, the first since their stay begins later; ``doubtful`` says what is amiss. ``alike`` are the files of patients
-    whose family name could be taken for another's."""
+    """``told`` are the records of the sheet, ``later`` the patients of records whose stay begins later, one for each
+    record. In one sentence each: ``left_out`` names others that are not told, ``doubtful`` says what is amiss.
+    ``alike`` are the files of patients whose family name could be taken for another's."""
 
     told: tuple[Source, ...]
     later: tuple[str, ...]
@@ -62,7 +60,7 @@ def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
     """Return what goes on a sheet judged from ``asof``; where two records of one line are open, the sheet says so."""
     begun = tuple(source for source in sources if source.begins is None or _u(source.begins) <= _u(asof))
     later = [source for source in sources if source.begins is not None and _u(source.begins) > _u(asof)]
-    later_said = [f"{source.name}: stay begins later, {_when(source, source.begins, asof)}" for source in later]
+    later_names = sorted(source.name for source in later)
     doubtful = [
         f"{source.name}: {len(source.open_in)} records of one port are open; compare "
         f"{' and '.join(sorted(map(wording.one_line, source.open_in)))}"
@@ -70,7 +68,7 @@ def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
         if len(source.open_in) > 1
     ]
     doubtful += _between(begun)
-    return Sorted(begun, tuple(sorted(later_said)), (), tuple(sorted(doubtful)), _alike(begun))
+    return Sorted(begun, tuple(later_names), (), tuple(sorted(doubtful)), _alike(begun))
 
 
 _BETWEEN: Final = {
@@ -98,10 +96,6 @@ def _alike(sources: Sequence[Source]) -> frozenset[str]:
     """Return the files of patients whose family name is the same as or similar to another's on their unit."""
     doubts = among.doubts([source.timeline for source in sources])
     return frozenset(sources[one].file for doubt in doubts if doubt.rule == among.NAMES for one in doubt.members)
-
-
-def _when(source: Source, moment: datetime | None, asof: datetime) -> str:
-    return Wording(due.zone_of(source.timeline), asof).when(moment) if moment is not None else "at a time not known"
 
 
 def _u(moment: datetime) -> datetime:
