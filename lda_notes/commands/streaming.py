@@ -80,12 +80,11 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
         if out is None:
             raise click.UsageError("--dask writes parts into a folder; name it with --out.")
         _refuse_on_cluster(files, how, out)
-        done = on_cluster([_address(path) for path in files], task, how.dask, _address(out))
-        say(done.said, nl=False, err=True)
-        say(f"{done.parts} parts in {out}, {done.skipped} of them from an earlier run.", err=True)
-        counts = done.counts
-        say(summary(counts), err=True)
-        sys.exit(code(counts))
+        parts, done, said = on_cluster([_address(path) for path in files], task, how.dask, _address(out))
+        say(said, nl=False, err=True)
+        say(f"{parts} parts in {out}.", err=True)
+        say(summary(done.counts), err=True)
+        sys.exit(code(done.counts))
     result = _run(files, task, how, out)
     say(summary(result.counts), err=True)
     if result.stopped:
@@ -101,7 +100,7 @@ def _refuse_on_cluster(files: list[Path], how: Streaming, out: Path) -> None:
     if (how.workers, how.from_row) != (1, 1):
         raise click.UsageError(
             "--workers and --from-line are for one machine; on a cluster its workers count, and a run that broke off "
-            "goes on by itself when the same command is given again."
+            "is started again into a new folder."
         )
     if STANDARD_INPUT in files:
         raise click.UsageError("--dask cannot read standard input; name files that all machines of the cluster see.")

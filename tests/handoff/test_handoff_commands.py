@@ -110,7 +110,7 @@ def test_a_folder_without_records_is_said(tmp_path: Path) -> None:
 def test_a_file_that_cannot_be_written_leaves_nothing(ward: Path, tmp_path: Path) -> None:
     done = call("handoff", ward, "--asof", AT, "--out", tmp_path / "none" / "x.docx")
     assert done.returncode == 2
-    assert b"cannot be written" in done.stderr
+    assert b"does not exist; create it" in done.stderr
     assert list(tmp_path.glob("**/*.docx")) == []
 
 

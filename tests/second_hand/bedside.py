@@ -152,7 +152,7 @@ def run(command: str, *records: Json, policy: Json | None = None, **options: str
         if policy is not None:
             whole = {"source": {"title": "Line policy (invented)", "date": "2031-01-01"}, "limits": policy}
             (Path(folder) / "lda-policy.yaml").write_text(yaml.safe_dump(whole, sort_keys=False))
-        words = [word for name, value in options.items() for word in (f"--{name.replace('_', '-')}", value)]
+        words = [word for name, value in options.items() for word in (f"--{name.replace('_', '-')}", value) if word]
         result = CliRunner().invoke(group, [command, *files, *words])
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception

@@ -26,7 +26,7 @@ from lda_notes.record.events import (
     Proved,
     Transfer,
 )
-from lda_notes.record.parts import Person, Site
+from lda_notes.record.parts import Site
 
 _ONS: Final = Citation("ons", "R")
 _HOLD: Final = (COMMON_PRACTICE, _ONS, Citation("ins-patency", "R2"))
@@ -402,31 +402,6 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
 
 
 @rule(
-    "advice",
-    "let vascular access specialists or a physician clear the line",
-    on=(Evaluation,),
-    cites=(COMMON_PRACTICE,),
-)
-def cleared_by_finder(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a hold cleared by the very person whose entry began it.
-
-    A second pair of eyes is the point of an evaluation: specialists or a physician judge what the nurse at the bedside
-    found.
-
-    Have somebody else clear the line. If the finder is a specialist, this may stand.
-    """
-    holds = step.before.holds
-    if not holds or event.decision not in CLEARED:
-        return
-    if _same(event.cleared_by, holds[0].began.event.by):
-        yield Found(
-            step.entry.path("cleared_by"),
-            "the line is cleared by the person whose entry put it on hold; expected somebody else",
-            related=_beginning(holds),
-        )
-
-
-@rule(
     "unsafe",
     "keep the line on hold until somebody whose role may clear it has judged it",
     on=(Evaluation,),
@@ -545,14 +520,6 @@ def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Fou
             "a clearance is needed",
             related=_beginning(held),
         )
-
-
-def _same(one: Person | None, other: Person | None) -> bool:
-    if one is None or other is None:
-        return False
-    if one.id is not None and other.id is not None:
-        return one.id == other.id
-    return one.name is not None and one.name == other.name
 
 
 # -- leaving on hold --
