@@ -103,7 +103,8 @@ def handoff(
     shift = shift_at(asof, starts, due.zone_of(sources[0].timeline)) if starts and sources else None
     since = told_since or (shift.since if shift else asof.astimezone(UTC) - length)
     end = shift_end or (shift.end if shift else asof.astimezone(UTC) + length)
-    sorted_out = sort_out(sources, asof)
+    until = asof.astimezone(UTC) - policy.span("left_list_days")
+    sorted_out = sort_out(sources, asof, until)
     patients = [
         patient_facts(
             View(
@@ -127,7 +128,6 @@ def handoff(
     ]
     here = tuple(one for one in patients if not one.left and _of_place(one, unit, rooms))
     gone = [one for one in patients if one.left and _of_place(one, unit, rooms)]
-    until = asof.astimezone(UTC) - policy.span("left_list_days")
     left = tuple(one for one in gone if _still_listed(one, until))
     zones = {zone.key: zone for zone in (due.zone_of(one.timeline) for one in sorted_out.told or sources)}
     return Handoff(
