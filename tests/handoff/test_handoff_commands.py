@@ -303,3 +303,17 @@ def test_policy_says_what_a_facility_changes(tmp_path: Path) -> None:
 @pytest.mark.parametrize("command", ["handoff", "worksheet", "days", "amounts", "policy"])
 def test_help_ends_in_an_example(command: str) -> None:
     assert "Example: lda-notes " + command in " ".join(run(command, "--help").split())
+
+
+def test_worksheets_are_for_the_shift_of_the_policy(tmp_path: Path) -> None:
+    """Needle and dressing of 26 February 07:00 are due at 07:00, when the shift from 19:00 ends: it is theirs."""
+    data = record(
+        needle_event("2031-02-26 07:00"),
+        event("line check", "2031-03-04 18:00", dressing_found=["intact"], blood_return="present"),
+    )
+    (tmp_path / "one.json").write_text(json.dumps(data))
+    due = ("worksheet", tmp_path, "--due", "--asof", "2031-03-04T18:40-06:00")
+    assert "dressing change" not in run(*due)
+    policy = '{source: {title: Invented, date: 2030-01-15}, limits: {shift_starts: ["07:00", "19:00"]}}'
+    (tmp_path / "lda-policy.yaml").write_text(policy)
+    assert "Worksheet: dressing change" in run(*due)

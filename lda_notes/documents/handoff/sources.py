@@ -90,7 +90,7 @@ _BETWEEN: Final = {
     among.EPISODE: "one episode identifier in {count} records: {who}; give each record its own",
     among.NUMBER: "one record number for two patients: {who}; compare with the wristbands before anything is given",
     among.PERSON: "one name and birth date with {count} record numbers: {who}; ask whether this is one patient",
-    among.PORTS: "two ports of one patient, and no removal is recorded: {who}; ask whether it is one port",
+    among.PORTS: "{name}: {said}; ask whether it is one port",
 }
 
 
@@ -99,7 +99,10 @@ def _between(sources: Sequence[Source]) -> list[str]:
     return [
         phrasing.capital(
             _BETWEEN[doubt.rule].format(
-                count=len(doubt.members), who=" and ".join(sources[member].born for member in doubt.members)
+                count=len(doubt.members),
+                who=" and ".join(sources[member].born for member in doubt.members),
+                name=sources[doubt.members[0]].name,
+                said=wording.one_line(doubt.said),
             )
         )
         for doubt in among.doubts([source.timeline for source in sources])
