@@ -225,7 +225,12 @@ class CareEvent(Event):
     reason: Text | None = fact(
         "reason",
         "Why it was done.",
-        need=may("Why was it done?", INS, why="The reason tells the next reader whether the needle is still needed."),
+        need=may(
+            "Why was it done?",
+            INS,
+            why="The reason tells the next reader whether the needle is still needed.",
+            when="why due",
+        ),
     )
     problems: tuple[Problem, ...] = several(
         "problems",
@@ -342,6 +347,7 @@ class Proved(Model):
             AYRSHIRE,
             why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
             "the record nobody knows whether the line was proved.",
+            when="proof due",
         ),
     )
     blood_looks: words.BloodLooks | None = fact(
@@ -481,6 +487,7 @@ class Dressed(Model):
             "Was a dressing put on?",
             INS,
             why="The dressing keeps needle and site clean; what is on decides when it is due.",
+            when="dressing due",
         ),
     )
     taken_off: tuple[words.TakenOff, ...] = several(
