@@ -13,12 +13,12 @@ from pydantic import ValidationError
 from ward import ASOF, source
 
 from lda_notes.check import needs
-from lda_notes.documents.blocks import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Together
+from lda_notes.documents.blocks import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Table, Together
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.blanks import CONDITIONS, blanks
-from lda_notes.documents.worksheet.page import Work, sheet
+from lda_notes.documents.worksheet.page import Work, sheet, unit_sheet
 from lda_notes.documents.worksheet.steps import TITLES
 from lda_notes.knowledge.abbreviations import unsafe_forms
 from lda_notes.knowledge.policy import DEFAULT, Policy
@@ -328,3 +328,19 @@ def test_urokinase_is_not_timed_by_the_alteplase_label() -> None:
         put_in = event("patency treatment", ASOF.replace(minute=0), drug=drug, volume_ml=2)
         said = told(record(needle_event("2031-03-04 08:00"), put_in), "patency check")
         assert ("120 minutes" in said) is minutes, drug
+
+
+@pytest.mark.parametrize(
+    ("units", "head", "places"),
+    [
+        (["Ward Heron"] * 2, "Room", ["4", "5"]),
+        (["Ward Heron", "Ward Plover"], "Unit, room", ["Ward Heron, 4", "Ward Plover, 5"]),
+    ],
+)
+def test_the_room_of_a_line_check_names_the_ward_where_there_are_several(
+    units: list[str], head: str, places: list[str]
+) -> None:
+    records = [record(needle_event("2031-03-04 09:00"), number=4 + n, unit=unit) for n, unit in enumerate(units)]
+    (table,) = (block for block in unit_sheet([view(one) for one in records]).blocks if isinstance(block, Table))
+    assert table.columns[0] == head
+    assert [row[0] for row in table.rows] == places

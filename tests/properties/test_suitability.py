@@ -142,24 +142,25 @@ def bad_offers(who: dict[str, Any]) -> list[str]:
     told = told_to_use(texts)
     scene = Scene("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
     parts = {part.name: part.value for part in groups._dressing(scene, {})}
-    locks = [{**HEPARIN_10, "units_per_ml": strength} for strength in told["strengths"]]
-    made_of = [
-        {"antisepsis": {"agent": agent, "scrub_s": 120, "dry_s": 180, "fully_dry": True}} for agent in told["agents"]
+    each: dict[str, list[Any]] = {
+        "antisepsis": [{"agent": one, "scrub_s": 120, "dry_s": 180, "fully_dry": True} for one in told["agents"]],
+        "lock": [{**HEPARIN_10, "units_per_ml": strength} for strength in told["strengths"]],
+        "anesthetic": [{"agent": agent} for agent in told["numbing"]],
+        "dressing": [{**made.FILM, "chlorhexidine_disc": True}]
+        if told["disc"] or parts.get("dressing.chlorhexidine_disc")
+        else [],
+        "disinfecting_caps": [True] if told["cap"] or parts.get("disinfecting_caps") else [],
+    }
+    usual = {"lock": {"not_done": "an infusion follows"}, "dressing": made.FILM, "discard_ml": 5, "flushes": [SALINE]}
+    done = [  # as few accesses as say everything that was offered, in one record
+        made.needle_event(
+            NOW + timedelta(hours=turn),
+            **{"id": f"done-{turn}", **usual, **{key: some[turn] for key, some in each.items() if turn < len(some)}},
+        )
+        for turn in range(max(1, *map(len, each.values())))
     ]
-    made_of += [{"lock": lock} for lock in locks]
-    made_of += [{"dressing": {**made.FILM, "chlorhexidine_disc": True}} for _ in told["disc"]]
-    if parts.get("dressing.chlorhexidine_disc"):
-        made_of.append({"dressing": {**made.FILM, "chlorhexidine_disc": True}})
-    if told["cap"] or parts.get("disinfecting_caps"):
-        made_of.append({"disinfecting_caps": True})
-    made_of += [{"anesthetic": {"agent": agent}} for agent in told["numbing"]]
-    made_of.append({"flushes": [SALINE]})
-    found: list[str] = []
-    for facts in made_of:
-        usual = {"lock": {"not_done": "an infusion follows"}, "dressing": made.FILM, "discard_ml": 5, **facts}
-        done = made.needle_event(NOW, id="done", **usual)
-        found += bad(timeline(record(who, done), policy), policy, "done", *SUPPLY)
-    return found
+    after = timeline(record(who, *done), policy)
+    return [found for one in done for found in bad(after, policy, one["id"], *SUPPLY)]
 
 
 @MANY

@@ -192,19 +192,22 @@ LOOKS: Final = ("  ".join(f"{BOX} {seen}".replace(" ", "\u00a0") for seen in _SE
 
 
 def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
-    rows = [row for view in views if view.left() is None for row in _unit_rows(view)]
+    here = [view for view in views if view.left() is None]
+    units = len({stay.unit for view in here if (stay := view.timeline.unit_at(view.asof))}) > 1
+    rows = [row for view in here for row in _unit_rows(view, units)]
     if not rows:
         yield Paragraph((Sentence("No patient has a needle in, as recorded."),))
         return
     yield Table(
-        ("Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
+        ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
         tuple(rows),
         (6, 18, 30, 34, 12),
         "Line check: one row for each needle; a box is ticked only for what was looked at",
     )
 
 
-def _unit_rows(view: View) -> Iterator[tuple[Cell, ...]]:
+def _unit_rows(view: View, units: bool) -> Iterator[tuple[Cell, ...]]:
+    """Yield a row for each needle; ``units`` names the unit before the room."""
     patient = view.timeline.episode.patient
     stay = view.timeline.unit_at(view.asof)
     septa = view.timeline.episode.port.septa
@@ -216,7 +219,7 @@ def _unit_rows(view: View) -> Iterator[tuple[Cell, ...]]:
         due = when(view.wording, look).rstrip(":") if look else ""
         said = (inside(line), f"runs: {line.runs}" if line.runs else "")
         yield (
-            one_line(stay.room or "") if stay else "",
+            one_line(", ".join(filter(None, (stay.unit if units else "", stay.room)))) if stay else "",
             tuple(
                 Line(words)
                 for words in (
