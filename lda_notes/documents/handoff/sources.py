@@ -53,9 +53,9 @@ def _identifiers(source: Source) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Sorted:
-    """``told`` are the records of the sheet. In one sentence each: ``later`` and ``left_out`` name those that are not
-    told, the first since their stay begins later; ``doubtful`` says what is amiss. ``alike`` are the files of patients
-    whose family name could be taken for another's."""
+    """``told`` are the records of the sheet, ``later`` the patients of records whose stay begins later, one for each
+    record. In one sentence each: ``left_out`` names others that are not told, ``doubtful`` says what is amiss.
+    ``alike`` are the files of patients whose family name could be taken for another's."""
 
     told: tuple[Source, ...]
     later: tuple[str, ...]
@@ -71,7 +71,7 @@ def sort_out(sources: Sequence[Source], asof: datetime, recent: datetime) -> Sor
     """
     begun = tuple(source for source in sources if source.begins is None or _u(source.begins) <= _u(asof))
     later = [source for source in sources if source.begins is not None and _u(source.begins) > _u(asof)]
-    later_said = [f"{source.name}: stay begins later, {_when(source, source.begins, asof)}" for source in later]
+    later_names = sorted(source.name for source in later)
     doubtful = [
         f"{source.name}: {len(source.open_in)} records of one port are open; compare "
         f"{' and '.join(sorted(map(wording.one_line, source.open_in)))}"
@@ -82,8 +82,12 @@ def sort_out(sources: Sequence[Source], asof: datetime, recent: datetime) -> Sor
     dead = [source for source in begun if due.died(source.timeline, asof)]
     told = tuple(source for source in begun if source not in dead)
     died = [(source, source.timeline.discharge.event.at) for source in dead if source.timeline.discharge is not None]
-    said = sorted(f"{one.name}: died, {_when(one, at, asof)}" for one, at in died if _u(at) > _u(recent))
-    return Sorted(told, tuple(sorted(later_said)), tuple(said), tuple(sorted(doubtful)), _alike(told))
+    said = sorted(
+        f"{one.name}: died, {Wording(due.zone_of(one.timeline), asof).when(at)}"
+        for one, at in died
+        if _u(at) > _u(recent)
+    )
+    return Sorted(told, tuple(later_names), tuple(said), tuple(sorted(doubtful)), _alike(told))
 
 
 _BETWEEN: Final = {
@@ -114,10 +118,6 @@ def _alike(sources: Sequence[Source]) -> frozenset[str]:
     """Return the files of patients whose family name is the same as or similar to another's on their unit."""
     doubts = among.doubts([source.timeline for source in sources])
     return frozenset(sources[one].file for doubt in doubts if doubt.rule == among.NAMES for one in doubt.members)
-
-
-def _when(source: Source, moment: datetime | None, asof: datetime) -> str:
-    return Wording(due.zone_of(source.timeline), asof).when(moment) if moment is not None else "at a time not known"
 
 
 def _u(moment: datetime) -> datetime:
