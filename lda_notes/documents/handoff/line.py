@@ -457,7 +457,9 @@ def _owner(view: View, by: datetime | None) -> str:
     left = view.left()
     if left is not None:
         event = left.event
-        taken = event.handed_to if isinstance(event, ev.Discharge) else None
+        taken = (
+            event.handed_to or getattr(event.needle_removal, "by", None) if isinstance(event, ev.Discharge) else None
+        )
         return wording.person(taken) if taken is not None and taken.name else "no one is named"
     return "oncoming nurse" if by is None or view.in_shift(by) else "a later shift"
 
