@@ -132,8 +132,16 @@ ROWS = [
         "running|what ran",
         RUNNING,
     ),
-    Row("wings-proud", access(t("09:00"), needle_wings="stand proud"), "needle_wings", "stand proud", before=()),
-    Row("wings-press", look(t("10:00"), needle_wings="press in"), "needle_wings", "press in"),
+    Row(
+        "wings-proud",
+        access(t("09:00"), needle_wings="raised above the skin"),
+        "needle_wings",
+        "raised above the skin",
+        before=(),
+    ),
+    Row(
+        "wings-press", look(t("10:00"), needle_wings="pressing into the skin"), "needle_wings", "pressing into the skin"
+    ),
     Row(
         "punctures",
         access(t("09:00"), attempts=2, punctures=PUNCTURES),
@@ -330,7 +338,7 @@ def test_who_takes_the_needle_out_at_home_is_on_the_sheet_and_nobody_is_missed()
     assert "no one is named" not in cells
 
 
-@pytest.mark.parametrize("wings", ["stand proud", "press in"])
+@pytest.mark.parametrize("wings", ["raised above the skin", "pressing into the skin"])
 def test_wings_that_do_not_lie_level_question_the_needles_length(wings: str) -> None:
     assert found(record(access(t("09:00"), needle_wings=wings)), event="access-1", words="wings|length")
     assert not found(record(access(t("09:00"))), event="access-1", words="wings")

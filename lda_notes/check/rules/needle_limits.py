@@ -123,7 +123,7 @@ def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
 def needle_wings(step: Step, event: Access | LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a needle whose wings do not lie level with the skin.
 
-    Wings that stand proud speak for a needle too long, and it can tilt out; wings that press in for one too short,
+    Wings raised above the skin suggest a needle too long, which can tilt out; wings pressing into it, one too short,
     which hurts the skin and may not reach the floor of the reservoir.
 
     Choose the next needle by it; when the needle moves, hurts or leaks, change it now.
@@ -132,9 +132,9 @@ def needle_wings(step: Step, event: Access | LineCheck, case: Case) -> Iterable[
     length = needle.length_mm if type(needle) is Needle and type(needle.length_mm) is Decimal else None
     size = f" of {quantity(length, 'mm')}" if length is not None else ""
     match event.needle_wings:
-        case "stand proud":
-            said = f"the wings of the needle{size} stand proud of the skin; the needle may be too long"
-        case "press in":
+        case "raised above the skin":
+            said = f"the wings of the needle{size} are raised above the skin; the needle may be too long"
+        case "pressing into the skin":
             said = f"the wings of the needle{size} press into the skin; the needle may be too short"
         case _:
             return
