@@ -243,3 +243,23 @@ def test_what_does_not_begin_a_stay(events: tuple[dict[str, Any], ...], stay: di
     """A port implanted long before and a retracted entry do not; leaving somebody out wants a date that says so."""
     found = handed([record(*events, number=1, **stay)])
     assert (bool(found.here), bool(found.later)) == (here, not here)
+
+
+@pytest.mark.parametrize(("days", "named"), [(0, True), (400, False)])
+def test_who_died_is_named_once_and_is_on_no_call_list(days: int, named: bool) -> None:
+    died = record(
+        needle_event("2031-03-04 09:00"), event("discharge", "2031-03-04 15:00", destination="died"), number=43
+    )
+    found = handed([record(*STAYS, number=1), died], ASOF + timedelta(days=days))
+    assert [one.name for one in found.patients] == ["Testmann-0001, Ottoline"]
+    assert found.left_out == (("Testmann-0043, Ottoline, record number MD-0043: died, 4 Mar 15:00",) if named else ())
+    assert "Testmann-0043" not in text.render(left_sheet(found), 80)
+
+
+def test_two_patients_of_one_number_are_told_apart_by_birth_date() -> None:
+    one, other = record(*STAYS, number=1), record(*STAYS, number=1)
+    other["id"] = "made-2"
+    other["patient"]["birth_date"] = "1981-02-03"
+    (said,) = handed([one, other]).doubtful
+    assert "born 3 February 1980" in said
+    assert "born 3 February 1981" in said

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -28,7 +28,7 @@ from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line import due
-from lda_notes.line.shifts import shift_at
+from lda_notes.line.shifts import shift_of
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
 
@@ -106,12 +106,10 @@ def handoff(
 
     Raises OverflowError when a shift from ``asof`` would leave the calendar.
     """
-    length = timedelta(microseconds=int((hours or policy.value("shift_hours")) * 3_600_000_000))
-    starts = policy.times("shift_starts")
-    shift = shift_at(asof, starts, due.zone_of(sources[0].timeline)) if starts and sources else None
-    since = told_since or (shift.since if shift else asof.astimezone(UTC) - length)
-    end = shift_end or (shift.end if shift else asof.astimezone(UTC) + length)
-    sorted_out = sort_out(sources, asof)
+    shift = shift_of(asof, policy, due.zone_of(sources[0].timeline) if sources else ZoneInfo("UTC"), hours)
+    since, end = told_since or shift.since, shift_end or shift.end
+    until = asof.astimezone(UTC) - policy.span("left_list_days")
+    sorted_out = sort_out(sources, asof, until)
     unit = _unit_meant(unit, sources)
     patients = [
         patient_facts(
@@ -136,7 +134,6 @@ def handoff(
     ]
     here = tuple(one for one in patients if not one.left and _of_place(one, unit, rooms))
     gone = [one for one in patients if one.left and _of_place(one, unit, rooms)]
-    until = asof.astimezone(UTC) - policy.span("left_list_days")
     left = tuple(one for one in gone if _still_listed(one, until))
     zones = {zone.key: zone for zone in (due.zone_of(one.timeline) for one in sorted_out.told or sources)}
     return Handoff(
@@ -152,7 +149,7 @@ def handoff(
         sorted_out.left_out,
         sorted_out.doubtful,
         tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
-        told_since is not None or shift is not None,
+        told_since is not None or shift.known,
     )
 
 
@@ -241,16 +238,18 @@ def _words(found: Handoff, listed: Sequence[Row], references: References, printi
     for one in listed:
         if needs_words(one):
             yield _patient(found, one, references, shared)
-    if shared:
-        said = tuple(_if_then(one, references) for one in shared)
-        yield _sentences("What to do if, for all:", said)
     if found.left:
         yield Heading("Left the facility, still due")
         yield left_list(found, references)
+    last: list[Block] = []
+    if shared:
+        last.append(_sentences("What to do if, for all:", tuple(_if_then(one, references) for one in shared)))
     if found.left_before:
-        yield Paragraph((Sentence(f"{phrasing.capital(left_before_says(found))}."),))
-    yield Together(tuple(Blanks("Rooms", more=("Given by", "Received by", "Date, time")) for _ in range(_SIGNING)))
-    yield from _sources(references, printing)
+        last.append(Paragraph((Sentence(f"{phrasing.capital(left_before_says(found))}."),)))
+    last += (Blanks("Rooms", more=("Given by", "Received by", "Date, time")) for _ in range(_SIGNING))
+    sources = tuple(_sources(references, printing))
+    yield Together((*last, *(block for block in sources if isinstance(block, Fine))))  # no page of signatures alone
+    yield from (block for block in sources if not isinstance(block, Fine))
 
 
 _SIGNING: Final = 3
@@ -436,7 +435,7 @@ def left_list(found: Handoff, references: References) -> Table:
     return Table(
         ("Patient", "Left", "To know", "Due, and who sees to it"),
         tuple(_left_row(found, patient, references) for patient in found.left),
-        (22, 22, 24, 32),
+        (17, 17, 33, 33),
         "Still listed: nobody has taken over what is due, or a needle, a hold or a danger remains",
     )
 
@@ -465,7 +464,7 @@ def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
             Table(
                 ("Patient", "Left", "Due", "Responsible", "Called, answer"),
                 tuple(_call(patient) for patient in gone),
-                (24, 22, 24, 14, 16),
+                (20, 18, 36, 13, 13),
                 "Whom to call about the port, most overdue first",
             )
         )
