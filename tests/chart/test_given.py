@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from desk import NURSE, PROGRAM, Run, demo_until
 
+from lda_notes.chart import kits
 from lda_notes.chart.given import from_file, from_options
 from lda_notes.commands.console import Terminal
 from lda_notes.files.syntax import read_yaml
@@ -304,3 +305,36 @@ def test_a_round_of_twelve_line_checks_one_after_the_other(run: Run, ward: Path)
     assert sum(f"{number:>3}*" in ran.err.rsplit("On the unit", 1)[1] for number in range(1, 13)) == 12
     assert len(one) == 6 and sum(len(answer) + 1 for answer in one) == 13
     assert len(typed) == 73 and sum(len(answer) + 1 for answer in typed) == 158
+
+
+def test_a_routine_access_with_a_kit_and_the_last_reason_takes_58_keys(run: Run, ward: Path) -> None:
+    """Every number is typed, and every letter stands for what is spelled out right above it."""
+    at = kits.place({"HOME": str(ward)})
+    kits.keep(at, "usual", KIT)
+    by = {"name": "Marisol Tamm"}
+    kits.remember(at, {"kind": "access", "by": by, "reason": "treatment goes on"}, ("Quillfeather", "Odessa"))
+    kits.remember(at, {"kind": "access", "by": by, "reason": "port of Odessa"}, ("Quillfeather", "Odessa"))
+    kits.remember(at, {"kind": "access", "by": by, "reason": "room 12"}, ("Quillfeather", "Odessa"))
+    ran = run("chart", "episode.yaml", "access", *SECOND, typed="\n".join(WITH_KIT) + "\n")
+    assert ran.code == 0 and "DRAFT" not in ran.err and "1: treatment goes on" in ran.err, ran.err
+    assert "Sign as Marisol Tamm, RN? y or MT signs" in ran.err and "port of Odessa" not in ran.err
+    assert (len(WITH_KIT), sum(len(answer) + 1 for answer in WITH_KIT)) == (25, 58)
+
+
+KIT = {
+    "antisepsis.agent": "chlorhexidine in alcohol",
+    "needle.gauge": 20,
+    "needle.length_mm": 19,
+    "needle.non_coring": True,
+    "needle.power_rated": True,
+    "flushes.0.syringe_ml": 10,
+    "dressing.type": "transparent",
+    "dressing.chlorhexidine_disc": True,
+    "dressing.securement": "adhesive strips",
+    "teaching.about": "to report pain, burning or swelling at once",
+    "teaching.to": "patient",
+}
+WITH_KIT = [
+    *("-15m", "1", "a", "", "1", "a", "n", "a", "-6", "a", "60 60", "1", "w", "5", "15", "10", "a"),
+    *("i", "", "a", "y", "0", "1", "t", "y"),
+]
