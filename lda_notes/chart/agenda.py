@@ -201,7 +201,8 @@ def _alone(one: Leaf, scene: Scene) -> Question:
     )
     if one.spot.sort == "time":
         due = one.path[0] == "next_due"
-        question = replace(question, hint=_DUE_HINT if due else _INNER_HINT)
+        alone = ", or the day alone, such as 4 May" if one.spot.day_alone else ""
+        question = replace(question, hint=f"{_DUE_HINT if due else _INNER_HINT}{alone}")
     if one.path[0] == "problems" and one.path[-1] == "what":
         question = _covering(question, scene)
     if one.path[0] in SUPPLIES and scene.spot((one.path[0],)) is not None:

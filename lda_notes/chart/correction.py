@@ -151,7 +151,8 @@ class CorrectionSubject:
         for path, value in given.facts:
             spot = layout.spot(self.model, path[1:]) if path[0] == "new" else None
             due = "next_due" in path
-            if spot is not None and spot.sort == "time" and not due and datetime.fromisoformat(value) > self.now():
+            timed = spot is not None and spot.sort == "time" and "T" in str(value)
+            if timed and not due and datetime.fromisoformat(value) > self.now():
                 return Unclear("That time is in the future.")
         return None
 

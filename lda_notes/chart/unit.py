@@ -15,6 +15,7 @@ from lda_notes.check.judged import Judged
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
 from lda_notes.narrative import phrasing
+from lda_notes.record.parts import DayOnly
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +116,8 @@ def _said(bed: Bed) -> Iterator[str]:
 def _when(task: Task, now: datetime) -> str:
     if task.by is None:
         return "due now, last time not known"
+    if isinstance(task.by, DayOnly):
+        return f"{'OVERDUE since' if task.late else 'by'} {task.by.day} {task.by:%B}"
     same = task.by.date() == now.date()
     clock = f"{task.by:%H:%M}" if same else f"{task.by.day} {task.by:%B %H:%M}"
     return f"OVERDUE since {clock}" if task.late else f"by {clock}"
