@@ -64,7 +64,7 @@ def test_a_row_that_the_terminal_cuts_off_is_not_taken(week: Path) -> None:
 def chart(folder: Path, typed: str, environment: dict[str, str] | None = None, **more: Any) -> Any:
     base = {
         "PATH": os.environ["PATH"],
-        "HOME": str(folder),
+        "HOME": str(folder / "state"),
         "XDG_STATE_HOME": str(folder / "state"),
         "LDA_NOTES_BY": NURSE,
     }
