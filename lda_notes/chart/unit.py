@@ -75,10 +75,14 @@ _USUAL: Final[Mapping[str, str]] = {
     "needle change": "deaccess",
     "dressing change": "dressing",
     "flush": "flush",
-    "idle flush": "flush",
+    "idle flush": "visit",
     "maintenance flush": "visit",
     "thrombolytic check": "patency",
 }
+
+
+_FLUSHES: Final = dict.fromkeys(("idle flush", "maintenance flush"), "flush, no needle in")
+"""What a nurse calls the flush of a port without a needle."""
 
 
 def usual(bed: Bed) -> str:
@@ -110,7 +114,7 @@ def _said(bed: Bed) -> Iterator[str]:
     for draft in bed.drafts:
         yield f"draft not signed: {draft}"
     for task in bed.tasks:
-        yield f"{task.what} {_when(task, bed.now)}"
+        yield f"{_FLUSHES.get(task.what, task.what)} {_when(task, bed.now)}"
 
 
 def _when(task: Task, now: datetime) -> str:
