@@ -41,7 +41,7 @@ def put(ward: Path, name: str) -> None:
         ("week.yaml~", "editor's copy", False),
         (".week.yaml.swp", "editor's copy", False),
         ("week.txt", "another ending", False),
-        ("rows.ndjson.gz", "records in rows", False),
+        ("rows.ndjson.gz", "records in rows", True),
         ("LDA_Policy.yaml", "read only as lda-policy.yaml", False),
         ("lda-policy.yml", "read only as lda-policy.yaml", False),
     ],
@@ -61,9 +61,41 @@ def test_it_is_named_by_handoff_check_and_days(ward: Path, name: str, why: str, 
     assert name.strip("/") in f"{run.stderr} {run.exception}", run.output
 
 
+def test_check_reads_the_records_of_a_folder_and_names_the_rows_beside_them(ward: Path) -> None:
+    rows = ward / "night.ndjson"
+    rows.write_text("{}\n")
+    run = CliRunner().invoke(group, ["check", str(ward), "--asof", ASOF])
+    assert run.exit_code == 2
+    assert "week.yaml" in run.stdout
+    assert re.search(r"night\.ndjson: .* run of its own", run.stderr)
+    run = CliRunner().invoke(group, ["check", str(ward), str(rows), "--asof", ASOF])
+    assert "two runs" in str(run.exception), "a file of rows that was asked for is never left out"
+
+
 def test_nothing_else_is_named(ward: Path) -> None:
     (ward / "notes").mkdir()
     (ward / "notes" / "week.txt").write_text("Implanted port note")
     (ward / "round.docx").write_bytes(b"PK")
+    (ward / "bundles.ndjson").write_text('{"resourceType": "Bundle"}\n')
     (ward / "lda-policy.yaml").write_text("limits: {}")
     assert list(passed_over((ward,))) == []
+
+
+@pytest.mark.parametrize("fault", ["syntax", "too large", "dangling"])
+@pytest.mark.parametrize("words", [("handoff",), ("worksheet", "--for", "check"), ("worksheet", "--due"), ("check",)])
+def test_a_record_that_cannot_be_read_is_named_and_the_others_stay(
+    ward: Path, fault: str, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = DEMO.read_text()
+    if fault == "syntax":
+        (ward / "other.yaml").write_text(text.replace("blood_return: present", "blood_return: [present", 1))
+    elif fault == "dangling":
+        (ward / "other.yaml").symlink_to(ward / "nowhere.yaml")
+    else:
+        monkeypatch.setattr("lda_notes.record.reading.MAX_BYTES", len(text) + 100)
+        (ward / "other.yaml").write_text(text + "#" * 200)
+    run = CliRunner().invoke(group, [words[0], str(ward), *words[1:], "--asof", ASOF])
+    paper = re.sub(r"[\s!]+", "", run.stdout)
+    assert "other.yaml" in (run.output if words[0] == "check" else paper)
+    assert ("week.yaml" if words[0] == "check" else "Quillfeather") in paper, "the other is there"
+    assert run.exit_code == 2, run.output

@@ -71,7 +71,8 @@ def command(
     patient and one port are one line, those in the same folders too: a hold of an earlier stay is still one.
 
     A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: one
-    row of JSON comes out for each, a record at a time, each by itself, however long the file.
+    row of JSON comes out for each, a record at a time, each by itself, however long the file. Beside records of a
+    folder it is named and left out, with exit code 2: check it in a run of its own.
 
     Ends with 0 when nothing but advice was found, 1 when something was, 2 when a file could not be read.
 
@@ -79,7 +80,7 @@ def command(
     """
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     how = Streaming(workers, from_row, dask)
-    rows = rows_of(paths, how)
+    rows = rows_of(paths, how, naming=True)
     if rows:
         from lda_notes.stream.tasks import Check, Rules
 

@@ -151,7 +151,7 @@ def made_of(
         if path in judged:
             made.append(from_record(judged[path], make, config))
         else:
-            made.extend(from_bundle(name, data, despite) for name, data in bundle_texts(path))
+            made.extend(from_bundle(name, data, despite, row) for name, row, data in bundle_texts(path))
     return sharing(documents_alone(made) if documents_only else made)
 
 

@@ -28,7 +28,6 @@ from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff,
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
-from lda_notes.record import reading as records
 from lda_notes.record.reading import Record
 
 FORMATS = ("text", "md", "docx", "html", "pdf", "json")
@@ -41,7 +40,7 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 )
 @click.option("--since", metavar="MOMENT", callback=moment, help="The last handoff; else the policy's shift_starts.")
 @hours_option
-@click.option("--unit", metavar="NAME", help="Only the patients of this unit.")
+@click.option("--unit", metavar="NAME", help="Only this unit: its name, or the beginning of a word of it.")
 @click.option("--room", "rooms", metavar="ROOM", multiple=True, help="Only this room; may be given several times.")
 @click.option(
     "--round", "round_alone", is_flag=True, help="Page one alone: the round and what is due in order of time."
@@ -98,29 +97,12 @@ def command(
         raise click.UsageError(f"--since {since.isoformat()} is not before the moment judged from.")
     chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
-    given: list[Record] = []
-    unreadable: list[str] = []
-    beside = list(pipeline.passed_over(paths))
-    for path in reading.files(paths):
-        try:
-            record = records.read(path)
-        except Failure as failure:  # one record that cannot be opened does not end the handoff of the ward
-            unreadable.append(str(failure))
-            continue
-        if record.episode is None:
-            unreadable.append(reading.why_unreadable(record))
-        else:
-            given.append(record)
-    around = pipeline.beside(given, reading.files(paths))
-    given += around.records
-    unreadable += (f"may be an earlier stay of a patient: {words}" for words in around.unreadable)
-    read = list(_sources(given, policy, asof))
-    lost = bool(unreadable) or any(one.lost for one in beside)
-    unreadable += map(str, beside)
+    found_in = reading.for_sheets(paths)
+    read = list(_sources([*found_in.given, *found_in.others], policy, asof))
     if not read:
-        raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *unreadable]))
+        raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *found_in.missing]))
     try:
-        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, unreadable, unit, rooms, since)
+        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, found_in.missing, unit, rooms, since)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
     if (unit or rooms) and not found.patients:
@@ -129,13 +111,13 @@ def command(
         )
     printing = Printing(printed_now(), " ".join(printed_by.split()), round_alone, sources == "full")
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
-    for words in unreadable:
+    for words in found_in.missing:
         say(f"Not on the sheet: {words}", err=True)
     from lda_notes.chart import drafts
 
-    for words in drafts.reminders(os.environ, (Path(record.file) for record in given)):
+    for words in drafts.reminders(os.environ, (Path(record.file) for record in found_in.given)):
         say(words, err=True)
-    if lost or any(patient.unread for patient in found.patients):
+    if found_in.lost or any(patient.unread for patient in found.patients):
         raise click.exceptions.Exit(2)
 
 

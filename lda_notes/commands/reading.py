@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -37,6 +38,41 @@ def read_all(paths: Sequence[Path]) -> tuple[list[Record], tuple[Record, ...]]:
         said = "a file may be another stay of the same patient and cannot be read; correct it, or move it away"
         raise Failure("\n".join((f"{said}:", *beside.unreadable)))
     return given, beside.records
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What sheets are made of: the readable records asked for, other stays of their patients, and what is missing.
+
+    ``missing`` has a sentence for each thing that is not on the sheets; ``lost`` tells whether any was meant to be.
+    """
+
+    given: list[Record]
+    others: tuple[Record, ...]
+    missing: list[str]
+    lost: bool
+
+
+def for_sheets(paths: tuple[Path, ...]) -> Read:
+    """Return what can be read of the records: one that cannot be opened or read does not end the sheets of the ward."""
+    given: list[Record] = []
+    missing: list[str] = []
+    listed = files(paths)
+    for path in listed:
+        try:
+            record = records.read(path)
+        except Failure as failure:
+            missing.append(str(failure))
+            continue
+        if record.episode is None:
+            missing.append(why_unreadable(record))
+        else:
+            given.append(record)
+    beside = pipeline.beside(given, listed)
+    missing += (f"may be an earlier stay of a patient: {words}" for words in beside.unreadable)
+    passed = list(pipeline.passed_over(paths))
+    lost = bool(missing) or any(one.lost for one in passed)
+    return Read(given, beside.records, [*missing, *map(str, passed)], lost)
 
 
 def why_unreadable(record: Record) -> str:

@@ -59,11 +59,14 @@ def streaming_options(command: Command) -> Command:
     )(command)
 
 
-def rows_of(paths: tuple[Path, ...], how: Streaming) -> list[Path]:
-    """Return the NDJSON files among ``paths``; empty when they are records in files of their own."""
+def rows_of(paths: tuple[Path, ...], how: Streaming, naming: bool = False) -> list[Path]:
+    """Return the NDJSON files among ``paths``; empty when they are records in files of their own.
+
+    ``naming``: the command names the NDJSON that it leaves out beside records of a folder.
+    """
     from lda_notes.stream.names import row_files
 
-    found = row_files(paths)
+    found = row_files(paths, naming)
     if how.asked and not found:
         raise click.UsageError("--workers, --from-line and --dask are for NDJSON: files that end in .ndjson or .jsonl.")
     return found
@@ -77,12 +80,11 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
         if out is None:
             raise click.UsageError("--dask writes parts into a folder; name it with --out.")
         _refuse_on_cluster(files, how, out)
-        done = on_cluster([_address(path) for path in files], task, how.dask, _address(out))
-        say(done.said, nl=False, err=True)
-        say(f"{done.parts} parts in {out}, {done.skipped} of them from an earlier run.", err=True)
-        counts = done.counts
-        say(summary(counts), err=True)
-        sys.exit(code(counts))
+        parts, done, said = on_cluster([_address(path) for path in files], task, how.dask, _address(out))
+        say(said, nl=False, err=True)
+        say(f"{parts} parts in {out}.", err=True)
+        say(summary(done.counts), err=True)
+        sys.exit(code(done.counts))
     result = _run(files, task, how, out)
     say(summary(result.counts), err=True)
     if result.stopped:
@@ -98,7 +100,7 @@ def _refuse_on_cluster(files: list[Path], how: Streaming, out: Path) -> None:
     if (how.workers, how.from_row) != (1, 1):
         raise click.UsageError(
             "--workers and --from-line are for one machine; on a cluster its workers count, and a run that broke off "
-            "goes on by itself when the same command is given again."
+            "is started again into a new folder."
         )
     if STANDARD_INPUT in files:
         raise click.UsageError("--dask cannot read standard input; name files that all machines of the cluster see.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, get_args
@@ -12,9 +13,8 @@ from lda_notes import pipeline
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
 from lda_notes.commands.printing import say
-from lda_notes.commands.reading import unread, why_unreadable
 from lda_notes.commands.writing import target, width, write
-from lda_notes.documents.blocks import Sheet
+from lda_notes.documents.blocks import Alert, Sheet
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.render import Paper
 from lda_notes.documents.wording import Wording
@@ -23,9 +23,10 @@ from lda_notes.documents.worksheet.supplies import Work
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
+from lda_notes.line.shifts import shift_of
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
-from lda_notes.record import reading as records
+from lda_notes.record.reading import Record
 
 FORMATS = ("text", "md", "docx", "html", "pdf")
 WORK: Final[dict[str, Work]] = {
@@ -65,7 +66,8 @@ def command(
     It shows what is known, what to gather, and has a blank for each fact that the check will ask for, in the order of
     the work, with the cautions where they apply. `--for check` writes one page for all patients given; `--due` writes
     that page and a worksheet for everything that falls due before the shift ends. Other stays of the same patient and
-    port in the same folder are read too.
+    port in the same folder are read too. Exit code 2 when a record could not be read, 1 when a part of one could not;
+    the worksheet then names it.
 
     Example: lda-notes worksheet episode.yaml --for access --out worksheet.docx
     """
@@ -73,20 +75,25 @@ def command(
         raise click.UsageError("Give --for with what is going to be done, or --due for all that is due this shift.")
     chosen, to = target(form, out, "worksheet", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
-    views, broken, partly = _views(paths, policy, asof)
-    if work is not None and work != "check" and len(views) + len(broken) > 1:
+    read = reading.for_sheets(paths)
+    if not read.given:
+        raise Failure("\n".join(f"no worksheet can be written: {words}" for words in read.missing))
+    begun = [pipeline.upto(record, asof) for record in read.given]
+    views = _views(begun, read, policy, asof)
+    if work not in (None, "check") and len(views) > 1:
         raise click.UsageError(f"--for {work} is about one record; give one file.")
-    if not views:
-        raise Failure("\n".join(f"no worksheet can be written: {words}" for words in broken))
+    partly = list(filter(None, map(reading.unread, begun)))
+    notices = [*(f"Not on the worksheets: {words}" for words in read.missing), *partly]
     made = _made(views, None if all_due or work is None else WORK[work], septum)
+    made = replace(made, blocks=(*(Alert("caution", words) for words in notices), *made.blocks))
     from lda_notes.documents.render import render
 
     write(render(made, chosen, width(to), paper), to)  # type: ignore[arg-type]
-    for words in broken:
-        say(f"Not on the worksheets: {words}", err=True)
-    if broken:
+    for words in notices:
+        say(words, err=True)
+    if read.lost:
         raise click.exceptions.Exit(2)
-    if partly:
+    if partly or any(view.timeline.unread for view in views):
         raise click.exceptions.Exit(1)
 
 
@@ -98,24 +105,11 @@ def _made(views: list[View], work: Work | None, septum: str | None) -> Sheet:
     return sheet(views[0], work, _septum(views[0].timeline, septum))
 
 
-def _views(paths: tuple[Path, ...], policy: Policy, asof: datetime) -> tuple[list[View], list[str], bool]:
-    """Return what can be read of the records as of a moment, one sentence for each that cannot be read at all, and
-    whether any was read in part."""
-    read = [records.read(path) for path in reading.files(paths)]
-    broken = [why_unreadable(record) for record in read if record.episode is None]
-    begun = [pipeline.upto(record, asof) for record in read if record.episode is not None]
-    left_out = [words for record in begun if (words := unread(record)) is not None]
-    for words in left_out:
-        say(words, err=True)
-    around = pipeline.beside(begun, reading.files(paths))
-    for words in around.unreadable:
-        say(f"May be an earlier stay of a patient, and is not on the worksheets: {words}", err=True)
-    # The records of one patient and one port are one line: a hold goes along from stay to stay.
-    judged = pipeline.judge_given(begun, around.records, policy, asof)
+def _views(begun: list[Record], read: reading.Read, policy: Policy, asof: datetime) -> list[View]:
+    """Return a view of each line: of one patient and one port, so that a hold goes along from stay to stay."""
+    judged = pipeline.judge_given(begun, read.others, policy, asof)
     lines = {id(one.line): one.line for one in judged if one.line is not None}
-    views = [_view(line.timeline, policy, asof) for line in lines.values()]
-    partly = bool(left_out or around.unreadable) or any(view.timeline.unread for view in views)
-    return sorted(views, key=_place), broken, partly
+    return sorted((_view(line.timeline, policy, asof) for line in lines.values()), key=_place)
 
 
 def _place(view: View) -> tuple[str, int, str]:
@@ -126,13 +120,14 @@ def _place(view: View) -> tuple[str, int, str]:
 
 
 def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
-    moment = asof.astimezone(UTC)
+    zone = due.zone_of(timeline)
     try:
-        end = moment + policy.span("shift_hours")
-        due.end_of(asof, "idle_flush_days", policy, due.zone_of(timeline))
+        shift = shift_of(asof, policy, zone)
+        due.end_of(asof, "idle_flush_days", policy, zone)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    return View(timeline.as_known(), policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
+    words = Wording(zone, asof, timeline.unread)
+    return View(timeline.as_known(), policy, words, asof.astimezone(UTC), shift.end)
 
 
 def _septum(timeline: Timeline, asked: str | None) -> str:

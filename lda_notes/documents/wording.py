@@ -80,7 +80,7 @@ def person(who: Person | None) -> str:
     """Return a name with its credential."""
     if who is None or not (who.name or who.credential):
         return "author not recorded"
-    return one_line(" ".join(part for part in (who.name, who.credential) if part))
+    return one_line(" ".join(part for part in (who.name, phrasing.role(who.name, who.credential)) if part))
 
 
 def one_line(text: str) -> str:

@@ -38,13 +38,19 @@ def on_the_skin(
     return tuple(dict.fromkeys(_found(state, patient, who, policy, entry)))
 
 
-_ALLERGIC: Final = re.compile(r"hives|urticaria|anaphyla|allerg|welts|wheez", re.IGNORECASE)
+_ALLERGIC: Final = re.compile(
+    r"hives|urticaria|anaphyla|allerg|welts|wheez|blister|rash|dermatitis|swell", re.IGNORECASE
+)
+_SENSITIVE: Final = re.compile(r"sensitiv|irritat|itch|red(ness)?\b|tear|strip|sore|fragile", re.IGNORECASE)
 
 
 def adhesive_against(patient: Patient, film: bool) -> bool:
-    """Tell whether adhesive is on the skin against what is known: a barrier film answers a sensitivity, no allergy."""
-    known = [allergy for allergy in patient.allergies or () if substance(allergy) == "adhesive"]
-    return any(not film or _ALLERGIC.search(allergy.reaction or "") for allergy in known)
+    """Tell whether adhesive is on the skin against what is known.
+
+    A barrier film answers a sensitivity, never an allergy; a reaction that nobody recorded may be either.
+    """
+    known = [allergy.reaction or "" for allergy in patient.allergies or () if substance(allergy) == "adhesive"]
+    return any(not film or _ALLERGIC.search(said) or not _SENSITIVE.search(said) for said in known)
 
 
 def _found(state: State, patient: Patient, who: Subject, policy: Policy, entry: Entry) -> Iterator[str]:

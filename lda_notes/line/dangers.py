@@ -14,8 +14,8 @@ from typing import Any, Final
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import flow_of, may_clear, proved
-from lda_notes.line.states import Danger, DangerCode, State
+from lda_notes.line.holds import VISIT, flow_of, may_clear, proved, whole_blood
+from lda_notes.line.states import Danger, DangerCode, Exposure, State
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient
 from lda_notes.record.parts import Lock, NotDone
@@ -28,6 +28,8 @@ EXPOSURE: Final = "flushed in"
 """The phase of a danger that is in the line no more, and in the patient."""
 
 _HEPARIN: Final = ("heparin", "taurolidine with citrate and heparin")
+_MEDICINES: Final = ("heparin", "ethanol", "taurolidine")
+"""The words by which a problem names a lock."""
 _NOT_FLUSHED_IN: Final = ("70% ethanol", "taurolidine with citrate", "taurolidine with citrate and heparin")
 
 
@@ -125,9 +127,15 @@ def _substance(allergy: Any) -> str:
     return str(allergy.substance if hasattr(allergy, "substance") else allergy.to)
 
 
-def told(event: ev.Event) -> bool:
-    """Tell whether the event records that somebody named was told of a problem."""
-    return any(getattr(problem.told, "name", None) for problem in _fact(event, "problems") or ())
+def told(event: ev.Event, exposure: Exposure) -> bool:
+    """Tell whether the event records that somebody named was told of ``exposure``, not before it happened."""
+    names = [name for name in _MEDICINES if name in exposure.drug]
+    return any(
+        getattr(problem.told, "name", None)
+        and any(name in problem.what.lower() for name in names)
+        and (problem.told_at or event.at) >= exposure.at
+        for problem in _fact(event, "problems") or ()
+    )
 
 
 def _decided(around: Around) -> bool:
@@ -171,7 +179,8 @@ def _contents_change(danger: Danger, around: Around) -> Danger:
     if danger.phase == "" and pushed_in(event):
         what = danger.what.split(" in the line")[0]
         rest = danger.what[len(what) + len(" in the line") :]
-        return replace(danger, phase=EXPOSURE, what=f"{what} was flushed in: exposure{rest}", forbids="")
+        said = f"{what} was flushed in: exposure{rest}"
+        return replace(danger, phase=EXPOSURE, what=said, forbids="", exposure=Exposure(what, event.at))
     return danger
 
 
@@ -183,8 +192,8 @@ def _contents_end(danger: Danger, around: Around) -> bool:
     again = lock is not None and (
         lock.drug in _HEPARIN if danger.code == "D1" else lock.drug in (*_NOT_FLUSHED_IN, "heparin")
     )
-    if danger.phase == EXPOSURE:
-        return told(event)
+    if danger.exposure is not None:
+        return told(event, danger.exposure)
     return danger.phase == "aspirated" and flushed(event) and not again
 
 
@@ -219,10 +228,19 @@ def _vesicant_begins(around: Around) -> str | None:
     event = around.event
     if _fact(event, "vesicant") is not True:
         return None
+    unproven = "" if _blood_seen(around) else " without proof of blood return"
     if isinstance(event, ev.LineUse) and event.action == "started":
-        return f"vesicant running{_quoted(event.what)}"
+        return f"vesicant running{unproven}{_quoted(event.what)}"
+    if isinstance(event, ev.LineUse) and event.action != "stopped":
+        return f"vesicant given{unproven}, line not yet flushed through after proof{_quoted(event.what)}"
     running = _fact(event, "infusion")
     return f"vesicant running{_quoted(running)}" if isinstance(event, ev.LineCheck) and running else None
+
+
+def _blood_seen(around: Around) -> bool:
+    """Tell whether blood that looks like blood returned in the visit of this event."""
+    blood = around.after.blood
+    return blood is not None and whole_blood(blood.event) and around.event.at - blood.event.at <= VISIT
 
 
 def _quoted(text: object) -> str:
@@ -346,9 +364,9 @@ def _alone_ends(danger: Danger, around: Around) -> bool:
 TABLE: Final[tuple[Row, ...]] = (
     Row(
         "D1",
-        "pushing the contents of the line in",
+        "flushing the heparin in",
         "aspirated and discarded, then flushed without heparin; a prescriber's decision where nothing can be "
-        "aspirated; port removed; once flushed in, reported to somebody named",
+        "aspirated; port removed; once flushed in, reported to somebody named, as a problem that names the medicine",
         _heparin_begins,
         _contents_end,
         _contents_change,
@@ -371,7 +389,7 @@ TABLE: Final[tuple[Row, ...]] = (
     Row("D4", "any use", "aspirated, or evaluated", _thrombolytic_begins, _thrombolytic_ends),
     Row(
         "D5",
-        "running without blood return checks",
+        "a vesicant without proof of blood return",
         "stopped, and flushed through after proof",
         _vesicant_begins,
         _vesicant_ends,

@@ -102,10 +102,19 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
+class Exposure:
+    """A medicine that went into the patient from the line and ought not to have: which, and when."""
+
+    drug: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Danger:
     """A danger that stands until something ends it. ``what`` and ``forbids`` are in words.
 
-    ``began`` is None for what is not about one event; ``phase`` is the mechanism's own.
+    ``began`` is None for what is not about one event; ``phase`` is the mechanism's own; ``exposure`` what was flushed
+    in, once it was.
     """
 
     code: DangerCode
@@ -115,6 +124,7 @@ class Danger:
     forbids: str
     ended: Entry | None = None
     phase: str = ""
+    exposure: Exposure | None = None
 
     @property
     def since(self) -> datetime | None:

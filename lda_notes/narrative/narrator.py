@@ -258,7 +258,9 @@ def _name(text: str) -> str:
 
 def person(who: Facts) -> str:
     """Return a person as name, credential and identifier, as far as recorded; `NotRecorded` if nothing is."""
-    names = [_name(who[key]) for key in ("name", "credential") if who.get(key)]
+    said = {key: _name(who[key]) for key in ("name", "credential") if who.get(key)}
+    said["credential"] = phrasing.role(said.get("name"), said.get("credential")) or ""
+    names = [words for words in said.values() if words]
     identifier = who.get("id")
     if identifier:
         names = [f"{', '.join(names)} ({_name(identifier)})"] if names else [_name(identifier)]

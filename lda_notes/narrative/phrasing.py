@@ -195,11 +195,17 @@ def label(text: str) -> str:
 
 def person(who: Person) -> str:
     """Return a person as name, credential and identifier, as far as recorded; empty if nothing is."""
-    name, credential = who.name, who.credential
+    name, credential = who.name, role(who.name, who.credential)
     said = ", ".join([*([on_one_row(name)] if name else []), *([label(credential)] if credential else [])])
     if who.id:
         said = f"{said} ({on_one_row(who.id)})" if said else on_one_row(who.id)
     return said
+
+
+def role(name: object, credential: str | None) -> str | None:
+    """Return the credential of a person or place; None where it is a word of the name already."""
+    named = str(name or "").casefold().replace(",", " ").split()
+    return None if credential and credential.casefold() in named else credential
 
 
 def ordinal(value: int) -> str:

@@ -155,18 +155,21 @@ def _could_be(path: FilePath) -> Passed | None:
         return Passed(path, "is named like a record and is not a file; look what it is", True) if named else None
     if _is_policy(path):
         return Passed(path, f"is named like the policy, which is read only as {policy_file.NAME}; rename it")
-    if any(suffix in (".ndjson", ".jsonl") for suffix in path.suffixes[-2:]):
-        return Passed(path, "contains records in rows, which are not read from a folder; give the file by its name")
+    if any(suffix.lower() in (".ndjson", ".jsonl") for suffix in path.suffixes[-2:]):
+        if _begins_with(path, b'"resourceType"'):
+            return None
+        why = "contains records in rows, not read beside records in files of their own; check it in a run of its own"
+        return Passed(path, why, True)
     if any(f"{suffix}" in path.name.lower() for suffix in records.SUFFIXES):
         return Passed(path, "looks like an editor's copy of a record; compare it with the record, then remove it")
-    if _begins_like_a_record(path):
+    if _begins_with(path, b"record_version"):
         return Passed(path, f"looks like a record under another ending; records end in {', '.join(records.SUFFIXES)}")
     return None
 
 
-def _begins_like_a_record(path: FilePath) -> bool:
+def _begins_with(path: FilePath, words: bytes) -> bool:
     try:
         with path.open("rb") as file:
-            return b"record_version" in file.read(_HEAD)
+            return words in file.read(_HEAD)
     except OSError:
         return False

@@ -31,10 +31,11 @@ def _bare(path: Path) -> str:
     return name.removesuffix(path.suffix.lower()) if is_packed(path) else name
 
 
-def row_files(paths: tuple[Path, ...]) -> list[Path]:
+def row_files(paths: tuple[Path, ...], naming: bool = False) -> list[Path]:
     """Return the files of rows that ``paths`` name, those of folders in order of name; empty when there are none.
 
-    Raises `Failure` where files of rows and records in files of their own stand side by side: one run reads either.
+    ``naming``: the caller names what `pipeline.passed_over` finds, so the rows beside records of a folder stay out.
+    Else raises `Failure` where files of rows and records in files of their own are together: one run reads either.
     """
     from lda_notes.pipeline import record_files
 
@@ -42,12 +43,14 @@ def row_files(paths: tuple[Path, ...]) -> list[Path]:
     others: list[Path] = []
     for path in paths:
         if path != STANDARD_INPUT and path.is_dir():
-            found += sorted(one for one in path.iterdir() if is_rows(one) and one.is_file())
-            others += list(record_files((path,)))
+            own = list(record_files((path,)))
+            others += own
+            if not (own and naming):
+                found += sorted(one for one in path.iterdir() if is_rows(one) and one.is_file())
         else:
             (found if is_rows(path) else others).append(path)
     if found and others:
         raise Failure(
-            f"{found[0]} holds one record to a row and {others[0]} is one record; give the two kinds in two runs"
+            f"{found[0]} contains one record to a row and {others[0]} is one record; give the two kinds in two runs"
         )
     return list(dict.fromkeys(found))

@@ -193,7 +193,9 @@ class Verify:
         from lda_notes.fhir.verify.verification import read_json, verify_json
 
         def work(file: str, row: Row) -> Answer:
-            faults = (_too_long(),) if row.too_long else verify_json(row.raw, house=self.house, row=row.number)
+            faults = (
+                (_too_long(),) if row.too_long else verify_json(row.raw, house=self.house, row=row.number, rows=True)
+            )
             if self.models and not row.too_long:
                 from lda_notes.fhir.verify.models import model_check
 

@@ -123,7 +123,7 @@ def killed_in_the_middle(source: Path, out: Path, part_size: int) -> None:
     with cluster(2) as (address, workers):
 
         def kill() -> None:
-            while not list(out.glob("part-*.receipt.json")):
+            while not list(out.glob("part-*.ndjson")):
                 time.sleep(0.005)
             workers[0].send_signal(signal.SIGKILL)
 
@@ -139,5 +139,5 @@ def _killed(bench: Bench, source: Path, expected: Path) -> Figure:
     killed_in_the_middle(source, out, max(source.stat().st_size // 12, 1))
     parts = sorted(out.glob("part-*.ndjson"))
     same = b"".join(part.read_bytes() for part in parts) == expected.read_bytes()
-    note = f"{len(parts)} parts, one worker killed after the first; tests/stream/test_cluster.py reruns after a crash"
+    note = f"{len(parts)} parts, one worker killed after the first"
     return Figure("13", "Dask with a killed worker: same bytes as one process", 1, False, (float(same),), "", note)

@@ -78,7 +78,9 @@ def test_a_monthly_flush_takes_at_most_25_answers_with_a_kit(
     (ward / "episode.yaml").write_bytes(before)
     nurse = _visit(ward, WITH_KIT)
     note = " ".join(nurse.shown.split())
-    assert "Next flush is due by 6 July 2026, 09:55 (28 days)." in note and "The needle is due" not in note
+    assert "Next flush is due by 6 July 2026, 09:55 (28 days)." in note and "eedle change is due" not in note
+    assert "Accessed, flushed, locked, needle out, 8 June 2026, 09:30 to 09:55" in note
+    assert note.count("Charted by: ") == 1 and note.count("Patient identified by") == 1
     nurse.last("y")
     assert nurse.code() == 0
     counted = len(WITH_KIT) + 1
@@ -89,6 +91,8 @@ def test_a_monthly_flush_takes_at_most_25_answers_with_a_kit(
     assert [access.kind, removal.kind] == ["access", "de-access"]  # type: ignore[attr-defined]
     assert access.needle.gauge == 20 and access.antisepsis.agent == "chlorhexidine in alcohol"  # type: ignore[attr-defined]
     assert removal.teaching.about == "to call for fever or swelling"  # type: ignore[attr-defined]
+    said = "".join(event.model_dump_json(exclude_unset=True) for event in (access, removal))
+    assert "not_done" not in said and "not_assessed" not in said, "nothing is charted that was not said"
     judged = pipeline.judge_file(ward / "episode.yaml", DEFAULT, datetime.fromisoformat(CLINIC))
     assert [one for one in judged.findings if one.severity != "advice"] == [] and judged.timeline is not None
     assert [row.clock for row in due.due(judged.timeline, "single", DEFAULT)] == ["idle flush"]

@@ -68,8 +68,8 @@ NAMED: tuple[tuple[str, str, str, str], ...] = (
     (
         "the unanswered problem of an earlier shift not told",
         "lda_notes/documents/handoff/patient.py",
-        "if id(entry) in showed or _recent(view, entry) or unanswered:",
-        "if id(entry) in showed or _recent(view, entry):",
+        "if recent or (not answered and event.at >= asked) or (lasts",
+        "if recent or (lasts",
     ),
     (
         "a flush of a held, swollen line let through",

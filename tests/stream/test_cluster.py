@@ -1,17 +1,17 @@
-"""A cluster of two workers on this machine: same bytes, a killed worker, a rerun after a crash."""
+"""A cluster of two workers on this machine: same bytes, a killed worker, compressed files, folders that are refused."""
 
 from __future__ import annotations
 
 import gzip
+import io
 import json
 from datetime import UTC, datetime
 from pathlib import Path
 
+import dask
 import pytest
 import zstandard
 from bulk import ASOF, made_rows, run
-
-pytest.importorskip("distributed", reason="the extra dask is not installed")
 
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.problems import Failure
@@ -49,48 +49,15 @@ def test_a_killed_worker_loses_and_doubles_nothing(source: Path, expected: bytes
     assert all(path.stat().st_mode & 0o777 == 0o600 for path in (tmp_path / "out").iterdir())
 
 
-def test_a_rerun_makes_what_is_missing_spoilt_or_of_another_task(source: Path, expected: bytes, tmp_path: Path) -> None:
+def test_the_command_writes_parts_into_a_new_folder_alone(source: Path, expected: bytes, tmp_path: Path) -> None:
     out = tmp_path / "out"
-    with cluster(2) as (address, _):
-        first = run("check", source, *ASOF, "--dask", address, "--out", out, code=2)
-        assert joined(out) == expected
-        assert b"0 of them from an earlier run" in first.stderr
-        earlier = len(list(out.glob("part-*.ndjson")))
-        made = on_cluster([str(source)], TASK, address, str(out), 400_000)
-        total = made.parts
-        assert total > 5
-        assert len(list(out.glob("part-*.ndjson"))) == total != earlier, "no part of another cut is left"
-        parts = sorted(out.glob("part-*.ndjson"))
-        parts[0].unlink()  # lost
-        parts[1].write_bytes(parts[1].read_bytes()[:-9])  # cut off
-        Path(f"{parts[2]}".replace(".ndjson", ".ndjson.receipt.json")).unlink()  # a crash before the receipt
-        (out / ".half.part").write_bytes(b"x")  # a crash in the middle of writing
-        again = on_cluster([str(source)], TASK, address, str(out), 400_000)
-        assert (again.parts, again.skipped) == (total, total - 3)
-        assert joined(out) == expected
-        other = on_cluster([str(source)], Check(TASK.rules, TASK.asof, 80), address, str(out), 400_000)
-        assert other.skipped == 0
-        assert joined(out) == run("check", source, *ASOF, "--format", "text").stdout
-
-
-def test_a_changed_file_of_the_same_size_and_a_damaged_receipt_are_made_anew(tmp_path: Path) -> None:
-    source, out = tmp_path / "made.ndjson", tmp_path / "out"
-    raw = made_rows(40)
     with cluster(1) as (address, _):
-        source.write_bytes(raw)
-        total = on_cluster([str(source)], TASK, address, str(out), 100_000).parts
-        changed = raw.replace(b'"drug"', b'"drux"', 1)
-        assert changed != raw
-        source.write_bytes(changed)
-        again = on_cluster([str(source)], TASK, address, str(out), 100_000)
-        assert (again.parts, again.skipped) == (total, total - 1)
-        assert joined(out) == run("check", source, *ASOF).stdout
-        receipt = out / "part-000001.ndjson.receipt.json"
-        whole = json.loads(receipt.read_text())
-        for spoilt in ({"counts": None}, {"counts": {"rows": "many"}}, {"said": 5}):
-            receipt.write_text(json.dumps({**whole, **spoilt}))
-            assert on_cluster([str(source)], TASK, address, str(out), 100_000).skipped == total - 1
-        assert json.loads(receipt.read_text()) == whole
+        done = run("check", source, *ASOF, "--dask", address, "--out", out, code=2)
+        assert joined(out) == expected
+        assert b"parts in" in done.stderr
+        again = run("check", source, *ASOF, "--dask", address, "--out", out, code=2)
+    assert b"is not empty" in again.stderr
+    assert joined(out) == expected
 
 
 @pytest.mark.parametrize("ending", [".gz", ".zst"])
@@ -104,32 +71,19 @@ def test_compressed_files_are_read_whole_or_said_to_be_cut_off(tmp_path: Path, e
         on_cluster([str(source)], TASK, address, str(tmp_path / "out"))
         assert joined(tmp_path / "out") == run("check", source, *ASOF).stdout
         source.write_bytes(packed[:-200])
-        with pytest.raises(Failure, match="cannot read or write its part"):
+        with pytest.raises(Failure, match="cannot be read or written"):
             on_cluster([str(source)], TASK, address, str(tmp_path / "other"))
     assert not (tmp_path / "other").exists()
 
 
-def test_parts_that_are_read_are_not_written_over(tmp_path: Path) -> None:
-    source = tmp_path / "part-000000.ndjson"
-    source.write_bytes(made_rows(20))
-    (tmp_path / "link").symlink_to(tmp_path)
-    with cluster(1) as (address, _):
-        for out in (tmp_path, tmp_path / "link"):
-            with pytest.raises(Failure, match="give another folder"):
-                on_cluster([str(source)], TASK, address, str(out))
-    assert source.read_bytes() == made_rows(20)
-
-
 @pytest.mark.parametrize("size", [1, 7, 100, 5000, 10**9])
-def test_parts_by_bytes_hold_every_row_once(tmp_path: Path, size: int) -> None:
+def test_blocks_contain_every_row_once(tmp_path: Path, size: int) -> None:
     path = tmp_path / "rows.ndjson"
     path.write_bytes(b"a\n\n" + b"b" * 5000 + b"\nlast" if size > 50 else b"a\n\nbb\nlast")
     seen, first = [], 1
-    for part in module._cut({str(path): path.stat().st_size}, size):
-        count, _ = module._count(part)
-        with module._opened(part) as file:
-            seen += [(row.number, row.raw) for row in module.rows(module._stretch(part, file), first)]
-        first += count
+    for block in dask.compute(*module._blocks(str(path), size), scheduler="sync"):
+        seen += [(row.number, row.raw) for row in module.rows(io.BytesIO(block), first)]
+        first += module._count(block)
     with path.open("rb") as file:
         assert seen == [(row.number, row.raw) for row in module.rows(file)]
     assert first - 1 == 4

@@ -8,13 +8,11 @@ from pathlib import Path
 
 import pytest
 import zstandard
-from hypothesis import given
-from hypothesis import strategies as st
 
 from lda_notes.problems import Failure
 from lda_notes.stream import rows as module
 from lda_notes.stream.names import is_rows, row_files
-from lda_notes.stream.rows import open_rows, parts, rows, spooled
+from lda_notes.stream.rows import open_rows, rows
 
 
 def read(raw: bytes, first: int = 1) -> list[tuple[int, bytes]]:
@@ -66,22 +64,3 @@ def test_a_folder_gives_its_files_of_rows_and_no_mixture(tmp_path: Path) -> None
     (tmp_path / "one.yaml").write_bytes(b"")
     with pytest.raises(Failure, match="two runs"):
         row_files((tmp_path,))
-
-
-@given(st.lists(st.sampled_from([b"", b"x", b"yy", b"z" * 9])), st.booleans(), st.integers(1, 30))
-def test_parts_meet_at_row_ends_and_number_every_row(texts: list[bytes], ended: bool, size: int) -> None:
-    raw = b"\n".join(texts) + (b"\n" if ended else b"")
-    made = list(parts(io.BytesIO(raw), size))
-    assert b"".join(raw[part.start : part.end] for part in made) == raw
-    assert all(raw[part.start - 1 : part.start] in (b"", b"\n") for part in made)
-    again = [row for part in made for row in read(raw[part.start : part.end], part.first)]
-    assert again == read(raw)
-    spools: list[bytes] = []
-    source = io.BufferedReader(io.BytesIO(raw), 4)  # type: ignore[arg-type]
-    while True:
-        into = io.BytesIO()
-        if not spooled(source, size, into)[0]:
-            break
-        spools.append(into.getvalue())
-    assert b"".join(spools) == raw
-    assert all(spool.endswith(b"\n") and len(spool) >= size for spool in spools[:-1])

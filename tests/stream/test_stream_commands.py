@@ -215,7 +215,6 @@ def test_an_interrupt_while_rows_are_awaited_stops_the_run(
         yield None
 
     monkeypatch.setattr("lda_notes.stream.run.rows", interrupted)
-    monkeypatch.setattr("lda_notes.stream.workers.parts", interrupted)
     task, ends = Check(Rules.of(DEFAULT), datetime(2032, 1, 1, tzinfo=UTC)), Ends(io.BytesIO(), str)
     done = serial([source], task, ends) if workers == 1 else parallel([source], task, ends, workers)
     assert (done.stopped, done.next_row, done.counts) == (True, 1, {})

@@ -11,7 +11,7 @@ from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
-from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, may_clear
+from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, flushed_on_hold, may_clear
 from lda_notes.line.timeline import Hold
 from lda_notes.problems import Related
 from lda_notes.record.events import (
@@ -20,13 +20,14 @@ from lda_notes.record.events import (
     Closing,
     Discharge,
     Evaluation,
+    FlushedElsewhere,
     FlushOrLock,
     LineCheck,
     LineUse,
     Proved,
     Transfer,
 )
-from lda_notes.record.parts import Person, Site
+from lda_notes.record.parts import Site
 
 _ONS: Final = Citation("ons", "R")
 _HOLD: Final = (COMMON_PRACTICE, _ONS, Citation("ins-patency", "R2"))
@@ -94,11 +95,11 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "do not flush on; have the line evaluated",
-    on=(FlushOrLock,),
+    on=(FlushOrLock, FlushedElsewhere),
     cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
 )
-def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Found]:
-    """Finds a flush of a line on hold that was not work on its patency.
+def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: Case) -> Iterable[Found]:
+    """Finds a flush of a line on hold that was not work on its patency, here or elsewhere.
 
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
     blood return followed. Swelling, infection or a turned port cannot be fixed by a flush.
@@ -106,6 +107,14 @@ def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Fo
     Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """
     holds = step.before.holds
+    if isinstance(event, FlushedElsewhere):
+        if (hold := flushed_on_hold(event, holds)) is not None:
+            yield Found(
+                step.entry.path("on"),
+                f"the line was flushed elsewhere while {_since((hold,), case)}; expected no flush before it is cleared",
+                related=_beginning((hold,)),
+            )
+        return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
         return
     patency_only = all(hold.reason in PROVABLE for hold in holds)
@@ -333,7 +342,8 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
 
 @rule(
     "unsafe",
-    "report the exposure to the prescriber at once, watch the patient, and chart who was told",
+    "report the exposure to the prescriber at once, watch the patient, and chart who was told as a problem that names "
+    "the medicine",
     on=(CareEvent,),
     cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
 )
@@ -343,7 +353,8 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
     Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
     and discarded before anything is pushed in.
 
-    Report it, watch the patient, and chart who was told. If the contents were aspirated, chart that.
+    Report it, watch the patient, and chart who was told, as a problem that names the medicine. If the contents were
+    aspirated, chart that.
     """
     for danger in step.after.dangers:
         same = (one for one in step.before.dangers if (one.code, one.began) == (danger.code, danger.began))
@@ -396,31 +407,6 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
             f"the evaluation rests on restored blood return, and the last one on record, at {case.say(last.event.at)}, "
             "is none",
             related=(Related(last.path("blood_return"), "the last blood return"),),
-        )
-
-
-@rule(
-    "advice",
-    "let vascular access specialists or a physician clear the line",
-    on=(Evaluation,),
-    cites=(COMMON_PRACTICE,),
-)
-def cleared_by_finder(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a hold cleared by the very person whose entry began it.
-
-    A second pair of eyes is the point of an evaluation: specialists or a physician judge what the nurse at the bedside
-    found.
-
-    Have somebody else clear the line. If the finder is a specialist, this may stand.
-    """
-    holds = step.before.holds
-    if not holds or event.decision not in CLEARED:
-        return
-    if _same(event.cleared_by, holds[0].began.event.by):
-        yield Found(
-            step.entry.path("cleared_by"),
-            "the line is cleared by the person whose entry put it on hold; expected somebody else",
-            related=_beginning(holds),
         )
 
 
@@ -543,14 +529,6 @@ def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Fou
             "a clearance is needed",
             related=_beginning(held),
         )
-
-
-def _same(one: Person | None, other: Person | None) -> bool:
-    if one is None or other is None:
-        return False
-    if one.id is not None and other.id is not None:
-        return one.id == other.id
-    return one.name is not None and one.name == other.name
 
 
 # -- leaving on hold --

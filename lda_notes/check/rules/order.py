@@ -142,6 +142,23 @@ def infusion_without_needle(step: Step, event: LineCheck, case: Case) -> Iterabl
     return (Found(step.entry.path("infusion"), f"an infusion runs but no needle is in{_last_removal(step, case)}"),)
 
 
+@rule("advice", "chart the access or arrival that is missing, or correct the time", on=(LineCheck,), cites=(_CDC,))
+def dressing_before_needle(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
+    """Asks about a dressing seen at a line check before any needle was charted in.
+
+    The dressing of an accessed port covers a needle; if one was in, nobody charted who put it in and when. A dressing
+    over a new incision is no such dressing, nor is the cover of a puncture after the needle came out.
+
+    Look at the port, then chart the access or the arrival with the needle in, or correct the time.
+    """
+    seen = event.dressing_found
+    if step.before.needle is not None or step.before.last_removal is not None or not isinstance(seen, tuple):
+        return ()
+    if not seen or "missing" in seen or getattr(event.site, "incision", None) is not None:
+        return ()
+    return (Found(step.entry.path("dressing_found"), "a dressing is on the port, and no needle was charted in before"),)
+
+
 # -- needle change --
 
 

@@ -16,6 +16,7 @@ from lda_notes.check.rules.supplies_used import Against, against, holding
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import no_heparin, told
+from lda_notes.line.states import Exposure
 from lda_notes.record.events import Dressed, Flushed
 from lda_notes.record.parts import Lock
 
@@ -56,7 +57,8 @@ def heparin_history(case: Case) -> Iterable[Found]:
 
 @rule(
     "gap",
-    "tell the prescriber when heparin was last used and whether it is still in the line, and record who was told",
+    "tell the prescriber when heparin was last used and whether it is still in the line, and record who was told as a "
+    "problem that names the heparin",
     cites=(Citation("heparin-lock-label", "M-H"), COMMON_PRACTICE),
 )
 def heparin_before_known(case: Case) -> Iterable[Found]:
@@ -64,7 +66,8 @@ def heparin_before_known(case: Case) -> Iterable[Found]:
 
     What was done on what was known then was right; but the patient was exposed, and heparin may still be in the line.
 
-    Tell the prescriber, and record who was told, as a problem of the entry that records it or of a later one.
+    Tell the prescriber, and record who was told, as a problem of the entry that records it or of a later one that
+    names the heparin.
     """
     elsewhere = {one.since for one in case.timeline.others.beside}  # what a later stay's record says is asked there
     for known in case.timeline.known[1:]:
@@ -78,7 +81,7 @@ def heparin_before_known(case: Case) -> Iterable[Found]:
             continue
         last = max((used for used in holding(case, "heparin") if used.entry.event.at < since), key=_time, default=None)
         entries = [entry for entry in case.timeline.entries if entry.event.at >= since]
-        if last is None or any(told(entry.event) for entry in entries):
+        if last is None or any(told(entry.event, Exposure("heparin", since)) for entry in entries):
             return
         by = next((entry for entry in entries if entry.event.at == since), None)
         yield Found(

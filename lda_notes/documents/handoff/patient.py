@@ -9,7 +9,16 @@ from decimal import Decimal
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, doses_so_far, line_facts
+from lda_notes.documents.handoff.line import (
+    URGENCIES,
+    Action,
+    LineFacts,
+    Urgency,
+    View,
+    doses_so_far,
+    elsewhere,
+    line_facts,
+)
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
@@ -18,8 +27,9 @@ from lda_notes.knowledge.amounts import alteplase_withdrawal, heparin_child
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due, sums
+from lda_notes.line.holds import ENDED_BY, PROVABLE, ends_in_words, flushed_on_hold, policy_ends, what_ends
 from lda_notes.line.sums import Sums
-from lda_notes.line.timeline import Entry, Hold, Timeline, UnitStay
+from lda_notes.line.timeline import Danger, Entry, Hold, State, Timeline, UnitStay
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
@@ -170,7 +180,7 @@ def patient_facts(
         lines,
         tuple(_ended(view)),
         tuple(sorted(_open_problems(view, lines), key=lambda problem: problem.answered)),
-        tuple(_changes(view)),
+        tuple(dict.fromkeys(_changes(view))),
         tuple(_pending(view, lines)),
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
         tuple(_said(view, finding) for finding in findings if finding.severity == "unsafe" and _matters(view, finding)),
@@ -259,6 +269,11 @@ def _changes(view: View) -> Iterator[Change]:
     for entry in view.timeline.retracted:
         if entry.retraction is not None and _since(view, entry.retraction.at):
             yield Change(f"withdrawn: {_named_event(view, entry)}", False)
+    over = (one for holds in view.timeline.holds.values() for one in holds if one.ended is not None)
+    for hold in sorted(over, key=lambda one: (one.ended.event.at if one.ended else one.since).astimezone(UTC)):
+        if hold.ended is not None and _since(view, hold.ended.event.at):
+            when, how = view.wording.soon(hold.ended.event.at), ENDED_BY.get(hold.how, hold.how)
+            yield Change(f"hold ended: {hold.sign}, by {how}, {when}", False)
 
 
 def _named_event(view: View, entry: Entry) -> str:
@@ -335,21 +350,50 @@ def _recent(view: View, entry: Entry) -> bool:
 
 
 def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[OpenProblem]:
-    """Yield the problems of running holds, of the time since the last handoff, and those that nobody answered."""
-    showed = {id(hold.began) for line in lines for hold in line.state.holds}
-    stays = [line.state.needle.opened.event.at for line in lines if line.state.needle]
-    began = min(stays, default=view.since)
-    for entry in view.timeline.entries:
+    """Yield problems, the latest first: those since the last handoff, those without an answer, and while a hold or a
+    danger lasts those that began it and the last words about it, whatever shift they were charted in."""
+    open_now: list[Hold | Danger] = []
+    for line in lines:
+        open_now += (*line.state.holds, *line.state.dangers)
+    began = {id(one.began) for one in open_now}
+    since = min((one.since for one in open_now if one.since is not None), default=None)
+    stay = view.timeline.episode
+    starts = (since, stay.stay.admitted_at, *(event.at for event in stay.events), view.since)
+    asked = min(at.astimezone(UTC) for at in starts if at is not None)
+    answers = 0
+    said: set[str] = set()
+    for entry in reversed(view.timeline.entries):
         event = entry.event
-        if not isinstance(event, ev.CareEvent) or event.at > view.asof:
+        if event.at > view.asof:
             continue
-        if _recent(view, entry) or id(entry) in showed:
-            yield from (OpenProblem(said, True) for said in _signs(view, entry, event))
-        for problem in event.problems:
-            unanswered = problem.reply is None and event.at >= began
-            if id(entry) in showed or _recent(view, entry) or unanswered:
-                answered = problem.told is not None and bool(problem.reply)
+        recent = _recent(view, entry)
+        if isinstance(event, ev.FlushedElsewhere):
+            yield from _flushed_on_hold(view, entry, lines)
+        if not isinstance(event, ev.CareEvent):
+            continue
+        for problem in reversed(event.problems):
+            answered = problem.told is not None and bool(problem.reply)
+            lasts = since is not None and event.at >= since and problem.what.casefold() not in said
+            if recent or (not answered and event.at >= asked) or (lasts and (id(entry) in began or answers < _ANSWERS)):
                 yield OpenProblem(_problem(view, entry, problem), answered)
+                answers += answered
+                said.add(problem.what.casefold())
+        if recent or id(entry) in began:
+            yield from (OpenProblem(words, True) for words in _signs(view, entry, event))
+
+
+_ANSWERS: Final = 3
+"""Most answers that are told of a hold or danger beside the one at its beginning; the latest count."""
+
+
+def _flushed_on_hold(view: View, entry: Entry, lines: Sequence[LineFacts]) -> Iterator[OpenProblem]:
+    """Yield that a port on hold was flushed elsewhere, for as long as that hold lasts."""
+    septum = entry.event.__dict__["septum"]
+    held = [hold for line in lines if septum in (None, line.septum) for hold in line.state.holds]
+    if (hold := flushed_on_hold(entry.event, held)) is not None:
+        said = f"{phrasing.capital(elsewhere(entry.event))}, on hold then for {hold.sign}"
+        todo = "ask that place whether blood returned and the flush ran free"
+        yield OpenProblem(f"{said}: {todo} ({view.wording.told(entry)})", False)
 
 
 def _signs(view: View, entry: Entry, event: ev.CareEvent) -> Iterator[str]:
@@ -388,6 +432,7 @@ def _problem_lacks(view: View, entry: Entry) -> str:
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
     yield from _withdrawn(view)
+    yield from _outside_the_vein(view, lines)
     for line in lines:
         if line.dwelling is not None:
             check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
@@ -430,7 +475,30 @@ def _decisions(view: View, line: LineFacts) -> Iterator[str]:
     if judged and isinstance(judged[-1].event, ev.Evaluation) and judged[-1].event.decision:
         event = judged[-1].event
         who = f" by {wording.person(event.cleared_by)}" if event.cleared_by else ""
-        yield f"Evaluated{who}: {event.decision} ({view.wording.told(judged[-1])})"
+        found = f"; {phrasing.quoted(event.finding)}" if event.finding else ""
+        yield f"Evaluated{who}: {event.decision}{found} ({view.wording.told(judged[-1])})"
+
+
+def _outside_the_vein(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+    """Yield the last care after something was given outside the vein, while its hold lasts: how much, what follows."""
+    cared = [
+        entry
+        for entry in view.timeline.entries
+        if isinstance(entry.event, ev.ExtravasationCare) and entry.event.at <= view.asof
+    ]
+    lasts = any(line.state.held_for("something given at the site hurt or leaked") for line in lines)
+    lasts = lasts or any(line.state.danger("P") for line in lines)
+    if not cared or not (lasts or _recent(view, cared[-1])):
+        return
+    event = cared[-1].event
+    assert isinstance(event, ev.ExtravasationCare)
+    said = [
+        f"Given outside the vein: {phrasing.quoted(event.product) if event.product else 'product not recorded'}",
+        *([f"about {quantity(event.estimated_ml, 'mL')}"] if event.estimated_ml is not None else []),
+        *([f"{quantity(event.aspirated_ml, 'mL')} drawn back"] if event.aspirated_ml is not None else []),
+        f"follow-up: {phrasing.quoted(event.follow_up) if event.follow_up else 'not recorded'}",
+    ]
+    yield f"{'; '.join(said)} ({view.wording.told(cared[-1])})"
 
 
 def _matters(view: View, finding: Finding) -> bool:
@@ -438,7 +506,9 @@ def _matters(view: View, finding: Finding) -> bool:
     if finding.event is None:
         return finding.path[:1] != ("events",)
     entry = view.entry(finding)
-    return entry is not None and entry.retraction is None and _recent(view, entry)
+    if entry is None or isinstance(entry.event, ev.FlushedElsewhere):  # that one is among the problems
+        return False
+    return entry.retraction is None and _recent(view, entry)
 
 
 def _said(view: View, finding: Finding) -> str:
@@ -502,19 +572,24 @@ _LEAK = Stated(
 _VESICANT = Stated("C3", "No vesicant without blood return", (Citation("ons", "R"),))
 
 
-_NO_BLOOD = Contingency(
-    "blood does not return",
-    "nothing more goes through the line; on hold until vascular access specialists or a physician clear it",
-    ("hold_ends_with",),
-)
+def no_blood(policy: Policy) -> Contingency:
+    """Return what follows when blood does not return, with what ends that hold by policy."""
+    either = phrasing.listed(ends_in_words(policy_ends(policy)), "or")
+    then = f"nothing more goes through the line; the hold ends only with {either}"
+    return Contingency("blood does not return", then, ("hold_ends_with",))
+
+
 _SWELLS = Contingency("it swells, hurts or leaks", "the infusion stops and the prescriber is told", (_LEAK,))
 _DAMP = Contingency(
     "the dressing is damp, loose or soiled",
     "it is due at once, whatever its date; the needle keeps its own time",
     (_SOILED,),
 )
-EVERY_LINE: Final = (_NO_BLOOD, _SWELLS, _DAMP)
-"""What is to be done in any patient with a needle: a sheet of several says it once."""
+
+
+def every_line(policy: Policy) -> tuple[Contingency, ...]:
+    """Return what is to be done in any patient with a needle: a sheet of several says it once."""
+    return no_blood(policy), _SWELLS, _DAMP
 
 
 def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
@@ -522,23 +597,31 @@ def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
     if state.dwell is not None:
         yield from _thrombolytic(view, line)
     if state.holds:
-        either = all("proof" in hold.ends_by for hold in state.holds)
-        then = (
-            "the hold ends once the flush runs free too, as facility policy allows"
-            if either
-            else "the line stays on hold until vascular access specialists or a physician clear it"
-        )
-        yield Contingency("blood returns before the evaluation", then, ("hold_ends_with",))
+        yield _on_hold(state)
     if state.needle is None:
         return
     if not state.holds:
         if line.vesicant:
             yield Contingency("blood return is lost", "the vesicant is stopped at once", (_VESICANT,))
-        yield _NO_BLOOD
+        yield no_blood(view.policy)
     if state.infusion is not None:
         yield _SWELLS
     if not any(action.clock == "dressing change" and action.late for action in line.actions):
         yield _DAMP
+
+
+def _on_hold(state: State) -> Contingency:
+    """Return what blood return changes about the holds of a septum, as their ends say."""
+    basis = ("hold_ends_with",) if any(hold.reason in PROVABLE for hold in state.holds) else ()
+    either = phrasing.listed(what_ends(state.holds), "or")
+    if all("proof" in hold.ends_by for hold in state.holds):
+        return Contingency("blood that looks like whole blood returns and the flush runs free", "the hold ends", basis)
+    if state.dwell is not None and all("treatment" in hold.ends_by for hold in state.holds):
+        then = "the hold ends once the contents are withdrawn and the flush runs free"
+        return Contingency("the thrombolytic brings blood return", then, basis)
+    if state.needle is None:
+        return Contingency("the port is needed", f"the hold has to end first, with {either}", basis)
+    return Contingency("blood returns through this needle", f"the hold stays; it ends only with {either}", basis)
 
 
 def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:

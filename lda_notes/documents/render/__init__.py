@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import calendar
 import re
+from collections.abc import Callable, Sequence
 from typing import Final, Literal, assert_never
 
 from lda_notes.documents.blocks import BOX as BOX
@@ -26,12 +28,16 @@ SUFFIXES: Final[dict[str, Format]] = {
 ALERT_WORDS: Final = {"stop": "STOP: ", "mark": "", "caution": "CAUTION: ", "draft": ""}
 """The word before an alert, so that it is known by more than its looks; a draft's own text begins with DRAFT."""
 
-NUMBER_AND_UNIT: Final = re.compile(
-    "(?<!\\d[ \u00a0])"
-    r"\bday \d+|"
-    r"(?<![\w.:])(\d+(?:[.,]\d+)*) ((?:mL|mm|mg|g|kg|units|gauge|seconds?|minutes?|hours?|days?|psi|[A-Z][a-z]{2,8})\b)"
+_UNIT: Final = (
+    "mL|mm|mg|g|kg|cm|L|units?|gauge|inch|seconds?|minutes?|hours?|days?|weeks?|months?|years?|psi|attempts?|letters?"
 )
-"""A number and its unit, a day and its month or its number: every format keeps them on one row where it can."""
+_MONTH: Final = "|".join(f"{name}|{name[:3]}" for name in calendar.month_name[1:])
+TOGETHER: Final = re.compile(
+    rf"\b\d{{1,2}} (?:{_MONTH})\b(?: \d{{4}}\b| \d{{1,2}}:\d{{2}}\b)*|"  # 5 Mar 09:00, 5 March 2031
+    rf"(?<![\w.:])\d+(?:[.,/]\d+)* (?:{_UNIT})\b(?: per (?:{_UNIT})\b)?|"  # 100 units per mL, 3/4 inch
+    r"\b(?:[Dd]ay|[Rr]ow|[Rr]oom) \d+"
+)
+"""A date with its year or time, a number and its unit: every format keeps them on one row where it can."""
 
 BLANK: Final = "_" * 12
 """A blank to be filled in by hand."""
@@ -56,8 +62,53 @@ def printable(text: str) -> str:
 
 
 def unbroken(text: str) -> str:
-    """Keep a number and its unit on one row, by a space that does not break; quotations stay as entered."""
-    return text if '"' in text else NUMBER_AND_UNIT.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+    """Return ``text`` with spaces that do not break in dates and between numbers and their units."""
+    return TOGETHER.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+
+
+_LONG: Final = re.compile(r"[^\s\u00a0\u200b-]{25,}")
+BREAK: Final = "\u200b"
+"""A place where a word may break, without a sign of its own."""
+
+
+def breakable(text: str) -> str:
+    """Return ``text`` with places to break where a word is longer than a column: it never runs over the next."""
+    return _LONG.sub(lambda word: BREAK.join(re.findall(".{1,8}", word[0])), text)
+
+
+_MOST: Final = 24
+"""A column is never wider than this for the sake of one word."""
+ACROSS: Final = 88
+"""How many letters of 10 points, in bold, stand side by side on a page."""
+
+
+def _drawn(word: str) -> int:
+    """Return how wide a word is on paper, in letters, with the room beside it; capitals are wider."""
+    return len(word) + sum(map(str.isupper, word)) // 3 + 1
+
+
+def fitted(table: Table, room: int = ACROSS, letters: Callable[[str], int] = _drawn) -> list[int]:
+    """Return how wide each column is, of ``room`` letters in all: as `widths` says, and no word is cut.
+
+    The sum is more than ``room`` where the longest words of all columns do not fit side by side.
+    """
+    total = sum(table.widths) or 1
+    least = [_longest([name, *(row[place] for row in table.rows)], letters) for place, name in enumerate(table.columns)]
+    wide = [max(low, room * share // total) for low, share in zip(least, table.widths, strict=True)]
+    while sum(wide) > room and wide != least:
+        spare = [one - low for one, low in zip(wide, least, strict=True)]
+        wide[spare.index(max(spare))] -= 1
+    return wide
+
+
+def _longest(cells: Sequence[Cell], letters: Callable[[str], int]) -> int:
+    """Return how many letters the longest word takes, with what stands before it; a hyphen ends a word."""
+    longest = 3
+    for cell in cells:
+        for line in lines(cell):
+            before = 4 * line.box + 3 * line.strong
+            longest = max(longest, *(before + letters(word) for word in re.split(r"[ \n]|(?<=-)", line.text)))
+    return min(longest, _MOST)
 
 
 def lines(cell: Cell) -> tuple[Line, ...]:

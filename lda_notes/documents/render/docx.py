@@ -47,6 +47,7 @@ from lda_notes.documents.render import (
     Paper,
     alert_text,
     asked,
+    fitted,
     isolated,
     leading,
     lines,
@@ -274,7 +275,7 @@ class _Writer:
             case Paragraph():
                 made = self.paragraph(part, "Normal")
                 self.run(made, f"{block.label} " if block.label else "", bold=True)
-                self.run(made, " ".join(unbroken(sentence.text) for sentence in block.sentences))
+                self.run(made, " ".join(sentence.text for sentence in block.sentences))
             case Fine():
                 made = self.paragraph(part, "Fine")
                 self.run(made, f"{block.label} ", bold=True)
@@ -370,8 +371,8 @@ class _Writer:
     def table(self, part: Part, table: Table, room: int) -> None:
         if table.caption:
             self.paragraph(part, "Table Caption", table.caption)
-        total = sum(table.widths) or 1
-        widths = [room * share // total for share in table.widths]
+        wide = fitted(table)
+        widths = [room * one // sum(wide) for one in wide]
         head, *rows = self.grid(part, 1 + len(table.rows), widths, ruled=True, margin=Mm(1))
         _repeated(head[0])
         for cell, name in zip(head, table.columns, strict=True):
@@ -386,7 +387,7 @@ class _Writer:
             made = self.paragraph(cell, "Cell")
             if line.box:
                 made.paragraph_format.left_indent, made.paragraph_format.first_line_indent = Pt(13), Pt(-13)
-            mark = (f"{MARK} " if line.strong else "") + (f"{BOX} " if line.box else "")
+            mark = (f"{BOX} " if line.box else "") + (f"{MARK} " if line.strong else "")
             self.run(made, mark + line.text if line.text else "", line.strong or line.bold)
         if not words:
             self.paragraph(cell, "Cell")

@@ -17,8 +17,20 @@ from typing import Any, Final
 import typst
 from anyascii import anyascii
 
-from lda_notes.documents.blocks import Alert, Sheet
-from lda_notes.documents.render import BOX, MARK, Paper, alert_text, isolated, leading, printable, titled, unbroken
+from lda_notes.documents.blocks import Alert, Sheet, Table
+from lda_notes.documents.render import (
+    BOX,
+    MARK,
+    Paper,
+    alert_text,
+    breakable,
+    fitted,
+    isolated,
+    leading,
+    printable,
+    titled,
+    unbroken,
+)
 
 _HERE: Final = Path(__file__).parent
 FONTS: Final = _HERE / "fonts"
@@ -95,18 +107,10 @@ def in_letters(text: str, missing: re.Pattern[str] = _NOT_LATIN) -> str:
     return _TWICE.sub(r"\1", missing.sub(lambda found: anyascii(found[0]) or "?", text))
 
 
-_LONG: Final = re.compile(r"[^\s\u00a0-]{25,}")
-
-
-def _breakable(text: str) -> str:
-    """Return ``text`` with places to break where a word is longer than a column: it never runs over the next."""
-    return _LONG.sub(lambda word: "\u200b".join(re.findall(".{1,8}", word[0])), text)
-
-
 def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
     """Return blocks as dictionaries that name their kind, and every text as it may be printed."""
     if isinstance(value, str):
-        return isolated(_breakable(unbroken(worded(printable(value)))))
+        return isolated(breakable(unbroken(worded(printable(value)))))
     if isinstance(value, tuple):
         return [_made_plain(one, worded) for one in value]
     if not is_dataclass(value):
@@ -116,6 +120,8 @@ def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
         found = getattr(value, field.name)
         plain[field.name] = found if field.name in _NAMES else _made_plain(found, worded)
     plain["kind"] = type(value).__name__
+    if isinstance(value, Table):
+        plain["widths"] = fitted(value)
     if isinstance(value, Alert):
         plain["says"] = _made_plain(alert_text(value), worded)
     return plain
