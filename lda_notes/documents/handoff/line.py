@@ -476,8 +476,11 @@ def _from_clock(view: View, state: State, clock: Due) -> Action:
 
 
 def _owner(view: View, by: datetime | None) -> str:
-    if view.left() is not None:
-        return _taken_over(view) or "no one is named"
+    left = view.left()
+    if left is not None:
+        plan = left.event.needle_removal if isinstance(left.event, ev.Discharge) and by is not None else None
+        takes_out = wording.person(plan.by) if plan is not None and plan.by is not None and plan.by.name else ""
+        return _taken_over(view) or takes_out or "no one is named"
     return "oncoming nurse" if by is None or view.in_shift(by) else "a later shift"
 
 

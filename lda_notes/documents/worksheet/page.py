@@ -312,7 +312,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
         ("Allergies", allergies),
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
         ("Needle that worked", needle_text(view, septum)),
-        ("Site", port_text(episode.port, view.timeline.unread)),
+        ("Site", port_text(episode.port, view.timeline)),
         ("Due", due),
     ]
     if len(episode.port.septa) > 1:
