@@ -137,8 +137,8 @@ def _two_ports(lines: Sequence[Timeline]) -> Iterator[Doubt]:
     for group in _joined(members, [_numbers(lines[one].episode) for one in members]):
         ports = list(dict.fromkeys(lines[one].episode.port.id for one in group))
         if len(ports) > 1:
-            said = f"this patient's records name the ports {' and '.join(ports)}, and no removal: is it one port?"
-            yield Doubt(PORTS, group, said.removesuffix("?"), ("port", "id"))
+            said = f"this patient's records name the ports {' and '.join(ports)}, and no removal"
+            yield Doubt(PORTS, group, said, ("port", "id"))
 
 
 def _similar(lines: Sequence[Timeline]) -> Iterator[Doubt]:

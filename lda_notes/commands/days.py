@@ -86,13 +86,14 @@ _COUNTED = frozenset(
 @click.option(
     "--counts",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="CSV with the columns unit, patient_days and, if known, infections: gives ratio and rate by unit.",
+    help="CSV with the columns unit, patient_days and, if known, infections; ratio and rate need --other-lines too.",
 )
 @click.option(
     "--other-lines",
     "other_lines",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="CSV of the unit's other central lines: record_number, unit, kind, from, to. Without it: ports only, no rate.",
+    help="CSV of the unit's other central lines: record_number, unit, kind, from, to. Without it: ports only, no ratio "
+    "and no rate.",
 )
 @click.option(
     "--positive",
@@ -172,7 +173,7 @@ def command(
     except ValueError as error:
         raise Failure(f"days cannot be counted: {error}; check the dates of the records") from None
     for note in dict.fromkeys(note for stay in stays for note in line_days.unclear(stay)):
-        say(f"Taken for granted: {note}.", err=True)
+        say(f"Assumed: {note}.", err=True)
     for name in _unknown_units(unit, stays, given):
         say(name, err=True)
     if last > asof.date():
@@ -180,9 +181,12 @@ def command(
         last = asof.date()
     others = _other_days(other_lines, found, first, last) if other_lines else None
     lines = "ports only" if others is None else "ports and other central lines"
+    if counts is not None and others is None:
+        say("Ports only: without --other-lines no utilization ratio and no rate is computed.", err=True)
     units = _units(found, policy, given, unit, others)
     for row in units:
-        if row.ratio is not None and row.ratio > policy.value("utilisation_ratio"):
+        ratio = line_days.utilisation(row.line_days, row.patient_days or 0)
+        if ratio is not None and ratio > policy.value("utilisation_ratio"):
             say(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
     infection = _infection(stays, policy, positive) if positive else None
     kept = [(stay, [day for day in counted if not unit or day.unit in unit]) for stay, counted in found]
@@ -278,7 +282,8 @@ def _units(
             patients.get(name, 0),
             policy,
             given.get(name, nothing).patient_days,
-            given.get(name, nothing).infections if others is not None else None,
+            given.get(name, nothing).infections,
+            whole=others is not None,
         )
         for name in names
     ]
@@ -362,7 +367,7 @@ def _other_days(
 def _infection(stays: tuple[Stay, ...], policy: Policy, positive: date) -> Infection:
     patients = {stay.patient for stay in stays}
     if len(patients) != 1:
-        raise click.UsageError(f"--positive is about one patient; these records hold {len(patients)}.")
+        raise click.UsageError(f"--positive is about one patient; these records contain {len(patients)}.")
     found = [line_days.infection(stay, policy, positive) for stay in stays]
     return next((one for one in found if one.onset != "outside the stay"), found[0])
 

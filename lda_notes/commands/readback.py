@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lda_notes.check.report import visible
 from lda_notes.commands.connecting import Access, connected, server_options
 from lda_notes.commands.fhir_options import bundle_texts, config_option, folder_rows
 from lda_notes.commands.options import out_option
@@ -64,9 +65,12 @@ def command(
         if paths or server is None:
             raise click.UsageError("--patient is for reading from a server: give --server, and no BUNDLE.")
         bundles, where = _from_server(server, access, patient, config), server
-    found = readback(bundles, config)
+    read = readback(bundles, config)
+    found = read.episodes
     if patient is not None:
         _refuse_another_patient(found, patient, where)
+    for remark in read.remarks:
+        say(visible(remark), err=True)
     if not found:
         raise Failure(
             f"{where}: no Provenance found there names an entry of a record under {config.systems.entry}; "
@@ -76,8 +80,8 @@ def command(
     _write(texts, form, out)
     for one in found:
         for remark in one.remarks:
-            say(f"{one.data['id']}: {remark}", err=True)
-    sys.exit(1 if any(one.remarks or one.episode is None for one in found) else 0)
+            say(visible(f"{one.data['id']}: {remark}"), err=True)
+    sys.exit(1 if read.remarks or any(one.remarks or one.episode is None for one in found) else 0)
 
 
 def _refuse_another_patient(found: Sequence[Readback], asked: str, where: str) -> None:

@@ -403,11 +403,21 @@ def patient_days(found: Sequence[tuple[Stay, tuple[LineDay, ...]]]) -> tuple[dic
 
 
 def unit_count(
-    unit: str, line_days: int, counted: int, policy: Policy, patient_days: int | None, infections: int | None
+    unit: str,
+    line_days: int,
+    counted: int,
+    policy: Policy,
+    patient_days: int | None,
+    infections: int | None,
+    *,
+    whole: bool,
 ) -> UnitCount:
-    """Return the counts of one unit with its utilisation ratio and rate, where they are defined."""
-    ratio = utilisation(line_days, patient_days) if patient_days is not None else None
-    per_1000 = rate(infections, line_days, policy) if infections is not None else None
+    """Return the counts of one unit with its utilization ratio and rate, where they are defined.
+
+    Of ports alone, not the ``whole`` of the unit's central lines, neither is.
+    """
+    ratio = utilisation(line_days, patient_days) if whole and patient_days is not None else None
+    per_1000 = rate(infections, line_days, policy) if whole and infections is not None else None
     return UnitCount(unit, line_days, counted, patient_days, infections, ratio, per_1000)
 
 

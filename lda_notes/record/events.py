@@ -620,11 +620,11 @@ class Access(
     )
     needle_wings: words.NeedleWings | None = fact(
         "wings of the needle",
-        "How the wings lie: level with the skin, stand proud, press in.",
+        "How the wings lie: level with the skin, raised above it, pressing into it.",
         need=should(
             "How do the wings lie on the skin?",
             CP,
-            why="Wings that stand proud or press in say that the needle is too long or too short.",
+            why="Wings raised above the skin or pressing into it mean that the needle is too long or too short.",
             when="painful",
         ),
     )
@@ -696,9 +696,9 @@ class ArrivalAccessed(
             "look for on removal.",
         ),
     )
-    inserted_at: Moment | NotAssessed | None = fact(
+    inserted_at: Moment | Day | NotAssessed | None = fact(
         "time of insertion",
-        "When the needle was put in, if known.",
+        "When the needle was put in, if known; the day alone where the hour is not known.",
         need=must(
             "When was the needle put in?",
             CDC,
@@ -723,9 +723,9 @@ class ArrivalAccessed(
             "How was the dressing found?", INS, why="A damp, soiled or loose dressing is due now, whatever its age."
         ),
     )
-    dressed_at: Moment | NotAssessed | None = fact(
+    dressed_at: Moment | Day | NotAssessed | None = fact(
         "time of dressing",
-        "When the dressing was put on, if known.",
+        "When the dressing was put on, if known; the day alone where the label carries no more.",
         need=must(
             "When was the dressing put on?",
             CDC,
@@ -853,7 +853,7 @@ class LineCheck(
     nothing_runs: YesNo | None = fact("nothing runs", "Yes when nothing runs any more.")
     vesicant: YesNo | NotAssessed | None = fact("vesicant", "Yes when what runs harms tissue outside the vein.")
     needle_wings: words.NeedleWings | None = fact(
-        "wings of the needle", "How the wings lie: level with the skin, stand proud, press in."
+        "wings of the needle", "How the wings lie: level with the skin, raised above it, pressing into it."
     )
     found: tuple[words.FoundAtLine, ...] = several("found at the line", "What was found wrong at the line.")
 

@@ -90,7 +90,7 @@ def test_what_was_updated_is_as_the_last_transaction_left_it(folder: Path) -> No
 def test_the_record_comes_back_from_the_files(folder: Path, demo: str) -> None:
     page: Json = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one} for one in rows(folder)]}
     expected = episode(demo)
-    [back] = [one for one in readback([page], CONFIG) if one.data["id"] == expected.id]
+    [back] = [one for one in readback([page], CONFIG).episodes if one.data["id"] == expected.id]
     assert back.remarks == ()
     assert back.episode is not None
     assert differences(expected, back.episode) == ()

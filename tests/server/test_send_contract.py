@@ -287,7 +287,7 @@ def test_patient_staff_and_stay_that_are_not_ours(fhir_server: str, style: str) 
             if identity.kind in ("Procedure", "Observation")
         }
         assert subjects == set(known["patients"].values())
-        [back] = readback([found_for(fhir_server, case)], case.config)
+        [back] = readback([found_for(fhir_server, case)], case.config).episodes
         assert back.remarks == ()
         assert back.episode is not None
         assert differences(episode, back.episode) == ()  # of the record's List, not of the server's bare Patient
@@ -523,7 +523,7 @@ def test_a_search_on_the_server_gives_the_record_again(
     case = sent(name).case
     line = case.judged().timeline
     assert line is not None
-    [back] = readback([found_for(fhir_server, case)], case.config)
+    [back] = readback([found_for(fhir_server, case)], case.config).episodes
     assert back.remarks == ()
     assert back.episode is not None
     assert differences(line.episode, back.episode) == ()

@@ -11,7 +11,7 @@ from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
-from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, may_clear
+from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, flushed_on_hold, may_clear
 from lda_notes.line.timeline import Hold
 from lda_notes.problems import Related
 from lda_notes.record.events import (
@@ -20,6 +20,7 @@ from lda_notes.record.events import (
     Closing,
     Discharge,
     Evaluation,
+    FlushedElsewhere,
     FlushOrLock,
     LineCheck,
     LineUse,
@@ -94,11 +95,11 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "do not flush on; have the line evaluated",
-    on=(FlushOrLock,),
+    on=(FlushOrLock, FlushedElsewhere),
     cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
 )
-def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Found]:
-    """Finds a flush of a line on hold that was not work on its patency.
+def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: Case) -> Iterable[Found]:
+    """Finds a flush of a line on hold that was not work on its patency, here or elsewhere.
 
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
     blood return followed. Swelling, infection or a turned port cannot be fixed by a flush.
@@ -106,6 +107,14 @@ def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Fo
     Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """
     holds = step.before.holds
+    if isinstance(event, FlushedElsewhere):
+        if (hold := flushed_on_hold(event, holds)) is not None:
+            yield Found(
+                step.entry.path("on"),
+                f"the line was flushed elsewhere while {_since((hold,), case)}; expected no flush before it is cleared",
+                related=_beginning((hold,)),
+            )
+        return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
         return
     patency_only = all(hold.reason in PROVABLE for hold in holds)

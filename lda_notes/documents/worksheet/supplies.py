@@ -39,7 +39,7 @@ def supplies(view: View, work: Work, septum: str) -> tuple[Supply, ...]:
             found = [*_clean(view), *_dressing(view), Supply("Needleless connector, where policy changes it now")]
         case "de-access":
             found = [Supply("Gloves"), *_flush(view), *_lock(view), Supply("Sterile gauze and a cover"), _sharps()]
-        case "flush":
+        case "flush" | "arrival accessed":
             found = [Supply("Gloves"), *_flush(view), *_lock(view)]
         case "patency check":
             found = [
@@ -48,8 +48,6 @@ def supplies(view: View, work: Work, septum: str) -> tuple[Supply, ...]:
                 *_flush(view),
                 *_lock(view),
             ]
-        case "arrival accessed":
-            found = [Supply("Gloves"), *_flush(view)]
         case "line check":
             found = [Supply("Gloves")]
         case _:

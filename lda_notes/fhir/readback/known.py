@@ -6,6 +6,8 @@ from typing import Any, Final
 
 from lda_notes.fhir.codes import WORDS
 from lda_notes.fhir.elements import Json
+from lda_notes.fhir.identity import status_of
+from lda_notes.fhir.readback.doubts import IN_ERROR
 from lda_notes.fhir.readback.parts import Remarks, measured
 from lda_notes.fhir.readback.store import Store
 
@@ -24,9 +26,15 @@ def read_known(store: Store, began: Json, remarks: Remarks) -> Json:
     for entry in began.get("entry", ()):
         item = entry.get("item", {})
         held = store.at(item)
+        name = store.name_at(item)
+        if name is not None and name in store.refused:
+            continue  # named with its entry
         if held is None:
             kind = item.get("type", "resource")
             remarks.add(began, f"the {kind} {item.get('identifier', {}).get('value')} that it names is not here")
+            continue
+        if status_of(held) == IN_ERROR:
+            remarks.add(held, "is entered in error; it was not read")
             continue
         match held.get("resourceType"):
             case "AllergyIntolerance":
