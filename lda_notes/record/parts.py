@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Annotated, Any, Final, Literal, get_args
 
@@ -62,6 +62,19 @@ YesNo = Annotated[
 Moment = Annotated[AwareDatetime, Strict(False), BeforeValidator(_written_as_moment)]
 """A date and time with its offset from UTC. A function before a strict type would shut out JSON text: hence lax."""
 Day = Annotated[date, Strict(False), BeforeValidator(_written_as_date)]
+
+
+class DayOnly(datetime):
+    """The start of a day of which the hour is not known; an interval that begins with it ends with a day too."""
+
+
+def began(written: object, like: datetime) -> datetime | None:
+    """Return when something began that a record gives as a moment or as a day, in the zone of ``like``; else None."""
+    if isinstance(written, datetime):
+        return written
+    return DayOnly.combine(written, time(), like.tzinfo) if isinstance(written, date) else None
+
+
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
 Short = Annotated[str, Field(min_length=1, max_length=200)]
 Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
