@@ -238,16 +238,18 @@ def _words(found: Handoff, listed: Sequence[Row], references: References, printi
     for one in listed:
         if needs_words(one):
             yield _patient(found, one, references, shared)
-    if shared:
-        said = tuple(_if_then(one, references) for one in shared)
-        yield _sentences("What to do if, for all:", said)
     if found.left:
         yield Heading("Left the facility, still due")
         yield left_list(found, references)
+    last: list[Block] = []
+    if shared:
+        last.append(_sentences("What to do if, for all:", tuple(_if_then(one, references) for one in shared)))
     if found.left_before:
-        yield Paragraph((Sentence(f"{phrasing.capital(left_before_says(found))}."),))
-    yield Together(tuple(Blanks("Rooms", more=("Given by", "Received by", "Date, time")) for _ in range(_SIGNING)))
-    yield from _sources(references, printing)
+        last.append(Paragraph((Sentence(f"{phrasing.capital(left_before_says(found))}."),)))
+    last += (Blanks("Rooms", more=("Given by", "Received by", "Date, time")) for _ in range(_SIGNING))
+    sources = tuple(_sources(references, printing))
+    yield Together((*last, *(block for block in sources if isinstance(block, Fine))))  # no page of signatures alone
+    yield from (block for block in sources if not isinstance(block, Fine))
 
 
 _SIGNING: Final = 3
@@ -433,7 +435,7 @@ def left_list(found: Handoff, references: References) -> Table:
     return Table(
         ("Patient", "Left", "To know", "Due, and who sees to it"),
         tuple(_left_row(found, patient, references) for patient in found.left),
-        (22, 22, 24, 32),
+        (17, 17, 33, 33),
         "Still listed: nobody has taken over what is due, or a needle, a hold or a danger remains",
     )
 
@@ -462,7 +464,7 @@ def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
             Table(
                 ("Patient", "Left", "Due", "Responsible", "Called, answer"),
                 tuple(_call(patient) for patient in gone),
-                (24, 22, 24, 14, 16),
+                (20, 18, 36, 13, 13),
                 "Whom to call about the port, most overdue first",
             )
         )

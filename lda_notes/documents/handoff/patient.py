@@ -34,7 +34,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Port
-from lda_notes.record.parts import Allergy, Problem
+from lda_notes.record.parts import Allergy, NeedleRemoval, Problem
 from lda_notes.record.reading import UnreadEvent
 from lda_notes.record.unread import Unread, about, absent
 
@@ -175,7 +175,7 @@ def patient_facts(
         isinstance(discharge, ev.Discharge) and discharge.handed_to is not None and bool(discharge.handed_to.name),
         _allergies(timeline),
         tuple(precautions(patient)),
-        port_text(port, timeline.unread),
+        port_text(port, timeline),
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_ended(view)),
@@ -262,13 +262,14 @@ def _changes(view: View) -> Iterator[Change]:
     for entry in view.timeline.entries:
         charted = entry.event.charted_at or entry.event.at
         if _since(view, max(charted, entry.event.at)):
-            late = " (charted late)" if not _since(view, entry.event.at) else ""
+            late = " (charted after the last sheet)" if not _since(view, entry.event.at) else ""
             yield Change(f"new: {_named_event(view, entry)}{late}", _kind(entry) in _ROUTINE and not late)
         elif any(_since(view, one.at) for one in entry.corrections):
             yield Change(f"corrected: {_named_event(view, entry)}", False)
     for entry in view.timeline.retracted:
         if entry.retraction is not None and _since(view, entry.retraction.at):
-            yield Change(f"withdrawn: {_named_event(view, entry)}", False)
+            change, when = entry.retraction, view.wording.soon(entry.retraction.at)
+            yield Change(f"withdrawn: {_named_event(view, entry)}, by {wording.person(change.by)}, {when}", False)
     over = (one for holds in view.timeline.holds.values() for one in holds if one.ended is not None)
     for hold in sorted(over, key=lambda one: (one.ended.event.at if one.ended else one.since).astimezone(UTC)):
         if hold.ended is not None and _since(view, hold.ended.event.at):
@@ -277,7 +278,8 @@ def _changes(view: View) -> Iterator[Change]:
 
 
 def _named_event(view: View, entry: Entry) -> str:
-    return f"{_kind(entry)} {view.wording.soon(entry.event.at)}"
+    septum = getattr(entry.event, "septum", None) if len(view.timeline.episode.port.septa) > 1 else None
+    return f"{_kind(entry)}{f', {septum},' if septum else ''} {view.wording.soon(entry.event.at)}"
 
 
 def _kind(entry: Entry) -> str:
@@ -295,7 +297,16 @@ def _left(view: View) -> str:
         return ""
     where = f" to {entry.event.destination}" if entry.event.destination else ""
     needle = {True: ", needle left in", False: ", no needle in", None: ""}[entry.event.needle_in]
-    return f"Discharged{where}{needle} ({view.wording.told(entry)})"
+    return f"Discharged{where}{needle}{_removal(view, entry.event.needle_removal)} ({view.wording.told(entry)})"
+
+
+def _removal(view: View, plan: NeedleRemoval | None) -> str:
+    """Return who takes out the needle that was left in, when, and whom to call before."""
+    if plan is None:
+        return ""
+    who = f"; {wording.person(plan.by)} takes it out" if plan.by is not None else "; who takes it out is not named"
+    at = f" {view.wording.when(plan.at)}" if plan.at else ""
+    return who + at + (f"; if it comes out before, call {phrasing.quoted(plan.call)}" if plan.call else "")
 
 
 NONE_KNOWN: Final = "no known allergies"
@@ -310,8 +321,9 @@ def _allergies(timeline: Timeline) -> str:
     return "" if allergies else NONE_KNOWN
 
 
-def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
-    """Return where the port lies and what is known of it."""
+def port_text(port: Port, timeline: Timeline) -> str:
+    """Return where the port lies and what is known of it and of its side."""
+    unread = timeline.unread
     where = " ".join(part for part in (port.side, port.area) if part) or _port_lacks(unread, "site", "side", "area")
     parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
     if port.implanted_on:
@@ -333,6 +345,9 @@ def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
         most = [quantity(power.max_flow_ml_per_s, "mL per second")] if power.max_flow_ml_per_s else []
         most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
         parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
+    known = [row.event.arm_history for row in timeline.entries if isinstance(row.event, ev.PortFacts)]
+    side = tuple(dict.fromkeys(said for words in known for said in words))
+    parts += [f"known of that side: {phrasing.listed(side)}"] if side else []
     return "; ".join(parts)
 
 
@@ -431,7 +446,6 @@ def _problem_lacks(view: View, entry: Entry) -> str:
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
-    yield from _withdrawn(view)
     yield from _outside_the_vein(view, lines)
     for line in lines:
         if line.dwelling is not None:
@@ -439,25 +453,20 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
             when = f"; check by {view.wording.when(check.by)}" if check and check.by else "; see what is due"
             yield f"{line.dwelling.value}{when} ({line.dwelling.told})"
         yield from _decisions(view, line)
+    held = any(line.state.holds for line in lines)
     for entry in view.timeline.entries:
         event = entry.event
-        if not _recent(view, entry):
+        recent = _recent(view, entry)
+        if isinstance(event, ev.ExtravasationCare) and event.follow_up and (recent or held):
+            yield f"Follow-up at the site: {phrasing.quoted(event.follow_up)} ({view.wording.told(entry)})"
+        if not recent:
             continue
         samples = list(event.samples) if isinstance(event, ev.Proved) else []
         if isinstance(event, ev.LineUse) and event.purpose == "blood sampling" and event.what:
             samples.append(event.what)
         if samples:
             drawn = ", ".join(phrasing.quoted(sample) for sample in dict.fromkeys(samples))
-            yield f"Blood drawn: {drawn}; results do not stand in this record ({view.wording.told(entry)})"
-
-
-def _withdrawn(view: View) -> Iterator[str]:
-    """Yield the entries withdrawn since the last handoff, each with by whom and when."""
-    for entry in view.timeline.retracted:
-        change = entry.retraction
-        if change is not None and view.since.astimezone(UTC) <= change.at.astimezone(UTC) <= view.asof.astimezone(UTC):
-            what, at = entry.event.noun, view.wording.when(entry.event.at)
-            yield f"Withdrawn: {what} of {at}, by {wording.person(change.by)}, {view.wording.when(change.at)}"
+            yield f"Blood drawn: {drawn}; results are not in this record ({view.wording.told(entry)})"
 
 
 def _decisions(view: View, line: LineFacts) -> Iterator[str]:
@@ -612,7 +621,7 @@ def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
 
 def _on_hold(state: State) -> Contingency:
     """Return what blood return changes about the holds of a septum, as their ends say."""
-    basis = ("hold_ends_with",) if any(hold.reason in PROVABLE for hold in state.holds) else ()
+    basis = ("hold_ends_with",) if all(hold.reason in PROVABLE for hold in state.holds) else ()
     either = phrasing.listed(what_ends(state.holds), "or")
     if all("proof" in hold.ends_by for hold in state.holds):
         return Contingency("blood that looks like whole blood returns and the flush runs free", "the hold ends", basis)
