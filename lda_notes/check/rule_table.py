@@ -24,7 +24,7 @@ from lda_notes.line import due
 from lda_notes.line.timeline import Entry, Step, Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.record.events import KINDS
-from lda_notes.record.parts import Model
+from lda_notes.record.parts import DayOnly, Model
 from lda_notes.record.unread import about
 
 T = TypeVar("T")
@@ -127,7 +127,7 @@ class Case:
 
     def say(self, moment: datetime) -> str:
         """Return a moment as findings print it, in the stay's zone: 2031-03-04 09:40."""
-        return moment.astimezone(self.zone).strftime("%Y-%m-%d %H:%M")
+        return moment.astimezone(self.zone).strftime("%Y-%m-%d" if isinstance(moment, DayOnly) else "%Y-%m-%d %H:%M")
 
     def local(self, moment: datetime) -> datetime:
         """Return ``moment`` in the stay's zone."""

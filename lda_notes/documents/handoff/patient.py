@@ -179,7 +179,7 @@ def patient_facts(
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_ended(view)),
-        tuple(_open_problems(view, lines)),
+        tuple(sorted(_open_problems(view, lines), key=lambda problem: problem.answered)),
         tuple(dict.fromkeys(_changes(view))),
         tuple(_pending(view, lines)),
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
