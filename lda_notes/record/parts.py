@@ -475,7 +475,7 @@ class Anesthetic(Model):
         ),
     )
     sterile: YesNo | None = fact(
-        "sterile-labelled spray",
+        "sterile-labeled spray",
         "Yes when the spray is labeled sterile.",
         need=may(
             "Is the spray labeled sterile?",
