@@ -375,7 +375,7 @@ def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
     said = nurse.type("read wrongly from the label")
     assert "Needle gauge: was 20, now 22" in said and "As first charted, kept for the record" in said
     nurse.last("mt")
-    assert nurse.code() == 0
+    assert nurse.code() == 0 and (nurse.answers, nurse.keys) == (6, 43), "one field of one needle, and why"
     event = last_event(ward)
     assert event["kind"] == "amendment" and event["of"] == "access-1" and event["sets"] == {"needle": {"gauge": 22}}
     assert event["reason"] == "read wrongly from the label" and event["by"]["name"] == "Marisol Tamm"
@@ -399,7 +399,7 @@ def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward
     asof = "2026-05-07T12:00-05:00"
     use = Keyboard(ward, "chart", "episode.yaml", "use", asof=asof)
     use.read()
-    for text in ("1150", "i", "name, room number", "y", "", "1", "an antibiotic", "n", "p"):
+    for text in ("1150", "i", "name, room number", "y", "LB-ORD-9", "1", "an antibiotic", "n", "p"):
         said = use.type(text)
     assert "!! UNSAFE: identified by name; a room number does not count" in said
     before = said[said.index("Sign as") - 120 :]
