@@ -408,10 +408,10 @@ class Needle(Model):
         ),
     )
     rated_flow_ml_per_s: Positive | None = fact(
-        "labelled needle flow limit", "Highest rate on the needle's label, in mL per second."
+        "labeled needle flow limit", "Highest rate on the needle's label, in mL per second."
     )
     rated_pressure_psi: Positive | None = fact(
-        "labelled needle pressure limit", "Highest pressure on the needle's label, in psi."
+        "labeled needle pressure limit", "Highest pressure on the needle's label, in psi."
     )
     udi: Text | None = fact("needle device identifier", "Device identifier (UDI) as scanned or printed.")
     latex: YesNo | None = fact("latex on the label", "Yes when the label says that it contains natural rubber latex.")
@@ -475,7 +475,7 @@ class Anesthetic(Model):
         ),
     )
     sterile: YesNo | None = fact(
-        "sterile-labelled spray",
+        "sterile-labeled spray",
         "Yes when the spray is labeled sterile.",
         need=may(
             "Is the spray labeled sterile?",
@@ -1025,5 +1025,5 @@ class PowerRating(Model):
     """What the port's label allows for power injection."""
 
     rated: YesNo = required("port power rating", "Yes when the label allows power injection.")
-    max_flow_ml_per_s: Positive | None = fact("labelled flow limit", "Highest labeled rate, in mL per second.")
-    max_pressure_psi: Positive | None = fact("labelled pressure limit", "Highest labeled pressure, in psi.")
+    max_flow_ml_per_s: Positive | None = fact("labeled flow limit", "Highest labeled rate, in mL per second.")
+    max_pressure_psi: Positive | None = fact("labeled pressure limit", "Highest labeled pressure, in psi.")

@@ -282,6 +282,8 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
         yield "Before any flush: aspirate and discard what is in the line; where nothing comes, ask the prescriber"
     if state.dwell is not None and work != "patency check":
         yield "A thrombolytic is in the line: nothing else goes in before it is aspirated"
+    if work == "de-access" and line.runs:
+        yield f"Runs: {line.runs}. It is stopped first, and that is charted"
     if work == "patency check" and state.dwell is None:
         yield "No thrombolytic is in the line, as recorded: this sheet is for a look at one"
     if work in ("access", "arrival accessed") and state.needle is not None:
