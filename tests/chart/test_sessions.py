@@ -376,7 +376,7 @@ def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
     said = nurse.type("read wrongly from the label")
     assert "Needle gauge: was 20, now 22" in said and "As first charted, kept for the record" in said
     nurse.last("mt")
-    assert nurse.code() == 0
+    assert nurse.code() == 0 and (nurse.answers, nurse.keys) == (6, 43), "one field of one needle, and why"
     event = last_event(ward)
     assert event["kind"] == "amendment" and event["of"] == "access-1" and event["sets"] == {"needle": {"gauge": 22}}
     assert event["reason"] == "read wrongly from the label" and event["by"]["name"] == "Marisol Tamm"
