@@ -84,7 +84,7 @@ ACROSS: Final = 88
 
 def _drawn(word: str) -> int:
     """Return how wide a word is on paper, in letters, with the room beside it; capitals are wider."""
-    return len(word) + sum(map(str.isupper, word)) // 3 + 1
+    return len(word) + sum(map(str.isupper, word)) // 3 + 2
 
 
 def fitted(table: Table, room: int = ACROSS, letters: Callable[[str], int] = _drawn) -> list[int]:
@@ -94,7 +94,7 @@ def fitted(table: Table, room: int = ACROSS, letters: Callable[[str], int] = _dr
     """
     total = sum(table.widths) or 1
     least = [_longest([name, *(row[place] for row in table.rows)], letters) for place, name in enumerate(table.columns)]
-    wide = [max(low, room * share // total) for low, share in zip(least, table.widths, strict=True)]
+    wide = [max(low, round(room * share / total)) for low, share in zip(least, table.widths, strict=True)]
     while sum(wide) > room and wide != least:
         spare = [one - low for one, low in zip(wide, least, strict=True)]
         wide[spare.index(max(spare))] -= 1
