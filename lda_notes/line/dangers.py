@@ -224,17 +224,20 @@ def _thrombolytic_ends(danger: Danger, around: Around) -> bool:
     return removed(event) or cleared
 
 
+VESICANT_RUNS: Final = "vesicant running"
+
+
 def _vesicant_begins(around: Around) -> str | None:
     event = around.event
     if _fact(event, "vesicant") is not True:
         return None
     unproven = "" if _blood_seen(around) else " without proof of blood return"
     if isinstance(event, ev.LineUse) and event.action == "started":
-        return f"vesicant running{unproven}{_quoted(event.what)}"
+        return f"{VESICANT_RUNS}{unproven}{_quoted(event.what)}"
     if isinstance(event, ev.LineUse) and event.action != "stopped":
         return f"vesicant given{unproven}, line not yet flushed through after proof{_quoted(event.what)}"
     running = _fact(event, "infusion")
-    return f"vesicant running{_quoted(running)}" if isinstance(event, ev.LineCheck) and running else None
+    return f"{VESICANT_RUNS}{_quoted(running)}" if isinstance(event, ev.LineCheck) and running else None
 
 
 def _blood_seen(around: Around) -> bool:
@@ -249,7 +252,7 @@ def _quoted(text: object) -> str:
 
 def _vesicant_changes(danger: Danger, around: Around) -> Danger:
     if danger.phase == "" and around.after.infusion is None:
-        what = danger.what.replace("vesicant running", "vesicant stopped, line not yet flushed through after proof", 1)
+        what = danger.what.replace(VESICANT_RUNS, "vesicant stopped, line not yet flushed through after proof", 1)
         return replace(danger, phase="stopped", what=what)
     return danger
 
@@ -324,7 +327,7 @@ def _unknown_ends(_: Danger, around: Around) -> bool:
 
 
 def _against_begins(around: Around) -> str | None:
-    return f"{' and '.join(around.against)} on the patient" if around.against else None
+    return f"on the patient: {'; '.join(around.against)}" if around.against else None
 
 
 def _against_ends(_: Danger, around: Around) -> bool:
@@ -397,8 +400,8 @@ TABLE: Final[tuple[Row, ...]] = (
     ),
     Row("D6", "", "flushed and locked, or an infusion started", _unlocked_begins, _unlocked_ends),
     Row("D7", "waiting for the due date", "dressing changed", _dressing_begins, _dressing_ends),
-    Row("D8", "a date as if known", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
-    Row("D9", "reuse", "taken off or changed", _against_begins, _against_ends, _against_changes),
+    Row("D8", "assuming a date", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
+    Row("D9", "using it again", "taken off or changed", _against_begins, _against_ends, _against_changes),
     Row(
         "D10",
         "",

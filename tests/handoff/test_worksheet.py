@@ -266,7 +266,9 @@ def test_no_heparin_for_whom_it_is_ruled_out() -> None:
     assert "Heparin for a lock is" not in text
     steps = text.split("Lock or connect")[1].split("Dress and label")[0]
     assert "Heparin-induced thrombocytopenia: no heparin in flush or lock" in steps, "the caution stands at its step"
+    assert "[ ] heparin" not in steps and "[ ] 0.9% sodium chloride" in steps, "what is ruled out is not offered"
     assert "Heparin for a lock is 100 units per mL" in told(PLAIN)
+    assert "[ ] heparin" in told(PLAIN)
 
 
 def test_cautions_use_the_limits_in_force() -> None:
@@ -388,3 +390,17 @@ def test_the_room_of_a_line_check_names_the_ward_where_there_are_several(
     (table,) = (block for block in unit_sheet([view(one) for one in records]).blocks if isinstance(block, Table))
     assert table.columns[0] == head
     assert [row[0] for row in table.rows] == places
+
+
+def test_contents_that_must_not_be_flushed_in_come_out_first() -> None:
+    found = event("patient facts", "2031-03-04 12:00", history=[{"condition": "heparin-induced thrombocytopenia"}])
+    data = record(needle_event("2031-03-04 09:00", lock=HEPARIN), found, number=3)
+    assert "Before any flush: aspirate and discard what is in the line" in told(data, "flush")
+    assert "Before any flush" not in told(data, "dressing change")
+
+
+def test_a_flush_with_a_needle_in_starts_no_interval_of_an_idle_port() -> None:
+    assert "flush of a port without a needle due by" not in told(
+        record(needle_event("2031-03-04 09:00"), number=3), "flush"
+    )
+    assert "flush of a port without a needle due by" in told(PLAIN, "flush")

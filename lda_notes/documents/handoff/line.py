@@ -15,9 +15,9 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due as clocks
 from lda_notes.line.against import subject
-from lda_notes.line.dangers import lock_of
+from lda_notes.line.dangers import VESICANT_RUNS, lock_of
 from lda_notes.line.due import ClockName, Due
-from lda_notes.line.holds import ROWS
+from lda_notes.line.holds import PROVABLE, ROWS
 from lda_notes.line.timeline import Danger, Dwell, Entry, Hold, State, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
@@ -274,6 +274,7 @@ def _dressing(view: View, state: State) -> Told:
     if on.found is None:
         return told
     seen = on.found.event
+    again = "" if on.found is on.put_on else f"; seen {view.wording.told(on.found)}"
     condition = seen.dressing_found if isinstance(seen, ev.LineCheck | ev.ArrivalAccessed) else None
     words = ", ".join(condition) if isinstance(condition, tuple) else ""
     return Told(
@@ -281,7 +282,7 @@ def _dressing(view: View, state: State) -> Told:
         f"{told.value}; found {words}",
         seen.at,
         view.wording.author(on.found),
-        f"{told.told}; seen {view.wording.told(on.found)}",
+        f"{told.told}{again}",
     )
 
 
@@ -369,7 +370,9 @@ def _sluggish(view: View, state: State) -> str:
 
 def _vesicant(state: State) -> bool:
     event = state.infusion.event if state.infusion else None
-    return state.danger("D5") is not None or (isinstance(event, ev.LineUse) and event.vesicant is True)
+    danger = state.danger("D5")
+    runs = danger is not None and danger.phase == "" and danger.what.startswith(VESICANT_RUNS)
+    return runs or (isinstance(event, ev.LineUse) and event.vesicant is True)
 
 
 def _dwelling(view: View, state: State) -> Told:
@@ -421,7 +424,7 @@ def _evaluation(view: View, state: State) -> Action:
         True,
         _taken_over(view) or "specialist or physician",
         f"on hold since {view.wording.when(state.holds[0].since)}",
-        ("hold_ends_with",),
+        ("hold_ends_with",) if all(hold.reason in PROVABLE for hold in state.holds) else (EVALUATED,),
     )
 
 
@@ -438,13 +441,20 @@ def _contents(view: View, state: State) -> Iterator[Action]:
 _ENDS: Final[dict[tuple[str, str], str]] = {
     ("D1", ""): "Aspirate and discard the contents; ask the prescriber where nothing comes",
     ("D1", "aspirated"): "Flush without heparin",
-    ("D1", "flushed in"): "Report the exposure, and record who was notified, as a problem that names the heparin",
+    (
+        "D1",
+        "flushed in",
+    ): "Report the exposure to heparin, and record who was notified, as a problem that names the heparin",
     ("D3", ""): "Aspirate and discard the lock; ask the prescriber where nothing comes",
-    ("D3", "flushed in"): "Report the exposure, and record who was notified, as a problem that names the lock's drug",
+    (
+        "D3",
+        "flushed in",
+    ): "Report the lock that was flushed in, and record who was notified, as a problem that names its drug",
     ("D10", ""): "Name who takes the needle out and when, and teach",
 }
 """What ends a danger, where no clock says it: by its number and phase."""
 
+EVALUATED: Final = Stated("S2", "A hold that no blood return ends, ends with an evaluation", (COMMON_PRACTICE,))
 DANGERS: Final = Stated("S1", "A standing danger stays until what ends it is recorded", (COMMON_PRACTICE,))
 
 

@@ -262,13 +262,14 @@ def _changes(view: View) -> Iterator[Change]:
     for entry in view.timeline.entries:
         charted = entry.event.charted_at or entry.event.at
         if _since(view, max(charted, entry.event.at)):
-            late = " (charted late)" if not _since(view, entry.event.at) else ""
+            late = " (charted after the last sheet)" if not _since(view, entry.event.at) else ""
             yield Change(f"new: {_named_event(view, entry)}{late}", _kind(entry) in _ROUTINE and not late)
         elif any(_since(view, one.at) for one in entry.corrections):
             yield Change(f"corrected: {_named_event(view, entry)}", False)
     for entry in view.timeline.retracted:
         if entry.retraction is not None and _since(view, entry.retraction.at):
-            yield Change(f"withdrawn: {_named_event(view, entry)}", False)
+            change, when = entry.retraction, view.wording.soon(entry.retraction.at)
+            yield Change(f"withdrawn: {_named_event(view, entry)}, by {wording.person(change.by)}, {when}", False)
     over = (one for holds in view.timeline.holds.values() for one in holds if one.ended is not None)
     for hold in sorted(over, key=lambda one: (one.ended.event.at if one.ended else one.since).astimezone(UTC)):
         if hold.ended is not None and _since(view, hold.ended.event.at):
@@ -277,7 +278,8 @@ def _changes(view: View) -> Iterator[Change]:
 
 
 def _named_event(view: View, entry: Entry) -> str:
-    return f"{_kind(entry)} {view.wording.soon(entry.event.at)}"
+    septum = getattr(entry.event, "septum", None) if len(view.timeline.episode.port.septa) > 1 else None
+    return f"{_kind(entry)}{f', {septum},' if septum else ''} {view.wording.soon(entry.event.at)}"
 
 
 def _kind(entry: Entry) -> str:
@@ -431,7 +433,6 @@ def _problem_lacks(view: View, entry: Entry) -> str:
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
-    yield from _withdrawn(view)
     yield from _outside_the_vein(view, lines)
     for line in lines:
         if line.dwelling is not None:
@@ -448,16 +449,7 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
             samples.append(event.what)
         if samples:
             drawn = ", ".join(phrasing.quoted(sample) for sample in dict.fromkeys(samples))
-            yield f"Blood drawn: {drawn}; results do not stand in this record ({view.wording.told(entry)})"
-
-
-def _withdrawn(view: View) -> Iterator[str]:
-    """Yield the entries withdrawn since the last handoff, each with by whom and when."""
-    for entry in view.timeline.retracted:
-        change = entry.retraction
-        if change is not None and view.since.astimezone(UTC) <= change.at.astimezone(UTC) <= view.asof.astimezone(UTC):
-            what, at = entry.event.noun, view.wording.when(entry.event.at)
-            yield f"Withdrawn: {what} of {at}, by {wording.person(change.by)}, {view.wording.when(change.at)}"
+            yield f"Blood drawn: {drawn}; results are not in this record ({view.wording.told(entry)})"
 
 
 def _decisions(view: View, line: LineFacts) -> Iterator[str]:
@@ -612,7 +604,7 @@ def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
 
 def _on_hold(state: State) -> Contingency:
     """Return what blood return changes about the holds of a septum, as their ends say."""
-    basis = ("hold_ends_with",) if any(hold.reason in PROVABLE for hold in state.holds) else ()
+    basis = ("hold_ends_with",) if all(hold.reason in PROVABLE for hold in state.holds) else ()
     either = phrasing.listed(what_ends(state.holds), "or")
     if all("proof" in hold.ends_by for hold in state.holds):
         return Contingency("blood that looks like whole blood returns and the flush runs free", "the hold ends", basis)

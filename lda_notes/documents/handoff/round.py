@@ -80,7 +80,7 @@ def row(patient: PatientFacts, units: bool, shift_end: datetime, zones: bool = F
     zone = f"Times of {patient.wording.zone.key}" if zones else ""
     return Row(
         patient,
-        place or "not recorded",
+        place or "no room",
         tuple(filter(None, (patient.name, patient.second, patient.child, _ALIKE if patient.alike else "", zone))),
         patient.allergy_lines,
         tuple(
@@ -124,7 +124,8 @@ def line_warnings(words: Wording, line: LineFacts, septum: str = "") -> Iterator
             continue
         since = f", {words.soon(danger.since)}" if danger.since is not None else ""
         forbids = f"; not allowed: {danger.forbids}" if danger.forbids else ""
-        yield Warned("DANGER", f"{danger.what}{since}{septum}{forbids}")
+        held = "; no flush while on hold" if danger.code == "D6" and line.state.holds else ""
+        yield Warned("DANGER", f"{danger.what}{since}{septum}{forbids}{held}")
     for limit in line.state.limits:
         yield Warned("LIMIT", f"{limit.what}{septum}, by evaluation")
 

@@ -50,11 +50,11 @@ def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
 
 
 def still_open(patient: PatientFacts) -> tuple[str, ...]:
-    """Return what is pending for somebody who has left and the problems: all of them while a line is on hold or in
-    danger, else those without an answer."""
+    """Return what is pending for somebody who has left, problems without an answer, and while a line is on hold or in
+    danger the last answer."""
     lasts = any(line.state.holds or line.state.dangers for line in patient.lines)
-    problems = tuple(one.says for one in patient.open_problems) if lasts else patient.unanswered
-    return (*patient.pending, *problems)
+    last = tuple(one.says for one in patient.open_problems if one.answered)[:1] if lasts else ()
+    return (*patient.pending, *last, *patient.unanswered)
 
 
 def of_septum(patient: PatientFacts, septum: str) -> str:

@@ -15,6 +15,7 @@ from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.documents.blocks import Blanks
 from lda_notes.documents.handoff.line import View
+from lda_notes.knowledge.suitability import Use, suits
 from lda_notes.narrative.facts import fields_at
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import NotAssessed, NotDone
@@ -122,6 +123,9 @@ def _blank(need: Need, kind: str, view: View, parent: bool) -> Blank | None:
         return None
     if not parent and (len(choices) > _MOST_CHOICES or all(choice.startswith("not ") for choice in choices)):
         choices = ()  # a line has room for the answer, and for why there is none
+    use = _USES.get(need.name)
+    if use is not None:  # what is ruled out for this patient is offered on no sheet
+        choices = tuple(choice for choice in choices if _suits(use, choice, view))
     if need.name == "septum":
         choices = view.timeline.episode.port.septa
     when = conditions(need, kind)
@@ -130,6 +134,21 @@ def _blank(need: Need, kind: str, view: View, parent: bool) -> Blank | None:
     return Blank(need, when, Blanks(_label(need, title), ", ".join(when), choices, letters=letters))
 
 
+_USES: Final[Mapping[str, Use]] = {
+    "antisepsis.agent": "antiseptic",
+    "anesthetic.agent": "anesthetic",
+    "dressing.type": "dressing",
+    "flushes.*.solution": "flush",
+    "lock.drug": "lock",
+}
+
+
+def _suits(use: Use, what: str, view: View) -> bool:
+    preservative = "benzyl alcohol" if "benzyl alcohol" in what else None
+    return what in _WHY_NOT or suits(use, what, view.subject, view.policy, preservative=preservative).safe
+
+
+_WHY_NOT: Final = ("not assessed", "not done")
 _LABELS: Final[Mapping[str, str]] = {
     "identifiers_checked": "Identified by",
     "problems.*.told.name": "Told to",

@@ -27,7 +27,7 @@ from lda_notes.documents.blocks import (
 from lda_notes.documents.handoff.line import LineFacts, View, line_facts
 from lda_notes.documents.handoff.patient import allergy_lines, child, port_text
 from lda_notes.documents.handoff.round import inside, line_warnings, when
-from lda_notes.documents.handoff.words import when_due_text
+from lda_notes.documents.handoff.words import short, when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import one_line, patient_name
@@ -150,7 +150,7 @@ def _without_sheet(views: Sequence[View]) -> Iterator[str]:
             for action in line_facts(view, septum).actions:
                 has_sheet = action.clock in _WORK_OF or action.clock == "line check"
                 if not has_sheet and (action.late or (action.by is not None and view.in_shift(action.by))):
-                    yield f"{_running(view)}: {action.act}, {when_due_text(view.wording, action)}"
+                    yield f"{_running(view)}: {action.act}: {when_due_text(view.wording, action)}"
 
 
 def due_sheet(views: Sequence[View]) -> Sheet:
@@ -281,6 +281,8 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
             "On hold: no flush, no lock, and no drug through this line, except work on what it is held for and what a "
             "named prescriber orders in spite of it"
         )
+    if work in _PUTS_IN and any(one.code in ("D1", "D3") and not one.phase for one in state.dangers):
+        yield "Before any flush: aspirate and discard what is in the line; where nothing comes, ask the prescriber"
     if state.dwell is not None and work != "patency check":
         yield "A thrombolytic is in the line: nothing else goes in before it is aspirated"
     if work == "patency check" and state.dwell is None:
@@ -305,7 +307,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
         allergies = ", ".join(phrasing.capital(a.substance) for a in patient.allergies) or "none known"
         if about(view.timeline.unread, None, "patient", "allergies"):
             allergies += ", and what could not be read"
-    due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
+    due = "; ".join(f"{short(a)}: {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", "; ".join(filter(None, (_running(view), _born(view), child(view))))),
         ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),

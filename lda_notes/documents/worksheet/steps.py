@@ -281,6 +281,9 @@ def _next(view: View, kind: str) -> Iterator[Caution]:
         "de-access": (("flush of the port", "idle_flush_days"),),
         "flush": (("flush of a port without a needle", "idle_flush_days"),),
     }.get(kind, ())
+    septa = view.timeline.episode.port.septa
+    if kind == "flush" and any(view.timeline.now(septum).needle is not None for septum in septa):
+        return  # with a needle in, the flush of an idle port is not due
     for what, limit in names:
         by = due.end_of(view.asof, limit, view.policy, view.wording.zone)
         yield Caution(f"Done at {view.wording.when(view.asof)}: {what} due by {view.wording.when(by)}", (limit,))
