@@ -42,6 +42,7 @@ from lda_notes.documents.blocks import (
     Together,
 )
 from lda_notes.documents.render import (
+    ACROSS,
     BOX,
     MARK,
     Paper,
@@ -244,6 +245,7 @@ class _Writer:
     def __init__(self, document: DocumentObject, title: str, size: float) -> None:
         self.document = document
         self.letter = int(Pt(size) * _LETTER)
+        self.across = ACROSS * 10 / size
         self.title = title
         # The library looks a style up by its name among all others for each paragraph; the names are few.
         self.style_ids = {name: document.styles[name].style_id for name in _LOOKS}
@@ -371,7 +373,7 @@ class _Writer:
     def table(self, part: Part, table: Table, room: int) -> None:
         if table.caption:
             self.paragraph(part, "Table Caption", table.caption)
-        wide = fitted(table)
+        wide = fitted(table, self.across)
         widths = [room * one // sum(wide) for one in wide]
         head, *rows = self.grid(part, 1 + len(table.rows), widths, ruled=True, margin=Mm(1))
         _repeated(head[0])
