@@ -119,6 +119,23 @@ def _plain(word: str) -> int:
     return round(0.88 * _in_bold(word))
 
 
+def spread(items: Sequence[str], count: int, room: float) -> list[list[str]]:
+    """Return the items of a list in ``count`` columns about equally high, on a page of ``room`` letters."""
+    high = [-(-len(item) // int(room * 1.2 / count - 3)) for item in items]
+    for most in range(max(high, default=1), sum(high) + 1):
+        columns: list[list[str]] = [[]]
+        used = 0
+        for item, rows in zip(items, high, strict=True):
+            if used + rows > most:
+                columns.append([])
+                used = 0
+            columns[-1].append(item)
+            used += rows
+        if len(columns) <= count:
+            return columns + [[] for _ in range(count - len(columns))]
+    return [list(items)]
+
+
 def lines(cell: Cell) -> tuple[Line, ...]:
     """Return a cell as lines."""
     return (Line(cell),) if isinstance(cell, str) else cell

@@ -17,7 +17,7 @@ from typing import Any, Final
 import typst
 from anyascii import anyascii
 
-from lda_notes.documents.blocks import Alert, Sheet, Table
+from lda_notes.documents.blocks import Alert, Bullets, Sheet, Table
 from lda_notes.documents.render import (
     ACROSS,
     BOX,
@@ -29,6 +29,7 @@ from lda_notes.documents.render import (
     isolated,
     leading,
     printable,
+    spread,
     titled,
     unbroken,
 )
@@ -124,6 +125,8 @@ def _made_plain(value: Any, worded: Callable[[str], str], room: float) -> Any:
     plain["kind"] = type(value).__name__
     if isinstance(value, Table):
         plain["widths"] = fitted(value, room)
+    if isinstance(value, Bullets):
+        plain["spread"] = [_made_plain(tuple(one), worded, room) for one in spread(value.items, value.columns, room)]
     if isinstance(value, Alert):
         plain["says"] = _made_plain(alert_text(value), worded, room)
     return plain
