@@ -69,6 +69,7 @@ class Visit:
     unread: tuple[Unread, ...] = ()
     others: Others = ALONE
     kits: Mapping[str, Kit] = field(default_factory=dict)
+    last: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     _made: dict[str, tuple[Any, EventSubject]] = field(default_factory=dict, init=False)
 
     @property
@@ -100,8 +101,10 @@ class Visit:
         if kind not in self._made or self._made[kind][0] != key:
             events = (*self.episode.events, *before)
             episode = self.episode.model_copy(update={"events": events})
-            name, line = next_id(episode, kind), (self.unread, self.others)
-            subject = EventSubject(episode, kind, name, self.policy, self.now, given, self.signed_at, *line)
+            name, clock = next_id(episode, kind), self.signed_at
+            subject = EventSubject(
+                episode, kind, name, self.policy, self.now, given, clock, self.unread, self.others, last=self.last
+            )
             self._made[kind] = (key, subject)
         return self._made[kind][1]
 
@@ -115,11 +118,11 @@ class Visit:
         return tuple((kind, *path) for path in found[kind])
 
     def _given(self, kind: str, facts: Mapping[str, Any]) -> dict[str, Any]:
-        """Return what is said of one event by its being a part of the visit: its septum, what the line was used for."""
+        """Return what is said of one event by its being a part of the visit: who did it, its septum, its use."""
         if kind == IN:
             return {}
         access = self.step(IN, facts).scene(facts.get(IN) or {}).facts
-        given = {key: access[key] for key in ("septum",) if key in access}
+        given = {key: access[key] for key in ("septum", "by") if key in access}
         if kind == USE:
             given["purpose"] = next(option.words for option in _PURPOSES if option.key == facts.get(_THROUGH))
         return given

@@ -283,20 +283,30 @@ def _listed(items: Any, last: str = "and") -> str:
     return said
 
 
+def _day_alone(value: date) -> str:
+    return f"{phrasing.day(value)} (hour not known)"
+
+
 @pass_context
-def _clock(context: Context, value: datetime) -> str:
+def _clock(context: Context, value: datetime | date) -> str:
+    if not isinstance(value, datetime):
+        return _day_alone(value)
     gathering: Gathering = context["_gathering"]
     return phrasing.clock(value, gathering.zone, gathering.today)
 
 
 @pass_context
-def _moment(context: Context, value: datetime) -> str:
+def _moment(context: Context, value: datetime | date) -> str:
+    if not isinstance(value, datetime):
+        return _day_alone(value)
     gathering: Gathering = context["_gathering"]
     return phrasing.moment(value, gathering.zone)
 
 
 @pass_context
-def _near(context: Context, value: datetime) -> str:
+def _near(context: Context, value: datetime | date) -> str:
+    if not isinstance(value, datetime):
+        return _day_alone(value)
     gathering: Gathering = context["_gathering"]
     return phrasing.near(value, gathering.zone, gathering.today)
 

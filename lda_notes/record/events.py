@@ -696,9 +696,9 @@ class ArrivalAccessed(
             "look for on removal.",
         ),
     )
-    inserted_at: Moment | NotAssessed | None = fact(
+    inserted_at: Moment | Day | NotAssessed | None = fact(
         "time of insertion",
-        "When the needle was put in, if known.",
+        "When the needle was put in, if known; the day alone where the hour is not known.",
         need=must(
             "When was the needle put in?",
             CDC,
@@ -723,9 +723,9 @@ class ArrivalAccessed(
             "How was the dressing found?", INS, why="A damp, soiled or loose dressing is due now, whatever its age."
         ),
     )
-    dressed_at: Moment | NotAssessed | None = fact(
+    dressed_at: Moment | Day | NotAssessed | None = fact(
         "time of dressing",
-        "When the dressing was put on, if known.",
+        "When the dressing was put on, if known; the day alone where the label carries no more.",
         need=must(
             "When was the dressing put on?",
             CDC,

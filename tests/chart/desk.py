@@ -117,7 +117,8 @@ class Keyboard:
 
     def __init__(self, folder: Path, *arguments: str, by: str = NURSE, asof: str = "") -> None:
         environment = {
-            **{key: value for key, value in os.environ.items() if key in ("PATH", "LANG", "HOME")},
+            **{key: value for key, value in os.environ.items() if key in ("PATH", "LANG")},
+            "HOME": str(folder),
             "TERM": "dumb",
             "XDG_STATE_HOME": str(folder / "state"),
             "LDA_NOTES_BY": by,

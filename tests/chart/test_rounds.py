@@ -136,7 +136,7 @@ def test_a_round_comes_back_to_the_unit_and_names_drafts(ward: Path) -> None:
     nurse.process.sendeof()
     nurse.process.expect("private draft")
     again = Keyboard(ward, "chart", ".", asof=MORNING)
-    assert "draft not signed: flush, 1 answer" in " ".join(again.read().split())
+    assert "draft not signed: flush by Marisol Tamm, 1 answer" in " ".join(again.read().split())
     again.last("q")
 
 

@@ -399,7 +399,7 @@ def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward
     asof = "2026-05-07T12:00-05:00"
     use = Keyboard(ward, "chart", "episode.yaml", "use", asof=asof)
     use.read()
-    for text in ("1150", "i", "name, room number", "y", "", "1", "an antibiotic", "n", "p"):
+    for text in ("1150", "i", "name, room number", "y", "LB-ORD-9", "1", "an antibiotic", "n", "p"):
         said = use.type(text)
     assert "!! UNSAFE: identified by name; a room number does not count" in said
     before = said[said.index("Sign as") - 120 :]

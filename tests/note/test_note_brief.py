@@ -53,7 +53,7 @@ def test_brief_notes_are_short() -> None:
     assert len(routine) > 25 and len(looks) >= 40
     assert [len(row.split()) for row in routine if not 60 <= len(row.split()) <= 110] == []
     assert [len(row.split()) for row in looks if len(row.split()) >= 50] == []
-    assert max(len(row.split()) for row in every) < 200
+    assert max(len(row.split()) for row in every) < 170
 
 
 def test_findings_go_beside_the_note() -> None:

@@ -72,9 +72,9 @@ def _skin_prep_before(event: Access, moment: datetime | None) -> datetime | None
     cites=(Citation("us-hospitals", "M-M"),),
 )
 def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found]:
-    """Finds sterile-labelled cold spray sprayed after skin preparation began, where policy expects spray before it.
+    """Finds sterile-labeled cold spray sprayed after skin preparation began, where policy expects spray before it.
 
-    Sources differ: some spray only before skin preparation, some accept a sterile-labelled spray after it.
+    Sources differ: some spray only before skin preparation, some accept a sterile-labeled spray after it.
 
     Follow the facility's policy, and set it if it accepts sterile spray.
     """
@@ -86,7 +86,7 @@ def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found
     if (started := _skin_prep_before(event, spray.applied_at)) is not None:
         yield Found(
             step.entry.path("anesthetic", "applied_at"),
-            f"sterile-labelled cold spray was sprayed after skin preparation began at {case.say(started)}; the policy "
+            f"sterile-labeled cold spray was sprayed after skin preparation began at {case.say(started)}; the policy "
             "expects it before",
         )
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.events import Access, ArrivalAccessed, LineUse
+from lda_notes.record.events import Access, ArrivalAccessed, LineCheck, LineUse
 from lda_notes.record.parts import Needle
 
 _MARSDEN = Citation("royal-marsden", "R", "ch. 17")
@@ -112,6 +112,33 @@ def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
             f"the port was entered after {attempts} attempts; expected at most {case.policy.text('needle_attempts')} "
             "by one nurse",
         )
+
+
+@rule(
+    "advice",
+    "look at the needle's length against the depth of the port, and record what was done",
+    on=(Access, LineCheck),
+    cites=(Citation("open-rn", "R"),),
+)
+def needle_wings(step: Step, event: Access | LineCheck, case: Case) -> Iterable[Found]:
+    """Asks about a needle whose wings do not lie level with the skin.
+
+    Wings raised above the skin suggest a needle too long, which can tilt out; wings pressing into it, one too short,
+    which hurts the skin and may not reach the floor of the reservoir.
+
+    Choose the next needle by it; when the needle moves, hurts or leaks, change it now.
+    """
+    needle = step.after.needle.needle if step.after.needle is not None else None
+    length = needle.length_mm if type(needle) is Needle and type(needle.length_mm) is Decimal else None
+    size = f" of {quantity(length, 'mm')}" if length is not None else ""
+    match event.needle_wings:
+        case "raised above the skin":
+            said = f"the wings of the needle{size} are raised above the skin; the needle may be too long"
+        case "pressing into the skin":
+            said = f"the wings of the needle{size} press into the skin; the needle may be too short"
+        case _:
+            return
+    yield Found(step.entry.path("needle_wings"), said)
 
 
 # -- power injection --

@@ -25,6 +25,7 @@ from lda_notes.record.events import (
     PatencyTreatment,
     Tending,
 )
+from lda_notes.record.parts import DayOnly, began
 
 _CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 _LABEL: Final = Citation("alteplase-label", "R")
@@ -398,8 +399,9 @@ def insertion_after_arrival(step: Step, event: ArrivalAccessed, case: Case) -> I
 
     Correct the time, or chart an access if the needle was put in here.
     """
-    if isinstance(event.inserted_at, datetime) and event.inserted_at > event.at:
-        message = f"the needle was put in at {case.say(event.inserted_at)}, after the arrival at {case.say(event.at)}"
+    inserted = began(event.inserted_at, event.at)
+    if inserted is not None and inserted > event.at:
+        message = f"the needle was put in at {case.say(inserted)}, after the arrival at {case.say(event.at)}"
         yield Found(step.entry.path("inserted_at"), message)
 
 
@@ -411,12 +413,19 @@ def dressing_time_impossible(step: Step, event: ArrivalAccessed, case: Case) -> 
 
     Correct the time, or chart a dressing change if it was put on here.
     """
-    on = event.dressed_at
-    if not isinstance(on, datetime):
+    on, inserted = began(event.dressed_at, event.at), began(event.inserted_at, event.at)
+    if on is None:
         return
     if on > event.at:
         message = f"the dressing was put on at {case.say(on)}, after the arrival at {case.say(event.at)}"
         yield Found(step.entry.path("dressed_at"), message)
-    elif isinstance(event.inserted_at, datetime) and on < event.inserted_at:
-        message = f"the dressing was put on at {case.say(on)}, before the needle at {case.say(event.inserted_at)}"
+    elif inserted is not None and _before(on, inserted, case):
+        message = f"the dressing was put on at {case.say(on)}, before the needle at {case.say(inserted)}"
         yield Found(step.entry.path("dressed_at"), message)
+
+
+def _before(one: datetime, other: datetime, case: Case) -> bool:
+    """Tell whether one moment was before the other: by the day where the hour of either is not known."""
+    if isinstance(one, DayOnly) or isinstance(other, DayOnly):
+        return case.local(one).date() < case.local(other).date()
+    return one < other

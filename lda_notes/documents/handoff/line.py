@@ -122,7 +122,8 @@ class View:
     def subject(self) -> Subject:
         """What suitability asks of the patient, as known now."""
         today = self.asof.astimezone(self.wording.zone).date()
-        return subject(self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof), today)
+        known = self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof)
+        return subject(*known, today, self.timeline.unread)
 
     def left(self) -> Entry | None:
         """Return the discharge, if it has happened."""
@@ -476,8 +477,11 @@ def _from_clock(view: View, state: State, clock: Due) -> Action:
 
 
 def _owner(view: View, by: datetime | None) -> str:
-    if view.left() is not None:
-        return _taken_over(view) or "no one is named"
+    left = view.left()
+    if left is not None:
+        plan = left.event.needle_removal if isinstance(left.event, ev.Discharge) and by is not None else None
+        takes_out = wording.person(plan.by) if plan is not None and plan.by is not None and plan.by.name else ""
+        return _taken_over(view) or takes_out or "no one is named"
     return "oncoming nurse" if by is None or view.in_shift(by) else "a later shift"
 
 

@@ -34,7 +34,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Port
-from lda_notes.record.parts import Allergy, Problem
+from lda_notes.record.parts import Allergy, NeedleRemoval, Problem
 from lda_notes.record.reading import UnreadEvent
 from lda_notes.record.unread import Unread, about, absent
 
@@ -175,11 +175,11 @@ def patient_facts(
         isinstance(discharge, ev.Discharge) and discharge.handed_to is not None and bool(discharge.handed_to.name),
         _allergies(timeline),
         tuple(precautions(patient)),
-        port_text(port, timeline.unread),
+        port_text(port, timeline),
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_ended(view)),
-        tuple(_open_problems(view, lines)),
+        tuple(sorted(_open_problems(view, lines), key=lambda problem: problem.answered)),
         tuple(dict.fromkeys(_changes(view))),
         tuple(_pending(view, lines)),
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
@@ -297,7 +297,16 @@ def _left(view: View) -> str:
         return ""
     where = f" to {entry.event.destination}" if entry.event.destination else ""
     needle = {True: ", needle left in", False: ", no needle in", None: ""}[entry.event.needle_in]
-    return f"Discharged{where}{needle} ({view.wording.told(entry)})"
+    return f"Discharged{where}{needle}{_removal(view, entry.event.needle_removal)} ({view.wording.told(entry)})"
+
+
+def _removal(view: View, plan: NeedleRemoval | None) -> str:
+    """Return who takes out the needle that was left in, when, and whom to call before."""
+    if plan is None:
+        return ""
+    who = f"; {wording.person(plan.by)} takes it out" if plan.by is not None else "; who takes it out is not named"
+    at = f" {view.wording.when(plan.at)}" if plan.at else ""
+    return who + at + (f"; if it comes out before, call {phrasing.quoted(plan.call)}" if plan.call else "")
 
 
 NONE_KNOWN: Final = "no known allergies"
@@ -312,8 +321,9 @@ def _allergies(timeline: Timeline) -> str:
     return "" if allergies else NONE_KNOWN
 
 
-def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
-    """Return where the port lies and what is known of it."""
+def port_text(port: Port, timeline: Timeline) -> str:
+    """Return where the port lies and what is known of it and of its side."""
+    unread = timeline.unread
     where = " ".join(part for part in (port.side, port.area) if part) or _port_lacks(unread, "site", "side", "area")
     parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
     if port.implanted_on:
@@ -335,6 +345,9 @@ def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
         most = [quantity(power.max_flow_ml_per_s, "mL per second")] if power.max_flow_ml_per_s else []
         most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
         parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
+    known = [row.event.arm_history for row in timeline.entries if isinstance(row.event, ev.PortFacts)]
+    side = tuple(dict.fromkeys(said for words in known for said in words))
+    parts += [f"known of that side: {phrasing.listed(side)}"] if side else []
     return "; ".join(parts)
 
 
@@ -440,9 +453,13 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
             when = f"; check by {view.wording.when(check.by)}" if check and check.by else "; see what is due"
             yield f"{line.dwelling.value}{when} ({line.dwelling.told})"
         yield from _decisions(view, line)
+    held = any(line.state.holds for line in lines)
     for entry in view.timeline.entries:
         event = entry.event
-        if not _recent(view, entry):
+        recent = _recent(view, entry)
+        if isinstance(event, ev.ExtravasationCare) and event.follow_up and (recent or held):
+            yield f"Follow-up at the site: {phrasing.quoted(event.follow_up)} ({view.wording.told(entry)})"
+        if not recent:
             continue
         samples = list(event.samples) if isinstance(event, ev.Proved) else []
         if isinstance(event, ev.LineUse) and event.purpose == "blood sampling" and event.what:

@@ -41,6 +41,8 @@ _BRIEF: Final = frozenset(
         "patency check",
         "patency treatment",
         "needle dislodged",
+        "extravasation care",
+        "evaluation",
     }
 )
 """Kinds with a short wording of their own; the full narrative of every other kind is short."""

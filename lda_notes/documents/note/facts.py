@@ -14,7 +14,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import ANSWERS, Computed, label, leaves, plain, say
 from lda_notes.problems import Path
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Lock, NotDone
+from lda_notes.record.parts import DayOnly, Lock, NotDone
 
 
 def values(scene: Scene) -> Values:
@@ -71,7 +71,7 @@ def _needle(scene: Scene) -> Values:
             values["needle_unknown"] = ("The needle, in since an unknown time,", (at(stay.opened, "kind"),))
         elif stay.since <= event.at:
             values["needle_since"] = (stay.since, paths[:1])
-            values["needle_for"] = (event.at - stay.since, paths)
+            values["needle_for"] = (None if isinstance(stay.since, DayOnly) else event.at - stay.since, paths)
     if isinstance(event, ev.Access) and event.follows_removal:
         removal = scene.timeline.entry(event.follows_removal)
         if removal is not None and removal.retraction is None and isinstance(removal.event, ev.Deaccess):

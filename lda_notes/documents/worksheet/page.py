@@ -280,6 +280,8 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
         yield "Before any flush: aspirate and discard what is in the line; where nothing comes, ask the prescriber"
     if state.dwell is not None and work != "patency check":
         yield "A thrombolytic is in the line: nothing else goes in before it is aspirated"
+    if work == "de-access" and line.runs:
+        yield f"Runs: {line.runs}. It is stopped first, and that is charted"
     if work == "patency check" and state.dwell is None:
         yield "No thrombolytic is in the line, as recorded: this sheet is for a look at one"
     if work in ("access", "arrival accessed") and state.needle is not None:
@@ -310,7 +312,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
         ("Allergies", allergies),
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
         ("Needle that worked", needle_text(view, septum)),
-        ("Site", port_text(episode.port, view.timeline.unread)),
+        ("Site", port_text(episode.port, view.timeline)),
         ("Due", due),
     ]
     if len(episode.port.septa) > 1:
