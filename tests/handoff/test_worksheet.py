@@ -372,8 +372,8 @@ def test_an_arrival_is_looked_at_flushed_and_locked_and_no_needle_is_put_in() ->
 def test_the_line_check_of_a_unit_has_boxes_for_blood_return_and_two_identifiers() -> None:
     page = unit_sheet([view(record(needle_event("2031-03-04 09:00"), number=3))])
     text = render(page, "text", 4000).decode().replace("\u00a0", " ")
-    assert "[ ] two identifiers" in text and "born 3 February 1980" in text
-    assert "Blood return: [ ] present  [ ] sluggish  [ ] none  [ ] not looked for" in text
+    assert "[ ] MD-0003" in text and "[ ] born 3 February 1980" in text
+    assert "Blood return: [ ] present [ ] sluggish [ ] none" in text
 
 
 @pytest.mark.parametrize(
