@@ -150,7 +150,7 @@ def _without_sheet(views: Sequence[View]) -> Iterator[str]:
             for action in line_facts(view, septum).actions:
                 has_sheet = action.clock in _WORK_OF or action.clock == "line check"
                 if not has_sheet and (action.late or (action.by is not None and view.in_shift(action.by))):
-                    yield f"{_running(view)}: {action.act}: {when_due_text(view.wording, action)}"
+                    yield f"{_who(view)}: {short(action)}: {when_due_text(view.wording, action)}"
 
 
 def due_sheet(views: Sequence[View]) -> Sheet:
@@ -158,7 +158,7 @@ def due_sheet(views: Sequence[View]) -> Sheet:
     jobs = due_jobs(views)
     blocks: list[Block] = [*_unit_blocks(views)]
     if others := tuple(_without_sheet(views)):
-        blocks += [Heading("Due, and on no worksheet"), Bullets(others, boxes=True)]
+        blocks.append(Bullets(others, "Due, and on no worksheet", boxes=True, columns=2))
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
@@ -184,17 +184,17 @@ def _of_unit(views: Sequence[View]) -> str:
 
 
 _SEEN: Final = (
-    "two identifiers", "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable",
+    "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable",
     "dressing intact", "connections secure",
 )  # fmt: skip
-_BLOOD: Final = ("present", "sluggish", "none", "not looked for")
+_BLOOD: Final = ("present", "sluggish", "none")
 
 
 def _boxes(names: Sequence[str]) -> str:
     return "  ".join(f"{BOX} {name}".replace(" ", "\u00a0") for name in names)
 
 
-LOOKS: Final = (_boxes(_SEEN), f"Blood return: {_boxes(_BLOOD)}")
+LOOKS: Final = (f"{_boxes(_SEEN)}  Blood return: {_boxes(_BLOOD)}",)
 """What is looked for, each with a box of its own; what is not so is written."""
 
 
@@ -206,9 +206,9 @@ def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
         yield Paragraph((Sentence("No patient has a needle in, as recorded."),))
         return
     yield Table(
-        ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
+        ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, nurse"),
         tuple(rows),
-        (6, 18, 30, 34, 12),
+        (5, 16, 30, 41, 8),
         "Line check: one row for each needle; a box is ticked only for what was looked at",
     )
 
@@ -227,13 +227,10 @@ def _unit_rows(view: View, units: bool) -> Iterator[tuple[Cell, ...]]:
         said = (inside(line), f"runs: {line.runs}" if line.runs else "")
         yield (
             one_line(", ".join(filter(None, (stay.unit if units else "", stay.room)))) if stay else "",
-            tuple(
-                Line(words)
-                for words in (
-                    patient_name(patient), one_line(patient.identifiers[0].value), _born(view), child(view),
-                    f"septum: {septum}" if len(septa) > 1 else "",
-                )
-                if words
+            (
+                Line(patient_name(patient)),
+                *(Line(words, box=True) for words in (one_line(patient.identifiers[0].value), _born(view))),
+                *(Line(words) for words in (child(view), f"septum: {septum}" if len(septa) > 1 else "") if words),
             ),
             (
                 *(Line(one.text, strong=True) for one in line_warnings(view.wording, line)),
@@ -249,6 +246,11 @@ def _born(view: View) -> str:
     return f"born {phrasing.day(born) if born else view.wording.absent(None, 'patient', 'birth_date')}"
 
 
+def _who(view: View) -> str:
+    patient = view.timeline.episode.patient
+    return f"{patient_name(patient)} {one_line(patient.identifiers[0].value)}"
+
+
 def _running(view: View) -> str:
     patient = view.timeline.episode.patient
     identifiers = ", ".join(f"{i.label or 'identifier'} {i.value}" for i in patient.identifiers)
@@ -262,8 +264,8 @@ def _alerts(view: View, work: Work, line: LineFacts) -> Iterator[Alert]:
     if line.status == "no port":
         yield Alert("stop", "The port is not in the body, as recorded")
         return
-    for words in _unfit(work, line):
-        yield Alert("caution", words)
+    if unfit := tuple(_unfit(work, line)):
+        yield Alert("caution", "\n".join(unfit))
 
 
 _PUTS_IN: Final[frozenset[Work]] = frozenset({"access", "arrival accessed", "de-access", "flush", "patency check"})
@@ -275,8 +277,8 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
     state = line.state
     if state.holds and work in _PUTS_IN:
         yield (
-            "On hold: no flush, no lock, and no drug through this line, except work on what it is held for and what a "
-            "named prescriber orders in spite of it"
+            "On hold: no flush, lock, or drug, except work on what it is held for and what a named prescriber orders "
+            "in spite of it"
         )
     if work in _PUTS_IN and any(one.code in ("D1", "D3") and not one.phase for one in state.dangers):
         yield "Before any flush: aspirate and discard what is in the line; where nothing comes, ask the prescriber"
