@@ -291,7 +291,7 @@ def test_the_volume_of_the_system_is_computed() -> None:
     data["port"]["catheter_volume_ml"] = 0.9
     text = told(data)
     assert "Catheter and recorded add-ons: 1.3 mL; 2 times that is 2.6 mL" in text
-    assert "The lock that fills catheter and recorded add-ons is 1.56 mL" in text
+    assert "A lock of 1.56 mL fills catheter and recorded add-ons" in text
 
 
 def test_a_needle_in_or_out_is_said_first() -> None:

@@ -30,7 +30,7 @@ from lda_notes.documents.handoff.round import inside, line_warnings, when
 from lda_notes.documents.handoff.words import short, when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
-from lda_notes.documents.wording import one_line, patient_name
+from lda_notes.documents.wording import in_letters, one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
 from lda_notes.documents.worksheet.known import difficulties, needle_text, state_text
 from lda_notes.documents.worksheet.steps import cautions, step_of
@@ -158,7 +158,7 @@ def due_sheet(views: Sequence[View]) -> Sheet:
     jobs = due_jobs(views)
     blocks: list[Block] = [*_unit_blocks(views)]
     if others := tuple(_without_sheet(views)):
-        blocks.append(Bullets(others, "Due, and on no worksheet", boxes=True, columns=2))
+        blocks.append(Bullets(others, "Due, and on no worksheet", boxes=True, columns=3))
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
@@ -248,7 +248,7 @@ def _born(view: View) -> str:
 
 def _who(view: View) -> str:
     patient = view.timeline.episode.patient
-    return f"{patient_name(patient)} {one_line(patient.identifiers[0].value)}"
+    return f"{in_letters(patient.family_name)} {one_line(patient.identifiers[0].value)}"
 
 
 def _running(view: View) -> str:
