@@ -158,7 +158,8 @@ def due_sheet(views: Sequence[View]) -> Sheet:
     jobs = due_jobs(views)
     blocks: list[Block] = [*_unit_blocks(views)]
     if others := tuple(_without_sheet(views)):
-        blocks.append(Bullets(others, "Due, and on no worksheet", boxes=True, columns=3))
+        said = tuple(Sentence(f"{BOX} {words}".replace(" ", "\u00a0")) for words in others)
+        blocks.append(Paragraph(said, "Due, and on no worksheet:"))
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
@@ -300,20 +301,14 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
 
 def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     episode = view.timeline.episode
-    patient = episode.patient
+    none = episode.patient.allergies == () and not about(view.timeline.unread, None, "patient", "allergies")
     unit = view.timeline.unit_at(view.asof)
-    absent = view.wording.absent
-    allergies = f"allergies {absent(None, 'patient', 'allergies')}"
-    if patient.allergies is not None:
-        allergies = ", ".join(phrasing.capital(a.substance) for a in patient.allergies) or "none known"
-        if about(view.timeline.unread, None, "patient", "allergies"):
-            allergies += ", and what could not be read"
     due = "; ".join(f"{short(a)}: {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", "; ".join(filter(None, (_running(view), _born(view), child(view))))),
         ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),
         ("As of", view.wording.in_full(view.asof)),
-        ("Allergies", allergies),
+        *([("Allergies", "none known")] if none else []),  # all else about allergies is the caution's
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
         ("Needle that worked", needle_text(view, septum)),
         ("Site", port_text(episode.port, view.timeline)),
