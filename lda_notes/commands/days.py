@@ -59,12 +59,6 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
     return found
 
 
-_COUNTED = frozenset(
-    {"at", "kind", "of", "inserted_at", "unit", "to_unit", "setting", "to_setting", "admitted_at", "implanted_on"}
-)
-"""Facts that counts of days rest on."""
-
-
 @click.command()
 @click.argument(
     "paths",
@@ -142,6 +136,11 @@ def command(
     """
     if last < first:
         raise click.UsageError(f"--to {last} is before --from {first}.")
+    if first > asof.date():
+        raise Failure(f"--from {first} is after {asof.date()}, the day judged from: nothing can be counted yet")
+    if last > asof.date():
+        say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
+        last = asof.date()
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
     if rows:
@@ -155,15 +154,13 @@ def command(
         stream(rows, Days(rules, asof, first, last, unit), how, out)
     if counts is not None and by == "month":
         raise click.UsageError("--counts is about the whole range; give --by unit, or one month at a time.")
-    if first > asof.date():
-        raise Failure(f"--from {first} is after {asof.date()}, the day judged from: nothing can be counted yet")
     chosen, to = target(form, out, "line-days", FORMATS, "csv")
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     given = _given(counts) if counts else {}
     read = reading.all_timelines(paths, policy, asof)
     doubtful = False
     for record, _ in read:
-        left_out = [*filter(None, [reading.unread(record)]), *reading.unread_facts(record, _COUNTED)]
+        left_out = [*filter(None, [reading.unread(record)]), *reading.unread_facts(record, line_days.COUNTED)]
         for said in left_out:
             say(said, err=True)
         doubtful = doubtful or bool(left_out)
@@ -176,9 +173,6 @@ def command(
         say(f"Assumed: {note}.", err=True)
     for name in _unknown_units(unit, stays, given):
         say(name, err=True)
-    if last > asof.date():
-        say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
-        last = asof.date()
     others = _other_days(other_lines, found, first, last) if other_lines else None
     lines = "ports only" if others is None else "ports and other central lines"
     if counts is not None and others is None:

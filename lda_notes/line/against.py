@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -16,10 +16,14 @@ from lda_notes.line.known import condition, substance
 from lda_notes.line.states import State
 from lda_notes.record.episode import Patient, Port
 from lda_notes.record.parts import Antisepsis, Dressing
+from lda_notes.record.unread import Unread
 
 
-def subject(patient: Patient, port: Port, today: date) -> Subject:
-    """Return what suitability asks of a patient with a port on a day, as plain values."""
+def subject(patient: Patient, port: Port, today: date, unread: Iterable[Unread] = ()) -> Subject:
+    """Return what suitability asks of a patient with a port on a day, as plain values.
+
+    ``unread`` is what could not be read of the record, for what is offered; what was done is judged without it.
+    """
     return Subject(
         patient.birth_date,
         today,
@@ -27,6 +31,7 @@ def subject(patient: Patient, port: Port, today: date) -> Subject:
         frozenset(map(substance, patient.allergies or ())),
         frozenset(map(condition, patient.history)),
         port.valved,
+        frozenset(name for fact in unread for name in ("allergies", "history") if name in fact.names),
     )
 
 

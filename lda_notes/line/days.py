@@ -19,6 +19,11 @@ from lda_notes.line import due
 from lda_notes.line.timeline import Timeline, UnitStay
 from lda_notes.record import events as ev
 
+COUNTED: Final = frozenset(
+    {"at", "kind", "of", "inserted_at", "unit", "to_unit", "setting", "to_setting", "admitted_at", "implanted_on"}
+)
+"""Facts that counts of days rest on."""
+
 OPTIONS: Final = (
     "denominator_counts",
     "denominator_time",

@@ -128,6 +128,7 @@ class Keyboard:
         self.process = spawn(PROGRAM, given, folder, environment)
         self.process.delaybeforesend = None
         self.keys = 0
+        self.answers = 0
         self.free = 0
         self.shown = ""
 
@@ -153,6 +154,7 @@ class Keyboard:
 
     def _send(self, text: str, free: bool) -> None:
         self.keys += len(text) + 1
+        self.answers += 1
         self.free += len(text) if free else 0
         self.process.sendline(text)
 

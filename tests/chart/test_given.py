@@ -338,3 +338,15 @@ WITH_KIT = [
     *("-15m", "1", "a", "", "1", "a", "n", "a", "-6", "a", "60 60", "1", "w", "5", "15", "10", "a"),
     *("i", "", "a", "y", "0", "1", "t", "y"),
 ]
+
+
+def test_what_becomes_known_about_the_port_is_charted_in_ten_answers(run: Run, ward: Path) -> None:
+    """Tip and power rating from the card of the port: 59 keys, the signature among them; nothing is edited by hand."""
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    typed = ["", "tip, power", "cavoatrial junction", "", "6 May 2026", "y", "5", "300", "card", "y"]
+    ran = run("chart", "episode.yaml", "port", "--asof", "2026-05-07T12:00-05:00", typed="\n".join(typed) + "\n")
+    assert ran.code == 0 and "port-facts-1: written" in ran.out, ran.err
+    assert (len(typed), sum(len(answer) + 1 for answer in typed)) == (10, 59)
+    event = (read_yaml((ward / "episode.yaml").read_bytes()).data or {})["events"][-1]
+    assert event["tip"] == {"location": "cavoatrial junction", "on": "2026-05-06"} and event["source"] == "card"
+    assert event["power"] == {"rated": "yes", "max_flow_ml_per_s": 5, "max_pressure_psi": 300}

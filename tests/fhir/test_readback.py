@@ -402,6 +402,7 @@ def test_a_resource_that_no_part_of_ours_is_gets_named() -> None:
         "identifier": [{"system": CONFIG.systems.identity, "value": "00000000-0000-5000-8000-000000000000"}],
         "status": "final",
         "code": {"text": "Something else"},
+        "subject": resources(bundles, "Procedure")[0]["subject"],
     }
     bundles[0]["entry"].append({"fullUrl": "urn:uuid:00000000-0000-5000-8000-000000000000", "resource": stranger})
     provenance = resources(bundles[:1], "Provenance")[0]

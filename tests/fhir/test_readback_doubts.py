@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fhir_demos import CONFIG, FOLDER, episode, noted, sent
+from fhir_demos import CONFIG, FOLDER, episode, noted, resources, sent
 from test_fhir_commands import run
 from test_readback import element
 
@@ -122,6 +122,26 @@ def test_a_number_that_was_added_is_the_same_patients() -> None:
         assert only(read([*week(options)[:2], *later[2:]])).remarks == ()
 
 
+def test_what_names_no_patient_is_named_and_not_read() -> None:
+    bundles = week()
+    bare = element(bundles, "Observation", "Blood return from")
+    del bare["subject"]
+    found = only(read(bundles))
+    assert about(found, bare, "access-1", "it names no patient")
+    assert "blood_return" not in event(found, "access-1")
+
+
+def test_a_version_of_the_patient_is_the_patient() -> None:
+    bundles = week()
+    element(bundles, "Observation", "Blood return from")["subject"] = {"reference": "Patient/5/_history/2"}
+    for bundle in bundles:
+        for entry in bundle["entry"]:
+            for step in ("subject", "patient", "for"):
+                if "Patient?" in str(entry["resource"].get(step, {}).get("reference")):
+                    entry["resource"][step] = {"reference": "Patient/5"}
+    assert only(read(bundles)).remarks == ()
+
+
 # -- rules that nobody knows --
 
 
@@ -211,6 +231,20 @@ def test_observations_that_no_one_retracted_are_each_named() -> None:
 
 def test_what_was_retracted_and_corrected_is_not_named() -> None:
     assert only(read(sent(episode("corrected-entries")))).remarks == ()
+
+
+def test_what_the_record_began_with_is_not_taken_back_in_silence() -> None:
+    bundles = week(Options(with_context=True))
+    for bundle in bundles:
+        for entry in bundle["entry"]:
+            if entry["resource"]["resourceType"] == "List":
+                entry["resource"]["status"] = "entered-in-error"
+    assert any(one.startswith("List ") and "entered in error" in one for one in only(read(bundles)).remarks)
+    bundles = sent(episode("heparin-history"))
+    allergy = resources(bundles, "AllergyIntolerance")[0]
+    allergy["clinicalStatus"]["coding"][0]["code"] = "inactive"
+    found = only(read(bundles))
+    assert any(f"{identity(allergy)}: is inactive, and no entry withdraws it" in one for one in found.remarks)
 
 
 # -- the same identity twice --

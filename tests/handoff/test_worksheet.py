@@ -392,6 +392,33 @@ def test_the_room_of_a_line_check_names_the_ward_where_there_are_several(
     assert [row[0] for row in table.rows] == places
 
 
+OFFERED = re.compile(
+    r"heparin of [\d,]+ units|Cream of lidocaine|Cold spray|^\[ \] Chlorhexidine disc \[", re.MULTILINE
+)
+SKIN = re.compile(r"^\[ \] (Chlorhexidine in alcohol|Povidone|70%)|cap for every connector", re.MULTILINE)
+
+
+@pytest.mark.parametrize(
+    ("fact", "written", "skin"),
+    [("allergies", [{"substance": "heprin"}], False), ("history", ["heparin induced thrombocytopenia"], True)],
+)
+def test_what_an_unread_allergy_or_history_may_forbid_is_asked_and_not_offered(
+    fact: str, written: list[Any], skin: bool
+) -> None:
+    """A history speaks against no antiseptic; an allergy may be one to anything."""
+    said = told(PLAIN)
+    assert len(set(OFFERED.findall(said))) == 4
+    assert SKIN.search(said)
+    data = {**PLAIN, "patient": {**PLAIN["patient"], fact: written}}
+    said = told(data)
+    assert not OFFERED.findall(said)
+    assert bool(SKIN.search(said)) is skin
+    for what in ("Lock: ask before any heparin", "Chlorhexidine disc: ask first", "Ask before numbing"):
+        assert what in said
+    learned = event("patient facts", "2031-03-04 08:00", **{fact: written})
+    assert not OFFERED.findall(told(record(learned, number=3)))
+
+
 def test_contents_that_must_not_be_flushed_in_come_out_first() -> None:
     found = event("patient facts", "2031-03-04 12:00", history=[{"condition": "heparin-induced thrombocytopenia"}])
     data = record(needle_event("2031-03-04 09:00", lock=HEPARIN), found, number=3)

@@ -61,6 +61,7 @@ FHIR_TESTS = (
 TESTS = (
     "tests/rules/test_cases.py::test_case",
     "tests/rules/test_named_mutations.py",
+    "tests/rules/test_what_mutants_showed.py",
     "tests/rules/test_boundaries.py",
     "tests/rules/test_amount_boundaries.py",
     "tests/rules/test_age_boundaries.py",
@@ -97,6 +98,7 @@ def main() -> int:
     parser.add_argument("--seed", default="13")
     parser.add_argument("--seconds", type=float, default=20, help="How long the tests of one mutant may take.")
     parser.add_argument("--only", type=Path, help="Only the mutants in this file, one a row, as they are printed.")
+    parser.add_argument("--tests", nargs="+", help="Only these tests, such as the one that is to kill a survivor.")
     parser.add_argument("--named", action="store_true", help="Only those of named.py, which once went unnoticed.")
     chosen = parser.parse_args()
     os.nice(10)
@@ -124,6 +126,7 @@ def main() -> int:
     options = ["-s", "-o", "addopts=", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:terminal", "-W", "ignore"]
     for tests, of_fhir in ((NAMED_TESTS, None),) if chosen.named else ((TESTS, False), (FHIR_TESTS, True)):
         some = [one for found in tried.values() for one in found if of_fhir in (None, "/fhir/" in one.module)]
+        tests = chosen.tests or tests
         if some and pytest.main([*options, *tests], plugins=[Runner(some, chosen.seconds, told)]):
             raise SystemExit("the tests could not be collected or do not pass: run them by themselves first")
     new = [one for found in survived.values() for one in found if one.key not in reasons]

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
-from lda_notes.check.rules.overrun import first_after, judged_until, length, overrun
+from lda_notes.check.rules.overrun import first_after, judged_until, lasted, length, overrun
 from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due
@@ -50,7 +50,7 @@ def needle_dwell(case: Case) -> Iterable[Found]:
                 yield Found(
                     stay.closed.path("at"),
                     f"the needle put in {case.say(stay.since)} stayed in until {case.say(out)}, "
-                    f"{length(out - stay.since)}; expected out by {case.say(by)}, "
+                    f"{lasted(case, stay.since, out)}; expected out by {case.say(by)}, "
                     f"after at most {case.policy.text('needle_dwell_days')}",
                     related=_first_seen(case, stay, by),
                     event=stay.closed.event.id,
@@ -96,7 +96,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
             yield Found(
                 stay.opened.path("at"),
                 f"the needle put in {case.say(stay.since)} is still in at {case.say(end)}, "
-                f"after {length(end - stay.since)}; expected out by {case.say(by)}, "
+                f"after {lasted(case, stay.since, end)}; expected out by {case.say(by)}, "
                 f"after at most {case.policy.text('needle_dwell_days')}",
                 related=_first_seen(case, stay, by),
                 event=stay.opened.event.id,
@@ -136,7 +136,7 @@ def dressing_dwell(case: Case) -> Iterable[Found]:
                 yield Found(
                     stay.ended.path("at"),
                     f"the {_kind(stay)} put on {case.say(stay.since)} stayed on until {case.say(off)}, "
-                    f"{length(off - stay.since)}; expected changed by {case.say(by)}, "
+                    f"{lasted(case, stay.since, off)}; expected changed by {case.say(by)}, "
                     f"after at most {case.policy.text(limit)}",
                     related=(Related(stay.put_on.path("dressing"), "this dressing"),),
                     citations=_cited(case, stay, limit),
@@ -177,7 +177,7 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
             yield Found(
                 stay.put_on.path("at"),
                 f"the {_kind(stay)} put on {case.say(stay.since)} is still on at {case.say(end)}, "
-                f"after {length(end - stay.since)}; expected changed by {case.say(by)}, "
+                f"after {lasted(case, stay.since, end)}; expected changed by {case.say(by)}, "
                 f"after at most {case.policy.text(limit)}",
                 citations=_cited(case, stay, limit),
                 event=stay.put_on.event.id,

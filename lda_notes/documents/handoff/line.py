@@ -122,7 +122,8 @@ class View:
     def subject(self) -> Subject:
         """What suitability asks of the patient, as known now."""
         today = self.asof.astimezone(self.wording.zone).date()
-        return subject(self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof), today)
+        known = self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof)
+        return subject(*known, today, self.timeline.unread)
 
     def left(self) -> Entry | None:
         """Return the discharge, if it has happened."""

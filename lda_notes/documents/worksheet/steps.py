@@ -15,7 +15,7 @@ from lda_notes.knowledge import amounts
 from lda_notes.knowledge.ages import years_old
 from lda_notes.knowledge.policy import number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.knowledge.suitability import antiseptics, disc_suits, locks, suits
+from lda_notes.knowledge.suitability import antiseptics, disc_suits, locks, suits, unread_words
 from lda_notes.line import due
 from lda_notes.narrative import phrasing
 
@@ -157,6 +157,8 @@ _CREAM: Final = "lidocaine 2.5% with prilocaine 2.5% cream"
 
 
 def _numbing(view: View) -> Iterator[Caution]:
+    if unread := unread_words(view.subject):
+        yield _common("W14", f"Ask before numbing: {unread} could not be read")
     minutes = view.policy.text("cream_contact_minutes")
     if suits("anesthetic", _CREAM, view.subject, view.policy).plain:
         yield Caution(f"Cream of lidocaine and prilocaine: on for at least {minutes}", ("cream_contact_minutes",))
@@ -185,7 +187,9 @@ def _skin(view: View) -> Iterator[Caution]:
     if "povidone-iodine" in agents:
         said = f"Povidone-iodine: dry at least {policy.text('povidone_iodine_dry_s')}"
         yield Caution(said, ("povidone_iodine_dry_s",))
-    if not agents:
+    if not agents and "allergies" in view.subject.unread:
+        yield _common("W13", "Ask which antiseptic: an allergy could not be read")
+    elif not agents:
         yield _common("W13", "Ask the prescriber which antiseptic: allergies or age rule out the usual ones")
     yield _common("W4", "Let it dry by itself; never wipe or fan; nothing touches the skin after it")
 

@@ -20,8 +20,11 @@ def read_names(store: Store, began: Json | None) -> set[str]:
     return {name for name in named if name is not None}
 
 
-def read_known(store: Store, began: Json, remarks: Remarks) -> Json:
-    """Allergies, history and weight, in the order of the List. What is not here is remarked on."""
+def read_known(store: Store, began: Json, remarks: Remarks, *, told: bool) -> Json:
+    """Allergies, history and weight, in the order of the List. What is not here is remarked on.
+
+    ``told``: an entry of the record says more of the patient, so that it may have withdrawn an allergy.
+    """
     made: dict[str, Any] = {}
     for entry in began.get("entry", ()):
         item = entry.get("item", {})
@@ -36,6 +39,8 @@ def read_known(store: Store, began: Json, remarks: Remarks) -> Json:
         if status_of(held) == IN_ERROR:
             remarks.add(held, "is entered in error; it was not read")
             continue
+        if status_of(held) == "inactive" and not told:
+            remarks.add(held, "is inactive, and no entry withdraws it")
         match held.get("resourceType"):
             case "AllergyIntolerance":
                 allergies = made.setdefault("allergies", [])

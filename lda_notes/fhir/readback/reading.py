@@ -20,6 +20,7 @@ from lda_notes.fhir.build.naming import Names, event_role
 from lda_notes.fhir.build.papers import CORRECTION, DESPITE, TIME_NOT_CHARTED
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json, text_of, to_json
+from lda_notes.fhir.identity import status_of
 from lda_notes.fhir.readback.corrections import Correction, original_and_stated
 from lda_notes.fhir.readback.doubts import (
     IN_ERROR,
@@ -115,6 +116,9 @@ def _episode(store: Store, config: Config, sources: list[Source], known: set[str
             events.append(event)
     _undo(events, times, corrections, withdrawn)
     began = store.own(list_name)
+    for held in (began, store.own(port_name)):
+        if held is not None and status_of(held) == IN_ERROR:
+            remarks.add(held, "is entered in error, and no retraction takes back what the record began with")
     used |= {names.of(event_role(port_name, name, event, "correction")) for event in corrections}
     used |= listed
     _remark_unread(store, sources, used, remarks)
@@ -300,7 +304,9 @@ def _patient_and_stay(
         made["patient"] |= _patient(patient) if patient is not None else {}
         made["stay"] |= _stay(store, stay) if stay is not None else {}
     if began is not None:
-        made["patient"] |= read_known(store, began, remarks)
+        made["patient"] |= read_known(
+            store, began, remarks, told=any(source.kind == "patient facts" for source in sources)
+        )
     if not made["patient"]:
         remarks.said.append("nothing in the bundles says who the patient is, and where the stay is")
     return made

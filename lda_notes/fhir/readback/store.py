@@ -66,7 +66,7 @@ class Store:
         """Take a resource out, so that nothing of it is read, and keep why."""
         resource = self._resources.pop(name, None)
         if resource is not None:
-            self.refused[name] = Refused(resource, why)
+            self.refused[name] = Refused(resource, why.rstrip("."))
 
     def _twice(self, key: str, method: str, resource: Json, here: dict[tuple[str, str], Json]) -> str | None:
         """Why a resource cannot be told from another one of the same identity; None where only one is said.

@@ -14,13 +14,14 @@ from typing import Final
 from lda_notes.fhir.build.naming import Names, port_role_of
 from lda_notes.fhir.elements import Json
 from lda_notes.fhir.identity import ABOUT
-from lda_notes.fhir.readback.store import Store
+from lda_notes.fhir.readback.store import FACTS, Store
 from lda_notes.fhir.tokens import read_token
 
 Number = tuple[str, str]
 """A record number: system and value."""
 
 ANOTHER: Final = "it names another patient than the record"
+NO_ONE: Final = "it names no patient"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,13 @@ def refuse_others(
     ``port`` is the identity of the record's port, ``listed`` are the record numbers in what the record began with, as
     each bundle has them: a number may have been added meanwhile.
     """
-    named = {name: one for name in about if (one := _named(store, store.own(name))) is not None}
+    named: dict[str, _Named] = {}
+    for name in about:
+        one = _named(store, store.own(name))
+        if one is not None:
+            named[name] = one
+        elif (store.own(name) or {}).get("resourceType") in FACTS:
+            store.refuse(name, NO_ONE)
     full = [*listed, *(one.known for one in named.values())]
     single = [frozenset({one.number}) for one in named.values() if one.number is not None]
     known = [group for group in full if group]
@@ -78,7 +85,7 @@ def _named(store: Store, resource: Json | None) -> _Named | None:
     reference = next(_about(resource), None) if resource is not None else None
     if reference is None:
         return None
-    address = str(reference.get("reference", ""))
+    address = str(reference.get("reference", "")).partition("/_history/")[0]
     name = store.name_at(reference)
     patient = store.own(name) if name is not None else None
     number = next(iter(numbers_of([reference.get("identifier", {})])), None)
