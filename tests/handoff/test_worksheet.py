@@ -373,7 +373,7 @@ def test_the_line_check_of_a_unit_has_boxes_for_blood_return_and_two_identifiers
     page = unit_sheet([view(record(needle_event("2031-03-04 09:00"), number=3))])
     text = render(page, "text", 4000).decode().replace("\u00a0", " ")
     assert "[ ] MD-0003" in text and "[ ] born 3 February 1980" in text
-    assert "Blood return: [ ] present  [ ] sluggish  [ ] none" in text
+    assert "Blood return: [ ] present [ ] sluggish [ ] none" in text
 
 
 @pytest.mark.parametrize(

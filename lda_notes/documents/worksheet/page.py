@@ -185,17 +185,17 @@ def _of_unit(views: Sequence[View]) -> str:
 
 
 _SEEN: Final = (
-    "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable",
-    "dressing intact", "connections secure",
+    "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable", "dressing intact",
+    "connections secure",
 )  # fmt: skip
 _BLOOD: Final = ("present", "sluggish", "none")
 
 
 def _boxes(names: Sequence[str]) -> str:
-    return "  ".join(f"{BOX} {name}".replace(" ", "\u00a0") for name in names)
+    return " ".join(f"{BOX} {name}".replace(" ", "\u00a0") for name in names)
 
 
-LOOKS: Final = (f"{_boxes(_SEEN)}  Blood return: {_boxes(_BLOOD)}",)
+LOOKS: Final = (_boxes(_SEEN), f"Blood return: {_boxes(_BLOOD)}")
 """What is looked for, each with a box of its own; what is not so is written."""
 
 
@@ -209,7 +209,7 @@ def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
     yield Table(
         ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, nurse"),
         tuple(rows),
-        (5, 16, 30, 41, 8),
+        (55, 195, 305, 345, 100),
         "Line check: one row for each needle; a box is ticked only for what was looked at",
     )
 
@@ -225,13 +225,14 @@ def _unit_rows(view: View, units: bool) -> Iterator[tuple[Cell, ...]]:
             continue
         look = next((action for action in line.actions if action.clock == "line check"), None)
         due = when(view.wording, look).rstrip(":") if look else ""
-        said = (inside(line), f"runs: {line.runs}" if line.runs else "")
+        at = f"{septum}: " if len(septa) > 1 else ""
+        said = (f"{at}{inside(line)}", f"runs: {line.runs}" if line.runs else "")
         yield (
             one_line(", ".join(filter(None, (stay.unit if units else "", stay.room)))) if stay else "",
             (
                 Line(patient_name(patient)),
                 *(Line(words, box=True) for words in (one_line(patient.identifiers[0].value), _born(view))),
-                *(Line(words) for words in (child(view), f"septum: {septum}" if len(septa) > 1 else "") if words),
+                *([Line(weighs)] if (weighs := child(view)) else []),
             ),
             (
                 *(Line(one.text, strong=True) for one in line_warnings(view.wording, line)),
