@@ -24,11 +24,11 @@ Condition = Callable[[Any, Episode], bool]
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One fact that a record of its kind should hold.
+    """One fact that a record of its kind should contain.
 
     ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
     nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
-    same, seen from the part that holds the fact, such as the one flush of several. ``option`` names a choice of the
+    same, seen from the part that contains the fact, such as the one flush of several. ``option`` names a choice of the
     policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
     fact at all, ``reported`` whether the check reports its absence (None: always). A fact inside a part that is absent
     is not asked for; the part itself is, by a row of its own that stands before its facts.
@@ -469,12 +469,12 @@ def is_spray(anesthetic: Any) -> bool:
 
 
 def has_heparin(lock: Any) -> bool:
-    """Tell whether the lock holds heparin."""
+    """Tell whether the lock contains heparin."""
     return "heparin" in lock.drug
 
 
 def no_built_in_disc(dressing: Any) -> bool:
-    """Tell whether the dressing itself holds no chlorhexidine."""
+    """Tell whether the dressing itself contains no chlorhexidine."""
     return isinstance(dressing, Dressing) and dressing.type != "transparent with chlorhexidine"
 
 
