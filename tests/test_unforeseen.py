@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pexpect
 import pytest
+from in_process import call
 
 from lda_notes import cli
 from lda_notes.commands.printing import visible
@@ -58,16 +59,19 @@ def test_an_unforeseen_error_is_one_sentence_without_the_record(error: str, says
 @pytest.mark.parametrize("moment", ["0001-01-01T00:00+00:00", "9999-12-31T23:59-12:00", "1849-12-31T23:59+00:00"])
 @pytest.mark.parametrize("command", ["check", "note", "handoff", "amounts"])
 def test_the_first_and_the_last_years_are_refused(command: str, moment: str) -> None:
-    done = run(command, DEMO, "--asof", moment)
-    assert done.returncode == 2 and "1850 to 2199" in done.stderr
+    done = call(command, DEMO, "--asof", moment)
+    assert done.returncode == 2 and b"1850 to 2199" in done.stderr
 
 
 def test_names_that_are_no_text(tmp_path: Path) -> None:
     name = os.fsdecode(os.fsencode(str(tmp_path)) + b"/ep\xff\x1b[31m.yaml")
     Path(name).write_bytes(DEMO.read_bytes())
-    for command in ("check", "note", "handoff", "amounts", "bundle"):
-        done = run(command, name)
-        assert "Traceback" not in done.stderr and "unexpected" not in done.stderr and done.returncode in (0, 1), command
+    for command in ("note", "handoff", "amounts", "bundle"):
+        said = call(command, name)
+        assert b"Traceback" not in said.stderr and b"unexpected" not in said.stderr, command
+        assert said.returncode in (0, 1), command
+    done = run("check", name)
+    assert "Traceback" not in done.stderr and "unexpected" not in done.stderr and done.returncode in (0, 1)
     done = run("check", name, "--out", name)
     assert done.returncode == 2 and "is an input" in done.stderr and "\\xff" in done.stderr
 
@@ -76,8 +80,8 @@ def test_files_that_are_no_policy(tmp_path: Path) -> None:
     for raw, says in ((b"", "is empty"), (b"  \n", "is empty"), (b"\x00\x01\x02", "is not text")):
         policy = tmp_path / "policy.yaml"
         policy.write_bytes(raw)
-        done = run("policy", "--policy", policy)
-        assert done.returncode == 2 and says in done.stderr and "a record was expected" not in done.stderr
+        done = call("policy", "--policy", policy)
+        assert done.returncode == 2 and says.encode() in done.stderr and b"a record was expected" not in done.stderr
 
 
 def test_without_a_home_folder(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from lda_notes.chart.heard import Heard, Reading, Unclear
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.times import Frame
 from lda_notes.narrative import phrasing
+from lda_notes.narrative.facts import label
 from lda_notes.problems import Path
 from lda_notes.record.spelling import nearest
 
@@ -40,17 +41,24 @@ def set_fact(model: type[BaseModel], path: Path, text: str, frame: Frame) -> Rea
         reason = text[1:].strip()
         if not reason:
             return Unclear("Type the reason after the dash.")
-        return Heard((((*path, spot.why_not), reason),), f"{spot.why_not.replace('_', ' ')}: {reason}")
+        return Heard(
+            (((*path, spot.why_not), reason),), f"{spot.why_not.replace('_', ' ')}: {reason}", called(model, path)
+        )
     if spot.sort is None:
         if text in spot.words:
-            return Heard(((path, text),), text)
+            return Heard(((path, text),), text, called(model, path))
         keys = phrasing.listed([f"{name}.{key}" for key in list(spot.part.model_fields)[:3]], "or") if spot.part else ""
         return Unclear(f"{name} is a part with facts of its own. Set one of them, such as {keys}.")
     if not text:
         return Unclear(f"Type what {name} is, after its name.")
     read, _, _ = answers.reader(spot, str(path[-1]))
     value = read(text, frame)
-    return value if isinstance(value, Unclear) else Heard(((path, value.value),), value.said)
+    return value if isinstance(value, Unclear) else Heard(((path, value.value),), value.said, called(model, path))
+
+
+def called(model: type[BaseModel], path: Path) -> str:
+    """Return what a fact is called in words, such as Needle lot."""
+    return phrasing.capital(label(model, path))
 
 
 def every_fact(model: type[BaseModel], head: str = "") -> Iterator[tuple[str, str]]:
@@ -82,7 +90,12 @@ def added(
         path: Path = ("supplies", len(items) if isinstance(items, list) else 0, "name")
         return _question(model, path, "Which supply? Its label may be scanned.")
     every = list(every_fact(model))
-    found = [name for name, title in every if word in (name, name.rpartition(".")[2], title.casefold())]
+    said = {name: called(model, tuple(step for step in paths.parse(name) if step != 0)) for name, _ in every}
+    found = [
+        name
+        for name, title in every
+        if word in (name, name.rpartition(".")[2], title.casefold(), said[name].casefold())
+    ]
     found = found or [name for name, title in every if word in name or word in title.casefold()]
     if fits is not None and len(found) > 1:
         found = [name for name in found if fits(paths.parse(name))] or found
@@ -90,8 +103,8 @@ def added(
         return _question(model, paths.parse(found[0]))
     if not found:
         return Unclear(f"Nothing is called {word} here. Try remarks, flush, problem, supply or lot.")
-    shown = found if len(found) <= _MOST else [*found[:_MOST], "another"]
-    return Unclear(f"That could be {phrasing.listed(shown, 'or')}. Type one of these names.")
+    shown = [said[name].casefold() for name in found[:_MOST]] + ["another"] * (len(found) > _MOST)
+    return Unclear(f"That could be {phrasing.listed(shown, 'or')}. Type one of these.")
 
 
 def _question(model: type[BaseModel], path: Path, asks: str = "") -> Question:

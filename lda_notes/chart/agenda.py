@@ -48,6 +48,8 @@ def questions(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
         return
     yield from _what_changes(scene, answered)
     todo = _told_at_once([one for one in leaves(scene, answered) if _is_open(one, scene, answered)], scene)
+    if scene.policy.choice("login_shared") == "yes":
+        todo.sort(key=lambda one: one.path[0] != "by")  # whose answers these are, a draft of them says from the first
     asked: set[str] = set()
     for one in todo:
         if one.name in asked:
@@ -199,7 +201,8 @@ def _alone(one: Leaf, scene: Scene) -> Question:
     )
     if one.spot.sort == "time":
         due = one.path[0] == "next_due"
-        question = replace(question, hint=_DUE_HINT if due else _INNER_HINT)
+        alone = ", or the day alone, such as 4 May" if one.spot.day_alone else ""
+        question = replace(question, hint=f"{_DUE_HINT if due else _INNER_HINT}{alone}")
     if one.path[0] == "problems" and one.path[-1] == "what":
         question = _covering(question, scene)
     if one.path[0] in SUPPLIES and scene.spot((one.path[0],)) is not None:
@@ -256,8 +259,8 @@ def _default(path: Path, scene: Scene) -> Heard | None:
     name = paths.dotted(tuple("*" if isinstance(step, int) else step for step in path))
     match name:
         case "order":  # the order for care of the port is none for a drug, nor the other way round
-            others = tuple(kind for kind in NEEDS if kind != "patency treatment")
-            return None if scene.kind not in others else _same(path, scene.last(path, others))
+            care = tuple(kind for kind in NEEDS if kind not in _BY_ORDER_OF_ITS_OWN)
+            return _same(path, scene.last(path, care)) if scene.kind in care else None
         case "dressing.securement":
             return _same(path, scene.last(path))
         case "infusion":
@@ -269,6 +272,9 @@ def _default(path: Path, scene: Scene) -> Heard | None:
             return _shown(path, scene)
         case _:
             return None
+
+
+_BY_ORDER_OF_ITS_OWN: Final = frozenset({"patency treatment", "line use"})
 
 
 def _same(path: Path, value: Any) -> Heard | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any, Final, assert_never
 
@@ -113,6 +114,8 @@ def reader(spot: Spot, key: str) -> tuple[Read, tuple[Option, ...], str]:
             return (lambda text, _: several(text, offered)), offered, _sample(offered)
         case "yes or no":
             return (lambda text, _: _yes_or_no(text)), (Option("y", "yes"), Option("n", "no")), ""
+        case "time" if spot.day_alone:
+            return _time_or_day, (), f"{times.HINT}, or the day alone"
         case "time":
             return _time, (), times.HINT
         case "day":
@@ -181,6 +184,17 @@ def _time(text: str, frame: Frame) -> Value | Unclear:
     past = other is not None and other <= frame.calendar.today
     doubt = f"Is that {phrasing.day(moment.date())}, not {phrasing.day(other)}?" if other and past else ""
     return Value(times.written(moment), times.echo(moment, frame.zone), doubt)
+
+
+def _time_or_day(text: str, frame: Frame) -> Value | Unclear:
+    """Read a time, or a date alone as a label carries it: then the record says that the hour is not known."""
+    moment = _time(text, frame)
+    day = _day(text, frame) if isinstance(moment, Unclear) else moment
+    if isinstance(day, Unclear) or day is moment:
+        return moment
+    if date.fromisoformat(day.value) > frame.now.astimezone(frame.zone).date():
+        return Unclear(f"{day.said} is in the future. Type the day again.")
+    return Value(day.value, f"{day.said}, hour not known", day.doubt)
 
 
 def _day(text: str, frame: Frame) -> Value | Unclear:

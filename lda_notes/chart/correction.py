@@ -99,10 +99,13 @@ class CorrectionSubject:
             if "kind" not in answered:
                 yield self._which_kind()
             return
+        unsigned = not self.given.get("by") and not facts.get("by") and "by" not in answered
+        if unsigned and self.policy.choice("login_shared") == "yes":  # whose draft it is, from the first answer
+            yield self._plain(kind, "by")
         if kind == "co-signature":
             if "role" not in answered and not facts.get("role"):
                 yield self._plain(kind, "role")
-            if not self.given.get("by") and not facts.get("by") and "by" not in answered:
+            if unsigned:
                 yield self._plain(kind, "by")
             return
         if kind != "retraction":
@@ -112,7 +115,7 @@ class CorrectionSubject:
         if "reason" not in answered and not facts.get("reason"):
             default = Heard(((("reason",), self.because),), self.because) if self.because else None
             yield replace(self._plain(kind, "reason"), default=default)
-        if not self.given.get("by") and not facts.get("by") and "by" not in answered:
+        if unsigned:
             yield self._plain(kind, "by")
 
     def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
@@ -148,7 +151,8 @@ class CorrectionSubject:
         for path, value in given.facts:
             spot = layout.spot(self.model, path[1:]) if path[0] == "new" else None
             due = "next_due" in path
-            if spot is not None and spot.sort == "time" and not due and datetime.fromisoformat(value) > self.now():
+            timed = spot is not None and spot.sort == "time" and "T" in str(value)
+            if timed and not due and datetime.fromisoformat(value) > self.now():
                 return Unclear("That time is in the future.")
         return None
 

@@ -18,7 +18,7 @@ def differences(scene: Scene, given: Heard) -> Iterator[Doubtful | Unclear]:
     """Yield each reason to doubt the facts just given, with what is meant if the nurse agrees."""
     for path, value in given.facts:
         spot = scene.spot(path)
-        if spot is not None and spot.sort == "time" and isinstance(value, str):
+        if spot is not None and spot.sort == "time" and isinstance(value, str) and "T" in value:
             yield from _time(scene, path, datetime.fromisoformat(value), given)
         if path in _COMPARED:
             yield from _other(scene, path, value, given)

@@ -23,18 +23,21 @@ _VERSION: Final = 1
 VISIT: Final = "visit"
 """What a draft of a whole visit is about."""
 
-ABOUT: Final = (VISIT, *(tag for tag, kind in KINDS.items() if kind.command))
-"""What a draft may be about, corrections aside."""
-
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """Answers given so far. ``signed`` is the event once it was signed, until it is known to be written."""
+    """Answers given so far. ``signed`` is the event once it was signed, until it is known to be written.
+
+    ``record``, ``about`` and ``by`` say where it will be written, what is charted, and who charts; empty while unknown.
+    """
 
     event_id: str
     began: datetime
     answered: tuple[Answered, ...] = ()
     signed: Mapping[str, Any] | None = None
+    record: str = ""
+    about: str = ""
+    by: str = ""
 
 
 def folder(environment: Mapping[str, str]) -> Path:
@@ -79,6 +82,9 @@ def save(at: Path, draft: Draft) -> None:
             for one in draft.answered
         ],
         "signed": draft.signed,
+        "record": draft.record,
+        "about": draft.about,
+        "by": draft.by,
     }
     write_private(at, json.dumps(data, ensure_ascii=False).encode())
 
@@ -92,7 +98,8 @@ def load(at: Path) -> Draft | None:
             for one in data["answered"]
         )
         if data["version"] == _VERSION:
-            return Draft(data["event"], datetime.fromisoformat(data["began"]), answered, data["signed"])
+            whose = (str(data.get(key, "")) for key in ("record", "about", "by"))
+            return Draft(data["event"], datetime.fromisoformat(data["began"]), answered, data["signed"], *whose)
     except (OSError, ValueError, KeyError, TypeError):
         pass
     return None
@@ -104,22 +111,29 @@ def discard(at: Path) -> None:
         at.unlink()
 
 
-def unsigned(environment: Mapping[str, str], record: Path) -> tuple[str, ...]:
-    """Return what this user has begun to chart in a record and not signed, such as ``access, 12 answers``."""
+def unsigned(environment: Mapping[str, str]) -> dict[Path, tuple[Draft, ...]]:
+    """Return what was begun on this login and not signed, by the whole path of its record: entries and corrections."""
     try:
-        inside = folder(environment)
-    except Failure:
-        return ()
-    found = ((about, load(place(inside, record, about))) for about in ABOUT)
-    return tuple(
-        f"{about}, {phrasing.count(len(draft.answered), 'answer')}"
-        for about, draft in found
-        if draft is not None and draft.answered and draft.signed is None
-    )
+        kept = sorted(folder(environment).glob("*.json"))
+    except (Failure, OSError):
+        return {}
+    begun: dict[Path, tuple[Draft, ...]] = {}
+    for draft in sorted(filter(None, map(load, kept)), key=lambda one: one.began):
+        if draft.record and draft.answered and draft.signed is None:
+            begun[Path(draft.record)] = (*begun.get(Path(draft.record), ()), draft)
+    return begun
+
+
+def said(draft: Draft) -> str:
+    """Return what was begun, by whom: ``access by Marisol Tamm, 12 answers``."""
+    by = f" by {draft.by}" if draft.by else ""
+    return f"{draft.about}{by}, {phrasing.count(len(draft.answered), 'answer')}"
 
 
 def reminders(environment: Mapping[str, str], records: Iterable[Path]) -> Iterator[str]:
-    """Yield a sentence for each entry that this user has begun to chart and not signed."""
+    """Yield a sentence for each entry of the records that was begun on this login and not signed."""
+    begun = unsigned(environment)
     for record in records:
-        for draft in unsigned(environment, record):
-            yield f"Not signed: {record}: your draft of {draft}. Chart it again to continue and sign."
+        for draft in begun.get(record.resolve(), ()):
+            again = "Chart" if draft.about in (VISIT, *KINDS) else "Amend"
+            yield f"Not signed: {record}: draft of {said(draft)}. {again} it again to continue and sign."

@@ -28,7 +28,7 @@ class Unclear:
 class Heard:
     """Facts that an answer gave, each with its path, and what is said back. No facts: the question is left open.
 
-    ``brief`` is said instead where all of it stands right above.
+    ``brief`` is said instead where all of it stands right above; of a fact set by its name it says what that is called.
     """
 
     facts: tuple[tuple[Path, Any], ...]

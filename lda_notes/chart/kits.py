@@ -1,5 +1,7 @@
 """Kits: what a nurse uses every time, kept by herself under names of her own and offered for every patient.
 
+Her last words of a reason and of what was taught are kept beside them and offered as a pick.
+
 A kit has supplies and what is taught: no drug, no strength, no order, nothing of a patient, no measured number. What
 does not suit the patient is left out of it and asked as usual.
 """
@@ -8,6 +10,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -70,9 +73,68 @@ def load(at: Path) -> dict[str, Kit]:
 
 def keep(at: Path, name: str, kit: Kit) -> None:
     """Keep a kit under a name, in place of one of the same name, readable by its owner alone."""
-    kits = {**load(at), name: dict(kit)}
+    _write(at, {**load(at), name: dict(kit)}, last_words(at))
+
+
+def _write(at: Path, kits: Mapping[str, Kit], last: Mapping[str, Mapping[str, str]]) -> None:
     at.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    write_private(at, json.dumps({"version": 1, "kits": kits}, ensure_ascii=False, indent=1).encode())
+    data = {"version": 1, "kits": kits, "last": last}
+    write_private(at, json.dumps(data, ensure_ascii=False, indent=1).encode())
+
+
+_WORDS: Final = ("reason", "teaching.about")
+"""Facts in words of her own that she writes much the same for every patient."""
+
+
+def last_words(at: Path) -> dict[str, dict[str, str]]:
+    """Return reason and teaching of the last entry of each kind, such as ``access reason``, by who signed it here.
+
+    Raises `Failure` as `load` does.
+    """
+    load(at)
+    try:
+        kept = json.loads(at.read_bytes()).get("last", {})
+        return {str(who): {str(name): str(words) for name, words in said.items()} for who, said in kept.items()}
+    except FileNotFoundError:
+        return {}
+    except (AttributeError, TypeError):
+        raise Failure(f"{at}: your kits cannot be read; fix the file or remove it") from None
+
+
+def remember(at: Path, entry: Mapping[str, Any], patient: tuple[str, ...]) -> None:
+    """Keep reason and teaching of a signed entry as last words of who signed; words about the ``patient`` are not kept.
+
+    Words with a number, or with one of the patient's names, may be of this patient alone.
+    """
+    events = entry.get("events", (entry,))
+    who = str((events[0].get("by") or {}).get("name") or "")
+    said = {
+        f"{event['kind']} {name}": words
+        for event in events
+        for name in _WORDS
+        if "of" not in event  # the reason of a correction is of that entry alone
+        and isinstance(words := paths.get(event, paths.parse(name)), str)
+        and _anybodys(words, patient)
+    }
+    kept = last_words(at)
+    if who and said and kept.get(who, {}) != {**kept.get(who, {}), **said}:
+        _write(at, load(at), {**kept, who: {**kept.get(who, {}), **said}})
+
+
+def _anybodys(words: str, patient: tuple[str, ...]) -> bool:
+    said = words.casefold()
+    return not any(sign.isdigit() for sign in said) and not any(name.casefold() in said for name in patient)
+
+
+def picked(question: Question, words: str) -> Question:
+    """Return a question in one's own words with the last words as its pick."""
+    offered = (Option("1", words),)
+    facts = ((paths.parse(question.name), words),)
+
+    def read(text: str, frame: Frame) -> Reading:
+        return Heard(facts, words) if text.strip() == "1" else question.read(text, frame)
+
+    return replace(question, read=read, options=offered, hint="or your own words")
 
 
 def of_entry(entry: Mapping[str, Any]) -> Kit:

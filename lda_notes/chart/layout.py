@@ -39,6 +39,8 @@ class Spot:
     part: type[BaseModel] | None
     many: bool
     required: bool
+    day_alone: bool = False
+    """Whether a time may be a day whose hour is not known, as labels carry it."""
 
 
 def spot(model: type[BaseModel], path: Path) -> Spot | None:
@@ -71,6 +73,7 @@ def _spot(model: type[BaseModel], keys: tuple[str, ...]) -> Spot | None:
         part,
         any(get_origin(member) is tuple for member in members),
         field.is_required(),
+        sort == "time" and date in members,
     )
 
 

@@ -132,7 +132,7 @@ class Scene:
     def patient(self) -> Subject:
         """What suitability asks of the patient, as known at the time of the event."""
         today = self.at.astimezone(self.zone).date()
-        return subject(self.line.patient_at(self.at), self.line.port_at(self.at), today)
+        return subject(self.line.patient_at(self.at), self.line.port_at(self.at), today, self.line.unread)
 
     def allergic_to(self, *names: str) -> bool:
         """Tell whether an allergy to one of ``names`` is on record, or none were asked for."""

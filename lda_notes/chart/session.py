@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 from lda_notes.chart import display, drafts, kits
 from lda_notes.chart.drafts import Draft
@@ -46,7 +46,11 @@ class Review:
 
 
 class Charted(Subject, Protocol):
-    """A subject that ends in an entry."""
+    """A subject that ends in an entry. ``given`` are the facts known beforehand, such as who charts."""
+
+    @property
+    def given(self) -> Mapping[str, Any]:
+        """Return what is known beforehand."""
 
     @property
     def entry_id(self) -> str:
@@ -78,6 +82,9 @@ class Session:
     began: datetime
     asks: bool = True
     sign: str | None = None
+    record: str = ""
+    about: str = ""
+    """Where it will be written and what is charted, for the list of drafts."""
     by_initials: bool = False
     """Whether a bare y never signs, as on a login that several nurses share."""
     missing: list[str] = field(default_factory=list)
@@ -86,6 +93,8 @@ class Session:
     signed: Mapping[str, Any] = field(default_factory=dict)
     _not_heard: bool = field(default=False, init=False)
     _no_room: bool = field(default=False, init=False)
+    _replies: list[str] | None = field(default=None, init=False)
+    """What was said back since the note was shown: said again below the next one, where the eye is."""
 
     # -- the questions --
 
@@ -146,11 +155,16 @@ class Session:
     def _said(self, talk: Talk, text: str) -> Talk:
         new, says = talk.reply(text)
         for say in says:
-            self.console.show(display.said_text(say))
+            self._reply(display.said_text(say))
         self._not_heard = any(say.tone in ("fault", "doubt") for say in says)
         if new.answered != talk.answered:
             self._save(new)
         return new
+
+    def _reply(self, text: str) -> None:
+        self.console.show(text)
+        if self._replies is not None:
+            self._replies.append(text)
 
     def _replay(self, talk: Talk, name: str, text: str) -> Talk:
         """Answer as if it had been typed; what is doubted stands, since nobody can be asked twice for it."""
@@ -214,6 +228,9 @@ class Session:
         open_ = gaps and talk.reopened().answered != talk.answered
         for warning in review.warnings:
             self.console.show(display.said_text(Say("hold", warning)))
+        if self._replies:
+            self.console.show("\n".join(("", "Since the note was last shown:", *self._replies[-_MOST_REPLIES:])))
+        self._replies = []
         while True:
             text = self._signature(name, initials, len(grave) if deliberate else 0, deliberate, open_)
             match text.strip().casefold():
@@ -234,7 +251,9 @@ class Session:
                 case "?":
                     self.console.show("\n".join(COMMANDS))
                 case said if said[:1] in ("<", "+", "=", ">"):
-                    return self._said(talk, text)
+                    new = self._said(talk, text)
+                    if new.answered != talk.answered or new.question is not None:
+                        return new
                 case _ if not self.asks:
                     raise Failure("the signature given is not the author's initials; nothing was written")
                 case _:
@@ -264,7 +283,8 @@ class Session:
         if self.draft is None:
             return
         try:
-            drafts.save(self.draft, Draft(self.subject.entry_id, self.began, talk.answered, signed))
+            about = (self.record, self.about, _author(self.subject, talk.facts))
+            drafts.save(self.draft, Draft(self.subject.entry_id, self.began, talk.answered, signed, *about))
         except Failure as failure:
             if not self._no_room:
                 self.console.show(
@@ -291,6 +311,20 @@ class Session:
         for row in self.subject.moved_on(changed.seen):
             self.console.show(f"   {row}")
         self.console.show("Read it again, as it stands now, before you sign.")
+
+
+_MOST_REPLIES: Final = 8
+"""Replies that are said again at the signature: with it they fit on a screen of 24 rows."""
+
+
+def _author(subject: Charted, facts: Mapping[str, Any]) -> str:
+    """Return the name of who charts, as far as it was said: in the entry, or in the first one of a visit."""
+    said = (
+        facts.get("by"),
+        *(part.get("by") for part in facts.values() if isinstance(part, Mapping)),
+        subject.given.get("by"),
+    )
+    return next((str(by["name"]) for by in said if isinstance(by, Mapping) and by.get("name")), "")
 
 
 def _serious(review: Review) -> frozenset[str]:

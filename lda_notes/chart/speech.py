@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from lda_notes.knowledge.sources import COMMON_PRACTICE
+from lda_notes.line.holds import what_ends
 from lda_notes.line.timeline import Hold
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Severity
@@ -33,17 +34,8 @@ def hold_words(holds: tuple[Hold, ...]) -> str:
     """Return what the holds of a line mean and what ends them."""
     signs = phrasing.listed(tuple(dict.fromkeys(hold.sign for hold in holds)))
     return (
-        f"LINE ON HOLD: {signs}. Nothing goes through it until it is cleared.\n"
-        f"{phrasing.capital(ends_with(holds))}. Record below what was tried, who was notified, when, and the reply.\n"
+        f"LINE ON HOLD: {signs}. Nothing goes through it.\n"
+        f"What ends the hold: {phrasing.listed(what_ends(holds), 'or')}.\n"
+        "Record below what was tried, who was notified, when, and the reply.\n"
         f"Source: {COMMON_PRACTICE.text()}."
     )
-
-
-def ends_with(holds: tuple[Hold, ...]) -> str:
-    """Return in words what ends every one of ``holds``."""
-    said = "vascular access specialists or a physician clear it"
-    if all("proof" in hold.ends_by for hold in holds):
-        return f"{said}, or blood comes back and the flush runs free"
-    if all("new access" in hold.ends_by for hold in holds):
-        return f"{said}, or a new needle gives blood and flushes free"
-    return said

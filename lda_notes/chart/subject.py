@@ -54,6 +54,8 @@ class EventSubject:
     others: Others = ALONE
     """What could not be read of the record, and the other stays of its line."""
     kits: Mapping[str, Kit] = field(default_factory=dict)
+    last: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """Last words of each signer, by the name of the fact."""
     _minute: datetime | None = field(default=None, init=False)
     _line: Timeline | None = field(default=None, init=False)
     _found: frozenset[tuple[Any, ...]] = field(default=frozenset(), init=False)
@@ -73,7 +75,11 @@ class EventSubject:
             known = scene.line.patient_at(scene.at).allergies is not None
             asked = kits.question(self.kits, scene.patient, known, self.policy, self.kit_places)
             yield from () if asked is None else (asked,)
-        yield from agenda.questions(scene, answered)
+        who = str((scene.facts.get("by") or {}).get("name") or "")
+        last = self.last.get(who, {})
+        for question in agenda.questions(scene, answered):
+            words = last.get(f"{self.kind} {question.name}")
+            yield kits.picked(question, words) if words else question
 
     def kit_places(self, name: str) -> tuple[Path, ...]:
         """Return where in the event the fact of a kit goes: where it is asked."""

@@ -22,8 +22,7 @@ COMMANDS: Final = (
     "?  explains the question",
     "<  goes back one answer   >  returns to where you were",
     "-  and a reason: not assessed, or not done   .  leaves it open",
-    "+  and a word adds a fact: + remarks",
-    "=  and a name sets a fact: = needle.lot LOT-7",
+    "+  and a word adds a fact, or changes one: + remarks, + needle lot",
 )
 """What may be typed at any question instead of an answer."""
 
@@ -236,7 +235,10 @@ class Talk:
         if misfit is not None:
             return self, (Say("fault", misfit),)
         talk = replace(self, answered=(*self.answered, answer), doubt=None)
-        return talk, (Say("heard", f"{name}: {heard.said}."), *self.subject.remarks(self.facts, talk.facts))
+        return talk, (
+            Say("heard", f"{heard.brief or name}: {heard.said}."),
+            *self.subject.remarks(self.facts, talk.facts),
+        )
 
     def _add(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
         found = self.subject.adding(text.strip(), self.facts)

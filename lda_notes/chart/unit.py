@@ -15,6 +15,7 @@ from lda_notes.check.judged import Judged
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
 from lda_notes.narrative import phrasing
+from lda_notes.record.parts import DayOnly
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +75,14 @@ _USUAL: Final[Mapping[str, str]] = {
     "needle change": "deaccess",
     "dressing change": "dressing",
     "flush": "flush",
-    "idle flush": "flush",
+    "idle flush": "visit",
     "maintenance flush": "visit",
     "thrombolytic check": "patency",
 }
+
+
+_FLUSHES: Final = dict.fromkeys(("idle flush", "maintenance flush"), "flush, no needle in")
+"""What a nurse calls the flush of a port without a needle."""
 
 
 def usual(bed: Bed) -> str:
@@ -109,12 +114,14 @@ def _said(bed: Bed) -> Iterator[str]:
     for draft in bed.drafts:
         yield f"draft not signed: {draft}"
     for task in bed.tasks:
-        yield f"{task.what} {_when(task, bed.now)}"
+        yield f"{_FLUSHES.get(task.what, task.what)} {_when(task, bed.now)}"
 
 
 def _when(task: Task, now: datetime) -> str:
     if task.by is None:
         return "due now, last time not known"
+    if isinstance(task.by, DayOnly):
+        return f"{'OVERDUE since' if task.late else 'by'} {task.by.day} {task.by:%B}"
     same = task.by.date() == now.date()
     clock = f"{task.by:%H:%M}" if same else f"{task.by.day} {task.by:%B %H:%M}"
     return f"OVERDUE since {clock}" if task.late else f"by {clock}"

@@ -22,6 +22,7 @@ from lda_notes.chart.session import Review
 from lda_notes.chart.subject import EventSubject, next_id
 from lda_notes.chart.talk import Say
 from lda_notes.chart.times import Frame
+from lda_notes.check.conditions import one_visit
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import ALONE, Others
 from lda_notes.problems import Path
@@ -40,16 +41,20 @@ _PURPOSES: Final = (Option("n", "nothing but the flush"), Option("s", "blood sam
 _WHEN: Final = {IN: "When did the needle go in?", USE: "When was the line used?", OUT: "When did the needle come out?"}
 _HEAD: Final = {IN: "", USE: "Use of the line. ", OUT: "Needle out. "}
 
+_AT_ONCE: Final = frozenset({"lock", "dressing"})
+"""What an access lacks whose needle comes out within the hour."""
+
 _NOT_ASKED: Final[Mapping[str, frozenset[str]]] = {
     IN: frozenset(
-        {"infusion", "disinfecting_caps", "due", "next_due", "teaching", "response", "pain", "antisepsis.started_at"}
+        {
+            *("infusion", "disinfecting_caps", "due", "next_due", "teaching", "response", "pain"),
+            *("antisepsis.started_at", *_AT_ONCE),
+        }
     ),
-    USE: frozenset({"response", "blood_return_before", "identity"}),
-    OUT: frozenset({"due", "next_due", "identity", "hub_scrub_s", "response"}),
+    USE: frozenset({"response", "identity", "identifiers_checked", "allergies_checked"}),
+    OUT: frozenset({"due", "next_due", "hub_scrub_s", "response"}),
 }
 """What is asked of such an event alone, and not of the same event as a part of a visit."""
-
-_CARRIED: Final = ("septum", "identifiers_checked", "allergies_checked", "order", "reason")
 
 
 @dataclass
@@ -64,6 +69,7 @@ class Visit:
     unread: tuple[Unread, ...] = ()
     others: Others = ALONE
     kits: Mapping[str, Kit] = field(default_factory=dict)
+    last: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     _made: dict[str, tuple[Any, EventSubject]] = field(default_factory=dict, init=False)
 
     @property
@@ -95,8 +101,10 @@ class Visit:
         if kind not in self._made or self._made[kind][0] != key:
             events = (*self.episode.events, *before)
             episode = self.episode.model_copy(update={"events": events})
-            name, line = next_id(episode, kind), (self.unread, self.others)
-            subject = EventSubject(episode, kind, name, self.policy, self.now, given, self.signed_at, *line)
+            name, clock = next_id(episode, kind), self.signed_at
+            subject = EventSubject(
+                episode, kind, name, self.policy, self.now, given, clock, self.unread, self.others, last=self.last
+            )
             self._made[kind] = (key, subject)
         return self._made[kind][1]
 
@@ -110,25 +118,28 @@ class Visit:
         return tuple((kind, *path) for path in found[kind])
 
     def _given(self, kind: str, facts: Mapping[str, Any]) -> dict[str, Any]:
-        """Return what follows for one event from its being a part of the visit."""
+        """Return what is said of one event by its being a part of the visit: who did it, its septum, its use."""
         if kind == IN:
-            return {"lock": {"not_done": "locked at removal"}, "dressing": {"not_done": "needle out at this visit"}}
+            return {}
         access = self.step(IN, facts).scene(facts.get(IN) or {}).facts
-        given: dict[str, Any] = {
-            key: access[key] for key in _CARRIED if key in access and key in KINDS[kind].model_fields
-        }
+        given = {key: access[key] for key in ("septum", "by") if key in access}
         if kind == USE:
-            purpose = next(option.words for option in _PURPOSES if option.key == facts.get(_THROUGH))
-            return {**given, "purpose": purpose, "blood_return_before": access.get("blood_return")}
-        if self.kinds(facts) == (IN, OUT) and isinstance(access.get("flushes"), list):
-            given["flushes"] = {"not_done": "flushed after the access"}
-            given["blood_return"] = {"not_assessed": "proved after the access"}
+            given["purpose"] = next(option.words for option in _PURPOSES if option.key == facts.get(_THROUGH))
         return given
 
     def _event(self, subject: EventSubject, facts: Mapping[str, Any]) -> Event | None:
         data = subject.finished(facts, (self.signed_at or self.now)())
         event: Event | None = trials.fitted(KINDS[subject.kind], data).whole
         return event
+
+    def _not_asked(self, kind: str, facts: Mapping[str, Any]) -> frozenset[str]:
+        """Return what is not asked of an event: lock and dressing of a needle that came out at once, for one."""
+        out = (facts.get(OUT) or {}).get("at")
+        if kind != IN or out is None:
+            return _NOT_ASKED[kind]
+        access, removal = (self._event(self.step(one, facts), facts.get(one) or {}) for one in (IN, OUT))
+        long = access is not None and removal is not None and not one_visit(access, removal)
+        return _NOT_ASKED[kind] - (_AT_ONCE if long else frozenset())
 
     # -- what a talk needs --
 
@@ -144,7 +155,8 @@ class Visit:
                 continue
             own = frozenset(name.removeprefix(f"{kind}.") for name in answered if name.startswith(f"{kind}."))
             for question in self.step(kind, facts).questions(facts.get(kind) or {}, own):
-                if {question.name, question.name.split(".")[0]} & _NOT_ASKED[kind]:
+                names = (question.name, *question.covers)
+                if {question.name, *(name.split(".")[0] for name in names)} & self._not_asked(kind, facts):
                     continue
                 asks = _WHEN[kind] if question.name == "at" else question.asks
                 yield _under(kind, replace(question, asks=f"{_HEAD[kind]}{asks}"))

@@ -50,9 +50,9 @@ class Recorded:
         """Return a plain value in words, with its unit."""
         spot = layout.spot(self.model, path)
         match spot.sort if spot is not None else None:
-            case "time" if isinstance(value, str):
+            case "time" if isinstance(value, str) and "T" in value:
                 return echo(datetime.fromisoformat(value), self.zone)
-            case "day" if isinstance(value, str):
+            case "day" | "time" if isinstance(value, str):
                 return phrasing.day(date.fromisoformat(value))
             case "number" | "whole number" if isinstance(value, int | float):
                 return narrative.say(Decimal(str(value)), str(path[-1]), self.zone)

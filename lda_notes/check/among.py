@@ -59,7 +59,7 @@ AMONG: Final[tuple[tuple[Severity, Explained], ...]] = (
             PORTS,
             "One patient has two port identifiers, and no removal is recorded.",
             "Most often it is one port under two names, and a hold is known to one record only; until that is known, "
-            "what holds one holds the other.",
+            "what is true of one is true of the other.",
             "find out whether it is one port, and give it one name; or chart the removal of the other",
         ),
     ),
@@ -137,8 +137,8 @@ def _two_ports(lines: Sequence[Timeline]) -> Iterator[Doubt]:
     for group in _joined(members, [_numbers(lines[one].episode) for one in members]):
         ports = list(dict.fromkeys(lines[one].episode.port.id for one in group))
         if len(ports) > 1:
-            said = f"this patient's records name the ports {' and '.join(ports)}, and no removal: is it one port?"
-            yield Doubt(PORTS, group, said.removesuffix("?"), ("port", "id"))
+            said = f"this patient's records name the ports {' and '.join(ports)}, and no removal"
+            yield Doubt(PORTS, group, said, ("port", "id"))
 
 
 def _similar(lines: Sequence[Timeline]) -> Iterator[Doubt]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -24,11 +24,11 @@ Condition = Callable[[Any, Episode], bool]
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One fact that a record of its kind should hold.
+    """One fact that a record of its kind should contain.
 
     ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
     nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
-    same, seen from the part that holds the fact, such as the one flush of several. ``option`` names a choice of the
+    same, seen from the part that contains the fact, such as the one flush of several. ``option`` names a choice of the
     policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
     fact at all, ``reported`` whether the check reports its absence (None: always). A fact inside a part that is absent
     is not asked for; the part itself is, by a row of its own that stands before its facts.
@@ -72,15 +72,28 @@ class _Whole:
         self.injected = any(isinstance(e, ev.LineUse) and e.purpose == "power injection" for e in episode.events)
         self.followed = {e.follows_removal for e in episode.events if isinstance(e, ev.Access)}
         self.needles: dict[str, list[tuple[datetime, bool]]] = {}
+        self.moved: dict[str, list[ev.Opening | ev.Closing]] = {}
         for event in episode.events:
             if isinstance(event, ev.Opening | ev.Closing):
                 septum = event.septum or episode.port.septa[0]
                 self.needles.setdefault(septum, []).append((event.at, isinstance(event, ev.Opening)))
+                self.moved.setdefault(septum, []).append(event)
         for moves in self.needles.values():
             moves.sort()
+        self.used: dict[str, list[datetime]] = {}
+        for use in sorted((e for e in episode.events if isinstance(e, ev.LineUse)), key=_at):
+            self.used.setdefault(use.septum or episode.port.septa[0], []).append(use.at)
+        for events in self.moved.values():
+            events.sort(key=lambda one: (one.at, isinstance(one, ev.Opening)))
         self.opened = {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
         self.locks = _by_time((e.at, e.lock) for e in episode.events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
         self.settings = _by_time((e.at, e.to_setting) for e in episode.events if isinstance(e, ev.Transfer))
+
+
+def one_visit(access: ev.Event, removal: ev.Event) -> bool:
+    """Tell whether a needle went in and came out again within the time of one visit."""
+    inside = timedelta(0) < removal.at - access.at <= DEFAULT.span("needle_change_minutes")
+    return inside and isinstance(access, ev.Access) and isinstance(removal, ev.Deaccess)
 
 
 def _by_time(told: Iterable[tuple[datetime, Any]]) -> list[tuple[datetime, Any]]:
@@ -313,6 +326,61 @@ def nothing_runs(event: ev.Access, _: Episode) -> bool:
     return event.infusion is None
 
 
+def stays_in(event: ev.Access, episode: Episode) -> bool:
+    """Tell whether the needle stays in after the visit, so that it is dressed."""
+    moves = _moved(event, episode)
+    following = bisect_right(moves, event.at, key=_at)
+    return following == len(moves) or not one_visit(event, moves[following])
+
+
+def lock_due(event: ev.Access, episode: Episode) -> bool:
+    """Tell whether the line is to be locked now: nothing runs, and the needle does not come out at the same visit."""
+    return nothing_runs(event, episode) and stays_in(event, episode)
+
+
+def not_identified(event: ev.Deaccess, episode: Episode) -> bool:
+    """Tell whether whose port it is, by which order, is still to be said: not by the same nurse at the same visit."""
+    access = _access_before(event, episode)
+    return access is None or access.identifiers_checked is None or access.by != event.by
+
+
+def not_proved(event: ev.Deaccess, episode: Episode) -> bool:
+    """Tell whether blood return is to be looked for at removal: the access of the same visit did not say it."""
+    access = _untouched_since(event, episode)
+    return access is None or access.blood_return is None
+
+
+def not_flushed(event: ev.Deaccess, episode: Episode) -> bool:
+    """Tell whether the line is to be flushed at removal: the access of the same visit did not, or it was used since."""
+    access = _untouched_since(event, episode)
+    return access is None or access.flushes is None
+
+
+def _moved(event: ev.CareEvent, episode: Episode) -> list[ev.Opening | ev.Closing]:
+    return _whole(episode).moved.get(event.septum or episode.port.septa[0], [])
+
+
+def _access_before(event: ev.Deaccess, episode: Episode) -> ev.Access | None:
+    """Return the access that belongs to a removal within the same visit."""
+    moves = _moved(event, episode)
+    following = bisect_left(moves, event.at, key=_at)
+    before = moves[following - 1] if following else None
+    return before if isinstance(before, ev.Access) and one_visit(before, event) else None
+
+
+def _at(event: ev.Event) -> datetime:
+    return event.at
+
+
+def _untouched_since(event: ev.Deaccess, episode: Episode) -> ev.Access | None:
+    """Return the access of the same visit, where nothing went through the line since."""
+    access = _access_before(event, episode)
+    if access is None or access.infusion is not None:
+        return None
+    used = _whole(episode).used.get(event.septum or episode.port.septa[0], [])
+    return access if bisect_left(used, access.at) == bisect_right(used, event.at) else None
+
+
 def unlocked(event: ev.Access, episode: Episode) -> bool:
     """Tell whether a working line was left without a lock."""
     return isinstance(event.lock, NotDone) and blood(event, episode)
@@ -401,12 +469,12 @@ def is_spray(anesthetic: Any) -> bool:
 
 
 def has_heparin(lock: Any) -> bool:
-    """Tell whether the lock holds heparin."""
+    """Tell whether the lock contains heparin."""
     return "heparin" in lock.drug
 
 
 def no_built_in_disc(dressing: Any) -> bool:
-    """Tell whether the dressing itself holds no chlorhexidine."""
+    """Tell whether the dressing itself contains no chlorhexidine."""
     return isinstance(dressing, Dressing) and dressing.type != "transparent with chlorhexidine"
 
 
@@ -437,10 +505,13 @@ def never(_: Any, __: Episode) -> bool:
 
 
 VARIES: Final[Mapping[str, Mapping[str, Condition]]] = {
-    "under way": {"line use": under_way},
+    "under way": {"line use": under_way, "de-access": not_identified},
+    "why due": {"de-access": not_identified},
+    "proof due": {"de-access": not_proved},
+    "dressing due": {"access": stays_in},
     "blood drawn": {"line use": sampling, "access": blood, "flush": blood},
-    "flush due": {"patency check": return_present},
-    "lock due": {"access": nothing_runs, "patency check": return_present},
+    "flush due": {"patency check": return_present, "de-access": not_flushed},
+    "lock due": {"access": lock_due, "patency check": return_present},
     "response due": {"line use": drug_given},
     "not a use": {"line use": never},
     "before puncture": {"dressing change": never},

@@ -24,7 +24,7 @@ from lda_notes.line import due
 from lda_notes.line.timeline import Entry, Step, Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.record.events import KINDS
-from lda_notes.record.parts import Model
+from lda_notes.record.parts import DayOnly, Model
 from lda_notes.record.unread import about
 
 T = TypeVar("T")
@@ -127,7 +127,7 @@ class Case:
 
     def say(self, moment: datetime) -> str:
         """Return a moment as findings print it, in the stay's zone: 2031-03-04 09:40."""
-        return moment.astimezone(self.zone).strftime("%Y-%m-%d %H:%M")
+        return moment.astimezone(self.zone).strftime("%Y-%m-%d" if isinstance(moment, DayOnly) else "%Y-%m-%d %H:%M")
 
     def local(self, moment: datetime) -> datetime:
         """Return ``moment`` in the stay's zone."""
@@ -205,29 +205,23 @@ def _dispatch() -> None:
     _WHOLE.extend(row for row in RULES.values() if not row.on)
 
 
-_NEVER_SILENT: Final = frozenset(
-    {
-        *("vesicant-without-blood-return", "vesicant-not-flagged", "held-line-used", "held-line-flushed"),
-        *(
-            "heparin-history",
-            "heparin-before-known",
-            "heparin-allergy",
-            "chlorhexidine-allergy",
-            "latex-allergy",
-            "alteplase-allergy",
-        ),
-        *("iodine-allergy", "anesthetic-allergy", "benzyl-alcohol-allergy", "isopropyl-alcohol-allergy"),
-        *("other-allergy", "adhesive-allergy", "vapocoolant-allergy", "lock-not-aspirated", "ethanol-lock"),
-        *(
-            "failed-dressing-left",
-            "unknown-age-left",
-            "needle-not-whole",
-            "treatment-strength-heparin",
-            "needle-coring",
-        ),
-    }
-)
-"""Rules about standing dangers and vesicants: no policy silences them."""
+NEVER_SILENT: Final[dict[str, str]] = {
+    "D1": "heparin-history heparin-allergy heparin-before-known lock-not-aspirated",
+    "D2": "coring-needle",
+    "D3": "treatment-strength-heparin ethanol-lock taurolidine-lock",
+    "D4": "thrombolytic-check-missing held-line-used held-line-flushed",
+    "D5": "vesicant-without-blood-return vesicant-not-flagged use-against-limit infusion-on-held-line "
+    "infusion-on-unproven-line extravasation-suspected flushed-into-swelling",
+    "D6": "facts-not-recorded",
+    "D7": "failed-dressing-left",
+    "D8": "unknown-age-left",
+    "D9": "chlorhexidine-allergy iodine-allergy isopropyl-alcohol-allergy adhesive-allergy latex-allergy "
+    "anesthetic-allergy vapocoolant-allergy alteplase-allergy benzyl-alcohol-allergy other-allergy",
+    "holds": "needle-not-whole accessed-despite-site cleared-by-other-role discharged-on-hold",
+}
+"""Rules that no policy silences, by the standing danger that they speak of; vesicants without proof are D5."""
+
+_NEVER_SILENT: Final = frozenset(name for names in NEVER_SILENT.values() for name in names.split())
 
 
 def may_be_silenced(rule: str) -> bool:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lda_notes.commands.fhir_options import config_option
+from lda_notes.commands.fhir_options import config_option, refuse_dash
 from lda_notes.commands.options import out_option, policy_option
 from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
@@ -98,6 +98,8 @@ def command(
     """
     from lda_notes.fhir.config import load
 
+    refuse_dash("--by-type", by_type)
+    refuse_dash("--package", package)
     config = load(config_path)
     if definitions:
         from lda_notes.fhir.elements import to_json

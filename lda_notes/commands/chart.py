@@ -102,7 +102,7 @@ def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Mean
     done: frozenset[Path] = frozenset()
     while True:
         read = [records.read(path) for path in pipeline.record_files((folder,))]
-        begun = {path.resolve(): drafts.unsigned(os.environ, path) for path in pipeline.record_files((folder,))}
+        begun = {path: tuple(map(drafts.said, found)) for path, found in drafts.unsigned(os.environ).items()}
         judged = pipeline.judge_all(read, means.policy, means.now())
         beds = unit.beds(judged, means.policy, means.now(), begun)
         for record in read:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -48,6 +48,7 @@ class Desk:
 
     def __post_init__(self) -> None:
         self.terminal = Terminal()
+        self.signed: Mapping[str, Any] = {}
 
     def show(self, text: str) -> None:
         """Show rows of text."""
@@ -58,8 +59,9 @@ class Desk:
         at = drafts.place(drafts.folder(os.environ), self.record, self.about) if self.asks else None
         with drafts.held(at) if at is not None else nullcontext():
             talk = self._begun(subject, at)
+            where = (str(self.record.resolve()), self.about)
             session = Session(
-                subject, self.terminal, at, Given(self.given), self.now(), self.asks, self.sign, self.shared
+                subject, self.terminal, at, Given(self.given), self.now(), self.asks, self.sign, *where, self.shared
             )
             try:
                 done = session.chart(talk, write)
@@ -71,6 +73,7 @@ class Desk:
                     said = f"{failure}. What you said is kept as a private draft; run it again to continue"
                     raise Failure(said, failure.code) from None
                 raise
+            self.signed = session.signed
             if done is not None and session.kit:
                 kits.keep(kits.place(os.environ), session.kit, kits.of_entry(session.signed))
                 self.show(f"Your kit {session.kit} is kept, for you alone.")
@@ -86,15 +89,17 @@ class Desk:
             self.show("Your last entry was signed and is in the record; its draft was left over and is gone now.")
             drafts.discard(at)
             return Talk(subject)
-        if not draft.answered or not self._goes_on(draft):
+        if not draft.answered or not self._goes_on(draft, str((subject.given.get("by") or {}).get("name") or "")):
             drafts.discard(at)
             return Talk(subject)
         return Talk(subject, draft.answered)
 
-    def _goes_on(self, draft: Draft) -> bool:
+    def _goes_on(self, draft: Draft, who: str) -> bool:
+        """Ask whether the draft is continued; that somebody else began it is said first."""
         answers = phrasing.count(len(draft.answered), "answer")
         last = draft.answered[-1]
-        self.show(f"\nA draft of this {self.about} contains {answers}; the last: {last.said}.")
+        by = f" by {draft.by}" if draft.by not in ("", who) else ""
+        self.show(f"\nA draft of this {self.about}{by} contains {answers}; the last: {last.said}.")
         self.show("  Enter: continue it   n: discard it and start over")
         while True:
             text = self.terminal.ask()
@@ -142,15 +147,15 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     others = pipeline.stays([seen.record], beside.records, means.policy, means.now())[0].others
     clock = clocks.wall_clock
     unread = seen.record.unread_facts
-    mine = kits.load(kits.place(os.environ)) if means.asks else {}
+    mine = (kits.load(kits.place(os.environ)), kits.last_words(kits.place(os.environ))) if means.asks else ({}, {})
     subject: EventSubject | Visit
     if tag == drafts.VISIT:
-        subject = Visit(standing, means.policy, means.now, facts, clock, unread, others, mine)
+        subject = Visit(standing, means.policy, means.now, facts, clock, unread, others, *mine)
         first = subject.step(IN, {})
     else:
         name = next_id(standing, tag)
         subject = first = EventSubject(
-            standing, tag, name, means.policy, means.now, facts, clock, unread, others, mine
+            standing, tag, name, means.policy, means.now, facts, clock, unread, others, *mine
         )  # fmt: skip
     desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign, means.shared)
     for words in beside.unreadable:
@@ -175,6 +180,10 @@ def signed_into(path: Path, seen: Seen, desk: Desk, subject: Any, judged_from: d
     done = desk.run(subject, write)
     if done is None:
         return False
+    if desk.asks and desk.signed and seen.record.episode is not None:
+        patient = seen.record.episode.patient
+        with suppress(Failure, OSError):  # the entry is written: that its words cannot be kept is no fault of it
+            kits.remember(kits.place(os.environ), desk.signed, (patient.family_name, patient.given_name))
     say(plain(f"{subject.entry_id}: written to {path}; the state before is {done.copy.name}"))
     for note in done.notes:
         say(plain(note), err=True)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from lda_notes import pipeline
+from lda_notes.commands.printing import say
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 
@@ -151,7 +152,7 @@ def made_of(
         if path in judged:
             made.append(from_record(judged[path], make, config))
         else:
-            made.extend(from_bundle(name, data, despite) for name, data in bundle_texts(path))
+            made.extend(from_bundle(name, data, despite, row) for name, row, data in bundle_texts(path))
     return sharing(documents_alone(made) if documents_only else made)
 
 
@@ -174,7 +175,12 @@ def connected(server: str, access: Access, pace: Pace, written: Iterable[str] = 
 
     where = address(server)
     with Connection(where, timeout_s=access.timeout, ca_file=access.ca_file) as connection:
-        yield Server(connection, where, _credentials(where, access, connection, pace, frozenset(written)), pace)
+        made = Server(connection, where, _credentials(where, access, connection, pace, frozenset(written)), pace)
+        try:
+            yield made
+        finally:
+            for words in made.said:
+                say(f"{where.base} reports: {words}", err=True)
 
 
 def _credentials(

@@ -59,12 +59,6 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
     return found
 
 
-_COUNTED = frozenset(
-    {"at", "kind", "of", "inserted_at", "unit", "to_unit", "setting", "to_setting", "admitted_at", "implanted_on"}
-)
-"""Facts that counts of days rest on."""
-
-
 @click.command()
 @click.argument(
     "paths",
@@ -86,13 +80,14 @@ _COUNTED = frozenset(
 @click.option(
     "--counts",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="CSV with the columns unit, patient_days and, if known, infections: gives ratio and rate by unit.",
+    help="CSV with the columns unit, patient_days and, if known, infections; ratio and rate need --other-lines too.",
 )
 @click.option(
     "--other-lines",
     "other_lines",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="CSV of the unit's other central lines: record_number, unit, kind, from, to. Without it: ports only, no rate.",
+    help="CSV of the unit's other central lines: record_number, unit, kind, from, to. Without it: ports only, no ratio "
+    "and no rate.",
 )
 @click.option(
     "--positive",
@@ -141,6 +136,11 @@ def command(
     """
     if last < first:
         raise click.UsageError(f"--to {last} is before --from {first}.")
+    if first > asof.date():
+        raise Failure(f"--from {first} is after {asof.date()}, the day judged from: nothing can be counted yet")
+    if last > asof.date():
+        say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
+        last = asof.date()
     how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
     if rows:
@@ -154,15 +154,13 @@ def command(
         stream(rows, Days(rules, asof, first, last, unit), how, out)
     if counts is not None and by == "month":
         raise click.UsageError("--counts is about the whole range; give --by unit, or one month at a time.")
-    if first > asof.date():
-        raise Failure(f"--from {first} is after {asof.date()}, the day judged from: nothing can be counted yet")
     chosen, to = target(form, out, "line-days", FORMATS, "csv")
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
     given = _given(counts) if counts else {}
     read = reading.all_timelines(paths, policy, asof)
     doubtful = False
     for record, _ in read:
-        left_out = [*filter(None, [reading.unread(record)]), *reading.unread_facts(record, _COUNTED)]
+        left_out = [*filter(None, [reading.unread(record)]), *reading.unread_facts(record, line_days.COUNTED)]
         for said in left_out:
             say(said, err=True)
         doubtful = doubtful or bool(left_out)
@@ -172,17 +170,17 @@ def command(
     except ValueError as error:
         raise Failure(f"days cannot be counted: {error}; check the dates of the records") from None
     for note in dict.fromkeys(note for stay in stays for note in line_days.unclear(stay)):
-        say(f"Taken for granted: {note}.", err=True)
+        say(f"Assumed: {note}.", err=True)
     for name in _unknown_units(unit, stays, given):
         say(name, err=True)
-    if last > asof.date():
-        say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
-        last = asof.date()
     others = _other_days(other_lines, found, first, last) if other_lines else None
     lines = "ports only" if others is None else "ports and other central lines"
+    if counts is not None and others is None:
+        say("Ports only: without --other-lines no utilization ratio and no rate is computed.", err=True)
     units = _units(found, policy, given, unit, others)
     for row in units:
-        if row.ratio is not None and row.ratio > policy.value("utilisation_ratio"):
+        ratio = line_days.utilisation(row.line_days, row.patient_days or 0)
+        if ratio is not None and ratio > policy.value("utilisation_ratio"):
             say(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
     infection = _infection(stays, policy, positive) if positive else None
     kept = [(stay, [day for day in counted if not unit or day.unit in unit]) for stay, counted in found]
@@ -278,7 +276,8 @@ def _units(
             patients.get(name, 0),
             policy,
             given.get(name, nothing).patient_days,
-            given.get(name, nothing).infections if others is not None else None,
+            given.get(name, nothing).infections,
+            whole=others is not None,
         )
         for name in names
     ]
@@ -362,7 +361,7 @@ def _other_days(
 def _infection(stays: tuple[Stay, ...], policy: Policy, positive: date) -> Infection:
     patients = {stay.patient for stay in stays}
     if len(patients) != 1:
-        raise click.UsageError(f"--positive is about one patient; these records hold {len(patients)}.")
+        raise click.UsageError(f"--positive is about one patient; these records contain {len(patients)}.")
     found = [line_days.infection(stay, policy, positive) for stay in stays]
     return next((one for one in found if one.onset != "outside the stay"), found[0])
 

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from lda_notes.problems import Failure
+from lda_notes.stream.names import STANDARD_INPUT, is_rows
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -53,12 +54,39 @@ def read_file(path: Path) -> bytes:
         ) from None
 
 
-def bundle_texts(path: Path) -> Iterator[tuple[str, bytes]]:
-    """Yield each bundle of a file and what to call it: one JSON, or NDJSON with one bundle to a row."""
+def bundle_texts(path: Path) -> Iterator[tuple[str, int, bytes]]:
+    """Yield each bundle of a file, what to call it and its first row: one JSON, or NDJSON with one bundle to a row."""
     data = read_file(path)
-    rows = [row for row in data.splitlines() if row.strip()]
-    if len(rows) > 1 and all(row.lstrip().startswith(b"{") and row.rstrip().endswith(b"}") for row in rows):
-        for number, row in enumerate(rows, start=1):
-            yield f"{path}, row {number}", row
+    rows = [(number, row) for number, row in enumerate(data.splitlines(), start=1) if row.strip()]
+    whole = [row.strip().startswith(b"{") and row.strip().endswith(b"}") for _, row in rows[:2]]
+    named = is_rows(path) and path != STANDARD_INPUT
+    if len(rows) > 1 and (whole[0] or (named and whole[1])):  # one that was cut off makes no JSON of all the others
+        for number, row in rows:
+            yield f"{path}, row {number}", number, row
     else:
-        yield str(path), data
+        yield str(path), 1, data
+
+
+def folder_rows(folder: Path) -> Iterator[tuple[str, int, bytes]]:
+    """Yield each row of a folder that ``bundle --by-type`` wrote, what to call it and its number, one at a time.
+
+    Raises `Failure` when the folder contains no such file or one cannot be read.
+    """
+    from lda_notes.stream.rows import open_rows
+    from lda_notes.stream.run import read_on
+
+    files = sorted(folder.glob("*.ndjson"))
+    if not files:
+        raise Failure(f"{folder}: contains no .ndjson file; give a folder that bundle --by-type wrote, or a file")
+    for path in files:
+        with open_rows(path) as file:
+            for row in read_on(file, str(path)):
+                if row.too_long:
+                    raise Failure(f"{path}, row {row.number}: is too large; look whether row ends are missing")
+                yield f"{path}, row {row.number}", row.number, row.raw
+
+
+def refuse_dash(option: str, folder: Path | None) -> None:
+    """Raise `click.UsageError` when a folder to write is called ``-``: a folder has no place on standard output."""
+    if folder == STANDARD_INPUT:
+        raise click.UsageError(f"{option} writes a folder and cannot write to standard output; give a folder name.")

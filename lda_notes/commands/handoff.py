@@ -40,7 +40,7 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 )
 @click.option("--since", metavar="MOMENT", callback=moment, help="The last handoff; else the policy's shift_starts.")
 @hours_option
-@click.option("--unit", metavar="NAME", help="Only the patients of this unit.")
+@click.option("--unit", metavar="NAME", help="Only this unit: its name, or the beginning of a word of it.")
 @click.option("--room", "rooms", metavar="ROOM", multiple=True, help="Only this room; may be given several times.")
 @click.option(
     "--round", "round_alone", is_flag=True, help="Page one alone: the round and what is due in order of time."

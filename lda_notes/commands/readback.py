@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lda_notes.check.report import visible
 from lda_notes.commands.connecting import Access, connected, server_options
-from lda_notes.commands.fhir_options import bundle_texts, config_option
+from lda_notes.commands.fhir_options import bundle_texts, config_option, folder_rows
 from lda_notes.commands.options import out_option
 from lda_notes.commands.printing import say
 from lda_notes.problems import Failure
@@ -64,9 +65,12 @@ def command(
         if paths or server is None:
             raise click.UsageError("--patient is for reading from a server: give --server, and no BUNDLE.")
         bundles, where = _from_server(server, access, patient, config), server
-    found = readback(bundles, config)
+    read = readback(bundles, config)
+    found = read.episodes
     if patient is not None:
         _refuse_another_patient(found, patient, where)
+    for remark in read.remarks:
+        say(visible(remark), err=True)
     if not found:
         raise Failure(
             f"{where}: no Provenance found there names an entry of a record under {config.systems.entry}; "
@@ -76,8 +80,8 @@ def command(
     _write(texts, form, out)
     for one in found:
         for remark in one.remarks:
-            say(f"{one.data['id']}: {remark}", err=True)
-    sys.exit(1 if any(one.remarks or one.episode is None for one in found) else 0)
+            say(visible(f"{one.data['id']}: {remark}"), err=True)
+    sys.exit(1 if read.remarks or any(one.remarks or one.episode is None for one in found) else 0)
 
 
 def _refuse_another_patient(found: Sequence[Readback], asked: str, where: str) -> None:
@@ -97,18 +101,14 @@ def _from_files(paths: tuple[Path, ...]) -> list[Any]:
 
     bundles: list[Any] = []
     rows: list[Any] = []
-    for path in [one for given in paths for one in _files(given)]:
-        for name, data in bundle_texts(path):
-            read, faults = read_json(data)
+    for path in paths:
+        for name, row, data in folder_rows(path) if path.is_dir() else bundle_texts(path):
+            read, faults = read_json(data, row)
             if faults or not isinstance(read, dict) or "resourceType" not in read:
                 said = faults[0].message if faults else "it is not a FHIR bundle"
                 raise Failure(f"{name}: cannot be read as a bundle: {said.rstrip('.')}")
-            is_bundle = read["resourceType"] == "Bundle"
-            bundle = (
-                read if is_bundle else {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": read}]}
-            )
-            _refuse_misshapen(name, misshapen(bundle))
-            (bundles if is_bundle else rows).append(read)
+            _refuse_misshapen(name, misshapen(read))
+            (bundles if read["resourceType"] == "Bundle" else rows).append(read)
     if rows:
         bundles.append(_collection(rows))
     return bundles
@@ -116,16 +116,6 @@ def _from_files(paths: tuple[Path, ...]) -> list[Any]:
 
 def _collection(resources: list[Any]) -> dict[str, Any]:
     return {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one} for one in resources]}
-
-
-def _files(path: Path) -> list[Path]:
-    """Return the file itself, or the files of a folder that `bundle --by-type` wrote."""
-    if not path.is_dir():
-        return [path]
-    found = sorted(path.glob("*.ndjson"))
-    if not found:
-        raise Failure(f"{path}: contains no .ndjson file; give a folder that bundle --by-type wrote, or a file")
-    return found
 
 
 def _from_server(server: str, access: Access, patient: str, config: Config) -> list[Any]:
@@ -148,7 +138,7 @@ def _from_server(server: str, access: Access, patient: str, config: Config) -> l
             found = relevant([*found, *(resource for part in parts for resource in part)], ours)
     if not found:
         raise Failure(f"{server}: has no patient with that record number, or shows none to you")
-    bundle = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one} for one in found]}
+    bundle = _collection(found)
     _refuse_misshapen(server, misshapen(bundle))
     return [bundle]
 
@@ -192,7 +182,8 @@ def _write(texts: list[tuple[str, bytes]], form: str, out: Path | None) -> None:
         say(b"".join(text for _, text in texts), nl=False)
         return
     else:
-        raise Failure(f"the bundles hold {len(texts)} episodes; give a folder with --out, or --format json")
+        where = "give a folder with --out" if out is None else f"{out} is not a folder: create it, give another folder"
+        raise Failure(f"the bundles contain {len(texts)} episodes, one file each: {where}, or --format json")
     from lda_notes.commands.writing import write_all
 
     write_all(files)

@@ -63,10 +63,10 @@ def command(
     Same: as the record has it. Missing: not there. Different: there, with each element that differs and both values.
     Retracted: entered in error, in the record and there. Doubled: two resources under one identity. Present: patient,
     staff and stay, which are not compared. Extra: of an entry that is no longer in the record. Give --with-context if
-    the records were sent so.
+    the records were sent so. Unread: the answer of the server could not be read, with the reason.
 
-    Ends with 0 when nothing is missing, different, doubled or extra, 1 when something is, 4 when the server cannot be
-    reached.
+    Ends with 0 when nothing is missing, different, doubled, extra or unread, 1 when something is, 4 when the server
+    cannot be reached.
 
     Example: lda-notes status episode.yaml --server https://fhir.example.org/r4
     """
@@ -125,6 +125,8 @@ def _rows(one: Standing) -> Iterator[str]:
         + (f"  [{where}]" if where else "")
         + (f"  {report.visible(held)}" if held else "")
     )
+    if one.why is not None:
+        yield f"           could not be read: {report.visible(one.why)}"
     for row in differences(one.differences):
         yield f"           {row}"
 
@@ -140,6 +142,7 @@ def _as_json(one: Standing) -> dict[str, Any]:
         "event": one.event,
         "file": one.file,
         "row": one.row,
+        "why": one.why,
         "held": [{"id": each.id, "version": each.version} for each in one.held],
         "differences": [
             {"path": each.path, "record": json.loads(to_json(sent)), "server": json.loads(to_json(held))}

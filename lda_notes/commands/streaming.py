@@ -193,6 +193,8 @@ def summary(counts: dict[str, int]) -> str:
         number = counts.get(name, 0)
         if number or (name == "faults" and name in counts):
             said.append(_counted(number, noun) if noun else f"{number:,} {name}")
+    if counts.get("in part"):
+        said.append(f"{_counted(counts['in part'], 'row')} read in part")
     if counts.get("unreadable"):
         said.append(f"{_counted(counts['unreadable'], 'row')} could not be read")
     return ", ".join(said) + "."
@@ -203,7 +205,7 @@ def _counted(number: int, noun: str) -> str:
 
 
 def code(counts: dict[str, int]) -> int:
-    """Return the exit code: 2 when a row could not be read, 1 when there are findings or faults, else 0."""
+    """Return the exit code: 2 when a row could not be read, 1 when one was read in part or has findings, else 0."""
     if counts.get("unreadable"):
         return 2
-    return int(any(counts.get(name) for name in ("unsafe", "wrong", "gap", "faults")))
+    return int(any(counts.get(name) for name in ("unsafe", "wrong", "gap", "faults", "in part")))

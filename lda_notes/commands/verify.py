@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import sys
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
 import click
 
 from lda_notes.check.report import visible
-from lda_notes.commands.fhir_options import bundle_texts, bundles_argument
+from lda_notes.commands.fhir_options import bundle_texts, bundles_argument, folder_rows
 from lda_notes.commands.options import out_option
 from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
@@ -45,8 +46,10 @@ def command(
 ) -> None:
     """Verify FHIR R4 bundles: shapes, codes, invariants, references, units, identities.
 
-    Reads each BUNDLE: a JSON file, NDJSON with one bundle to a row, or - for standard input. Every fault names
-    entry, path, rule and value; a claimed profile that is not judged is named. No network is used.
+    Reads each BUNDLE: a JSON file, NDJSON with one bundle to a row, - for standard input, or the folder that
+    bundle --by-type wrote: its rows are judged one by one, and whether each id is used once and each reference leads to
+    a row. Every fault names entry, path, rule and value; a claimed profile that is not judged is named. No network is
+    used.
 
     A file that ends in .ndjson or .jsonl (also .gz or .zst) contains one bundle to a row, and so does standard input
     with any option for NDJSON: one row of JSON comes out for each, a bundle at a time.
@@ -54,10 +57,12 @@ def command(
     Ends with 0 when all is well, 1 when there are faults, 2 when a file cannot be read.
 
     JSON: version (1) and files, each with file, faults and not_judged, the profiles that resources claim and that
-    were not looked at; a fault has entry (from 0, or null), path, rule, value, message and todo.
+    were not looked at (of a folder, the rows of which there is something to report); a fault has entry (from 0, or
+    null), path, rule, value, message and todo.
 
     Example: lda-notes verify bundle.json
     """
+    from lda_notes.fhir.verify.rows import Rows
     from lda_notes.fhir.verify.verification import not_judged, read_json, verify_json
 
     how = Streaming(workers, from_row, dask)
@@ -67,15 +72,23 @@ def command(
 
         stream(rows, Verify(not r4_only, models, form == "text"), how, out)
     found: list[tuple[str, tuple[Any, ...], tuple[str, ...]]] = []
+    counted: Counter[str] = Counter()
     for path in paths:
-        for name, data in bundle_texts(path):
-            faults = verify_json(data, house=not r4_only)
-            bundle, unread = read_json(data)
+        together = Rows() if path.is_dir() else None
+        for name, row, data in bundle_texts(path) if together is None else folder_rows(path):
+            faults = verify_json(data, house=not r4_only, row=row, rows=together is not None)
+            bundle, unread = read_json(data, row)
             if models:
                 from lda_notes.fhir.verify.models import model_check
 
                 faults += model_check(bundle) if not unread else ()
-            found.append((name, faults, not_judged(bundle, house=not r4_only)))
+            if together is not None:
+                faults += together.take(name, bundle)
+            counted["bundle" if together is None else "row"] += 1
+            unjudged = not_judged(bundle, house=not r4_only)
+            if together is None or faults or unjudged:  # a folder may have millions of rows
+                found.append((name, faults, unjudged))
+        found += [(name, (fault,), ()) for name, fault in (together.unresolved() if together is not None else ())]
     total = sum(len(faults) for _, faults, _ in found)
     if form == "json":
         text = json.dumps(_as_json(found), indent=2, ensure_ascii=False) + "\n"
@@ -88,8 +101,8 @@ def command(
             f"Not judged: the profile {visible(profile)}, which resources claim; only R4 and our own rules are.",
             err=True,
         )
-    counted = f"{len(found)} bundle{'s' if len(found) != 1 else ''}"
-    say(f"{counted}: {f'{total} fault' + ('s' if total != 1 else '') if total else 'no faults'}.", err=True)
+    judged = ", ".join(f"{number:,} {noun}{'' if number == 1 else 's'}" for noun, number in counted.items())
+    say(f"{judged}: {f'{total} fault' + ('s' if total != 1 else '') if total else 'no faults'}.", err=True)
     sys.exit(1 if total else 0)
 
 

@@ -23,6 +23,7 @@ from lda_notes.documents.worksheet.supplies import Work
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
+from lda_notes.line.shifts import shift_of
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Failure
 from lda_notes.record.reading import Record
@@ -119,13 +120,14 @@ def _place(view: View) -> tuple[str, int, str]:
 
 
 def _view(timeline: Timeline, policy: Policy, asof: datetime) -> View:
-    moment = asof.astimezone(UTC)
+    zone = due.zone_of(timeline)
     try:
-        end = moment + policy.span("shift_hours")
-        due.end_of(asof, "idle_flush_days", policy, due.zone_of(timeline))
+        shift = shift_of(asof, policy, zone)
+        due.end_of(asof, "idle_flush_days", policy, zone)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
-    return View(timeline.as_known(), policy, Wording(due.zone_of(timeline), asof, timeline.unread), moment, end)
+    words = Wording(zone, asof, timeline.unread)
+    return View(timeline.as_known(), policy, words, asof.astimezone(UTC), shift.end)
 
 
 def _septum(timeline: Timeline, asked: str | None) -> str:

@@ -8,7 +8,7 @@ from typing import Final
 
 from lda_notes.knowledge.limits import ROWS, Limit
 from lda_notes.knowledge.policy import DEFAULT, Policy, looser, value_text
-from lda_notes.knowledge.sources import MARK_WORDS, Citation
+from lda_notes.knowledge.sources import MARKS_IN_BRIEF, Citation
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ class References:
                 found.setdefault(citation.brief(), []).append(key(basis))
         marks = {name.rpartition("(")[2].rstrip(")") for name in found}
         said = [f"[{', '.join(dict.fromkeys(keys))}] {name}." for name, keys in found.items()]
-        legend = "; ".join(f"{mark}: {words}" for mark, words in MARK_WORDS.items() if mark in marks)
+        legend = "; ".join(f"{mark}: {words}" for mark, words in MARKS_IN_BRIEF.items() if mark in marks)
         return (*said, f"{legend}.") if said else ()
 
     def _told(self, basis: Basis) -> tuple[str, str]:

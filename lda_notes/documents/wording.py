@@ -18,7 +18,7 @@ from lda_notes.line.timeline import Entry
 from lda_notes.narrative import phrasing
 from lda_notes.record import unread
 from lda_notes.record.episode import Patient
-from lda_notes.record.parts import Dressing, Flush, Lock, Needle, NotAssessed, NotDone, Person
+from lda_notes.record.parts import DayOnly, Dressing, Flush, Lock, Needle, NotAssessed, NotDone, Person
 from lda_notes.record.unread import Unread
 
 Absent = Callable[..., str]
@@ -49,8 +49,8 @@ class Wording:
         """Return date and time: "4 Mar 09:40", with the year if it is another one."""
         here = phrasing.local(moment, self.zone)
         year = f" {here.year}" if here.year != phrasing.local(self.asof, self.zone).year else ""
-        clock = phrasing.clock(moment, self.zone, here.date())
-        return f"{here.day} {phrasing.MONTHS[here.month - 1][:3]}{year} {clock}"
+        clock = "" if isinstance(moment, DayOnly) else f" {phrasing.clock(moment, self.zone, here.date())}"
+        return f"{here.day} {phrasing.MONTHS[here.month - 1][:3]}{year}{clock}"
 
     def soon(self, moment: datetime) -> str:
         """Return the time, with its day only where that is not the day judged from."""
@@ -80,7 +80,7 @@ def person(who: Person | None) -> str:
     """Return a name with its credential."""
     if who is None or not (who.name or who.credential):
         return "author not recorded"
-    return one_line(" ".join(part for part in (who.name, who.credential) if part))
+    return one_line(" ".join(part for part in (who.name, phrasing.role(who.name, who.credential)) if part))
 
 
 def one_line(text: str) -> str:

@@ -17,6 +17,7 @@ from pydantic import BaseModel
 
 from lda_notes.fhir.codes import CONCEPTS, codeable
 from lda_notes.fhir.units import UCUM, UNITS
+from lda_notes.record.parts import DayOnly
 
 Json = dict[str, Any]
 
@@ -72,8 +73,12 @@ def quantity(value: Decimal | int, unit: str) -> Json:
     }
 
 
-def moment(value: datetime) -> str:
-    """A dateTime or instant with its own offset."""
+def moment(value: date) -> str:
+    """A dateTime or instant with its own offset; of a day whose hour is not known, the day."""
+    if not isinstance(value, datetime):
+        return value.isoformat()
+    if isinstance(value, DayOnly):
+        return value.date().isoformat()
     offset = value.utcoffset()
     if offset is not None and (abs(offset) > _FURTHEST or offset.seconds % 60):
         value = value.astimezone(UTC)

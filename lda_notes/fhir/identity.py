@@ -183,7 +183,7 @@ def _bundle(value: Object, _: Scope) -> Found:
     return found or None
 
 
-_ABOUT: Final = ("subject", "patient", "for")
+ABOUT: Final = ("subject", "patient", "for")
 """The elements of our resources that name the patient."""
 
 
@@ -205,7 +205,7 @@ def _patients(entry: Object) -> Iterator[tuple[str, str]]:
     resource = entry.get("resource") or {}
     if resource.get("resourceType") == "Patient":
         yield "identifier", str(entry.get("fullUrl"))
-    for step in _ABOUT:
+    for step in ABOUT:
         about = resource.get(step)
         if isinstance(about, dict):
             number = about.get("identifier") or {}

@@ -19,7 +19,7 @@ MARK: Final = "Provenance:target"
 STAY: Final = ("Encounter:patient", "Encounter:location", "Encounter:service-provider", "Location:partof")
 """What a stay refers to; here when it was sent with its context."""
 
-_TRACED: Final = frozenset(KINDS) - {"Device", "Encounter", "List"}
+TRACED: Final = frozenset(KINDS) - {"Device", "Encounter", "List"}
 """Types of which every resource of ours is the target of a Provenance."""
 
 Query = list[tuple[str, str]]
@@ -65,7 +65,7 @@ def is_cut_off(found: list[Json], ours: str) -> bool:
         for target in one.get("target", ())
         if isinstance(reference := target.get("reference"), str)
     }
-    traced = {_address(one) for one in found if one["resourceType"] in _TRACED and _is_ours(one, ours)}
+    traced = {_address(one) for one in found if one["resourceType"] in TRACED and _is_ours(one, ours)}
     return not named or not named <= here or not traced <= named
 
 

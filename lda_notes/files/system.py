@@ -87,4 +87,6 @@ def settle(folder: Path) -> None:
 
 def unwritable(path: Path, error: OSError) -> Failure:
     """Return the sentence for a file that cannot be written."""
+    if isinstance(error, FileNotFoundError) and not path.parent.is_dir():
+        return Failure(f"{path}: the folder {path.parent} does not exist; create it, or give another name")
     return Failure(f"{path}: cannot be written ({error.strerror or error}); check the folder, its permissions and room")

@@ -26,6 +26,16 @@ MARK_WORDS: Final[Mapping[Mark, str]] = MappingProxyType(
 )
 """The words printed for each mark."""
 
+MARKS_IN_BRIEF: Final[Mapping[Mark, str]] = MappingProxyType(
+    {
+        **MARK_WORDS,
+        "M-H": "source to be confirmed, high confidence",
+        "M-M": "source to be confirmed, medium confidence",
+        "M-L": "source to be confirmed, low confidence",
+    }
+)
+"""The words under a short list of sources, on a sheet that goes round a ward."""
+
 
 @dataclass(frozen=True, slots=True)
 class Source:

@@ -24,7 +24,10 @@ Weight = Literal["unsafe", "advice"]
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """The patient as far as supplies are concerned. None: not recorded; then nothing that rests on it is objected."""
+    """The patient as far as supplies are concerned. None: not recorded; then nothing that rests on it is objected.
+
+    ``unread`` names what was written and could not be read, ``allergies`` or ``history``: it may be any of them.
+    """
 
     born: date | None
     today: date
@@ -32,6 +35,7 @@ class Subject:
     allergies: frozenset[str]
     history: frozenset[str]
     valved: bool | None = None
+    unread: frozenset[str] = frozenset()
 
     @property
     def months(self) -> int | None:
@@ -292,9 +296,21 @@ def _objections(item: Item, who: Subject, policy: Policy) -> Iterator[Objection]
     if who.allergies:
         for allergen in _allergies(item, who):
             yield Objection("allergy", "unsafe", f"allergy to {allergen}", allergen)
+    if item.inside and ("allergies" in who.unread or ("history" in who.unread and item.use in _HISTORY_USES)):
+        yield Objection("unread", "advice", f"{unread_words(who)} could not be read")
     for row in _BY_USE[item.use]:
         if (why := row.test(item, who, policy)) is not None:
             yield Objection(row.rule, row.weight, why, "adhesive" if row.rule == "adhesive" else None)
+
+
+_HISTORY_USES: Final = frozenset({"lock", "dressing", "anesthetic"})
+"""Uses that a history speaks against."""
+
+
+def unread_words(who: Subject) -> str:
+    """Return what could not be read of the patient, in words; "" when nothing was."""
+    said = {"allergies": "an allergy", "history": "the history"}
+    return " and ".join(words for name, words in said.items() if name in who.unread)
 
 
 # -- what to offer --

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -16,10 +16,14 @@ from lda_notes.line.known import condition, substance
 from lda_notes.line.states import State
 from lda_notes.record.episode import Patient, Port
 from lda_notes.record.parts import Antisepsis, Dressing
+from lda_notes.record.unread import Unread
 
 
-def subject(patient: Patient, port: Port, today: date) -> Subject:
-    """Return what suitability asks of a patient with a port on a day, as plain values."""
+def subject(patient: Patient, port: Port, today: date, unread: Iterable[Unread] = ()) -> Subject:
+    """Return what suitability asks of a patient with a port on a day, as plain values.
+
+    ``unread`` is what could not be read of the record, for what is offered; what was done is judged without it.
+    """
     return Subject(
         patient.birth_date,
         today,
@@ -27,6 +31,7 @@ def subject(patient: Patient, port: Port, today: date) -> Subject:
         frozenset(map(substance, patient.allergies or ())),
         frozenset(map(condition, patient.history)),
         port.valved,
+        frozenset(name for fact in unread for name in ("allergies", "history") if name in fact.names),
     )
 
 
@@ -38,13 +43,19 @@ def on_the_skin(
     return tuple(dict.fromkeys(_found(state, patient, who, policy, entry)))
 
 
-_ALLERGIC: Final = re.compile(r"hives|urticaria|anaphyla|allerg|welts|wheez", re.IGNORECASE)
+_ALLERGIC: Final = re.compile(
+    r"hives|urticaria|anaphyla|allerg|welts|wheez|blister|rash|dermatitis|swell", re.IGNORECASE
+)
+_SENSITIVE: Final = re.compile(r"sensitiv|irritat|itch|red(ness)?\b|tear|strip|sore|fragile", re.IGNORECASE)
 
 
 def adhesive_against(patient: Patient, film: bool) -> bool:
-    """Tell whether adhesive is on the skin against what is known: a barrier film answers a sensitivity, no allergy."""
-    known = [allergy for allergy in patient.allergies or () if substance(allergy) == "adhesive"]
-    return any(not film or _ALLERGIC.search(allergy.reaction or "") for allergy in known)
+    """Tell whether adhesive is on the skin against what is known.
+
+    A barrier film answers a sensitivity, never an allergy; a reaction that nobody recorded may be either.
+    """
+    known = [allergy.reaction or "" for allergy in patient.allergies or () if substance(allergy) == "adhesive"]
+    return any(not film or _ALLERGIC.search(said) or not _SENSITIVE.search(said) for said in known)
 
 
 def _found(state: State, patient: Patient, who: Subject, policy: Policy, entry: Entry) -> Iterator[str]:

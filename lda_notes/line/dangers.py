@@ -14,7 +14,7 @@ from typing import Any, Final
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import flow_of, may_clear, proved
+from lda_notes.line.holds import VISIT, flow_of, may_clear, proved, whole_blood
 from lda_notes.line.states import Danger, DangerCode, Exposure, State
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient
@@ -224,14 +224,26 @@ def _thrombolytic_ends(danger: Danger, around: Around) -> bool:
     return removed(event) or cleared
 
 
+VESICANT_RUNS: Final = "vesicant running"
+
+
 def _vesicant_begins(around: Around) -> str | None:
     event = around.event
     if _fact(event, "vesicant") is not True:
         return None
+    unproven = "" if _blood_seen(around) else " without proof of blood return"
     if isinstance(event, ev.LineUse) and event.action == "started":
-        return f"vesicant running{_quoted(event.what)}"
+        return f"{VESICANT_RUNS}{unproven}{_quoted(event.what)}"
+    if isinstance(event, ev.LineUse) and event.action != "stopped":
+        return f"vesicant given{unproven}, line not yet flushed through after proof{_quoted(event.what)}"
     running = _fact(event, "infusion")
-    return f"vesicant running{_quoted(running)}" if isinstance(event, ev.LineCheck) and running else None
+    return f"{VESICANT_RUNS}{_quoted(running)}" if isinstance(event, ev.LineCheck) and running else None
+
+
+def _blood_seen(around: Around) -> bool:
+    """Tell whether blood that looks like blood returned in the visit of this event."""
+    blood = around.after.blood
+    return blood is not None and whole_blood(blood.event) and around.event.at - blood.event.at <= VISIT
 
 
 def _quoted(text: object) -> str:
@@ -240,7 +252,7 @@ def _quoted(text: object) -> str:
 
 def _vesicant_changes(danger: Danger, around: Around) -> Danger:
     if danger.phase == "" and around.after.infusion is None:
-        what = danger.what.replace("vesicant running", "vesicant stopped, line not yet flushed through after proof", 1)
+        what = danger.what.replace(VESICANT_RUNS, "vesicant stopped, line not yet flushed through after proof", 1)
         return replace(danger, phase="stopped", what=what)
     return danger
 
@@ -315,7 +327,7 @@ def _unknown_ends(_: Danger, around: Around) -> bool:
 
 
 def _against_begins(around: Around) -> str | None:
-    return f"{' and '.join(around.against)} on the patient" if around.against else None
+    return f"on the patient: {'; '.join(around.against)}" if around.against else None
 
 
 def _against_ends(_: Danger, around: Around) -> bool:
@@ -355,7 +367,7 @@ def _alone_ends(danger: Danger, around: Around) -> bool:
 TABLE: Final[tuple[Row, ...]] = (
     Row(
         "D1",
-        "pushing the contents of the line in",
+        "flushing the heparin in",
         "aspirated and discarded, then flushed without heparin; a prescriber's decision where nothing can be "
         "aspirated; port removed; once flushed in, reported to somebody named, as a problem that names the medicine",
         _heparin_begins,
@@ -380,7 +392,7 @@ TABLE: Final[tuple[Row, ...]] = (
     Row("D4", "any use", "aspirated, or evaluated", _thrombolytic_begins, _thrombolytic_ends),
     Row(
         "D5",
-        "running without blood return checks",
+        "a vesicant without proof of blood return",
         "stopped, and flushed through after proof",
         _vesicant_begins,
         _vesicant_ends,
@@ -388,7 +400,7 @@ TABLE: Final[tuple[Row, ...]] = (
     ),
     Row("D6", "", "flushed and locked, or an infusion started", _unlocked_begins, _unlocked_ends),
     Row("D7", "waiting for the due date", "dressing changed", _dressing_begins, _dressing_ends),
-    Row("D8", "a date as if known", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
+    Row("D8", "assuming a date", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
     Row("D9", "reuse", "taken off or changed", _against_begins, _against_ends, _against_changes),
     Row(
         "D10",

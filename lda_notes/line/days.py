@@ -19,6 +19,11 @@ from lda_notes.line import due
 from lda_notes.line.timeline import Timeline, UnitStay
 from lda_notes.record import events as ev
 
+COUNTED: Final = frozenset(
+    {"at", "kind", "of", "inserted_at", "unit", "to_unit", "setting", "to_setting", "admitted_at", "implanted_on"}
+)
+"""Facts that counts of days rest on."""
+
 OPTIONS: Final = (
     "denominator_counts",
     "denominator_time",
@@ -403,11 +408,21 @@ def patient_days(found: Sequence[tuple[Stay, tuple[LineDay, ...]]]) -> tuple[dic
 
 
 def unit_count(
-    unit: str, line_days: int, counted: int, policy: Policy, patient_days: int | None, infections: int | None
+    unit: str,
+    line_days: int,
+    counted: int,
+    policy: Policy,
+    patient_days: int | None,
+    infections: int | None,
+    *,
+    whole: bool,
 ) -> UnitCount:
-    """Return the counts of one unit with its utilisation ratio and rate, where they are defined."""
-    ratio = utilisation(line_days, patient_days) if patient_days is not None else None
-    per_1000 = rate(infections, line_days, policy) if infections is not None else None
+    """Return the counts of one unit with its utilization ratio and rate, where they are defined.
+
+    Of ports alone, not the ``whole`` of the unit's central lines, neither is.
+    """
+    ratio = utilisation(line_days, patient_days) if whole and patient_days is not None else None
+    per_1000 = rate(infections, line_days, policy) if whole and infections is not None else None
     return UnitCount(unit, line_days, counted, patient_days, infections, ratio, per_1000)
 
 

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.line.timeline import DressingStay, Entry, NeedleStay, State, Timeline
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Dressing
+from lda_notes.record.parts import DayOnly, Dressing, began
 
 ClockName = Literal[
     "needle change", "dressing change", "line check", "flush", "idle flush", "maintenance flush", "thrombolytic check"
@@ -66,8 +66,9 @@ def counted_by_day(limit: str, policy: Policy) -> bool:
 
 
 def late_after(by: datetime, limit: str, policy: Policy) -> datetime:
-    """Return the last moment that does not count as overdue, of an interval that is over at ``by``."""
-    return datetime.combine(by.date(), time.max, by.tzinfo) if counted_by_day(limit, policy) else by
+    """Return the last moment that does not count as overdue, of an interval that is over at ``by``, or on that day."""
+    by_day = counted_by_day(limit, policy) or isinstance(by, DayOnly)
+    return datetime.combine(by.date(), time.max, by.tzinfo) if by_day else by
 
 
 def zone_of(timeline: Timeline) -> ZoneInfo:
@@ -169,9 +170,7 @@ def _by_word_of(event: ev.Event) -> str:
 def _elsewhere_on(event: ev.Event) -> datetime:
     """Return when a flush took place that was done elsewhere; a day alone counts from its start."""
     on = event.__dict__.get("on")
-    if isinstance(on, datetime):
-        return on
-    return datetime.combine(on, time(), event.at.tzinfo) if on is not None else event.at
+    return began(on, event.at) or event.at
 
 
 def _idle(state: State, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:

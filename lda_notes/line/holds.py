@@ -7,9 +7,9 @@ What is seen is kept in words (the sign and its time), never as a diagnosis.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from functools import cache
 from typing import Any, Final
@@ -516,9 +516,57 @@ def begins(look: Look, *, whole_port_only: bool = False) -> Iterator[Hold]:
             continue
         sign = row.begins(look)
         if sign is not None:
-            unread = row.reason == "blood return not proven" and "could not be read" in sign
-            ends = row.ends_by or _BY_POLICY[look.policy.choice("hold_ends_with")]
-            yield Hold(look.before.septum, row.reason, sign, look.entry, ("proof", "evaluation") if unread else ends)
+            yield Hold(look.before.septum, row.reason, sign, look.entry, _ends_by(row, sign, look.policy))
+
+
+def _ends_by(row: Row, sign: str, policy: Policy) -> tuple[End, ...]:
+    if row.ends_by is not None:
+        return row.ends_by
+    by_policy = policy_ends(policy)
+    if row.reason != "blood return not proven":
+        return by_policy
+    if "could not be read" in sign:
+        return ("proof", "evaluation")
+    return tuple(end for end in by_policy if end != "treatment")
+
+
+_IN_WORDS: Final[dict[End, str]] = {
+    "proof": "blood that looks like whole blood with a flush that runs free",
+    "new access": "a new needle with brisk blood return and a free flush",
+    "treatment": "a thrombolytic that worked",
+    "tip confirmed": "a tip position that is confirmed",
+    "evaluation": "an evaluation that clears the line",
+}
+"""What may end a hold, as every sheet, note and question says it."""
+
+
+def what_ends(holds: Iterable[Hold]) -> tuple[str, ...]:
+    """Return in words what may end every one of ``holds``, an evaluation last."""
+    return ends_in_words(set.intersection(*(set(hold.ends_by) for hold in holds)))
+
+
+def ends_in_words(ends_by: Iterable[End]) -> tuple[str, ...]:
+    """Return ends in words; where any proof will do, a new needle and a treatment are not named beside it."""
+    said = set(ends_by)
+    if "proof" in said:
+        said -= {"new access", "treatment"}
+    return tuple(words for end, words in _IN_WORDS.items() if end in said)
+
+
+def policy_ends(policy: Policy) -> tuple[End, ...]:
+    """Return what may end a hold for no blood return or resistance, as the policy has it."""
+    return _BY_POLICY[policy.choice("hold_ends_with")]
+
+
+ENDED_BY: Final = {
+    "proof at a new access": "a new needle with brisk blood return and a free flush",
+    "proof with the same needle": "blood return and a free flush with the same needle",
+    "treatment": "a thrombolytic that worked",
+    "tip confirmed": "a confirmed tip position",
+    "evaluation": "an evaluation",
+    "port removed": "removal of the port",
+}
+"""What ended a hold, in words, by `Hold.how`."""
 
 
 def ends(holds: tuple[Hold, ...], look: Look, after: State, *, named: bool, alone: bool) -> dict[HoldReason, str]:
@@ -551,8 +599,7 @@ def _by_proof(hold: Hold, after: State, entry: Entry) -> str:
         if later and entry.event.at - opened.event.at <= VISIT:
             return "proof at a new access"
     treated = after.treated
-    treatable = "treatment" in hold.ends_by and hold.reason != "blood return not proven"
-    if treatable and treated is not None and hold.since <= treated.event.at >= entry.event.at - VISIT:
+    if "treatment" in hold.ends_by and treated is not None and hold.since <= treated.event.at >= entry.event.at - VISIT:
         return "treatment"
     if "proof" in hold.ends_by and entry is not hold.began:
         return "proof with the same needle"
@@ -588,6 +635,17 @@ CLEARED: Final = ("cleared for use", "cleared with limits")
 def ended(hold: Hold, entry: Entry, how: str) -> Hold:
     """Return ``hold`` with what ended it."""
     return replace(hold, ended=entry, how=how)
+
+
+def flushed_on_hold(event: ev.Event, holds: Iterable[Hold]) -> Hold | None:
+    """Return the hold that already lasted on the day on which the port was flushed elsewhere; None for none."""
+    if not isinstance(event, ev.FlushedElsewhere):
+        return None
+    return next((hold for hold in holds if hold.since.date() <= _day(event.on)), None)
+
+
+def _day(on: date | datetime) -> date:
+    return on.date() if isinstance(on, datetime) else on
 
 
 def is_fresh(at: datetime, implanted: datetime | None, policy: Policy) -> bool:

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
+from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
+
+from lda_notes.knowledge.policy import Policy
 
 AROUND: Final = timedelta(hours=1)
 """A sheet printed this close to the start of a shift is for that shift (common practice)."""
@@ -14,10 +17,14 @@ AROUND: Final = timedelta(hours=1)
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """What a sheet covers: what happened since ``since``, what is due until ``end``."""
+    """What a sheet covers: what happened since ``since``, what is due until ``end``.
+
+    ``known``: by the policy's clock; else it is not known when the last handoff was.
+    """
 
     since: datetime
     end: datetime
+    known: bool = True
 
 
 def shift_at(asof: datetime, starts: Sequence[time], zone: ZoneInfo) -> Shift:
@@ -37,3 +44,14 @@ def shift_at(asof: datetime, starts: Sequence[time], zone: ZoneInfo) -> Shift:
         return Shift(moments[place - 1], moments[place + 1])
     place = max(at for at, moment in enumerate(moments) if moment <= now)
     return Shift(moments[place], moments[place + 1])
+
+
+def shift_of(asof: datetime, policy: Policy, zone: ZoneInfo, hours: Decimal | None = None) -> Shift:
+    """Return the shift by the policy's ``shift_starts``; where it gives none, ``hours`` (else the policy's) end at
+    ``asof`` and as many begin. Raises OverflowError at the ends of the calendar."""
+    starts = policy.times("shift_starts")
+    if starts:
+        return shift_at(asof, starts, zone)
+    length = timedelta(microseconds=int((hours or policy.value("shift_hours")) * 3_600_000_000))
+    now = asof.astimezone(UTC)
+    return Shift(now - length, now + length, known=False)

@@ -34,7 +34,7 @@ from lda_notes.line.states import (
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode, Patient, Port
-from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone
+from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone, began
 from lda_notes.record.unread import Unread
 
 __all__ = [
@@ -495,8 +495,8 @@ def _opened(state: State, entry: Entry, event: ev.Opening, history: _History) ->
     needle: Needle | NotAssessed | None = None
     dressing: Dressing | NotAssessed | NotDone | None = None
     if isinstance(event, ev.ArrivalAccessed):
-        since = event.inserted_at if isinstance(event.inserted_at, datetime) else None
-        dressed = event.dressed_at if isinstance(event.dressed_at, datetime) else None
+        since = began(event.inserted_at, event.at)
+        dressed = began(event.dressed_at, event.at)
         needle, dressing = event.needle, event.dressing
         infusion = entry if event.infusion else None
     elif isinstance(event, ev.Access):

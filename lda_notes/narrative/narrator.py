@@ -256,7 +256,9 @@ def _name(text: str) -> str:
 
 def person(who: Facts) -> str:
     """Return a person as name, credential and identifier, as far as recorded; `NotRecorded` if nothing is."""
-    names = [_name(who[key]) for key in ("name", "credential") if who.get(key)]
+    said = {key: _name(who[key]) for key in ("name", "credential") if who.get(key)}
+    said["credential"] = phrasing.role(said.get("name"), said.get("credential")) or ""
+    names = [words for words in said.values() if words]
     identifier = who.get("id")
     if identifier:
         names = [f"{', '.join(names)} ({_name(identifier)})"] if names else [_name(identifier)]
@@ -279,20 +281,30 @@ def _listed(items: Any, last: str = "and") -> str:
     return said
 
 
+def _day_alone(value: date) -> str:
+    return f"{phrasing.day(value)} (hour not known)"
+
+
 @pass_context
-def _clock(context: Context, value: datetime) -> str:
+def _clock(context: Context, value: datetime | date) -> str:
+    if not isinstance(value, datetime):
+        return _day_alone(value)
     gathering: Gathering = context["_gathering"]
     return phrasing.clock(value, gathering.zone, gathering.today)
 
 
 @pass_context
-def _moment(context: Context, value: datetime) -> str:
+def _moment(context: Context, value: datetime | date) -> str:
+    if not isinstance(value, datetime):
+        return _day_alone(value)
     gathering: Gathering = context["_gathering"]
     return phrasing.moment(value, gathering.zone)
 
 
 @pass_context
-def _near(context: Context, value: datetime) -> str:
+def _near(context: Context, value: datetime | date) -> str:
+    if not isinstance(value, datetime):
+        return _day_alone(value)
     gathering: Gathering = context["_gathering"]
     return phrasing.near(value, gathering.zone, gathering.today)
 

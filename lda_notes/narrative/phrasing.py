@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.one_row import LINE_BREAKS, on_one_row
 from lda_notes.knowledge.policy import number, quantity
-from lda_notes.record.parts import Person
+from lda_notes.record.parts import DayOnly, Person
 
 MONTHS: Final = (
     "January",
@@ -66,12 +66,15 @@ def local(value: datetime, zone: ZoneInfo) -> datetime:
 def clock(value: datetime, zone: ZoneInfo, today: date | None = None) -> str:
     """Return the time of day in ``zone``; with its date unless that is ``today``.
 
-    An hour that comes twice, when clocks go back, carries the name of its offset.
+    Of a day whose hour is not known, the day alone. An hour that comes twice, when clocks go back, carries the name of
+    its offset.
 
     >>> clock(datetime(2026, 11, 1, 7, 30, tzinfo=UTC), ZoneInfo("America/Chicago"), date(2026, 11, 1))
     '01:30 CST'
     """
     here = local(value, zone)
+    if isinstance(value, DayOnly):
+        return day(here.date())
     said = f"{here:%H:%M}"
     if here.tzinfo is zone and here.replace(fold=0).utcoffset() != here.replace(fold=1).utcoffset():
         said += f" {offset_name(here)}"
@@ -195,11 +198,17 @@ def label(text: str) -> str:
 
 def person(who: Person) -> str:
     """Return a person as name, credential and identifier, as far as recorded; empty if nothing is."""
-    name, credential = who.name, who.credential
+    name, credential = who.name, role(who.name, who.credential)
     said = ", ".join([*([on_one_row(name)] if name else []), *([label(credential)] if credential else [])])
     if who.id:
         said = f"{said} ({on_one_row(who.id)})" if said else on_one_row(who.id)
     return said
+
+
+def role(name: object, credential: str | None) -> str | None:
+    """Return the credential of a person or place; None where it is a word of the name already."""
+    named = str(name or "").casefold().replace(",", " ").split()
+    return None if credential and credential.casefold() in named else credential
 
 
 def ordinal(value: int) -> str:

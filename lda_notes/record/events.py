@@ -225,7 +225,12 @@ class CareEvent(Event):
     reason: Text | None = fact(
         "reason",
         "Why it was done.",
-        need=may("Why was it done?", INS, why="The reason tells the next reader whether the needle is still needed."),
+        need=may(
+            "Why was it done?",
+            INS,
+            why="The reason tells the next reader whether the needle is still needed.",
+            when="why due",
+        ),
     )
     problems: tuple[Problem, ...] = several(
         "problems",
@@ -342,6 +347,7 @@ class Proved(Model):
             AYRSHIRE,
             why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
             "the record nobody knows whether the line was proved.",
+            when="proof due",
         ),
     )
     blood_looks: words.BloodLooks | None = fact(
@@ -481,6 +487,7 @@ class Dressed(Model):
             "Was a dressing put on?",
             INS,
             why="The dressing keeps needle and site clean; what is on decides when it is due.",
+            when="dressing due",
         ),
     )
     taken_off: tuple[words.TakenOff, ...] = several(
@@ -613,11 +620,11 @@ class Access(
     )
     needle_wings: words.NeedleWings | None = fact(
         "wings of the needle",
-        "How the wings lie: level with the skin, stand proud, press in.",
+        "How the wings lie: level with the skin, raised above it, pressing into it.",
         need=should(
             "How do the wings lie on the skin?",
             CP,
-            why="Wings that stand proud or press in say that the needle is too long or too short.",
+            why="Wings raised above the skin or pressing into it mean that the needle is too long or too short.",
             when="painful",
         ),
     )
@@ -689,9 +696,9 @@ class ArrivalAccessed(
             "look for on removal.",
         ),
     )
-    inserted_at: Moment | NotAssessed | None = fact(
+    inserted_at: Moment | Day | NotAssessed | None = fact(
         "time of insertion",
-        "When the needle was put in, if known.",
+        "When the needle was put in, if known; the day alone where the hour is not known.",
         need=must(
             "When was the needle put in?",
             CDC,
@@ -716,9 +723,9 @@ class ArrivalAccessed(
             "How was the dressing found?", INS, why="A damp, soiled or loose dressing is due now, whatever its age."
         ),
     )
-    dressed_at: Moment | NotAssessed | None = fact(
+    dressed_at: Moment | Day | NotAssessed | None = fact(
         "time of dressing",
-        "When the dressing was put on, if known.",
+        "When the dressing was put on, if known; the day alone where the label carries no more.",
         need=must(
             "When was the dressing put on?",
             CDC,
@@ -846,7 +853,7 @@ class LineCheck(
     nothing_runs: YesNo | None = fact("nothing runs", "Yes when nothing runs any more.")
     vesicant: YesNo | NotAssessed | None = fact("vesicant", "Yes when what runs harms tissue outside the vein.")
     needle_wings: words.NeedleWings | None = fact(
-        "wings of the needle", "How the wings lie: level with the skin, stand proud, press in."
+        "wings of the needle", "How the wings lie: level with the skin, raised above it, pressing into it."
     )
     found: tuple[words.FoundAtLine, ...] = several("found at the line", "What was found wrong at the line.")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Annotated, Any, Final, Literal, get_args
 
@@ -62,6 +62,19 @@ YesNo = Annotated[
 Moment = Annotated[AwareDatetime, Strict(False), BeforeValidator(_written_as_moment)]
 """A date and time with its offset from UTC. A function before a strict type would shut out JSON text: hence lax."""
 Day = Annotated[date, Strict(False), BeforeValidator(_written_as_date)]
+
+
+class DayOnly(datetime):
+    """The start of a day of which the hour is not known; an interval that begins with it ends with a day too."""
+
+
+def began(written: object, like: datetime) -> datetime | None:
+    """Return when something began that a record gives as a moment or as a day, in the zone of ``like``; else None."""
+    if isinstance(written, datetime):
+        return written
+    return DayOnly.combine(written, time(), like.tzinfo) if isinstance(written, date) else None
+
+
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
 Short = Annotated[str, Field(min_length=1, max_length=200)]
 Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
@@ -395,10 +408,10 @@ class Needle(Model):
         ),
     )
     rated_flow_ml_per_s: Positive | None = fact(
-        "labelled needle flow limit", "Highest rate on the needle's label, in mL per second."
+        "labeled needle flow limit", "Highest rate on the needle's label, in mL per second."
     )
     rated_pressure_psi: Positive | None = fact(
-        "labelled needle pressure limit", "Highest pressure on the needle's label, in psi."
+        "labeled needle pressure limit", "Highest pressure on the needle's label, in psi."
     )
     udi: Text | None = fact("needle device identifier", "Device identifier (UDI) as scanned or printed.")
     latex: YesNo | None = fact("latex on the label", "Yes when the label says that it contains natural rubber latex.")
@@ -462,7 +475,7 @@ class Anesthetic(Model):
         ),
     )
     sterile: YesNo | None = fact(
-        "sterile-labelled spray",
+        "sterile-labeled spray",
         "Yes when the spray is labeled sterile.",
         need=may(
             "Is the spray labeled sterile?",
@@ -1012,5 +1025,5 @@ class PowerRating(Model):
     """What the port's label allows for power injection."""
 
     rated: YesNo = required("port power rating", "Yes when the label allows power injection.")
-    max_flow_ml_per_s: Positive | None = fact("labelled flow limit", "Highest labeled rate, in mL per second.")
-    max_pressure_psi: Positive | None = fact("labelled pressure limit", "Highest labeled pressure, in psi.")
+    max_flow_ml_per_s: Positive | None = fact("labeled flow limit", "Highest labeled rate, in mL per second.")
+    max_pressure_psi: Positive | None = fact("labeled pressure limit", "Highest labeled pressure, in psi.")

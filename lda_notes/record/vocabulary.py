@@ -153,7 +153,7 @@ During = Literal["infusion", "flush", "injection", "blood sampling", "access"]
 Change = Literal["new", "growing", "unchanged", "less"]
 Incision = Literal["healing", "healed", "opening"]
 PunctureOutcome = Literal["blood return", "no blood return", "sluggish blood return", "port missed", "resistance"]
-NeedleWings = Literal["level with the skin", "stand proud", "press in"]
+NeedleWings = Literal["level with the skin", "raised above the skin", "pressing into the skin"]
 DiscardMethod = Literal["discarded", "returned", "mixed in the syringe"]
 OldLock = Literal["aspirated and discarded", "flushed in", "could not be aspirated"]
 """What became of the lock that was in the line before this work."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import parse_qsl, urlencode
@@ -11,7 +11,7 @@ from lda_notes.problems import Failure
 from lda_notes.sending.address import Address, origin_of
 from lda_notes.sending.auth import REFUSED, UNREACHABLE, Credentials
 from lda_notes.sending.entries import Identity, Json, objects_of
-from lda_notes.sending.outcome import issues
+from lda_notes.sending.outcome import WARNED, issues, read_outcome
 from lda_notes.sending.pace import Pace, retry_after
 from lda_notes.sending.wire import Answer, Connection, NoAnswer
 
@@ -24,6 +24,9 @@ _AT_ONCE: Final = 50
 """Identities asked for in one search."""
 
 _MOST_PAGES: Final = 100
+
+_LARGEST_SEARCH: Final = 1 << 26
+"""Bytes of the pages of one search after which no more of them are asked for."""
 
 
 class Unreachable(Failure):
@@ -38,6 +41,10 @@ class NotAllowed(Failure):
 
     def __init__(self, sentence: str) -> None:
         super().__init__(sentence, REFUSED)
+
+
+class Unread(NotAllowed):
+    """An answer came, and cannot be read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +88,15 @@ def _listed(kinds: Iterable[str]) -> str:
 class Server:
     """Asks a server. Safe requests are repeated at the given pace; a transaction is tried once a call.
 
-    Every method may raise `Unreachable` or `NotAllowed`.
+    ``said`` keeps what the server warned of beside the answers to searches. Every method may raise `Unreachable` or
+    `NotAllowed`.
     """
 
     def __init__(self, connection: Connection, address: Address, credentials: Credentials, pace: Pace) -> None:
         self._connection = connection
         self._credentials = credentials
         self._known: dict[str, Json] = {}
+        self.said: dict[str, None] = {}
         self.address = address
         self.pace = pace
 
@@ -110,10 +119,13 @@ class Server:
             updates=frozenset(one["type"] for one in listed if one.get("conditionalUpdate") is True),
         )
 
-    def find(self, identities: Iterable[Identity]) -> dict[Identity, list[Json]]:
+    def find(
+        self, identities: Iterable[Identity], unread: dict[Identity, str] | None = None
+    ) -> dict[Identity, list[Json]]:
         """What the server holds under each identity: usually one resource or none.
 
-        The identities travel in the body of the search, so that they stand in no log of addresses.
+        The identities travel in the body of the search, so that they stand in no log of addresses. With ``unread`` an
+        answer that cannot be read ends nothing: what was not found is kept there, with the reason.
         """
         found: dict[Identity, list[Json]] = {identity: [] for identity in identities}
         kinds: dict[tuple[str, str], list[Identity]] = {}
@@ -123,34 +135,81 @@ class Server:
             for first in range(0, len(wanted), _AT_ONCE):
                 some = wanted[first : first + _AT_ONCE]
                 query = {parameter: ",".join(one.token() for one in some), "_count": "200"}
-                for resource in self.search(kind, query):
+                why: list[str] | None = None if unread is None else []
+                for resource in self._search_or_say(kind, query, why):
                     for one in some:
                         if one.names(resource):
                             found[one].append(resource)
+                if unread is not None and why:
+                    unread.update((one, why[0]) for one in some if not found[one])
+        if unread and len(unread) == len(found):
+            raise Unread(next(iter(unread.values())))
         return found
 
-    def search(self, kind: str, query: Mapping[str, str] | Iterable[tuple[str, str]]) -> list[Json]:
-        """Every resource that a search finds, included ones too, over all its pages."""
+    def _search_or_say(self, kind: str, query: Mapping[str, str], why: list[str] | None) -> list[Json]:
+        try:
+            return self.search(kind, query, why)
+        except NotAllowed as not_allowed:
+            if why is None:
+                raise
+            why.append(str(not_allowed))
+            return []
+
+    def search(
+        self, kind: str, query: Mapping[str, str] | Iterable[tuple[str, str]], unread: list[str] | None = None
+    ) -> list[Json]:
+        """Every resource that a search finds, included ones too, over all its pages.
+
+        Raises `Unread` when a part of an answer cannot be read; with ``unread`` that is kept there instead.
+        """
         headers = {"Content-Type": "application/x-www-form-urlencoded"}
         asked = urlencode(tuple(query.items() if isinstance(query, Mapping) else query))
-        page = self._json("POST", self.address.at(kind, "_search"), headers, asked.encode())
+        answer = self._asked("POST", self.address.at(kind, "_search"), headers, asked.encode())
         resources: list[Json] = []
+        why: list[str] = []
+        size = 0
         for _ in range(_MOST_PAGES):
+            size += len(answer.body)
+            page = self._object(answer)
+            self._listen(page)
             if page.get("resourceType") != "Bundle":
-                raise NotAllowed(f"the server answers a search for {kind} with no bundle; check the address")
-            resources += [
-                one["resource"]
-                for one in objects_of(page.get("entry"))
-                if isinstance(one.get("resource"), dict) and one["resource"].get("resourceType") != "OperationOutcome"
-            ]
+                told = "".join(f": {issue.words}" for issue in read_outcome(page, WARNED))
+                raise Unread(f"the server answers a search for {kind} with no bundle{told}; check the address")
+            why += self._read_page(page, resources)
             links = objects_of(page.get("link"))
             more = next((one.get("url") for one in links if one.get("relation") == "next"), None)
             if not isinstance(more, str):
+                if why and unread is None:
+                    raise Unread(f"an answer to a search for {kind} could not be read: {why[0]}")
+                if unread is not None:
+                    unread += why
                 return resources
             if origin_of(more) != self.address.origin:
                 raise NotAllowed("the next page of a search is on another host, so it was not asked for")
-            page = self._json("GET", more)
-        raise NotAllowed(f"a search for {kind} has no end")
+            if size > _LARGEST_SEARCH:
+                raise Unread(f"the answers to a search for {kind} are larger than {_LARGEST_SEARCH >> 20} MiB together")
+            answer = self._asked("GET", more)
+        raise Unread(f"a search for {kind} has no end")
+
+    def _read_page(self, page: Json, resources: list[Json]) -> Iterator[str]:
+        """Add the resources of a page; yield why an entry of it cannot be read."""
+        listed = page.get("entry", [])
+        if not isinstance(listed, list):
+            yield "its entries are not a list"
+            return
+        for one in listed:
+            resource = one.get("resource") if isinstance(one, dict) else None
+            if not isinstance(resource, dict):
+                yield "an entry of it has no resource"
+            elif resource.get("resourceType") == "OperationOutcome":
+                self._listen(resource)
+                yield from (f"the server reports: {issue.words}" for issue in read_outcome(resource))
+            else:
+                resources.append(resource)
+
+    def _listen(self, outcome: Json) -> None:
+        """Keep what a server says in an OperationOutcome beside a good answer."""
+        self.said.update((issue.words, None) for issue in read_outcome(outcome, WARNED))
 
     def named(self, reference: str) -> Json | None:
         """The one resource that a reference names, by condition (``Type?parameter=value``) or by its address.
@@ -192,19 +251,22 @@ class Server:
 
     # -- how --
 
-    def _json(
+    def _json(self, method: str, url: str) -> Json:
+        return self._object(self._asked(method, url))
+
+    def _asked(
         self, method: str, url: str, headers: Mapping[str, str] | None = None, content: bytes | None = None
-    ) -> Json:
+    ) -> Answer:
         answer = self._steady(method, url, headers or {}, content)
         if answer.status != 200:
             told = "; ".join(issue.words for issue in issues(answer))
             raise NotAllowed(f"the server refuses a question ({answer.status}: {told})")
-        return self._object(answer)
+        return answer
 
     def _object(self, answer: Answer) -> Json:
         said: Any = answer.json()
         if not isinstance(said, dict):
-            raise NotAllowed("the server does not answer in FHIR JSON; check the address")
+            raise Unread("the server does not answer in FHIR JSON; check the address")
         return said
 
     def _steady(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None = None) -> Answer:
@@ -219,6 +281,8 @@ class Server:
                 reason = f"status {answer.status}"
                 asked = self.asked_wait(answer)
             except NoAnswer as none:
+                if none.may_have_arrived and not none.again:
+                    raise Unread(f"{self.address.base}: {none}") from None
                 if not none.again:
                     raise Unreachable(f"{self.address.base} cannot be reached: {none}") from None
                 reason = str(none)

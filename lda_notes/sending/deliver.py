@@ -302,9 +302,13 @@ def _answered(
         if doubled:
             return Refused(412, (), doubled)
         lost = [entry for entry in listed if not found[entry.identity]]
+        told = tuple(read_outcome(answer.json()))
+        if told and len(lost) == len(listed):
+            return Refused(answer.status, told)
         if lost:
             raise Unreachable(
                 f"{server.address.base} took the bundle but does not find {lost[0].identity.kind} of it again"
+                + "".join(f"; it reports: {one.words}" for one in told)
             )
     if before is not None:
         for entry in listed:
@@ -334,9 +338,13 @@ def _failed(answer: Answer) -> Refused | None:
 
 
 def _warnings(answer: Answer) -> Iterator[Issue]:
-    for index, response in enumerate(_responses(answer)):
-        for one in read_outcome(response.get("outcome"), WARNED):
-            yield replace(one, entry=index)
+    """Yield what an answer that says all is well warns of: as a whole, and entry by entry."""
+    said = object_of(answer.json())
+    yield from read_outcome(said, WARNED)
+    for index, entry in enumerate(objects_of(said.get("entry"))):
+        for outcome in (object_of(entry.get("response")).get("outcome"), entry.get("resource")):
+            for one in read_outcome(outcome, WARNED):
+                yield replace(one, entry=index)
 
 
 def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], dict[Identity, list[Json]] | None]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from lda_notes.fhir.identity import ABOUT
 from lda_notes.fhir.tokens import escaped, read_token
 
 Json = dict[str, Any]
@@ -149,7 +150,7 @@ def references(value: Any) -> Iterator[str]:
 
 def patient_of(resource: Mapping[str, Any]) -> Json | None:
     """The reference to the patient of a resource; None when it has none."""
-    for element in ("subject", "patient", "for"):
+    for element in ABOUT:
         if isinstance(resource.get(element), dict):
             return object_of(resource[element])
     return None

@@ -88,9 +88,9 @@ def is_bundle(path: Path) -> bool:
         return False
 
 
-def from_bundle(name: str, data: bytes, despite: str | None) -> Made:
-    """The parcel of a bundle as a file called ``name`` holds it; ``despite`` is added to its Provenances."""
-    bundle, faults = read_json(data)
+def from_bundle(name: str, data: bytes, despite: str | None, row: int = 1) -> Made:
+    """The parcel of a bundle that begins in ``row`` of a file; ``despite`` is added to its Provenances."""
+    bundle, faults = read_json(data, row)
     if faults or not isinstance(bundle, dict):
         said = str(faults[0]) if faults else "it is no JSON object"
         return Made(name, broken=f"it holds no bundle that can be read: {said}")

@@ -33,8 +33,9 @@ class Issue:
 
 def plain(text: str) -> str:
     """Text from outside without anything that could steer a terminal, of a length that can be read."""
-    text = " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
-    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
+    looked_at = text[: 4 * _LONGEST]
+    said = " ".join("".join(sign if sign.isprintable() else " " for sign in looked_at).split())
+    return said if len(said) <= _LONGEST and looked_at == text else f"{said[: _LONGEST - 3]}..."
 
 
 def issues(answer: Answer) -> tuple[Issue, ...]:

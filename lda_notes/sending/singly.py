@@ -7,6 +7,7 @@ that was cut off goes on where it ended.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 from graphlib import CycleError, TopologicalSorter
 from typing import Any, Final
 
@@ -22,7 +23,7 @@ from lda_notes.sending.deliver import (
     resolver,
 )
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, references
-from lda_notes.sending.outcome import Issue, issues
+from lda_notes.sending.outcome import WARNED, Issue, issues, read_outcome
 from lda_notes.sending.wire import Answer, NoAnswer
 
 _GOOD: Final = (200, 201)
@@ -36,6 +37,7 @@ def singly(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -
         return Refused(412, (), doubled)
     refuse_found_elsewhere(server, listed, found)
     statuses: dict[int, str] = {}
+    said: list[Issue] = []
     for entry in _in_order(listed):
         resolve = resolver(server, listed, found)
         held = found[entry.identity]
@@ -44,15 +46,16 @@ def singly(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -
         try:
             resource = _resolved(entry.resource, resolve)
         except _Missing as missing:
-            said = Issue(entry.index, "", f"{missing} finds nothing on the server, or more than one")
-            return Refused(422, (said,), stored=len(statuses))
+            nowhere = Issue(entry.index, "", f"{missing} finds nothing on the server, or more than one")
+            return Refused(422, (nowhere,), stored=len(statuses))
         answer = _written(server, entry, resource, held)
         if answer.status not in _GOOD:
             told = tuple(Issue(entry.index, one.element, one.words) for one in issues(answer))
             return Refused(answer.status, told, stored=len(statuses))
+        said += (replace(one, entry=entry.index) for one in read_outcome(answer.json(), WARNED))
         statuses[entry.index] = "updated" if held else "created"
         found[entry.identity] = _now(server, entry, answer)
-    return delivered(server, listed, found, statuses, shared)
+    return replace(delivered(server, listed, found, statuses, shared), said=tuple(said))
 
 
 def _in_order(listed: tuple[Entry, ...]) -> Iterator[Entry]:

@@ -25,16 +25,20 @@ from lda_notes.sending.entries import (
 )
 from lda_notes.sending.parcel import Held, Parcel
 
-State = Literal["same", "present", "retracted", "missing", "different", "doubled", "extra"]
+State = Literal["same", "present", "retracted", "missing", "different", "doubled", "extra", "unread"]
 """``present``: patient, staff or stay, which is not ours and not compared. ``retracted``: entered in error, on both
-sides. ``doubled``: two resources under one identity. ``extra``: of an entry that is no longer in the record."""
+sides. ``doubled``: two resources under one identity. ``extra``: of an entry that is no longer in the record.
+``unread``: the server's answer could not be read, so that it may be there or not."""
 
 GOOD: tuple[State, ...] = ("same", "present", "retracted")
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One resource of a record and how the server has it; ``held`` lists what it holds under that identity."""
+    """One resource of a record and how the server has it; ``held`` lists what it holds under that identity.
+
+    ``why`` says why it is ``unread``.
+    """
 
     state: State
     entry: Entry
@@ -43,6 +47,7 @@ class Standing:
     row: int | None
     held: tuple[Held, ...]
     differences: tuple[Difference, ...] = ()
+    why: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +82,10 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
     """
     wanted = expected(parcels)
     refuse_other_patients(server, (one.entry for one in wanted.values()))
-    held = server.find(wanted)
+    unread: dict[Identity, str] = {}
+    held = server.find(wanted, unread)
     resolve = resolver(server, (one.entry for one in wanted.values()), held)
+    nowhere = {one.entry.full_url for identity, one in wanted.items() if identity in unread}
     updated = {identity for identity, one in wanted.items() if one.entry.method == "PUT"}
     lasting = {
         f"{identity.kind}/{each.get('id')}"
@@ -91,14 +98,18 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
         apart: tuple[Difference, ...] = ()
         if len(found) == 1 and identity.kind not in CONTEXT_TYPES:
             apart = tuple(differences(one.entry.resource, found[0], resolve, server.address.base, lasting.__contains__))
+        why = unread.get(identity)
+        if why is None and apart and not nowhere.isdisjoint(references(one.entry.resource)):
+            why = "what it refers to could not be read"
         yield Standing(
-            _state(identity, one.entry.resource, found, apart),
+            "unread" if why is not None else _state(identity, one.entry.resource, found, apart),
             one.entry,
             one.event,
             one.parcel.file,
             one.parcel.row(one.entry.index),
             tuple(_held(identity, each) for each in found),
-            apart,
+            apart if why is None else (),
+            why,
         )
 
 

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 _LARGEST: Final = 16 * 1024 * 1024
 """Most bytes of one answer, as sent and as unpacked: fifty notes with their documents are a quarter of it."""
 
+TOO_LARGE: Final = f"the answer is larger than {_LARGEST >> 20} MiB"
+
 _GZIP: Final = 31
 """Window and wrapper of zlib for gzip."""
 
@@ -161,7 +163,7 @@ def _body(response: httpx.Response) -> bytes:
         except zlib.error:
             raise NoAnswer("the answer cannot be read", may_have_arrived=True, again=True) from None
         if max(len(body), received) > _LARGEST:
-            raise NoAnswer("the answer has no end", may_have_arrived=True, again=False)
+            raise NoAnswer(TOO_LARGE, may_have_arrived=True, again=False)
     if unpacking and received and not unpacking.eof:
         raise NoAnswer("the connection broke off", may_have_arrived=True, again=True)
     return bytes(body)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from base64 import b64decode
 from collections.abc import Iterable, Iterator
-from difflib import ndiff
+from difflib import unified_diff
 from typing import Any, Final
 
 from lda_notes.fhir.elements import to_json
@@ -22,6 +22,7 @@ _ADVICE: Final = {
     422: "the server finds the bundle at fault",
 }
 _LONGEST: Final = 160
+_MOST_ROWS: Final = 100
 _DATA: Final = ".attachment.data"
 
 
@@ -89,8 +90,17 @@ def kept(parcel: Parcel, bundle: Any, found: Iterable[Kept]) -> str:
 
 
 def differences(found: Iterable[Difference]) -> Iterator[str]:
-    """Each element with both values; of a note the rows of text that differ, without its size and digest."""
-    found = list(found)
+    """Each element with both values; of a note the rows of text that differ, without its size and digest.
+
+    A server may hold anything of any size: after so many rows the rest is counted.
+    """
+    rows = list(_differences(list(found)))
+    yield from rows[:_MOST_ROWS]
+    if len(rows) > _MOST_ROWS:
+        yield f"and {len(rows) - _MOST_ROWS:,} more rows of differences"
+
+
+def _differences(found: list[Difference]) -> Iterator[str]:
     notes = {one.path.removesuffix(".data") for one in found if one.path.endswith(_DATA)}
     for one in found:
         where, _, element = one.path.rpartition(".")
@@ -102,9 +112,9 @@ def differences(found: Iterable[Difference]) -> Iterator[str]:
             continue
         yield f"{where}: the text differs"
         sent, held = texts
-        for row in ndiff(sent.splitlines(), held.splitlines()):
+        for row in list(unified_diff(sent.splitlines(), held.splitlines(), n=0, lineterm=""))[2:]:
             if row[0] in "-+":
-                yield f"  {'record' if row[0] == '-' else 'server'}: {plain(row[2:])}"
+                yield f"  {'record' if row[0] == '-' else 'server'}: {plain(row[1:])}"
 
 
 def note_texts(one: Difference) -> tuple[str, str] | None:

@@ -193,7 +193,9 @@ class Verify:
         from lda_notes.fhir.verify.verification import read_json, verify_json
 
         def work(file: str, row: Row) -> Answer:
-            faults = (_too_long(),) if row.too_long else verify_json(row.raw, house=self.house, row=row.number)
+            faults = (
+                (_too_long(),) if row.too_long else verify_json(row.raw, house=self.house, row=row.number, rows=True)
+            )
             if self.models and not row.too_long:
                 from lda_notes.fhir.verify.models import model_check
 
@@ -236,21 +238,25 @@ class Days:
             except ValueError as error:
                 said = f"{record.place(())}: days cannot be counted: {error}; check the dates of the record\n"
                 return Answer(said=said, counts=(("rows", 1), ("unreadable", 1)))
-            said = _unread(record)
+            said = _unread(record, line_days.COUNTED)
             kept = [day for day in found if not self.units or day.unit in self.units]
             where = {"file": file, "row": row.number}
             rows = ({**where, **one, "lines": "ports only"} for one in line_days.as_rows(stay, kept))
             out = "".join(f"{_encode(one)}\n" for one in rows)
-            return Answer(out.encode(), said, (("rows", 1), ("days", len(kept))))
+            return Answer(out.encode(), said, (("rows", 1), ("days", len(kept)), ("in part", int(bool(said)))))
 
         return work
 
 
-def _unread(record: Record) -> str:
-    if not record.unread:
-        return ""
-    names = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread)
-    return report.visible(f"{record.file}:{record.row}:1: could not be read and is left out: {names}") + "\n"
+def _unread(record: Record, names: frozenset[str]) -> str:
+    """Return rows on the events that could not be placed, and on facts under one of ``names`` that were not read."""
+    from lda_notes.record.unread import notice
+
+    said = [notice(fact, with_text=False) for fact in record.unread_facts if names & set(fact.names)]
+    if record.unread:
+        events = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread)
+        said.insert(0, f"could not be read and is left out: {events}")
+    return "".join(report.visible(f"{record.file}:{record.row}:1: {one}") + "\n" for one in said)
 
 
 Task = Check | Bundle | Verify | Days

@@ -66,7 +66,7 @@ def _rules(bench: Bench) -> Iterator[Figure]:
         lambda: seconds(lambda: rule_table.check(line, DEFAULT), 60),
         lambda: seconds(lambda: Episode.model_validate_json(raw), 100),
     )
-    yield Figure("5", f"all {len(rule_table.RULES)} rules / model_validate_json", 2, True, ratios)
+    yield Figure("5", f"all {len(rule_table.RULES)} rules / model_validate_json", 3.5, True, ratios)
     many, few = (timeline.build(_long(count), DEFAULT, ASOF) for count in (1000, 20))
     growth = bench.paired(
         lambda: seconds(lambda: rule_table.check(many, DEFAULT), 3),

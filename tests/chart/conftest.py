@@ -25,6 +25,8 @@ def ward(tmp_path: Path) -> Path:
 def run(ward: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
     monkeypatch.chdir(ward)
     monkeypatch.setenv("XDG_STATE_HOME", str(ward / "state"))
+    monkeypatch.setenv("HOME", str(ward))
+    monkeypatch.delenv("XDG_CONFIG_HOME", raising=False)
     monkeypatch.setenv("LDA_NOTES_BY", NURSE)
     monkeypatch.delenv("LDA_NOTES_POLICY", raising=False)
 

@@ -117,7 +117,8 @@ class Keyboard:
 
     def __init__(self, folder: Path, *arguments: str, by: str = NURSE, asof: str = "") -> None:
         environment = {
-            **{key: value for key, value in os.environ.items() if key in ("PATH", "LANG", "HOME")},
+            **{key: value for key, value in os.environ.items() if key in ("PATH", "LANG")},
+            "HOME": str(folder),
             "TERM": "dumb",
             "XDG_STATE_HOME": str(folder / "state"),
             "LDA_NOTES_BY": by,
@@ -127,6 +128,7 @@ class Keyboard:
         self.process = spawn(PROGRAM, given, folder, environment)
         self.process.delaybeforesend = None
         self.keys = 0
+        self.answers = 0
         self.free = 0
         self.shown = ""
 
@@ -152,6 +154,7 @@ class Keyboard:
 
     def _send(self, text: str, free: bool) -> None:
         self.keys += len(text) + 1
+        self.answers += 1
         self.free += len(text) if free else 0
         self.process.sendline(text)
 

@@ -254,7 +254,7 @@ def test_no_one_co_signs_an_entry_of_her_own(run: Run, ward: Path) -> None:
 def test_on_a_shared_login_who_signs_is_asked_and_signs_with_initials(run: Run, ward: Path) -> None:
     policy = "source: {title: Logins, date: 2026-01-15}\nlimits: {login_shared: yes}\n"
     (ward / "lda-policy.yaml").write_text(policy, encoding="utf-8")
-    typed = "wrong patient\nIlse Novak, RN\ny\nIN\n"
+    typed = "Ilse Novak, RN\nwrong patient\ny\nIN\n"
     ran = run("amend", "episode.yaml", "check-13", "--as", "retraction", *SECOND, typed=typed)
     assert ran.code == 0, ran.err
     assert "LDA_NOTES_BY is not used: by policy several nurses share this login" in ran.err

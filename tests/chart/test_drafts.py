@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from desk import answered, demo_until, subject
+from desk import Run, answered, demo_until, subject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -153,3 +153,28 @@ def _forked(record: Path, at: Path, talk: Talk, entry: dict[str, object]) -> int
         finally:
             os._exit(0)
     return child
+
+
+def test_what_is_not_signed_is_named_by_author_wherever_the_unit_is_listed(run: Run, ward: Path) -> None:
+    """An entry and a correction that were begun: `chart`, `check` and `handoff` of the folder name both."""
+    run("chart", "episode.yaml", "access", "--asof", SECOND, typed="-15m\na\n")
+    by = ("--by", "Bertrand Oyelle, RN, LBN-117")
+    run("amend", "episode.yaml", "check-13", "--as", "retraction", *by, "--asof", SECOND, typed="made twice\n")
+    both = ("access by Marisol Tamm, 2 answers", "correction of check-13 by Bertrand Oyelle, 1 answer")
+    unit = " ".join(run("chart", ".", "--asof", SECOND, typed="q\n").err.split())
+    assert all(f"draft not signed: {one}" in unit for one in both)
+    for command in ("check", "handoff"):
+        said = run(command, ".", "--asof", SECOND).err
+        assert all(f"draft of {one}. " in said for one in both), command
+        assert "Chart it again" in said and "Amend it again" in said
+    opened = " ".join(run("chart", "episode.yaml", "access", *by, "--asof", SECOND, typed="").err.split())
+    assert "A draft of this access by Marisol Tamm contains 2 answers" in opened
+
+
+def test_on_a_shared_login_a_draft_has_an_author_from_its_first_answers(run: Run, ward: Path) -> None:
+    policy = "source: {title: Logins, date: 2026-01-15}\nlimits: {login_shared: yes}\n"
+    (ward / "lda-policy.yaml").write_text(policy)
+    run("chart", "episode.yaml", "visit", "--asof", SECOND, typed="-30m\nBertrand Oyelle\nRN\n.\n")
+    run("amend", "episode.yaml", "check-13", "--as", "retraction", "--asof", SECOND, typed="Marisol Tamm, RN\n")
+    said = run("check", ".", "--asof", SECOND).err
+    assert "draft of visit by Bertrand Oyelle, " in said and "draft of correction of check-13 by Marisol Tamm, " in said

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from desk import NURSE, PROGRAM, Run, demo_until
 
+from lda_notes.chart import kits
 from lda_notes.chart.given import from_file, from_options
 from lda_notes.commands.console import Terminal
 from lda_notes.files.syntax import read_yaml
@@ -271,3 +272,81 @@ def test_a_record_that_cannot_be_read_is_not_charted_in(run: Run, ward: Path) ->
     (ward / "episode.yaml").write_text("record_version: 1\n")
     ran = run("chart", "episode.yaml", "access")
     assert ran.code == 2 and "Fix this first; nothing was added" in ran.err and "Traceback" not in ran.err
+
+
+def test_the_last_reason_is_a_pick_for_the_next_patient_and_the_last_order_is_not(run: Run, ward: Path) -> None:
+    """Her own words for the same kind of entry, by one key."""
+    other = demo_until("access-2").decode().replace("LB-000101", "LB-000777").replace("Quillfeather", "Underhill")
+    (ward / "other.yaml").write_text(other.replace("LB-ORD-5501", "LB-ORD-0000").replace("uncomplicated-week", "other"))
+    typed, left = "-15m\na\n\nline quiet for a week\n", ".\n" * 30
+    assert run("chart", "episode.yaml", "flush", *SECOND, typed=f"{typed}{left}MT\n").code == 0
+    asked = run("chart", "other.yaml", "flush", *SECOND, typed="-15m\na\n").err
+    assert "Which order" in asked and "Enter: LB-ORD-0000, as before" in asked and "5501" not in asked
+    asked = run("chart", "other.yaml", "flush", *SECOND, typed="\n\n").err
+    assert "1: line quiet for a week" in asked and "or your own words" in asked
+    assert "Reason: line quiet for a week." in run("chart", "other.yaml", "flush", *SECOND, typed="\n1\n").err
+    asked = run("chart", "other.yaml", "access", *SECOND, typed="-15m\na\n\n").err
+    assert "line quiet" not in asked, "the reason of another kind of entry"
+
+
+def test_a_round_of_twelve_line_checks_one_after_the_other(run: Run, ward: Path) -> None:
+    """Six answers and thirteen keys a patient, the signature and the pick from the list among them."""
+    text = demo_until("check-6").decode()
+    (ward / "episode.yaml").unlink()
+    for number in range(1, 13):
+        other = text.replace("LB-000101", f"LB-0004{number:02}").replace("room: '12'", f"room: 'R{number}'")
+        other = other.replace("Quillfeather", f"Fernsby{number}").replace("id: uncomplicated-week", f"id: r-{number}")
+        (ward / f"bed-{number}.yaml").write_text(other)
+    one = ["", "-5m", "a", "i", "y", "y"]
+    typed = [*one * 12, "q"]
+    ran = run("chart", ".", "check", "--asof", "2026-05-07T12:00-05:00", typed="\n".join(typed) + "\n")
+    assert ran.code == 0 and ran.out.count("check-6: written to ") == 12
+    assert ran.err.count("12 patients with a port") == 13, "the unit comes back after each"
+    assert sum(f"{number:>3}*" in ran.err.rsplit("On the unit", 1)[1] for number in range(1, 13)) == 12
+    assert len(one) == 6 and sum(len(answer) + 1 for answer in one) == 13
+    assert len(typed) == 73 and sum(len(answer) + 1 for answer in typed) == 158
+
+
+def test_a_routine_access_with_a_kit_and_the_last_reason_takes_58_keys(run: Run, ward: Path) -> None:
+    """Every number is typed, and every letter stands for what is spelled out right above it."""
+    at = kits.place({"HOME": str(ward)})
+    kits.keep(at, "usual", KIT)
+    by = {"name": "Marisol Tamm"}
+    kits.remember(at, {"kind": "access", "by": by, "reason": "treatment goes on"}, ("Quillfeather", "Odessa"))
+    kits.remember(at, {"kind": "access", "by": by, "reason": "port of Odessa"}, ("Quillfeather", "Odessa"))
+    kits.remember(at, {"kind": "access", "by": by, "reason": "room 12"}, ("Quillfeather", "Odessa"))
+    ran = run("chart", "episode.yaml", "access", *SECOND, typed="\n".join(WITH_KIT) + "\n")
+    assert ran.code == 0 and "DRAFT" not in ran.err and "1: treatment goes on" in ran.err, ran.err
+    assert "Sign as Marisol Tamm, RN? y or MT signs" in ran.err and "port of Odessa" not in ran.err
+    assert (len(WITH_KIT), sum(len(answer) + 1 for answer in WITH_KIT)) == (25, 58)
+
+
+KIT = {
+    "antisepsis.agent": "chlorhexidine in alcohol",
+    "needle.gauge": 20,
+    "needle.length_mm": 19,
+    "needle.non_coring": True,
+    "needle.power_rated": True,
+    "flushes.0.syringe_ml": 10,
+    "dressing.type": "transparent",
+    "dressing.chlorhexidine_disc": True,
+    "dressing.securement": "adhesive strips",
+    "teaching.about": "to report pain, burning or swelling at once",
+    "teaching.to": "patient",
+}
+WITH_KIT = [
+    *("-15m", "1", "a", "", "1", "a", "n", "a", "-6", "a", "60 60", "1", "w", "5", "15", "10", "a"),
+    *("i", "", "a", "y", "0", "1", "t", "y"),
+]
+
+
+def test_what_becomes_known_about_the_port_is_charted_in_ten_answers(run: Run, ward: Path) -> None:
+    """Tip and power rating from the card of the port: 59 keys, the signature among them; nothing is edited by hand."""
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    typed = ["", "tip, power", "cavoatrial junction", "", "6 May 2026", "y", "5", "300", "card", "y"]
+    ran = run("chart", "episode.yaml", "port", "--asof", "2026-05-07T12:00-05:00", typed="\n".join(typed) + "\n")
+    assert ran.code == 0 and "port-facts-1: written" in ran.out, ran.err
+    assert (len(typed), sum(len(answer) + 1 for answer in typed)) == (10, 59)
+    event = (read_yaml((ward / "episode.yaml").read_bytes()).data or {})["events"][-1]
+    assert event["tip"] == {"location": "cavoatrial junction", "on": "2026-05-06"} and event["source"] == "card"
+    assert event["power"] == {"rated": "yes", "max_flow_ml_per_s": 5, "max_pressure_psi": 300}

@@ -78,17 +78,21 @@ def test_a_monthly_flush_takes_at_most_25_answers_with_a_kit(
     (ward / "episode.yaml").write_bytes(before)
     nurse = _visit(ward, WITH_KIT)
     note = " ".join(nurse.shown.split())
-    assert "Next flush is due by 6 July 2026, 09:55 (28 days)." in note and "The needle is due" not in note
+    assert "Next flush is due by 6 July 2026, 09:55 (28 days)." in note and "eedle change is due" not in note
+    assert "Accessed, flushed, locked, needle out, 8 June 2026, 09:30 to 09:55" in note
+    assert note.count("Charted by: ") == 1 and note.count("Patient identified by") == 1
     nurse.last("y")
     assert nurse.code() == 0
     counted = len(WITH_KIT) + 1
     with capsys.disabled():
         print(f"\nmonthly flush: {len(WITHOUT_KIT) + 1} answers, with a kit {counted}, {nurse.keys} keys")
-    assert counted <= 25
+    assert (len(WITHOUT_KIT) + 1, counted, nurse.keys) == (32, 25, 76), "as the README says"
     access, removal = _episode(ward / "episode.yaml").events[-2:]
     assert [access.kind, removal.kind] == ["access", "de-access"]  # type: ignore[attr-defined]
     assert access.needle.gauge == 20 and access.antisepsis.agent == "chlorhexidine in alcohol"  # type: ignore[attr-defined]
     assert removal.teaching.about == "to call for fever or swelling"  # type: ignore[attr-defined]
+    said = "".join(event.model_dump_json(exclude_unset=True) for event in (access, removal))
+    assert "not_done" not in said and "not_assessed" not in said, "nothing is charted that was not said"
     judged = pipeline.judge_file(ward / "episode.yaml", DEFAULT, datetime.fromisoformat(CLINIC))
     assert [one for one in judged.findings if one.severity != "advice"] == [] and judged.timeline is not None
     assert [row.clock for row in due.due(judged.timeline, "single", DEFAULT)] == ["idle flush"]
@@ -132,7 +136,7 @@ def test_a_round_comes_back_to_the_unit_and_names_drafts(ward: Path) -> None:
     nurse.process.sendeof()
     nurse.process.expect("private draft")
     again = Keyboard(ward, "chart", ".", asof=MORNING)
-    assert "draft not signed: flush, 1 answer" in " ".join(again.read().split())
+    assert "draft not signed: flush by Marisol Tamm, 1 answer" in " ".join(again.read().split())
     again.last("q")
 
 
@@ -160,6 +164,7 @@ def test_what_changes_about_the_patient_is_charted_by_answering(ward: Path) -> N
     assert "Sign as" in nurse.type("70")
     nurse.last("y")
     assert nurse.code() == 0
+    assert (nurse.answers, nurse.keys) == (7, 51), "the signature among them"
     event = _episode(ward / "episode.yaml").events[-1].model_dump(mode="json", exclude_unset=True)
     assert event["allergies"] == [{"substance": "chlorhexidine", "reaction": "hives"}] and event["weight_kg"] == "70"
 
@@ -183,6 +188,7 @@ def test_a_gap_that_is_named_at_the_end_is_asked_there(ward: Path) -> None:
     said = nurse.type("a")
     assert "Sign as" in said and "g asks" not in said and "NOT RECORDED" not in said
     nurse.last("y")
+    assert (nurse.answers, nurse.keys) == (7, 17), "g and the site are two of them"
     assert nurse.code() == 0
 
 
@@ -228,6 +234,7 @@ def test_a_whole_first_day(ward: Path, capsys: pytest.CaptureFixture[str]) -> No
     answers, keys = sum(count for _, count in walked), sum(nurse.keys for nurse, _ in walked)
     with capsys.disabled():
         print(f"\na first day: {answers} answers, {keys} keys")
+    assert (answers, keys) == (93, 326), "as the README says"
 
 
 ARRIVAL = ["-30m", "a", "home", "a", "20 19", "y", "-2h", "1", "i", "-2h", "w", "y"]

@@ -316,7 +316,7 @@ def test_no_blood_return_is_said_at_once_and_the_questions_that_follow_appear(ac
     assert not [one for one in without if one.startswith(("steps_tried", "problems"))]
     talk, says = answered(talk, "n")
     assert tones(says) == ["heard", "hold"]
-    assert says[1].text.startswith("LINE ON HOLD: no blood return. Nothing goes through it until it is cleared.")
+    assert says[1].text.startswith("LINE ON HOLD: no blood return. Nothing goes through it.\nWhat ends the hold: ")
     assert name(talk) == "steps_tried"
     names = [question.name for question, _ in walked(talk, each=False)]
     assert [one for one in names if one.startswith("problems")] == [
@@ -440,12 +440,12 @@ def test_a_fact_is_added_by_a_word(access: Talk) -> None:
     talk, says = answered(talk, "+ lot")
     assert says[-1].tone == "fault" and says[-1].text.startswith("That could be ")
     talk, says = answered(talk, "= needle.gauge 20", "= antisepsis.agent iodine tincture", "+ lot")
-    assert says[-1].text == "That could be antisepsis.lot or needle.lot. Type one of these names."
+    assert says[-1].text == ("That could be antiseptic lot (skin antisepsis) or needle lot. Type one of these.")
     talk, says = answered(talk, "+ nonsense")
     assert "Nothing is called nonsense here." in says[-1].text
     talk, _ = answered(talk, "+ verifier", "Ilse Novak, RN, LBN-9")
     assert talk.facts["verified_by"] == {"name": "Ilse Novak", "credential": "RN", "id": "LBN-9"}
-    talk, _ = answered(talk, "+ needle.lot", "<")
+    talk, _ = answered(talk, "+ needle lot", "<")
     assert name(talk) == "identity", "going back from an added fact leaves it out"
 
 
@@ -474,7 +474,7 @@ def test_an_added_part_that_is_left_open_is_not_written(access: Talk) -> None:
 
 def test_a_fact_is_set_by_its_name(access: Talk) -> None:
     talk, says = answered(access, "-15m", "= needle.lot A77")
-    assert says[-1].text == "needle.lot: A77." and talk.facts["needle"] == {"lot": "A77"}
+    assert says[-1].text == "Needle lot: A77." and talk.facts["needle"] == {"lot": "A77"}
     _, says = answered(talk, "= needle.gage 20")
     assert says[-1].text == "There is no fact needle.gage here. Did you mean needle.gauge?"
     _, says = answered(talk, "= needle 20")

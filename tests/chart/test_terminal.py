@@ -62,7 +62,12 @@ def test_a_row_that_the_terminal_cuts_off_is_not_taken(week: Path) -> None:
 
 
 def chart(folder: Path, typed: str, environment: dict[str, str] | None = None, **more: Any) -> Any:
-    base = {"PATH": os.environ["PATH"], "XDG_STATE_HOME": str(folder / "state"), "LDA_NOTES_BY": NURSE}
+    base = {
+        "PATH": os.environ["PATH"],
+        "HOME": str(folder / "state"),
+        "XDG_STATE_HOME": str(folder / "state"),
+        "LDA_NOTES_BY": NURSE,
+    }
     command = [PROGRAM, "chart", "episode.yaml", "check", "--asof", NOON]
     return subprocess.run(
         command, cwd=folder, input=typed.encode(), capture_output=True, check=False, timeout=60,

@@ -90,7 +90,7 @@ def test_what_was_updated_is_as_the_last_transaction_left_it(folder: Path) -> No
 def test_the_record_comes_back_from_the_files(folder: Path, demo: str) -> None:
     page: Json = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one} for one in rows(folder)]}
     expected = episode(demo)
-    [back] = [one for one in readback([page], CONFIG) if one.data["id"] == expected.id]
+    [back] = [one for one in readback([page], CONFIG).episodes if one.data["id"] == expected.id]
     assert back.remarks == ()
     assert back.episode is not None
     assert differences(expected, back.episode) == ()
@@ -152,3 +152,58 @@ def test_readback_refuses_a_folder_without_rows_and_rows_that_are_no_resource(tm
     refused = command("readback", tmp_path)
     assert refused.exit_code == 2
     assert "Patient.ndjson, row 1: cannot be read as a bundle" in refused.stderr
+
+
+@pytest.mark.parametrize("option", ["--by-type", "--package"])
+def test_a_folder_is_never_called_dash(option: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    refused = run(HERE / "two-septa.yaml", option, "-")
+    assert (refused.exit_code, list(tmp_path.iterdir())) == (2, [])
+    assert "cannot write to standard output; give a folder name" in refused.stderr
+
+
+# -- verify of the folder --
+
+
+def test_verify_judges_every_row_of_the_folder(folder: Path) -> None:
+    done = command("verify", folder)
+    assert (done.exit_code, done.stdout) == (0, ""), done.stderr
+    assert f"{len(rows(folder)):,} rows: no faults." in done.stderr
+
+
+def _small(tmp_path: Path) -> Path:
+    to = tmp_path / "small"
+    assert run(HERE / "two-septa.yaml", "--by-type", to, "--no-note").exit_code == 0
+    return to
+
+
+def test_verify_names_the_row_of_each_fault(tmp_path: Path) -> None:
+    """A wrong status, an id used twice, a row that others refer to and that is gone, a row that was cut off."""
+    to = _small(tmp_path)
+    file = to / "Procedure.ndjson"
+    first, second, *rest = file.read_text().splitlines()
+    wrong = json.loads(first) | {"status": "done"}
+    file.write_text("\n".join([json.dumps(wrong), second, second, *rest]) + "\n")
+    (to / "Practitioner.ndjson").unlink()
+    cut = to / "Location.ndjson"
+    cut.write_text("\n" + cut.read_text() + '{"resourceType": "Loc')
+    done = command("verify", to)
+    said = done.stdout.splitlines()
+    assert done.exit_code == 1
+    assert sum(f"{file}, row 1: status: " in row and "[binding]" in row for row in said) == 1
+    assert any(row.startswith(f"{file}, row 3: id: ") and "in " + str(file) + ", row 2 as well" in row for row in said)
+    assert any("Practitioner/" in row and "leads to no row of this folder" in row for row in said)
+    number = len(cut.read_text().splitlines())
+    assert any(row.startswith(f"{cut}, row {number}: the bundle: Row {number}, column ") for row in said)
+    as_json = json.loads(command("verify", to, "--format", "json").stdout)
+    assert sum(len(one["faults"]) for one in as_json["files"]) == len(said)
+
+
+def test_a_row_by_itself_is_judged_too_and_by_our_profile(tmp_path: Path) -> None:
+    file = _small(tmp_path) / "Observation.ndjson"
+    assert command("verify", file, "--format", "text").exit_code == 0
+    row, *rest = file.read_text().splitlines()
+    file.write_text("\n".join([json.dumps(json.loads(row) | {"status": "registered"}), *rest]) + "\n")
+    said = command("verify", file, "--format", "text").stdout
+    assert "row 1: status: 'registered' is a status that we do not use" in said
+    assert command("verify", file, "--format", "text", "--r4-only").exit_code == 0

@@ -278,3 +278,27 @@ def test_verify_prints_nothing_that_steers_a_terminal(tmp_path: Path) -> None:
     assert done.exit_code == 1
     assert "Not judged" in done.stderr
     assert not {"\x1b", "\x07"} & set(done.stdout + done.stderr)
+
+
+def test_a_row_that_was_cut_off_is_named_by_its_own_number(tmp_path: Path) -> None:
+    """Blank rows count, and the whole rows before it are not taken for one JSON."""
+    file = tmp_path / "b.ndjson"
+    run("bundle", FOLDER / "two-septa.yaml", "--no-note", "--out", file)
+    first, second, third, *_ = file.read_text().splitlines()
+    file.write_text(f"{first}\n\n{second}\n{third[:500]}")
+    for command in ("readback", "send"):
+        refused = run(command, file, *(("--outbox", tmp_path / "box") if command == "send" else ()))
+        said = " ".join((refused.stdout + refused.stderr).split())
+        assert f"{file}, row 4: " in said
+        assert "Row 4, column " in said
+    file.write_text(f"{first[:500]}\n{second}\n")
+    assert f"{file}, row 1: cannot be read as a bundle: Row 1, column " in run("readback", file).stderr
+
+
+def test_a_folder_that_does_not_exist_is_said_to_be_none(tmp_path: Path, bundle: dict[str, Any]) -> None:
+    file = tmp_path / "one.json"
+    file.write_text(json.dumps(bundle))
+    out = tmp_path / "that" / "does" / "not" / "exist"
+    refused = run("readback", file, "--out", out)
+    assert refused.exit_code == 2
+    assert refused.stderr == (f"{out}: the folder {out.parent} does not exist; create it, or give another name\n")

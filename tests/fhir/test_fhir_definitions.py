@@ -8,7 +8,6 @@ import json
 import fhir_examples
 import fhir_official
 import make_definitions
-import pytest
 
 from lda_notes.fhir.verify import definitions
 from lda_notes.fhir.verify.verification import verify
@@ -39,19 +38,18 @@ def test_cardinalities_are_those_of_the_official_snapshot() -> None:
     }
 
 
-PUBLISHED = fhir_examples.published()
-
-
 def test_there_are_published_examples_of_every_emitted_type() -> None:
-    assert {name.split("-")[0] for name in PUBLISHED} == set(fhir_examples.TYPES)
+    published = fhir_examples.published()
+    assert {name.split("-")[0] for name in published} == set(fhir_examples.TYPES)
     assert set(definitions.load().carried) == {*fhir_examples.TYPES, "Medication"}
-    assert set(fhir_examples.EXCEPTIONS) <= PUBLISHED.keys()
+    assert set(fhir_examples.EXCEPTIONS) <= published.keys()
 
 
-@pytest.mark.parametrize("name", PUBLISHED)
-def test_a_published_example_has_no_fault_but_its_own(name: str) -> None:
-    resource = PUBLISHED[name]
-    faults = verify(fhir_examples.in_a_bundle(resource), house=False)
-    rules = {fault.rule for fault in faults}
-    expected = {fhir_examples.EXCEPTIONS[name][0]} if name in fhir_examples.EXCEPTIONS else set()
-    assert rules == expected, [str(fault) for fault in faults][:5]
+def test_no_published_example_has_a_fault_but_its_own() -> None:
+    wrong = {}
+    for name, resource in fhir_examples.published().items():
+        faults = verify(fhir_examples.in_a_bundle(resource), house=False)
+        expected = {fhir_examples.EXCEPTIONS[name][0]} if name in fhir_examples.EXCEPTIONS else set()
+        if {fault.rule for fault in faults} != expected:
+            wrong[name] = [str(fault) for fault in faults][:5]
+    assert wrong == {}

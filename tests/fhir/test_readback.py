@@ -26,7 +26,7 @@ Json = dict[str, Any]
 
 
 def read(bundles: list[Json]) -> Readback:
-    (found,) = readback(bundles, CONFIG)
+    (found,) = readback(bundles, CONFIG).episodes
     return found
 
 
@@ -331,7 +331,7 @@ def test_whatever_element_is_changed_the_record_changes(demo: str, event: str) -
                 holder = holder[step]
             holder[path[-1]] = other_than(value)
             assert holder[path[-1]] != value
-            (found,) = readback(bent, CONFIG)
+            (found,) = readback(bent, CONFIG).episodes
             assert found.data != before or found.remarks, (resource["resourceType"], path, value)
             tried += 1
     assert tried > 15
@@ -402,6 +402,7 @@ def test_a_resource_that_no_part_of_ours_is_gets_named() -> None:
         "identifier": [{"system": CONFIG.systems.identity, "value": "00000000-0000-5000-8000-000000000000"}],
         "status": "final",
         "code": {"text": "Something else"},
+        "subject": resources(bundles, "Procedure")[0]["subject"],
     }
     bundles[0]["entry"].append({"fullUrl": "urn:uuid:00000000-0000-5000-8000-000000000000", "resource": stranger})
     provenance = resources(bundles[:1], "Provenance")[0]
@@ -420,12 +421,12 @@ def test_bundles_without_provenance_of_ours_hold_no_episode() -> None:
     bundles = sent(episode("two-septa"))
     for bundle in bundles:
         bundle["entry"] = [one for one in bundle["entry"] if one["resource"]["resourceType"] != "Provenance"]
-    assert readback(bundles, CONFIG) == ()
+    assert readback(bundles, CONFIG).episodes == ()
 
 
 def test_two_episodes_in_one_heap_come_apart_again() -> None:
     heap = [*sent(episode("two-septa")), *sent(episode("uncomplicated-week"))]
-    found = {one.data["id"]: one for one in readback(heap, CONFIG)}
+    found = {one.data["id"]: one for one in readback(heap, CONFIG).episodes}
     assert {name: unlike(episode(name), one) for name, one in found.items()} == {
         "two-septa": (),
         "uncomplicated-week": (),

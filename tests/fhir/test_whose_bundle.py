@@ -67,7 +67,7 @@ def test_a_corrected_number_is_added_behind_and_reidentifies_nothing() -> None:
     assert identities(merged) == identities(WEEK)
     subjects = {one["subject"]["reference"] for one in resources(sent(merged), "Procedure")}
     assert subjects == {f"Patient?identifier={right.system}|LBN-424242"}
-    [back] = readback(sent(merged, Options(with_context=True)), CONFIG)
+    [back] = readback(sent(merged, Options(with_context=True)), CONFIG).episodes
     assert back.episode is not None
     assert back.episode.patient.identifiers == (wrong, right)
 
@@ -75,7 +75,7 @@ def test_a_corrected_number_is_added_behind_and_reidentifies_nothing() -> None:
 def test_bundles_of_two_patients_with_one_episode_are_read_back_as_two_records() -> None:
     other = with_patient(numbered(WEEK, "LBN-999999"), family_name="Quillfeather")
     both = [*sent(WEEK), *sent(other)]
-    found = readback(both, CONFIG)
+    found = readback(both, CONFIG).episodes
     assert {one.episode.patient.family_name for one in found if one.episode} == {
         WEEK.patient.family_name,
         "Quillfeather",

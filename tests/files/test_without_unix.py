@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
 from pathlib import Path
-
-import pytest
 
 TESTS = Path(__file__).parents[1]
 DEMOS = TESTS.parent / "demo_episodes"
@@ -16,12 +15,6 @@ CORE = (
     "test_demo.py",
     "note/test_note_command.py",
     "chart/test_talk.py",
-    "handoff/test_handoff_commands.py",
-)
-
-WITHOUT = (
-    "import sys\nsys.path.insert(0, sys.argv.pop(1))\nimport without_unix\nwithout_unix.take_away()\n"
-    "from lda_notes.cli import main\nsys.argv[0] = 'lda-notes'\nmain()\n"
 )
 
 
@@ -68,19 +61,31 @@ COMMANDS = {
 }  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    made = tmp_path_factory.mktemp("windows")
-    (made / "write.yaml").write_bytes((DEMOS / "uncomplicated-week.yaml").read_bytes())
-    return made
+WITHOUT = """
+import json, sys
+sys.path[:0] = sys.argv[1:3]
+import without_unix
+without_unix.take_away()
+from in_process import call
+for typed in json.load(sys.stdin):
+    done = call(*typed)
+    print(json.dumps([typed, done.returncode, done.stderr.decode()]))
+"""
 
 
-@pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_runs(command: str, folder: Path) -> None:
-    names = {"{r}": str(DEMOS / "uncomplicated-week.yaml"), "{o}": str(folder), "{w}": str(folder / "write.yaml")}
-    arguments = [one if "{" not in one else one.replace(one[:3], names[one[:3]]) for one in COMMANDS[command]]
+def test_every_command_runs(tmp_path: Path) -> None:
+    """One after another in one process that has lost what only Unix has."""
+    (tmp_path / "write.yaml").write_bytes((DEMOS / "uncomplicated-week.yaml").read_bytes())
+    names = {"{r}": str(DEMOS / "uncomplicated-week.yaml"), "{o}": str(tmp_path), "{w}": str(tmp_path / "write.yaml")}
+    typed = [
+        [one if "{" not in one else one.replace(one[:3], names[one[:3]]) for one in arguments]
+        for arguments in COMMANDS.values()
+    ]
     done = subprocess.run(
-        [sys.executable, "-c", WITHOUT, str(Path(__file__).parent), *arguments],
-        capture_output=True, text=True, check=False, cwd=folder,
+        [sys.executable, "-c", WITHOUT, str(Path(__file__).parent), str(TESTS)],
+        input=json.dumps(typed), capture_output=True, text=True, check=False, cwd=tmp_path,
     )  # fmt: skip
-    assert "Traceback" not in done.stderr and done.returncode in (0, 1), done.stderr[-2000:]
+    assert done.returncode == 0, done.stderr[-2000:]
+    ran = [json.loads(row) for row in done.stdout.splitlines()]
+    assert [words for words, _, _ in ran] == typed
+    assert [(words, code, said) for words, code, said in ran if code not in (0, 1) or "Traceback" in said] == []

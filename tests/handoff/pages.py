@@ -103,23 +103,62 @@ def axe() -> str:
 POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy"[^>]*>')
 
 
-def violations(page: str, folder: Path) -> list[dict[str, Any]]:
-    """Return what the checker holds against a page in a real browser; an empty list means nothing.
+def violations(page: str, folder: Path, width: int = 800) -> list[dict[str, Any]]:
+    """Return what the checker holds against a page in a real browser; an empty list means nothing."""
+    result = in_browser(
+        page,
+        f"<script>{axe()}</script><script>axe.run({{resultTypes: ['violations', 'passes']}}).then(found => "
+        "report({violations: found.violations, passes: found.passes.length}));</script>",
+        folder,
+        width,
+    )
+    assert result["passes"] > 10, "the checker looked at next to nothing"
+    listed: list[dict[str, Any]] = result["violations"]
+    return listed
 
-    The page forbids scripts, so the checker's runs in a copy without that one row.
+
+WORDS = """<script>
+const cut = [], beyond = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), range = new Range();
+let words = 0;
+while (walk.nextNode()) {
+  const node = walk.currentNode;
+  if (node.parentElement.closest("script, style, thead")) continue;
+  for (const found of node.data.matchAll(/[^\\s-]+-?/g)) {
+    range.setStart(node, found.index);
+    range.setEnd(node, found.index + found[0].length);
+    const boxes = [...range.getClientRects()];
+    words += 1;
+    if (new Set(boxes.map(box => Math.round(box.top))).size > 1) cut.push(found[0]);
+    if (boxes.some(box => box.right > innerWidth)) beyond.push(found[0]);
+  }
+}
+report({words, cut, beyond});
+</script>"""
+
+
+def words_cut(page: str, folder: Path, width: int) -> list[str]:
+    """Return the words that a browser of that width breaks, or draws beyond its edge."""
+    result = in_browser(page, WORDS, folder, width)
+    assert result["words"] > 50
+    return [*result["cut"], *result["beyond"]]
+
+
+def in_browser(page: str, script: str, folder: Path, width: int) -> Any:
+    """Return what ``script`` gives to ``report``, a function that every page has here.
+
+    The page forbids scripts, so it runs in a copy without that one row.
     """
     assert len(POLICY.findall(page)) == 1, "the page no longer forbids scripts, or says so otherwise"
     script = (
-        f"<script>{axe()}</script><script>axe.run({{resultTypes: ['violations', 'passes']}}).then(found => {{"
-        "const out = document.createElement('pre'); out.id = 'found';"
-        "out.textContent = JSON.stringify({violations: found.violations, passes: found.passes.length});"
-        "document.body.appendChild(out); });</script>"
+        "<script>const report = found => { const out = document.createElement('pre'); out.id = 'found';"
+        f"out.textContent = JSON.stringify(found); document.body.appendChild(out); }};</script>{script}"
     )
     path = folder / "checked.html"
     path.write_text(POLICY.sub("", page).replace("</body>", f"{script}</body>"), "utf-8")
     command = [
         *CHROMIUM,
         f"--user-data-dir={folder / 'browser'}",
+        f"--window-size={width},900",
         "--virtual-time-budget=20000",
         "--dump-dom",
         path.as_uri(),
@@ -129,7 +168,4 @@ def violations(page: str, folder: Path) -> list[dict[str, Any]]:
     assert found, f"the checker did not finish:\n{done.stderr[-2000:]}"
     from html import unescape
 
-    result = json.loads(unescape(found[1]))
-    assert result["passes"] > 10, "the checker looked at next to nothing"
-    listed: list[dict[str, Any]] = result["violations"]
-    return listed
+    return json.loads(unescape(found[1]))

@@ -104,7 +104,8 @@ def test_what_changed_since_the_last_sheet_is_marked() -> None:
     )
     (row,) = round_rows(handed([data]))
     assert row.changed == (
-        "Corrected: access 3 Mar 09:00; new: dressing change 02:00; withdrawn: line check 4 Mar 15:00"
+        "Corrected: access 3 Mar 09:00; new: dressing change 02:00; withdrawn: line check 4 Mar 15:00, "
+        "by Marisol Tamm RN, 04:00"
     )
     told = "\n".join(text(data))
     assert "Quillfeather" not in told, "no other patient's name in a retraction"

@@ -80,21 +80,6 @@ def test_a_line_on_hold_says_so_and_waits_for_an_evaluation() -> None:
     assert not any(action.clock == "flush" for action in line.actions), "what a hold forbids is on no to-do"
 
 
-@pytest.mark.parametrize(
-    ("choice", "words"),
-    [
-        ("evaluation", "the line stays on hold until vascular access specialists or a physician clear it"),
-        ("evaluation or blood return", "the hold ends once the flush runs free too, as facility policy allows"),
-    ],
-)
-def test_what_ends_a_hold_is_told_as_policy_has_it(choice: str, words: str) -> None:
-    limits = policy(hold_ends_with=choice)
-    found = only(
-        needle_event("2031-03-03 09:00"), event("line check", "2031-03-05 06:30", blood_return="none"), policy=limits
-    )
-    assert {one.then for one in found.contingencies if one.when == "blood returns before the evaluation"} == {words}
-
-
 def test_an_unknown_start_is_due_now_and_says_why() -> None:
     found = only(event("arrival accessed", "2031-03-05 05:00", needle={"gauge": 20}, blood_return="present"))
     due = actions(found)
@@ -184,6 +169,30 @@ def test_nothing_after_the_moment_judged_from_is_told() -> None:
     assert only(needle_event("2031-03-03 09:00"), *later).lines[0].facts == now.lines[0].facts
     assert only(needle_event("2031-03-03 09:00"), *later).actions == now.actions
     assert only(needle_event("2031-03-03 09:00"), *later).left == ""
+
+
+def test_an_event_of_the_very_moment_is_told() -> None:
+    """A sheet printed in the minute of an entry contains it: in the state, in what is new, among the problems."""
+    seen = event("line check", ASOF, blood_return="none", problems=[{"what": "no blood", "action": "stopped"}])
+    found = only(needle_event("2031-03-03 09:00"), seen, removal_event("2031-03-06 10:00"))
+    assert found.lines[0].status == "on hold"
+    assert any("line check" in change.says.lower() for change in found.changes)
+    assert [problem.says[:10] for problem in found.open_problems] == ['"no blood"']
+    itches = {"what": "itches", "action": "looked", "told": TOLD, "told_at": ASOF, "reply": "watch it"}
+    assert only(needle_event("2031-03-03 09:00"), event("line check", ASOF, problems=[itches])).open_problems
+
+
+def test_a_problem_that_nobody_answered_is_told_first_and_until_it_is_answered() -> None:
+    def problem(what: str, **told: Any) -> dict[str, Any]:
+        return {"what": what, "action": "watched", "told": TOLD, "told_at": moment("2031-03-05 06:20"), **told}
+
+    found = only(
+        needle_event("2031-03-03 09:00"),
+        event("line check", "2031-03-03 12:00", problems=[problem("sore to touch")]),
+        event("line check", "2031-03-05 06:10", problems=[problem("film wet", reply="change it")]),
+        event("line check", "2031-03-05 06:15", problems=[problem("itches")]),
+    )
+    assert [one.says.split(";")[0] for one in found.open_problems] == ['"itches"', '"sore to touch"', '"film wet"']
 
 
 def test_each_septum_has_its_own_line_in_the_row() -> None:

@@ -7,15 +7,26 @@ import subprocess
 import unicodedata
 from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
 from made_records import HEPARIN, event, needle_event, record
-from pages import HERE, Pages, colours, docx_to_pdf, html_to_pdf, read_pdf, violations
+from pages import HERE, Pages, colours, docx_to_pdf, html_to_pdf, read_pdf, violations, words_cut
 from ward import ASOF, handed, source, twelve, ward
 
-from lda_notes.documents.blocks import Block, Columns, Form, Heading, Sheet, Table, Together
+from lda_notes.documents.blocks import (
+    Block,
+    Columns,
+    Form,
+    Heading,
+    NewPage,
+    Sheet,
+    Signature,
+    Table,
+    Together,
+)
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.page import Printing, left_sheet, sheet
 from lda_notes.documents.render import Paper, lines, render
@@ -23,6 +34,7 @@ from lda_notes.documents.render.pdf import BY_SOUND, FONTS, lacked
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import due_sheet, unit_sheet
 from lda_notes.documents.worksheet.page import sheet as worksheet
+from lda_notes.narrative.sentences import Paragraph, Sentence
 
 FORMS = ("docx", "html", "pdf")
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
@@ -261,22 +273,109 @@ def test_a_unit_of_sixty_is_written_in_time() -> None:
         assert time.process_time() - start < 3, form
 
 
+def who_left() -> list[dict[str, Any]]:
+    """Return three patients who left: one nobody took over, one with long words and a needle, one taken over."""
+    made = [
+        record(
+            needle_event("2031-03-01 09:00"), event("discharge", "2031-03-04 09:00", destination="home"), number=number
+        )
+        for number in (41, 42, 43)
+    ]
+    made[1]["patient"].update(
+        family_name="Wolkenstein-Abercrombie-Featherstonehaugh", history=["heparin-induced thrombocytopenia"]
+    )
+    made[2]["patient"].update(family_name="Brackenridge")
+    made[2]["events"][-1]["handed_to"] = {"name": "Port clinic, Lantern Bay", "credential": "clinic"}
+    return made
+
+
 @pytest.mark.parametrize("kind", ["handoff", "left", "access", "de-access", "dressing change", "line check", "due"])
 def test_the_checker_finds_no_violation(kind: str, tmp_path: Path) -> None:
     match kind:
         case "handoff":
             made = sheet(handed(twelve()))
         case "left":
-            left = event("discharge", "2031-03-04 09:00", destination="home")
-            made = left_sheet(handed([record(needle_event("2031-03-01 09:00"), left)]))
+            made = left_sheet(handed(who_left()))
         case "line check":
             made = unit_sheet(views())
         case "due":
             made = due_sheet(views()[:4])
         case _:
             made = bedside(kind)
-    found = violations(render(made, "html").decode(), tmp_path)
+    found = violations(render(made, "html").decode(), tmp_path, 500 if kind == "left" else 800)
     assert [(one["id"], one["help"], one["nodes"][0]["html"][:200]) for one in found] == []
+
+
+@pytest.mark.parametrize(("kind", "width"), [("handoff", 500), ("handoff", 700), ("left", 500), ("line check", 1200)])
+def test_no_screen_cuts_a_word_or_hides_a_column(kind: str, width: int, tmp_path: Path) -> None:
+    made = {
+        "handoff": lambda: sheet(handed([*twelve(), *who_left()])),
+        "left": lambda: left_sheet(handed(who_left())),
+        "line check": lambda: unit_sheet(views()),
+    }[kind]()
+    page = render(made, "html").decode()
+    assert words_cut(page, tmp_path, width) == []
+    assert "display: none" not in page
+
+
+def test_the_browser_would_find_a_word_cut(tmp_path: Path) -> None:
+    page = render(left_sheet(handed(who_left())), "html").decode()
+    found = words_cut(page.replace("</style>", "tbody { width: 4em; overflow-wrap: anywhere; }</style>"), tmp_path, 500)
+    assert "thrombocytopenia," in found
+
+
+def stuck(dense: bool) -> Sheet:
+    """Return pages filled so far that the heading of a table comes to each place near the foot of one."""
+    blocks: list[Block] = []
+    for rows in range(57, 65) if dense else range(39, 46):
+        filler = (Paragraph((Sentence("filler"),)) for _ in range(rows))
+        table = Table(("Head", "Cell"), tuple((f"first{rows}", "x") for _ in range(3)), (1, 1), f"caption{rows}")
+        blocks += [NewPage(), *filler, Heading(f"head{rows}"), table]
+    return Sheet("T", tuple(blocks), dense=dense)
+
+
+@pytest.mark.parametrize("dense", [True, False])
+@pytest.mark.parametrize("form", ["pdf", "html"])
+def test_a_heading_keeps_with_the_first_row_of_its_table(dense: bool, form: str, tmp_path: Path) -> None:
+    path = tmp_path / f"stuck.{form}"
+    path.write_bytes(render(stuck(dense), form))  # type: ignore[arg-type]
+    pages = read_pdf(path if form == "pdf" else html_to_pdf(path))
+    of = {word.text: word.page for word in reversed(pages.words)}
+    begun = [name for name in of if name.startswith("head")]
+    assert len(begun) >= 7
+    for name in begun:
+        number = name.removeprefix("head")
+        assert of[name] == of[f"caption{number}"] == of[f"first{number}"], name
+
+
+@EVERY
+def test_no_page_has_the_signatures_alone(printed: dict[tuple[str, str, str], Printed], case: tuple[str, str]) -> None:
+    pages = of_case(printed, case).pages
+    signed = [page for page in range(1, pages.count + 1) if "Receivedby" in on_page(pages, page)]
+    assert signed == [pages.count]
+    assert "Whattodoif,forall:" in on_page(pages, pages.count)
+    assert "Wherethelimitscomefrom" in on_page(pages, pages.count)
+    assert "Aworkingpaper" in on_page(pages, pages.count)
+
+
+def test_the_rows_of_a_list_are_at_one_distance(printed: dict[tuple[str, str, str], Printed]) -> None:
+    """Read in the PDF from the boxes of what is due in order of time, wrapped rows among them."""
+    pages = printed["unit", "pdf", "a4"].pages
+    words = [word for word in pages.words if word.page == 2]
+    head, end = (next(word for word in words if word.text == text) for text in ("same", "Room"))
+    of_list = [word for word in words if head.bottom < word.bottom < end.top]
+    for column in (True, False):
+        rows = sorted({round(word.bottom, 1) for word in of_list if (word.left < pages.width / 2) == column})
+        apart = [round(after - before, 1) for before, after in pairwise(rows)]
+        assert len(apart) > 5 and max(apart) - min(apart) < 0.3, apart
+
+
+def test_paragraphs_are_at_one_distance_where_the_last_stays_with_the_signature(tmp_path: Path) -> None:
+    said = [Paragraph((Sentence(f"word{number}"),)) for number in range(3)]
+    path = tmp_path / "note.pdf"
+    path.write_bytes(render(Sheet("T", (*said[:2], Together((said[2], Signature("", "", "")))), dense=False), "pdf"))
+    at = [word.bottom for word in read_pdf(path).words if word.text.startswith("word")]
+    assert at[2] - at[1] == pytest.approx(at[1] - at[0], abs=0.2)
 
 
 def test_each_row_of_the_page_links_to_its_block() -> None:
@@ -284,7 +383,7 @@ def test_each_row_of_the_page_links_to_its_block() -> None:
     links = re.findall(r'href="#(patient-\d+)"', page)
     assert len(links) >= 8
     assert all(page.count(f'id="{name}"') == 1 for name in links)
-    assert page.count("<table>") == page.count("<caption>")
+    assert page.count("<table ") == page.count("<caption>")
 
 
 def views() -> list[View]:

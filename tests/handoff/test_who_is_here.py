@@ -40,11 +40,11 @@ def test_a_stay_that_begins_later_is_named_in_one_row_of_every_format(form: str)
     found = handed([record(*STAYS, number=1), LATER])
     assert [patient.name for patient in found.patients] == ["Testmann-0001, Ottoline"]
     row = "Stay begins later, left out: 1 record:"
-    name = "Testmann-0041, Ottoline, record number MD-0041: stay begins later, 9 Mar 09:00"
+    name = "Testmann-0041, Ottoline, record number MD-0041"
     made = words(form, render(sheet(found), form, 4000))  # type: ignore[arg-type]
     assert squeezed(f"{row} {name}.") in made
     assert made.count(squeezed("Testmann-0041")) == 1
-    assert values(found)["left_out"] == [name]
+    assert values(found)["left_out"] == [f"{name}: stay begins later"]
 
 
 def test_later_stays_are_counted() -> None:
@@ -205,7 +205,7 @@ def test_a_night_when_clocks_change(asof: str, end: str) -> None:
     due_in_this_shift = look.by.timestamp() < datetime.fromisoformat(end).timestamp()
     assert due_in_this_shift == (asof == "2031-11-01 19:00")
     assert (found.here[0].lines[0].urgency == "due this shift") == due_in_this_shift
-    assert "changes are marked since 07:00" in next(row for row in rows(found) if row.startswith("As of "))
+    assert "changes since 07:00 are marked" in next(row for row in rows(found) if row.startswith("As of "))
     assert any("The coming shift ends 9 Mar 07:00" in row or "ends 2 Nov 07:00" in row for row in rows(found))
 
 
@@ -243,3 +243,23 @@ def test_what_does_not_begin_a_stay(events: tuple[dict[str, Any], ...], stay: di
     """A port implanted long before and a retracted entry do not; leaving somebody out wants a date that says so."""
     found = handed([record(*events, number=1, **stay)])
     assert (bool(found.here), bool(found.later)) == (here, not here)
+
+
+@pytest.mark.parametrize(("days", "named"), [(0, True), (400, False)])
+def test_who_died_is_named_once_and_is_on_no_call_list(days: int, named: bool) -> None:
+    died = record(
+        needle_event("2031-03-04 09:00"), event("discharge", "2031-03-04 15:00", destination="died"), number=43
+    )
+    found = handed([record(*STAYS, number=1), died], ASOF + timedelta(days=days))
+    assert [one.name for one in found.patients] == ["Testmann-0001, Ottoline"]
+    assert found.left_out == (("Testmann-0043, Ottoline, record number MD-0043: died, 4 Mar 15:00",) if named else ())
+    assert "Testmann-0043" not in text.render(left_sheet(found), 80)
+
+
+def test_two_patients_of_one_number_are_told_apart_by_birth_date() -> None:
+    one, other = record(*STAYS, number=1), record(*STAYS, number=1)
+    other["id"] = "made-2"
+    other["patient"]["birth_date"] = "1981-02-03"
+    (said,) = handed([one, other]).doubtful
+    assert "born 3 February 1980" in said
+    assert "born 3 February 1981" in said

@@ -13,12 +13,12 @@ from pydantic import ValidationError
 from ward import ASOF, source
 
 from lda_notes.check import needs
-from lda_notes.documents.blocks import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Together
+from lda_notes.documents.blocks import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Table, Together
 from lda_notes.documents.handoff.line import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.blanks import CONDITIONS, blanks
-from lda_notes.documents.worksheet.page import Work, sheet
+from lda_notes.documents.worksheet.page import Work, sheet, unit_sheet
 from lda_notes.documents.worksheet.steps import TITLES
 from lda_notes.knowledge.abbreviations import unsafe_forms
 from lda_notes.knowledge.policy import DEFAULT, Policy
@@ -266,7 +266,9 @@ def test_no_heparin_for_whom_it_is_ruled_out() -> None:
     assert "Heparin for a lock is" not in text
     steps = text.split("Lock or connect")[1].split("Dress and label")[0]
     assert "Heparin-induced thrombocytopenia: no heparin in flush or lock" in steps, "the caution stands at its step"
+    assert "[ ] heparin" not in steps and "[ ] 0.9% sodium chloride" in steps, "what is ruled out is not offered"
     assert "Heparin for a lock is 100 units per mL" in told(PLAIN)
+    assert "[ ] heparin" in told(PLAIN)
 
 
 def test_cautions_use_the_limits_in_force() -> None:
@@ -288,8 +290,8 @@ def test_the_volume_of_the_system_is_computed() -> None:
     )
     data["port"]["catheter_volume_ml"] = 0.9
     text = told(data)
-    assert "Catheter and add-ons hold 1.3 mL as recorded; 2 times that is 2.6 mL" in text
-    assert "The lock that fills the system is 1.56 mL" in text
+    assert "Catheter and recorded add-ons: 1.3 mL; 2 times that is 2.6 mL" in text
+    assert "A lock of 1.56 mL fills catheter and recorded add-ons" in text
 
 
 def test_a_needle_in_or_out_is_said_first() -> None:
@@ -328,3 +330,104 @@ def test_urokinase_is_not_timed_by_the_alteplase_label() -> None:
         put_in = event("patency treatment", ASOF.replace(minute=0), drug=drug, volume_ml=2)
         said = told(record(needle_event("2031-03-04 08:00"), put_in), "patency check")
         assert ("120 minutes" in said) is minutes, drug
+
+
+HELD = needle_event("2031-02-01 09:00", blood_return="none")
+OUT = removal_event("2031-02-01 15:00", flushes={"not_done": "on hold"})
+ALTEPLASE = event("patency treatment", "2031-03-05 06:30", drug="alteplase", dose_mg=2, volume_ml=2)
+
+
+@pytest.mark.parametrize(
+    ("events", "work", "says"),
+    [
+        ((HELD,), "flush", "On hold: no flush, lock, or drug, except work on what it is held for"),
+        ((HELD,), "arrival accessed", "On hold: no flush"),
+        ((HELD,), "patency check", "On hold: no flush"),
+        ((HELD,), "dressing change", None),
+        ((HELD, OUT), "flush", "No needle is in, as recorded: a flush needs an access first"),
+        ((needle_event("2031-03-04 09:00"),), "patency check", "No thrombolytic is in the line, as recorded"),
+        ((needle_event("2031-03-04 09:00"),), "arrival accessed", "this sheet is for one that was put in elsewhere"),
+        ((needle_event("2031-03-04 09:00"),), "flush", None),
+        ((needle_event("2031-03-04 09:00"), ALTEPLASE), "flush", "nothing else goes in before it is aspirated"),
+        ((needle_event("2031-03-04 09:00"), ALTEPLASE), "patency check", None),
+    ],
+)
+def test_a_worksheet_that_does_not_suit_the_line_says_so(events: Any, work: Work, says: str | None) -> None:
+    text = told(record(*events, number=3), work)
+    cautions = [row for row in text.splitlines() if row.startswith("!! ") and not re.match("!! (HOLD|DANGER)", row)]
+    assert any(says in row for row in cautions) if says else not cautions, cautions
+
+
+def test_an_arrival_is_looked_at_flushed_and_locked_and_no_needle_is_put_in() -> None:
+    sheet = made(record(number=3), "arrival accessed")
+    steps = [block.text for block in flat(sheet.blocks) if isinstance(block, Heading) and block.level == 3]
+    assert not {"Put the needle in", "Dress and label", "What is due next"} & set(steps)
+    assert steps[steps.index("Prove the line") :][:3] == ["Prove the line", "Flush", "Lock or connect"]
+    labels = [blank.label for blank in drawn(sheet)]
+    for label in ("*Flush volume, mL", "*Lock drug", "*Lock volume, mL", "*Needle gauge", "*Dressing type"):
+        assert label in labels
+    assert "Chart flush and lock as a flush of their own" in told(record(number=3), "arrival accessed")
+
+
+def test_the_line_check_of_a_unit_has_boxes_for_blood_return_and_two_identifiers() -> None:
+    page = unit_sheet([view(record(needle_event("2031-03-04 09:00"), number=3))])
+    text = render(page, "text", 4000).decode().replace("\u00a0", " ")
+    assert "[ ] MD-0003" in text and "[ ] born 3 February 1980" in text
+    assert "Blood return: [ ] present [ ] sluggish [ ] none" in text
+
+
+@pytest.mark.parametrize(
+    ("units", "head", "places"),
+    [
+        (["Ward Heron"] * 2, "Room", ["4", "5"]),
+        (["Ward Heron", "Ward Plover"], "Unit, room", ["Ward Heron, 4", "Ward Plover, 5"]),
+    ],
+)
+def test_the_room_of_a_line_check_names_the_ward_where_there_are_several(
+    units: list[str], head: str, places: list[str]
+) -> None:
+    records = [record(needle_event("2031-03-04 09:00"), number=4 + n, unit=unit) for n, unit in enumerate(units)]
+    (table,) = (block for block in unit_sheet([view(one) for one in records]).blocks if isinstance(block, Table))
+    assert table.columns[0] == head
+    assert [row[0] for row in table.rows] == places
+
+
+OFFERED = re.compile(
+    r"heparin of [\d,]+ units|Cream of lidocaine|Cold spray|^\[ \] Chlorhexidine disc \[", re.MULTILINE
+)
+SKIN = re.compile(r"^\[ \] (Chlorhexidine in alcohol|Povidone|70%)|cap for every connector", re.MULTILINE)
+
+
+@pytest.mark.parametrize(
+    ("fact", "written", "skin"),
+    [("allergies", [{"substance": "heprin"}], False), ("history", ["heparin induced thrombocytopenia"], True)],
+)
+def test_what_an_unread_allergy_or_history_may_forbid_is_asked_and_not_offered(
+    fact: str, written: list[Any], skin: bool
+) -> None:
+    """A history speaks against no antiseptic; an allergy may be one to anything."""
+    said = told(PLAIN)
+    assert len(set(OFFERED.findall(said))) == 4
+    assert SKIN.search(said)
+    data = {**PLAIN, "patient": {**PLAIN["patient"], fact: written}}
+    said = told(data)
+    assert not OFFERED.findall(said)
+    assert bool(SKIN.search(said)) is skin
+    for what in ("Lock: ask before any heparin", "Chlorhexidine disc: ask first", "Ask before numbing"):
+        assert what in said
+    learned = event("patient facts", "2031-03-04 08:00", **{fact: written})
+    assert not OFFERED.findall(told(record(learned, number=3)))
+
+
+def test_contents_that_must_not_be_flushed_in_come_out_first() -> None:
+    found = event("patient facts", "2031-03-04 12:00", history=[{"condition": "heparin-induced thrombocytopenia"}])
+    data = record(needle_event("2031-03-04 09:00", lock=HEPARIN), found, number=3)
+    assert "Before any flush: aspirate and discard what is in the line" in told(data, "flush")
+    assert "Before any flush" not in told(data, "dressing change")
+
+
+def test_a_flush_with_a_needle_in_starts_no_interval_of_an_idle_port() -> None:
+    assert "flush of a port without a needle due by" not in told(
+        record(needle_event("2031-03-04 09:00"), number=3), "flush"
+    )
+    assert "flush of a port without a needle due by" in told(PLAIN, "flush")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -56,37 +57,40 @@ def texts() -> Iterator[tuple[str, str]]:
 
 
 def _of_code(path: Path) -> Iterator[tuple[int, str]]:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    unread = set(_docstrings(tree))
-    for node in ast.walk(tree):
+    nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+    unread = set(_docstrings(nodes))
+    for node in nodes:
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in unread:
             yield node.lineno, node.value
 
 
-def _docstrings(tree: ast.Module) -> Iterator[int]:
+def _docstrings(nodes: list[ast.AST]) -> Iterator[int]:
     """Yield what no user reads: strings that stand alone, but for the help of commands."""
     helped = {
         id(node.body[0])
-        for node in ast.walk(tree)
+        for node in nodes
         if isinstance(node, ast.FunctionDef) and any("command" in ast.dump(one) for one in node.decorator_list)
     }
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and id(node) not in helped:
             yield id(node.value)
 
 
-ALL = list(texts())
+@cache
+def read() -> list[tuple[str, str]]:
+    """Return every text, read when the first test asks: collecting takes no time."""
+    return list(texts())
 
 
 def test_there_is_something_to_read() -> None:
-    assert len(ALL) > 3000
-    places = {place.partition(":")[0] for place, _ in ALL}
+    assert len(read()) > 3000
+    places = {place.partition(":")[0] for place, _ in read()}
     assert {"README.md", "note_templates/access.jinja", "lda_notes/commands/note.py", "lda_notes/cli.py"} <= places
 
 
 @pytest.mark.parametrize("pattern", BANNED)
 def test_no_text_says(pattern: str) -> None:
-    found = [f"{place}: {text[:120]!r}" for place, text in ALL if re.search(pattern, text)]
+    found = [f"{place}: {text[:120]!r}" for place, text in read() if re.search(pattern, text)]
     assert found == [], f"write: {BANNED[pattern]}"
 
 
@@ -98,3 +102,21 @@ def test_the_list_bites() -> None:
         r"standard input, holds|[Bb]undle holds|: holds no record": "the bundle holds",
     }.items():
         assert pattern in BANNED and re.search(pattern, said)
+
+
+IN_FINDINGS = {r"\bexpected\b": "what the limit is, or what is to be done", r"\bholds (a|no|the|it)\b": "contains"}
+"""What no finding says to the nurse; a fault of the file's own layout may say what was expected there."""
+
+
+def test_findings_are_sentences_to_a_colleague() -> None:
+    rules = ROOT / "lda_notes" / "check" / "rules"
+    said = [
+        (f"{path.name}:{row}", text)
+        for path in sorted(rules.glob("*.py"))
+        if path.name != "unreadable.py"
+        for row, text in _of_code(path)
+    ]
+    assert len(said) > 500
+    for banned, instead in IN_FINDINGS.items():
+        bad = [f"{place}: {text}" for place, text in said if re.search(banned, text)]
+        assert not bad, f"write {instead}: {bad}"

@@ -53,7 +53,7 @@ def test_brief_notes_are_short() -> None:
     assert len(routine) > 25 and len(looks) >= 40
     assert [len(row.split()) for row in routine if not 60 <= len(row.split()) <= 110] == []
     assert [len(row.split()) for row in looks if len(row.split()) >= 50] == []
-    assert max(len(row.split()) for row in every) < 200
+    assert max(len(row.split()) for row in every) < 170
 
 
 def test_findings_go_beside_the_note() -> None:
@@ -134,3 +134,26 @@ def test_unknown_system_addresses_are_not_printed() -> None:
     record = re.sub(r", label: record number|\n *label: record number", "", DEMOS[0].read_text(encoding="utf-8"))
     text = render(note_of(record))
     assert "Record number: " in text and "http" not in text and "urn:" not in text
+
+
+def test_a_visit_is_one_paragraph_with_one_signature() -> None:
+    """Needle in and out within the hour by one nurse: one note, and none of it is missing for the check."""
+    nurse = {"name": "Ada Thornquist", "credential": "RN", "id": "N-7"}
+    began = made.event("access", "2026-04-01 09:00", id="in", by=nurse, identifiers_checked=["name", "birth date"])
+    ended = made.event("de-access", "2026-04-01 09:20", id="out", by=nurse, needle_intact=True)
+    visit = briefly(json.dumps(made.record(began, ended)))
+    (row,) = visit.paragraphs
+    assert plain_paragraph(row).count("Ada Thornquist") == 1 and "removed" in plain_paragraph(row)
+    assert briefly(json.dumps(made.record(began, ended)), "out").paragraphs == visit.paragraphs
+    blocks = note_of(json.dumps(made.record(began, ended))).blocks
+    (heading,) = (block.text for block in blocks if isinstance(block, Heading) and ", needle out" in block.text)
+    assert heading.startswith("Accessed, needle out, 1 April 2026, 09:00 to 09:20")
+
+
+@pytest.mark.parametrize("other", [{"at": "2026-04-01 11:00"}, {"by": {"name": "Bo Larkspur", "credential": "RN"}}])
+def test_a_needle_that_stays_or_another_nurse_is_no_single_visit(other: dict[str, Any]) -> None:
+    nurse = {"name": "Ada Thornquist", "credential": "RN", "id": "N-7"}
+    began = made.event("access", "2026-04-01 09:00", id="in", by=nurse)
+    more = {"by": nurse, "at": "2026-04-01 09:20", **other}
+    ended = made.event("de-access", more.pop("at"), id="out", **more)
+    assert len(briefly(json.dumps(made.record(began, ended))).paragraphs) == 2

@@ -80,7 +80,7 @@ def test_two_choices_at_once_are_refused() -> None:
         (("--event", "zzz"), "has no event zzz; give one that it has"),
         (("--since", "2090-01-01T00:00-06:00"), "has no event to write a note of since then"),
         (("--templates", "/nowhere"), "/nowhere: is not a folder"),
-        (("--out", "/nowhere/note.txt"), "/nowhere/note.txt: cannot be written (No such file or directory)"),
+        (("--out", "/nowhere/note.txt"), "/nowhere/note.txt: the folder /nowhere does not exist"),
         (("--out", "/dev/null", "--format", "text"), "/dev/null: is not a regular file"),
     ],
 )

@@ -94,8 +94,8 @@ def test_the_page_has_language_title_and_headings_in_order(page: str) -> None:
 
 
 def test_tables_name_their_heads(page: str) -> None:
-    assert '<th scope="col">' in page
-    assert '<th scope="row">' in page
+    assert '<th role="columnheader" scope="col">' in page
+    assert '<th role="rowheader" scope="row"' in page
     assert "<caption>" in page
 
 

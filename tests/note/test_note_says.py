@@ -51,8 +51,8 @@ def test_a_held_line_is_the_very_first_row_in_every_format() -> None:
     sheet = sheet_of(NO_BLOOD)
     told = (
         "STOP: LINE ON HOLD: not to be used since 1 April 2026, 09:00 (no blood return). "
-        "Only a recorded evaluation that clears the line, or a new needle that gives blood and flushes free, ends the "
-        "hold."
+        "Only a new needle with brisk blood return and a free flush, a thrombolytic that worked or an evaluation that "
+        "clears the line ends the hold."
     )
     assert text(sheet).split("\n")[0] == f"!! {told}"
     assert render(sheet, "md").decode().split("\n")[0] == f"> **{told}**"
@@ -63,10 +63,10 @@ def test_a_held_line_is_the_very_first_row_in_every_format() -> None:
 def test_a_policy_that_lets_blood_return_end_a_hold_is_told() -> None:
     lenient = made.policy(hold_ends_with="evaluation or blood return")
     first = text(sheet_of(NO_BLOOD, policy=lenient)).split("\n")[0]
-    assert "clears the line, or a restored blood return with a free flush, ends the hold." in first
+    assert "Only blood that looks like whole blood with a flush that runs free or an evaluation that clears" in first
     swollen = made.needle_event("2026-04-01 09:00", site={"swelling": "present"})
     first = text(sheet_of(swollen, policy=lenient)).split("\n")[0]
-    assert "(swelling at the port). Only a recorded evaluation that clears the line ends the hold." in first
+    assert "(swelling at the port). Only an evaluation that clears the line ends the hold." in first
 
 
 def test_a_hold_that_has_ended_since_is_told_with_its_end() -> None:

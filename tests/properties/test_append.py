@@ -254,7 +254,7 @@ def _as_yaml(value: Any) -> Any:
 
 # -- many writers at once --
 
-PROCESSES, EVENTS = 20, 200
+PROCESSES, EVENTS = 20, 60
 
 
 def _append_some(path: Path, first: int, count: int) -> None:

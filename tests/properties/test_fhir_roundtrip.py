@@ -85,7 +85,7 @@ def test_bundles_of_any_record_are_sound_and_read_back(episode: Episode, with_co
     assert [str(fault) for bundle in made for fault in verify(bundle)] == []
     if not made:
         return
-    (read,) = readback(made, CONFIG)
+    (read,) = readback(made, CONFIG).episodes
     assert read.remarks == ()
     assert read.episode is not None
     assert differences(episode, read.episode) == ()

@@ -24,6 +24,9 @@ def full(kind: str) -> dict[str, Any]:
     return complete({"events": [*before, event]})
 
 
+EVENTS = {kind: full(kind)["events"][-1] for kind in KINDS}
+
+
 def without(event: dict[str, Any], path: tuple[str, ...]) -> dict[str, Any] | None:
     """The event without the fact at ``path``; None when it has none there."""
     left = deepcopy(event)
@@ -48,7 +51,7 @@ TRIED = [
     (kind, need)
     for kind, table in needs.NEEDS.items()
     for need in table
-    if without(full(kind)["events"][-1], need.path) is not None
+    if without(EVENTS[kind], need.path) is not None
 ]
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
-from rule_cases import episode_of, rules_found
+from rule_cases import episode_of, local_policy, rules_found
 
 from lda_notes.fhir.build.bundle import Options, bundles
 from lda_notes.fhir.config import DEFAULT as CONFIG
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line.timeline import build
+from tests.mutation.named import NAMED
 
 LATER = datetime.fromisoformat("2031-04-02T12:00-05:00")
 SWOLLEN = {"site": {"swelling": "present"}}
@@ -57,3 +59,56 @@ def test_the_evaluation_of_a_hold_is_sent_as_urgent() -> None:
 def test_a_removed_port_is_sent_as_inactive() -> None:
     found = resources("Device", event("port removed", "10:00"))
     assert "inactive" in [device.get("status") for device in found]
+
+
+def test_what_is_due_at_once_is_sent_as_urgent() -> None:
+    unknown = {"inserted_at": {"not_assessed": "not in the papers"}}
+    found = resources("ServiceRequest", event("arrival accessed", "09:00", **unknown))
+    now = [asked["priority"] for asked in found if " now: " in asked["note"][0]["text"]]
+    assert now and set(now) == {"urgent"}
+
+
+# -- a hold of two reasons: each ends by what ends it --
+
+NO_BLOOD = {"blood_return": "none", "blood_looks": None, "infusion": None}
+MIXED = (event("access", "09:00"), event("line check", "10:00", **NO_BLOOD, **SWOLLEN))
+PHYSICIAN = {"name": "Osric Fennimore", "credential": "MD", "id": "CASE-M1"}
+
+
+def open_holds(*events: dict[str, Any]) -> set[str]:
+    line = build(episode_of(*events), local_policy(hold_ends_with="evaluation or blood return"), LATER)
+    return {hold.reason for septum in line.episode.port.septa for hold in line.now(septum).holds}
+
+
+def evaluated(**facts: Any) -> dict[str, Any]:
+    cleared = {"decision": "cleared for use", "by": PHYSICIAN, "cleared_by": PHYSICIAN, "ends": None}
+    return event("evaluation", "11:00", **{**cleared, **facts})
+
+
+def test_blood_ends_the_hold_for_no_blood_and_leaves_the_swelling() -> None:
+    proof = event("flush", "11:00", blood_return="present", blood_looks="like whole blood")
+    assert open_holds(*MIXED) == {"no blood return", "swelling"}
+    assert open_holds(*MIXED, proof) == {"swelling"}
+
+
+def test_an_evaluation_ends_the_reasons_that_it_names() -> None:
+    assert open_holds(*MIXED, evaluated(ends=["no blood return"])) == {"swelling"}
+    assert open_holds(*MIXED, evaluated(ends=["all"])) == set()
+
+
+def test_an_evaluation_that_names_no_reason_ends_none_of_two() -> None:
+    assert open_holds(*MIXED, evaluated()) == {"no blood return", "swelling"}
+
+
+def test_steps_for_blood_return_do_not_excuse_a_flush_of_a_line_that_is_swollen_too() -> None:
+    tried = event("flush", "11:00", steps_tried=["repositioned patient"])
+    assert "held-line-flushed" in rules_found(*MIXED, tried)
+
+
+# -- the table of what is tried --
+
+
+@pytest.mark.parametrize(("what", "module", "old", "new"), NAMED)
+def test_what_is_tried_stands_in_the_source_once(what: str, module: str, old: str, new: str) -> None:
+    source = (Path(__file__).parents[2] / module).read_text()
+    assert source.count(old) == 1 and old != new, f"{what}: change the row in tests/mutation/named.py"

@@ -139,6 +139,11 @@ def last_moment(*records: Json) -> str:
     return (max(moments) + timedelta(minutes=30)).isoformat()
 
 
+def _yaml(data: Json) -> str:
+    """Return the data as YAML; libyaml writes it ten times as fast as plain Python."""
+    return str(yaml.dump(data, Dumper=yaml.CSafeDumper, sort_keys=False))
+
+
 def run(command: str, *records: Json, policy: Json | None = None, **options: str) -> Result:
     """Run a command on the records, each a YAML file in a folder of its own, and return what it printed."""
     if records and "asof" not in options:
@@ -147,12 +152,12 @@ def run(command: str, *records: Json, policy: Json | None = None, **options: str
         files = []
         for number, one in enumerate(records, 1):
             path = Path(folder) / f"record-{number}.yaml"
-            path.write_text(yaml.safe_dump(json.loads(json.dumps(one, default=str)), sort_keys=False))
+            path.write_text(_yaml(json.loads(json.dumps(one, default=str))))
             files.append(str(path))
         if policy is not None:
             whole = {"source": {"title": "Line policy (invented)", "date": "2031-01-01"}, "limits": policy}
-            (Path(folder) / "lda-policy.yaml").write_text(yaml.safe_dump(whole, sort_keys=False))
-        words = [word for name, value in options.items() for word in (f"--{name.replace('_', '-')}", value)]
+            (Path(folder) / "lda-policy.yaml").write_text(_yaml(whole))
+        words = [word for name, value in options.items() for word in (f"--{name.replace('_', '-')}", value) if word]
         result = CliRunner().invoke(group, [command, *files, *words])
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception

@@ -374,9 +374,9 @@ NEEDLES = (
     ),
     row(
         "access, line check",
-        "Wings of the needle: stand proud.",
-        {"needle_wings": ("press in", "level with the skin")},
-        {"needle_wings": "stand proud"},
+        "Wings of the needle: raised above the skin.",
+        {"needle_wings": ("pressing into the skin", "level with the skin")},
+        {"needle_wings": "raised above the skin"},
     ),
     row("access", "The extension was primed with saline and clamped.", {"extension_primed": "no"}),
     row(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from itertools import permutations
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -1084,3 +1085,10 @@ def test_usable_only_when_no_hold_is_left() -> None:
     now = state(record(TWO_REASONS, evaluation(t("11:00"), ends=["swelling"])))
     assert now["holds"]
     assert now["usable"] is False
+
+
+def test_every_row_of_the_table_has_a_test() -> None:
+    rows = [int(number) for name in globals() for number in re.findall(r"(?<=_)\d+(?=_)", name) if name[:5] == "test_"]
+    assert set(range(1, 42)) <= set(rows)
+    dangers = (Path(__file__).parent / "test_standing_dangers.py").read_text()
+    assert set(re.findall(r"def test_d(\d+)_", dangers)) == {str(number) for number in range(1, 12)}

@@ -9,11 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fake_fhir import outcome
 from loopback import Reply, Request
 from stand_ins import Connect
 from test_sending_commands import CORRECTED, LATER, WEEK, Type, send, status, typed
-from test_sending_deliver import ACCESS, CLOSING, CONTEXT, Fake, delivered, refused
+from test_sending_deliver import ACCESS, CLOSING, Fake, delivered, refused
 
 from lda_notes.fhir.config import EXAMPLES
 from lda_notes.fhir.elements import to_json
@@ -149,87 +148,6 @@ def test_example_systems_stay_on_this_machine(connect: Connect, fake: Fake) -> N
 
 
 # -- servers that can do less --
-
-
-def singles(server: Any) -> None:
-    """Makes the server one without transactions, that takes single resources."""
-    numbers = iter(range(1, 9999))
-
-    def one(request: Request) -> Reply | None:
-        path = request.path.removeprefix("/fhir").strip("/")
-        if request.path == "/fhir":
-            return outcome(404, "no transactions here")
-        if "_search" in path or "metadata" in path or request.method == "GET":
-            return None
-        kind, _, number = path.partition("/")
-        made = json.loads(request.body)
-        number = number or f"s{next(numbers)}"
-        old = server.resources.get(f"{kind}/{number}", {"meta": {"versionId": "0"}})
-        version = str(int(old["meta"]["versionId"]) + 1)
-        kept = {**made, "id": number, "meta": {**made.get("meta", {}), "versionId": version}}
-        server.resources[f"{kind}/{number}"] = kept
-        server.writes += 1
-        return Reply(200 if request.method == "PUT" else 201, json.dumps(kept).encode())
-
-    server.fault = one
-
-
-def test_one_by_one_leaves_what_transactions_leave(connect: Connect, fake: Fake) -> None:
-    server, url = fake
-    singles(server)
-    client = connect(url)
-    first = delivered(deliver(client, CONTEXT, one_by_one=True))
-    assert (first.created, first.unchanged) == (len(CONTEXT["entry"]), 0)
-    assert not any("urn:uuid" in json.dumps(one) for one in server.resources.values())
-    writes = server.writes
-    again = delivered(deliver(client, CONTEXT, one_by_one=True))
-    assert (again.created, again.updated, again.kept, server.writes) == (0, 0, (), writes)
-
-
-def test_one_by_one_goes_on_where_it_was_cut_off(connect: Connect, fake: Fake) -> None:
-    server, url = fake
-    singles(server)
-    steady = server.fault
-    for stop in range(1, len(CONTEXT["entry"]) + 1, 5):
-        limit = server.writes + stop
-
-        def cut(request: Request, limit: int = limit) -> Reply | None:
-            is_write = "_search" not in request.path and request.method in ("POST", "PUT")
-            return outcome(503, "down") if is_write and server.writes >= limit else steady(request)
-
-        server.fault = cut
-        try:
-            deliver(connect(url), CONTEXT, one_by_one=True)
-        except Unreachable:
-            continue
-        break
-    server.fault = steady
-    delivered(deliver(connect(url), CONTEXT, one_by_one=True))
-    assert len(server.resources) == len(CONTEXT["entry"])
-    for entry in entries(CONTEXT):
-        assert sum(entry.identity.names(one) for one in server.resources.values()) == 1
-
-
-def test_one_by_one_updates_what_was_closed(connect: Connect, fake: Fake) -> None:
-    server, url = fake
-    deliver(connect(url), ACCESS)
-    singles(server)
-    updates = [one for one in entries(CLOSING) if one.method == "PUT"]
-    result = delivered(deliver(connect(url), CLOSING, one_by_one=True))
-    assert result.updated == len(updates)
-    for entry in updates:
-        [held] = [one for one in server.resources.values() if entry.identity.names(one)]
-        assert held["status"] == entry.resource["status"]
-
-
-def test_one_by_one_names_who_is_not_there(typed: Type, fake: Fake) -> None:
-    server, url = fake
-    server.transaction = False
-    singles(server)
-    found = send(typed, WEEK, "--server", url, "--one-by-one")
-    assert found.code == 3
-    assert "Patient finds nothing on the server, or more than one" in found.out
-    assert server.writes == 0
 
 
 def test_documents_only_sends_the_notes_and_nothing_else(typed: Type, fake: Fake, tmp_path: Path) -> None:

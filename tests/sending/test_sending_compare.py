@@ -32,6 +32,10 @@ SAME: list[tuple[Any, Any]] = [
     ({"device": {"reference": "urn:uuid:1"}}, {"device": {"reference": "Device/7/_history/2"}}),
     ({"subject": {"reference": "Patient?identifier=s|1"}}, {"subject": {"reference": "Patient/4"}}),
     ({"subject": {"reference": "Patient/4"}}, {"subject": {"reference": "Patient/4"}}),
+    (
+        {"subject": {"type": "Patient", "identifier": {"system": "s", "value": "1"}}},
+        {"subject": {"reference": "Patient/4"}},
+    ),
     ({"a": 1}, {"a": 1, "text": {"status": "generated", "div": "<div/>"}}),
     ({"meta": {"tag": [{"code": "1"}]}}, {"meta": {"tag": [{"code": "x"}, {"code": "1"}], "profile": ["p"]}}),
 ]  # fmt: skip
@@ -55,6 +59,11 @@ DIFFERENT: list[tuple[Any, Any, list[str]]] = [
     ({"device": {"reference": "urn:uuid:1"}}, {"device": {"reference": "Device/8"}}, ["device.reference"]),
     ({"device": {"reference": "urn:uuid:2"}}, {"device": {"reference": "Device/8"}}, ["device.reference"]),
     ({"a": {"reference": "Patient?identifier=s|2"}}, {"a": {"reference": "Patient/4"}}, ["a.reference"]),
+    (
+        {"a": {"type": "Patient", "identifier": {"system": "s", "value": "1"}}},
+        {"a": {"reference": "Patient/5"}},
+        ["a.type", "a.identifier", "a.reference"],
+    ),
     ({"a": [1, 2]}, {"a": [1]}, ["a[1]"]),
     ({"a": [1]}, {"a": [2, 3]}, ["a[0]", "a[1]"]),
     ({"a": {"b": [{"c": 1}]}}, {"a": {"b": [{"c": 2, "d": 1}]}}, ["a.b[0].c", "a.b[0].d"]),

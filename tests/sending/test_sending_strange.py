@@ -15,7 +15,7 @@ from test_sending_deliver import ACCESS, CLOSING
 from lda_notes.problems import Failure
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import Anonymous
-from lda_notes.sending.client import Server
+from lda_notes.sending.client import Server, Unread
 from lda_notes.sending.deliver import Delivered, Refused, deliver
 from lda_notes.sending.entries import entries
 from lda_notes.sending.outcome import issues
@@ -112,10 +112,13 @@ def test_outcomes(status: int, body: bytes) -> None:
 
 
 def test_the_generator_reaches_what_it_should() -> None:
-    """A strange answer that is a bundle after all is read as one."""
+    """A strange answer that is a bundle after all is read as one, and what of it could not be read is named."""
     page = {"resourceType": "Bundle", "entry": [3, {"resource": {"resourceType": "Task", "id": 5}}], "link": [None]}
     with pytest.raises(Failure):
         server([]).search("Task", {})
-    assert server([Answer(200, {}, json.dumps(page).encode())]).search("Task", {}) == [
-        {"resourceType": "Task", "id": 5}
-    ]
+    answer = Answer(200, {}, json.dumps(page).encode())
+    why: list[str] = []
+    assert server([answer]).search("Task", {}, why) == [{"resourceType": "Task", "id": 5}]
+    assert why == ["an entry of it has no resource"]
+    with pytest.raises(Unread, match="a search for Task could not be read: an entry of it has no resource"):
+        server([answer]).search("Task", {})

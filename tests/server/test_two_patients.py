@@ -12,6 +12,7 @@ from send_cases import FHIR, Case, client, demo, raw
 from test_send_contract import send_all, type_send
 
 from lda_notes.sending.entries import NotSafe, entries
+from lda_notes.sending.status import standing
 
 KINDS = (
     "Device", "DeviceUseStatement", "DocumentReference", "Encounter", "MedicationAdministration", "Observation",
@@ -78,6 +79,13 @@ def test_two_patients_of_one_episode_id_keep_what_is_theirs(fhir_server: str, tm
         assert json.loads(raw(fhir_server, address))["meta"]["versionId"] == version
     print({kind: (len(before[kind]), len(after[kind])) for kind in KINDS})
 
+    third = ward / "c.yaml"
+    third.write_text(mine.replace("LB-000101", "LB-000505"))
+    for record, state in ((ward / "a.yaml", ""), (ward / "b.yaml", ""), (third, "missing")):
+        said = type_send(tmp_path, "status", record, *common)
+        assert (said.returncode, state in said.stdout) == (int(bool(state)), True), said.stdout + said.stderr
+        assert not state or "same" not in said.stdout, "what is of the same id and another number is not this patient's"
+
 
 @pytest.mark.parametrize("style", ["conditional", "literal"])
 def test_another_patients_stay_or_id_stops_the_sending(fhir_server: str, style: str) -> None:
@@ -123,6 +131,9 @@ def test_what_was_moved_to_another_patient_is_not_updated(fhir_server: str) -> N
         moved = put(fhir_server, {**json.loads(raw(fhir_server, f"{entry.identity.kind}/{held['id']}")),
                                   element: {"reference": f"Patient/{other}"}})  # fmt: skip
         before = raw(fhir_server, f"{entry.identity.kind}/{moved}")
+        [seen] = [one for one in standing(server, (removal,)) if one.entry.identity == entry.identity]
+        assert seen.state == "different"
+        assert any(apart.path.startswith(element) for apart in seen.differences), seen.differences
         with pytest.raises(NotSafe, match=rf"{entry.identity.kind}/{held['id']} is filed under another patient"):
             send_all(server, (removal,))
         assert raw(fhir_server, f"{entry.identity.kind}/{moved}") == before

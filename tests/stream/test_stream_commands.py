@@ -112,6 +112,15 @@ def test_bundles_of_rows_are_those_of_files_and_verify(source: Path, tmp_path: P
     assert [row["row"] for row in found if row["faults"]] == [1, len(found)]
 
 
+@pytest.mark.parametrize(("fact", "said"), [("admitted_at", b"admission"), ("unit", b"unit")])
+def test_days_of_a_row_that_was_read_in_part_say_so(fact: str, said: bytes) -> None:
+    record = json.loads(json.dumps(made(1).record))
+    record["stay"][fact] = [5]
+    done = run("days", "-", *DAYS, *ASOF, stdin=json.dumps(record).encode() + b"\n", code=1 if fact != "unit" else 2)
+    assert said in done.stderr
+    assert (b"Could not be read: admission, row 1" in done.stderr) is (fact == "admitted_at")
+
+
 @pytest.mark.parametrize("ending", [".gz", ".zst"])
 def test_compressed_rows_and_standard_input_give_the_same(source: Path, tmp_path: Path, ending: str) -> None:
     raw = source.read_bytes()

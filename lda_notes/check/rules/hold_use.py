@@ -11,7 +11,7 @@ from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
-from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, may_clear
+from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, flushed_on_hold, may_clear
 from lda_notes.line.timeline import Hold
 from lda_notes.problems import Related
 from lda_notes.record.events import (
@@ -20,13 +20,14 @@ from lda_notes.record.events import (
     Closing,
     Discharge,
     Evaluation,
+    FlushedElsewhere,
     FlushOrLock,
     LineCheck,
     LineUse,
     Proved,
     Transfer,
 )
-from lda_notes.record.parts import Person, Site
+from lda_notes.record.parts import Site
 
 _ONS: Final = Citation("ons", "R")
 _HOLD: Final = (COMMON_PRACTICE, _ONS, Citation("ins-patency", "R2"))
@@ -84,9 +85,9 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     own = holds[0].began is step.entry
     yield Found(
         step.entry.path("purpose"),
-        f"the line was used for {event.purpose} although this event shows {_why(holds)}; expected no use"
+        f"the line was used for {event.purpose} although this event shows {_why(holds)}"
         if own
-        else f"the line was used for {event.purpose} while {_since(holds, case)}; expected no use before it is cleared",
+        else f"the line was used for {event.purpose} while {_since(holds, case)}; it is used only once cleared",
         related=() if own else _beginning(holds),
     )
 
@@ -94,11 +95,11 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "do not flush on; have the line evaluated",
-    on=(FlushOrLock,),
+    on=(FlushOrLock, FlushedElsewhere),
     cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
 )
-def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Found]:
-    """Finds a flush of a line on hold that was not work on its patency.
+def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: Case) -> Iterable[Found]:
+    """Finds a flush of a line on hold that was not work on its patency, here or elsewhere.
 
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
     blood return followed. Swelling, infection or a turned port cannot be fixed by a flush.
@@ -106,6 +107,14 @@ def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Fo
     Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """
     holds = step.before.holds
+    if isinstance(event, FlushedElsewhere):
+        if (hold := flushed_on_hold(event, holds)) is not None:
+            yield Found(
+                step.entry.path("on"),
+                f"the line was flushed elsewhere while {_since((hold,), case)}; it is flushed only once cleared",
+                related=_beginning((hold,)),
+            )
+        return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
         return
     patency_only = all(hold.reason in PROVABLE for hold in holds)
@@ -113,8 +122,9 @@ def held_line_flushed(step: Step, event: FlushOrLock, case: Case) -> Iterable[Fo
         return
     yield Found(
         step.entry.path("flushes"),
-        f"the line was flushed while {_since(holds, case)}; expected "
-        f"{'only work on its patency, with the steps tried' if patency_only else 'no flush'} before it is cleared",
+        f"the line was flushed while {_since(holds, case)}; "
+        f"{'only work on its patency is done, with the steps tried,' if patency_only else 'it may not be flushed'} "
+        "before it is cleared",
         related=_beginning(holds),
     )
 
@@ -137,7 +147,7 @@ def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable
     if holds and event.infusion is not None and not _ordered(event):
         yield Found(
             step.entry.path("infusion"),
-            f"an infusion was connected while the line is {_since(holds, case)}; expected none before it is cleared",
+            f"an infusion was connected while the line is {_since(holds, case)}; nothing runs before it is cleared",
         )
 
 
@@ -205,7 +215,7 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
             yield Found(
                 swollen.path("site", "swelling"),
                 f"swelling was seen at {case.say(swollen.event.at)} with an infusion running since "
-                f"{case.say(running.event.at)}, and no stop is charted; expected the infusion stopped at once",
+                f"{case.say(running.event.at)}, and no stop is charted; it is to be stopped at once",
                 related=(Related(running.path(), "the infusion"),),
                 event=swollen.event.id,
             )
@@ -257,7 +267,7 @@ def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Ite
     said = before if isinstance(before, str) else "not assessed"
     yield Found(
         step.entry.path("blood_return_before" if event.blood_return_before is not None else "blood_return"),
-        f"a vesicant was given with blood return {said}; expected present",
+        f"a vesicant was given with blood return {said}; it must be present",
     )
 
 
@@ -305,9 +315,7 @@ def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -
     if type(site) is not Site or site.swelling != "present" or event.problems:
         return
     if type(event.flushes) is tuple and event.flushes:
-        yield Found(
-            step.entry.path("flushes"), "the line was flushed while swelling is present; expected no flush into it"
-        )
+        yield Found(step.entry.path("flushes"), "the line was flushed while swelling is present")
 
 
 @rule("unsafe", "stop, and ask whoever set the limit", on=(LineUse,), cites=(COMMON_PRACTICE,))
@@ -326,7 +334,7 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
     if limit is not None and event.action != "stopped":
         yield Found(
             step.entry.path("vesicant" if against == "no vesicant" else "purpose"),
-            f'the evaluation of {case.say(limit.began.event.at)} says "{against}"; expected none before that is lifted',
+            f'the evaluation of {case.say(limit.began.event.at)} says "{against}", and that was not lifted',
             related=(Related(limit.began.path(), "the limit was set here"),),
         )
 
@@ -398,31 +406,6 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
             f"the evaluation rests on restored blood return, and the last one on record, at {case.say(last.event.at)}, "
             "is none",
             related=(Related(last.path("blood_return"), "the last blood return"),),
-        )
-
-
-@rule(
-    "advice",
-    "let vascular access specialists or a physician clear the line",
-    on=(Evaluation,),
-    cites=(COMMON_PRACTICE,),
-)
-def cleared_by_finder(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a hold cleared by the very person whose entry began it.
-
-    A second pair of eyes is the point of an evaluation: specialists or a physician judge what the nurse at the bedside
-    found.
-
-    Have somebody else clear the line. If the finder is a specialist, this may stand.
-    """
-    holds = step.before.holds
-    if not holds or event.decision not in CLEARED:
-        return
-    if _same(event.cleared_by, holds[0].began.event.by):
-        yield Found(
-            step.entry.path("cleared_by"),
-            "the line is cleared by the person whose entry put it on hold; expected somebody else",
-            related=_beginning(holds),
         )
 
 
@@ -545,14 +528,6 @@ def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Fou
             "a clearance is needed",
             related=_beginning(held),
         )
-
-
-def _same(one: Person | None, other: Person | None) -> bool:
-    if one is None or other is None:
-        return False
-    if one.id is not None and other.id is not None:
-        return one.id == other.id
-    return one.name is not None and one.name == other.name
 
 
 # -- leaving on hold --

@@ -25,6 +25,7 @@ from lda_notes.record.events import (
     PatencyTreatment,
     Tending,
 )
+from lda_notes.record.parts import DayOnly, began
 
 _CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 _LABEL: Final = Citation("alteplase-label", "R")
@@ -50,7 +51,7 @@ def _last_removal(step: Step, case: Case) -> str:
 
 @rule("wrong", "chart the removal that is missing, or correct the time", on=(Opening,), cites=(_CDC,))
 def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[Found]:
-    """Finds a needle put into a septum that, by the record, still holds one.
+    """Finds a needle put into a septum that, by the record, still has one.
 
     Either the removal was not charted, and with it whether the old needle came out whole, or one of the two events
     has a wrong time. The needle's clock runs from the wrong needle until it is settled.
@@ -60,7 +61,7 @@ def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[
     stay = step.before.needle
     if stay is None:
         return ()
-    message = f"a needle is put in while {_named(stay.opened, case)} still holds; no removal is charted"
+    message = f"a needle is put in while {_named(stay.opened, case)} is still in; no removal is charted"
     return (Found(step.entry.path("at"), message, related=(Related(stay.opened.path(), "the needle that is in"),)),)
 
 
@@ -142,6 +143,23 @@ def infusion_without_needle(step: Step, event: LineCheck, case: Case) -> Iterabl
     return (Found(step.entry.path("infusion"), f"an infusion runs but no needle is in{_last_removal(step, case)}"),)
 
 
+@rule("advice", "chart the access or arrival that is missing, or correct the time", on=(LineCheck,), cites=(_CDC,))
+def dressing_before_needle(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
+    """Asks about a dressing seen at a line check before any needle was charted in.
+
+    The dressing of an accessed port covers a needle; if one was in, nobody charted who put it in and when. A dressing
+    over a new incision is no such dressing, nor is the cover of a puncture after the needle came out.
+
+    Look at the port, then chart the access or the arrival with the needle in, or correct the time.
+    """
+    seen = event.dressing_found
+    if step.before.needle is not None or step.before.last_removal is not None or not isinstance(seen, tuple):
+        return ()
+    if not seen or "missing" in seen or getattr(event.site, "incision", None) is not None:
+        return ()
+    return (Found(step.entry.path("dressing_found"), "a dressing is on the port, and no needle was charted in before"),)
+
+
 # -- needle change --
 
 
@@ -186,7 +204,7 @@ def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found
     if apart > case.policy.span("needle_change_minutes"):
         yield Found(
             step.entry.path("follows_removal"),
-            f"the access comes {length(apart)} after the removal that it names; expected within "
+            f"the access comes {length(apart)} after the removal that it names; a needle change takes at most "
             f"{case.policy.text('needle_change_minutes')}",
             related=(Related(last.path(), "the removal"),),
         )
@@ -381,8 +399,9 @@ def insertion_after_arrival(step: Step, event: ArrivalAccessed, case: Case) -> I
 
     Correct the time, or chart an access if the needle was put in here.
     """
-    if isinstance(event.inserted_at, datetime) and event.inserted_at > event.at:
-        message = f"the needle was put in at {case.say(event.inserted_at)}, after the arrival at {case.say(event.at)}"
+    inserted = began(event.inserted_at, event.at)
+    if inserted is not None and inserted > event.at:
+        message = f"the needle was put in at {case.say(inserted)}, after the arrival at {case.say(event.at)}"
         yield Found(step.entry.path("inserted_at"), message)
 
 
@@ -394,12 +413,19 @@ def dressing_time_impossible(step: Step, event: ArrivalAccessed, case: Case) -> 
 
     Correct the time, or chart a dressing change if it was put on here.
     """
-    on = event.dressed_at
-    if not isinstance(on, datetime):
+    on, inserted = began(event.dressed_at, event.at), began(event.inserted_at, event.at)
+    if on is None:
         return
     if on > event.at:
         message = f"the dressing was put on at {case.say(on)}, after the arrival at {case.say(event.at)}"
         yield Found(step.entry.path("dressed_at"), message)
-    elif isinstance(event.inserted_at, datetime) and on < event.inserted_at:
-        message = f"the dressing was put on at {case.say(on)}, before the needle at {case.say(event.inserted_at)}"
+    elif inserted is not None and _before(on, inserted, case):
+        message = f"the dressing was put on at {case.say(on)}, before the needle at {case.say(inserted)}"
         yield Found(step.entry.path("dressed_at"), message)
+
+
+def _before(one: datetime, other: datetime, case: Case) -> bool:
+    """Tell whether one moment was before the other: by the day where the hour of either is not known."""
+    if isinstance(one, DayOnly) or isinstance(other, DayOnly):
+        return case.local(one).date() < case.local(other).date()
+    return one < other

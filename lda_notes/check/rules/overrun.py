@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from lda_notes.check.rule_table import Case, Entry, Step
 from lda_notes.line import due
 from lda_notes.line.timeline import NeedleStay
+from lda_notes.record.parts import DayOnly
 
 _CLOCK_CHANGE = timedelta(hours=2)
 """More than any clock change: an interval shorter than its limit by this much cannot have run out."""
@@ -50,6 +51,13 @@ def steps_from(case: Case, entry: Entry) -> Iterator[Step]:
 
 def _positions(case: Case) -> dict[int, int]:
     return {id(step.entry.event): position for position, step in enumerate(case.timeline.steps)}
+
+
+def lasted(case: Case, since: datetime, until: datetime) -> str:
+    """Return how long something lasted: in whole days where the hour of its beginning is not known."""
+    if isinstance(since, DayOnly):
+        return length(timedelta(days=(case.local(until).date() - case.local(since).date()).days))
+    return length(until - since)
 
 
 def length(span: timedelta) -> str:

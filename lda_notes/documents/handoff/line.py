@@ -15,13 +15,14 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due as clocks
 from lda_notes.line.against import subject
+from lda_notes.line.dangers import VESICANT_RUNS, lock_of
 from lda_notes.line.due import ClockName, Due
-from lda_notes.line.holds import ROWS
-from lda_notes.line.timeline import Danger, Dwell, Entry, State, Timeline
+from lda_notes.line.holds import PROVABLE, ROWS
+from lda_notes.line.timeline import Danger, Dwell, Entry, Hold, State, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Lock, Needle, NotAssessed, NotDone
+from lda_notes.record.parts import Needle, NotAssessed, NotDone
 from lda_notes.record.unread import absent_anywhere
 
 Status = Literal["on hold", "accessed", "not accessed", "no port"]
@@ -121,7 +122,8 @@ class View:
     def subject(self) -> Subject:
         """What suitability asks of the patient, as known now."""
         today = self.asof.astimezone(self.wording.zone).date()
-        return subject(self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof), today)
+        known = self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof)
+        return subject(*known, today, self.timeline.unread)
 
     def left(self) -> Entry | None:
         """Return the discharge, if it has happened."""
@@ -195,9 +197,19 @@ def _dwell_day(view: View, state: State) -> int | None:
 
 
 def _hold(view: View, state: State) -> str:
-    said = "; ".join(f"{hold.sign} ({view.wording.told(hold.began)})" for hold in state.holds)
-    todo = dict.fromkeys(ROWS[hold.reason].do for hold in state.holds if ROWS[hold.reason].do)
+    said = "; ".join(f"{hold.sign} ({view.wording.told(hold.began)}){needle_gone(state, hold)}" for hold in state.holds)
+    todo = dict.fromkeys(words for hold in state.holds if (words := at_once(state, hold)))
     return ". ".join((said, *todo))
+
+
+def needle_gone(state: State, hold: Hold) -> str:
+    """Return that a needle that was partly out is out now, as it follows the sign of its hold; "" otherwise."""
+    return "; needle out now" if hold.reason == "needle partly out" and state.needle is None else ""
+
+
+def at_once(state: State, hold: Hold) -> str:
+    """Return what the table of holds says to do at once; nothing where no needle is in any more."""
+    return ROWS[hold.reason].do if state.needle is not None else ""
 
 
 def named_as_unread(danger: Danger) -> bool:
@@ -263,6 +275,7 @@ def _dressing(view: View, state: State) -> Told:
     if on.found is None:
         return told
     seen = on.found.event
+    again = "" if on.found is on.put_on else f"; seen {view.wording.told(on.found)}"
     condition = seen.dressing_found if isinstance(seen, ev.LineCheck | ev.ArrivalAccessed) else None
     words = ", ".join(condition) if isinstance(condition, tuple) else ""
     return Told(
@@ -270,7 +283,7 @@ def _dressing(view: View, state: State) -> Told:
         f"{told.value}; found {words}",
         seen.at,
         view.wording.author(on.found),
-        f"{told.told}; seen {view.wording.told(on.found)}",
+        f"{told.told}{again}",
     )
 
 
@@ -313,15 +326,16 @@ def elsewhere(event: ev.Event) -> str:
 
 def _lock(view: View, state: State) -> Told:
     entry = state.last_lock
-    event = entry.event if entry else None
-    if entry is not None and isinstance(entry.event.__dict__.get("lock"), Lock) and not isinstance(event, ev.Flushed):
-        return _told(view, "Lock", wording.lock(entry.event.__dict__["lock"]), entry)
     left_out = _left_open(view, state)
+    if left_out is not None and entry is not None and entry.event.at > left_out.event.at:
+        left_out = None
     if left_out is not None and isinstance(left_out.event, ev.Flushed) and isinstance(left_out.event.lock, NotDone):
         return _told(view, "Lock", f"not locked: {phrasing.quoted(left_out.event.lock.not_done)}", left_out)
-    if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.lock, Lock):
+    found = lock_of(entry.event) if entry is not None else None
+    if entry is None or found is None:
         return Told("Lock", _absent(view, "lock"))
-    return _told(view, "Lock", wording.lock(event.lock, view.wording.absent_in(entry, "lock")), entry)
+    gone = "" if state.inside is entry else "; flushed or taken out since"
+    return _told(view, "Lock", wording.lock(found, view.wording.absent_in(entry, "lock")) + gone, entry)
 
 
 def _left_open(view: View, state: State) -> Entry | None:
@@ -357,7 +371,9 @@ def _sluggish(view: View, state: State) -> str:
 
 def _vesicant(state: State) -> bool:
     event = state.infusion.event if state.infusion else None
-    return state.danger("D5") is not None or (isinstance(event, ev.LineUse) and event.vesicant is True)
+    danger = state.danger("D5")
+    runs = danger is not None and danger.phase == "" and danger.what.startswith(VESICANT_RUNS)
+    return runs or (isinstance(event, ev.LineUse) and event.vesicant is True)
 
 
 def _dwelling(view: View, state: State) -> Told:
@@ -407,9 +423,9 @@ def _evaluation(view: View, state: State) -> Action:
         state.septum,
         None,
         True,
-        "specialist or physician",
+        _taken_over(view) or "specialist or physician",
         f"on hold since {view.wording.when(state.holds[0].since)}",
-        ("hold_ends_with",),
+        ("hold_ends_with",) if all(hold.reason in PROVABLE for hold in state.holds) else (EVALUATED,),
     )
 
 
@@ -426,13 +442,20 @@ def _contents(view: View, state: State) -> Iterator[Action]:
 _ENDS: Final[dict[tuple[str, str], str]] = {
     ("D1", ""): "Aspirate and discard the contents; ask the prescriber where nothing comes",
     ("D1", "aspirated"): "Flush without heparin",
-    ("D1", "flushed in"): "Report the exposure, and record who was told as a problem that names the heparin",
+    (
+        "D1",
+        "flushed in",
+    ): "Report the exposure to heparin, and record who was notified, as a problem that names the heparin",
     ("D3", ""): "Aspirate and discard the lock; ask the prescriber where nothing comes",
-    ("D3", "flushed in"): "Report the exposure, and record who was told as a problem that names the lock's drug",
+    (
+        "D3",
+        "flushed in",
+    ): "Report the lock that was flushed in, and record who was notified, as a problem that names its drug",
     ("D10", ""): "Name who takes the needle out and when, and teach",
 }
 """What ends a danger, where no clock says it: by its number and phase."""
 
+EVALUATED: Final = Stated("S2", "A hold that no blood return ends, ends with an evaluation", (COMMON_PRACTICE,))
 DANGERS: Final = Stated("S1", "A standing danger stays until what ends it is recorded", (COMMON_PRACTICE,))
 
 
@@ -456,10 +479,17 @@ def _from_clock(view: View, state: State, clock: Due) -> Action:
 def _owner(view: View, by: datetime | None) -> str:
     left = view.left()
     if left is not None:
-        event = left.event
-        taken = event.handed_to if isinstance(event, ev.Discharge) else None
-        return wording.person(taken) if taken is not None and taken.name else "no one is named"
+        plan = left.event.needle_removal if isinstance(left.event, ev.Discharge) and by is not None else None
+        takes_out = wording.person(plan.by) if plan is not None and plan.by is not None and plan.by.name else ""
+        return _taken_over(view) or takes_out or "no one is named"
     return "oncoming nurse" if by is None or view.in_shift(by) else "a later shift"
+
+
+def _taken_over(view: View) -> str:
+    """Return who took over a patient who left, as named at discharge; "" for no one."""
+    left = view.left()
+    taken = left.event.handed_to if left is not None and isinstance(left.event, ev.Discharge) else None
+    return wording.person(taken) if taken is not None and taken.name else ""
 
 
 def doses_so_far(view: View, state: State, dwell: Dwell) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -14,32 +14,40 @@ from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
 from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View
 from lda_notes.documents.handoff.patient import (
-    EVERY_LINE,
     Contingency,
     PatientFacts,
     amounts_text,
+    every_line,
     patient_facts,
     soonest,
 )
 from lda_notes.documents.handoff.round import Row, anchor, in_time_order, needs_words, row, table, warnings
 from lda_notes.documents.handoff.sources import Source, sort_out
-from lda_notes.documents.handoff.words import left_to_know, of, of_septum, short, when_due
+from lda_notes.documents.handoff.words import left_to_know, of, of_septum, short, still_open, when_due
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording
-from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line import due
-from lda_notes.line.shifts import shift_at
+from lda_notes.line.shifts import shift_of
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
 
 TITLE: Final = "Handoff of ports"
 LEFT_TITLE: Final = "Ports of patients who left"
 
-CAUTIONS: Final = (
-    "A working paper, computed from the records at the moment named above; not part of the medical record. Destroy it "
-    "as facility policy says. The day of access is day 1.",
-    "Facility policy, prescriber orders and licensed judgment come first. Ask where this sheet is silent.",
-)
+
+def cautions(policy: Policy) -> tuple[str, ...]:
+    """Return what stands at the foot of every page, with how days are counted, and what the policy silenced."""
+    limit = policy.value("needle_dwell_days")
+    days = f"The day of access is day 1; a needle that may stay {policy.text('needle_dwell_days')} is due on "
+    days += f"day {number(limit + 1)}, at the hour of access."
+    return (
+        "A working paper, computed from the records at the moment named above; not part of the medical record. "
+        f"Destroy it as facility policy says. {days}",
+        "Facility policy, prescriber orders and licensed judgment come first. Ask where this sheet is silent.",
+        *silenced_words(policy),
+    )
+
 
 _SHOWN: Final = 2
 """Most gaps that are listed for a patient; the rest are counted."""
@@ -51,7 +59,7 @@ class Handoff:
 
     ``here`` are the patients of the facility, ``left`` those who have left it and are still listed, ``left_before`` the
     others who left. Told in one sentence each:
-    ``unreadable`` names records that could not be read, ``later`` patients whose stay has not begun, ``left_out``
+    ``unreadable`` names records that could not be read, ``later`` the patient of each stay not begun, ``left_out``
     others who are not handed over, and why, ``doubtful`` what does not go together between records. ``zones`` are the
     time zones of the patients told of, by name, at least one.
     """
@@ -98,12 +106,11 @@ def handoff(
 
     Raises OverflowError when a shift from ``asof`` would leave the calendar.
     """
-    length = timedelta(microseconds=int((hours or policy.value("shift_hours")) * 3_600_000_000))
-    starts = policy.times("shift_starts")
-    shift = shift_at(asof, starts, due.zone_of(sources[0].timeline)) if starts and sources else None
-    since = told_since or (shift.since if shift else asof.astimezone(UTC) - length)
-    end = shift_end or (shift.end if shift else asof.astimezone(UTC) + length)
-    sorted_out = sort_out(sources, asof)
+    shift = shift_of(asof, policy, due.zone_of(sources[0].timeline) if sources else ZoneInfo("UTC"), hours)
+    since, end = told_since or shift.since, shift_end or shift.end
+    until = asof.astimezone(UTC) - policy.span("left_list_days")
+    sorted_out = sort_out(sources, asof, until)
+    unit = _unit_meant(unit, sources)
     patients = [
         patient_facts(
             View(
@@ -127,7 +134,6 @@ def handoff(
     ]
     here = tuple(one for one in patients if not one.left and _of_place(one, unit, rooms))
     gone = [one for one in patients if one.left and _of_place(one, unit, rooms)]
-    until = asof.astimezone(UTC) - policy.span("left_list_days")
     left = tuple(one for one in gone if _still_listed(one, until))
     zones = {zone.key: zone for zone in (due.zone_of(one.timeline) for one in sorted_out.told or sources)}
     return Handoff(
@@ -143,7 +149,7 @@ def handoff(
         sorted_out.left_out,
         sorted_out.doubtful,
         tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
-        told_since is not None or shift is not None,
+        told_since is not None or shift.known,
     )
 
 
@@ -156,6 +162,15 @@ def _most_urgent(patient: PatientFacts) -> tuple[object, ...]:
 def _of_place(patient: PatientFacts, unit: str | None, rooms: Sequence[str]) -> bool:
     in_unit = unit is None or patient.unit.casefold() == unit.casefold()
     return in_unit and (not rooms or patient.room.casefold() in {room.casefold() for room in rooms})
+
+
+def _unit_meant(asked: str | None, sources: Sequence[Source]) -> str | None:
+    """Return the one unit whose name is ``asked`` or has a word that begins so; ``asked`` where none or several do."""
+    named = {stay.unit for source in sources for stay in source.timeline.units[-1:]}
+    if asked is None or asked.casefold() in {unit.casefold() for unit in named}:
+        return asked
+    begins = [unit for unit in named if f" {asked.casefold()}" in f" {unit.casefold()}"]
+    return begins[0] if len(begins) == 1 else asked
 
 
 def _still_listed(patient: PatientFacts, until: datetime) -> bool:
@@ -203,38 +218,38 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     blocks.extend(Alert("caution", f"Not on this sheet: {words}") for words in found.unreadable)
     blocks.extend(Alert("caution", words) for words in found.doubtful)
     if listed:
-        blocks.append(table(listed, _soon(found, found.shift_end), _soon(found, found.since), not printing.round_alone))
+        blocks.append(table(listed, _soon(found, found.shift_end), not printing.round_alone))
         if any(one.tasks for one in listed):
             blocks.append(in_time_order(listed))
     else:
         blocks.append(Paragraph((Sentence("No patient with a port is here at this moment, by these records."),)))
     if not printing.round_alone:
         blocks.extend(_words(found, listed, references, printing))
-    return Sheet(
-        TITLE, tuple(blocks), cautions=(*CAUTIONS, *silenced_words(found.policy)), running=_running(found), dense=True
-    )
+    return Sheet(TITLE, tuple(blocks), cautions=cautions(found.policy), running=_running(found), dense=True)
 
 
 def _words(found: Handoff, listed: Sequence[Row], references: References, printing: Printing) -> Iterator[Block]:
     """Yield what stands below the round: blocks, what to do if, those who left, room to sign, the sources."""
     shared = _shared(found)
     if found.later:
-        yield _named(f"{phrasing.capital(later_says(found))}:", found.later)
+        yield _named(f"{phrasing.capital(later_says(found))}:", ("; ".join(dict.fromkeys(found.later)),))
     if found.left_out:
         yield _named("Left out:", found.left_out)
     for one in listed:
         if needs_words(one):
             yield _patient(found, one, references, shared)
-    if shared:
-        said = tuple(_if_then(one, references) for one in shared)
-        yield _sentences("What to do if, for all:", said)
     if found.left:
         yield Heading("Left the facility, still due")
         yield left_list(found, references)
+    last: list[Block] = []
+    if shared:
+        last.append(_sentences("What to do if, for all:", tuple(_if_then(one, references) for one in shared)))
     if found.left_before:
-        yield Paragraph((Sentence(f"{phrasing.capital(left_before_says(found))}."),))
-    yield Together(tuple(Blanks("Rooms", more=("Given by", "Received by", "Date, time")) for _ in range(_SIGNING)))
-    yield from _sources(references, printing)
+        last.append(Paragraph((Sentence(f"{phrasing.capital(left_before_says(found))}."),)))
+    last += (Blanks("Rooms", more=("Given by", "Received by", "Date, time")) for _ in range(_SIGNING))
+    sources = tuple(_sources(references, printing))
+    yield Together((*last, *(block for block in sources if isinstance(block, Fine))))  # no page of signatures alone
+    yield from (block for block in sources if not isinstance(block, Fine))
 
 
 _SIGNING: Final = 3
@@ -272,8 +287,8 @@ def _named(label: str, said: tuple[str, ...]) -> Paragraph:
 
 def _handed_over(found: Handoff) -> str:
     if found.since_known:
-        return f"; last handoff {_soon(found, found.since)}"
-    return f"; changes are marked since {_soon(found, found.since)}"
+        return f"; last handoff {_soon(found, found.since)}, changes since then are marked"
+    return f"; changes since {_soon(found, found.since)} are marked"
 
 
 def _head(found: Handoff, printing: Printing, gone: int | None = None) -> Paragraph:
@@ -334,7 +349,9 @@ def _units(found: Handoff) -> str:
 
 def _patient(found: Handoff, one: Row, references: References, shared: Sequence[Contingency]) -> Together:
     patient = one.patient
-    room = f"Room {one.place}: " if patient.room else ""
+    units = len({other.unit for other in found.here}) > 1
+    place = (patient.unit if units else "", f"room {patient.room}" if patient.room else "")
+    room = phrasing.capital(", ".join(filter(None, place)) + ": ") if any(place) else ""
     who = ", ".join((*patient.identifiers, f"born {patient.born}", *([patient.child] if patient.child else [])))
     blocks: list[Block] = [Heading(f"{room}{patient.name}; {who}{_zone(found, patient)}", anchor=anchor(patient))]
     if one.warned:
@@ -345,7 +362,7 @@ def _patient(found: Handoff, one: Row, references: References, shared: Sequence[
         (f"In the port{of(patient, patient.lines[-1])}:", (*_facts(patient.lines[-1].facts), *_port(patient))),
         ("Take care:", tuple(_cares(patient, references))),
         ("Due:", tuple(_due(found, patient, action, references) for action in patient.actions)),
-        ("Problems:", tuple(problem.says for problem in patient.open_problems)),
+        ("Problems, latest first:", tuple(problem.says for problem in patient.open_problems)),
         ("Pending:", patient.pending),
         ("Needs attention:", patient.unsafe),
         ("What to do if:", tuple(_if_then(c, references) for c in patient.contingencies if c not in shared)),
@@ -406,7 +423,8 @@ def _given(patient: PatientFacts) -> Iterator[str]:
 def _shared(found: Handoff) -> tuple[Contingency, ...]:
     """Return what is to be done in several patients, or in any with a needle: the sheet says it once for all."""
     several = Counter(one for patient in found.here for one in patient.contingencies)
-    return tuple(one for one, count in several.items() if count > 1 or one in EVERY_LINE)
+    usual = every_line(found.policy)
+    return tuple(one for one, count in several.items() if count > 1 or one in usual)
 
 
 # -- who left --
@@ -417,7 +435,7 @@ def left_list(found: Handoff, references: References) -> Table:
     return Table(
         ("Patient", "Left", "To know", "Due, and who sees to it"),
         tuple(_left_row(found, patient, references) for patient in found.left),
-        (22, 22, 24, 32),
+        (17, 17, 33, 33),
         "Still listed: nobody has taken over what is due, or a needle, a hold or a danger remains",
     )
 
@@ -446,7 +464,7 @@ def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
             Table(
                 ("Patient", "Left", "Due", "Responsible", "Called, answer"),
                 tuple(_call(patient) for patient in gone),
-                (24, 22, 24, 14, 16),
+                (20, 18, 36, 13, 13),
                 "Whom to call about the port, most overdue first",
             )
         )
@@ -455,7 +473,7 @@ def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     return Sheet(
         LEFT_TITLE,
         tuple(blocks),
-        cautions=(*CAUTIONS, *silenced_words(found.policy)),
+        cautions=cautions(found.policy),
         running=_running(found),
         dense=True,
     )
@@ -474,7 +492,7 @@ def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:
     return (
         (Line(patient.name), Line(patient.second), *([Line(patient.child)] if patient.child else [])),
         patient.left,
-        (*warned, *due) or "Nothing due",
+        (*warned, *due, *map(Line, still_open(patient))) or "Nothing due",
         ", ".join(dict.fromkeys(action.owner for action in patient.actions)) or "nobody named",
         "",
     )

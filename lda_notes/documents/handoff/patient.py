@@ -9,7 +9,16 @@ from decimal import Decimal
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, doses_so_far, line_facts
+from lda_notes.documents.handoff.line import (
+    URGENCIES,
+    Action,
+    LineFacts,
+    Urgency,
+    View,
+    doses_so_far,
+    elsewhere,
+    line_facts,
+)
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.wording import Wording
@@ -18,13 +27,14 @@ from lda_notes.knowledge.amounts import alteplase_withdrawal, heparin_child
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due, sums
+from lda_notes.line.holds import ENDED_BY, PROVABLE, ends_in_words, flushed_on_hold, policy_ends, what_ends
 from lda_notes.line.sums import Sums
-from lda_notes.line.timeline import Entry, Hold, Timeline, UnitStay
+from lda_notes.line.timeline import Danger, Entry, Hold, State, Timeline, UnitStay
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Port
-from lda_notes.record.parts import Allergy, Problem
+from lda_notes.record.parts import Allergy, NeedleRemoval, Problem
 from lda_notes.record.reading import UnreadEvent
 from lda_notes.record.unread import Unread, about, absent
 
@@ -165,12 +175,12 @@ def patient_facts(
         isinstance(discharge, ev.Discharge) and discharge.handed_to is not None and bool(discharge.handed_to.name),
         _allergies(timeline),
         tuple(precautions(patient)),
-        port_text(port, timeline.unread),
+        port_text(port, timeline),
         phrasing.quoted(why) if why else "",
         lines,
         tuple(_ended(view)),
-        tuple(_open_problems(view, lines)),
-        tuple(_changes(view)),
+        tuple(sorted(_open_problems(view, lines), key=lambda problem: problem.answered)),
+        tuple(dict.fromkeys(_changes(view))),
         tuple(_pending(view, lines)),
         tuple(dict.fromkeys(c for line in lines for c in _contingencies(view, line))),
         tuple(_said(view, finding) for finding in findings if finding.severity == "unsafe" and _matters(view, finding)),
@@ -252,17 +262,24 @@ def _changes(view: View) -> Iterator[Change]:
     for entry in view.timeline.entries:
         charted = entry.event.charted_at or entry.event.at
         if _since(view, max(charted, entry.event.at)):
-            late = " (charted late)" if not _since(view, entry.event.at) else ""
+            late = " (charted after the last sheet)" if not _since(view, entry.event.at) else ""
             yield Change(f"new: {_named_event(view, entry)}{late}", _kind(entry) in _ROUTINE and not late)
         elif any(_since(view, one.at) for one in entry.corrections):
             yield Change(f"corrected: {_named_event(view, entry)}", False)
     for entry in view.timeline.retracted:
         if entry.retraction is not None and _since(view, entry.retraction.at):
-            yield Change(f"withdrawn: {_named_event(view, entry)}", False)
+            change, when = entry.retraction, view.wording.soon(entry.retraction.at)
+            yield Change(f"withdrawn: {_named_event(view, entry)}, by {wording.person(change.by)}, {when}", False)
+    over = (one for holds in view.timeline.holds.values() for one in holds if one.ended is not None)
+    for hold in sorted(over, key=lambda one: (one.ended.event.at if one.ended else one.since).astimezone(UTC)):
+        if hold.ended is not None and _since(view, hold.ended.event.at):
+            when, how = view.wording.soon(hold.ended.event.at), ENDED_BY.get(hold.how, hold.how)
+            yield Change(f"hold ended: {hold.sign}, by {how}, {when}", False)
 
 
 def _named_event(view: View, entry: Entry) -> str:
-    return f"{_kind(entry)} {view.wording.soon(entry.event.at)}"
+    septum = getattr(entry.event, "septum", None) if len(view.timeline.episode.port.septa) > 1 else None
+    return f"{_kind(entry)}{f', {septum},' if septum else ''} {view.wording.soon(entry.event.at)}"
 
 
 def _kind(entry: Entry) -> str:
@@ -280,7 +297,16 @@ def _left(view: View) -> str:
         return ""
     where = f" to {entry.event.destination}" if entry.event.destination else ""
     needle = {True: ", needle left in", False: ", no needle in", None: ""}[entry.event.needle_in]
-    return f"Discharged{where}{needle} ({view.wording.told(entry)})"
+    return f"Discharged{where}{needle}{_removal(view, entry.event.needle_removal)} ({view.wording.told(entry)})"
+
+
+def _removal(view: View, plan: NeedleRemoval | None) -> str:
+    """Return who takes out the needle that was left in, when, and whom to call before."""
+    if plan is None:
+        return ""
+    who = f"; {wording.person(plan.by)} takes it out" if plan.by is not None else "; who takes it out is not named"
+    at = f" {view.wording.when(plan.at)}" if plan.at else ""
+    return who + at + (f"; if it comes out before, call {phrasing.quoted(plan.call)}" if plan.call else "")
 
 
 NONE_KNOWN: Final = "no known allergies"
@@ -295,8 +321,9 @@ def _allergies(timeline: Timeline) -> str:
     return "" if allergies else NONE_KNOWN
 
 
-def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
-    """Return where the port lies and what is known of it."""
+def port_text(port: Port, timeline: Timeline) -> str:
+    """Return where the port lies and what is known of it and of its side."""
+    unread = timeline.unread
     where = " ".join(part for part in (port.side, port.area) if part) or _port_lacks(unread, "site", "side", "area")
     parts = [wording.one_line(f"Port, {where}" + (f", {port.site_detail}" if port.site_detail else ""))]
     if port.implanted_on:
@@ -318,6 +345,9 @@ def port_text(port: Port, unread: tuple[Unread, ...] = ()) -> str:
         most = [quantity(power.max_flow_ml_per_s, "mL per second")] if power.max_flow_ml_per_s else []
         most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
         parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
+    known = [row.event.arm_history for row in timeline.entries if isinstance(row.event, ev.PortFacts)]
+    side = tuple(dict.fromkeys(said for words in known for said in words))
+    parts += [f"known of that side: {phrasing.listed(side)}"] if side else []
     return "; ".join(parts)
 
 
@@ -335,21 +365,50 @@ def _recent(view: View, entry: Entry) -> bool:
 
 
 def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[OpenProblem]:
-    """Yield the problems of running holds, of the time since the last handoff, and those that nobody answered."""
-    showed = {id(hold.began) for line in lines for hold in line.state.holds}
-    stays = [line.state.needle.opened.event.at for line in lines if line.state.needle]
-    began = min(stays, default=view.since)
-    for entry in view.timeline.entries:
+    """Yield problems, the latest first: those since the last handoff, those without an answer, and while a hold or a
+    danger lasts those that began it and the last words about it, whatever shift they were charted in."""
+    open_now: list[Hold | Danger] = []
+    for line in lines:
+        open_now += (*line.state.holds, *line.state.dangers)
+    began = {id(one.began) for one in open_now}
+    since = min((one.since for one in open_now if one.since is not None), default=None)
+    stay = view.timeline.episode
+    starts = (since, stay.stay.admitted_at, *(event.at for event in stay.events), view.since)
+    asked = min(at.astimezone(UTC) for at in starts if at is not None)
+    answers = 0
+    said: set[str] = set()
+    for entry in reversed(view.timeline.entries):
         event = entry.event
-        if not isinstance(event, ev.CareEvent) or event.at > view.asof:
+        if event.at > view.asof:
             continue
-        if _recent(view, entry) or id(entry) in showed:
-            yield from (OpenProblem(said, True) for said in _signs(view, entry, event))
-        for problem in event.problems:
-            unanswered = problem.reply is None and event.at >= began
-            if id(entry) in showed or _recent(view, entry) or unanswered:
-                answered = problem.told is not None and bool(problem.reply)
+        recent = _recent(view, entry)
+        if isinstance(event, ev.FlushedElsewhere):
+            yield from _flushed_on_hold(view, entry, lines)
+        if not isinstance(event, ev.CareEvent):
+            continue
+        for problem in reversed(event.problems):
+            answered = problem.told is not None and bool(problem.reply)
+            lasts = since is not None and event.at >= since and problem.what.casefold() not in said
+            if recent or (not answered and event.at >= asked) or (lasts and (id(entry) in began or answers < _ANSWERS)):
                 yield OpenProblem(_problem(view, entry, problem), answered)
+                answers += answered
+                said.add(problem.what.casefold())
+        if recent or id(entry) in began:
+            yield from (OpenProblem(words, True) for words in _signs(view, entry, event))
+
+
+_ANSWERS: Final = 3
+"""Most answers that are told of a hold or danger beside the one at its beginning; the latest count."""
+
+
+def _flushed_on_hold(view: View, entry: Entry, lines: Sequence[LineFacts]) -> Iterator[OpenProblem]:
+    """Yield that a port on hold was flushed elsewhere, for as long as that hold lasts."""
+    septum = entry.event.__dict__["septum"]
+    held = [hold for line in lines if septum in (None, line.septum) for hold in line.state.holds]
+    if (hold := flushed_on_hold(entry.event, held)) is not None:
+        said = f"{phrasing.capital(elsewhere(entry.event))}, on hold then for {hold.sign}"
+        todo = "ask that place whether blood returned and the flush ran free"
+        yield OpenProblem(f"{said}: {todo} ({view.wording.told(entry)})", False)
 
 
 def _signs(view: View, entry: Entry, event: ev.CareEvent) -> Iterator[str]:
@@ -387,32 +446,27 @@ def _problem_lacks(view: View, entry: Entry) -> str:
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
-    yield from _withdrawn(view)
+    yield from _outside_the_vein(view, lines)
     for line in lines:
         if line.dwelling is not None:
             check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
             when = f"; check by {view.wording.when(check.by)}" if check and check.by else "; see what is due"
             yield f"{line.dwelling.value}{when} ({line.dwelling.told})"
         yield from _decisions(view, line)
+    held = any(line.state.holds for line in lines)
     for entry in view.timeline.entries:
         event = entry.event
-        if not _recent(view, entry):
+        recent = _recent(view, entry)
+        if isinstance(event, ev.ExtravasationCare) and event.follow_up and (recent or held):
+            yield f"Follow-up at the site: {phrasing.quoted(event.follow_up)} ({view.wording.told(entry)})"
+        if not recent:
             continue
         samples = list(event.samples) if isinstance(event, ev.Proved) else []
         if isinstance(event, ev.LineUse) and event.purpose == "blood sampling" and event.what:
             samples.append(event.what)
         if samples:
             drawn = ", ".join(phrasing.quoted(sample) for sample in dict.fromkeys(samples))
-            yield f"Blood drawn: {drawn}; results do not stand in this record ({view.wording.told(entry)})"
-
-
-def _withdrawn(view: View) -> Iterator[str]:
-    """Yield the entries withdrawn since the last handoff, each with by whom and when."""
-    for entry in view.timeline.retracted:
-        change = entry.retraction
-        if change is not None and view.since.astimezone(UTC) <= change.at.astimezone(UTC) <= view.asof.astimezone(UTC):
-            what, at = entry.event.noun, view.wording.when(entry.event.at)
-            yield f"Withdrawn: {what} of {at}, by {wording.person(change.by)}, {view.wording.when(change.at)}"
+            yield f"Blood drawn: {drawn}; results are not in this record ({view.wording.told(entry)})"
 
 
 def _decisions(view: View, line: LineFacts) -> Iterator[str]:
@@ -430,7 +484,30 @@ def _decisions(view: View, line: LineFacts) -> Iterator[str]:
     if judged and isinstance(judged[-1].event, ev.Evaluation) and judged[-1].event.decision:
         event = judged[-1].event
         who = f" by {wording.person(event.cleared_by)}" if event.cleared_by else ""
-        yield f"Evaluated{who}: {event.decision} ({view.wording.told(judged[-1])})"
+        found = f"; {phrasing.quoted(event.finding)}" if event.finding else ""
+        yield f"Evaluated{who}: {event.decision}{found} ({view.wording.told(judged[-1])})"
+
+
+def _outside_the_vein(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+    """Yield the last care after something was given outside the vein, while its hold lasts: how much, what follows."""
+    cared = [
+        entry
+        for entry in view.timeline.entries
+        if isinstance(entry.event, ev.ExtravasationCare) and entry.event.at <= view.asof
+    ]
+    lasts = any(line.state.held_for("something given at the site hurt or leaked") for line in lines)
+    lasts = lasts or any(line.state.danger("P") for line in lines)
+    if not cared or not (lasts or _recent(view, cared[-1])):
+        return
+    event = cared[-1].event
+    assert isinstance(event, ev.ExtravasationCare)
+    said = [
+        f"Given outside the vein: {phrasing.quoted(event.product) if event.product else 'product not recorded'}",
+        *([f"about {quantity(event.estimated_ml, 'mL')}"] if event.estimated_ml is not None else []),
+        *([f"{quantity(event.aspirated_ml, 'mL')} drawn back"] if event.aspirated_ml is not None else []),
+        f"follow-up: {phrasing.quoted(event.follow_up) if event.follow_up else 'not recorded'}",
+    ]
+    yield f"{'; '.join(said)} ({view.wording.told(cared[-1])})"
 
 
 def _matters(view: View, finding: Finding) -> bool:
@@ -438,7 +515,9 @@ def _matters(view: View, finding: Finding) -> bool:
     if finding.event is None:
         return finding.path[:1] != ("events",)
     entry = view.entry(finding)
-    return entry is not None and entry.retraction is None and _recent(view, entry)
+    if entry is None or isinstance(entry.event, ev.FlushedElsewhere):  # that one is among the problems
+        return False
+    return entry.retraction is None and _recent(view, entry)
 
 
 def _said(view: View, finding: Finding) -> str:
@@ -502,19 +581,24 @@ _LEAK = Stated(
 _VESICANT = Stated("C3", "No vesicant without blood return", (Citation("ons", "R"),))
 
 
-_NO_BLOOD = Contingency(
-    "blood does not return",
-    "nothing more goes through the line; on hold until vascular access specialists or a physician clear it",
-    ("hold_ends_with",),
-)
+def no_blood(policy: Policy) -> Contingency:
+    """Return what follows when blood does not return, with what ends that hold by policy."""
+    either = phrasing.listed(ends_in_words(policy_ends(policy)), "or")
+    then = f"nothing more goes through the line; the hold ends only with {either}"
+    return Contingency("blood does not return", then, ("hold_ends_with",))
+
+
 _SWELLS = Contingency("it swells, hurts or leaks", "the infusion stops and the prescriber is told", (_LEAK,))
 _DAMP = Contingency(
     "the dressing is damp, loose or soiled",
     "it is due at once, whatever its date; the needle keeps its own time",
     (_SOILED,),
 )
-EVERY_LINE: Final = (_NO_BLOOD, _SWELLS, _DAMP)
-"""What is to be done in any patient with a needle: a sheet of several says it once."""
+
+
+def every_line(policy: Policy) -> tuple[Contingency, ...]:
+    """Return what is to be done in any patient with a needle: a sheet of several says it once."""
+    return no_blood(policy), _SWELLS, _DAMP
 
 
 def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
@@ -522,23 +606,31 @@ def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
     if state.dwell is not None:
         yield from _thrombolytic(view, line)
     if state.holds:
-        either = all("proof" in hold.ends_by for hold in state.holds)
-        then = (
-            "the hold ends once the flush runs free too, as facility policy allows"
-            if either
-            else "the line stays on hold until vascular access specialists or a physician clear it"
-        )
-        yield Contingency("blood returns before the evaluation", then, ("hold_ends_with",))
+        yield _on_hold(state)
     if state.needle is None:
         return
     if not state.holds:
         if line.vesicant:
             yield Contingency("blood return is lost", "the vesicant is stopped at once", (_VESICANT,))
-        yield _NO_BLOOD
+        yield no_blood(view.policy)
     if state.infusion is not None:
         yield _SWELLS
     if not any(action.clock == "dressing change" and action.late for action in line.actions):
         yield _DAMP
+
+
+def _on_hold(state: State) -> Contingency:
+    """Return what blood return changes about the holds of a septum, as their ends say."""
+    basis = ("hold_ends_with",) if all(hold.reason in PROVABLE for hold in state.holds) else ()
+    either = phrasing.listed(what_ends(state.holds), "or")
+    if all("proof" in hold.ends_by for hold in state.holds):
+        return Contingency("blood that looks like whole blood returns and the flush runs free", "the hold ends", basis)
+    if state.dwell is not None and all("treatment" in hold.ends_by for hold in state.holds):
+        then = "the hold ends once the contents are withdrawn and the flush runs free"
+        return Contingency("the thrombolytic brings blood return", then, basis)
+    if state.needle is None:
+        return Contingency("the port is needed", f"the hold has to end first, with {either}", basis)
+    return Contingency("blood returns through this needle", f"the hold stays; it ends only with {either}", basis)
 
 
 def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:

@@ -8,11 +8,10 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 from lda_notes.documents.blocks import Bullets, Line, Table, Together
-from lda_notes.documents.handoff.line import Action, LineFacts, named_as_unread
+from lda_notes.documents.handoff.line import Action, LineFacts, at_once, named_as_unread, needle_gone
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.words import of_septum, short
 from lda_notes.documents.wording import Wording
-from lda_notes.line.holds import ROWS
 from lda_notes.narrative import phrasing
 
 Word = Literal["HOLD", "DANGER", "LIMIT", "COULD NOT BE READ", "NOT CHARTED"]
@@ -76,12 +75,12 @@ _ROUTINE: Final = frozenset({"line check"})
 
 def row(patient: PatientFacts, units: bool, shift_end: datetime, zones: bool = False) -> Row:
     """Return one patient's row; ``units`` names the unit beside the room, ``zones`` the time zone."""
-    place = f"{patient.unit} {patient.room}".strip() if units else patient.room
+    place = ", ".join(filter(None, (patient.unit, patient.room))) if units else patient.room
     many = len(patient.lines) > 1
     zone = f"Times of {patient.wording.zone.key}" if zones else ""
     return Row(
         patient,
-        place or "not recorded",
+        place or "no room",
         tuple(filter(None, (patient.name, patient.second, patient.child, _ALIKE if patient.alike else "", zone))),
         patient.allergy_lines,
         tuple(
@@ -117,15 +116,16 @@ def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
 def line_warnings(words: Wording, line: LineFacts, septum: str = "") -> Iterator[Warned]:
     """Yield holds, standing dangers and limits of one septum; ``septum`` follows each, for a port with two."""
     for hold in line.state.holds:
-        at_once = ROWS[hold.reason].do
-        todo = f". {at_once}" if at_once else ""
-        yield Warned("HOLD", f"{hold.sign}, {words.soon(hold.since)}{septum}{todo}")
+        todo = at_once(line.state, hold)
+        says = f"{hold.sign}, {words.soon(hold.since)}{septum}{needle_gone(line.state, hold)}"
+        yield Warned("HOLD", f"{says}. {todo}" if todo else says)
     for danger in line.state.dangers:
         if named_as_unread(danger):
             continue
         since = f", {words.soon(danger.since)}" if danger.since is not None else ""
         forbids = f"; not allowed: {danger.forbids}" if danger.forbids else ""
-        yield Warned("DANGER", f"{danger.what}{since}{septum}{forbids}")
+        held = "; no flush while on hold" if danger.code == "D6" and line.state.holds else ""
+        yield Warned("DANGER", f"{danger.what}{since}{septum}{forbids}{held}")
     for limit in line.state.limits:
         yield Warned("LIMIT", f"{limit.what}{septum}, by evaluation")
 
@@ -163,16 +163,14 @@ def needs_words(found: Row) -> bool:
     return bool(open_now) or any(not task.routine for task in found.tasks)
 
 
-def table(rows: Sequence[Row], until: str, since: str, linked: bool) -> Table:
-    """Return the round as a table with boxes to tick and room to write.
-
-    ``since`` is the last sheet's moment; ``linked``: blocks follow, to which the rows link.
-    """
+def table(rows: Sequence[Row], until: str, linked: bool) -> Table:
+    """Return the round as a table with boxes to tick and room to write; ``linked``: blocks follow, to which the rows
+    link."""
     return Table(
         (*COLUMNS[:3], f"Due by {until}", COLUMNS[4]),
         tuple(_cells(found) for found in rows),
         _WIDE if any(len(found.place) > _SHORT for found in rows) else _WIDTHS,
-        f"Patients with a port, most urgent first. New, corrected, withdrawn: since {since}",
+        "Patients with a port, most urgent first",
         tuple(anchor(found.patient) if linked and needs_words(found) else "" for found in rows),
     )
 

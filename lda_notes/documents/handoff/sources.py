@@ -39,6 +39,12 @@ class Source:
         patient = self.timeline.episode.patient
         return wording.one_line(f"{patient.family_name}, {patient.given_name}, {_identifiers(self)}")
 
+    @property
+    def born(self) -> str:
+        """Return the name with identifiers and birth date, to tell two records apart."""
+        date = self.timeline.episode.patient.birth_date
+        return f"{self.name}, born {phrasing.day(date) if date else 'on a day not recorded'}"
+
 
 def _identifiers(source: Source) -> str:
     found = source.timeline.episode.patient.identifiers
@@ -47,9 +53,9 @@ def _identifiers(source: Source) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Sorted:
-    """``told`` are the records of the sheet. In one sentence each: ``later`` and ``left_out`` name those that are not
-    told, the first since their stay begins later; ``doubtful`` says what is amiss. ``alike`` are the files of patients
-    whose family name could be taken for another's."""
+    """``told`` are the records of the sheet, ``later`` the patients of records whose stay begins later, one for each
+    record. In one sentence each: ``left_out`` names others that are not told, ``doubtful`` says what is amiss.
+    ``alike`` are the files of patients whose family name could be taken for another's."""
 
     told: tuple[Source, ...]
     later: tuple[str, ...]
@@ -58,11 +64,14 @@ class Sorted:
     alike: frozenset[str]
 
 
-def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
-    """Return what goes on a sheet judged from ``asof``; where two records of one line are open, the sheet says so."""
+def sort_out(sources: Sequence[Source], asof: datetime, recent: datetime) -> Sorted:
+    """Return what goes on a sheet judged from ``asof``; where two records of one line are open, the sheet says so.
+
+    A patient who died has nothing due: named once more, in one sentence, when that was after ``recent``.
+    """
     begun = tuple(source for source in sources if source.begins is None or _u(source.begins) <= _u(asof))
     later = [source for source in sources if source.begins is not None and _u(source.begins) > _u(asof)]
-    later_said = [f"{source.name}: stay begins later, {_when(source, source.begins, asof)}" for source in later]
+    later_names = sorted(source.name for source in later)
     doubtful = [
         f"{source.name}: {len(source.open_in)} records of one port are open; compare "
         f"{' and '.join(sorted(map(wording.one_line, source.open_in)))}"
@@ -70,14 +79,22 @@ def sort_out(sources: Sequence[Source], asof: datetime) -> Sorted:
         if len(source.open_in) > 1
     ]
     doubtful += _between(begun)
-    return Sorted(begun, tuple(sorted(later_said)), (), tuple(sorted(doubtful)), _alike(begun))
+    dead = [source for source in begun if due.died(source.timeline, asof)]
+    told = tuple(source for source in begun if source not in dead)
+    died = [(source, source.timeline.discharge.event.at) for source in dead if source.timeline.discharge is not None]
+    said = sorted(
+        f"{one.name}: died, {Wording(due.zone_of(one.timeline), asof).when(at)}"
+        for one, at in died
+        if _u(at) > _u(recent)
+    )
+    return Sorted(told, tuple(later_names), tuple(said), tuple(sorted(doubtful)), _alike(told))
 
 
 _BETWEEN: Final = {
     among.EPISODE: "one episode identifier in {count} records: {who}; give each record its own",
     among.NUMBER: "one record number for two patients: {who}; compare with the wristbands before anything is given",
     among.PERSON: "one name and birth date with {count} record numbers: {who}; ask whether this is one patient",
-    among.PORTS: "two ports of one patient, and no removal is recorded: {who}; ask whether it is one port",
+    among.PORTS: "{name}: {said}; ask whether it is one port",
 }
 
 
@@ -86,7 +103,10 @@ def _between(sources: Sequence[Source]) -> list[str]:
     return [
         phrasing.capital(
             _BETWEEN[doubt.rule].format(
-                count=len(doubt.members), who=" and ".join(sources[member].name for member in doubt.members)
+                count=len(doubt.members),
+                who=" and ".join(sources[member].born for member in doubt.members),
+                name=sources[doubt.members[0]].name,
+                said=wording.one_line(doubt.said),
             )
         )
         for doubt in among.doubts([source.timeline for source in sources])
@@ -98,10 +118,6 @@ def _alike(sources: Sequence[Source]) -> frozenset[str]:
     """Return the files of patients whose family name is the same as or similar to another's on their unit."""
     doubts = among.doubts([source.timeline for source in sources])
     return frozenset(sources[one].file for doubt in doubts if doubt.rule == among.NAMES for one in doubt.members)
-
-
-def _when(source: Source, moment: datetime | None, asof: datetime) -> str:
-    return Wording(due.zone_of(source.timeline), asof).when(moment) if moment is not None else "at a time not known"
 
 
 def _u(moment: datetime) -> datetime:

@@ -31,7 +31,7 @@ def values(found: Handoff) -> dict[str, Any]:
         "facility_policy": found.policy.facility.text() if found.policy.facility else None,
         "not_on_this_sheet": list(found.unreadable),
         "stay_begins_later": {"records": len(found.later), "says": later_says(found) or None},
-        "left_out": [*found.later, *found.left_out],
+        "left_out": [*(f"{name}: stay begins later" for name in found.later), *found.left_out],
         "doubtful": list(found.doubtful),
         "round": [_row(one) for one in round_rows(found)],
         "patients": [_patient(found, patient) for patient in found.here],

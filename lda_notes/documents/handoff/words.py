@@ -44,9 +44,17 @@ def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
         said.extend(f"{danger}{of(patient, line)}" for danger in line.dangers)
         said.extend(f"{phrasing.capital(limit.what)}{of(patient, line)}" for limit in line.state.limits)
     said.extend(phrasing.capital(f"{one.reason}: {one.says}") for one in patient.precautions if not one.reassures)
-    said.extend((*(words.removesuffix(".") for words in patient.unread), *patient.unsafe, *patient.unanswered))
+    said.extend((*(words.removesuffix(".") for words in patient.unread), *patient.unsafe, *still_open(patient)))
     said.extend(f"Not recorded: {gap}" for gap in patient.gaps)
     return tuple(said)
+
+
+def still_open(patient: PatientFacts) -> tuple[str, ...]:
+    """Return what is pending for somebody who has left, problems without an answer, and while a line is on hold or in
+    danger the last answer."""
+    lasts = any(line.state.holds or line.state.dangers for line in patient.lines)
+    last = tuple(one.says for one in patient.open_problems if one.answered)[:1] if lasts else ()
+    return (*patient.pending, *last, *patient.unanswered)
 
 
 def of_septum(patient: PatientFacts, septum: str) -> str:

@@ -9,9 +9,9 @@ from lda_notes.check.judged import Judged
 from lda_notes.documents.blocks import Alert, Block, Bullets, Heading
 from lda_notes.documents.handoff.line import named_as_unread
 from lda_notes.documents.note import corrections
-from lda_notes.documents.note import facts as told
 from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.desk import Desk
+from lda_notes.line.holds import what_ends
 from lda_notes.line.timeline import Danger, Hold
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
@@ -56,7 +56,7 @@ def _danger_words(desk: Desk, danger: Danger) -> str:
 
 
 def _hold_words(desk: Desk, holds: tuple[Hold, ...]) -> str:
-    ends_with = told.hold_ends_with(holds)
+    ends_with = phrasing.listed(what_ends(holds), "or")
     began = phrasing.listed(tuple(_began(desk, hold) for hold in holds))
     return f"not to be used since {began}. Only {ends_with} ends {'the hold' if len(holds) == 1 else 'the holds'}."
 

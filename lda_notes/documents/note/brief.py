@@ -7,7 +7,7 @@ from typing import Final
 
 from lda_notes.check.judged import Judged
 from lda_notes.documents.blocks import Bullets
-from lda_notes.documents.note import beside, corrections
+from lda_notes.documents.note import beside, corrections, visits
 from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.desk import Choice, Desk, chosen, narrated
 from lda_notes.documents.note.scene import Scene, at, kind_of
@@ -41,6 +41,8 @@ _BRIEF: Final = frozenset(
         "patency check",
         "patency treatment",
         "needle dislodged",
+        "extravasation care",
+        "evaluation",
     }
 )
 """Kinds with a short wording of their own; the full narrative of every other kind is short."""
@@ -59,7 +61,7 @@ def brief(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
         *beside.not_of_the_note(desk, families, beside.findings(desk, families)),
     )
     return Brief(
-        tuple(_paragraph(desk, family, unread) for family in families),
+        tuple(_paragraph(desk, visit, unread) for visit in visits.grouped(desk.timeline, families)),
         (
             *(alert.text for alert in beside.hold_alerts(desk, families)),
             *(f"{block.label} {item}" for block in lists if isinstance(block, Bullets) for item in block.items),
@@ -68,7 +70,21 @@ def brief(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
     )
 
 
-def _paragraph(desk: Desk, family: Family, unread: tuple[Unread, ...]) -> Paragraph:
+def _paragraph(desk: Desk, visit: visits.Visit, unread: tuple[Unread, ...]) -> Paragraph:
+    """Return the entries of one visit, or a single one, as one paragraph that ends with who signs."""
+    said = [sentence for family in visit for sentence in _told(desk, family, unread)]
+    if visit[0].entry.retraction is None:
+        said.append(_charted_by(*(family.entry for family in visit)))
+    said.extend(
+        Sentence(f"Co-signed by {phrasing.person(row.event.by)}{_as_what(row)}.", (at(row, "by"),))
+        for family in visit
+        for row in family.corrections
+        if isinstance(row.event, ev.CoSignature) and row.event.by is not None
+    )
+    return Paragraph(tuple(said))
+
+
+def _told(desk: Desk, family: Family, unread: tuple[Unread, ...]) -> list[Sentence]:
     entry = family.entry
     said = [Sentence(notice(fact), (fact.path,)) for fact in unread if fact.event in (entry.event.id, None)]
     if entry.retraction is not None:
@@ -83,13 +99,9 @@ def _paragraph(desk: Desk, family: Family, unread: tuple[Unread, ...]) -> Paragr
         scene = Scene(desk.timeline, desk.policy, desk.zone, row, step)
         for paragraph in narrated(desk, scene, family, "brief" if kind_of(row.event) in _BRIEF else ""):
             said.extend(paragraph.sentences)
-        said.append(_charted_by(row))
-    said.extend(
-        Sentence(f"Co-signed by {phrasing.person(row.event.by)}{_as_what(row)}.", (at(row, "by"),))
-        for row in family.corrections
-        if isinstance(row.event, ev.CoSignature) and row.event.by is not None
-    )
-    return Paragraph(tuple(said))
+        if row is not entry:
+            said.append(_charted_by(row))
+    return said
 
 
 def _as_what(row: Entry) -> str:
@@ -104,8 +116,9 @@ def _corrected(desk: Desk, rows: tuple[Entry, ...]) -> Sentence:
     return Sentence(f"CORRECTED by {said}.", tuple(at(row, key) for row in rows for key in ("kind", "at")))
 
 
-def _charted_by(entry: Entry) -> Sentence:
-    event = entry.event
-    who = (phrasing.person(event.by) if event.by else "") or "not recorded"
-    verified = f"; verified by {phrasing.person(event.verified_by)}" if event.verified_by else ""
-    return Sentence(f"{who}{verified}.", (at(entry, "by"),))
+def _charted_by(*entries: Entry) -> Sentence:
+    first, *_ = (entry.event for entry in entries)
+    who = (phrasing.person(first.by) if first.by else "") or "not recorded"
+    verifiers = dict.fromkeys(entry.event.verified_by for entry in entries if entry.event.verified_by)
+    verified = f"; verified by {phrasing.listed([phrasing.person(one) for one in verifiers])}" if verifiers else ""
+    return Sentence(f"{who}{verified}.", tuple(at(entry, "by") for entry in entries))

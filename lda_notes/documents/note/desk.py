@@ -7,7 +7,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from lda_notes.check.judged import Judged
-from lda_notes.documents.note import corrections
+from lda_notes.documents.note import corrections, visits
 from lda_notes.documents.note import facts as told
 from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.scene import Scene
@@ -56,20 +56,21 @@ def identifiers(timeline: Timeline) -> tuple[str, ...]:
 
 
 def chosen(timeline: Timeline, choice: Choice) -> tuple[Family, ...]:
-    """Return the events that a choice means, each with its corrections."""
+    """Return the events that a choice means, each with its corrections, and the others of the same visit."""
     families = corrections.families(timeline)
     named = choice.some if choice.event is None else (choice.event,)
     if named:
-        return tuple(
+        some = tuple(
             family if family.entry.event.id == entry.event.id else Family(entry, of=family)
             for family in families
             for entry in (family.entry, *family.corrections)
             if entry.event.id in named
         )
+        return visits.whole(timeline, some, families)
     if choice.since is not None:
         since = choice.since
         return tuple(f for f in families if any(e.event.at >= since for e in (f.entry, *f.corrections)))
-    return families if choice.every else families[-1:]
+    return families if choice.every else visits.whole(timeline, families[-1:], families)
 
 
 def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tuple[Paragraph, ...]:

@@ -8,12 +8,13 @@ from typing import Any, Final
 from lda_notes.documents.note import due as note_due
 from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, kind_of, since
 from lda_notes.knowledge import amounts
+from lda_notes.line.holds import what_ends
 from lda_notes.line.timeline import Hold, State, never_entered
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import ANSWERS, Computed, label, leaves, plain, say
 from lda_notes.problems import Path
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Lock, NotDone
+from lda_notes.record.parts import DayOnly, Lock, NotDone
 
 
 def values(scene: Scene) -> Values:
@@ -70,7 +71,7 @@ def _needle(scene: Scene) -> Values:
             values["needle_unknown"] = ("The needle, in since an unknown time,", (at(stay.opened, "kind"),))
         elif stay.since <= event.at:
             values["needle_since"] = (stay.since, paths[:1])
-            values["needle_for"] = (event.at - stay.since, paths)
+            values["needle_for"] = (None if isinstance(stay.since, DayOnly) else event.at - stay.since, paths)
     if isinstance(event, ev.Access) and event.follows_removal:
         removal = scene.timeline.entry(event.follows_removal)
         if removal is not None and removal.retraction is None and isinstance(removal.event, ev.Deaccess):
@@ -208,29 +209,17 @@ def reason_paths(hold: Hold) -> tuple[Path, ...]:
     return found or (at(hold.began, "kind"),)
 
 
-def hold_ends_with(holds: tuple[Hold, ...]) -> str:
-    """Say what alone ends every one of ``holds``."""
-    said = "a recorded evaluation that clears the line"
-    if all("proof" in hold.ends_by for hold in holds):
-        return f"{said}, or a restored blood return with a free flush,"
-    if all("new access" in hold.ends_by for hold in holds):
-        return f"{said}, or a new needle that gives blood and flushes free,"
-    return said
-
-
 def _together(holds: Iterable[Hold]) -> list[Values]:
     """Return what sentences say of holds; those that began together and end alike are told together."""
-    groups: dict[tuple[int, str], list[Hold]] = {}
+    groups: dict[tuple[int, tuple[str, ...]], list[Hold]] = {}
     for hold in holds:
-        groups.setdefault((id(hold.began), hold_ends_with((hold,))), []).append(hold)
+        groups.setdefault((id(hold.began), what_ends((hold,))), []).append(hold)
     told: list[Values] = []
-    for (_, ends), group in groups.items():
+    for group in groups.values():
         paths = tuple(dict.fromkeys(path for hold in group for path in reason_paths(hold)))
         signs = tuple(dict.fromkeys(hold.sign for hold in group))
         began = group[0].began
-        told.append(
-            {"since": (began.event.at, (at(began, "at"),)), "reasons": (signs, paths), "ends_with": (ends, paths)}
-        )
+        told.append({"since": (began.event.at, (at(began, "at"),)), "reasons": (signs, paths)})
     return told
 
 

@@ -9,7 +9,7 @@ from lda_notes import __version__
 from lda_notes.check.judged import Judged
 from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Block, Heading, Pairs, Sheet, Signature, Together
-from lda_notes.documents.note import beside, corrections
+from lda_notes.documents.note import beside, corrections, visits
 from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.desk import Choice, Desk, chosen, identifiers, narrated
 from lda_notes.documents.note.scene import Scene, at
@@ -47,8 +47,8 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
     blocks.extend(Alert("caution", notice(fact)) for fact in unread)
     blocks.append(_patient(desk, families))
     blocks.extend(beside.unread_events(judged))
-    for family in families:
-        blocks.extend(_section(desk, family))
+    for visit in visits.grouped(desk.timeline, families):
+        blocks.extend(_section(desk, visit[0]) if len(visit) == 1 else _visit(desk, visit))
     blocks.extend(_seal(judged))
     blocks.extend(beside.not_of_the_note(desk, families, found))
     return Sheet(
@@ -67,7 +67,8 @@ def _made_of(families: tuple[Family, ...]) -> str:
     """Return which version wrote which entries, as the foot of every note says."""
     names = [phrasing.label(family.entry.event.id) for family in families]
     many = len(names) > _MOST_NAMED
-    said = phrasing.count(len(names), "entry", "entries") if many else f"entry {phrasing.listed(names)}"
+    one = "entry" if len(names) == 1 else "entries"
+    said = phrasing.count(len(names), "entry", "entries") if many else f"{one} {phrasing.listed(names)}"
     return f"lda-notes {__version__}, {said}."
 
 
@@ -125,7 +126,9 @@ def _patient(desk: Desk, chosen: tuple[Family, ...]) -> Pairs:
     detail += [f"septa {phrasing.listed(tuple(map(phrasing.label, port.septa)))}"] if len(port.septa) > 1 else []
     detail += [f"implanted {phrasing.day(port.implanted_on)}"] if port.implanted_on else []
     rows.append(("Port", ", ".join(detail) or f"site {absent(unread, None, 'port')}"))
-    rows.append(("Times", f"as in {stay.time_zone.replace('_', ' ')}"))
+    zone = f"as in {stay.time_zone.replace('_', ' ')}"
+    indexes = [family.entry.index for family in chosen]
+    rows.append(("Times", zone if indexes == sorted(indexes) else f"{zone}; in order of time, not of the file"))
     return Pairs(tuple(rows))
 
 
@@ -177,6 +180,28 @@ def _section(desk: Desk, family: Family) -> Iterator[Block]:
     if applied:
         yield Paragraph((_corrected(desk, family, amended),))
     yield from _told(desk, entry, family)
+    yield from _corrections(desk, family, amended)
+
+
+def _visit(desk: Desk, visit: visits.Visit) -> Iterator[Block]:
+    """Yield the entries of one visit as one section under one signature, what was corrected after it."""
+    first, last = visit[0].entry.event, visit[-1].entry.event
+    until = phrasing.clock(last.at, desk.zone, phrasing.local(first.at, desk.zone).date())
+    yield Heading(f"{visits.title(visit)}, {phrasing.moment(first.at, desk.zone)} to {until}")
+    said: list[Paragraph] = []
+    for family in visit:
+        if applied := corrections.applied(family):
+            amended = any(isinstance(one.event, ev.Amendment) for one in applied)
+            said.append(Paragraph((_corrected(desk, family, amended),)))
+        said.extend(narrated(desk, _scene(desk, family.entry), family))
+    yield from said[:-1]
+    yield Together((*said[-1:], *_signatures(desk, *(family.entry.event for family in visit))))
+    for family in visit:
+        amended = any(isinstance(one.event, ev.Amendment) for one in corrections.applied(family))
+        yield from _corrections(desk, family, amended)
+
+
+def _corrections(desk: Desk, family: Family, amended: bool) -> Iterator[Block]:
     withdrawn = {row.event.of for row in family.corrections if isinstance(row.event, ev.Retraction)}
     for correction in family.corrections:
         if isinstance(correction.event, ev.Retraction) or correction.event.id not in withdrawn:
@@ -184,7 +209,7 @@ def _section(desk: Desk, family: Family) -> Iterator[Block]:
             yield from _told(desk, correction, family)
     if amended:
         yield Heading("As first charted, kept for the record", 3)
-        first = Entry(entry.index, entry.original, entry.original)
+        first = Entry(family.entry.index, family.entry.original, family.entry.original)
         yield from narrated(desk, Scene(desk.timeline, desk.policy, desk.zone, first, None), family)
 
 
@@ -205,20 +230,28 @@ def _corrected(desk: Desk, family: Family, amended: bool) -> Sentence:
 
 
 def _told(desk: Desk, entry: Entry, family: Family) -> Iterator[Block]:
-    step = next((step for step in desk.timeline.steps if step.entry.index == entry.index), None)
-    scene = Scene(desk.timeline, desk.policy, desk.zone, entry, step)
-    paragraphs = narrated(desk, scene, family)
+    paragraphs = narrated(desk, _scene(desk, entry), family)
     yield from paragraphs[:-1]
     yield Together((*paragraphs[-1:], *_signatures(desk, entry.event)))  # no signature on a page of its own
 
 
-def _signatures(desk: Desk, event: ev.Event) -> Iterator[Signature]:
-    when = f"event {phrasing.moment(event.at, desk.zone)}"
-    if event.charted_at is not None and event.charted_at != event.at:
-        when += f"; entered {phrasing.moment(event.charted_at, desk.zone)}"
-    yield _signature(event.by, f"{when}; entry {event.id}", "Charted by")
-    if event.verified_by is not None:
-        yield _signature(event.verified_by, "", "Verified by")
+def _scene(desk: Desk, entry: Entry) -> Scene:
+    step = next((step for step in desk.timeline.steps if step.entry.index == entry.index), None)
+    return Scene(desk.timeline, desk.policy, desk.zone, entry, step)
+
+
+def _signatures(desk: Desk, *events: ev.Event) -> Iterator[Signature]:
+    """Yield who signs for an entry, or for those of one visit."""
+    first, last = events[0], events[-1]
+    when = f"event {phrasing.moment(first.at, desk.zone)}"
+    if last.at != first.at:
+        when += f" to {phrasing.clock(last.at, desk.zone, phrasing.local(first.at, desk.zone).date())}"
+    if last.charted_at is not None and last.charted_at != last.at:
+        when += f"; entered {phrasing.moment(last.charted_at, desk.zone)}"
+    named = phrasing.listed([event.id for event in events])
+    yield _signature(first.by, f"{when}; {'entry' if len(events) == 1 else 'entries'} {named}", "Charted by")
+    for verifier in dict.fromkeys(event.verified_by for event in events if event.verified_by is not None):
+        yield _signature(verifier, "", "Verified by")
 
 
 def _signature(who: Any, when: str, role: str) -> Signature:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import calendar
 import re
+from collections.abc import Callable, Sequence
 from typing import Final, Literal, assert_never
 
 from lda_notes.documents.blocks import BOX as BOX
@@ -26,12 +28,16 @@ SUFFIXES: Final[dict[str, Format]] = {
 ALERT_WORDS: Final = {"stop": "STOP: ", "mark": "", "caution": "CAUTION: ", "draft": ""}
 """The word before an alert, so that it is known by more than its looks; a draft's own text begins with DRAFT."""
 
-NUMBER_AND_UNIT: Final = re.compile(
-    "(?<!\\d[ \u00a0])"
-    r"\bday \d+|"
-    r"(?<![\w.:])(\d+(?:[.,]\d+)*) ((?:mL|mm|mg|g|kg|units|gauge|seconds?|minutes?|hours?|days?|psi|[A-Z][a-z]{2,8})\b)"
+_UNIT: Final = (
+    "mL|mm|mg|g|kg|cm|L|units?|gauge|inch|seconds?|minutes?|hours?|days?|weeks?|months?|years?|psi|attempts?|letters?"
 )
-"""A number and its unit, a day and its month or its number: every format keeps them on one row where it can."""
+_MONTH: Final = "|".join(f"{name}|{name[:3]}" for name in calendar.month_name[1:])
+TOGETHER: Final = re.compile(
+    rf"\b\d{{1,2}} (?:{_MONTH})\b(?: \d{{4}}\b| \d{{1,2}}:\d{{2}}\b)*|"  # 5 Mar 09:00, 5 March 2031
+    rf"(?<![\w.:])\d+(?:[.,/]\d+)* (?:{_UNIT})\b(?: per (?:{_UNIT})\b)?|"  # 100 units per mL, 3/4 inch
+    r"\b(?:[Dd]ay|[Rr]ow|[Rr]oom) \d+"
+)
+"""A date with its year or time, a number and its unit: every format keeps them on one row where it can."""
 
 BLANK: Final = "_" * 12
 """A blank to be filled in by hand."""
@@ -56,8 +62,78 @@ def printable(text: str) -> str:
 
 
 def unbroken(text: str) -> str:
-    """Keep a number and its unit on one row, by a space that does not break; quotations stay as entered."""
-    return text if '"' in text else NUMBER_AND_UNIT.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+    """Return ``text`` with spaces that do not break in dates and between numbers and their units."""
+    return TOGETHER.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+
+
+_LONG: Final = re.compile(r"[^\s\u00a0\u200b-]{25,}")
+BREAK: Final = "\u200b"
+"""A place where a word may break, without a sign of its own."""
+
+
+def breakable(text: str) -> str:
+    """Return ``text`` with places to break where a word is longer than a column: it never runs over the next."""
+    return _LONG.sub(lambda word: BREAK.join(re.findall(".{1,8}", word[0])), text)
+
+
+_MOST: Final = 24
+"""A column is never wider than this for the sake of one word."""
+ACROSS: Final = 88
+"""How many letters of 10 points, in bold, stand side by side on a page."""
+
+
+def fitted(table: Table, room: float = ACROSS, letters: Callable[[str], int] | None = None) -> list[int]:
+    """Return how wide each column is, of ``room`` letters in all: as `widths` says, and no word is cut.
+
+    ``letters`` says how wide a word is; without it as on paper. The sum is more than ``room`` where the longest words
+    of all columns do not fit side by side.
+    """
+    total = sum(table.widths) or 1
+    least = [
+        _longest([(Line(name, bold=True),), *(row[place] for row in table.rows)], letters)
+        for place, name in enumerate(table.columns)
+    ]
+    wide = [max(low, round(room * share / total)) for low, share in zip(least, table.widths, strict=True)]
+    while sum(wide) > room and wide != least:
+        spare = [one - low for one, low in zip(wide, least, strict=True)]
+        wide[spare.index(max(spare))] -= 1
+    return wide
+
+
+def _longest(cells: Sequence[Cell], letters: Callable[[str], int] | None) -> int:
+    """Return how many letters the longest word takes, with what stands before it; a hyphen ends a word."""
+    longest = 3
+    for cell in cells:
+        for line in lines(cell):
+            before = 4 * line.box + 3 * line.strong if letters else 2 * line.box + 1
+            wide = letters or (_in_bold if line.bold or line.strong else _plain)
+            longest = max(longest, *(before + wide(word) for word in re.split(r"[ \n]|(?<=-)", line.text)))
+    return min(longest, _MOST)
+
+
+def _in_bold(word: str) -> int:
+    return len(word) + sum(map(str.isupper, word)) // 3 + 1
+
+
+def _plain(word: str) -> int:
+    return round(0.88 * _in_bold(word))
+
+
+def spread(items: Sequence[str], count: int, room: float) -> list[list[str]]:
+    """Return the items of a list in ``count`` columns about equally high, on a page of ``room`` letters."""
+    high = [-(-len(item) // int(room * 1.2 / count - 3)) for item in items]
+    for most in range(max(high, default=1), sum(high) + 1):
+        columns: list[list[str]] = [[]]
+        used = 0
+        for item, rows in zip(items, high, strict=True):
+            if used + rows > most:
+                columns.append([])
+                used = 0
+            columns[-1].append(item)
+            used += rows
+        if len(columns) <= count:
+            return columns + [[] for _ in range(count - len(columns))]
+    return [list(items)]
 
 
 def lines(cell: Cell) -> tuple[Line, ...]:

@@ -34,15 +34,17 @@ from lda_notes.documents.blocks import (
 from lda_notes.documents.render import (
     ALERT_WORDS,
     BOX,
+    BREAK,
     MARK,
-    NUMBER_AND_UNIT,
     RIGHT_TO_LEFT,
     Paper,
     alert_text,
     asked,
+    breakable,
     leading,
     printable,
     titled,
+    unbroken,
     written_on,
 )
 from lda_notes.files.resources import folder
@@ -116,28 +118,24 @@ def _join(pieces: object) -> Markup:
 
 
 def _text(text: str) -> Markup:
-    """Return text with its line breaks, no break between a number and its unit, and right-to-left words isolated."""
-    rows = []
-    for row in text.split("\n"):
-        pieces = []
-        end = 0
-        for found in NUMBER_AND_UNIT.finditer(row):
-            pieces.append(_isolated(row[end : found.start()]))
-            pieces.append(Markup('<span class="n">{}</span>').format(found[0]))
-            end = found.end()
-        rows.append(_join([*pieces, _isolated(row[end:])]))
-    return Markup("<br>").join(rows)
+    """Return text with its line breaks, no break within a date or before a unit, and right-to-left words isolated."""
+    return Markup("<br>").join(map(_isolated, unbroken(text).split("\n")))
 
 
 def _isolated(text: str) -> Markup:
     if text.isascii():
-        return escape(text)
+        return _breakable(text)
     pieces = []
     end = 0
     for found in RIGHT_TO_LEFT.finditer(text):
-        pieces += [escape(text[end : found.start()]), Markup("<bdi>{}</bdi>").format(found[0])]
+        pieces += [_breakable(text[end : found.start()]), Markup("<bdi>{}</bdi>").format(_breakable(found[0]))]
         end = found.end()
-    return _join([*pieces, escape(text[end:])])
+    return _join([*pieces, _breakable(text[end:])])
+
+
+def _breakable(text: str) -> Markup:
+    """Return text escaped, with places to break in words that are longer than a column."""
+    return Markup("<wbr>").join(map(escape, breakable(text).split(BREAK)))
 
 
 def _block(block: Block) -> Markup:
@@ -198,36 +196,37 @@ def _bullets(bullets: Bullets) -> Markup:
 
 
 def _table(table: Table) -> Markup:
+    """Return a table whose roles are named: on a small screen each row is drawn as labels with values."""
     total = sum(table.widths) or 1
     hand = [Markup("") if place in written_on(table) else BY_HAND for place in range(len(table.columns))]
-    columns = _join(
-        Markup('<col style="width:{}%"{}>').format(round(100 * share / total, 2), name)
-        for share, name in zip(table.widths, hand, strict=True)
-    )
-    heads = _join(
-        Markup('<th scope="col"{}>{}</th>').format(name, _text(head))
-        for head, name in zip(table.columns, hand, strict=True)
-    )
+    columns = _join(Markup('<col style="width:{}%">').format(round(100 * share / total, 2)) for share in table.widths)
+    heads = _join(Markup('<th role="columnheader" scope="col">{}</th>').format(_text(head)) for head in table.columns)
     links = table.links or ("",) * len(table.rows)
-    rows = _join(_row(row, link, hand) for row, link in zip(table.rows, links, strict=True))
+    rows = _join(_row(table, row, link, hand) for row, link in zip(table.rows, links, strict=True))
     caption = Markup("<caption>{}</caption>").format(_text(table.caption)) if table.caption else _NOTHING
-    return Markup("<table>{}<colgroup>{}</colgroup>\n<thead><tr>{}</tr></thead>\n<tbody>\n{}</tbody></table>\n").format(
-        caption, columns, heads, rows
-    )
+    return Markup(
+        '<table role="table">{}<colgroup>{}</colgroup>\n<thead role="rowgroup"><tr role="row">{}</tr></thead>\n'
+        '<tbody role="rowgroup">\n{}</tbody></table>\n'
+    ).format(caption, columns, heads, rows)
 
 
 BY_HAND: Final = Markup(' class="by-hand"')
-"""Room to write, which a small screen does without."""
+"""Room to write: on a small screen a line beside its label."""
 
 
-def _row(row: tuple[Cell, ...], link: str, hand: Sequence[Markup]) -> Markup:
-    said = _cell(row[0])
+def _row(table: Table, row: tuple[Cell, ...], link: str, hand: Sequence[Markup]) -> Markup:
+    first, *rest = map(_cell, row)
     if link:
-        said = Markup('<a href="#{}">{}</a>').format(link, said)
-    rest = _join(
-        Markup("<td{}>{}</td>").format(name, _cell(cell)) for cell, name in zip(row[1:], hand[1:], strict=True)
+        first = Markup('<a href="#{}">{}</a>').format(link, first)
+    head, *heads = table.columns
+    return Markup('<tr role="row"><th role="rowheader" scope="row" data-head="{}">{}</th>{}</tr>\n').format(
+        asked(head),
+        first,
+        _join(
+            Markup('<td role="cell" data-head="{}"{}>{}</td>').format(asked(name), by, cell)
+            for name, by, cell in zip(heads, hand[1:], rest, strict=True)
+        ),
     )
-    return Markup('<tr><th scope="row">{}</th>{}</tr>\n').format(said, rest)
 
 
 def _cell(cell: Cell) -> Markup:
@@ -236,7 +235,7 @@ def _cell(cell: Cell) -> Markup:
     said = []
     for line in cell:
         words = _text(line.text)
-        if line.strong:
+        if line.strong:  # after the box, as in every format
             words = Markup("<strong>{} {}</strong>").format(MARK, words)
         elif line.bold:
             words = Markup("<b>{}</b>").format(words)

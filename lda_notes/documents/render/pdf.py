@@ -17,8 +17,22 @@ from typing import Any, Final
 import typst
 from anyascii import anyascii
 
-from lda_notes.documents.blocks import Alert, Sheet
-from lda_notes.documents.render import BOX, MARK, Paper, alert_text, isolated, leading, printable, titled, unbroken
+from lda_notes.documents.blocks import Alert, Bullets, Sheet, Table
+from lda_notes.documents.render import (
+    ACROSS,
+    BOX,
+    MARK,
+    Paper,
+    alert_text,
+    breakable,
+    fitted,
+    isolated,
+    leading,
+    printable,
+    spread,
+    titled,
+    unbroken,
+)
 
 _HERE: Final = Path(__file__).parent
 FONTS: Final = _HERE / "fonts"
@@ -43,7 +57,7 @@ def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
 
 
 def _said(sheet: Sheet, paper: Paper, worded: Callable[[str], str]) -> dict[str, Any]:
-    plain = partial(_made_plain, worded=worded)
+    plain = partial(_made_plain, worded=worded, room=ACROSS * 10 / sheet.size)
     alerts, blocks = leading(sheet)
     return {
         "titled": plain(titled(sheet)),
@@ -95,29 +109,26 @@ def in_letters(text: str, missing: re.Pattern[str] = _NOT_LATIN) -> str:
     return _TWICE.sub(r"\1", missing.sub(lambda found: anyascii(found[0]) or "?", text))
 
 
-_LONG: Final = re.compile(r"[^\s\u00a0-]{25,}")
-
-
-def _breakable(text: str) -> str:
-    """Return ``text`` with places to break where a word is longer than a column: it never runs over the next."""
-    return _LONG.sub(lambda word: "\u200b".join(re.findall(".{1,8}", word[0])), text)
-
-
-def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
-    """Return blocks as dictionaries that name their kind, and every text as it may be printed."""
+def _made_plain(value: Any, worded: Callable[[str], str], room: float) -> Any:
+    """Return blocks as dictionaries that name their kind, and every text as it may be printed; ``room`` is how many
+    letters stand side by side."""
     if isinstance(value, str):
-        return isolated(_breakable(unbroken(worded(printable(value)))))
+        return isolated(breakable(unbroken(worded(printable(value)))))
     if isinstance(value, tuple):
-        return [_made_plain(one, worded) for one in value]
+        return [_made_plain(one, worded, room) for one in value]
     if not is_dataclass(value):
         return value
     plain: dict[str, Any] = {}
     for field in fields(value):
         found = getattr(value, field.name)
-        plain[field.name] = found if field.name in _NAMES else _made_plain(found, worded)
+        plain[field.name] = found if field.name in _NAMES else _made_plain(found, worded, room)
     plain["kind"] = type(value).__name__
+    if isinstance(value, Table):
+        plain["widths"] = fitted(value, room)
+    if isinstance(value, Bullets):
+        plain["spread"] = [_made_plain(tuple(one), worded, room) for one in spread(value.items, value.columns, room)]
     if isinstance(value, Alert):
-        plain["says"] = _made_plain(alert_text(value), worded)
+        plain["says"] = _made_plain(alert_text(value), worded, room)
     return plain
 
 

@@ -27,8 +27,9 @@ from lda_notes.documents.render import (
     ALERT_WORDS,
     BLANK,
     BOX,
-    NUMBER_AND_UNIT,
+    TOGETHER,
     asked,
+    fitted,
     leading,
     lines,
     titled,
@@ -132,15 +133,11 @@ def _together(together: Together, width: int) -> Iterator[str]:
             before = block
 
 
-_HARD: Final = "\x1f"
-"""A space at which no row is broken, while rows are being wrapped."""
-
-
 def _blanks(blanks: Blanks, width: int) -> list[str]:
     label = asked(f"{blanks.label} ({blanks.hint})" if blanks.hint else blanks.label)
     if blanks.choices:
-        boxes = "  ".join(f"[{_HARD}]{_HARD}{choice.replace(' ', _HARD)}" for choice in blanks.choices)
-        return [row.replace(_HARD, " ") for row in wrap(f"{label} {boxes}", width, rest="    ")]
+        boxes = "  ".join(f"[ ] {choice}".replace(" ", _HELD) for choice in blanks.choices)
+        return wrap(f"{label} {boxes}", width, rest="    ")
     if blanks.more:
         names = (label, *map(asked, blanks.more))
         room = (width - sum(columns(name) + 3 for name in names) + 2) // len(names)
@@ -170,15 +167,10 @@ def _table(table: Table, width: int) -> Iterator[str]:
     if table.caption:
         yield from wrap(table.caption, width)
     shown = written_on(table)
-    names = [table.columns[place] for place in shown]
-    rows = [[row[place] for place in shown] for row in table.rows]
-    shares = [table.widths[place] for place in shown]
+    names = tuple(table.columns[place] for place in shown)
+    rows = tuple(tuple(row[place] for place in shown) for row in table.rows)
     room = width - 2 * (len(names) - 1)
-    total = sum(shares)
-    least = [max([3, *map(columns, name.split())]) for name in names]  # no head is broken within a word
-    widths = [max(low, room * share // total) for low, share in zip(least, shares, strict=True)]
-    while sum(widths) > room and max(widths) > 3:  # many narrow columns were rounded up
-        widths[widths.index(max(widths))] -= 1
+    widths = fitted(Table(names, rows, tuple(table.widths[place] for place in shown)), room, columns)
     if sum(widths) > room:  # no room for columns side by side
         yield from _stacked(names, rows, width)
         return
@@ -201,19 +193,23 @@ def _row(cells: Sequence[Cell], widths: list[int]) -> Iterator[str]:
 def _cell(cell: Cell, width: int) -> list[str]:
     rows: list[str] = []
     for line in lines(cell):
-        mark = ("!! " if line.strong else "") + ("[ ] " if line.box else "")
-        text = line.text.replace(BOX, "[ ]".replace(" ", _HARD)).replace("\u00a0", _HARD)
-        rows.extend(row.replace(_HARD, " ") for row in wrap(text, width, mark, " " * len(mark)))
+        mark = ("[ ] " if line.box else "") + ("!! " if line.strong else "")
+        text = line.text.replace(BOX, f"[{_HELD}]").replace("\u00a0", _HELD)
+        rows.extend(wrap(text, width, mark, " " * len(mark)))
     return rows or [""]
 
 
 def _stacked(names: Sequence[str], rows: Sequence[Sequence[Cell]], width: int) -> Iterator[str]:
+    """Yield each row of a table as labels with values."""
     for number, row in enumerate(rows):
         if number:
             yield ""
         for name, cell in zip(names, row, strict=True):
-            said = "; ".join(line.text for line in lines(cell))
-            yield from wrap(f"{name}: {said}", width, rest="  ")
+            if isinstance(cell, str):
+                yield from wrap(f"{asked(name)} {cell}", width, rest="  ")
+            else:
+                yield from wrap(asked(name), width)
+                yield from (f"  {said}" for said in _cell(cell, width - 2))
 
 
 # -- width as displayed --
@@ -239,7 +235,7 @@ def wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
     """
     rows: list[str] = []
     for line in text.split("\n"):
-        held = NUMBER_AND_UNIT.sub(lambda found: found[0].replace(" ", _HELD), line)
+        held = TOGETHER.sub(lambda found: found[0].replace(" ", _HELD), line)
         rows.extend(_wrapped(held, width, rest if rows else first, rest))
     return [row.replace(_HELD, " ") for row in rows]
 
@@ -248,6 +244,8 @@ def _wrapped(line: str, width: int, first: str, rest: str) -> Iterator[str]:
     row, used, begun = first, columns(first), False
     for word in line.split(" "):
         wide = columns(word)
+        if begun and not word and used == width:  # a space at the end of a row begins no other
+            continue
         if begun and used + 1 + wide <= width:
             row, used = f"{row} {word}", used + 1 + wide
             continue
@@ -256,7 +254,7 @@ def _wrapped(line: str, width: int, first: str, rest: str) -> Iterator[str]:
             row, used = rest, columns(rest)
         while used + wide > width:
             piece = _fitting(word, width - used)
-            yield row + piece
+            yield row + piece.rstrip(_HELD)
             word = word[len(piece) :]
             wide = columns(word)
             row, used = rest, columns(rest)
@@ -265,9 +263,15 @@ def _wrapped(line: str, width: int, first: str, rest: str) -> Iterator[str]:
 
 
 def _fitting(word: str, room: int) -> str:
-    used = 0
-    for position, sign in enumerate(word):
+    """Return as much of a word as fits: up to a space or a hyphen in it, else so that no row begins with a comma."""
+    used = fits = 0
+    for fits, sign in enumerate(word):  # noqa: B007 -- how many letters fit
         used += _columns_of(sign)
         if used > room:
-            return word[: max(position, 1)]
-    return word
+            break
+    at = max(word.rfind(_HELD, 0, fits + 1), word.rfind("-", 0, fits)) + 1
+    if at:
+        return word[:at]
+    while fits > 2 and not word[fits].isalnum():
+        fits -= 1
+    return word[: max(fits, 1)]

@@ -15,6 +15,7 @@ from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.documents.blocks import Blanks
 from lda_notes.documents.handoff.line import View
+from lda_notes.knowledge.suitability import Use, suits
 from lda_notes.narrative.facts import fields_at
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import NotAssessed, NotDone
@@ -30,6 +31,11 @@ CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
     asked.blood: "if blood came",
     asked.needs_verifier: "if new to the procedure",
     asked.nothing_runs: "if nothing runs",
+    asked.lock_due: "if nothing runs and the needle stays in",
+    asked.stays_in: "if the needle stays in",
+    asked.not_identified: "unless charted at the access of this visit",
+    asked.not_proved: "unless proved at the access of this visit",
+    asked.not_flushed: "unless flushed at the access of this visit",
     asked.unlocked: "if not locked",
     asked.is_cream: "for cream",
     asked.is_injected: "for an injection",
@@ -117,14 +123,33 @@ def _blank(need: Need, kind: str, view: View, parent: bool) -> Blank | None:
         return None
     if not parent and (len(choices) > _MOST_CHOICES or all(choice.startswith("not ") for choice in choices)):
         choices = ()  # a line has room for the answer, and for why there is none
+    use = _USES.get(need.name)
+    if use is not None:  # what is ruled out for this patient is offered on no sheet
+        choices = tuple(choice for choice in choices if _suits(use, choice, view))
     if need.name == "septum":
         choices = view.timeline.episode.port.septa
     when = conditions(need, kind)
     letters = _letters(field.annotation) if field is not None else _LONG
+    letters = min(letters, _FEW) if keys[-1] in ("credential", "id", "to") else letters
     title = field.title if field is not None and field.title else need.asks
     return Blank(need, when, Blanks(_label(need, title), ", ".join(when), choices, letters=letters))
 
 
+_USES: Final[Mapping[str, Use]] = {
+    "antisepsis.agent": "antiseptic",
+    "anesthetic.agent": "anesthetic",
+    "dressing.type": "dressing",
+    "flushes.*.solution": "flush",
+    "lock.drug": "lock",
+}
+
+
+def _suits(use: Use, what: str, view: View) -> bool:
+    preservative = "benzyl alcohol" if "benzyl alcohol" in what else None
+    return what in _WHY_NOT or suits(use, what, view.subject, view.policy, preservative=preservative).safe
+
+
+_WHY_NOT: Final = ("not assessed", "not done")
 _LABELS: Final[Mapping[str, str]] = {
     "identifiers_checked": "Identified by",
     "problems.*.told.name": "Told to",
@@ -150,7 +175,9 @@ def _label(need: Need, title: str) -> str:
     return f"{said}, {unit[1]}" if unit and need.name not in _LABELS else said
 
 
-_LONG: Final = 26
+_LONG: Final = 24
+_FEW: Final = 10
+"""Letters of a credential, an identifier of staff, or who was taught."""
 
 
 def _letters(annotation: Any) -> int:

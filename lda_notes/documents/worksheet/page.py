@@ -27,13 +27,13 @@ from lda_notes.documents.blocks import (
 from lda_notes.documents.handoff.line import LineFacts, View, line_facts
 from lda_notes.documents.handoff.patient import allergy_lines, child, port_text
 from lda_notes.documents.handoff.round import inside, line_warnings, when
-from lda_notes.documents.handoff.words import when_due_text
+from lda_notes.documents.handoff.words import short, when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
-from lda_notes.documents.wording import one_line, patient_name
+from lda_notes.documents.wording import in_letters, one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
 from lda_notes.documents.worksheet.known import difficulties, needle_text, state_text
-from lda_notes.documents.worksheet.steps import TITLES, cautions
+from lda_notes.documents.worksheet.steps import cautions, step_of
 from lda_notes.documents.worksheet.supplies import Work, supplies
 from lda_notes.line.due import ClockName
 from lda_notes.narrative import phrasing
@@ -150,7 +150,7 @@ def _without_sheet(views: Sequence[View]) -> Iterator[str]:
             for action in line_facts(view, septum).actions:
                 has_sheet = action.clock in _WORK_OF or action.clock == "line check"
                 if not has_sheet and (action.late or (action.by is not None and view.in_shift(action.by))):
-                    yield f"{_running(view)}: {action.act}, {when_due_text(view.wording, action)}"
+                    yield f"{_who(view)}: {short(action)}: {when_due_text(view.wording, action)}"
 
 
 def due_sheet(views: Sequence[View]) -> Sheet:
@@ -158,7 +158,8 @@ def due_sheet(views: Sequence[View]) -> Sheet:
     jobs = due_jobs(views)
     blocks: list[Block] = [*_unit_blocks(views)]
     if others := tuple(_without_sheet(views)):
-        blocks += [Heading("Due, and on no worksheet"), Bullets(others, boxes=True)]
+        said = tuple(Sentence(f"{BOX} {words}".replace(" ", "\u00a0")) for words in others)
+        blocks.append(Paragraph(said, "Due, and on no worksheet:"))
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
@@ -187,24 +188,34 @@ _SEEN: Final = (
     "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable", "dressing intact",
     "connections secure",
 )  # fmt: skip
-LOOKS: Final = ("  ".join(f"{BOX} {seen}".replace(" ", "\u00a0") for seen in _SEEN),)
+_BLOOD: Final = ("present", "sluggish", "none")
+
+
+def _boxes(names: Sequence[str]) -> str:
+    return " ".join(f"{BOX} {name}".replace(" ", "\u00a0") for name in names)
+
+
+LOOKS: Final = (_boxes(_SEEN), f"Blood return: {_boxes(_BLOOD)}")
 """What is looked for, each with a box of its own; what is not so is written."""
 
 
 def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
-    rows = [row for view in views if view.left() is None for row in _unit_rows(view)]
+    here = [view for view in views if view.left() is None]
+    units = len({stay.unit for view in here if (stay := view.timeline.unit_at(view.asof))}) > 1
+    rows = [row for view in here for row in _unit_rows(view, units)]
     if not rows:
         yield Paragraph((Sentence("No patient has a needle in, as recorded."),))
         return
     yield Table(
-        ("Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
+        ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, nurse"),
         tuple(rows),
-        (6, 18, 30, 34, 12),
+        (55, 195, 305, 345, 100),
         "Line check: one row for each needle; a box is ticked only for what was looked at",
     )
 
 
-def _unit_rows(view: View) -> Iterator[tuple[Cell, ...]]:
+def _unit_rows(view: View, units: bool) -> Iterator[tuple[Cell, ...]]:
+    """Yield a row for each needle; ``units`` names the unit before the room."""
     patient = view.timeline.episode.patient
     stay = view.timeline.unit_at(view.asof)
     septa = view.timeline.episode.port.septa
@@ -214,16 +225,14 @@ def _unit_rows(view: View) -> Iterator[tuple[Cell, ...]]:
             continue
         look = next((action for action in line.actions if action.clock == "line check"), None)
         due = when(view.wording, look).rstrip(":") if look else ""
-        said = (inside(line), f"runs: {line.runs}" if line.runs else "")
+        at = f"{septum}: " if len(septa) > 1 else ""
+        said = (f"{at}{inside(line)}", f"runs: {line.runs}" if line.runs else "")
         yield (
-            one_line(stay.room or "") if stay else "",
-            tuple(
-                Line(words)
-                for words in (
-                    patient_name(patient), one_line(patient.identifiers[0].value), child(view),
-                    f"septum: {septum}" if len(septa) > 1 else "",
-                )
-                if words
+            one_line(", ".join(filter(None, (stay.unit if units else "", stay.room)))) if stay else "",
+            (
+                Line(patient_name(patient)),
+                *(Line(words, box=True) for words in (one_line(patient.identifiers[0].value), _born(view))),
+                *([Line(weighs)] if (weighs := child(view)) else []),
             ),
             (
                 *(Line(one.text, strong=True) for one in line_warnings(view.wording, line)),
@@ -232,6 +241,16 @@ def _unit_rows(view: View) -> Iterator[tuple[Cell, ...]]:
             tuple(map(Line, LOOKS)),
             due,
         )  # fmt: skip
+
+
+def _born(view: View) -> str:
+    born = view.timeline.episode.patient.birth_date
+    return f"born {phrasing.day(born) if born else view.wording.absent(None, 'patient', 'birth_date')}"
+
+
+def _who(view: View) -> str:
+    patient = view.timeline.episode.patient
+    return f"{in_letters(patient.family_name)} {one_line(patient.identifiers[0].value)}"
 
 
 def _running(view: View) -> str:
@@ -246,32 +265,54 @@ def _alerts(view: View, work: Work, line: LineFacts) -> Iterator[Alert]:
         yield Alert("mark", "\n".join(one.text for one in warned))
     if line.status == "no port":
         yield Alert("stop", "The port is not in the body, as recorded")
-    elif work == "access" and line.state.needle is not None:
-        yield Alert("caution", f"A needle is in already: {line.needle}. It comes out first, and that is charted")
-    elif work not in ("access", "arrival accessed", "flush") and line.state.needle is None:
-        yield Alert("caution", "No needle is in, as recorded")
+        return
+    if unfit := tuple(_unfit(work, line)):
+        yield Alert("caution", "\n".join(unfit))
+
+
+_PUTS_IN: Final[frozenset[Work]] = frozenset({"access", "arrival accessed", "de-access", "flush", "patency check"})
+"""Work in which something goes through the line."""
+
+
+def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
+    """Yield why the work does not suit the line as it is, and what is not to be done meanwhile."""
+    state = line.state
+    if state.holds and work in _PUTS_IN:
+        yield (
+            "On hold: no flush, lock, or drug, except work on what it is held for and what a named prescriber orders "
+            "in spite of it"
+        )
+    if work in _PUTS_IN and any(one.code in ("D1", "D3") and not one.phase for one in state.dangers):
+        yield "Before any flush: aspirate and discard what is in the line; where nothing comes, ask the prescriber"
+    if state.dwell is not None and work != "patency check":
+        yield "A thrombolytic is in the line: nothing else goes in before it is aspirated"
+    if work == "de-access" and line.runs:
+        yield f"Runs: {line.runs}. It is stopped first, and that is charted"
+    if work == "patency check" and state.dwell is None:
+        yield "No thrombolytic is in the line, as recorded: this sheet is for a look at one"
+    if work in ("access", "arrival accessed") and state.needle is not None:
+        access = ". It comes out first, and that is charted"
+        first = access if work == "access" else "; this sheet is for one that was put in elsewhere"
+        yield f"A needle is in already: {line.needle}{first}"
+    if work == "flush" and state.needle is None:
+        yield "No needle is in, as recorded: a flush needs an access first"
+    elif work not in ("access", "arrival accessed") and state.needle is None:
+        yield "No needle is in, as recorded"
 
 
 def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     episode = view.timeline.episode
-    patient = episode.patient
+    none = episode.patient.allergies == () and not about(view.timeline.unread, None, "patient", "allergies")
     unit = view.timeline.unit_at(view.asof)
-    absent = view.wording.absent
-    born = phrasing.day(patient.birth_date) if patient.birth_date else absent(None, "patient", "birth_date")
-    allergies = f"allergies {absent(None, 'patient', 'allergies')}"
-    if patient.allergies is not None:
-        allergies = ", ".join(phrasing.capital(a.substance) for a in patient.allergies) or "none known"
-        if about(view.timeline.unread, None, "patient", "allergies"):
-            allergies += ", and what could not be read"
-    due = "; ".join(f"{a.act} {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
+    due = "; ".join(f"{short(a)}: {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
-        ("Patient", "; ".join(filter(None, (_running(view), f"born {born}", child(view))))),
+        ("Patient", "; ".join(filter(None, (_running(view), _born(view), child(view))))),
         ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),
         ("As of", view.wording.in_full(view.asof)),
-        ("Allergies", allergies),
+        *([("Allergies", "none known")] if none else []),  # all else about allergies is the caution's
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
         ("Needle that worked", needle_text(view, septum)),
-        ("Site", port_text(episode.port, view.timeline.unread)),
+        ("Site", port_text(episode.port, view.timeline)),
         ("Due", due),
     ]
     if len(episode.port.septa) > 1:
@@ -282,8 +323,8 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
 def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: References) -> Iterator[Block]:
     steps: dict[str, list[Blank]] = {}
     title = "More to chart"
-    for blank in blanks(view, work):
-        title = TITLES.get(blank.need.path[0], title)
+    for blank in _asked(view, work):
+        title = step_of(work, blank.need.path[0], title)
         if title == "Sign":
             steps.setdefault("What is due next", [])  # nobody fills it in: it is worked out
         steps.setdefault(title, []).append(blank)
@@ -292,6 +333,8 @@ def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: Re
     )
     for title, asked in steps.items():
         care = cautions(view, work, title, cares)
+        if not (asked or care):
+            continue
         said = tuple(f"{c.says}{references.mark(c.basis)}" for c in care)
         if title == _LAST and reasons:  # room for every reason once, where the nurse looks back over the page
             yield Form((Blanks(f"{phrasing.capital(' or '.join(reasons))}: what, and why", letters=24),))
@@ -302,6 +345,17 @@ def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: Re
 
 
 _LAST: Final = "Sign"
+
+
+def _asked(view: View, work: Work) -> Iterator[Blank]:
+    """Yield the blanks of the work; a needle that came with the patient is flushed and locked too, as its own event."""
+    own = blanks(view, work)
+    flush = blanks(view, "flush") if work == "arrival accessed" else ()
+    for blank in own:
+        if flush and step_of(work, blank.need.path[0], "") == "The patient":
+            yield from (one for one in flush if one.need.path[0] in ("hub_scrub_s", "flushes", "lock"))
+            flush = ()
+        yield blank
 
 
 def forms(asked: list[Blank]) -> Iterator[Form]:

@@ -15,7 +15,7 @@ from lda_notes.knowledge import amounts
 from lda_notes.knowledge.ages import years_old
 from lda_notes.knowledge.policy import number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.knowledge.suitability import antiseptics, disc_suits, locks, suits
+from lda_notes.knowledge.suitability import antiseptics, disc_suits, locks, suits, unread_words
 from lda_notes.line import due
 from lda_notes.narrative import phrasing
 
@@ -65,6 +65,15 @@ TITLES: Final[Mapping[str, str]] = {
     "verified_by": "Sign",
 }
 """The step that begins with a fact, by its first key; facts without a row belong to the step of the one before."""
+
+_ON_ARRIVAL: Final[Mapping[str, str]] = {"needle": "Needle and dressing", "dressing": "Needle and dressing"}
+"""What is looked at, and not done, when a patient arrives with a needle in."""
+
+
+def step_of(work: str, key: str, before: str) -> str:
+    """Return the step of ``work`` that a fact belongs to; a fact without a row stays in the step ``before`` it."""
+    arrived = _ON_ARRIVAL.get(key) if work == "arrival accessed" else None
+    return arrived or TITLES.get(key, before)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +135,8 @@ def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
         case "Prove the line":
             yield from _proof(view, kind)
         case "Flush":
+            if kind == "arrival accessed":
+                yield Caution("Chart flush and lock as a flush of their own")
             yield _scrub(view)
             yield from _flush(view)
         case "Lock or connect":
@@ -146,6 +157,8 @@ _CREAM: Final = "lidocaine 2.5% with prilocaine 2.5% cream"
 
 
 def _numbing(view: View) -> Iterator[Caution]:
+    if unread := unread_words(view.subject):
+        yield _common("W14", f"Ask before numbing: {unread} could not be read")
     minutes = view.policy.text("cream_contact_minutes")
     if suits("anesthetic", _CREAM, view.subject, view.policy).plain:
         yield Caution(f"Cream of lidocaine and prilocaine: on for at least {minutes}", ("cream_contact_minutes",))
@@ -174,17 +187,16 @@ def _skin(view: View) -> Iterator[Caution]:
     if "povidone-iodine" in agents:
         said = f"Povidone-iodine: dry at least {policy.text('povidone_iodine_dry_s')}"
         yield Caution(said, ("povidone_iodine_dry_s",))
-    if not agents:
+    if not agents and "allergies" in view.subject.unread:
+        yield _common("W13", "Ask which antiseptic: an allergy could not be read")
+    elif not agents:
         yield _common("W13", "Ask the prescriber which antiseptic: allergies or age rule out the usual ones")
     yield _common("W4", "Let it dry by itself; never wipe or fan; nothing touches the skin after it")
 
 
 def _proof(view: View, kind: str) -> Iterator[Caution]:
     yield Caution(_PATENT, (Stated("W12", _PATENT, (Citation("ons", "R"),)),))
-    yield Caution(
-        "No blood: nothing goes through the line; on hold until vascular access specialists or a physician clear it",
-        ("hold_ends_with",),
-    )
+    yield Caution("No blood: nothing more goes through the line; it is on hold", ("hold_ends_with",))
     grown = adult(view)
     if kind == "access" and grown is not None:
         name = "discard_adult_ml" if grown else "discard_child_ml"
@@ -221,7 +233,7 @@ def _flush(view: View) -> Iterator[Caution]:
     if system is not None:
         least = amounts.minimum_flush_ml(system, policy)
         yield Caution(
-            f"Catheter and add-ons hold {number(system)} mL as recorded; "
+            f"Catheter and recorded add-ons: {number(system)} mL; "
             f"{number(policy.value('flush_volume_factor'))} times that is {number(least)} mL",
             ("flush_volume_factor",),
         )
@@ -248,7 +260,7 @@ def _lock(view: View) -> Iterator[Caution]:
     system = system_ml(view)
     if system is not None:
         volume = number(amounts.lock_volume_ml(system, policy))
-        yield Caution(f"The lock that fills the system is {volume} mL", ("lock_volume_factor",))
+        yield Caution(f"A lock of {volume} mL fills catheter and recorded add-ons", ("lock_volume_factor",))
 
 
 def _dressing(view: View) -> Iterator[Caution]:
@@ -271,6 +283,9 @@ def _next(view: View, kind: str) -> Iterator[Caution]:
         "de-access": (("flush of the port", "idle_flush_days"),),
         "flush": (("flush of a port without a needle", "idle_flush_days"),),
     }.get(kind, ())
+    septa = view.timeline.episode.port.septa
+    if kind == "flush" and any(view.timeline.now(septum).needle is not None for septum in septa):
+        return  # with a needle in, the flush of an idle port is not due
     for what, limit in names:
         by = due.end_of(view.asof, limit, view.policy, view.wording.zone)
         yield Caution(f"Done at {view.wording.when(view.asof)}: {what} due by {view.wording.when(by)}", (limit,))

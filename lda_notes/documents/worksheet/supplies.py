@@ -12,10 +12,9 @@ from lda_notes.documents.references import Basis
 from lda_notes.documents.worksheet.known import last_that_worked
 from lda_notes.documents.worksheet.steps import adult, heparin_strength
 from lda_notes.knowledge.policy import number, quantity
-from lda_notes.knowledge.suitability import ANTISEPTICS, antiseptics, disc_suits, preservative_free, suits
+from lda_notes.knowledge.suitability import ANTISEPTICS, antiseptics, disc_suits, preservative_free, suits, unread_words
 from lda_notes.narrative import phrasing
 from lda_notes.record import disc
-from lda_notes.record.unread import about
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +38,7 @@ def supplies(view: View, work: Work, septum: str) -> tuple[Supply, ...]:
             found = [*_clean(view), *_dressing(view), Supply("Needleless connector, where policy changes it now")]
         case "de-access":
             found = [Supply("Gloves"), *_flush(view), *_lock(view), Supply("Sterile gauze and a cover"), _sharps()]
-        case "flush":
+        case "flush" | "arrival accessed":
             found = [Supply("Gloves"), *_flush(view), *_lock(view)]
         case "patency check":
             found = [
@@ -48,8 +47,6 @@ def supplies(view: View, work: Work, septum: str) -> tuple[Supply, ...]:
                 *_flush(view),
                 *_lock(view),
             ]
-        case "arrival accessed":
-            found = [Supply("Gloves"), *_flush(view)]
         case "line check":
             found = [Supply("Gloves")]
         case _:
@@ -74,9 +71,9 @@ def _clean(view: View) -> Iterator[Supply]:
 
 
 def _antiseptic(view: View) -> str:
-    if about(view.timeline.unread, None, "patient", "allergies"):
-        return "Antiseptic: ask, an allergy could not be read"
     agents = antiseptics(view.subject, view.policy)
+    if not agents and "allergies" in view.subject.unread:
+        return "Antiseptic: ask, an allergy could not be read"
     if not agents:
         return "Antiseptic: ask the prescriber, allergies or age rule out the usual ones"
     usual = agents[0] == ANTISEPTICS[0]
@@ -111,6 +108,9 @@ def _flush(view: View) -> Iterator[Supply]:
 
 def _lock(view: View) -> Iterator[Supply]:
     strength = heparin_strength(view)
+    if strength is None and view.subject.unread:
+        yield Supply(f"Lock: ask before any heparin, {unread_words(view.subject)} could not be read")
+        return
     if strength is None:
         yield Supply("Lock without heparin: 0.9% sodium chloride, or what is ordered instead")
         return
@@ -127,16 +127,16 @@ def _dressing(view: View) -> Iterator[Supply]:
     if view.policy.choice("chg_disc_expected") == "yes":
         yield _disc(view)
     cap = suits("cap", "disinfecting cap", view.subject, view.policy)
-    if view.policy.choice("disinfecting_cap_expected") == "yes" and cap.safe:
+    if view.policy.choice("disinfecting_cap_expected") == "yes" and cap.plain:
         yield Supply("A disinfecting cap for every connector and side port", ("disinfecting_cap_expected",))
 
 
 def _disc(view: View) -> Supply:
     patient = view.timeline.episode.patient
-    if about(view.timeline.unread, None, "patient", "allergies"):
-        return Supply("Chlorhexidine disc: ask first, an allergy could not be read", ("chg_disc_expected",))
     if disc.allergic(patient):
         return Supply("NO chlorhexidine disc: allergy", ("chg_disc_expected",))
+    if unread := unread_words(view.subject):
+        return Supply(f"Chlorhexidine disc: ask first, {unread} could not be read", ("chg_disc_expected",))
     of_age = disc.of_age(patient, view.asof.astimezone(view.wording.zone).date(), view.policy)
     if of_age is None:
         born = view.wording.absent(None, "patient", "birth_date")

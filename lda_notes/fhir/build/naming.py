@@ -53,7 +53,12 @@ def port_role(patient: Patient, port: Port) -> str:
     The first record number is the one that identities keep: a corrected or merged number is added behind it.
     """
     owner = patient.identifiers[0]
-    return f"port/{token(owner.system, owner.value)}/{port.id}"
+    return port_role_of(owner.system, owner.value, port.id)
+
+
+def port_role_of(system: str, value: str, port: str) -> str:
+    """Return the role of a port by the record number that identities keep and its id."""
+    return f"port/{token(system, value)}/{port}"
 
 
 def port_identities(episode: Episode, config: Config) -> Iterator[str]:

@@ -13,6 +13,7 @@ from lda_notes.fhir.build.devices import INSERTION_RECORDED
 from lda_notes.fhir.build.naming import Names, event_role
 from lda_notes.fhir.elements import Json, text_of
 from lda_notes.fhir.panels import ACTS, PANELS_OF, Panel
+from lda_notes.fhir.readback.doubts import IN_ERROR
 from lda_notes.fhir.readback.parts import (
     Remarks,
     decimal,
@@ -26,7 +27,21 @@ from lda_notes.fhir.readback.parts import (
 from lda_notes.fhir.readback.store import Store
 from lda_notes.record import events as ev
 
-IN_ERROR: Final = "entered-in-error"
+_HAPPENED: Final = {
+    "Observation": frozenset({"final", "amended", "corrected"}),
+    "MedicationAdministration": frozenset({"completed"}),
+    "DeviceUseStatement": frozenset({"active", "completed"}),
+    "Device": frozenset({"active", "inactive"}),
+}
+"""The statuses of a resource that says that something was so; a Procedure is held against its own facts."""
+
+_GIVEN: Final = {
+    "flush": frozenset({"not-done"}),
+    "lock": frozenset({"completed", "not-done"}),
+    "thrombolytic": frozenset({"completed", "in-progress"}),
+    "given": frozenset({"completed", "in-progress", "unknown"}),
+}
+"""The statuses of a MedicationAdministration, by its part of the event, where they are others."""
 
 
 @dataclass(slots=True)
@@ -56,9 +71,18 @@ class Reader:
         if held is None:
             return None
         self.used.add(name)
-        if not self.withdrawn:
-            return None if held.get("status") == IN_ERROR else held
-        return held if self.only is None or name in self.only else None
+        if self.withdrawn:
+            return held if self.only is None or name in self.only else None
+        status = held.get("status")
+        if status == IN_ERROR:
+            return None
+        kind = str(held.get("resourceType"))
+        usual = _HAPPENED.get(kind, frozenset({status}))
+        expected = _GIVEN.get(role, usual) if kind == "MedicationAdministration" else usual
+        if status not in expected:
+            self.remarks.add(held, f"its status is {status}, which no entry charts there; it was not read", self.event)
+            return None
+        return held
 
     def parts(self, role: str) -> Iterator[tuple[int, Json]]:
         """The resources of a numbered part, in order."""
@@ -97,7 +121,24 @@ def read_facts(reader: Reader, kind: str) -> Json:
         reader.part("given")  # says what Procedure and Observation say of it
     if "needle" in fields:
         _needle(reader, kind, facts)
+    _held_against_status(reader, kind, facts)
     return facts
+
+
+def _held_against_status(reader: Reader, kind: str, facts: Json) -> None:
+    """Name a Procedure whose status says the opposite of its facts; what was retracted has the status of that."""
+    held = reader.part("procedure") if kind in ACTS and not reader.withdrawn else None
+    if held is None:
+        return
+    undone = [_is_undone(facts.get(name)) for name in (("flushes", "lock") if kind == "flush" else ("dressing",))]
+    wanted = {"not-done", "stopped"} if all(undone) else {"completed"}
+    if held.get("status") not in wanted:
+        what = f"its status is {held.get('status')}, and its entry says {' or '.join(sorted(wanted))}"
+        reader.remarks.add(held, what, reader.event)
+
+
+def _is_undone(part: Any) -> bool:
+    return isinstance(part, dict) and "not_done" in part
 
 
 def _panel(reader: Reader, panel: Panel, kind: str, facts: Json) -> None:

@@ -6,6 +6,8 @@ from typing import Any, Final
 
 from lda_notes.fhir.codes import WORDS
 from lda_notes.fhir.elements import Json
+from lda_notes.fhir.identity import status_of
+from lda_notes.fhir.readback.doubts import IN_ERROR
 from lda_notes.fhir.readback.parts import Remarks, measured
 from lda_notes.fhir.readback.store import Store
 
@@ -18,16 +20,27 @@ def read_names(store: Store, began: Json | None) -> set[str]:
     return {name for name in named if name is not None}
 
 
-def read_known(store: Store, began: Json, remarks: Remarks) -> Json:
-    """Allergies, history and weight, in the order of the List. What is not here is remarked on."""
+def read_known(store: Store, began: Json, remarks: Remarks, *, told: bool) -> Json:
+    """Allergies, history and weight, in the order of the List. What is not here is remarked on.
+
+    ``told``: an entry of the record says more of the patient, so that it may have withdrawn an allergy.
+    """
     made: dict[str, Any] = {}
     for entry in began.get("entry", ()):
         item = entry.get("item", {})
         held = store.at(item)
+        name = store.name_at(item)
+        if name is not None and name in store.refused:
+            continue  # named with its entry
         if held is None:
             kind = item.get("type", "resource")
             remarks.add(began, f"the {kind} {item.get('identifier', {}).get('value')} that it names is not here")
             continue
+        if status_of(held) == IN_ERROR:
+            remarks.add(held, "is entered in error; it was not read")
+            continue
+        if status_of(held) == "inactive" and not told:
+            remarks.add(held, "is inactive, and no entry withdraws it")
         match held.get("resourceType"):
             case "AllergyIntolerance":
                 allergies = made.setdefault("allergies", [])

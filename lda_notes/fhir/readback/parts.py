@@ -42,10 +42,19 @@ class Remarks:
 
     said: list[str] = field(default_factory=list)
 
-    def add(self, where: Json, what: str) -> None:
-        """Remark on a resource."""
-        identifiers = where.get("identifier") or [{}]
-        self.said.append(f"{where.get('resourceType')} {identifiers[0].get('value', '')}: {what}")
+    def add(self, where: Json, what: str, entry: str | None = None) -> None:
+        """Remark on a resource, and name the entry of the record that it is of."""
+        of = f" (entry {entry})" if entry is not None else ""
+        self.said.append(f"{called(where)}{of}: {what}")
+
+
+def called(resource: Json) -> str:
+    """What a resource is called: its type with its id, or with its identity where it has none."""
+    kind = resource.get("resourceType")
+    if "id" in resource:
+        return f"{kind}/{resource['id']}"
+    identifiers = resource.get("identifier") or resource.get("meta", {}).get("tag") or [{}]
+    return f"{kind} {identifiers[0].get('value') or identifiers[0].get('code', '')}"
 
 
 def why_not(owner: type[BaseModel], name: str) -> str | None:

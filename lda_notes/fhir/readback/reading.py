@@ -8,30 +8,37 @@ entry was not recorded, and what a correction or a later fact of the port replac
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any, Final
 
 from pydantic import ValidationError
 
 from lda_notes.fhir.build.known import PATIENT_AND_STAY
-from lda_notes.fhir.build.naming import Names, event_role, record_role
+from lda_notes.fhir.build.naming import Names, event_role
 from lda_notes.fhir.build.papers import CORRECTION, DESPITE, TIME_NOT_CHARTED
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json, text_of, to_json
+from lda_notes.fhir.identity import status_of
 from lda_notes.fhir.readback.corrections import Correction, original_and_stated
-from lda_notes.fhir.readback.events import IN_ERROR, Reader, read_facts
+from lda_notes.fhir.readback.doubts import (
+    IN_ERROR,
+    reached,
+    remark_missing,
+    remark_refused,
+    retracted_by_no_one,
+    unplaced,
+)
+from lda_notes.fhir.readback.events import Reader, read_facts
 from lda_notes.fhir.readback.known import read_known, read_names
 from lda_notes.fhir.readback.parts import Remarks, put, read_agent, read_port
-from lda_notes.fhir.readback.store import Store, stored
-from lda_notes.line.timeline import SAME_MINUTE
+from lda_notes.fhir.readback.sources import CORRECTIONS, Source, happened_at, in_time, source_of, targets
+from lda_notes.fhir.readback.store import FACTS, Store, stored
+from lda_notes.fhir.readback.whose import numbers_of, refuse_others
 from lda_notes.record.episode import RECORD_VERSION, Episode
 from lda_notes.record.events import KINDS, Correcting
 from lda_notes.record.validation import misfits
-
-_CORRECTIONS: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds", "retraction": ""}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,74 +55,72 @@ class Readback:
 
 
 @dataclass(frozen=True, slots=True)
-class _Source:
-    """A Provenance of ours: the entry of the record that it is about."""
+class Found:
+    """Every episode of some bundles, in order of identifier; ``remarks`` are on what belongs to none of them."""
 
-    provenance: Json
-    port: str
-    episode: str
-    event: str
-    kind: str
-    of: str | None
+    episodes: tuple[Readback, ...]
+    remarks: tuple[str, ...]
 
 
-def readback(bundles: Iterable[Json], config: Config) -> tuple[Readback, ...]:
-    """Read every episode in ``bundles``: transactions of ours, or what a server found. In order of identifier."""
+def readback(bundles: Iterable[Json], config: Config) -> Found:
+    """Read every episode in ``bundles``: transactions of ours, or what a server found.
+
+    What must not be read is named: what is another patient's, what R4 says not to process, two resources of one
+    identity that differ; and so is what an entry refers to and that is not here.
+    """
     store = stored(bundles, config)
-    by_episode: dict[tuple[str, str], list[_Source]] = {}
+    by_episode: dict[tuple[str, str], list[Source]] = {}
     for provenance in store.all("Provenance"):
-        source = _source(provenance, config)
+        source = source_of(provenance, config)
         if source is not None:
             by_episode.setdefault((source.episode, source.port), []).append(source)
-    return tuple(_episode(store, config, sources) for _, sources in sorted(by_episode.items()))
+    names: set[str] = set()
+    episodes = tuple(_episode(store, config, sources, names) for _, sources in sorted(by_episode.items()))
+    return Found(episodes, unplaced(store, names))
 
 
-def _source(provenance: Json, config: Config) -> _Source | None:
-    named: tuple[str, str, str, str] | None = None
-    of: str | None = None
-    for entity in provenance.get("entity", ()):
-        what = entity.get("what", {})
-        identifier = what.get("identifier", {})
-        if identifier.get("system") != config.systems.entry:
-            continue
-        port, _, rest = str(identifier.get("value")).partition("/")
-        episode, _, event = rest.partition("/")
-        if entity.get("role") == "revision":
-            of = event
-        else:
-            named = port, episode, event, str(what.get("display"))
-    return _Source(provenance, *named, of) if named is not None and named[3] in KINDS else None
-
-
-def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
-    """The episode of sources of one port and one episode."""
-    name = sources[0].episode
+def _episode(store: Store, config: Config, sources: list[Source], known: set[str]) -> Readback:
+    """The episode of sources of one port and one episode. ``known`` gathers the identities of its resources."""
+    name, port_name = sources[0].episode, sources[0].port
     remarks = Remarks()
     names = Names(config.systems.identity)
+    list_name = sources[0].began(names)
+    parts = reached(store, sources)
+    listed = read_names(store, store.own(list_name))
+    entries: dict[str, str | None] = {**dict.fromkeys((list_name, port_name, *listed)), **parts}
+    refuse_others(store, names, port_name, _numbers(store.lists(list_name), config), entries)
+    remark_refused(store, entries, remarks)
+    remark_missing(store, sources, remarks)
+    left_out = retracted_by_no_one(store, names, sources, remarks)
+    known.update(entries)
     corrections = {
         source.event: _correction(store, names, source, config, remarks)
         for source in sources
-        if source.kind in _CORRECTIONS
+        if source.kind in CORRECTIONS
     }
     withdrawn: dict[str, set[str]] = {}
     for source in sources:
         if source.kind == "retraction" and source.of is not None:
-            withdrawn.setdefault(source.of, set()).update(_targets(store, source.provenance))
+            withdrawn.setdefault(source.of, set()).update(targets(store, source.provenance))
     events: list[Json] = []
     used: set[str] = set()
     times: dict[str, str | None] = {}
-    for source in sorted(sources, key=_time):
+    for source in sorted(sources, key=in_time):
         gone = source.event in withdrawn
         only = None if _corrects(source.kind) else withdrawn.get(source.event)
         reader = Reader(store, names, source.port, name, source.event, remarks, gone, only)
         event = _said(source, config) | read_facts(reader, source.kind)
         used |= reader.used
         times[source.event] = reader.at
-        events.append(event)
+        if source.event not in left_out:
+            events.append(event)
     _undo(events, times, corrections, withdrawn)
-    began = store.own(names.of(record_role(sources[0].port, name, "began-with")))
-    used |= {names.of(event_role(sources[0].port, name, event, "correction")) for event in corrections}
-    used |= read_names(store, began)
+    began = store.own(list_name)
+    for held in (began, store.own(port_name)):
+        if held is not None and status_of(held) == IN_ERROR:
+            remarks.add(held, "is entered in error, and no retraction takes back what the record began with")
+    used |= {names.of(event_role(port_name, name, event, "correction")) for event in corrections}
+    used |= listed
     _remark_unread(store, sources, used, remarks)
     data: Json = {"record_version": RECORD_VERSION, "id": name}
     data |= _patient_and_stay(store, config, sources, began, remarks)
@@ -128,6 +133,13 @@ def _episode(store: Store, config: Config, sources: list[_Source]) -> Readback:
     data["events"] = events
     episode, faults = _validated(data)
     return Readback(data, episode, (*remarks.said, *faults))
+
+
+def _numbers(lists: Iterable[Json], config: Config) -> Iterator[frozenset[tuple[str, str]]]:
+    """The record numbers in what the record began with."""
+    for one in lists:
+        parts = _parts(one, PATIENT_AND_STAY, config)
+        yield numbers_of(part["valueIdentifier"] for part in parts if "valueIdentifier" in part)
 
 
 def _corrects(kind: str) -> bool:
@@ -144,27 +156,13 @@ def _validated(data: Json) -> tuple[Episode | None, list[str]]:
         return None, [f"{'.'.join(map(str, one.path)) or 'the record'}: {one.message}" for one in found]
 
 
-def _time(source: _Source) -> tuple[datetime, int, str]:
-    at = _at(source.provenance)
-    try:
-        moment = datetime.fromisoformat(at).astimezone(UTC).replace(second=0, microsecond=0)
-    except ValueError:
-        moment = datetime.max.replace(tzinfo=UTC)
-    return moment, SAME_MINUTE[source.kind], source.event
-
-
-def _at(provenance: Json) -> str:
-    occurred: Any = provenance.get("occurredDateTime") or provenance.get("occurredPeriod", {}).get("end")
-    return str(occurred or provenance.get("recorded"))
-
-
 # -- who and when --
 
 
-def _said(source: _Source, config: Config) -> Json:
+def _said(source: Source, config: Config) -> Json:
     """What a Provenance says of an event."""
     held = source.provenance
-    made: Json = {"id": source.event, "kind": source.kind, "at": _at(held)}
+    made: Json = {"id": source.event, "kind": source.kind, "at": happened_at(held)}
     if not _is_estimated(held, config):
         made["charted_at"] = held.get("recorded")
     for agent in held.get("agent", ()):
@@ -191,18 +189,11 @@ def _is_estimated(held: Json, config: Config) -> bool:
     return any(one.get("url") == url for one in held.get("_recorded", {}).get("extension", ()))
 
 
-def _targets(store: Store, provenance: Json) -> Iterable[str]:
-    for target in provenance.get("target", ()):
-        name = store.name_at(target)
-        if name is not None:
-            yield name
-
-
 # -- corrections --
 
 
-def _correction(store: Store, names: Names, source: _Source, config: Config, remarks: Remarks) -> Correction:
-    held = store.own(names.of(event_role(source.port, source.episode, source.event, "correction"))) or {}
+def _correction(store: Store, names: Names, source: Source, config: Config, remarks: Remarks) -> Correction:
+    held = store.own(source.name(names, "correction")) or {}
     said = {part.get("url"): part.get("valueString", "null") for part in _parts(held, CORRECTION, config)}
     stated = _json(said.get("stated", "null"), remarks)
     return Correction(source.event, source.of, stated, _pairs(said.get("before"), remarks))
@@ -247,14 +238,14 @@ def _undo(
     in_order = [corrections[event["id"]] for event in events if event["id"] in corrections]
     for event in events:
         about = [one for one in in_order if one.of == event["id"]]
-        if event["kind"] not in _CORRECTIONS and about:
+        if event["kind"] not in CORRECTIONS and about:
             first, stated = original_and_stated(event, times[event["id"]], about, frozenset(withdrawn))
             event.clear()
             event.update(first)
             for one in about:
                 one.stated = stated.get(one.event, one.stated)
     for event in events:
-        key = _CORRECTIONS.get(event["kind"])
+        key = CORRECTIONS.get(event["kind"])
         if key:
             value = corrections[event["id"]].stated
             if value is not None and (value or key == "sets"):
@@ -264,22 +255,19 @@ def _undo(
 # -- the rest of the record --
 
 
-def _remark_unread(store: Store, sources: Iterable[_Source], used: set[str], remarks: Remarks) -> None:
+def _remark_unread(store: Store, sources: Iterable[Source], used: set[str], remarks: Remarks) -> None:
     """Name what a Provenance of ours is about and nobody read: tasks and notes are made from the rest."""
     for source in sources:
-        for name in _targets(store, source.provenance):
+        for name in targets(store, source.provenance):
             held = store.own(name)
             if held is None or held.get("status") == IN_ERROR or name in used:
                 continue
-            if held.get("resourceType") in _READ:
+            if held.get("resourceType") in FACTS:
                 remarks.add(held, "is none of the parts that we know and was not read")
                 used.add(name)
 
 
-_READ: Final = frozenset({"Procedure", "Observation", "MedicationAdministration", "DeviceUseStatement"})
-
-
-def _port(store: Store, sources: Sequence[_Source], names: Names) -> Json | None:
+def _port(store: Store, sources: Sequence[Source], names: Names) -> Json | None:
     """The port: what the resources of the episode are about."""
     for source in sources:
         for target in source.provenance.get("target", ()):
@@ -302,7 +290,7 @@ def _foci(held: Json) -> list[Json]:
 
 
 def _patient_and_stay(
-    store: Store, config: Config, sources: list[_Source], began: Json | None, remarks: Remarks
+    store: Store, config: Config, sources: list[Source], began: Json | None, remarks: Remarks
 ) -> Json:
     """Patient and stay: from the List and what it refers to; from their own resources where it leaves that to them.
 
@@ -316,7 +304,9 @@ def _patient_and_stay(
         made["patient"] |= _patient(patient) if patient is not None else {}
         made["stay"] |= _stay(store, stay) if stay is not None else {}
     if began is not None:
-        made["patient"] |= read_known(store, began, remarks)
+        made["patient"] |= read_known(
+            store, began, remarks, told=any(source.kind == "patient facts" for source in sources)
+        )
     if not made["patient"]:
         remarks.said.append("nothing in the bundles says who the patient is, and where the stay is")
     return made
@@ -346,7 +336,7 @@ def _from_list(parts: list[Json], made: Json) -> None:
         made["patient"] |= _patient({"identifier": identifiers})
 
 
-def _resources_of(store: Store, sources: list[_Source], began: Json | None) -> tuple[Json | None, Json | None]:
+def _resources_of(store: Store, sources: list[Source], began: Json | None) -> tuple[Json | None, Json | None]:
     """Encounter and Patient, as the record's own List refers to them; without it, as any resource of its events does.
 
     What an event changed may be of an earlier stay.

@@ -11,12 +11,13 @@ from lda_notes.problems import Path
 
 
 def model_check(bundle: object) -> tuple[BundleFault, ...]:
-    """Every fault that the models find in a bundle; empty when they can read it. Never raises."""
-    from fhir.resources.R4B.bundle import Bundle
+    """Every fault that the models find in a bundle or a row of bulk data; empty when they can read it. Never raises."""
+    from fhir.resources.R4B import get_fhir_model_class
     from pydantic import ValidationError
 
     try:
-        Bundle.model_validate(bundle)
+        name = bundle.get("resourceType", "Bundle") if isinstance(bundle, dict) else "Bundle"
+        get_fhir_model_class(name).model_validate(bundle)
     except ValidationError as error:
         return tuple(
             _fault(one["loc"], one["type"], one.get("input"), one["msg"].removeprefix("Value error, "))

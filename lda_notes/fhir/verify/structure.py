@@ -134,11 +134,25 @@ _CHANGES_MEANING: Final = {
 """Elements that whoever does not understand them must not pass over (R4, 2.4.1 and 2.27), and what they are."""
 
 
+def _not_known(name: str) -> str:
+    return f"{_CHANGES_MEANING[name]}, and this program does not know it; R4 says not to process it."
+
+
+def not_understood(value: Any) -> str | None:
+    """Return why R4 says not to process a value, whatever its shape; None when nothing in it changes its meaning."""
+    if isinstance(value, list):
+        return next((why for one in value if (why := not_understood(one)) is not None), None)
+    if not isinstance(value, dict):
+        return None
+    name = next((name for name in _CHANGES_MEANING if name in value), None)
+    return _not_known(name) if name is not None else not_understood(list(value.values()))
+
+
 def _refused(test: Check, name: str) -> Check:
     """A check that refuses even a sound value."""
 
     def check(value: Any, scope: Scope) -> Found:
-        message = f"{_CHANGES_MEANING[name]}, and this program does not know it; R4 says not to process it."
+        message = _not_known(name)
         return test(value, scope) or [Fault("not-understood", value, message, "Leave it out, or do not use it here.")]
 
     return check

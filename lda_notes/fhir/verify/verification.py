@@ -10,7 +10,7 @@ from __future__ import annotations
 import functools
 import json
 from decimal import Decimal
-from typing import Any, Final, TypeGuard
+from typing import Any, Final, Literal, TypeGuard
 
 from lda_notes.fhir.verify.base_rules import base_rules
 from lda_notes.fhir.verify.definitions import load, load_all
@@ -24,15 +24,19 @@ _DEEPEST: Final = "The file is nested too deep to be read."
 
 
 @functools.cache
-def _bundle_check(house: bool) -> Check:
+def _check_of(kind: Literal["Bundle", "Resource"], house: bool) -> Check:
     rules = [*invariant_rules(), *base_rules()]
     if not house:
-        return Compiler(load_all(), rules, {}).check("Bundle")
-    return Compiler(load(), rules + profile_rules(), ALWAYS_SENT).check("Bundle")
+        return Compiler(load_all(), rules, {}).check(kind)
+    return Compiler(load(), rules + profile_rules(), ALWAYS_SENT).check(kind)
 
 
-def verify(bundle: object, *, house: bool = True, sound: dict[int, object] | None = None) -> tuple[BundleFault, ...]:
+def verify(
+    bundle: object, *, house: bool = True, sound: dict[int, object] | None = None, rows: bool = False
+) -> tuple[BundleFault, ...]:
     """Every fault of a bundle, in the order of its entries; empty when a strict R4 server can take it.
+
+    With ``rows`` a resource of another type is judged by itself: a row of bulk data.
 
     ``house`` adds the profile of the bundles that this program makes: identities, conditions, statuses, units,
     verified codes. Without it any R4 bundle is judged by R4 alone, types that we do not send by their structure. Rules
@@ -41,8 +45,10 @@ def verify(bundle: object, *, house: bool = True, sound: dict[int, object] | Non
     ``sound`` is for bundles that share parts and are not changed meanwhile: with the same dictionary, empty at first,
     a large part that is the very same object is judged once. It keeps those objects alive.
     """
+    name = bundle.get("resourceType") if isinstance(bundle, dict) else None
+    is_row = rows and isinstance(name, str) and name != "Bundle" and name in load().resources
     try:
-        found = _bundle_check(house)(bundle, Scope(bundle, sound))
+        found = _check_of("Resource" if is_row else "Bundle", house)(bundle, Scope(bundle, sound))
     except RecursionError:
         found = [Fault("depth", bundle, _DEEPEST, "Send a bundle without endless nesting.")]
     return tuple(sorted((fault.closed() for fault in found or ()), key=_order))
@@ -103,18 +109,21 @@ def misshapen(bundle: object) -> tuple[BundleFault, ...]:
 
     What reads a bundle may rely on the shape of everything in it once this is empty.
     """
-    return tuple(fault for fault in verify(bundle, house=False) if fault.rule in _SHAPE)
+    return tuple(fault for fault in verify(bundle, house=False, rows=True) if fault.rule in _SHAPE)
 
 
-def verify_json(data: bytes, *, house: bool = True, row: int = 1) -> tuple[BundleFault, ...]:
-    """Every fault of a bundle in a file, from its JSON on; ``row`` is the number of its first row in the file."""
+def verify_json(data: bytes, *, house: bool = True, row: int = 1, rows: bool = False) -> tuple[BundleFault, ...]:
+    """Every fault of a bundle in a file, from its JSON on; ``row`` is the number of its first row in the file.
+
+    ``rows``: as in `verify`.
+    """
     bundle, faults = read_json(data, row)
     if faults:
         return faults
     if not isinstance(bundle, dict):
         message = f"{kind(bundle).capitalize()} stands where a bundle is due."
         return (Fault("type", bundle, message, "Send a FHIR bundle in JSON.").closed(),)
-    return verify(bundle, house=house)
+    return verify(bundle, house=house, rows=rows)
 
 
 def not_judged(bundle: object, *, house: bool = True) -> tuple[str, ...]:
