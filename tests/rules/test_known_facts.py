@@ -35,6 +35,24 @@ def test_an_allergy_is_known_from_the_event_that_found_it_until_one_withdraws_it
     assert [allergies(made, AT + HOUR * at) for at in (0, 1, 2)] == [["adhesive"], ["adhesive", "latex"], ["latex"]]
 
 
+def test_what_an_event_does_not_say_stays_as_it_was() -> None:
+    made = line(event("patient facts", 60, allergies=[{"to": "latex", "reaction": "hives"}]))
+    assert made.patient_at(AT + HOUR).weight_kg == Decimal(70)
+
+
+@pytest.mark.parametrize("film", [True, False])
+def test_adhesive_over_a_barrier_film_is_no_danger_to_a_sensitive_skin(film: bool) -> None:
+    itching = {"allergies": [{"to": "adhesive", "reaction": "itching"}]}
+    made = build(episode_of(access(dressing={"barrier_film": film}), patient=itching), DEFAULT, AT + HOUR)
+    assert (made.now("single").danger("D9") is None) is film
+
+
+def test_a_line_on_hold_for_two_reasons_is_held_for_each() -> None:
+    seen = event("line check", 60, site={"swelling": "present"}, blood_return="none", blood_looks=None)
+    state = line(seen).now("single")
+    assert state.held_for("swelling") and state.held_for("no blood return") and not state.held_for("pus")
+
+
 def test_facts_of_the_port_are_known_from_their_event_on() -> None:
     made = line(event("port facts", 60, power={"rated": False}, catheter_volume_ml="1.2", valved=True))
     before, later = made.port_at(AT), made.port_at(AT + HOUR)
