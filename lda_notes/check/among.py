@@ -59,7 +59,7 @@ AMONG: Final[tuple[tuple[Severity, Explained], ...]] = (
             PORTS,
             "One patient has two port identifiers, and no removal is recorded.",
             "Most often it is one port under two names, and a hold is known to one record only; until that is known, "
-            "what holds one holds the other.",
+            "what is true of one is true of the other.",
             "find out whether it is one port, and give it one name; or chart the removal of the other",
         ),
     ),

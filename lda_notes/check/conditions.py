@@ -24,11 +24,11 @@ Condition = Callable[[Any, Episode], bool]
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One fact that a record of its kind should hold.
+    """One fact that a record of its kind should contain.
 
     ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
     nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
-    same, seen from the part that holds the fact, such as the one flush of several. ``option`` names a choice of the
+    same, seen from the part that contains the fact, such as the one flush of several. ``option`` names a choice of the
     policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
     fact at all, ``reported`` whether the check reports its absence (None: always). A fact inside a part that is absent
     is not asked for; the part itself is, by a row of its own that stands before its facts.
@@ -80,6 +80,9 @@ class _Whole:
                 self.moved.setdefault(septum, []).append(event)
         for moves in self.needles.values():
             moves.sort()
+        self.used: dict[str, list[datetime]] = {}
+        for use in sorted((e for e in episode.events if isinstance(e, ev.LineUse)), key=_at):
+            self.used.setdefault(use.septum or episode.port.septa[0], []).append(use.at)
         for events in self.moved.values():
             events.sort(key=lambda one: (one.at, isinstance(one, ev.Opening)))
         self.opened = {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
@@ -325,9 +328,9 @@ def nothing_runs(event: ev.Access, _: Episode) -> bool:
 
 def stays_in(event: ev.Access, episode: Episode) -> bool:
     """Tell whether the needle stays in after the visit, so that it is dressed."""
-    following = (one for one in _moved(event, episode) if one.at > event.at)
-    removal = next(following, None)
-    return removal is None or not one_visit(event, removal)
+    moves = _moved(event, episode)
+    following = bisect_right(moves, event.at, key=_at)
+    return following == len(moves) or not one_visit(event, moves[following])
 
 
 def lock_due(event: ev.Access, episode: Episode) -> bool:
@@ -360,8 +363,9 @@ def _moved(event: ev.CareEvent, episode: Episode) -> list[ev.Opening | ev.Closin
 def _access_before(event: ev.Deaccess, episode: Episode) -> ev.Access | None:
     """Return the access that belongs to a removal within the same visit."""
     moves = _moved(event, episode)
-    before = moves[: bisect_left(moves, event.at, key=_at)]
-    return before[-1] if before and isinstance(before[-1], ev.Access) and one_visit(before[-1], event) else None
+    following = bisect_left(moves, event.at, key=_at)
+    before = moves[following - 1] if following else None
+    return before if isinstance(before, ev.Access) and one_visit(before, event) else None
 
 
 def _at(event: ev.Event) -> datetime:
@@ -373,14 +377,8 @@ def _untouched_since(event: ev.Deaccess, episode: Episode) -> ev.Access | None:
     access = _access_before(event, episode)
     if access is None or access.infusion is not None:
         return None
-    septum = event.septum or episode.port.septa[0]
-    used = any(
-        isinstance(one, ev.LineUse)
-        and (one.septum or episode.port.septa[0]) == septum
-        and access.at <= one.at <= event.at
-        for one in episode.events
-    )
-    return None if used else access
+    used = _whole(episode).used.get(event.septum or episode.port.septa[0], [])
+    return access if bisect_left(used, access.at) == bisect_right(used, event.at) else None
 
 
 def unlocked(event: ev.Access, episode: Episode) -> bool:
@@ -471,12 +469,12 @@ def is_spray(anesthetic: Any) -> bool:
 
 
 def has_heparin(lock: Any) -> bool:
-    """Tell whether the lock holds heparin."""
+    """Tell whether the lock contains heparin."""
     return "heparin" in lock.drug
 
 
 def no_built_in_disc(dressing: Any) -> bool:
-    """Tell whether the dressing itself holds no chlorhexidine."""
+    """Tell whether the dressing itself contains no chlorhexidine."""
     return isinstance(dressing, Dressing) and dressing.type != "transparent with chlorhexidine"
 
 

@@ -59,9 +59,9 @@ def _beside_events(timeline: Timeline) -> Iterator[Piece]:
 
 
 def unsafe_wording(timeline: Timeline) -> list[tuple[Piece, UnsafeForm]]:
-    """Return every unsafe form of the record's free text with the text that holds it.
+    """Return every unsafe form of the record's free text with the text that contains it.
 
-    The whole is read at once, and piece by piece only if it holds any: most records hold none.
+    The whole is read at once, and piece by piece only if it contains any: most records contain none.
     """
     found: list[str] = [piece.text for piece in _beside_events(timeline)]
     for entry in (*timeline.entries, *timeline.corrections):

@@ -1,6 +1,6 @@
 """What must be recorded for each kind, in the order of the work: one table for the check, the worksheet and the chart.
 
-`NEEDS` holds the table, `missing` tells which of its facts an event lacks.
+`NEEDS` is the table, `missing` tells which of its facts an event lacks.
 """
 
 from __future__ import annotations
@@ -232,7 +232,7 @@ def label(need: Need, kind: str) -> str:
 
 
 def _parts(annotation: Any) -> Iterator[type[BaseModel]]:
-    """Yield the models inside an annotation that hold facts, not a reason why there are none."""
+    """Yield the models inside an annotation that contain facts, not a reason why there are none."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         if annotation not in _ANSWERS:
             yield annotation

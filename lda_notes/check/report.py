@@ -2,7 +2,7 @@
 
 JSON: ``version`` (1), ``asof``, ``policy`` (the facility's policy or null), ``summary`` (count by severity) and
 ``files``, each with ``file``, ``error`` (a sentence when it could not be opened, else null), ``readable`` (false when
-it holds no episode), ``events`` (count of readable events), ``unread`` (``position`` from 0, ``id``, ``kind``) and
+it contains no episode), ``events`` (count of readable events), ``unread`` (``position`` from 0, ``id``, ``kind``) and
 ``findings``. A finding has ``rule``, ``severity``, ``row``, ``column``, ``event`` (identifier or null), ``path``
 (keys and positions), ``message``, ``todo``, ``sources`` (``source``, ``title``, ``edition``, ``address``, ``place``,
 ``mark``, ``text``) and ``related`` (``row``, ``column``, ``path``, ``says``).
@@ -46,7 +46,7 @@ class Checked:
 
     @property
     def readable(self) -> bool:
-        """Tell whether the file holds an episode."""
+        """Tell whether the file contains an episode."""
         return self.judged is not None and self.judged.timeline is not None
 
     @property
@@ -184,7 +184,7 @@ def file_as_json(file: Checked) -> dict[str, Any]:
 
 
 def _writable(name: str) -> str:
-    """Return a file's name with what is not UTF-8 in it replaced, since JSON text cannot hold it."""
+    """Return a file's name with what is not UTF-8 in it replaced, since JSON text cannot contain it."""
     return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 

@@ -401,7 +401,7 @@ TABLE: Final[tuple[Row, ...]] = (
     Row("D6", "", "flushed and locked, or an infusion started", _unlocked_begins, _unlocked_ends),
     Row("D7", "waiting for the due date", "dressing changed", _dressing_begins, _dressing_ends),
     Row("D8", "assuming a date", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
-    Row("D9", "using it again", "taken off or changed", _against_begins, _against_ends, _against_changes),
+    Row("D9", "reuse", "taken off or changed", _against_begins, _against_ends, _against_changes),
     Row(
         "D10",
         "",

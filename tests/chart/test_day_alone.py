@@ -35,8 +35,8 @@ def test_it_is_overdue_from_the_day_after_and_not_before(arrived: Path, run: Run
     in_time = run("check", "episode.yaml", "--asof", "2026-05-09T23:50-05:00").out
     late = run("check", "episode.yaml", "--asof", "2026-05-10T00:10-05:00").out
     assert "needle-overdue" not in in_time and "needle-overdue" in late
-    assert "expected out by 2026-05-09, " in late and "put in 2026-05-02 is" in late
-    assert "after 8 days; expected out by" in " ".join(late.split()), "no hours of a day whose hour is not known"
+    assert "due out by 2026-05-09, " in late and "put in 2026-05-02 is" in late
+    assert "after 8 days; it was due out by" in " ".join(late.split()), "no hours of a day whose hour is not known"
 
 
 def test_what_is_printed_names_no_hour(arrived: Path, run: Run) -> None:

@@ -316,7 +316,7 @@ def test_no_blood_return_is_said_at_once_and_the_questions_that_follow_appear(ac
     assert not [one for one in without if one.startswith(("steps_tried", "problems"))]
     talk, says = answered(talk, "n")
     assert tones(says) == ["heard", "hold"]
-    assert says[1].text.startswith("LINE ON HOLD: no blood return. Nothing goes through it until it is cleared.")
+    assert says[1].text.startswith("LINE ON HOLD: no blood return. Nothing goes through it.\nWhat ends the hold: ")
     assert name(talk) == "steps_tried"
     names = [question.name for question, _ in walked(talk, each=False)]
     assert [one for one in names if one.startswith("problems")] == [

@@ -14,6 +14,7 @@ from test_readback import element
 
 from lda_notes.fhir.build.bundle import Options
 from lda_notes.fhir.readback.reading import Found, Readback, readback
+from lda_notes.record.episode import Episode
 
 Json = dict[str, Any]
 Change = Callable[[Json], object]
@@ -189,6 +190,13 @@ def test_a_procedure_whose_status_is_the_opposite_of_the_entry_is_named() -> Non
     procedure = element(bundles, "Procedure", "Access")
     procedure |= {"status": "not-done", "statusReason": {"text": "refused"}}
     assert about(only(read(bundles)), procedure, "access-1", "its status is not-done, and its entry says completed")
+
+
+def test_an_access_whose_dressing_was_not_done_is_done() -> None:
+    """Found by generated records: only a dressing change is undone by that."""
+    data = json.loads(episode("uncomplicated-week").model_dump_json(exclude_unset=True))
+    data["events"][0]["dressing"] = {"not_done": "none on the ward"}
+    assert only(read(sent(Episode.model_validate_json(json.dumps(data))))).remarks == ()
 
 
 @pytest.mark.parametrize(

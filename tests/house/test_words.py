@@ -102,3 +102,21 @@ def test_the_list_bites() -> None:
         r"standard input, holds|[Bb]undle holds|: holds no record": "the bundle holds",
     }.items():
         assert pattern in BANNED and re.search(pattern, said)
+
+
+IN_FINDINGS = {r"\bexpected\b": "what the limit is, or what is to be done", r"\bholds (a|no|the|it)\b": "contains"}
+"""What no finding says to the nurse; a fault of the file's own layout may say what was expected there."""
+
+
+def test_findings_are_sentences_to_a_colleague() -> None:
+    rules = ROOT / "lda_notes" / "check" / "rules"
+    said = [
+        (f"{path.name}:{row}", text)
+        for path in sorted(rules.glob("*.py"))
+        if path.name != "unreadable.py"
+        for row, text in _of_code(path)
+    ]
+    assert len(said) > 500
+    for banned, instead in IN_FINDINGS.items():
+        bad = [f"{place}: {text}" for place, text in said if re.search(banned, text)]
+        assert not bad, f"write {instead}: {bad}"

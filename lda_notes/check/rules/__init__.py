@@ -26,7 +26,7 @@ FAMILIES: Final[tuple[str, ...]] = (
     "due_told",
     "wording",
 )
-"""Modules of this package that hold rules, in the order in which they are listed."""
+"""Modules of this package that contain rules, in the order in which they are listed."""
 
 
 def load() -> None:

@@ -39,10 +39,10 @@ def _gathered(case: Case) -> frozenset[str]:
 def _held(case: Case, allergen: str) -> Iterator[Found]:
     for one in against(case, "adhesive" if allergen == "adhesive" else "allergy", allergen):
         used = one.used
-        holds = f"{used.said} is used" if used.words == allergen else f"{used.said} holds {allergen}"
+        said = f"{used.said} is used" if used.words == allergen else f"{used.said} contains {allergen}"
         if allergen == "adhesive":
-            holds = f"{used.said} is held on by adhesive"
-        yield one.found(f"{holds}, and the allergies name {allergen}; expected a supply without it")
+            said = f"{used.said} is held on by adhesive"
+        yield one.found(f"{said}, and the allergies name {allergen}")
 
 
 @rule(
@@ -60,7 +60,7 @@ def chlorhexidine_allergy(case: Case) -> Iterable[Found]:
     """Finds chlorhexidine in skin antisepsis, dressing, disc or other supply of a patient allergic to it.
 
     Allergy to chlorhexidine is rare but can kill within minutes; the FDA counted 52 anaphylactic reactions, two of
-    them fatal. Dressings and discs hold it as well as swabs do.
+    them fatal. Dressings and discs contain it as well as swabs do.
 
     Use povidone-iodine, or 70% isopropyl alcohol with a minute of friction, and a dressing without chlorhexidine.
     """
@@ -106,7 +106,7 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
     Adhesive can blister and strip the skin. A needle must still be held and covered, so an adhesive dressing is not
     forbidden; a barrier film under it answers a sensitivity. A reaction of an allergic kind stays a finding.
 
-    Choose the gentlest dressing that holds, and look at the skin at each change.
+    Choose the gentlest dressing that stays on, and look at the skin at each change.
     """
     by_id = {entry.event.id: entry for entry in reversed(case.timeline.entries)}
     for found in _held(case, "adhesive"):
@@ -124,7 +124,7 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
 def heparin_allergy(case: Case) -> Iterable[Found]:
     """Finds heparin in flush, lock or another supply of a patient recorded as allergic to it.
 
-    Even the little heparin of a lock is enough for a reaction. Taurolidine locks may hold heparin too.
+    Even the little heparin of a lock is enough for a reaction. Taurolidine locks may contain heparin too.
 
     Use 0.9% sodium chloride, or what the prescriber orders instead.
     """
@@ -150,8 +150,7 @@ def anesthetic_allergy(case: Case) -> Iterable[Found]:
         if inside and named and (used.entry.event.id, used.keys) not in seen:
             seen.add((used.entry.event.id, used.keys))
             yield one.found(
-                f"{used.said} holds {' and '.join(sorted(inside))}, and the allergies name {' and '.join(named)}; "
-                "expected neither"
+                f"{used.said} contains {' and '.join(sorted(inside))}, and the allergies name {' and '.join(named)}"
             )
 
 
@@ -196,14 +195,14 @@ def benzyl_alcohol_allergy(case: Case) -> Iterable[Found]:
     return _held(case, "benzyl alcohol")
 
 
-@rule("unsafe", "look up what the supply holds before it is used again, and ask the prescriber", cites=(_OPEN_RN,))
+@rule("unsafe", "look up what the supply contains before it is used again, and ask the prescriber", cites=(_OPEN_RN,))
 def other_allergy(case: Case) -> Iterable[Found]:
     """Finds an allergen that the record names in its own words in the name of a supply that was used.
 
     Allergens outside the list cannot be looked up; but where a supply's own name says the same word, it was used on a
     patient recorded as allergic to it.
 
-    Look up what the supply holds, and ask the prescriber.
+    Look up what the supply contains, and ask the prescriber.
     """
     if "other" not in _ever(case):
         return
@@ -259,7 +258,7 @@ def _latex_labels(entry: Entry) -> Iterator[tuple[str, tuple[str | int, ...], bo
 def latex_allergy(case: Case) -> Iterable[Found]:
     """Finds a supply whose label says that it contains natural rubber latex, used on a patient allergic to it.
 
-    The US requires the statement on the label of every device that holds natural rubber latex.
+    The US requires the statement on the label of every device that contains natural rubber latex.
 
     Use a supply labeled as free of latex.
     """
@@ -270,8 +269,7 @@ def latex_allergy(case: Case) -> Iterable[Found]:
             if latex and "latex" in _known(case, entry):
                 yield Found(
                     entry.path(*keys, "latex"),
-                    f"the label of the {what} says that it holds latex, and the allergies name latex; expected a "
-                    "supply without it",
+                    f"the label of the {what} says that it contains latex, and the allergies name latex",
                     event=entry.event.id,
                 )
 
@@ -280,7 +278,7 @@ def latex_allergy(case: Case) -> Iterable[Found]:
 def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds a needle put into a patient allergic to latex without a record of what its label says of latex.
 
-    Needle sets and their tubing may hold latex; only the label tells.
+    Needle sets and their tubing may contain latex; only the label tells.
 
     Read the label, and record yes or no.
     """
@@ -295,11 +293,11 @@ def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]
         )
 
 
-@rule("advice", "read on its label what the supply holds, and compare it with the allergies", cites=(_OPEN_RN,))
+@rule("advice", "read on its label what the supply contains, and compare it with the allergies", cites=(_OPEN_RN,))
 def supply_not_checked(case: Case) -> Iterable[Found]:
-    """Names the supplies whose contents are not known here, for a patient with allergies that a supply may hold.
+    """Names the supplies whose contents are not known here, for a patient with allergies that a supply may contain.
 
-    The check knows what the supplies of the record's own lists hold. A supply under any other name was not compared
+    The check knows what the supplies of the record's own lists contain. A supply under any other name was not compared
     with the allergies, and that must be said.
 
     Read its label, and compare it with the allergies yourself.
@@ -313,7 +311,7 @@ def supply_not_checked(case: Case) -> Iterable[Found]:
             seen.add(used.words)
             yield Found(
                 used.entry.path(*used.keys),
-                f'what "{used.words}" holds is not known here; it was not compared with the allergies to '
+                f'what "{used.words}" contains is not known here; it was not compared with the allergies to '
                 f"{', '.join(sorted(allergens))}",
                 event=used.entry.event.id,
             )

@@ -75,7 +75,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
             yield Found(
                 entry.path("charted_at"),
                 f"charted {length(wait)} after the event and not marked as a late entry; "
-                f"expected within {case.policy.text('late_entry_hours')}",
+                f"a mark is asked for after {case.policy.text('late_entry_hours')}",
                 event=event.id,
             )
 
@@ -111,7 +111,7 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
         if said is not None and said.strip().casefold() in _SAYS_NOTHING:
             yield Found(
                 entry.path("late_entry"),
-                f'late_entry says "{said}"; expected where the facts are recalled from',
+                f'late_entry says "{said}"; it does not say where the facts are recalled from',
                 event=entry.event.id,
             )
 

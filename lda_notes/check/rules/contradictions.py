@@ -52,7 +52,7 @@ def spray_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Fo
         yield Found(
             step.entry.path("anesthetic", "applied_at"),
             f"cold spray not labelled sterile was sprayed at {case.say(spray.applied_at or event.at)}, after skin "
-            f"preparation began at {case.say(started)}; expected before it",
+            f"preparation began at {case.say(started)}",
         )
 
 
@@ -112,7 +112,7 @@ def cream_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Fo
         yield Found(
             step.entry.path("anesthetic", "removed_at"),
             f"{cream.agent} was taken off at {case.say(cream.removed_at)}, after skin preparation began at "
-            f"{case.say(started)}; expected before it",
+            f"{case.say(started)}",
         )
 
 
@@ -216,7 +216,7 @@ def lock_and_infusion(step: Step, event: Access, case: Case) -> Iterable[Found]:
 
 @rule("wrong", "correct the drug or take the strength out", on=(Flushed,), cites=(COMMON_PRACTICE,))
 def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Finds a strength in units per mL on a lock that holds no heparin.
+    """Finds a strength in units per mL on a lock that contains no heparin.
 
     Only heparin is measured in units here: either the drug or the strength is wrong, and the difference matters to a
     patient who must not have heparin.
@@ -227,7 +227,7 @@ def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Fo
     if type(lock) is Lock and lock.units_per_ml and "heparin" not in lock.drug:
         yield Found(
             step.entry.path("lock", "units_per_ml"),
-            f"the lock of {lock.drug} has a strength in units per mL; expected none without heparin",
+            f"the lock of {lock.drug} has a strength in units per mL and contains no heparin",
         )
 
 
@@ -252,7 +252,7 @@ def dressing_view(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
         yield Found(
             step.entry.path("dressing", "site_visible"),
             f"the dressing is {dressing.type} and the puncture site is {'' if dressing.site_visible else 'not '}in "
-            f"view; expected it {'hidden' if hides else 'in view'}",
+            f"view; this dressing {'hides it' if hides else 'leaves it in view'}",
         )
 
 
@@ -355,7 +355,7 @@ def _signs_both_ways(site: Site, signs: Sequence[Sign]) -> Iterator[tuple[tuple[
 
 
 _SCALES: Final = (
-    # Words that the scale's name holds, and the limit with its highest score.
+    # Words that the scale's name contains, and the limit with its highest score.
     ("infiltration", "infiltration_grade"),
     ("ctcae", "ctcae_grade"),
     ("visual", "vip_score"),
@@ -392,7 +392,7 @@ def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Foun
     if limit is not None and site.scale.score > case.policy.value(limit):
         yield Found(
             step.entry.path("site", "scale", "score"),
-            f'the score is {site.scale.score} on the scale "{site.scale.name}"; expected at most '
+            f'the score is {site.scale.score} on the scale "{site.scale.name}", which ends at '
             f"{case.policy.value(limit)}",
             citations=case.policy.citations(limit),
         )
@@ -424,7 +424,7 @@ def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable
     if sign is not None:
         yield Found(
             step.entry.path("site", "scale", "score"),
-            f'the score is 0 on the scale "{site.scale.name}", and {sign} is present; expected at least 1',
+            f'the score is 0 on the scale "{site.scale.name}", and {sign} is present, which scores at least 1',
         )
 
 
@@ -456,7 +456,7 @@ def needle_reused(case: Case) -> Iterable[Found]:
             yield Found(
                 step.entry.path("needle", "udi"),
                 f"the needle of {event.id} carries the device identifier and serial number of that of "
-                f"{first.entry.event.id}; expected a new needle",
+                f"{first.entry.event.id}; a needle is used once",
                 related=(Related(first.entry.path("needle", "udi"), "the first use"),),
                 event=event.id,
             )

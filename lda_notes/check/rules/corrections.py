@@ -180,7 +180,7 @@ def _changed(old: Any, new: Any, path: Path = ()) -> Iterator[Path]:
 
 @rule("wrong", "make it an amendment, with the reason", cites=(_TERMS, _IHS))
 def addendum_changes_fact(case: Case) -> Iterable[Found]:
-    """Compares what an addendum adds with what the entry already holds.
+    """Compares what an addendum adds with what the entry already contains.
 
     An addendum adds what was left out. Changing what was recorded is an amendment, and must be marked as one, so that
     a reader sees that the entry once said something else.

@@ -50,8 +50,8 @@ def needle_dwell(case: Case) -> Iterable[Found]:
                 yield Found(
                     stay.closed.path("at"),
                     f"the needle put in {case.say(stay.since)} stayed in until {case.say(out)}, "
-                    f"{lasted(case, stay.since, out)}; expected out by {case.say(by)}, "
-                    f"after at most {case.policy.text('needle_dwell_days')}",
+                    f"{lasted(case, stay.since, out)}; it was due out by {case.say(by)}, "
+                    f"after {case.policy.text('needle_dwell_days')}",
                     related=_first_seen(case, stay, by),
                     event=stay.closed.event.id,
                     severity=_late(case, by, "needle_dwell_days", out),
@@ -96,8 +96,8 @@ def needle_overdue(case: Case) -> Iterable[Found]:
             yield Found(
                 stay.opened.path("at"),
                 f"the needle put in {case.say(stay.since)} is still in at {case.say(end)}, "
-                f"after {lasted(case, stay.since, end)}; expected out by {case.say(by)}, "
-                f"after at most {case.policy.text('needle_dwell_days')}",
+                f"after {lasted(case, stay.since, end)}; it was due out by {case.say(by)}, "
+                f"after {case.policy.text('needle_dwell_days')}",
                 related=_first_seen(case, stay, by),
                 event=stay.opened.event.id,
                 severity=_late(case, by, "needle_dwell_days", end),
@@ -136,8 +136,8 @@ def dressing_dwell(case: Case) -> Iterable[Found]:
                 yield Found(
                     stay.ended.path("at"),
                     f"the {_kind(stay)} put on {case.say(stay.since)} stayed on until {case.say(off)}, "
-                    f"{lasted(case, stay.since, off)}; expected changed by {case.say(by)}, "
-                    f"after at most {case.policy.text(limit)}",
+                    f"{lasted(case, stay.since, off)}; it was due to be changed by {case.say(by)}, "
+                    f"after {case.policy.text(limit)}",
                     related=(Related(stay.put_on.path("dressing"), "this dressing"),),
                     citations=_cited(case, stay, limit),
                     event=stay.ended.event.id,
@@ -177,8 +177,8 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
             yield Found(
                 stay.put_on.path("at"),
                 f"the {_kind(stay)} put on {case.say(stay.since)} is still on at {case.say(end)}, "
-                f"after {lasted(case, stay.since, end)}; expected changed by {case.say(by)}, "
-                f"after at most {case.policy.text(limit)}",
+                f"after {lasted(case, stay.since, end)}; it was due to be changed by {case.say(by)}, "
+                f"after {case.policy.text(limit)}",
                 citations=_cited(case, stay, limit),
                 event=stay.put_on.event.id,
                 severity=_late(case, by, limit, end),
@@ -296,7 +296,7 @@ def line_check_interval(case: Case) -> Iterable[Found]:
         yield Found(
             entry.path("at"),
             f"no look at the line{where} is charted from {case.say(began)} to {case.say(ended)}, "
-            f"{length(ended - began)}; expected at most {case.policy.text('line_check_hours')} between looks{more}",
+            f"{length(ended - began)}; looks are at most {case.policy.text('line_check_hours')} apart{more}",
             event=entry.event.id,
         )
 
@@ -345,7 +345,7 @@ def accessed_idle_flush(case: Case) -> Iterable[Found]:
             yield Found(
                 entry.path("at"),
                 f"the accessed port rested from {case.say(since)} to {case.say(ended)}, {length(ended - since)}, "
-                f"without a flush on record; expected at most {case.policy.text('accessed_idle_flush_hours')}",
+                f"without a flush on record; policy asks for one every {case.policy.text('accessed_idle_flush_hours')}",
                 event=entry.event.id,
             )
 
@@ -409,7 +409,7 @@ def _stood_idle(case: Case, removal: Entry, until: datetime, where: Entry, verb:
         yield Found(
             where.path("at"),
             f"the port {verb} without a needle from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
-            f"expected a flush by {case.say(by)}, after at most {case.policy.text('idle_flush_days')}",
+            f"a flush was due by {case.say(by)}, after {case.policy.text('idle_flush_days')}",
             event=where.event.id,
         )
 

@@ -85,7 +85,7 @@ def discard_too_large(step: Step, event: Access | FlushOrLock | LineUse, case: C
     if discarded > case.policy.value(limit):
         yield Found(
             step.entry.path("discard_ml"),
-            f"{quantity(discarded, 'mL')} was discarded; expected at most {case.policy.text(limit)}",
+            f"{quantity(discarded, 'mL')} was discarded; the limit is {case.policy.text(limit)}",
             citations=case.policy.citations(limit),
         )
 
@@ -120,7 +120,7 @@ def _free_flush_ml(flushes: tuple[Flush, ...]) -> Decimal | None:
     limits=("flush_volume_factor",),
 )
 def flush_below_minimum(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Compares the flush with twice the volume of catheter and add-ons, where the record holds these volumes.
+    """Compares the flush with twice the volume of catheter and add-ons, where the record contains these volumes.
 
     A smaller flush leaves drug or blood in the reservoir, where it clots or meets the next drug. Flushes of one event
     are added up; a flush that met resistance is not judged by its volume.
@@ -137,7 +137,7 @@ def flush_below_minimum(step: Step, event: Flushed, case: Case) -> Iterable[Foun
     if flushed is not None and flushed < least:
         yield Found(
             step.entry.path("flushes"),
-            f"{quantity(flushed, 'mL')} was flushed; expected at least {quantity(least, 'mL')}, "
+            f"{quantity(flushed, 'mL')} was flushed; the minimum is {quantity(least, 'mL')}, "
             f"{case.policy.text('flush_volume_factor')} the {quantity(system, 'mL')} of catheter and add-ons",
         )
 
@@ -198,7 +198,7 @@ def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
             continue
         yield Found(
             step.entry.path("flushes", position, "syringe_ml"),
-            f"a {quantity(barrel, 'mL')} syringe was used on a line not yet proved; expected at least "
+            f"a {quantity(barrel, 'mL')} syringe was used on a line not yet proved; the minimum is "
             f"{case.policy.text('syringe_ml')}",
         )
 
@@ -235,7 +235,7 @@ def bacteriostatic_saline(case: Case) -> Iterable[Found]:
             yield Found(
                 entry.path("flushes"),
                 f"{quantity(total, 'mL')} of saline with benzyl alcohol in the 24 hours up to {case.say(event.at)}; "
-                f"expected at most {case.policy.text('bacteriostatic_saline_ml_per_day')}",
+                f"the limit is {case.policy.text('bacteriostatic_saline_ml_per_day')}",
                 event=event.id,
             )
 
@@ -263,13 +263,13 @@ def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
 def treatment_strength_heparin(case: Case) -> Iterable[Found]:
     """Finds a heparin lock stronger than the strongest lock flush that is sold.
 
-    Vials of heparin for treatment hold ten times and more of a lock; mixing them up has killed patients.
+    Vials of heparin for treatment contain ten times and more of a lock; mixing them up has killed patients.
 
     Aspirate the lock, tell the prescriber, look for bleeding, and report the mix-up.
     """
     for one in against(case, "treatment-strength-heparin"):
         yield one.found(
-            f"the heparin lock holds {quantity(one.used.units_per_ml or Decimal(0), 'units per mL')}; expected at most "
+            f"the heparin lock is {quantity(one.used.units_per_ml or Decimal(0), 'units per mL')}; the limit is "
             f"{case.policy.text('heparin_lock_strength_units_per_ml')}",
             "units_per_ml",
         )
@@ -297,8 +297,8 @@ def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     if lock.units_per_ml < high and lock.units_per_ml != low:
         yield Found(
             step.entry.path("lock", "units_per_ml"),
-            f"the heparin lock holds {quantity(lock.units_per_ml, 'units per mL')}; expected "
-            f"{quantity(low, 'units per mL')} or {quantity(high, 'units per mL')}",
+            f"the heparin lock is {quantity(lock.units_per_ml, 'units per mL')}; lock flushes are sold as "
+            f"{quantity(low, 'units per mL')} and {quantity(high, 'units per mL')}",
         )
 
 
@@ -371,7 +371,7 @@ def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Foun
     cites=(Citation("heparin-lock-label", "R2"),),
 )
 def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Compares the lock with the volume of catheter and add-ons and a fifth more, where the record holds these volumes.
+    """Compares the lock with the volume of catheter and add-ons and a fifth more, where these are recorded.
 
     A lock that does not fill the line leaves blood at the tip, where it clots.
 
@@ -387,7 +387,7 @@ def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found
     if lock.volume_ml < least:
         yield Found(
             step.entry.path("lock", "volume_ml"),
-            f"the lock is {quantity(lock.volume_ml, 'mL')}; expected at least {quantity(least, 'mL')}, "
+            f"the lock is {quantity(lock.volume_ml, 'mL')}; the minimum is {quantity(least, 'mL')}, "
             f"{case.policy.text('lock_volume_factor')} the {quantity(system, 'mL')} of catheter and add-ons",
         )
 

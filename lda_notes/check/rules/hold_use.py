@@ -85,9 +85,9 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     own = holds[0].began is step.entry
     yield Found(
         step.entry.path("purpose"),
-        f"the line was used for {event.purpose} although this event shows {_why(holds)}; expected no use"
+        f"the line was used for {event.purpose} although this event shows {_why(holds)}"
         if own
-        else f"the line was used for {event.purpose} while {_since(holds, case)}; expected no use before it is cleared",
+        else f"the line was used for {event.purpose} while {_since(holds, case)}; it is used only once cleared",
         related=() if own else _beginning(holds),
     )
 
@@ -111,7 +111,7 @@ def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: C
         if (hold := flushed_on_hold(event, holds)) is not None:
             yield Found(
                 step.entry.path("on"),
-                f"the line was flushed elsewhere while {_since((hold,), case)}; expected no flush before it is cleared",
+                f"the line was flushed elsewhere while {_since((hold,), case)}; it is flushed only once cleared",
                 related=_beginning((hold,)),
             )
         return
@@ -122,8 +122,9 @@ def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: C
         return
     yield Found(
         step.entry.path("flushes"),
-        f"the line was flushed while {_since(holds, case)}; expected "
-        f"{'only work on its patency, with the steps tried' if patency_only else 'no flush'} before it is cleared",
+        f"the line was flushed while {_since(holds, case)}; "
+        f"{'only work on its patency is done, with the steps tried,' if patency_only else 'it may not be flushed'} "
+        "before it is cleared",
         related=_beginning(holds),
     )
 
@@ -146,7 +147,7 @@ def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable
     if holds and event.infusion is not None and not _ordered(event):
         yield Found(
             step.entry.path("infusion"),
-            f"an infusion was connected while the line is {_since(holds, case)}; expected none before it is cleared",
+            f"an infusion was connected while the line is {_since(holds, case)}; nothing runs before it is cleared",
         )
 
 
@@ -214,7 +215,7 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
             yield Found(
                 swollen.path("site", "swelling"),
                 f"swelling was seen at {case.say(swollen.event.at)} with an infusion running since "
-                f"{case.say(running.event.at)}, and no stop is charted; expected the infusion stopped at once",
+                f"{case.say(running.event.at)}, and no stop is charted; it is to be stopped at once",
                 related=(Related(running.path(), "the infusion"),),
                 event=swollen.event.id,
             )
@@ -266,7 +267,7 @@ def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Ite
     said = before if isinstance(before, str) else "not assessed"
     yield Found(
         step.entry.path("blood_return_before" if event.blood_return_before is not None else "blood_return"),
-        f"a vesicant was given with blood return {said}; expected present",
+        f"a vesicant was given with blood return {said}; it must be present",
     )
 
 
@@ -314,9 +315,7 @@ def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -
     if type(site) is not Site or site.swelling != "present" or event.problems:
         return
     if type(event.flushes) is tuple and event.flushes:
-        yield Found(
-            step.entry.path("flushes"), "the line was flushed while swelling is present; expected no flush into it"
-        )
+        yield Found(step.entry.path("flushes"), "the line was flushed while swelling is present")
 
 
 @rule("unsafe", "stop, and ask whoever set the limit", on=(LineUse,), cites=(COMMON_PRACTICE,))
@@ -335,7 +334,7 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
     if limit is not None and event.action != "stopped":
         yield Found(
             step.entry.path("vesicant" if against == "no vesicant" else "purpose"),
-            f'the evaluation of {case.say(limit.began.event.at)} says "{against}"; expected none before that is lifted',
+            f'the evaluation of {case.say(limit.began.event.at)} says "{against}", and that was not lifted',
             related=(Related(limit.began.path(), "the limit was set here"),),
         )
 

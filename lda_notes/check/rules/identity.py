@@ -45,7 +45,7 @@ def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
             yield Found(
                 entry.path("identifiers_checked"),
                 f"identified by {', '.join(sorted(counting)) or 'no identifier of the person'}{room}; "
-                f"expected at least {case.policy.text('patient_identifiers')}",
+                f"the minimum is {case.policy.text('patient_identifiers')}",
                 event=event.id,
             )
 
@@ -83,7 +83,7 @@ def implausible_age(case: Case) -> Iterable[Found]:
     if years > case.policy.value("plausible_age_years"):
         yield Found(
             ("patient", "birth_date"),
-            f"the birth date makes an age of {years} years; expected at most {case.policy.text('plausible_age_years')}",
+            f"the birth date makes an age of {years} years; the most is {case.policy.text('plausible_age_years')}",
         )
 
 
@@ -97,7 +97,7 @@ def implausible_weight(case: Case) -> Iterable[Found]:
 
     A weight in pounds or with a slipped decimal point changes doses by a factor.
 
-    Weigh the patient again, or correct the unit; the record holds kg.
+    Weigh the patient again, or correct the unit; weights are in kg.
     """
     patient = case.timeline.episode.patient
     if patient.weight_kg is None:
@@ -108,13 +108,13 @@ def implausible_weight(case: Case) -> Iterable[Found]:
         years = years_old(patient.birth_date, case.local(case.timeline.entries[0].event.at).date())
     most = "plausible_infant_kg" if years == 0 else "plausible_weight_kg"
     if weight > policy.value(most):
-        expected = f"at most {policy.text(most)}"
+        limit = f"the most is {policy.text(most)}"
     elif years is not None and years >= policy.value("adult_years") and weight < policy.value("plausible_adult_kg"):
-        expected = f"at least {policy.text('plausible_adult_kg')}"
+        limit = f"the least for an adult is {policy.text('plausible_adult_kg')}"
     else:
         return
     age = "" if years is None else f" at an age of {years} {'year' if years == 1 else 'years'}"
-    yield Found(("patient", "weight_kg"), f"the weight is {number(weight)} kg{age}; expected {expected}")
+    yield Found(("patient", "weight_kg"), f"the weight is {number(weight)} kg{age}; {limit}")
 
 
 @rule("wrong", "correct the identifiers", cites=(_GOAL,))
@@ -133,7 +133,7 @@ def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
         if seen.setdefault(identifier.system, identifier.value) != identifier.value:
             yield Found(
                 ("patient", "identifiers", position, "value"),
-                "two different identifiers come from the same system; expected one",
+                "two different identifiers come from the same system; a patient has one there",
             )
 
 
@@ -175,8 +175,8 @@ def unknown_septum(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     septa = case.timeline.episode.port.septa
     if event.septum is None or event.septum in septa:
         return ()
-    expected = " or ".join(f'"{name}"' for name in septa)
-    message = f'septum "{event.septum}" is not one of the port\'s; expected {expected}'
+    known = " and ".join(f'"{name}"' for name in septa)
+    message = f'septum "{event.septum}" is not one of the port\'s, which are {known}'
     return (Found(step.entry.path("septum"), message),)
 
 
@@ -190,4 +190,4 @@ def septa_share_a_name(case: Case) -> Iterable[Found]:
     """
     septa = case.timeline.episode.port.septa
     if len({name.casefold() for name in septa}) < len(septa):
-        yield Found(("port", "septa"), f'both septa are named "{septa[0]}"; expected two names')
+        yield Found(("port", "septa"), f'both septa are named "{septa[0]}"; each needs a name of its own')

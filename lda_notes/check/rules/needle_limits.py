@@ -37,7 +37,7 @@ def needle_gauge(step: Step, event: Access | ArrivalAccessed, case: Case) -> Ite
     if not low <= needle.gauge <= high:
         yield Found(
             step.entry.path("needle", "gauge"),
-            f"the needle's gauge is {needle.gauge}; expected {low} to {high} for a non-coring needle",
+            f"the needle's gauge is {needle.gauge}; non-coring needles are made in {low} to {high} gauge",
         )
 
 
@@ -65,8 +65,8 @@ def needle_length(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
         hint = f"; {quantity(length, 'inch')} would be {quantity(length * _MM_PER_INCH, 'mm')}" if inches else ""
         yield Found(
             step.entry.path("needle", "length_mm"),
-            f"the needle's length is {quantity(length, 'mm')}; expected {quantity(low, 'mm')} to "
-            f"{quantity(high, 'mm')}{hint}",
+            f"the needle's length is {quantity(length, 'mm')}; non-coring needles are {quantity(low, 'mm')} to "
+            f"{quantity(high, 'mm')} long{hint}",
         )
 
 
@@ -88,7 +88,7 @@ def coring_needle(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
     if type(needle) is Needle and needle.non_coring is False:
         yield Found(
             step.entry.path("needle", "non_coring"),
-            "the port was entered with a needle that is not non-coring; expected a non-coring needle",
+            "the port was entered with a needle that is not non-coring",
         )
 
 
@@ -109,7 +109,7 @@ def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
     if attempts is not None and attempts > case.policy.value("needle_attempts"):
         yield Found(
             step.entry.path("attempts"),
-            f"the port was entered after {attempts} attempts; expected at most {case.policy.text('needle_attempts')} "
+            f"the port was entered after {attempts} attempts; the limit is {case.policy.text('needle_attempts')} "
             "by one nurse",
         )
 
@@ -177,8 +177,8 @@ def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[
     if unrated:
         yield Found(
             step.entry.path("purpose"),
-            f"power injection through a {' and a '.join(unrated)} recorded as not rated for it; expected a rated "
-            "needle and a rated port",
+            f"power injection through a {' and a '.join(unrated)} recorded as not rated "
+            "for it; needle and port must both be rated",
         )
 
 
@@ -242,7 +242,7 @@ def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Fou
     if event.flow_ml_per_s > allowed:
         yield Found(
             step.entry.path("flow_ml_per_s"),
-            f"power injection at {quantity(event.flow_ml_per_s, 'mL per second')}; expected at most "
+            f"power injection at {quantity(event.flow_ml_per_s, 'mL per second')}; the limit is "
             f"{quantity(allowed, 'mL per second')} {why}",
             citations=(*citations, _POWER_NOTICE),
         )
@@ -268,7 +268,7 @@ def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Fo
     if type(gauge) is int and gauge > case.policy.value("power_gauge_max"):
         yield Found(
             step.entry.path("purpose"),
-            f"power injection through a {gauge} gauge needle; expected at most "
+            f"power injection through a {gauge} gauge needle; the limit is "
             f"{case.policy.value('power_gauge_max')} gauge",
         )
 
@@ -296,7 +296,7 @@ def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable
         why = "by the port's label" if labelled is not None else "where the port's label is not recorded"
         yield Found(
             step.entry.path("pressure_psi"),
-            f"the injector's pressure limit was {quantity(event.pressure_psi, 'psi')}; expected at most "
+            f"the injector's pressure limit was {quantity(event.pressure_psi, 'psi')}; the limit is "
             f"{quantity(allowed, 'psi')} {why}",
         )
 
@@ -318,7 +318,7 @@ def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Ite
     if _injected(event) and event.blood_return_before in ("none", "sluggish"):
         yield Found(
             step.entry.path("blood_return_before"),
-            f"power injection with blood return {event.blood_return_before} right before it; expected present",
+            f"power injection with blood return {event.blood_return_before} right before it; it must be present",
         )
 
 
@@ -353,6 +353,6 @@ def power_injection_test_flush(step: Step, event: LineUse, case: Case) -> Iterab
     if known and total < case.policy.value("power_test_flush_ml"):
         yield Found(
             step.entry.path("purpose"),
-            f"power injection after a flush of {quantity(total, 'mL')}; expected at least "
+            f"power injection after a flush of {quantity(total, 'mL')}; the minimum is "
             f"{case.policy.text('power_test_flush_ml')}",
         )

@@ -51,7 +51,7 @@ def _last_removal(step: Step, case: Case) -> str:
 
 @rule("wrong", "chart the removal that is missing, or correct the time", on=(Opening,), cites=(_CDC,))
 def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[Found]:
-    """Finds a needle put into a septum that, by the record, still holds one.
+    """Finds a needle put into a septum that, by the record, still has one.
 
     Either the removal was not charted, and with it whether the old needle came out whole, or one of the two events
     has a wrong time. The needle's clock runs from the wrong needle until it is settled.
@@ -61,7 +61,7 @@ def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[
     stay = step.before.needle
     if stay is None:
         return ()
-    message = f"a needle is put in while {_named(stay.opened, case)} still holds; no removal is charted"
+    message = f"a needle is put in while {_named(stay.opened, case)} is still in; no removal is charted"
     return (Found(step.entry.path("at"), message, related=(Related(stay.opened.path(), "the needle that is in"),)),)
 
 
@@ -204,7 +204,7 @@ def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found
     if apart > case.policy.span("needle_change_minutes"):
         yield Found(
             step.entry.path("follows_removal"),
-            f"the access comes {length(apart)} after the removal that it names; expected within "
+            f"the access comes {length(apart)} after the removal that it names; a needle change takes at most "
             f"{case.policy.text('needle_change_minutes')}",
             related=(Related(last.path(), "the removal"),),
         )

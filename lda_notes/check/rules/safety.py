@@ -77,13 +77,13 @@ def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Fou
     if against:
         yield Found(
             step.entry.path("site", against[0][0]),
-            f"the port was accessed although {' and '.join(says for _, says in against)}; expected no access",
+            f"the port was accessed although {' and '.join(says for _, says in against)}",
         )
 
 
 @rule(
     "advice",
-    "say under problems what was made of it, or that it is expected",
+    "say under problems what was made of it, or that it was to be seen",
     on=(SiteSeen,),
     cites=(_US_HOSPITAL, Citation("ayrshire-arran-adult", "R")),
 )
@@ -117,7 +117,7 @@ def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[F
     if signs:
         yield Found(
             step.entry.path("site"),
-            f"the site shows {' and '.join(signs)}; expected a problem with what was done about it",
+            f"the site shows {' and '.join(signs)}; what was done about it is not recorded",
         )
 
 
@@ -142,7 +142,7 @@ def site_score_unanswered(step: Step, event: SiteSeen, case: Case) -> Iterable[F
         yield Found(
             step.entry.path("site", "scale", "score"),
             f'the score is {site.scale.score} on the scale "{site.scale.name}", which asks for action above '
-            f"{case.policy.value('vip_act_below')}; expected a problem with what was done about it",
+            f"{case.policy.value('vip_act_below')}; what was done about it is not recorded",
         )
 
 
@@ -165,7 +165,7 @@ def sluggish_return_untreated(step: Step, event: Proved, case: Case) -> Iterable
     if event.blood_return == "sluggish" and not event.steps_tried and not _spoken_of(event):
         yield Found(
             step.entry.path("blood_return"),
-            "blood return is sluggish; expected the steps tried or a problem with what was done about it",
+            "blood return is sluggish; neither steps tried nor what was done about it is recorded",
         )
 
 
@@ -186,7 +186,7 @@ def blood_not_like_whole_blood(step: Step, event: Proved, case: Case) -> Iterabl
     if event.blood_looks is not None and event.blood_looks != "like whole blood" and event.blood_return == "present":
         yield Found(
             step.entry.path("blood_looks"),
-            f"blood return is present and the blood looks {event.blood_looks}; expected like whole blood",
+            f"blood return is present and the blood looks {event.blood_looks}; it should look like whole blood",
         )
 
 
@@ -234,7 +234,7 @@ def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]
     if event.needle_intact is False and not _told(event):
         yield Found(
             step.entry.path("needle_intact"),
-            "the needle did not come out whole, and nobody is recorded as told; expected a problem with who was told",
+            "the needle did not come out whole, and no one is recorded as told",
         )
 
 
@@ -249,7 +249,7 @@ def safety_device_failed(step: Step, event: Deaccess, case: Case) -> Iterable[Fo
     if event.safety_engaged is False and not event.problems:
         yield Found(
             step.entry.path("safety_engaged"),
-            "the needle's safety device did not lock; expected a problem with what was done about it",
+            "the needle's safety device did not lock; what was done about it is not recorded",
         )
 
 
@@ -264,7 +264,7 @@ def bleeding_continues(step: Step, event: Deaccess, case: Case) -> Iterable[Foun
     if event.bleeding == "continuing" and not _told(event):
         yield Found(
             step.entry.path("bleeding"),
-            "bleeding continues after removal, and nobody is recorded as told; expected a problem with who was told",
+            "bleeding continues after removal, and no one is recorded as told",
         )
 
 
@@ -322,7 +322,7 @@ def no_skin_antisepsis(step: Step, event: Dressed, case: Case) -> Iterable[Found
     Prepare the skin. If one agent is not borne, there is another.
     """
     if type(event.antisepsis) is NotDone:
-        yield Found(step.entry.path("antisepsis"), "skin antisepsis was left out; expected skin antisepsis")
+        yield Found(step.entry.path("antisepsis"), "skin antisepsis was left out")
 
 
 @rule("advice", "lay the dressing again without pulling on the skin", on=(Dressed,), cites=(COMMON_PRACTICE,))
@@ -336,7 +336,7 @@ def dressing_under_tension(step: Step, event: Dressed, case: Case) -> Iterable[F
     if getattr(event.dressing, "without_tension", None) is False:
         yield Found(
             step.entry.path("dressing", "without_tension"),
-            "the dressing pulls on the skin; expected it without tension",
+            "the dressing pulls on the skin; it should be laid without tension",
         )
 
 
@@ -351,7 +351,7 @@ def loose_connections(step: Step, event: LineCheck, case: Case) -> Iterable[Foun
     if event.connections_secure is False and not event.problems:
         yield Found(
             step.entry.path("connections_secure"),
-            "connections or clamps were not secure; expected a problem with what was done about it",
+            "connections or clamps were not secure; what was done about it is not recorded",
         )
 
 
@@ -374,7 +374,7 @@ def infusion_before_tip_confirmed(step: Step, event: Access, case: Case) -> Iter
     if event.tip_confirmed is False and event.infusion is not None:
         yield Found(
             step.entry.path("tip_confirmed"),
-            "an infusion was connected, and the tip position is not confirmed; expected it confirmed before use",
+            "an infusion was connected, and the tip position is not confirmed; it is confirmed before use",
         )
 
 
@@ -392,7 +392,7 @@ def allergies_not_checked(step: Step, event: CareEvent, case: Case) -> Iterable[
     Check the allergies now, and amend the entry.
     """
     if event.allergies_checked is False:
-        yield Found(step.entry.path("allergies_checked"), "the allergies were not checked; expected a check before")
+        yield Found(step.entry.path("allergies_checked"), "the allergies were not checked before the procedure")
 
 
 @rule("gap", "chart what happened and what was done about it", on=(CareEvent,), cites=(_INS,))
@@ -406,7 +406,7 @@ def not_tolerated_unexplained(step: Step, event: CareEvent, case: Case) -> Itera
     if event.response == "not tolerated" and not event.problems and event.remarks is None:
         yield Found(
             step.entry.path("response"),
-            "the patient did not tolerate the procedure; expected a problem or a remark that says what happened",
+            "the patient did not tolerate the procedure; what happened is not recorded",
         )
 
 

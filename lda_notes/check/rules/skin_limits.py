@@ -68,7 +68,7 @@ def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
         yield Found(
             step.entry.path("antisepsis", "scrub_s"),
             f"{antisepsis.agent}{_skin(antisepsis)} was scrubbed for {quantity(antisepsis.scrub_s, 'seconds')}; "
-            f"expected at least {case.policy.text(limit)}",
+            f"the minimum is {case.policy.text(limit)}",
             citations=case.policy.citations(limit),
         )
 
@@ -93,7 +93,7 @@ def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
         yield Found(
             step.entry.path("antisepsis", "scrub_s"),
             f"{antisepsis.agent} was applied with friction for {quantity(antisepsis.scrub_s, 'seconds')}; "
-            f"expected at least {case.policy.text('skin_friction_s')}",
+            f"the minimum is {case.policy.text('skin_friction_s')}",
         )
 
 
@@ -119,7 +119,7 @@ def antiseptic_dry_time(step: Step, event: Dressed, case: Case) -> Iterable[Foun
         yield Found(
             step.entry.path("antisepsis", "dry_s"),
             f"{antisepsis.agent}{_skin(antisepsis)} dried for {quantity(antisepsis.dry_s, 'seconds')}; "
-            f"expected at least {case.policy.text(limit)}",
+            f"the minimum is {case.policy.text(limit)}",
             citations=case.policy.citations(limit),
         )
 
@@ -142,7 +142,7 @@ def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     if type(antisepsis) is Antisepsis and antisepsis.fully_dry is False:
         yield Found(
             step.entry.path("antisepsis", "fully_dry"),
-            "the skin was touched before it was fully dry; expected fully dry after skin preparation",
+            "the skin was touched before it was fully dry",
         )
 
 
@@ -196,7 +196,7 @@ def cream_contact_short(step: Step, event: Access, case: Case) -> Iterable[Found
     if limit is not None and case.span(limit) > stayed and stayed.total_seconds() >= 0:
         yield Found(
             step.entry.path("anesthetic", "removed_at"),
-            f"{used.agent} stayed on for {length(stayed)}; expected at least {case.policy.text(limit)}",
+            f"{used.agent} stayed on for {length(stayed)}; the minimum is {case.policy.text(limit)}",
             citations=(*case.policy.citations(limit), Citation("ayrshire-arran-adult", "R", "20 to 60 minutes")),
         )
 
@@ -265,7 +265,7 @@ def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found
         if found > case.policy.value(limit):
             yield Found(
                 step.entry.path("anesthetic", key),
-                f"{said} of {used.agent} {whom}; expected at most {case.policy.text(limit)}, by the row {row.whom}",
+                f"{said} of {used.agent} {whom}; the limit for {row.whom} is {case.policy.text(limit)}",
                 citations=case.policy.citations(limit),
             )
 
@@ -334,14 +334,14 @@ def cream_adult_amount(step: Step, event: Access, case: Case) -> Iterable[Found]
     if used.amount_g is not None and used.amount_g > policy.value("cream_adult_g"):
         yield Found(
             step.entry.path("anesthetic", "amount_g"),
-            f"{quantity(used.amount_g, 'g')} of {used.agent} for an adult; expected {policy.text('cream_adult_g')}",
+            f"{quantity(used.amount_g, 'g')} of {used.agent}; an adult's is {policy.text('cream_adult_g')}",
         )
     low, high = policy.value("cream_adult_area_min_cm2"), policy.value("cream_adult_area_cm2")
     if used.area_cm2 is not None and not low <= used.area_cm2 <= high:
         yield Found(
             step.entry.path("anesthetic", "area_cm2"),
             f"{used.agent} covered {quantity(used.area_cm2, 'square cm')} on an adult; "
-            f"expected {quantity(low, 'square cm')} to {quantity(high, 'square cm')}",
+            f"the label says {quantity(low, 'square cm')} to {quantity(high, 'square cm')}",
         )
 
 
@@ -412,5 +412,5 @@ def intradermal_volume(step: Step, event: Access, case: Case) -> Iterable[Found]
         yield Found(
             step.entry.path("anesthetic", "volume_ml"),
             f"{quantity(used.volume_ml, 'mL')} of {used.agent}; "
-            f"expected at most {case.policy.text('intradermal_lidocaine_ml')}",
+            f"the limit is {case.policy.text('intradermal_lidocaine_ml')}",
         )

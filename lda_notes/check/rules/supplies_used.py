@@ -73,7 +73,7 @@ def _through_the_line(entry: Entry, event: Flushed) -> Iterator[Used]:
 
 
 def holding(case: Case, allergen: str) -> Iterator[Used]:
-    """Yield every supply used that holds ``allergen``."""
+    """Yield every supply used that contains ``allergen``."""
     for used in supplies_used(case):
         inside = contains(used.words)
         if inside is not None and allergen in inside:

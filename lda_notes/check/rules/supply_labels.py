@@ -208,7 +208,7 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
 def expired_by_identifier(case: Case) -> Iterable[Found]:
     """Compares the expiry inside the device identifier with the day of use, where no expiry was charted beside it.
 
-    A scan often holds the expiry that nobody typed.
+    A scan often contains the expiry that nobody typed.
 
     Use a supply that is in date, and tell who decides what follows for the patient.
     """

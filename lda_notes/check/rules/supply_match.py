@@ -44,15 +44,12 @@ def heparin_history(case: Case) -> Iterable[Found]:
     thrombocytopenia, once that was known.
 
     The little heparin of a flush can set the reaction off again, with clots and loss of limbs. Taurolidine locks and
-    coated catheters may hold heparin too.
+    coated catheters may contain heparin too.
 
     Use 0.9% sodium chloride, or what the prescriber orders instead, and mark the patient's record.
     """
     for one in against(case, "heparin-history"):
-        yield one.found(
-            f"{one.used.said} is used in a patient with a history of heparin-induced thrombocytopenia; expected no "
-            "heparin"
-        )
+        yield one.found(f"{one.used.said} is used in a patient with a history of heparin-induced thrombocytopenia")
 
 
 @rule(
@@ -115,7 +112,7 @@ def prilocaine_methemoglobinemia(case: Case) -> Iterable[Found]:
     Take the cream off and use another way to numb the skin.
     """
     for one in against(case, "prilocaine-methemoglobinemia"):
-        yield one.found("cream with prilocaine is used in a patient with a history of methemoglobinemia; expected none")
+        yield one.found("cream with prilocaine is used in a patient with a history of methemoglobinemia")
 
 
 @rule("advice", "ask the prescriber, and watch for bluish skin", cites=(_CREAM,))
@@ -143,7 +140,7 @@ def spray_cold_intolerance(case: Case) -> Iterable[Found]:
     Use another way to numb the skin.
     """
     for one in against(case, "spray-cold-intolerance"):
-        yield one.found("cold spray is used in a patient with cold intolerance; expected another anesthetic")
+        yield one.found("cold spray is used in a patient with cold intolerance")
 
 
 # -- newborns and infants --
@@ -171,13 +168,13 @@ def preservative_newborn(case: Case) -> Iterable[Found]:
 
 @rule(
     "gap",
-    "read on the label whether the lock holds a preservative, and record it",
+    "read on the label whether the lock contains a preservative, and record it",
     on=(Flushed,),
     limits=("neonate_days",),
     cites=(Citation("heparin-lock-label", "R2"),),
 )
 def preservative_unknown_newborn(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Finds a lock in a newborn without a record of whether it holds a preservative.
+    """Finds a lock in a newborn without a record of whether it contains a preservative.
 
     The same drug is sold with and without benzyl alcohol; only the label tells, and in a newborn it decides.
 
@@ -186,7 +183,7 @@ def preservative_unknown_newborn(step: Step, event: Flushed, case: Case) -> Iter
     if type(event.lock) is Lock and event.lock.preservative is None and is_newborn(case, step.entry.event):
         yield Found(
             step.entry.path("lock"),
-            f"whether the lock of {event.lock.drug} holds a preservative is not recorded, for a newborn",
+            f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn",
             lacks=("lock.preservative",),
         )
 
@@ -231,7 +228,7 @@ def alcohol_on_newborn_skin(case: Case) -> Iterable[Found]:
     for one in against(case, "alcohol-on-newborn-skin"):
         yield one.found(
             f"{one.used.words} is used on the skin of a newborn of {days_at(case, one.used.entry.event)} days; "
-            "expected an agent without alcohol"
+            "it contains alcohol"
         )
 
 
@@ -273,7 +270,7 @@ def chlorhexidine_under_age(case: Case) -> Iterable[Found]:
         if "alcohol" not in one.used.words or not is_newborn(case, event):
             yield one.found(
                 f"{one.used.words} is used at {quantity(Decimal(months_at(case, event) or 0), 'months')} of age; "
-                f"expected from {case.policy.text('chg_age_months')}"
+                f"the minimum age is {case.policy.text('chg_age_months')}"
             )
 
 
@@ -325,9 +322,7 @@ def chlorhexidine_dressing_premature(case: Case) -> Iterable[Found]:
     """
     for one in _dressings(case, "chlorhexidine-dressing-premature"):
         months = quantity(Decimal(months_at(case, one.used.entry.event) or 0), "months")
-        yield one.found(
-            f"a dressing with chlorhexidine is used on a premature infant of {months}; expected one without it"
-        )
+        yield one.found(f"a dressing with chlorhexidine is used on a premature infant of {months}")
 
 
 @rule(
@@ -400,7 +395,7 @@ def taurolidine_lock(case: Case) -> Iterable[Found]:
     """Finds a taurolidine lock, whose label differs from country to country.
 
     The product of Europe is labelled for ports; that of the US is for the hemodialysis catheters of adults only, and
-    holds ten times the heparin of a lock.
+    contains ten times the heparin of a lock.
 
     Read the label of the product in hand.
     """

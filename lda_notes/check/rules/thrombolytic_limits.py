@@ -58,7 +58,7 @@ def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[
         why += f" and a lumen of {quantity(event.lumen_ml, 'mL')}"
     yield Found(
         step.entry.path("dose_mg"),
-        f"the alteplase dose is {quantity(event.dose_mg, 'mg')}; expected {quantity(expected, 'mg')} {why}",
+        f"the alteplase dose is {quantity(event.dose_mg, 'mg')}; the label's dose is {quantity(expected, 'mg')} {why}",
     )
 
 
@@ -99,7 +99,7 @@ def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> I
 def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
     """Compares dose and volume of alteplase: at the labelled concentration one gives the other.
 
-    A volume that does not hold the dose means a slip in one of the two, or a wrong dilution. Only a lumen of more than
+    A volume that does not give the dose means a slip in one of the two, or a wrong dilution. Only a lumen of more than
     2 mL may be filled by diluting further.
 
     Read the preparation record again and amend what is wrong.
@@ -115,7 +115,7 @@ def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> 
         return
     yield Found(
         step.entry.path("volume_ml"),
-        f"{quantity(event.dose_mg, 'mg')} of alteplase in {quantity(event.volume_ml, 'mL')}; expected "
+        f"{quantity(event.dose_mg, 'mg')} of alteplase in {quantity(event.volume_ml, 'mL')}; it is "
         f"{quantity(expected, 'mL')} at {case.policy.text('alteplase_mg_per_ml')}",
     )
 
@@ -129,7 +129,7 @@ def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> 
 def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
     """Measures the time from mixing alteplase to putting it in.
 
-    The mixed drug holds no preservative and loses its strength; the label gives it 8 hours.
+    The mixed drug contains no preservative and loses its strength; the label gives it 8 hours.
 
     Discard it and mix a fresh vial.
     """
@@ -139,7 +139,7 @@ def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> 
     if kept > case.span("alteplase_use_within_hours"):
         yield Found(
             step.entry.path("reconstituted_at"),
-            f"the alteplase was put in {length(kept)} after mixing; expected at most "
+            f"the alteplase was put in {length(kept)} after mixing; the limit is "
             f"{case.policy.text('alteplase_use_within_hours')}",
         )
 
@@ -229,7 +229,7 @@ def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
         if waited < case.span("alteplase_second_dose_minutes"):
             yield Found(
                 dose.step.entry.path("at"),
-                f"a further alteplase dose was given {length(waited)} after the one before; expected at least "
+                f"a further alteplase dose was given {length(waited)} after the one before; the minimum is "
                 f"{case.policy.text('alteplase_second_dose_minutes')}",
                 related=(Related(dose.before.path("at"), "the dose before"),),
                 event=dose.event.id,
@@ -249,7 +249,7 @@ def alteplase_third_dose(case: Case) -> Iterable[Found]:
             related = (Related(dose.before.path("at"), "the dose before"),) if dose.before is not None else ()
             yield Found(
                 dose.step.entry.path("drug"),
-                f"this is alteplase dose {dose.number} for one occlusion; expected at most "
+                f"this is alteplase dose {dose.number} for one occlusion; the limit is "
                 f"{case.policy.text('alteplase_doses')}",
                 related=related,
                 event=dose.event.id,
@@ -268,7 +268,7 @@ def alteplase_total(case: Case) -> Iterable[Found]:
         if dose.event.dose_mg is not None and dose.total_mg > case.policy.value("alteplase_total_mg"):
             yield Found(
                 dose.step.entry.path("dose_mg"),
-                f"the alteplase doses for this occlusion add up to {quantity(dose.total_mg, 'mg')}; expected at most "
+                f"the alteplase doses for this occlusion add up to {quantity(dose.total_mg, 'mg')}; the limit is "
                 f"{case.policy.text('alteplase_total_mg')}",
                 event=dose.event.id,
             )
@@ -347,7 +347,7 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
             if waited > expected + slack:
                 yield Found(
                     step.entry.path("at"),
-                    f"the look came {length(waited)} after the alteplase was put in; expected at "
+                    f"the look came {length(waited)} after the alteplase was put in; it was due at "
                     f"{case.policy.text(limit)}",
                     citations=case.policy.citations(limit),
                 )
@@ -386,5 +386,5 @@ def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterabl
         expected = quantity(low, "mL") if low == high else f"{quantity(low, 'mL')} to {quantity(high, 'mL')}"
         yield Found(
             step.entry.path("withdrawn_ml"),
-            f"{quantity(event.withdrawn_ml, 'mL')} was withdrawn; expected {expected} for {quantity(weight, 'kg')}",
+            f"{quantity(event.withdrawn_ml, 'mL')} was withdrawn; at {quantity(weight, 'kg')} it is {expected}",
         )

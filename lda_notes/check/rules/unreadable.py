@@ -21,7 +21,7 @@ READING: Final[tuple[Explained, ...]] = (
         "without offset.",
         "What does not fit was written and could not be read: it is neither recorded nor missing, and every document "
         "names it so that it is never lost in silence.",
-        "correct the value; `lda-notes schema` holds the whole layout",
+        "correct the value; `lda-notes schema` contains the whole layout",
     ),
     Explained(
         "entry-changed-after-signing",
@@ -44,7 +44,7 @@ READING: Final[tuple[Explained, ...]] = (
     ),
     Explained(
         "empty-file",
-        "The file holds nothing at all.",
+        "The file contains nothing at all.",
         "A file is easily emptied by a failed copy.",
         "restore it, or take it out",
     ),
@@ -92,7 +92,7 @@ READING: Final[tuple[Explained, ...]] = (
     ),
     Explained(
         "hidden-character",
-        "The file holds control or direction marks that cannot be seen.",
+        "The file contains control or direction marks that cannot be seen.",
         "Text with hidden marks can read differently on paper and on the screen.",
         "type the row again without them",
     ),
@@ -104,7 +104,7 @@ READING: Final[tuple[Explained, ...]] = (
     ),
     Explained(
         "too-large",
-        "The file holds more than an episode can.",
+        "The file contains more than an episode can.",
         "A file of that size is not one episode.",
         "give one file for each episode",
     ),

@@ -16,7 +16,7 @@ def _forms(case: Case) -> list[tuple[Piece, UnsafeForm]]:
 def _found(piece: Piece, form: UnsafeForm) -> Found:
     return Found(
         piece.path,
-        f'the text holds "{form.found}"; expected {form.instead}',
+        f'the text contains "{form.found}"; write {form.instead}',
         event=piece.event,
         citations=(form.source,),
     )
@@ -30,7 +30,7 @@ def _found(piece: Piece, form: UnsafeForm) -> Found:
 def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
     """Finds abbreviations of the Joint Commission's "Do Not Use" list in the record's own words.
 
-    U read as 0, QD as QID, a trailing zero or a missing one have given patients ten times the dose. The list holds for
+    U read as 0, QD as QID, a trailing zero or a missing one have given patients ten times the dose. The list applies to
     all free text about medication. The note quotes what was entered, so the form would be read by others.
 
     Write it out. The limit of the list is kept: sizes of catheters and needles may show a trailing zero.

@@ -82,33 +82,58 @@ ACROSS: Final = 88
 """How many letters of 10 points, in bold, stand side by side on a page."""
 
 
-def _drawn(word: str) -> int:
-    """Return how wide a word is on paper, in letters, with the room beside it; capitals are wider."""
-    return len(word) + sum(map(str.isupper, word)) // 3 + 1
-
-
-def fitted(table: Table, room: int = ACROSS, letters: Callable[[str], int] = _drawn) -> list[int]:
+def fitted(table: Table, room: float = ACROSS, letters: Callable[[str], int] | None = None) -> list[int]:
     """Return how wide each column is, of ``room`` letters in all: as `widths` says, and no word is cut.
 
-    The sum is more than ``room`` where the longest words of all columns do not fit side by side.
+    ``letters`` says how wide a word is; without it as on paper. The sum is more than ``room`` where the longest words
+    of all columns do not fit side by side.
     """
     total = sum(table.widths) or 1
-    least = [_longest([name, *(row[place] for row in table.rows)], letters) for place, name in enumerate(table.columns)]
-    wide = [max(low, room * share // total) for low, share in zip(least, table.widths, strict=True)]
+    least = [
+        _longest([(Line(name, bold=True),), *(row[place] for row in table.rows)], letters)
+        for place, name in enumerate(table.columns)
+    ]
+    wide = [max(low, round(room * share / total)) for low, share in zip(least, table.widths, strict=True)]
     while sum(wide) > room and wide != least:
         spare = [one - low for one, low in zip(wide, least, strict=True)]
         wide[spare.index(max(spare))] -= 1
     return wide
 
 
-def _longest(cells: Sequence[Cell], letters: Callable[[str], int]) -> int:
+def _longest(cells: Sequence[Cell], letters: Callable[[str], int] | None) -> int:
     """Return how many letters the longest word takes, with what stands before it; a hyphen ends a word."""
     longest = 3
     for cell in cells:
         for line in lines(cell):
-            before = 4 * line.box + 3 * line.strong
-            longest = max(longest, *(before + letters(word) for word in re.split(r"[ \n]|(?<=-)", line.text)))
+            before = 4 * line.box + 3 * line.strong if letters else 2 * line.box + 1
+            wide = letters or (_in_bold if line.bold or line.strong else _plain)
+            longest = max(longest, *(before + wide(word) for word in re.split(r"[ \n]|(?<=-)", line.text)))
     return min(longest, _MOST)
+
+
+def _in_bold(word: str) -> int:
+    return len(word) + sum(map(str.isupper, word)) // 3 + 1
+
+
+def _plain(word: str) -> int:
+    return round(0.88 * _in_bold(word))
+
+
+def spread(items: Sequence[str], count: int, room: float) -> list[list[str]]:
+    """Return the items of a list in ``count`` columns about equally high, on a page of ``room`` letters."""
+    high = [-(-len(item) // int(room * 1.2 / count - 3)) for item in items]
+    for most in range(max(high, default=1), sum(high) + 1):
+        columns: list[list[str]] = [[]]
+        used = 0
+        for item, rows in zip(items, high, strict=True):
+            if used + rows > most:
+                columns.append([])
+                used = 0
+            columns[-1].append(item)
+            used += rows
+        if len(columns) <= count:
+            return columns + [[] for _ in range(count - len(columns))]
+    return [list(items)]
 
 
 def lines(cell: Cell) -> tuple[Line, ...]:

@@ -42,6 +42,7 @@ from lda_notes.documents.blocks import (
     Together,
 )
 from lda_notes.documents.render import (
+    ACROSS,
     BOX,
     MARK,
     Paper,
@@ -52,6 +53,7 @@ from lda_notes.documents.render import (
     leading,
     lines,
     printable,
+    spread,
     titled,
     unbroken,
 )
@@ -150,7 +152,7 @@ _LOOKS: Final[dict[str, tuple[tuple[float, float, float], tuple[float, float, fl
     "Heading 1": ((17, 0, 8), (14, 0, 3)), "Heading 2": ((12.5, 14, 4), (10.5, 2, 1)),
     "Heading 3": ((10.5, 9, 3), (10, 3, 1)), "List Bullet": ((10.5, 0, 2), (10, 0, 0)),
     "Cell": ((9.5, 0, 0), (10, 0, 0)), "Box Item": ((10.5, 0, 2), (10, 0, 0)), "Before": ((10.5, 0, 2), (10, 0, 0)),
-    "Stop": ((11, 0, 8), (10, 1, 2)), "Alert": ((10.5, 0, 8), (10, 1, 2)), "Sign": ((9.5, 13, 10), (10, 8, 4)),
+    "Stop": ((11, 0, 8), (10, 1, 2)), "Alert": ((10.5, 0, 8), (10, 0, 1)), "Sign": ((9.5, 13, 10), (10, 8, 4)),
     "Caution": ((9, 0, 2), (8.5, 0, 0)), "Running": ((8.5, 0, 0), (8.5, 0, 0)), "Gap": ((4, 0, 4), (2, 0, 0)),
     "Table Caption": ((10.5, 0, 2), (10, 3, 1)), "Blank": ((10.5, 8, 4), (10, 4, 0)),
     "Form": ((10.5, 0, 4), (10, 0, 0)), "Ticks": ((10.5, 0, 4), (10, 0.5, 0.5)), "Lead": ((10.5, 0, 0), (10, 1, 0)),
@@ -244,6 +246,7 @@ class _Writer:
     def __init__(self, document: DocumentObject, title: str, size: float) -> None:
         self.document = document
         self.letter = int(Pt(size) * _LETTER)
+        self.across = ACROSS * 10 / size
         self.title = title
         # The library looks a style up by its name among all others for each paragraph; the names are few.
         self.style_ids = {name: document.styles[name].style_id for name in _LOOKS}
@@ -371,7 +374,7 @@ class _Writer:
     def table(self, part: Part, table: Table, room: int) -> None:
         if table.caption:
             self.paragraph(part, "Table Caption", table.caption)
-        wide = fitted(table)
+        wide = fitted(table, self.across)
         widths = [room * one // sum(wide) for one in wide]
         head, *rows = self.grid(part, 1 + len(table.rows), widths, ruled=True, margin=Mm(1))
         _repeated(head[0])
@@ -417,12 +420,12 @@ class _Writer:
                 self.paragraph(part, style, mark + item)
             self.gap(part)
             return
-        share = -(-len(bullets.items) // bullets.columns)
+        columns = spread(bullets.items, bullets.columns, self.across)
         (cells,) = self.grid(part, 1, [room // bullets.columns] * bullets.columns, ruled=False, margin=Mm(0.5))
-        for number, cell in enumerate(cells):
-            for item in bullets.items[number * share : (number + 1) * share]:
+        for cell, items in zip(cells, columns, strict=True):
+            for item in items:
                 self.paragraph(cell, style, mark + item)
-            if number * share >= len(bullets.items):
+            if not items:
                 self.gap(cell)
         self.gap(part)
 

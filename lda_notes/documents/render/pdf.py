@@ -17,8 +17,9 @@ from typing import Any, Final
 import typst
 from anyascii import anyascii
 
-from lda_notes.documents.blocks import Alert, Sheet, Table
+from lda_notes.documents.blocks import Alert, Bullets, Sheet, Table
 from lda_notes.documents.render import (
+    ACROSS,
     BOX,
     MARK,
     Paper,
@@ -28,6 +29,7 @@ from lda_notes.documents.render import (
     isolated,
     leading,
     printable,
+    spread,
     titled,
     unbroken,
 )
@@ -55,7 +57,7 @@ def render(sheet: Sheet, paper: Paper = "a4") -> bytes:
 
 
 def _said(sheet: Sheet, paper: Paper, worded: Callable[[str], str]) -> dict[str, Any]:
-    plain = partial(_made_plain, worded=worded)
+    plain = partial(_made_plain, worded=worded, room=ACROSS * 10 / sheet.size)
     alerts, blocks = leading(sheet)
     return {
         "titled": plain(titled(sheet)),
@@ -107,23 +109,26 @@ def in_letters(text: str, missing: re.Pattern[str] = _NOT_LATIN) -> str:
     return _TWICE.sub(r"\1", missing.sub(lambda found: anyascii(found[0]) or "?", text))
 
 
-def _made_plain(value: Any, worded: Callable[[str], str]) -> Any:
-    """Return blocks as dictionaries that name their kind, and every text as it may be printed."""
+def _made_plain(value: Any, worded: Callable[[str], str], room: float) -> Any:
+    """Return blocks as dictionaries that name their kind, and every text as it may be printed; ``room`` is how many
+    letters stand side by side."""
     if isinstance(value, str):
         return isolated(breakable(unbroken(worded(printable(value)))))
     if isinstance(value, tuple):
-        return [_made_plain(one, worded) for one in value]
+        return [_made_plain(one, worded, room) for one in value]
     if not is_dataclass(value):
         return value
     plain: dict[str, Any] = {}
     for field in fields(value):
         found = getattr(value, field.name)
-        plain[field.name] = found if field.name in _NAMES else _made_plain(found, worded)
+        plain[field.name] = found if field.name in _NAMES else _made_plain(found, worded, room)
     plain["kind"] = type(value).__name__
     if isinstance(value, Table):
-        plain["widths"] = fitted(value)
+        plain["widths"] = fitted(value, room)
+    if isinstance(value, Bullets):
+        plain["spread"] = [_made_plain(tuple(one), worded, room) for one in spread(value.items, value.columns, room)]
     if isinstance(value, Alert):
-        plain["says"] = _made_plain(alert_text(value), worded)
+        plain["says"] = _made_plain(alert_text(value), worded, room)
     return plain
 
 

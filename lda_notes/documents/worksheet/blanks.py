@@ -130,6 +130,7 @@ def _blank(need: Need, kind: str, view: View, parent: bool) -> Blank | None:
         choices = view.timeline.episode.port.septa
     when = conditions(need, kind)
     letters = _letters(field.annotation) if field is not None else _LONG
+    letters = min(letters, _FEW) if keys[-1] in ("credential", "id", "to") else letters
     title = field.title if field is not None and field.title else need.asks
     return Blank(need, when, Blanks(_label(need, title), ", ".join(when), choices, letters=letters))
 
@@ -174,7 +175,9 @@ def _label(need: Need, title: str) -> str:
     return f"{said}, {unit[1]}" if unit and need.name not in _LABELS else said
 
 
-_LONG: Final = 26
+_LONG: Final = 24
+_FEW: Final = 10
+"""Letters of a credential, an identifier of staff, or who was taught."""
 
 
 def _letters(annotation: Any) -> int:

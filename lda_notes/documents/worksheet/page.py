@@ -30,7 +30,7 @@ from lda_notes.documents.handoff.round import inside, line_warnings, when
 from lda_notes.documents.handoff.words import short, when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
-from lda_notes.documents.wording import one_line, patient_name
+from lda_notes.documents.wording import in_letters, one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
 from lda_notes.documents.worksheet.known import difficulties, needle_text, state_text
 from lda_notes.documents.worksheet.steps import cautions, step_of
@@ -150,7 +150,7 @@ def _without_sheet(views: Sequence[View]) -> Iterator[str]:
             for action in line_facts(view, septum).actions:
                 has_sheet = action.clock in _WORK_OF or action.clock == "line check"
                 if not has_sheet and (action.late or (action.by is not None and view.in_shift(action.by))):
-                    yield f"{_running(view)}: {action.act}: {when_due_text(view.wording, action)}"
+                    yield f"{_who(view)}: {short(action)}: {when_due_text(view.wording, action)}"
 
 
 def due_sheet(views: Sequence[View]) -> Sheet:
@@ -158,7 +158,8 @@ def due_sheet(views: Sequence[View]) -> Sheet:
     jobs = due_jobs(views)
     blocks: list[Block] = [*_unit_blocks(views)]
     if others := tuple(_without_sheet(views)):
-        blocks += [Heading("Due, and on no worksheet"), Bullets(others, boxes=True)]
+        said = tuple(Sentence(f"{BOX} {words}".replace(" ", "\u00a0")) for words in others)
+        blocks.append(Paragraph(said, "Due, and on no worksheet:"))
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
@@ -184,14 +185,14 @@ def _of_unit(views: Sequence[View]) -> str:
 
 
 _SEEN: Final = (
-    "two identifiers", "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable",
-    "dressing intact", "connections secure",
+    "skin intact", "no redness", "no swelling", "no pain", "no drainage", "port stable", "dressing intact",
+    "connections secure",
 )  # fmt: skip
-_BLOOD: Final = ("present", "sluggish", "none", "not looked for")
+_BLOOD: Final = ("present", "sluggish", "none")
 
 
 def _boxes(names: Sequence[str]) -> str:
-    return "  ".join(f"{BOX} {name}".replace(" ", "\u00a0") for name in names)
+    return " ".join(f"{BOX} {name}".replace(" ", "\u00a0") for name in names)
 
 
 LOOKS: Final = (_boxes(_SEEN), f"Blood return: {_boxes(_BLOOD)}")
@@ -206,9 +207,9 @@ def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
         yield Paragraph((Sentence("No patient has a needle in, as recorded."),))
         return
     yield Table(
-        ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, time, nurse"),
+        ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, nurse"),
         tuple(rows),
-        (6, 18, 30, 34, 12),
+        (55, 195, 305, 345, 100),
         "Line check: one row for each needle; a box is ticked only for what was looked at",
     )
 
@@ -224,16 +225,14 @@ def _unit_rows(view: View, units: bool) -> Iterator[tuple[Cell, ...]]:
             continue
         look = next((action for action in line.actions if action.clock == "line check"), None)
         due = when(view.wording, look).rstrip(":") if look else ""
-        said = (inside(line), f"runs: {line.runs}" if line.runs else "")
+        at = f"{septum}: " if len(septa) > 1 else ""
+        said = (f"{at}{inside(line)}", f"runs: {line.runs}" if line.runs else "")
         yield (
             one_line(", ".join(filter(None, (stay.unit if units else "", stay.room)))) if stay else "",
-            tuple(
-                Line(words)
-                for words in (
-                    patient_name(patient), one_line(patient.identifiers[0].value), _born(view), child(view),
-                    f"septum: {septum}" if len(septa) > 1 else "",
-                )
-                if words
+            (
+                Line(patient_name(patient)),
+                *(Line(words, box=True) for words in (one_line(patient.identifiers[0].value), _born(view))),
+                *([Line(weighs)] if (weighs := child(view)) else []),
             ),
             (
                 *(Line(one.text, strong=True) for one in line_warnings(view.wording, line)),
@@ -249,6 +248,11 @@ def _born(view: View) -> str:
     return f"born {phrasing.day(born) if born else view.wording.absent(None, 'patient', 'birth_date')}"
 
 
+def _who(view: View) -> str:
+    patient = view.timeline.episode.patient
+    return f"{in_letters(patient.family_name)} {one_line(patient.identifiers[0].value)}"
+
+
 def _running(view: View) -> str:
     patient = view.timeline.episode.patient
     identifiers = ", ".join(f"{i.label or 'identifier'} {i.value}" for i in patient.identifiers)
@@ -262,8 +266,8 @@ def _alerts(view: View, work: Work, line: LineFacts) -> Iterator[Alert]:
     if line.status == "no port":
         yield Alert("stop", "The port is not in the body, as recorded")
         return
-    for words in _unfit(work, line):
-        yield Alert("caution", words)
+    if unfit := tuple(_unfit(work, line)):
+        yield Alert("caution", "\n".join(unfit))
 
 
 _PUTS_IN: Final[frozenset[Work]] = frozenset({"access", "arrival accessed", "de-access", "flush", "patency check"})
@@ -275,8 +279,8 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
     state = line.state
     if state.holds and work in _PUTS_IN:
         yield (
-            "On hold: no flush, no lock, and no drug through this line, except work on what it is held for and what a "
-            "named prescriber orders in spite of it"
+            "On hold: no flush, lock, or drug, except work on what it is held for and what a named prescriber orders "
+            "in spite of it"
         )
     if work in _PUTS_IN and any(one.code in ("D1", "D3") and not one.phase for one in state.dangers):
         yield "Before any flush: aspirate and discard what is in the line; where nothing comes, ask the prescriber"
@@ -298,20 +302,14 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
 
 def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     episode = view.timeline.episode
-    patient = episode.patient
+    none = episode.patient.allergies == () and not about(view.timeline.unread, None, "patient", "allergies")
     unit = view.timeline.unit_at(view.asof)
-    absent = view.wording.absent
-    allergies = f"allergies {absent(None, 'patient', 'allergies')}"
-    if patient.allergies is not None:
-        allergies = ", ".join(phrasing.capital(a.substance) for a in patient.allergies) or "none known"
-        if about(view.timeline.unread, None, "patient", "allergies"):
-            allergies += ", and what could not be read"
     due = "; ".join(f"{short(a)}: {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", "; ".join(filter(None, (_running(view), _born(view), child(view))))),
         ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),
         ("As of", view.wording.in_full(view.asof)),
-        ("Allergies", allergies),
+        *([("Allergies", "none known")] if none else []),  # all else about allergies is the caution's
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
         ("Needle that worked", needle_text(view, septum)),
         ("Site", port_text(episode.port, view.timeline)),

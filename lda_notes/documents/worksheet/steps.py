@@ -8,7 +8,6 @@ from decimal import Decimal
 from typing import Final
 
 from lda_notes.documents.handoff.line import View
-from lda_notes.documents.handoff.patient import no_blood
 from lda_notes.documents.precautions import Precaution, merged
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.worksheet.known import last_that_worked
@@ -197,8 +196,7 @@ def _skin(view: View) -> Iterator[Caution]:
 
 def _proof(view: View, kind: str) -> Iterator[Caution]:
     yield Caution(_PATENT, (Stated("W12", _PATENT, (Citation("ons", "R"),)),))
-    none = no_blood(view.policy)
-    yield Caution(f"No blood: {none.then}", none.basis)
+    yield Caution("No blood: nothing more goes through the line; it is on hold", ("hold_ends_with",))
     grown = adult(view)
     if kind == "access" and grown is not None:
         name = "discard_adult_ml" if grown else "discard_child_ml"
@@ -262,7 +260,7 @@ def _lock(view: View) -> Iterator[Caution]:
     system = system_ml(view)
     if system is not None:
         volume = number(amounts.lock_volume_ml(system, policy))
-        yield Caution(f"The lock that fills catheter and recorded add-ons is {volume} mL", ("lock_volume_factor",))
+        yield Caution(f"A lock of {volume} mL fills catheter and recorded add-ons", ("lock_volume_factor",))
 
 
 def _dressing(view: View) -> Iterator[Caution]:

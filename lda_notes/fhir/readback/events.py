@@ -130,11 +130,15 @@ def _held_against_status(reader: Reader, kind: str, facts: Json) -> None:
     held = reader.part("procedure") if kind in ACTS and not reader.withdrawn else None
     if held is None:
         return
-    undone = [_is_undone(facts.get(name)) for name in (("flushes", "lock") if kind == "flush" else ("dressing",))]
-    wanted = {"not-done", "stopped"} if all(undone) else {"completed"}
+    undone = [_is_undone(facts.get(name)) for name in _ALL_OF_IT.get(kind, ())]
+    wanted = {"not-done", "stopped"} if undone and all(undone) else {"completed"}
     if held.get("status") not in wanted:
         what = f"its status is {held.get('status')}, and its entry says {' or '.join(sorted(wanted))}"
         reader.remarks.add(held, what, reader.event)
+
+
+_ALL_OF_IT: Final = {"flush": ("flushes", "lock"), "dressing change": ("dressing",)}
+"""Kinds that are not done when these parts of them are not."""
 
 
 def _is_undone(part: Any) -> bool:
