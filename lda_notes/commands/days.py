@@ -136,18 +136,18 @@ def command(
     """
     if last < first:
         raise click.UsageError(f"--to {last} is before --from {first}.")
+    how = Streaming(workers, from_row, dask)
+    rows = rows_of(paths, how)
+    if rows and (by != "patient" or other_lines or counts or positive or form == "csv"):
+        raise click.UsageError(
+            "--by unit, --by month, --counts, --other-lines, --positive and --format csv are not for NDJSON."
+        )
     if first > asof.date():
         raise Failure(f"--from {first} is after {asof.date()}, the day judged from: nothing can be counted yet")
     if last > asof.date():
         say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
         last = asof.date()
-    how = Streaming(workers, from_row, dask)
-    rows = rows_of(paths, how)
     if rows:
-        if by != "patient" or other_lines or counts or positive or form == "csv":
-            raise click.UsageError(
-                "--by unit, --by month, --counts, --other-lines, --positive and --format csv are not for NDJSON."
-            )
         from lda_notes.stream.tasks import Days, Rules
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))

@@ -220,8 +220,8 @@ def test_blood_drawn_by_a_use_of_the_line_is_after_a_discard() -> None:
 
 
 def test_a_flush_that_could_not_go_in_is_not_judged_by_its_volume() -> None:
-    stuck = [{"volume_ml": 1, "resistance": "cannot flush"}]
-    assert "flush-below-usual" in rules_found(access(), event("flush", 60, flushes=[{"volume_ml": 1}]))
+    stuck = [{"volume_ml": 3, "resistance": "cannot flush"}]
+    assert "flush-below-usual" in rules_found(access(), event("flush", 60, flushes=[{"volume_ml": 3}]))
     assert "flush-below-usual" not in rules_found(access(), event("flush", 60, flushes=stuck))
 
 
