@@ -98,6 +98,20 @@ def test_a_tip_that_was_not_confirmed_holds_until_it_is() -> None:
     assert held(unsure, event("de-access", 60), event("access", 120, tip_confirmed=True)) == []
 
 
+def test_looks_and_judgements_of_one_moment_go_as_they_were_charted() -> None:
+    clears = {"by": PHYSICIAN, "cleared_by": PHYSICIAN, "decision": "cleared for use", "ends": ["swelling"]}
+    for looked, judged, left in ((70, 80, []), (80, 70, ["swelling"])):
+        seen = event("line check", 60, site={"swelling": "present"}, charted_at=after(looked))
+        assert held(access(), seen, event("evaluation", 60, charted_at=after(judged), **clears)) == left
+
+
+def test_a_danger_that_forbids_no_use_leaves_the_line_usable() -> None:
+    loose = event("line check", 60, dressing_found=["loose"])
+    assert dangers(access(), loose) == ["D7"] and line(access(), loose).now("single").usable
+    coring = line(access(needle={"non_coring": False}), event("evaluation", 60, by=PHYSICIAN, ends=["all"]))
+    assert not coring.now("single").usable
+
+
 # -- standing dangers --
 
 
@@ -236,6 +250,17 @@ def test_swelling_or_pus_before_a_thrombolytic_is_a_caution(site: dict[str, str]
     dose = event("patency treatment", 60, bleeding_risk=None)
     assert "thrombolytic-caution" not in rules_found(access(), dose)
     assert "thrombolytic-caution" in rules_found(access(), {**dose, "site": site})
+
+
+def test_an_amendment_cannot_change_what_an_entry_is_named_by() -> None:
+    for name in ("id", "kind"):
+        change = event("amendment", 60, of="access-1", reason="a slip", sets={name: "flush"})
+        assert "correction-target" in rules_found(access(), change)
+
+
+def test_a_needle_is_in_until_the_event_that_took_it_out() -> None:
+    first, second = line(access(), event("de-access", 60), event("access", 120)).needles["single"]
+    assert (first.until, second.until) == (AT + timedelta(minutes=60), None)
 
 
 def test_every_correction_is_compared_with_its_entry() -> None:
