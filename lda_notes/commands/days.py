@@ -34,7 +34,7 @@ DAY_COLUMNS = (
     "attributed_unit", "device_day", "patient_day", "lines", "rules",
 )  # fmt: skip
 UNIT_COLUMNS = (
-    "unit", "from", "to", "line_days", "counted_patient_days", "patient_days", "utilisation_ratio", "infections",
+    "unit", "from", "to", "line_days", "counted_patient_days", "patient_days", "utilization_ratio", "infections",
     "rate", "rate_per", "lines", "rules",
 )  # fmt: skip
 
@@ -179,8 +179,8 @@ def command(
         say("Ports only: without --other-lines no utilization ratio and no rate is computed.", err=True)
     units = _units(found, policy, given, unit, others)
     for row in units:
-        ratio = line_days.utilisation(row.line_days, row.patient_days or 0)
-        if ratio is not None and ratio > policy.value("utilisation_ratio"):
+        ratio = line_days.utilization(row.line_days, row.patient_days or 0)
+        if ratio is not None and ratio > policy.value("utilization_ratio"):
             say(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
     infection = _infection(stays, policy, positive) if positive else None
     kept = [(stay, [day for day in counted if not unit or day.unit in unit]) for stay, counted in found]
@@ -414,7 +414,7 @@ def _unit_rows(units: list[UnitCount], policy: Policy, first: date, last: date) 
             "line_days": row.line_days,
             "counted_patient_days": row.counted_patient_days,
             "patient_days": row.patient_days,
-            "utilisation_ratio": str(row.ratio) if row.ratio is not None else None,
+            "utilization_ratio": str(row.ratio) if row.ratio is not None else None,
             "infections": row.infections,
             "rate": str(row.rate) if row.rate is not None else None,
             "rate_per": number(policy.value("rate_per_line_days")) + " line days",
