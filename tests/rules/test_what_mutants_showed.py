@@ -12,7 +12,7 @@ from scenes import AT, LOCKED, STILL_NONE, access, after, event
 
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import DEFAULT, Policy
-from lda_notes.knowledge.suitability import Subject, suits
+from lda_notes.knowledge.suitability import Subject, preservative_free, suits
 from lda_notes.line.due import Due, due
 from lda_notes.line.timeline import Timeline, build
 
@@ -55,6 +55,10 @@ def clocks(*events: dict[str, Any], **more: Any) -> dict[str, Due]:
 )
 def test_a_sign_at_the_site_holds_under_one_reason(site: dict[str, str], reason: str) -> None:
     assert held(access(), event("line check", 60, site=site)) == [reason]
+
+
+def test_pus_as_a_sign_holds_as_pus_at_the_site_does() -> None:
+    assert held(access(), event("line check", 60, signs=[{"what": "pus"}])) == ["pus"]
 
 
 def test_redness_and_tenderness_soon_after_the_implantation_hold_nothing() -> None:
@@ -279,6 +283,13 @@ def test_adhesive_speaks_against_what_contains_it_and_only_with_the_allergy() ->
     assert suits("dressing", "transparent", who(), DEFAULT).plain
     assert suits("dressing", "transparent", who("latex"), DEFAULT).plain
     assert [one.rule for one in suits("dressing", "transparent", who("adhesive"), DEFAULT).objections] == ["adhesive"]
+
+
+def test_only_a_newborn_needs_solutions_without_a_preservative() -> None:
+    today = date(2031, 4, 2)
+    ages = (today - timedelta(days=10), date(1970, 1, 1))
+    asked = [Subject(born, today, None, frozenset(), frozenset()) for born in ages]
+    assert [preservative_free(who, DEFAULT) for who in asked] == [True, False]
 
 
 def test_what_is_not_recorded_of_the_add_ons_adds_no_volume() -> None:
