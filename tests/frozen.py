@@ -16,6 +16,7 @@ from typing import Any
 from click.testing import CliRunner
 
 TESTS = Path(__file__).parent
+DEMOS = sorted((TESTS.parent / "demo_episodes").glob("*.yaml"))
 sys.path.insert(0, str(TESTS / "rules"))
 
 from rule_cases import case_paths, complete, read_yaml  # noqa: E402
@@ -39,7 +40,7 @@ def moment_after(data: dict[str, Any]) -> str:
 def subjects(records: Path) -> list[tuple[str, Path, str]]:
     """Return (name, file, asof) of every demo and case; cases are completed and written to ``records``."""
     found = []
-    for path in sorted((TESTS.parent / "demo_episodes").glob("*.yaml")):
+    for path in DEMOS:
         data = read_yaml(path.read_bytes()).data
         assert data is not None
         found.append((path.stem, path, moment_after(data)))

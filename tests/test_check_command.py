@@ -379,3 +379,10 @@ def test_nobody_says_that_nothing_was_found_in_what_was_not_read(tmp_path: Path)
     done = CliRunner().invoke(group, ["check", str(tmp_path / "absent.yaml")])
     assert done.exit_code == 2
     assert done.stderr.endswith("1 file, 0 events: 1 file could not be read.\n")
+
+
+def test_out_to_a_dash_is_standard_output(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    record = written(tmp_path / "look.json", LOOK)
+    assert run(record, "--out", "-").stdout == run(record).stdout
+    assert [one.name for one in tmp_path.iterdir()] == ["look.json"]

@@ -115,7 +115,7 @@ def test_nothing_that_steers_reaches_a_terminal(tmp_path: Path, command: str) ->
         process = pexpect.spawn(
             PROGRAM, [word, STEERING, *more], cwd=str(tmp_path), encoding="utf-8", timeout=60,
             codec_errors="surrogateescape",
-            env={**os.environ, "TERM": "dumb", "NO_COLOR": "1", "XDG_CACHE_HOME": str(tmp_path / "cache")},
+            env={**os.environ, "TERM": "dumb", "NO_COLOR": "1"},
         )  # fmt: skip
         process.expect(pexpect.EOF)
         assert isinstance(process.before, str)

@@ -176,7 +176,7 @@ class NewRecord:
     def review(self, facts: Mapping[str, Any]) -> Review:
         """Return the record as it will be written."""
         fitted = trials.fitted(Episode, self._data(facts))
-        rows = ["The record will hold:", *(f"  {row}" for row in _shown(fitted.data))]
+        rows = ["The record will contain:", *(f"  {row}" for row in _shown(fitted.data))]
         return Review(fitted.data, "\n".join(rows), self._findings(facts), {})
 
     def moved_on(self, seen: Seen) -> Iterator[str]:

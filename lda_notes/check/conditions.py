@@ -10,11 +10,12 @@ from functools import lru_cache
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.sources import Citation
+from lda_notes.line.against import subject
 from lda_notes.line.holds import OWN_RULES
 from lda_notes.line.timeline import trouble
-from lda_notes.record import disc
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 from lda_notes.record.parts import Dressing, Level, Lock, NotDone
@@ -480,7 +481,8 @@ def no_built_in_disc(dressing: Any) -> bool:
 
 def disc_suits(event: ev.Event, episode: Episode, policy: Policy) -> bool:
     """Tell whether neither age nor allergy speaks against a chlorhexidine disc on the local day of the event."""
-    return disc.suits(episode.patient, event.at.astimezone(ZoneInfo(episode.stay.time_zone)).date(), policy)
+    today = event.at.astimezone(ZoneInfo(episode.stay.time_zone)).date()
+    return suitability.disc_suits(subject(episode.patient, episode.port, today), policy)
 
 
 def somebody_told(problem: Any) -> bool:
@@ -500,7 +502,7 @@ def small_or_treated(_: Any, episode: Episode) -> bool:
 
 
 def never(_: Any, __: Episode) -> bool:
-    """Tell that a fact is not asked."""
+    """Return False: the fact is not asked of this kind."""
     return False
 
 

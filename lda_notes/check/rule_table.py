@@ -256,7 +256,23 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
             found.append(_finding(row, fault, policy, None))
-    return tuple(found)
+    return _once(found)
+
+
+SAYS_MORE: Final = {
+    "flush-below-usual": "flush-below-minimum",
+    "heparin-allergy": "heparin-history",
+    "heparin-lock-units": "treatment-strength-heparin",
+    "heparin-lock-volume": "heparin-lock-units",
+    "chlorhexidine-dressing-age": "chlorhexidine-dressing-premature",
+}
+"""For a rule the one that says more of the same cause: where both find it at one fact, the first is left out."""
+
+
+def _once(found: list[Finding]) -> tuple[Finding, ...]:
+    """Return ``found`` with one finding for one cause; a fact is told by its event and its name there."""
+    said = {(one.rule, one.path[:3]) for one in found}
+    return tuple(one for one in found if (SAYS_MORE.get(one.rule), one.path[:3]) not in said)
 
 
 def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Finding:

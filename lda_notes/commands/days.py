@@ -34,7 +34,7 @@ DAY_COLUMNS = (
     "attributed_unit", "device_day", "patient_day", "lines", "rules",
 )  # fmt: skip
 UNIT_COLUMNS = (
-    "unit", "from", "to", "line_days", "counted_patient_days", "patient_days", "utilisation_ratio", "infections",
+    "unit", "from", "to", "line_days", "counted_patient_days", "patient_days", "utilization_ratio", "infections",
     "rate", "rate_per", "lines", "rules",
 )  # fmt: skip
 
@@ -136,18 +136,18 @@ def command(
     """
     if last < first:
         raise click.UsageError(f"--to {last} is before --from {first}.")
+    how = Streaming(workers, from_row, dask)
+    rows = rows_of(paths, how)
+    if rows and (by != "patient" or other_lines or counts or positive or form == "csv"):
+        raise click.UsageError(
+            "--by unit, --by month, --counts, --other-lines, --positive and --format csv are not for NDJSON."
+        )
     if first > asof.date():
         raise Failure(f"--from {first} is after {asof.date()}, the day judged from: nothing can be counted yet")
     if last > asof.date():
         say(f"The range reaches past {asof.date()}, the day judged from: it is cut there.", err=True)
         last = asof.date()
-    how = Streaming(workers, from_row, dask)
-    rows = rows_of(paths, how)
     if rows:
-        if by != "patient" or other_lines or counts or positive or form == "csv":
-            raise click.UsageError(
-                "--by unit, --by month, --counts, --other-lines, --positive and --format csv are not for NDJSON."
-            )
         from lda_notes.stream.tasks import Days, Rules
 
         rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
@@ -179,8 +179,8 @@ def command(
         say("Ports only: without --other-lines no utilization ratio and no rate is computed.", err=True)
     units = _units(found, policy, given, unit, others)
     for row in units:
-        ratio = line_days.utilisation(row.line_days, row.patient_days or 0)
-        if ratio is not None and ratio > policy.value("utilisation_ratio"):
+        ratio = line_days.utilization(row.line_days, row.patient_days or 0)
+        if ratio is not None and ratio > policy.value("utilization_ratio"):
             say(f"{row.unit}: more line days than patient days; one of the two counts is wrong.", err=True)
     infection = _infection(stays, policy, positive) if positive else None
     kept = [(stay, [day for day in counted if not unit or day.unit in unit]) for stay, counted in found]
@@ -414,7 +414,7 @@ def _unit_rows(units: list[UnitCount], policy: Policy, first: date, last: date) 
             "line_days": row.line_days,
             "counted_patient_days": row.counted_patient_days,
             "patient_days": row.patient_days,
-            "utilisation_ratio": str(row.ratio) if row.ratio is not None else None,
+            "utilization_ratio": str(row.ratio) if row.ratio is not None else None,
             "infections": row.infections,
             "rate": str(row.rate) if row.rate is not None else None,
             "rate_per": number(policy.value("rate_per_line_days")) + " line days",

@@ -113,6 +113,11 @@ def _keep_overwrite(context: click.Context, _: click.Parameter, value: bool) -> 
     context.meta[OVERWRITE] = value
 
 
+def _named(_: click.Context, __: click.Parameter, value: Path | None) -> Path | None:
+    """Take ``-`` for standard output, as other programs do, rather than for the name of a file."""
+    return None if value == Path("-") else value
+
+
 def out_option(command: Command) -> Command:
     """Add ``--out``: a file to write instead of standard output, passed as ``out``; and ``--overwrite``."""
     command = click.option(
@@ -124,6 +129,7 @@ def out_option(command: Command) -> Command:
     )(command)
     return click.option(
         "--out",
-        type=click.Path(path_type=Path),
+        type=click.Path(path_type=Path, allow_dash=True),
+        callback=_named,
         help="File to write, readable by you alone, or the folder to write it to.",
     )(command)

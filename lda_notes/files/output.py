@@ -35,7 +35,8 @@ _LEFT_BEHIND_S: Final = 3600.0
 
 @dataclass(slots=True)
 class Part:
-    """A file being written beside its place. It is locked while its writer lives, so that others know it from a rest.
+    """A file being written beside its place. It is locked while its writer lives, so that others can tell it from a
+    leftover.
 
     Its name tells nothing but, by a digest, the name that it will take.
     """

@@ -238,7 +238,7 @@ repeat_infection_days      | exactly 14 days      | repeat infection timeframe |
 hospital_onset_day         | at least 3 hospital days | hospital day from which an infection counts as hospital onset | poa-worksheet R2; nhsn-2 M-H | 1..7
 transfer_days              | at most 1 days       | days after a transfer on which an infection counts for the sending unit | nhsn-4 M-H | 1..7
 rate_per_line_days         | exactly 1000 line days | line days that a rate is given per | nhsn-table R2
-utilisation_ratio          | at most 1 line days per patient day | utilization ratio | nhsn-table D | 1..1
+utilization_ratio          | at most 1 line days per patient day | utilization ratio | nhsn-table D | 1..1
 """
 
 # name | options, the default first or in brackets | what is chosen | sources | "strictest first", where a later option is looser

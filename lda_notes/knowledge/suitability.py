@@ -24,7 +24,7 @@ Weight = Literal["unsafe", "advice"]
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """The patient as far as supplies are concerned. None: not recorded; then nothing that rests on it is objected.
+    """The patient as far as supplies are concerned. None: not recorded; then nothing is ruled out on account of it.
 
     ``unread`` names what was written and could not be read, ``allergies`` or ``history``: it may be any of them.
     """

@@ -421,12 +421,12 @@ def unit_count(
 
     Of ports alone, not the ``whole`` of the unit's central lines, neither is.
     """
-    ratio = utilisation(line_days, patient_days) if whole and patient_days is not None else None
+    ratio = utilization(line_days, patient_days) if whole and patient_days is not None else None
     per_1000 = rate(infections, line_days, policy) if whole and infections is not None else None
     return UnitCount(unit, line_days, counted, patient_days, infections, ratio, per_1000)
 
 
-def utilisation(line_days: int, patient_days: int) -> Decimal | None:
+def utilization(line_days: int, patient_days: int) -> Decimal | None:
     """Return line days per patient day, to three places; None without patient days."""
     return _rounded(Decimal(line_days) / patient_days, "0.001") if patient_days else None
 

@@ -1,6 +1,6 @@
 """The holds of a line as a table: what begins each, how far it reaches, and what ends it.
 
-The rows are those of the states of a line that were written apart from the code; `begins` and `ends` run the table.
+`begins` and `ends` run the table; tests of each row were written by others, from its source alone.
 What is seen is kept in words (the sign and its time), never as a diagnosis.
 """
 

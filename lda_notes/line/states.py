@@ -95,11 +95,6 @@ class Hold:
         """When the sign was charted."""
         return self.began.event.at
 
-    @property
-    def by_evaluation_only(self) -> bool:
-        """Whether neither blood return nor a treatment ends it."""
-        return self.ends_by == ("evaluation",)
-
 
 @dataclass(frozen=True, slots=True)
 class Exposure:

@@ -32,7 +32,6 @@ from jinja2.sandbox import SandboxedEnvironment
 
 from lda_notes.files.resources import folder
 from lda_notes.narrative import phrasing
-from lda_notes.narrative.cache import private_cache
 from lda_notes.narrative.facts import Computed, Facts, NotRecorded, UnknownFact, WhyNot, Words
 from lda_notes.narrative.grammar import ClosedGrammar
 from lda_notes.narrative.sentences import Paragraph
@@ -217,7 +216,6 @@ def _environment(folders: tuple[str, ...], sandboxed: bool) -> Environment:
         auto_reload=False,
         finalize=_printable,
         extensions=[Tags],
-        bytecode_cache=private_cache() if sandboxed else None,
     )
     environment.globals.clear()
     environment.tests.clear()

@@ -1,4 +1,4 @@
-"""For whom a chlorhexidine disc or dressing is: one answer for the check, the questions and the worksheet."""
+"""Whether allergy or age speaks against a chlorhexidine disc; `suitability.disc_suits` weighs both and all else."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from datetime import date
 
 from lda_notes.knowledge.ages import months_old
 from lda_notes.knowledge.policy import Policy
-from lda_notes.knowledge.suitability import Subject, disc_suits, least_months
+from lda_notes.knowledge.suitability import least_months
 from lda_notes.record.episode import Patient
 
 
@@ -21,10 +21,3 @@ def of_age(patient: Patient, on: date, policy: Policy) -> bool | None:
     if not least:
         return True
     return None if patient.birth_date is None else months_old(patient.birth_date, on) >= least
-
-
-def suits(patient: Patient, on: date, policy: Policy) -> bool:
-    """Tell whether a disc may be expected on that day: nothing on record speaks against one."""
-    allergies = frozenset(allergy.substance for allergy in patient.allergies or ())
-    who = Subject(patient.birth_date, on, patient.weight_kg, allergies, frozenset(patient.conditions))
-    return disc_suits(who, policy)

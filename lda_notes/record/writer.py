@@ -107,8 +107,6 @@ def append(
 
     Of a visit, the value has the ``events`` that it consists of, which are added at once.
 
-    Of a visit, the value has the ``events`` that it consists of, which are added at once.
-
     ``again`` judges anew what may be added to a changed file; ``asof`` is the moment judged from, for the seal, when
     it is not the time of entry. Raises `Failure` with one sentence when it cannot be
     written; the file is then as it was.

@@ -54,7 +54,7 @@ class Entry:
 
 
 class NotSafe(Exception):
-    """A bundle that no care could send twice; ``str()`` is a sentence that says why."""
+    """A bundle that cannot be sent twice without doubling or losing something; ``str()`` says why."""
 
 
 def entries(bundle: Any) -> tuple[Entry, ...]:

@@ -159,7 +159,7 @@ def test_days_by_patient_and_by_unit(ward: Path, tmp_path: Path) -> None:
     done = call("days", ward, *span, "--by", "unit", "--counts", counts)
     units = {row["unit"]: row for row in csv.DictReader(io.StringIO(done.stdout.decode()))}
     assert units["Ward Heron"]["line_days"] == "5"
-    for computed in ("rate", "utilisation_ratio"):
+    for computed in ("rate", "utilization_ratio"):
         assert {row[computed] for row in units.values()} == {""}, "the other central lines of the unit are not known"
     assert b"Ports only" in done.stderr
     assert units["Ward Heron"]["rate_per"] == "1,000 line days"

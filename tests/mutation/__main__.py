@@ -62,6 +62,7 @@ TESTS = (
     "tests/rules/test_cases.py::test_case",
     "tests/rules/test_named_mutations.py",
     "tests/rules/test_what_mutants_showed.py",
+    "tests/rules/test_known_facts.py",
     "tests/rules/test_boundaries.py",
     "tests/rules/test_amount_boundaries.py",
     "tests/rules/test_age_boundaries.py",
@@ -134,7 +135,9 @@ def main() -> int:
     for module, found in tried.items():
         print(f"{module:<48} {len(every[module]):>8} {len(found):>6} {len(found) - len(survived[module]):>7}")
     total, lost = sum(map(len, tried.values())), sum(map(len, survived.values()))
-    print(f"{'all':<48} {sum(map(len, every.values())):>8} {total:>6} {total - lost:>7}  {1 - lost / total:.1%}")
+    print(
+        f"{'all':<48} {sum(map(len, every.values())):>8} {total:>6} {total - lost:>7}  {1 - lost / max(total, 1):.1%}"
+    )
     print(f"{len(new)} of {lost} survivors are not in {KNOWN.relative_to(ROOT)}")
     return 1 if new else 0
 

@@ -112,8 +112,7 @@ def row_of(file: Path, words: str) -> str:
     raise AssertionError(words)
 
 
-def test_a_template_of_ones_own_replaces_ours(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+def test_a_template_of_ones_own_replaces_ours(tmp_path: Path) -> None:
     (tmp_path / "access.jinja").write_text(
         "{% paragraph %}{% sentence %}Ours: {{ event['needle']['gauge'] }} gauge.{% endsentence %}{% endparagraph %}"
     )

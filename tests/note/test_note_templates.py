@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 from note_reading import judged
@@ -14,7 +13,6 @@ from lda_notes.documents.note import page as note
 from lda_notes.documents.trace import sentences
 from lda_notes.files.resources import folder
 from lda_notes.knowledge.policy import DEFAULT
-from lda_notes.narrative import cache as narrative_cache
 from lda_notes.narrative.narrator import Narrator, narrator
 from lda_notes.narrative.sentences import Sentence
 from lda_notes.problems import Failure
@@ -36,9 +34,8 @@ Say = Callable[..., list[Sentence]]
 
 
 @pytest.fixture
-def say(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Say:
+def say(tmp_path: Path) -> Say:
     """Write the note of a line check with a template of one's own; return its sentences."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
 
     def write(template: str, facts: str = "", **others: str) -> list[Sentence]:
         (tmp_path / "line-check.jinja").write_text(template)
@@ -318,76 +315,6 @@ def test_every_part_is_included_somewhere() -> None:
 
 
 # -- compiled templates are kept privately --
-
-
-@pytest.fixture
-def cache_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    return tmp_path / "lda-notes" / "templates"
-
-
-def made_with(templates: Any = None) -> int:
-    sheet = note.sheet(judged(RECORD.format(facts="pain: 1")), DEFAULT, note.Choice(), Narrator(templates))
-    return len(list(sentences(sheet.blocks)))
-
-
-def test_the_cache_is_the_users_alone(cache_home: Path) -> None:
-    assert made_with() > 0
-    assert cache_home.stat().st_mode & 0o777 == 0o700
-    assert any(cache_home.iterdir())
-    for file in cache_home.iterdir():
-        assert file.stat().st_mode & 0o077 == 0
-
-
-def test_a_folder_that_others_may_write_is_not_used(cache_home: Path) -> None:
-    cache_home.mkdir(parents=True)
-    cache_home.chmod(0o777)
-    assert narrative_cache.private_cache() is None
-    assert made_with() > 0
-    assert not any(cache_home.iterdir())
-
-
-def test_a_cache_that_is_a_link_is_not_used(cache_home: Path, tmp_path: Path) -> None:
-    (tmp_path / "elsewhere").mkdir(mode=0o700)
-    cache_home.parent.mkdir(parents=True)
-    cache_home.symlink_to(tmp_path / "elsewhere")
-    assert narrative_cache.private_cache() is None
-
-
-def test_a_damaged_file_is_compiled_anew(cache_home: Path) -> None:
-    assert made_with() > 0
-    for file in cache_home.iterdir():
-        file.write_bytes(file.read_bytes()[:40])
-    assert made_with() > 0
-
-
-def test_no_place_to_keep_them_is_no_fault(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    (tmp_path / "file").write_text("")
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "file"))
-    assert narrative_cache.private_cache() is None
-    assert made_with() > 0
-
-
-def test_a_full_disk_is_no_fault(cache_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def full(*_: Any, **__: Any) -> Any:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr("tempfile.NamedTemporaryFile", full)
-    assert made_with() > 0
-
-
-def test_what_old_versions_left_is_cleared(cache_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert made_with() > 0
-    monkeypatch.setattr(narrative_cache, "_MOST_FILES", 3)
-    old = cache_home / "0000-old"
-    old.write_bytes(b"")
-    for file in cache_home.iterdir():
-        if file != old:
-            file.unlink()
-    for number in range(3):
-        (cache_home / f"0000-{number}").write_bytes(b"")
-    assert made_with() > 0
-    assert not old.exists()
 
 
 def test_a_narrator_is_made_once() -> None:

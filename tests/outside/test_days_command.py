@@ -89,7 +89,7 @@ def test_other_lines_make_the_denominator_whole(ward: Path) -> None:
         ward, "X-1,Ward Heron,PICC,2024-04-05,2024-04-07", "MD-0001,Ward Heron,CVC,2024-04-02,2024-04-03"
     )
     [unit] = table(days(ward, *APRIL, "--by", "unit", "--counts", counts(ward), "--other-lines", others))
-    assert (unit["line_days"], unit["utilisation_ratio"], unit["rate"]) == ("11", "0.110", "90.91")
+    assert (unit["line_days"], unit["utilization_ratio"], unit["rate"]) == ("11", "0.110", "90.91")
     assert unit["lines"] == "ports and other central lines"
 
 
@@ -107,10 +107,10 @@ def test_without_other_lines_every_output_says_ports_only_and_gives_no_rate(ward
         given = ("--counts", counts(ward)) if by == "unit" else ()
         rows = table(days(ward, *APRIL, "--by", by, *given))
         assert {row["lines"] for row in rows} == {"ports only"}
-        assert {row.get("rate", "") for row in rows} == {row.get("utilisation_ratio", "") for row in rows} == {""}
+        assert {row.get("rate", "") for row in rows} == {row.get("utilization_ratio", "") for row in rows} == {""}
     told = json.loads(days(ward, *APRIL, "--counts", counts(ward), "--format", "json").stdout)
     assert told["lines"] == "ports only"
-    assert [(unit["rate"], unit["utilisation_ratio"]) for unit in told["units"]] == [(None, None)]
+    assert [(unit["rate"], unit["utilization_ratio"]) for unit in told["units"]] == [(None, None)]
     stream = ward / "ward.ndjson"
     stream.write_text(json.dumps(json.loads((ward / "made-1.json").read_text())) + "\n")
     rows = [json.loads(row) for row in CliRunner().invoke(group, ["days", str(stream), *APRIL]).stdout.splitlines()]

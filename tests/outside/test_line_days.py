@@ -312,11 +312,11 @@ def test_nothing_after_the_moment_judged_from_is_counted() -> None:
 
 
 def test_published_arithmetic() -> None:
-    """CLABSI rate 3 in 1250 line days and utilisation of 1250 in 2000 patient days: derived from published formulas."""
+    """CLABSI rate 3 in 1250 line days and utilization of 1250 in 2000 patient days: derived from published formulas."""
     assert line_days.rate(3, 1250, DEFAULT) == Decimal("2.4")
-    assert line_days.utilisation(1250, 2000) == Decimal("0.625")
+    assert line_days.utilization(1250, 2000) == Decimal("0.625")
     assert line_days.rate(3, 0, DEFAULT) is None
-    assert line_days.utilisation(0, 0) is None
+    assert line_days.utilization(0, 0) is None
 
 
 def test_every_option_and_limit_named_is_in_the_policy() -> None:

@@ -210,7 +210,7 @@ def test_every_limit_is_checked_and_none_stands_in_both_lists() -> None:
 # A ratio of line days to patient days cannot pass 1, by arithmetic.
 # The wear of a disc follows the dressing's (derived); the age of adults is a recommendation for other lines, carried
 # over (derived).
-HELD_BY_ARITHMETIC = ("utilisation_ratio", "chg_dressing_days", "chg_dressing_adult_years")
+HELD_BY_ARITHMETIC = ("utilization_ratio", "chg_dressing_days", "chg_dressing_adult_years")
 
 
 @pytest.mark.parametrize(("name", "value"), list(zip(HELD_BY_ARITHMETIC, (1, 7, 18), strict=True)))

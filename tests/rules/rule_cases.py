@@ -130,6 +130,7 @@ class CaseFile:
         return self.path.name.split(".")[1].startswith("ok")
 
 
+@cache
 def read_case(path: Path, default: Policy = DEFAULT) -> CaseFile:
     raw = path.read_text()
     parsed = read_yaml(raw.encode())

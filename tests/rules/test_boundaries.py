@@ -33,6 +33,7 @@ from scenes import (
     fires,
 )  # fmt: skip
 
+from lda_notes.check import rule_table
 from lda_notes.knowledge.policy import DEFAULT, Policy
 
 # -- times --
@@ -316,3 +317,9 @@ def test_a_facility_limit_moves_the_rule() -> None:
     assert fires("needle-dwell", Scene((access(), removal), policy=five))
     cited = [f.citations[0].mark for f in judged(episode_of(access(), removal), five) if f.rule == "needle-dwell"]
     assert cited == ["LP"]
+
+
+def test_no_rule_is_left_out_for_one_that_does_not_exist() -> None:
+    """One cause, one finding: of two rules about one fact the one that says more is kept, and both exist."""
+    rules = rule_table.load()
+    assert {*rule_table.SAYS_MORE, *rule_table.SAYS_MORE.values()} <= set(rules)

@@ -81,7 +81,7 @@ def asked() -> set[str]:
     """Return the names that are asked for under a name put together while running, over the cases."""
     watched = Watched(DEFAULT.rows)
     for path in case_paths():
-        for finding in read_case(path, watched).findings:
+        for finding in read_case.__wrapped__(path, watched).findings:
             assert finding.message
     cream = {
         "agent": CREAM,

@@ -68,6 +68,12 @@ def test_what_is_due_at_once_is_sent_as_urgent() -> None:
     assert now and set(now) == {"urgent"}
 
 
+def test_a_use_of_the_line_is_care_of_the_device() -> None:
+    used = event("line use", "10:00", purpose="medication", action="given", what="a drug")
+    reasons = [procedure.get("reasonCode") for procedure in resources("Procedure", event("access", "09:00"), used)]
+    assert len(reasons) >= 2 and all(reasons)
+
+
 # -- a hold of two reasons: each ends by what ends it --
 
 NO_BLOOD = {"blood_return": "none", "blood_looks": None, "infusion": None}
@@ -112,3 +118,29 @@ def test_steps_for_blood_return_do_not_excuse_a_flush_of_a_line_that_is_swollen_
 def test_what_is_tried_stands_in_the_source_once(what: str, module: str, old: str, new: str) -> None:
     source = (Path(__file__).parents[2] / module).read_text()
     assert source.count(old) == 1 and old != new, f"{what}: change the row in tests/mutation/named.py"
+
+
+# -- what else is sent as what it is --
+
+CARE = {"dressing change": "10:00", "flush": "10:10", "patency treatment": "10:20", "line use": "11:30"}
+
+
+def test_what_is_done_to_the_line_is_sent_as_care_of_the_device() -> None:
+    events = [event("access", "09:00"), *(event(kind, at) for kind, at in CARE.items()), event("de-access", "11:50")]
+    found = resources("Procedure", *events)
+    assert len(found) >= len(events)
+    for procedure in found:
+        assert "care" in str(procedure.get("reasonCode", [{}])[0]).lower(), procedure["code"]
+
+
+def test_a_dressing_change_that_was_not_begun_is_sent_as_not_done() -> None:
+    change = event("dressing change", "10:00", dressing={"not_done": "away"}, antisepsis={"not_done": "away"})
+    assert "not-done" in [one["status"] for one in resources("Procedure", event("access", "09:00"), change)]
+
+
+def test_the_evaluation_that_was_asked_for_is_sent_as_completed_or_as_cancelled() -> None:
+    swollen = event("line check", "10:00", **SWOLLEN)
+    tasks = resources("Task", event("access", "09:00"), swollen, evaluated(ends=["swelling"]))
+    assert [task["status"] for task in tasks if task.get("description", "").startswith("On hold")][-1] == "completed"
+    gone = resources("Task", event("access", "09:00"), swollen, event("port removed", "11:00"))
+    assert [task["status"] for task in gone if task.get("description", "").startswith("On hold")][-1] == "cancelled"

@@ -12,7 +12,7 @@ from scenes import AT, LOCKED, STILL_NONE, access, after, event
 
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import DEFAULT, Policy
-from lda_notes.knowledge.suitability import Subject, suits
+from lda_notes.knowledge.suitability import Subject, preservative_free, suits
 from lda_notes.line.due import Due, due
 from lda_notes.line.timeline import Timeline, build
 
@@ -57,6 +57,10 @@ def test_a_sign_at_the_site_holds_under_one_reason(site: dict[str, str], reason:
     assert held(access(), event("line check", 60, site=site)) == [reason]
 
 
+def test_pus_as_a_sign_holds_as_pus_at_the_site_does() -> None:
+    assert held(access(), event("line check", 60, signs=[{"what": "pus"}])) == ["pus"]
+
+
 def test_redness_and_tenderness_soon_after_the_implantation_hold_nothing() -> None:
     red = event("line check", 60, site={"erythema": "present", "tenderness": "present"})
     assert held(access(), red, port={"implanted_on": "2031-04-01"}) == []
@@ -96,6 +100,20 @@ def test_a_tip_that_was_not_confirmed_holds_until_it_is() -> None:
     assert held(unsure) == ["tip not confirmed"]
     assert held(unsure, event("de-access", 60), event("access", 120, tip_confirmed=False)) == ["tip not confirmed"]
     assert held(unsure, event("de-access", 60), event("access", 120, tip_confirmed=True)) == []
+
+
+def test_looks_and_judgements_of_one_moment_go_as_they_were_charted() -> None:
+    clears = {"by": PHYSICIAN, "cleared_by": PHYSICIAN, "decision": "cleared for use", "ends": ["swelling"]}
+    for looked, judged, left in ((70, 80, []), (80, 70, ["swelling"])):
+        seen = event("line check", 60, site={"swelling": "present"}, charted_at=after(looked))
+        assert held(access(), seen, event("evaluation", 60, charted_at=after(judged), **clears)) == left
+
+
+def test_a_danger_that_forbids_no_use_leaves_the_line_usable() -> None:
+    loose = event("line check", 60, dressing_found=["loose"])
+    assert dangers(access(), loose) == ["D7"] and line(access(), loose).now("single").usable
+    coring = line(access(needle={"non_coring": False}), event("evaluation", 60, by=PHYSICIAN, ends=["all"]))
+    assert not coring.now("single").usable
 
 
 # -- standing dangers --
@@ -206,8 +224,8 @@ def test_blood_drawn_by_a_use_of_the_line_is_after_a_discard() -> None:
 
 
 def test_a_flush_that_could_not_go_in_is_not_judged_by_its_volume() -> None:
-    stuck = [{"volume_ml": 1, "resistance": "cannot flush"}]
-    assert "flush-below-usual" in rules_found(access(), event("flush", 60, flushes=[{"volume_ml": 1}]))
+    stuck = [{"volume_ml": 3, "resistance": "cannot flush"}]
+    assert "flush-below-usual" in rules_found(access(), event("flush", 60, flushes=[{"volume_ml": 3}]))
     assert "flush-below-usual" not in rules_found(access(), event("flush", 60, flushes=stuck))
 
 
@@ -238,6 +256,17 @@ def test_swelling_or_pus_before_a_thrombolytic_is_a_caution(site: dict[str, str]
     assert "thrombolytic-caution" in rules_found(access(), {**dose, "site": site})
 
 
+def test_an_amendment_cannot_change_what_an_entry_is_named_by() -> None:
+    for name in ("id", "kind"):
+        change = event("amendment", 60, of="access-1", reason="a slip", sets={name: "flush"})
+        assert "correction-target" in rules_found(access(), change)
+
+
+def test_a_needle_is_in_until_the_event_that_took_it_out() -> None:
+    first, second = line(access(), event("de-access", 60), event("access", 120)).needles["single"]
+    assert (first.until, second.until) == (AT + timedelta(minutes=60), None)
+
+
 def test_every_correction_is_compared_with_its_entry() -> None:
     unknown = event("addendum", -90, of="nobody", text="x", charted_at=None)
     early = event("addendum", -60, of="access-1", text="y", charted_at=None)
@@ -254,6 +283,13 @@ def test_adhesive_speaks_against_what_contains_it_and_only_with_the_allergy() ->
     assert suits("dressing", "transparent", who(), DEFAULT).plain
     assert suits("dressing", "transparent", who("latex"), DEFAULT).plain
     assert [one.rule for one in suits("dressing", "transparent", who("adhesive"), DEFAULT).objections] == ["adhesive"]
+
+
+def test_only_a_newborn_needs_solutions_without_a_preservative() -> None:
+    today = date(2031, 4, 2)
+    ages = (today - timedelta(days=10), date(1970, 1, 1))
+    asked = [Subject(born, today, None, frozenset(), frozenset()) for born in ages]
+    assert [preservative_free(who, DEFAULT) for who in asked] == [True, False]
 
 
 def test_what_is_not_recorded_of_the_add_ons_adds_no_volume() -> None:

@@ -42,7 +42,7 @@ def run(*arguments: object, stdin: bytes = b"", code: int | None = None) -> subp
     else:
         done = call(*arguments, stdin=stdin, cwd=HERE)
     if code is not None:
-        assert done.returncode == code, done.stderr.decode(errors="replace")
+        assert done.returncode == code, (done.returncode, done.stdout[:300], done.stderr.decode(errors="replace"))
     assert b"Traceback" not in done.stderr, done.stderr.decode()
     return done
 

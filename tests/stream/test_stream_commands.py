@@ -311,7 +311,7 @@ def test_a_file_that_outgrows_its_room_leaves_nothing(source: Path, tmp_path: Pa
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("command", [("bundle", "--no-note"), ("days", *DAYS)])
+@pytest.mark.parametrize("command", [("bundle", "--no-note"), ("days", *DAYS, *ASOF)])
 def test_a_bad_row_is_named_with_what_was_found_and_what_to_do(command: tuple[str, ...]) -> None:
     said = run(*command, "-", stdin=b'\n{"record_version": 1\n{}\n  id: x\nnull\n', code=2).stderr.decode().splitlines()
     assert said == [
