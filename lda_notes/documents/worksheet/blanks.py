@@ -168,7 +168,7 @@ _LABELS: Final[Mapping[str, str]] = {
     "by.credential": "Credential",
     "by.id": "Staff identifier",
     "verified_by.name": "Verifier",
-    "verified_by.credential": "Credential",
+    "verified_by.credential": "Their credential",
 }
 """Labels of facts whose own names do not say whose they are."""
 _UNIT: Final = re.compile(r", in ([^,?]+)\?$")

@@ -158,8 +158,7 @@ def due_sheet(views: Sequence[View]) -> Sheet:
     jobs = due_jobs(views)
     blocks: list[Block] = [*_unit_blocks(views)]
     if others := tuple(_without_sheet(views)):
-        said = tuple(Sentence(f"{BOX} {words}".replace(" ", "\u00a0")) for words in others)
-        blocks.append(Paragraph(said, "Due, and on no worksheet:"))
+        blocks.append(Bullets(others, "Due, and on no worksheet:", boxes=True, columns=2))
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
@@ -201,6 +200,8 @@ LOOKS: Final = (_boxes(_SEEN), f"Blood return: {_boxes(_BLOOD)}")
 
 def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
     here = [view for view in views if view.left() is None]
+    if views:
+        yield Paragraph((Sentence(f"{views[0].wording.in_full(views[0].asof)}."),), "As of:")
     units = len({stay.unit for view in here if (stay := view.timeline.unit_at(view.asof))}) > 1
     rows = [row for view in here for row in _unit_rows(view, units)]
     if not rows:

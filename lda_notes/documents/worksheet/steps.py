@@ -107,7 +107,7 @@ def adult(view: View) -> bool | None:
 def heparin_strength(view: View) -> Caution | None:
     """Return the strength of a heparin lock that suits the patient in words; None when none does.
 
-    A child's is the order's: the weak one alone is usual for an infant or under a weight by policy.
+    A child's is the order's: the weak one alone is not asked about for an infant or under a weight by policy.
     """
     found = [one.units_per_ml for one in locks(view.subject, view.policy) if one.drug == "heparin" and one.units_per_ml]
     if not found:
@@ -115,8 +115,8 @@ def heparin_strength(view: View) -> Caution | None:
     if adult(view):
         return Caution(quantity(found[0], "units per mL"), ("heparin_lock_strength_units_per_ml",))
     if len(found) > 1:
-        return Caution("strength as ordered")
-    usual = f"strength as ordered, {quantity(found[0], 'units per mL')} is usual at this age or weight"
+        return Caution("the strength ordered")
+    usual = f"the strength ordered, usually {quantity(found[0], 'units per mL')} at this age or weight"
     return Caution(usual, ("heparin_lock_low_strength_units_per_ml",))
 
 
@@ -272,7 +272,7 @@ def _lock(view: View) -> Iterator[Caution]:
     policy = view.policy
     strength = heparin_strength(view)
     if strength is not None:
-        said = f"Heparin for a lock: {strength.says}; read the strength on the label twice"
+        said = f"Heparin for a lock is {strength.says}; read the strength on the label twice"
         yield Caution(said, strength.basis)
     system = system_ml(view)
     if system is not None:

@@ -114,8 +114,9 @@ def _lock(view: View) -> Iterator[Supply]:
     if strength is None:
         yield Supply("Lock without heparin: 0.9% sodium chloride, or what is ordered instead")
         return
-    named = f"; heparin, if ordered: {strength.says}" if strength.basis else ", in the strength ordered"
-    yield Supply(f"Lock as ordered{named}", strength.basis)
+    yield Supply(
+        f"Lock as ordered, unless an infusion follows; heparin of {strength.says} if heparin is ordered", strength.basis
+    )
 
 
 def _dressing(view: View) -> Iterator[Supply]:
