@@ -49,9 +49,6 @@ def cautions(policy: Policy) -> tuple[str, ...]:
     )
 
 
-_SIZE: Final = 9.5
-"""Points of a letter of the sheet: three patients with all that is open still take three pages."""
-
 _SHOWN: Final = 2
 """Most gaps that are listed for a patient; the rest are counted."""
 
@@ -228,7 +225,7 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
         blocks.append(Paragraph((Sentence("No patient with a port is here at this moment, by these records."),)))
     if not printing.round_alone:
         blocks.extend(_words(found, listed, references, printing))
-    return Sheet(TITLE, tuple(blocks), cautions=cautions(found.policy), running=_running(found), dense=True, size=_SIZE)
+    return Sheet(TITLE, tuple(blocks), cautions=cautions(found.policy), running=_running(found), dense=True)
 
 
 def _words(found: Handoff, listed: Sequence[Row], references: References, printing: Printing) -> Iterator[Block]:
@@ -438,7 +435,7 @@ def left_list(found: Handoff, references: References) -> Table:
     return Table(
         ("Patient", "Left", "To know", "Due, and who sees to it"),
         tuple(_left_row(found, patient, references) for patient in found.left),
-        (14, 14, 50, 22),
+        (13, 12, 57, 18),
         "Still listed: nobody has taken over what is due, or a needle, a hold or a danger remains",
     )
 

@@ -461,7 +461,8 @@ def _problem_lacks(view: View, entry: Entry) -> str:
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
-    yield from _outside_the_vein(view, lines)
+    outside = tuple(_outside_the_vein(view, lines))  # with the last follow-up
+    yield from outside
     for line in lines:
         if line.dwelling is not None:
             check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
@@ -469,10 +470,11 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
             yield f"{line.dwelling.value}{when} ({line.dwelling.told})"
         yield from _decisions(view, line)
     held = any(line.state.holds for line in lines)
+    said = _cared(view)[-1:] if outside else ()
     for entry in view.timeline.entries:
         event = entry.event
         recent = _recent(view, entry)
-        if isinstance(event, ev.ExtravasationCare) and event.follow_up and (recent or held):
+        if isinstance(event, ev.ExtravasationCare) and event.follow_up and entry not in said and (recent or held):
             yield f"Follow-up at the site: {phrasing.quoted(event.follow_up)} ({view.wording.told(entry)})"
         if not recent:
             continue
@@ -503,13 +505,17 @@ def _decisions(view: View, line: LineFacts) -> Iterator[str]:
         yield f"Evaluated{who}: {event.decision}{found} ({view.wording.told(judged[-1])})"
 
 
-def _outside_the_vein(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
-    """Yield the last care after something was given outside the vein, while its hold lasts: how much, what follows."""
-    cared = [
+def _cared(view: View) -> tuple[Entry, ...]:
+    return tuple(
         entry
         for entry in view.timeline.entries
         if isinstance(entry.event, ev.ExtravasationCare) and entry.event.at <= view.asof
-    ]
+    )
+
+
+def _outside_the_vein(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+    """Yield the last care after something was given outside the vein, while its hold lasts: how much, what follows."""
+    cared = _cared(view)
     lasts = any(line.state.held_for("something given at the site hurt or leaked") for line in lines)
     lasts = lasts or any(line.state.danger("P") for line in lines)
     if not cared or not (lasts or _recent(view, cared[-1])):

@@ -68,7 +68,7 @@ def title(work: Work) -> str:
     return f"Worksheet: {_NAMES.get(work, work)}"
 
 
-_SIZE: Final = 8.5
+_SIZE: Final = 9
 _NAMES: Final[dict[Work, str]] = {
     "arrival accessed": "arrival with a needle in",
     "patency check": "check of a dwelling thrombolytic",
