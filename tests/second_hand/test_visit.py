@@ -24,7 +24,12 @@ from bedside import Json, access, check, double, event, later, record, run, t
 IN = t("09:00")
 OUT = t("09:20")
 HEPARIN = {"drug": "heparin", "units_per_ml": 100, "volume_ml": 5, "preservative": "none"}
-LEFT_OPEN: Json = {"lock": None, "infusion": None, "dressing": None, "next_due": None}  # what only a needle left in needs
+LEFT_OPEN: Json = {
+    "lock": None,
+    "infusion": None,
+    "dressing": None,
+    "next_due": None,
+}  # what only a needle left in needs
 NO_PROOF: Json = {"blood_return": None, "blood_looks": None}
 CHARTED_BEFORE: Json = {"identifiers_checked": None, "reason": None, "flushes": None, **NO_PROOF}
 
@@ -105,6 +110,11 @@ def test_7_a_needle_that_stays_in_has_a_lock_or_an_infusion_and_a_dressing(runni
     assert not asked(record(dressed, event("de-access", t("13:00")))) & NEEDLE_STAYS
 
 
+def test_2_a_retracted_removal_ends_no_visit() -> None:
+    gone = event("retraction", t("09:50"), of="de-access-1")
+    assert asked(record(enter(), event("de-access", OUT), gone)) == NEEDLE_STAYS
+
+
 # 3. The removal is not asked again
 
 
@@ -123,6 +133,12 @@ def test_3_either_the_access_or_the_flush_charts_it(fact: str) -> None:
 def test_3_what_no_entry_of_the_visit_charted_is_asked() -> None:
     whole = record(enter(**CHARTED_BEFORE), leave())
     assert {fact for _, fact in asked(whole)} == {"patient identifiers checked", "blood return", "flush"}
+
+
+def test_3_a_retracted_flush_charted_nothing() -> None:
+    gone = event("retraction", t("09:50"), of="flush-1")
+    whole = record(enter(**CHARTED_BEFORE), event("flush", t("09:10")), leave(), gone)
+    assert ("de-access-1", "blood return") in asked(whole)
 
 
 # 4. Blood return
