@@ -373,12 +373,16 @@ def _moved(event: ev.CareEvent, episode: Episode) -> list[ev.Opening | ev.Closin
 def _visit(event: ev.CareEvent, episode: Episode, policy: Policy) -> tuple[ev.CareEvent, ev.CareEvent] | None:
     """Return the access and the removal of the visit that an event belongs to; None when its needle stays in."""
     moves = _moved(event, episode)
-    places = {
-        *([] if isinstance(event, ev.Opening) else [bisect_left(moves, event.at, key=_at) - 1]),
-        *([] if isinstance(event, ev.Closing) else [bisect_right(moves, event.at, key=_at) - 1]),
-    }
-    pairs = ((moves[place], moves[place + 1]) for place in sorted(places) if 0 <= place < len(moves) - 1)
-    return next((pair for pair in pairs if one_visit(*pair, policy)), None)
+    places = [bisect(moves, event.at, key=_at) for bisect in (bisect_left, bisect_right)]
+    if isinstance(event, ev.Opening | ev.Closing):
+        places = places[:1] if isinstance(event, ev.Closing) else places[1:]
+    for place in places:
+        # a removal that is being charted is not in the record yet
+        removals = [event] if isinstance(event, ev.Closing) else moves[place : place + 1]
+        for pair in zip(moves[place - 1 : place], removals, strict=False):
+            if one_visit(*pair, policy):
+                return pair
+    return None
 
 
 def _before_removal(event: ev.Deaccess, episode: Episode, policy: Policy) -> list[ev.CareEvent]:
