@@ -40,6 +40,14 @@ def whole(timeline: Timeline, some: tuple[Family, ...], every: tuple[Family, ...
     return tuple(one for one in every if one.entry.index in named or removals.get(one.entry.index) in meant)
 
 
+def of_one_visit(timeline: Timeline, name: str) -> tuple[str, ...]:
+    """Return the names of the other entries of the visit of an entry, in order of time."""
+    removals = dict(_visits(timeline))
+    by_index = {entry.index: entry.event.id for entry in timeline.entries}
+    mine = {removals[index] for index in removals if by_index[index] == name}
+    return tuple(by_index[index] for index in removals if removals[index] in mine and by_index[index] != name)
+
+
 def _visits(timeline: Timeline) -> Iterator[tuple[int, int]]:
     """Yield each entry of a visit with the removal that ends it, both by their index."""
     first = timeline.episode.port.septa[0]
