@@ -60,7 +60,7 @@ def other(text: str, calendar: Calendar) -> date | None:
     found = _SLASHES.fullmatch(text.strip())
     if found is None or int(found[1]) == int(found[2]) or max(int(found[1]), int(found[2])) > 12:
         return None
-    swapped = read(text, Calendar(calendar.today, not calendar.month_first, calendar.ahead, calendar.behind))
+    swapped = read(text, Calendar(calendar.today, not calendar.month_first, calendar.ahead))
     return swapped if isinstance(swapped, date) else None
 
 
