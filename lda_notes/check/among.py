@@ -147,13 +147,27 @@ def _similar(lines: Sequence[Timeline]) -> Iterator[Doubt]:
         if line.discharge is None:
             here.setdefault((line.episode.stay.facility, line.units[-1].unit), []).append(index)
     for members in here.values():
-        for group in _joined(members, [_alike(lines[one].episode.patient.family_name) for one in members]):
-            of = [lines[one].episode for one in group]
-            people = _joined(group, [{*_numbers(one), _person(one)} for one in of])
-            if len(people) > 1:
-                same = len({letters(one.patient.family_name) for one in of}) == 1
-                said = f"another patient of the unit has {'the same' if same else 'a similar'} family name"
-                yield Doubt(NAMES, tuple(same_person[0] for same_person in people), said, ("patient", "family_name"))
+        for people in _of_one_name(lines, members):
+            same = len({letters(lines[one[0]].episode.patient.family_name) for one in people}) == 1
+            said = f"another patient of the unit has {'the same' if same else 'a similar'} family name"
+            yield Doubt(NAMES, tuple(same_person[0] for same_person in people), said, ("patient", "family_name"))
+
+
+def alike(lines: Sequence[Timeline]) -> frozenset[int]:
+    """Return the places of patients on one sheet, of whatever unit, whose family names are the same or similar.
+
+    Those who left are not among them.
+    """
+    here = [place for place, line in enumerate(lines) if line.discharge is None]
+    return frozenset(one for people in _of_one_name(lines, here) for person in people for one in person)
+
+
+def _of_one_name(lines: Sequence[Timeline], members: Sequence[int]) -> Iterator[list[tuple[int, ...]]]:
+    """Yield the people, each with the places of the own records, of whom several share a name."""
+    for group in _joined(members, [_alike(lines[one].episode.patient.family_name) for one in members]):
+        people = list(_joined(group, [{*_numbers(lines[one].episode), _person(lines[one].episode)} for one in group]))
+        if len(people) > 1:
+            yield people
 
 
 def _alike(name: str) -> set[Hashable]:

@@ -25,6 +25,8 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
 from lda_notes.line.shifts import shift_of
 from lda_notes.line.timeline import Timeline
+from lda_notes.narrative import phrasing
+from lda_notes.narrative.sentences import Paragraph, Sentence
 from lda_notes.problems import Failure
 from lda_notes.record.reading import Record
 
@@ -78,14 +80,20 @@ def command(
     read = reading.for_sheets(paths)
     if not read.given:
         raise Failure("\n".join(f"no worksheet can be written: {words}" for words in read.missing))
-    begun = [pipeline.upto(record, asof) for record in read.given]
+    starts = {record.file: pipeline.begins(record) for record in read.given}
+    of_unit = work in (None, "check")
+    later = {file for file, since in starts.items() if of_unit and since is not None and since > asof}
+    begun = [pipeline.upto(record, asof) for record in read.given if record.file not in later]
     views = _views(begun, read, policy, asof)
-    if work not in (None, "check") and len(views) > 1:
+    if not of_unit and len(views) > 1:
         raise click.UsageError(f"--for {work} is about one record; give one file.")
     partly = list(filter(None, map(reading.unread, begun)))
     notices = [*(f"Not on the worksheets: {words}" for words in read.missing), *partly]
     made = _made(views, None if all_due or work is None else WORK[work], septum)
     made = replace(made, blocks=(*(Alert("caution", words) for words in notices), *made.blocks))
+    if later:
+        said = f"Stay begins later, left out: {phrasing.count(len(later), 'record')}."
+        made = replace(made, blocks=(Paragraph((Sentence(said),)), *made.blocks))
     from lda_notes.documents.render import render
 
     write(render(made, chosen, width(to), paper), to)  # type: ignore[arg-type]

@@ -36,10 +36,12 @@ class Due:
     limit: str
     why: str
     late: datetime | None = None
+    charted: bool = False
+    """Whether a nurse charted the time as the next one, and nothing computed it."""
 
     def overdue(self, moment: datetime) -> bool:
         """Tell whether ``moment`` counts as overdue; an unknown start does, a mere reminder never."""
-        if self.limit == "accessed_idle_flush_hours" and self.by is not None:
+        if self.limit == "accessed_idle_flush_hours" and self.by is not None and not self.charted:
             return False
         # Two moments of one zone would be compared by the wall clock, which runs twice through an hour in autumn.
         last = self.late or self.by
@@ -95,6 +97,51 @@ def due(timeline: Timeline, septum: str, policy: Policy, moment: datetime | None
     moment = moment or timeline.asof
     found = list(clocks(timeline, timeline.state_at(septum, moment), moment, policy, zone_of(timeline)))
     return tuple(sorted(found, key=_soonest))
+
+
+def charted(timeline: Timeline, septum: str, policy: Policy, moment: datetime) -> Iterator[Due]:
+    """Yield the next times that a nurse charted, where ``clocks`` gives a later one or none, until the act is done."""
+    state = timeline.state_at(septum, moment)
+    if not state.port_in or died(timeline, moment):
+        return
+    told = {
+        key: (by, step.entry)
+        for step in timeline.course(septum)
+        if step.entry.event.at <= moment
+        for key, by in getattr(getattr(step.entry.event, "next_due", None), "__dict__", {}).items()
+        if isinstance(by, datetime)
+    }
+    computed = due(timeline, septum, policy, moment)
+    slack = policy.span("clock_slack_minutes")
+    for key, (clock, limit, done) in _charted_clocks(timeline, state, moment).items():
+        if key not in told or (done is not None and done > told[key][1].event.at):
+            continue
+        by, entry = told[key]
+        if all(other.by is not None and by + slack < other.by for other in computed if other.clock == clock):
+            why = "charted as the next one"
+            yield Due(clock, septum, by, entry.event.at, entry, limit, why, late_after(by, limit, policy), charted=True)
+
+
+def _charted_clocks(
+    timeline: Timeline, state: State, moment: datetime
+) -> dict[str, tuple[ClockName, str, datetime | None]]:
+    """Return what may be charted as next: its clock, its limit, and when it was last done."""
+    found: dict[str, tuple[ClockName, str, datetime | None]] = {}
+    if state.needle is not None:
+        put_on = state.dressing.put_on.event.at if state.dressing is not None else None
+        dressing = dressing_limit(state.dressing.dressing if state.dressing is not None else None)
+        found["needle_change"] = ("needle change", "needle_dwell_days", state.needle.opened.event.at)
+        found["dressing_change"] = ("dressing change", dressing or "gauze_dressing_days", put_on)
+    if state.infusion is None and flush_allowed(state):
+        tended = _latest(state.last_flush, state.last_lock, state.last_removal)
+        done = tended.event.at if tended is not None else None
+        if state.needle is not None:
+            found["flush"] = ("flush", "accessed_idle_flush_hours", done)
+        elif has_left(timeline, moment):
+            found["flush"] = ("maintenance flush", "idle_flush_days", done)
+        else:
+            found["flush"] = ("idle flush", "idle_flush_days", done)
+    return found
 
 
 def _soonest(due: Due) -> tuple[bool, datetime, str]:

@@ -7,7 +7,7 @@ from copy import deepcopy
 from typing import Any
 
 import pytest
-from made_records import FLUSH, HEPARIN, event, moment, needle_event, record
+from made_records import FLUSH, HEPARIN, event, moment, needle_event, record, removal_event
 from ward import handed, rows
 
 from lda_notes.documents.handoff.page import round_rows
@@ -110,3 +110,10 @@ def test_what_changed_since_the_last_sheet_is_marked() -> None:
     told = "\n".join(text(data))
     assert "Quillfeather" not in told, "no other patient's name in a retraction"
     assert not re.search(r"\b(unsafe|wrong)\b", told)
+
+
+def test_what_has_happened_is_new_though_it_is_charted_later() -> None:
+    """The row says that no needle is in: it says, too, that the needle came out."""
+    out = removal_event("2031-03-05 06:50") | {"charted_at": moment("2031-03-05 07:20")}
+    (one,) = handed([record(needle_event("2031-03-04 09:00"), out)]).here
+    assert "new: de-access 06:50" in [change.says for change in one.changes]

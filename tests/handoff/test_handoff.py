@@ -48,9 +48,51 @@ def facts(line: LineFacts) -> dict[str, str]:
 
 def test_most_urgent_first() -> None:
     found = handed(unit_of_patients(20, ASOF))
-    order = [row.patient.urgency for row in sheets.round_rows(found)]
-    assert order == sorted(order, key=list(dict.fromkeys(order)).index), "each urgency stands together"
-    assert list(dict.fromkeys(order)) == ["out of use", "overdue", "due this shift", "steady"]
+    listed = [row.patient for row in sheets.round_rows(found)]
+    states = [[line.state for line in one.lines] for one in listed]
+    state = [(any(s.dwell or s.dangers for s in some), any(s.holds for s in some)) for some in states]
+    state = [(inside, held and not inside) for inside, held in state]
+    assert state == sorted(state, reverse=True), "what is in the line first, then holds, then the others"
+    others = [one.urgency for one, marks in zip(listed, state, strict=True) if not any(marks)]
+    assert list(dict.fromkeys(others)) == ["overdue", "due this shift", "steady"]
+
+
+def test_a_thrombolytic_in_the_line_comes_before_holds_and_a_hold_with_a_needle_before_one_without() -> None:
+    lost = event("line check", "2031-03-05 06:00", blood_return="none")
+    dose = event("patency treatment", "2031-03-05 06:30", drug="alteplase", dose_mg=2, volume_ml=2, blood_return="none")
+    held = record(needle_event("2031-03-04 09:00"), lost, number=1)
+    out = record(needle_event("2031-03-04 09:00"), lost, event("de-access", "2031-03-05 06:40"), number=2)
+    dwelling = record(needle_event("2031-03-04 09:00"), lost, dose, number=3)
+    found = handed([out, held, dwelling])
+    assert [one.second[-1] for one in found.here] == ["3", "1", "2"]
+
+
+def test_one_name_on_two_units_is_marked_in_the_list_by_time() -> None:
+    lost = event("line check", "2031-03-05 06:00", blood_return="none")
+    units = enumerate(("Ward Heron", "Ward Plover", "Ward Wren"), 1)
+    made = [record(needle_event("2031-03-04 09:00"), lost, number=number, unit=unit) for number, unit in units]
+    for one, name in zip(made, ("Brackenridge", "Brackenridge", "Tolliver"), strict=True):
+        one["patient"] |= {"family_name": name, "birth_date": f"19{60 + made.index(one)}-02-03"}
+    listed = [row for row in rows(handed(made)) if row.startswith("[ ] Now:")]
+    assert [row.split(": ")[1] for row in listed] == [
+        "Ward Heron, 1, Brackenridge, Ottoline MD-0001 (name alert)",
+        "Ward Plover, 2, Brackenridge, Ottoline MD-0002 (name alert)",
+        "Ward Wren, 3, Tolliver, Ottoline MD-0003",
+    ]
+
+
+def test_a_next_time_that_was_charted_is_due_until_the_flush() -> None:
+    charted = {"next_due": {"flush": moment("2031-03-05 10:20")}}
+    access = needle_event("2031-03-04 10:20") | charted
+
+    def due(asof: str, *more: dict[str, Any]) -> list[tuple[str, bool]]:
+        (one,) = handed([record(access, *more)], moment(asof)).here
+        return [(action.act, action.late) for action in one.actions if action.clock == "flush"]
+
+    assert due("2031-03-05 07:00") == [("Flush (charted)", False)]
+    assert due("2031-03-05 10:21") == [("Flush (charted)", True)]
+    flush = event("flush", "2031-03-05 10:30", flushes=[{"solution": "0.9% sodium chloride", "volume_ml": 10}])
+    assert due("2031-03-05 10:31", flush) == []
 
 
 def test_a_line_on_hold_says_so_and_waits_for_an_evaluation() -> None:

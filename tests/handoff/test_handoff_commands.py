@@ -317,3 +317,11 @@ def test_worksheets_are_for_the_shift_of_the_policy(tmp_path: Path) -> None:
     policy = '{source: {title: Invented, date: 2030-01-15}, limits: {shift_starts: ["07:00", "19:00"]}}'
     (tmp_path / "lda-policy.yaml").write_text(policy)
     assert "Worksheet: dressing change" in run(*due)
+
+
+def test_a_stay_that_begins_later_is_on_no_worksheet_of_the_shift(ward: Path) -> None:
+    write(ward, record(number=3, admitted_at="2031-03-06T08:00-06:00"))
+    for what in (("--due",), ("--for", "check")):
+        text = run("worksheet", ward, *what, "--asof", AT)
+        assert "Stay begins later, left out: 1 record." in text
+        assert "MD-0003" not in text and "MD-0002" in text

@@ -120,7 +120,8 @@ def test_who_left_is_counted_once_taken_over_and_stands_on_the_call_list() -> No
     listed = text.render(left_sheet(found), 400).splitlines()
     (first,) = (number for number, row in enumerate(listed) if "Testmann-0042" in row)
     row = " ".join(" ".join(listed[first : first + 3]).split())
-    assert "nothing charted since 4 January 2031 Port clinic" in row
+    assert "No known allergies" in row and "Port clinic" in row
+    assert "NOT CHARTED" not in row, "nobody charts at home"
     assert "aintenance flush after discharge: overdue since 1 Feb 10:00" in row
     assert "Discharged to home, no needle in (4 Jan 15:00, Marisol Tamm RN)" in row
 

@@ -431,3 +431,14 @@ def test_a_flush_with_a_needle_in_starts_no_interval_of_an_idle_port() -> None:
         record(needle_event("2031-03-04 09:00"), number=3), "flush"
     )
     assert "flush of a port without a needle due by" in told(PLAIN, "flush")
+
+
+def test_the_line_check_names_allergies_in_short() -> None:
+    one = record(needle_event("2031-03-04 09:00"), number=3)
+    one["patient"]["allergies"] = [
+        {"substance": "latex", "reaction": "itching"},
+        {"substance": "chlorhexidine", "reaction": "anaphylaxis"},
+    ]
+    one["patient"]["history"] = ["heparin-induced thrombocytopenia"]
+    text = render(unit_sheet([view(one)]), "text", 4000).decode().replace("\u00a0", " ")
+    assert "Allergy: latex, chlorhexidine (anaphylaxis); heparin-induced thrombocytopenia" in text

@@ -84,7 +84,7 @@ class LineFacts:
     needle_short: str
     dwell_day: int | None
     runs: str
-    sluggish: str
+    notes: tuple[str, ...]
     vesicant: bool
     hold: str
     dangers: tuple[str, ...]
@@ -146,7 +146,7 @@ def line_facts(view: View, septum: str) -> LineFacts:
         wording.short_needle(_needle_of(state)) if state.needle else "",
         _dwell_day(view, state),
         _infusion(state) if state.infusion else "",
-        _sluggish(view, state),
+        tuple(filter(None, (_sluggish(view, state), _flush_waits(view, state), _evaluated(view, state)))),
         _vesicant(state),
         _hold(view, state),
         tuple(danger_text(view, danger) for danger in state.dangers if not named_as_unread(danger)),
@@ -369,6 +369,35 @@ def _sluggish(view: View, state: State) -> str:
     return f"blood return sluggish, {view.wording.soon(entry.event.at)}"
 
 
+def _flush_waits(view: View, state: State) -> str:
+    """Return when a port without a needle was last flushed, where its flush is overdue and may not be done now."""
+    tended = max(filter(None, (state.last_flush, state.last_lock)), key=lambda e: e.event.at, default=None)
+    if state.needle is not None or not state.port_in or clocks.flush_allowed(state):
+        return ""
+    if tended is None:
+        return "last flush not recorded"
+    limit = "idle_flush_days"
+    by = clocks.end_of(tended.event.at, limit, view.policy, view.wording.zone)
+    late = view.asof > clocks.late_after(by, limit, view.policy)
+    return f"flush overdue, last {view.wording.when(tended.event.at)}; not allowed now" if late else ""
+
+
+def _evaluated(view: View, state: State) -> str:
+    """Return that the line was evaluated since its holds began and a thrombolytic dwells now; "" otherwise."""
+    if state.dwell is None or not state.holds:
+        return ""
+    since = max(hold.since for hold in state.holds)
+    judged = [
+        entry.event.at
+        for entry in view.timeline.entries
+        if isinstance(entry.event, ev.Evaluation)
+        and since <= entry.event.at <= view.asof
+        and (entry.event.septum or state.septum) == state.septum
+    ]
+    drug = getattr(state.dwell.treatment.event, "drug", "thrombolytic")
+    return f"evaluation done {view.wording.soon(judged[-1])}; {drug} dwelling" if judged else ""
+
+
 def _vesicant(state: State) -> bool:
     event = state.infusion.event if state.infusion else None
     danger = state.danger("D5")
@@ -397,11 +426,11 @@ def _dwelling(view: View, state: State) -> Told:
 def _actions(view: View, state: State) -> Iterator[Action]:
     if not state.port_in or clocks.died(view.timeline, view.asof):
         return
-    if state.holds:
+    if state.holds and not _evaluated(view, state):
         yield _evaluation(view, state)
     yield from _contents(view, state)
     running = clocks.due(view.timeline, state.septum, view.policy)
-    for clock in running:
+    for clock in (*running, *clocks.charted(view.timeline, state.septum, view.policy, view.asof)):
         yield _from_clock(view, state, clock)
     if state.dwell is not None and not any(clock.clock == "thrombolytic check" for clock in running):
         yield _after_the_looks(view, state, state.dwell)
@@ -460,9 +489,11 @@ DANGERS: Final = Stated("S1", "A standing danger stays until what ends it is rec
 
 
 def _from_clock(view: View, state: State, clock: Due) -> Action:
-    act = _ACTS[clock.clock]
+    act = f"{clock.clock.capitalize()} (charted)" if clock.charted else _ACTS[clock.clock]
     why = clock.why
-    if clock.since is not None and clock.by is not None:
+    if clock.charted:
+        why += f", {view.wording.told(clock.restarted_by)}"
+    elif clock.since is not None and clock.by is not None:
         why += f" {view.wording.when(clock.since)}, {view.policy.text(clock.limit)}"
     return Action(
         act,
@@ -471,7 +502,7 @@ def _from_clock(view: View, state: State, clock: Due) -> Action:
         clock.overdue(view.asof),
         _owner(view, clock.by),
         why,
-        (clock.limit,),
+        () if clock.charted else (clock.limit,),
         clock.clock,
     )
 

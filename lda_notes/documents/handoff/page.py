@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
-from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View
+from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View, named_as_unread
 from lda_notes.documents.handoff.patient import (
     Contingency,
     PatientFacts,
@@ -154,9 +154,25 @@ def handoff(
 
 
 def _most_urgent(patient: PatientFacts) -> tuple[object, ...]:
-    first = soonest(patient.actions[0]) if patient.actions else (True, datetime.max.replace(tzinfo=UTC))
+    first = soonest(patient.actions[0]) if patient.actions else (True, _NEVER)
     place = (patient.unit, _number(patient.room), patient.room, patient.name, patient.record)
-    return URGENCIES.index(patient.urgency), first, place
+    timed = min((soonest(one) for one in patient.actions if one.by is not None), default=(True, _NEVER))
+    return _rank(patient), URGENCIES.index(patient.urgency), first, timed, place
+
+
+_NEVER: Final = datetime.max.replace(tzinfo=UTC)
+
+
+def _rank(patient: PatientFacts) -> int:
+    """Return how urgent a patient is before any due time: what is in the line first, then holds, then all others."""
+    states = [line.state for line in patient.lines]
+    inside = any(state.dwell or not all(map(named_as_unread, state.dangers)) for state in states)
+    needle = any(state.needle for state in states)
+    if inside:
+        return 0 if needle or any(action.clock for action in patient.actions) else 1
+    if any(state.holds for state in states):
+        return 2 if needle else 3
+    return 4
 
 
 def _of_place(patient: PatientFacts, unit: str | None, rooms: Sequence[str]) -> bool:
@@ -490,7 +506,10 @@ def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:
     )
     warned = tuple(Line(one.text, strong=True) for one in warnings(patient))
     return (
-        (Line(patient.name), Line(patient.second), *([Line(patient.child)] if patient.child else [])),
+        (
+            *map(Line, filter(None, (patient.name, patient.second, patient.child))),
+            *(Line(said, bold=True) for said in patient.allergy_lines),
+        ),
         patient.left,
         (*warned, *due, *map(Line, still_open(patient))) or "Nothing due",
         ", ".join(dict.fromkeys(action.owner for action in patient.actions)) or "nobody named",
@@ -503,7 +522,7 @@ def _call_for(patient: PatientFacts, action: Action) -> str:
 
 
 def _first_due(patient: PatientFacts) -> tuple[bool, datetime]:
-    return min((soonest(action) for action in patient.actions), default=(True, datetime.max.replace(tzinfo=UTC)))
+    return min((soonest(action) for action in patient.actions), default=(True, _NEVER))
 
 
 __all__ = ["Handoff", "Printing", "Source", "Urgency", "handoff", "later_says", "left_sheet", "round_rows", "sheet"]

@@ -26,7 +26,7 @@ from lda_notes.knowledge.ages import days_old, months_old, years_old
 from lda_notes.knowledge.amounts import alteplase_withdrawal, heparin_child
 from lda_notes.knowledge.policy import Policy, number, quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.line import due, sums
+from lda_notes.line import sums
 from lda_notes.line.holds import ENDED_BY, PROVABLE, ends_in_words, flushed_on_hold, policy_ends, what_ends
 from lda_notes.line.sums import Sums
 from lda_notes.line.timeline import Danger, Entry, Hold, State, Timeline, UnitStay
@@ -205,13 +205,14 @@ def _silent(view: View) -> str:
     line = view.timeline
     last = max((entry.event.at for entry in line.entries if entry.event.at <= view.asof), default=None)
     states = [line.now(septum) for septum in line.episode.port.septa]
-    if last is None or due.died(line, view.asof) or not any(state.port_in for state in states):
+    if last is None or view.left() is not None or not any(state.port_in for state in states):
         return ""
-    accessed = any(state.needle is not None for state in states) and view.left() is None
-    limit = "line_check_hours" if accessed else due.home_flush_limit(view.policy) if view.left() else "idle_flush_days"
+    limit = "line_check_hours" if any(state.needle is not None for state in states) else "idle_flush_days"
     if view.asof - last <= view.policy.span(limit):
         return ""
-    return f"nothing charted since {phrasing.day(last.astimezone(view.wording.zone).date())}"
+    day = last.astimezone(view.wording.zone).date()
+    today = day == view.asof.astimezone(view.wording.zone).date()
+    return f"nothing charted since {view.wording.soon(last) if today else phrasing.day(day)}"
 
 
 def _where(timeline: Timeline) -> UnitStay | None:
@@ -239,14 +240,26 @@ def _age(born: date, today: date) -> str:
 
 
 def allergy_lines(timeline: Timeline) -> Iterator[str]:
-    """Yield allergies with their reactions and the conditions that matter for the line; nothing for none known."""
+    """Yield allergies with their reactions and the conditions that matter for the line, or that none are known."""
     patient = timeline.episode.patient
     if patient.allergies:
         yield "Allergy: " + "; ".join(map(_allergy, patient.allergies))
-    if (said := _allergies(timeline)) not in ("", NONE_KNOWN):
+    if said := _allergies(timeline):
         yield phrasing.capital(said)
     for condition in patient.conditions:
         yield phrasing.capital(condition)
+
+
+def allergies_short(timeline: Timeline) -> str:
+    """Return allergies and conditions in one line, the reaction only where it was anaphylaxis; "" for none known."""
+    patient = timeline.episode.patient
+    named = [
+        _allergy(one if "anaphyla" in (one.reaction or "").casefold() else one.model_copy(update={"reaction": None}))
+        for one in patient.allergies or ()
+    ]
+    other = _allergies(timeline).removesuffix(NONE_KNOWN)
+    said = [f"allergy: {', '.join(named)}" if named else "", other, *patient.conditions]
+    return phrasing.capital("; ".join(filter(None, said)))
 
 
 def _allergy(allergy: Allergy) -> str:
@@ -260,8 +273,11 @@ _ROUTINE: Final = frozenset({"line check", "flush", "patency check"})
 def _changes(view: View) -> Iterator[Change]:
     """Yield what was charted, corrected or withdrawn since the last sheet, in order of time."""
     for entry in view.timeline.entries:
-        charted = entry.event.charted_at or entry.event.at
-        if _since(view, max(charted, entry.event.at)):
+        if entry.event.at > view.asof:
+            continue
+        # What has happened is known, as to the states, though it may be charted only later.
+        charted = min(max(entry.event.charted_at or entry.event.at, entry.event.at), view.asof)
+        if _since(view, charted):
             late = " (charted after the last sheet)" if not _since(view, entry.event.at) else ""
             yield Change(f"new: {_named_event(view, entry)}{late}", _kind(entry) in _ROUTINE and not late)
         elif any(_since(view, one.at) for one in entry.corrections):
@@ -279,7 +295,17 @@ def _changes(view: View) -> Iterator[Change]:
 
 def _named_event(view: View, entry: Entry) -> str:
     septum = getattr(entry.event, "septum", None) if len(view.timeline.episode.port.septa) > 1 else None
-    return f"{_kind(entry)}{f', {septum},' if septum else ''} {view.wording.soon(entry.event.at)}"
+    return f"{_done(entry)}{f', {septum},' if septum else ''} {view.wording.soon(entry.event.at)}"
+
+
+def _done(entry: Entry) -> str:
+    """Return what an event was, a use of the line by what began or ended, a dose by its drug."""
+    event = entry.event
+    if isinstance(event, ev.LineUse) and event.action in ("started", "stopped"):
+        return f"{event.purpose} {event.action}"
+    if isinstance(event, ev.PatencyTreatment):
+        return f"{event.drug} put in"
+    return _kind(entry)
 
 
 def _kind(entry: Entry) -> str:
@@ -588,7 +614,7 @@ def no_blood(policy: Policy) -> Contingency:
     return Contingency("blood does not return", then, ("hold_ends_with",))
 
 
-_SWELLS = Contingency("it swells, hurts or leaks", "the infusion stops and the prescriber is told", (_LEAK,))
+_SWELLS = Contingency("it swells, hurts or leaks", "what is being given stops and the prescriber is told", (_LEAK,))
 _DAMP = Contingency(
     "the dressing is damp, loose or soiled",
     "it is due at once, whatever its date; the needle keeps its own time",
@@ -613,8 +639,7 @@ def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
         if line.vesicant:
             yield Contingency("blood return is lost", "the vesicant is stopped at once", (_VESICANT,))
         yield no_blood(view.policy)
-    if state.infusion is not None:
-        yield _SWELLS
+    yield _SWELLS
     if not any(action.clock == "dressing change" and action.late for action in line.actions):
         yield _DAMP
 

@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 from lda_notes.documents.blocks import Bullets, Line, Table, Together
 from lda_notes.documents.handoff.line import Action, LineFacts, at_once, named_as_unread, needle_gone
-from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.patient import NONE_KNOWN, PatientFacts
 from lda_notes.documents.handoff.words import of_septum, short
 from lda_notes.documents.wording import Wording
 from lda_notes.narrative import phrasing
@@ -63,6 +63,9 @@ class Row:
 
 _ALIKE: Final = "Name alert: similar name here"
 
+NAME_ALERT: Final = " (name alert)"
+"""What follows a name that could be taken for another's on the unit, where there is no room for the sentence."""
+
 COLUMNS: Final = ("Room", "Patient, allergies", "In the port, what runs", "Due", "Notes")
 _WIDTHS: Final = (7, 26, 34, 22, 11)
 _WIDE: Final = (14, 24, 31, 21, 10)
@@ -86,7 +89,7 @@ def row(patient: PatientFacts, units: bool, shift_end: datetime, zones: bool = F
         tuple(
             phrasing.capital(f"{f'{line.septum}: ' if many else ''}{said}")
             for line in patient.lines
-            for said in (inside(line), *([line.sluggish] if line.sluggish else []))
+            for said in (inside(line), *line.notes)
         ),
         warnings(patient),
         tuple(f"Runs{of_septum(patient, line.septum)}: {line.runs}" for line in patient.lines if line.runs),
@@ -177,12 +180,16 @@ def table(rows: Sequence[Row], until: str, linked: bool) -> Table:
 
 def _cells(found: Row) -> tuple[str | tuple[Line, ...], ...]:
     changed = (Line(found.changed),) if found.changed else ()
+    name, number, *more = found.who
+    none = found.allergies[:1] == (phrasing.capital(NONE_KNOWN),)  # no line of its own: twelve patients are one page
+    if none:
+        number += f". {found.allergies[0]}"
     return (
         found.place,
         (
-            Line(found.who[0], bold=True),
-            *map(Line, found.who[1:]),
-            *(Line(said, bold=True) for said in found.allergies),
+            Line(name, bold=True),
+            *map(Line, (number, *more)),
+            *(Line(said, bold=True) for said in found.allergies[none:]),
         ),
         (
             *(Line(one.text, strong=True) for one in found.warned),
@@ -200,13 +207,17 @@ def anchor(patient: PatientFacts) -> str:
     return f"patient-{patient.number}"
 
 
+def who(patient: PatientFacts) -> str:
+    """Return who a patient is where the room stands before it: full name, number, and that a name here is similar."""
+    return f"{patient.name} {patient.second}{NAME_ALERT if patient.alike else ''}"
+
+
 def in_time_order(rows: Sequence[Row]) -> Together:
     """Return the tasks of all patients in order of time, the same boxes once more."""
     first = datetime.min.replace(tzinfo=UTC)
     dated = [((task.by or first).astimezone(UTC), found, task) for found in rows for task in found.tasks]
     dated.sort(key=lambda one: one[0])  # those of one time stay in the order of the rows
     said = tuple(
-        f"{phrasing.capital(task.when)} {found.place}, {found.patient.family} {found.patient.second}: {task.what}"
-        for _, found, task in dated
+        f"{phrasing.capital(task.when)} {found.place}, {who(found.patient)}: {task.what}" for _, found, task in dated
     )
     return Together((Bullets(said, "The same in order of time", boxes=True, columns=2),))

@@ -87,7 +87,8 @@ def sort_out(sources: Sequence[Source], asof: datetime, recent: datetime) -> Sor
         for one, at in died
         if _u(at) > _u(recent)
     )
-    return Sorted(told, tuple(later_names), tuple(said), tuple(sorted(doubtful)), _alike(told))
+    similar = frozenset(told[one].file for one in among.alike([source.timeline for source in told]))
+    return Sorted(told, tuple(later_names), tuple(said), tuple(sorted(doubtful)), similar)
 
 
 _BETWEEN: Final = {
@@ -112,12 +113,6 @@ def _between(sources: Sequence[Source]) -> list[str]:
         for doubt in among.doubts([source.timeline for source in sources])
         if doubt.rule != among.NAMES
     ]
-
-
-def _alike(sources: Sequence[Source]) -> frozenset[str]:
-    """Return the files of patients whose family name is the same as or similar to another's on their unit."""
-    doubts = among.doubts([source.timeline for source in sources])
-    return frozenset(sources[one].file for doubt in doubts if doubt.rule == among.NAMES for one in doubt.members)
 
 
 def _u(moment: datetime) -> datetime:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Final
 
+from lda_notes.check import among
 from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import (
     BOX,
@@ -25,12 +26,12 @@ from lda_notes.documents.blocks import (
     Table,
 )
 from lda_notes.documents.handoff.line import LineFacts, View, line_facts
-from lda_notes.documents.handoff.patient import allergy_lines, child, port_text
-from lda_notes.documents.handoff.round import inside, line_warnings, when
+from lda_notes.documents.handoff.patient import NONE_KNOWN, allergies_short, allergy_lines, child, port_text
+from lda_notes.documents.handoff.round import NAME_ALERT, inside, line_warnings, when
 from lda_notes.documents.handoff.words import short, when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
-from lda_notes.documents.wording import in_letters, one_line, patient_name
+from lda_notes.documents.wording import one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
 from lda_notes.documents.worksheet.known import difficulties, needle_text, state_text
 from lda_notes.documents.worksheet.steps import cautions, step_of
@@ -83,7 +84,7 @@ def _blocks(view: View, work: Work, septum: str) -> Iterator[Block]:
     for fact in view.timeline.unread:
         yield Alert("caution", notice(fact))
     yield _known(view, line, septum)
-    told = tuple(allergy_lines(view.timeline))
+    told = tuple(said for said in allergy_lines(view.timeline) if said.casefold() != NONE_KNOWN)
     if told:  # what each changes stands at its step
         yield Alert("caution", ". ".join(told))
     before = difficulties(view, septum)
@@ -143,14 +144,16 @@ def _cautions(views: Sequence[View]) -> tuple[str, ...]:
 
 def _without_sheet(views: Sequence[View]) -> Iterator[str]:
     """Yield what is due before the shift ends and has no worksheet of its own, such as an evaluation or a report."""
-    for view in views:
+    similar = among.alike([view.timeline for view in views])
+    for place, view in enumerate(views):
         if view.left() is not None:
             continue
         for septum in view.timeline.episode.port.septa:
             for action in line_facts(view, septum).actions:
                 has_sheet = action.clock in _WORK_OF or action.clock == "line check"
                 if not has_sheet and (action.late or (action.by is not None and view.in_shift(action.by))):
-                    yield f"{_who(view)}: {short(action)}: {when_due_text(view.wording, action)}"
+                    who = f"{_who(view)}{NAME_ALERT if place in similar else ''}"
+                    yield f"{who}: {short(action)}: {when_due_text(view.wording, action)}"
 
 
 def due_sheet(views: Sequence[View]) -> Sheet:
@@ -210,7 +213,7 @@ def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
         ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, nurse"),
         tuple(rows),
         (55, 195, 305, 345, 100),
-        "Line check: one row for each needle; a box is ticked only for what was looked at",
+        "Line check: a row for each needle; a box is ticked only for what was looked at. No allergy named: none known",
     )
 
 
@@ -233,6 +236,7 @@ def _unit_rows(view: View, units: bool) -> Iterator[tuple[Cell, ...]]:
                 Line(patient_name(patient)),
                 *(Line(words, box=True) for words in (one_line(patient.identifiers[0].value), _born(view))),
                 *([Line(weighs)] if (weighs := child(view)) else []),
+                *([Line(allergic, bold=True)] if (allergic := allergies_short(view.timeline)) else []),
             ),
             (
                 *(Line(one.text, strong=True) for one in line_warnings(view.wording, line)),
@@ -250,7 +254,9 @@ def _born(view: View) -> str:
 
 def _who(view: View) -> str:
     patient = view.timeline.episode.patient
-    return f"{in_letters(patient.family_name)} {one_line(patient.identifiers[0].value)}"
+    stay = view.timeline.unit_at(view.asof)
+    where = one_line(", ".join(filter(None, (stay.unit, stay.room)))) if stay else "no unit"
+    return f"{where}: {patient_name(patient)} {one_line(patient.identifiers[0].value)}"
 
 
 def _running(view: View) -> str:
@@ -302,14 +308,13 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
 
 def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     episode = view.timeline.episode
-    none = episode.patient.allergies == () and not about(view.timeline.unread, None, "patient", "allergies")
     unit = view.timeline.unit_at(view.asof)
     due = "; ".join(f"{short(a)}: {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", "; ".join(filter(None, (_running(view), _born(view), child(view))))),
         ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),
         ("As of", view.wording.in_full(view.asof)),
-        *([("Allergies", "none known")] if none else []),  # all else about allergies is the caution's
+        *([("Allergies", "none known")] if _none_known(view) else []),  # all else about allergies is the caution's
         ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
         ("Needle that worked", needle_text(view, septum)),
         ("Site", port_text(episode.port, view.timeline)),
@@ -318,6 +323,12 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     if len(episode.port.septa) > 1:
         rows.append(("Septum", septum))
     return Paragraph(tuple(Sentence(f"{label}: {said}.") for label, said in rows), "Known.")
+
+
+def _none_known(view: View) -> bool:
+    """Tell whether the record says that there are no allergies."""
+    unread = about(view.timeline.unread, None, "patient", "allergies")
+    return view.timeline.episode.patient.allergies == () and not unread
 
 
 def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: References) -> Iterator[Block]:
