@@ -118,7 +118,7 @@ def _rest_of_visit(path: Path, event: str, means: Means) -> tuple[str, ...]:
     assert record is not None
     standing = tuple(one for one in record.events if not (isinstance(one, Retraction) and one.of == event))
     line = build(record.model_copy(update={"events": standing}), means.policy, means.now())
-    return of_one_visit(line, event)
+    return of_one_visit(line, means.policy, event)
 
 
 def _correct(

@@ -141,7 +141,11 @@ def test_the_other_entries_of_a_visit_are_offered_next(run: Run, ward: Path) -> 
 
 
 def test_a_fact_of_which_one_part_is_asked_again_stays() -> None:
-    known = {**BY, "at": "2026-05-04T10:00-05:00", "antisepsis": {"agent": "povidone-iodine", "skin": "dry", "scrub_s": 40}}
+    known = {
+        **BY,
+        "at": "2026-05-04T10:00-05:00",
+        "antisepsis": {"agent": "povidone-iodine", "skin": "dry", "scrub_s": 40},
+    }
     talk, _ = answered(Talk(subject(demo_without_events(), "access", NOW, known)), "= antisepsis.dry_s 45")
     data = talk.subject.scene(talk.facts).facts  # type: ignore[attr-defined]
     assert data["antisepsis"] == {"agent": "povidone-iodine", "skin": "dry", "scrub_s": 40, "dry_s": 45}

@@ -30,12 +30,12 @@ CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
     asked.no_blood: "if no blood came",
     asked.blood: "if blood came",
     asked.needs_verifier: "if new to the procedure",
-    asked.nothing_runs: "if nothing runs",
     asked.lock_due: "if nothing runs and the needle stays in",
     asked.stays_in: "if the needle stays in",
-    asked.not_identified: "unless charted at the access of this visit",
-    asked.not_proved: "unless proved at the access of this visit",
-    asked.not_flushed: "unless flushed at the access of this visit",
+    asked.not_identified: "unless charted at this visit",
+    asked.not_proved: "unless proved at this visit",
+    asked.not_flushed: "unless flushed last at this visit",
+    asked.not_locked: "unless locked last at this visit",
     asked.unlocked: "if not locked",
     asked.is_cream: "for cream",
     asked.is_injected: "for an injection",
@@ -110,7 +110,7 @@ def conditions(need: Need, kind: str) -> tuple[str, ...]:
 
 
 def _conditions(need: Need) -> Iterator[str]:
-    for test in (need.when, need.given):
+    for test in (need.when, need.given, need.visit):
         if test is not None and test not in ABOUT_THE_EPISODE:
             yield CONDITIONS.get(test, "if it applies")
 
