@@ -43,6 +43,14 @@ def whole(
     return tuple(one for one in every if one.entry.index in named or removals.get(one.entry.index) in meant)
 
 
+def of_one_visit(timeline: Timeline, policy: Policy, name: str) -> tuple[str, ...]:
+    """Return the names of the other entries of the visit of an entry, in order of time."""
+    removals = dict(_visits(timeline, policy))
+    by_index = {entry.index: entry.event.id for entry in timeline.entries}
+    mine = {removals[index] for index in removals if by_index[index] == name}
+    return tuple(by_index[index] for index in removals if removals[index] in mine and by_index[index] != name)
+
+
 def _visits(timeline: Timeline, policy: Policy) -> Iterator[tuple[int, int]]:
     """Yield each entry of a visit with the removal that ends it, both by their index."""
     first = timeline.episode.port.septa[0]
