@@ -40,6 +40,7 @@ def put(ward: Path, name: str) -> None:
         ("old/", "is a folder with 1 record", False),
         ("week.yaml~", "editor's copy", False),
         (".week.yaml.swp", "editor's copy", False),
+        ("gone.yaml.lda-copy-1", "editor's copy", False),
         ("week.txt", "another ending", False),
         ("rows.ndjson.gz", "records in rows", True),
         ("LDA_Policy.yaml", "read only as lda-policy.yaml", False),
@@ -78,6 +79,7 @@ def test_nothing_else_is_named(ward: Path) -> None:
     (ward / "round.docx").write_bytes(b"PK")
     (ward / "bundles.ndjson").write_text('{"resourceType": "Bundle"}\n')
     (ward / "lda-policy.yaml").write_text("limits: {}")
+    shutil.copy(DEMO, ward / "week.yaml.lda-copy-1")  # kept by the program when an entry is signed
     assert list(passed_over((ward,))) == []
 
 

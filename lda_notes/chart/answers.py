@@ -183,6 +183,8 @@ def _time(text: str, frame: Frame) -> Value | Unclear:
     other = dates.other(times.day_of(text), frame.calendar)
     past = other is not None and other <= frame.calendar.today
     doubt = f"Is that {phrasing.day(moment.date())}, not {phrasing.day(other)}?" if other and past else ""
+    if times.turned_back(text, moment, frame):
+        doubt = f"Was it the day before, {times.echo(moment, frame.zone)}?"
     return Value(times.written(moment), times.echo(moment, frame.zone), doubt)
 
 
@@ -284,11 +286,19 @@ def _texts(text: str) -> Value | Unclear:
     return Value(parts, phrasing.listed(parts)) if parts else Unclear("Type some words.")
 
 
+_NO_NAME: Final = frozenset({"me", "i", "myself", "self", "y", "yes"})
+_NOBODY: Final = frozenset({"no one", "noone", "no-one", "nobody", "none", "no", "n", "n/a", "na"})
+
+
 def person(text: str) -> Value | Unclear:
     """Read a person: name, role, staff identifier, separated by commas; ``new`` marks one new to the procedure."""
     parts = [part.strip() for part in text.split(",") if part.strip()]
     if not parts:
         return Unclear("Type a name and a role, such as: Marisol Tamm, RN.")
+    if parts[0].casefold() in _NO_NAME:
+        return Unclear("That is no name. Type a name and a role, such as: Marisol Tamm, RN.")
+    if parts[0].casefold() in _NOBODY:
+        return Unclear("If it was nobody, type . to leave it open. Else type a name and a role.")
     new = len(parts) > 1 and parts[-1].casefold() == "new"
     if new:
         parts.pop()

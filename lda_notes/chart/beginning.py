@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final, get_args
 from zoneinfo import ZoneInfo
 
@@ -13,12 +13,12 @@ from lda_notes.chart import answers, earlier, layout, papers, paths
 from lda_notes.chart import trial as trials
 from lda_notes.chart.adding import added, set_fact
 from lda_notes.chart.answers import Option
-from lda_notes.chart.heard import Heard, Reading, Unclear
+from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.question import Question, leaf
 from lda_notes.chart.session import Review
 from lda_notes.chart.speech import found_words
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame, month_first
+from lda_notes.chart.times import Frame, echo, month_first, written
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import EPISODE_NEEDS
 from lda_notes.check.rule_table import check
@@ -70,17 +70,17 @@ _ROWS: Final[tuple[_Row, ...]] = (
     _Row("stay.room", "Which room?", True),
     _Row("stay.setting", "What kind of unit is it?"),
     _Row("stay.admitted_at", "When did the stay begin?", True),
-    _Row("port.id", "What is this port to be called in the record?"),
+    _Row("port.id", "What name does the record use for this port?"),
     _Row("port.side", "On which side is the port?"),
     _Row("port.area", "In which part of the body?"),
     _Row("port.site_detail", "More about the place, such as infraclavicular?", True),
     _Row("port.septa", "Has the port one septum or two? Type 1, or the names of two, such as medial, lateral."),
-    _Row("port.touch", "How does its top feel under the skin?", True),
+    _Row("port.touch", "How does the top of the port feel under the skin?", True),
     _Row("port.power.rated", "Is the port rated for power injection?", True),
     _Row("port.power.max_flow_ml_per_s", "Highest labeled rate, in mL per second?", True, _rated),
     _Row("port.power.max_pressure_psi", "Highest labeled pressure, in psi?", True, _rated),
     _Row("port.catheter_volume_ml", "Volume of catheter and port, in mL?", True),
-    _Row("port.valved", "Has the catheter a valve?", True),
+    _Row("port.valved", "Does the catheter have a valve?", True),
     _Row("port.tip.location", "Where does the tip lie?", True),
     _Row("port.tip.method", "How was that confirmed?", True, _tip_known),
     _Row("port.tip.on", "When was it confirmed?", True, _tip_known),
@@ -143,11 +143,11 @@ class NewRecord:
         """Return one sentence when the facts just given do not fit the record's layout."""
         for fault in trials.fitted(Episode, self._data(facts)).misfits:
             if any(fault.path[: len(path)] == path or path[: len(fault.path)] == fault.path for path in given):
-                return f"That does not fit: {fault.message}."
+                return trials.refusal(fault)
         return None
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Unclear | None:
-        """Return why a date or a time just given cannot be."""
+    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Doubtful | Unclear | None:
+        """Return why a date or a time just given cannot be; a time still to come today may be yesterday's."""
         for path, value in given.facts:
             spot = layout.spot(Episode, path)
             if spot is None or spot.sort not in ("time", "day") or not isinstance(value, str):
@@ -155,6 +155,11 @@ class NewRecord:
             here = self.now().astimezone(self._zone(facts))
             if value[:10] > here.date().isoformat():
                 return Unclear(f"{value[:10]} is in the future.")
+            if "T" in value and (moment := datetime.fromisoformat(value)) > here:
+                local = moment.astimezone(here.tzinfo) - timedelta(days=1)
+                meant = Heard(((path, written(local)),), echo(local, self._zone(facts)))
+                ahead = f"{echo(moment, self._zone(facts))} is in the future."
+                return Doubtful(meant, f"{ahead} Was it yesterday, {meant.said}?")
         return None
 
     def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:

@@ -39,7 +39,7 @@ Kind = Literal["addendum", "amendment", "retraction", "co-signature"]
 
 KINDS_SAID: Final[Mapping[Kind, str]] = {
     "addendum": "addendum: adds what was left out",
-    "amendment": "amendment: puts right what is wrong",
+    "amendment": "amendment: corrects what is wrong",
     "retraction": "retraction: takes the entry out of view, as when it was made on the wrong patient",
     "co-signature": "co-signature: a second person signs, such as a preceptor; nothing changes",
 }
@@ -138,7 +138,7 @@ class CorrectionSubject:
             return "That is what the entry says already; nothing would change."
         for fault in trials.fitted(self.model, merge(self.before, self._patch(facts))).misfits:
             if any(fault.path[: len(path)] == path for path in inner):
-                return f"That does not fit: {fault.message}."
+                return trials.refusal(fault)
         return None
 
     def is_author(self, who: Mapping[str, Any]) -> bool:

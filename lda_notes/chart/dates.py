@@ -27,11 +27,15 @@ _SHORTEST: Final = 3
 
 @dataclass(frozen=True, slots=True)
 class Calendar:
-    """What a typed date is read against. ``ahead`` reads a date without its year, or a weekday, as the next one."""
+    """What a typed date is read against. ``ahead`` reads a date without its year, or a weekday, as the next one.
+
+    ``behind`` reads a date without its year as the last one that is past.
+    """
 
     today: date
     month_first: bool = True
     ahead: bool = False
+    behind: bool = False
 
 
 def read(text: str, calendar: Calendar) -> date | Unclear:
@@ -108,6 +112,8 @@ def _dated(typed: str, parts: _Parts, calendar: Calendar) -> date | Unclear:
         return no_such
     if year is None and calendar.ahead:
         found = [one for one in found if one >= calendar.today] or found
+    if year is None and calendar.behind:
+        found = [one for one in found if one <= calendar.today] or found
     return min(found, key=lambda one: abs(one - calendar.today))
 
 

@@ -108,7 +108,7 @@ def _set_up(scene: Scene, open_: Open) -> Iterator[Part]:
     yield Part("technique.masks", True, "masks on all present")
     yield Part("technique.sterile_gloves", True, "sterile gloves")
     yield Part("technique.sterile_field", True, "sterile field")
-    yield Part("extension_primed", True, "extension primed and clamped")
+    yield Part("extension_primed", True, "extension primed with saline and clamped")
 
 
 def _skin(scene: Scene, open_: Open) -> Iterator[Part]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import zip_longest
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -29,6 +30,7 @@ from lda_notes.line.timeline import ALONE, Others, Timeline
 from lda_notes.problems import Finding, Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event, unsealed
+from lda_notes.record.merging import lays_over
 from lda_notes.record.unread import Unread
 from lda_notes.record.writer import Seen
 
@@ -100,7 +102,7 @@ class EventSubject:
         """Return one sentence when the facts just given do not fit the record's layout."""
         for fault in trials.fitted(KINDS[self.kind], self._whole(facts, self.now())).misfits:
             if any(fault.path[: len(path)] == path or path[: len(fault.path)] == fault.path for path in given):
-                return f"That does not fit: {fault.message}."
+                return trials.refusal(fault)
         return None
 
     def doubts(self, facts: Mapping[str, Any], given: Heard) -> Doubtful | Unclear | None:
@@ -199,7 +201,10 @@ class EventSubject:
     def _whole(self, facts: Mapping[str, Any], now: datetime) -> dict[str, Any]:
         said = {key: value for key, value in facts.items() if key not in UNWRITTEN}
         charted = {"charted_at": _written(self.signed_at() if self.signed_at else now, self.zone)}
-        return {"id": self.event_id, "kind": self.kind, **self.given, **charted, **said}
+        given: Any = self.given
+        for name in facts.get(CLEARED, {}):
+            given = paths.drop(given, paths.parse(name))
+        return {"id": self.event_id, "kind": self.kind, **_onto({**given, **charted}, said)}
 
     def _scene(self, facts: Mapping[str, Any]) -> Scene:
         assert self._minute is not None
@@ -231,6 +236,16 @@ class EventSubject:
         holds = _state(scene.trial, scene).holds
         known = {hold.reason for hold in scene.before.holds}
         return hold_words(holds) if any(hold.reason not in known for hold in holds) else None
+
+
+def _onto(old: Any, new: Any) -> Any:
+    """Return what was known beforehand with what was said laid over it, fact by fact; a person is one fact."""
+    if isinstance(old, list) and isinstance(new, list) and all(isinstance(item, dict) for item in (*old, *new)):
+        pairs: Iterator[tuple[Any, Any]] = zip_longest(old, new, fillvalue={})
+        return [_onto(was, item) if item else was for was, item in pairs]
+    if lays_over(old, new) and "name" not in new:
+        return {**old, **{key: _onto(old.get(key), value) for key, value in new.items()}}
+    return new
 
 
 def _in_order(model: type[Event], path: Path, value: Any) -> Any:

@@ -153,7 +153,9 @@ class Talk:
         misfit = self.subject.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
         if misfit is not None:
             return clear, (Say("fault", misfit),)
-        doubt = reading if isinstance(reading, Doubtful) else self.subject.doubts(self.facts, heard)
+        doubt = self.subject.doubts(self.facts, heard)
+        if isinstance(reading, Doubtful) and not isinstance(doubt, Unclear):
+            doubt = reading
         if isinstance(doubt, Unclear):
             return clear, (Say("fault", doubt.sentence),)
         if doubt is not None:

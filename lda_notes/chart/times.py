@@ -51,7 +51,8 @@ class Frame:
     @property
     def calendar(self) -> Calendar:
         """What a typed date is read against."""
-        return Calendar(self.now.astimezone(self.zone).date(), self.month_first, self.bias == "next")
+        today = self.now.astimezone(self.zone).date()
+        return Calendar(today, self.month_first, self.bias == "next", self.bias == "today")
 
 
 def read(text: str, frame: Frame) -> datetime | Unclear:
@@ -85,6 +86,16 @@ def read(text: str, frame: Frame) -> datetime | Unclear:
             return day
         return _on(day, hour, minute, which, frame.zone)
     return _undated(hour, minute, which, frame)
+
+
+_NEAR: Final = timedelta(hours=2)
+
+
+def turned_back(text: str, moment: datetime, frame: Frame) -> bool:
+    """Tell whether a clock time typed without its day was read as one of the day before, well before the base."""
+    alone = frame.bias == "near" and _CLOCK.fullmatch(" ".join(text.split())) is not None
+    base = frame.base.astimezone(frame.zone)
+    return alone and moment.date() < base.date() and base - moment > _NEAR
 
 
 def month_first(policy: Policy) -> bool:

@@ -67,6 +67,13 @@ def fitted(model: type[BaseModel], facts: Mapping[str, Any]) -> Fitted:
     return Fitted(None, data, tuple(found))
 
 
+def refusal(fault: Misfit) -> str:
+    """Return a value that does not fit as it is said to who typed it: without the key of a file."""
+    said, expected, wanted = fault.message.partition("; expected ")
+    typed = said.partition(" holds ")[2] or said
+    return f"That does not fit: {typed}{expected}{wanted.removesuffix(' or a mapping that says why not')}."
+
+
 def baseline(
     episode: Episode, policy: Policy, asof: datetime, unread: Sequence[Unread] = (), others: Others = ALONE
 ) -> tuple[Timeline, frozenset[tuple[Any, ...]]]:

@@ -138,7 +138,7 @@ class Visit:
         if kind != IN or out is None:
             return _NOT_ASKED[kind]
         access, removal = (self._event(self.step(one, facts), facts.get(one) or {}) for one in (IN, OUT))
-        long = access is not None and removal is not None and not one_visit(access, removal)
+        long = access is not None and removal is not None and not one_visit(access, removal, self.policy)
         return _NOT_ASKED[kind] - (_AT_ONCE if long else frozenset())
 
     # -- what a talk needs --

@@ -31,8 +31,9 @@ class Need:
     nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
     same, seen from the part that contains the fact, such as the one flush of several. ``option`` names a choice of the
     policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
-    fact at all, ``reported`` whether the check reports its absence (None: always). A fact inside a part that is absent
-    is not asked for; the part itself is, by a row of its own that stands before its facts.
+    fact at all, ``visit`` whether the other events of the visit leave it to be said, ``reported`` whether the check
+    reports its absence (None: always). A fact inside a part that is absent is not asked for; the part itself is, by a
+    row of its own that stands before its facts.
     """
 
     path: tuple[str, ...]
@@ -45,6 +46,7 @@ class Need:
     option: str | None = None
     suits: Callable[[Any, Episode, Policy], bool] | None = None
     reported: Callable[[Any, Episode], bool] | None = None
+    visit: Callable[[Any, Episode, Policy], bool] | None = None
 
     @property
     def name(self) -> str:
@@ -53,8 +55,9 @@ class Need:
 
     def applies(self, event: Any, episode: Episode, policy: Policy) -> bool:
         """Tell whether the fact is asked of this event (the episode itself for the rows of `EPISODE_NEEDS`)."""
-        return (self.when is None or self.when(event, episode)) and (
-            self.suits is None or self.suits(event, episode, policy)
+        by_policy = (test for test in (self.suits, self.visit) if test is not None)
+        return (self.when is None or self.when(event, episode)) and all(
+            test(event, episode, policy) for test in by_policy
         )
 
     def missed(self, event: Any, episode: Episode) -> bool:
@@ -63,6 +66,10 @@ class Need:
 
 
 # -- what the whole record says, gathered once for all of its events --
+
+
+_THROUGH: Final = (ev.FlushOrLock, ev.LineUse, ev.PatencyTreatment, ev.PatencyCheck)
+"""What goes through the line while a needle is in."""
 
 
 class _Whole:
@@ -81,9 +88,9 @@ class _Whole:
                 self.moved.setdefault(septum, []).append(event)
         for moves in self.needles.values():
             moves.sort()
-        self.used: dict[str, list[datetime]] = {}
-        for use in sorted((e for e in episode.events if isinstance(e, ev.LineUse)), key=_at):
-            self.used.setdefault(use.septum or episode.port.septa[0], []).append(use.at)
+        self.used: dict[str, list[ev.CareEvent]] = {}
+        for use in sorted((e for e in episode.events if isinstance(e, _THROUGH)), key=_at):
+            self.used.setdefault(use.septum or episode.port.septa[0], []).append(use)
         for events in self.moved.values():
             events.sort(key=lambda one: (one.at, isinstance(one, ev.Opening)))
         self.opened = {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
@@ -91,9 +98,9 @@ class _Whole:
         self.settings = _by_time((e.at, e.to_setting) for e in episode.events if isinstance(e, ev.Transfer))
 
 
-def one_visit(access: ev.Event, removal: ev.Event) -> bool:
+def one_visit(access: ev.Event, removal: ev.Event, policy: Policy) -> bool:
     """Tell whether a needle went in and came out again within the time of one visit."""
-    inside = timedelta(0) < removal.at - access.at <= DEFAULT.span("needle_change_minutes")
+    inside = timedelta(0) < removal.at - access.at <= policy.span("needle_change_minutes")
     return inside and isinstance(access, ev.Access) and isinstance(removal, ev.Deaccess)
 
 
@@ -322,64 +329,79 @@ def is_fever(sign: Any) -> bool:
     return bool(sign.what == "fever")
 
 
-def nothing_runs(event: ev.Access, _: Episode) -> bool:
-    """Tell whether no infusion was connected."""
-    return event.infusion is None
+def stays_in(event: ev.CareEvent, episode: Episode, policy: Policy) -> bool:
+    """Tell whether the needle stays in after the visit, so that it is dressed and the line locked at once."""
+    return _visit(event, episode, policy) is None
 
 
-def stays_in(event: ev.Access, episode: Episode) -> bool:
-    """Tell whether the needle stays in after the visit, so that it is dressed."""
-    moves = _moved(event, episode)
-    following = bisect_right(moves, event.at, key=_at)
-    return following == len(moves) or not one_visit(event, moves[following])
-
-
-def lock_due(event: ev.Access, episode: Episode) -> bool:
+def lock_due(event: ev.Access, episode: Episode, policy: Policy) -> bool:
     """Tell whether the line is to be locked now: nothing runs, and the needle does not come out at the same visit."""
-    return nothing_runs(event, episode) and stays_in(event, episode)
+    return event.infusion is None and stays_in(event, episode, policy)
 
 
-def not_identified(event: ev.Deaccess, episode: Episode) -> bool:
+def not_identified(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
     """Tell whether whose port it is, by which order, is still to be said: not by the same nurse at the same visit."""
-    access = _access_before(event, episode)
-    return access is None or access.identifiers_checked is None or access.by != event.by
+    before = _before_removal(event, episode, policy)
+    return not any(one.identifiers_checked is not None and one.by == event.by for one in before)
 
 
-def not_proved(event: ev.Deaccess, episode: Episode) -> bool:
-    """Tell whether blood return is to be looked for at removal: the access of the same visit did not say it."""
-    access = _untouched_since(event, episode)
-    return access is None or access.blood_return is None
+def not_proved(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
+    """Tell whether blood return is to be looked for at removal: nothing at the same visit said it."""
+    return all(_said(one, "blood_return") is None for one in _before_removal(event, episode, policy))
 
 
-def not_flushed(event: ev.Deaccess, episode: Episode) -> bool:
-    """Tell whether the line is to be flushed at removal: the access of the same visit did not, or it was used since."""
-    access = _untouched_since(event, episode)
-    return access is None or access.flushes is None
+def not_flushed(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
+    """Tell whether the line is to be flushed at removal: the last thing before it at the same visit was no flush."""
+    last = _last_through(event, episode, policy)
+    return _said(last, "flushes") is None or blood(event, episode)
+
+
+def not_locked(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
+    """Tell whether the line is to be locked at removal: no lock that was given at the same visit is still in it."""
+    last = _last_through(event, episode, policy)
+    return not isinstance(_said(last, "lock"), Lock) or isinstance(event.flushes, tuple) or blood(event, episode)
+
+
+def _said(event: ev.Event | None, fact: str) -> Any:
+    return getattr(event, fact, None)
 
 
 def _moved(event: ev.CareEvent, episode: Episode) -> list[ev.Opening | ev.Closing]:
     return _whole(episode).moved.get(event.septum or episode.port.septa[0], [])
 
 
-def _access_before(event: ev.Deaccess, episode: Episode) -> ev.Access | None:
-    """Return the access that belongs to a removal within the same visit."""
+def _visit(event: ev.CareEvent, episode: Episode, policy: Policy) -> tuple[ev.CareEvent, ev.CareEvent] | None:
+    """Return the access and the removal of the visit that an event belongs to; None when its needle stays in."""
     moves = _moved(event, episode)
-    following = bisect_left(moves, event.at, key=_at)
-    before = moves[following - 1] if following else None
-    return before if isinstance(before, ev.Access) and one_visit(before, event) else None
+    places = [bisect(moves, event.at, key=_at) for bisect in (bisect_left, bisect_right)]
+    if isinstance(event, ev.Opening | ev.Closing):
+        places = places[:1] if isinstance(event, ev.Closing) else places[1:]
+    for place in places:
+        # a removal that is being charted is not in the record yet
+        removals = [event] if isinstance(event, ev.Closing) else moves[place : place + 1]
+        for pair in zip(moves[place - 1 : place], removals, strict=False):
+            if one_visit(*pair, policy):
+                return pair
+    return None
+
+
+def _before_removal(event: ev.Deaccess, episode: Episode, policy: Policy) -> list[ev.CareEvent]:
+    """Return the access of the visit that a removal ends and what went through the line since; nothing for no visit."""
+    visit = _visit(event, episode, policy)
+    if visit is None:
+        return []
+    access, used = visit[0], _whole(episode).used.get(event.septum or episode.port.septa[0], [])
+    return [access, *used[bisect_left(used, access.at, key=_at) : bisect_right(used, event.at, key=_at)]]
+
+
+def _last_through(event: ev.Deaccess, episode: Episode, policy: Policy) -> ev.CareEvent | None:
+    """Return what of the visit went through the line last before its removal; None when that is an infusion."""
+    before = _before_removal(event, episode, policy)
+    return before[-1] if before and _said(before[-1], "infusion") is None else None
 
 
 def _at(event: ev.Event) -> datetime:
     return event.at
-
-
-def _untouched_since(event: ev.Deaccess, episode: Episode) -> ev.Access | None:
-    """Return the access of the same visit, where nothing went through the line since."""
-    access = _access_before(event, episode)
-    if access is None or access.infusion is not None:
-        return None
-    used = _whole(episode).used.get(event.septum or episode.port.septa[0], [])
-    return access if bisect_left(used, access.at) == bisect_right(used, event.at) else None
 
 
 def unlocked(event: ev.Access, episode: Episode) -> bool:
@@ -507,13 +529,13 @@ def never(_: Any, __: Episode) -> bool:
 
 
 VARIES: Final[Mapping[str, Mapping[str, Condition]]] = {
-    "under way": {"line use": under_way, "de-access": not_identified},
-    "why due": {"de-access": not_identified},
-    "proof due": {"de-access": not_proved},
-    "dressing due": {"access": stays_in},
+    "under way": {"line use": under_way},
+    "why due": {},
+    "proof due": {},
+    "dressing due": {},
     "blood drawn": {"line use": sampling, "access": blood, "flush": blood},
-    "flush due": {"patency check": return_present, "de-access": not_flushed},
-    "lock due": {"access": lock_due, "patency check": return_present},
+    "flush due": {"patency check": return_present},
+    "lock due": {"patency check": return_present},
     "response due": {"line use": drug_given},
     "not a use": {"line use": never},
     "before puncture": {"dressing change": never},
@@ -522,6 +544,16 @@ VARIES: Final[Mapping[str, Mapping[str, Condition]]] = {
     "rating matters": {"arrival accessed": never, "access": injection_possible},
 }
 """Conditions that differ by kind; a fact is asked in any case of a kind that is not named."""
+
+VISIT: Final[Mapping[str, Mapping[str, Callable[[Any, Episode, Policy], bool]]]] = {
+    "under way": {"de-access": not_identified},
+    "why due": {"de-access": not_identified},
+    "proof due": {"de-access": not_proved},
+    "dressing due": {"access": stays_in},
+    "flush due": {"de-access": not_flushed},
+    "lock due": {"access": lock_due, "flush": stays_in, "de-access": not_locked},
+}
+"""By the same names: what the other events of a visit, as long as the policy lets one be, leave to be said."""
 
 
 def named(name: str, kind: str) -> Condition | None:

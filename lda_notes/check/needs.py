@@ -48,9 +48,8 @@ def _need(said: Asked, path: tuple[str, ...], kind: str) -> Need | None:
     given: Any = asked.named(said.given, kind)
     suits: Any = asked.named(said.suits, kind)
     reported = asked.named(said.reported, kind)
-    return Need(
-        path, said.asks, said.level, said.citations, said.why, when, given, said.option or None, suits, reported
-    )
+    option, visit = said.option or None, asked.VISIT.get(said.when, {}).get(kind)
+    return Need(path, said.asks, said.level, said.citations, said.why, when, given, option, suits, reported, visit)
 
 
 _OF_PERSON: Final = {"name": "Name of", "credential": "Credential or role of", "id": "Staff identifier of"}

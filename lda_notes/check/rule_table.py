@@ -76,7 +76,9 @@ class Case:
         """Yield what entries lack, for each run of them that rests on the same facts of patient and port."""
         for episode, run in groupby(entries, key=lambda entry: self.timeline.episode_at(entry.event.at)):
             part = tuple(run)
-            asked = missing_in_events((entry.event for entry in part), episode, self.policy)
+            # what was retracted charts nothing for the events around it, and what was amended charts the right fact
+            valid = episode.model_copy(update={"events": tuple(entry.event for entry in self.timeline.entries)})
+            asked = missing_in_events((entry.event for entry in part), valid, self.policy)
             yield ((entry, gaps) for entry, (_, gaps) in zip(part, asked, strict=True))
 
     def unwritten(self, event: str | None, gaps: tuple[Missing, ...]) -> tuple[Missing, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,12 +21,13 @@ from lda_notes.commands.charting_options import (
     judged_from,
     said_author,
 )
-from lda_notes.commands.console import plain
+from lda_notes.commands.console import Terminal, plain
 from lda_notes.commands.options import asof_option, policy_option
 from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
-from lda_notes.record.events import Correcting, Event
+from lda_notes.record.events import Correcting, Event, Retraction
 
 if TYPE_CHECKING:
     from lda_notes.commands.charting import Means
@@ -81,21 +83,59 @@ def command(
 
     With --to an entry that was charted on the wrong patient moves: it is retracted here with the reason, and offered
     in the right record with everything it said, for signing there. Whose port it is and the allergies are asked again.
+    The other entries of its visit are asked next.
 
     Example: lda-notes amend episode.yaml access-1 --as amendment
     """
+    from lda_notes.commands.charting import Means
+
+    policy = policy_file.in_force(policy_path, (episode,))
+    means = Means(policy, clock(asof), given(pairs, answers), not no_input, sign, judged_from(asof))
+    with_it = _rest_of_visit(episode, event, means) if event is not None and right is not None else ()
+    facts = author(by, policy)
+    if with_it:
+        names = phrasing.listed(with_it)
+        later = "asked after it" if means.asks else f"still in {episode}: move each of them too"
+        say(plain(f"!! {event} is of one visit with {names}, {later}."), err=True)
+    done = _correct(episode, event, kind, right, facts, means)
+    for name in with_it if done and means.asks else ():
+        say(plain(f"\n{name} is of the same visit. Move it to {right} too?"), err=True)
+        say("  Enter: yes   n: no, it stays", err=True)
+        typed = Terminal().ask()
+        if typed is not None and typed.strip().casefold() in ("", "y", "yes"):
+            _correct(episode, name, kind, right, facts, replace(means, given={}))
+        else:
+            say(plain(f"!! {name} stays in {episode}."), err=True)
+
+
+def _rest_of_visit(path: Path, event: str, means: Means) -> tuple[str, ...]:
+    """Return the other entries of the visit of an entry, whether it is retracted already or not."""
+    from lda_notes.documents.note.visits import of_one_visit
+    from lda_notes.line.timeline import build
+    from lda_notes.record.writer import look
+
+    record = look(path).record.episode
+    assert record is not None
+    standing = tuple(one for one in record.events if not (isinstance(one, Retraction) and one.of == event))
+    line = build(record.model_copy(update={"events": standing}), means.policy, means.now())
+    return of_one_visit(line, means.policy, event)
+
+
+def _correct(
+    episode: Path, event: str | None, kind: Any, right: Path | None, facts: Mapping[str, Any], means: Means
+) -> bool:
+    """Correct one entry, or move it to the record of ``right``; False for a draft kept."""
     from zoneinfo import ZoneInfo
 
     from lda_notes import pipeline
     from lda_notes.chart import opening
     from lda_notes.chart.correction import OWN_ENTRY, CorrectionSubject
     from lda_notes.chart.moving import WRONG_PATIENT
-    from lda_notes.commands.charting import Desk, Means, signed_into
+    from lda_notes.commands.charting import Desk, signed_into
     from lda_notes.line.corrections import corrected
     from lda_notes.record.writer import look, refuse_unless_writable
 
-    policy = policy_file.in_force(policy_path, (episode,))
-    means = Means(policy, clock(asof), given(pairs, answers), not no_input, sign, judged_from(asof))
+    policy = means.policy
     seen = look(episode)
     refuse_unless_writable(episode)
     record = seen.record.episode
@@ -106,8 +146,8 @@ def command(
     if event is None:
         listed = sorted((entry.event for entry in every.values()), key=lambda one: one.at)
         for one in listed:
-            by = f", by {one.by.name}" if one.by is not None and one.by.name else ""
-            say(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{by}"), err=True)  # type: ignore[attr-defined]
+            whose = f", by {one.by.name}" if one.by is not None and one.by.name else ""
+            say(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{whose}"), err=True)  # type: ignore[attr-defined]
         raise Failure("name the entry that is to be corrected, after the file")
     if right is not None:
         _refuse_a_move(kind, every[event].event if event in every else None, episode, right)
@@ -116,8 +156,7 @@ def command(
     gone = next((entry for entry in retracted if entry.event.id == event), None)
     if gone is not None and right is not None:
         say(plain(f"{event} is retracted already; what it said is offered in {right}."), err=True)
-        _offer(gone.event, right, author(by, policy), means)
-        return
+        return _offer(gone.event, right, facts, means)
     if gone is not None:
         raise Failure(f"{event} is retracted already; chart what is right as a new entry")
     if event not in every:
@@ -135,7 +174,7 @@ def command(
         every[event],
         policy,
         now,
-        author(by, policy),
+        facts,
         kind,
         signed_at=clocks.wall_clock,
         unread=seen.record.unread_facts,
@@ -148,18 +187,19 @@ def command(
         said = {"reason": means.given.pop("reason")} if "reason" in means.given else {}
         subject.because = WRONG_PATIENT
     subject.take(said)
-    desk = Desk(f"correction of {event}", episode, now, said, not no_input, sign, means.shared)
+    desk = Desk(f"correction of {event}", episode, now, said, means.asks, means.sign, means.shared)
     target = every[event].event
     tag = target.kind  # type: ignore[attr-defined]
     article = "an" if tag[0] in "aeio" else "a"
     for row in opening.identity("correction", record):
         desk.show(row)
-    desk.show(f"Correction of {event}, {article} {tag} of {_when(target.at, subject.zone)}. The entry itself stays.")
+    desk.show(f"Correction of {event}, {article} {tag} of {_when(target.at, subject.zone)}. The entry stays on record.")
     if said_author(subject.given):
         desk.show(f"Signing: {said_author(subject.given)}. It is {_when(now(), subject.zone)}.")
 
-    if signed_into(episode, seen, desk, subject, means.judged_from) and right is not None:
-        _offer(target, right, subject.given, means)
+    if not signed_into(episode, seen, desk, subject, means.judged_from):
+        return False
+    return right is None or _offer(target, right, subject.given, means)
 
 
 def _refuse_a_move(kind: str | None, target: Event | None, episode: Path, right: Path) -> None:
@@ -172,7 +212,7 @@ def _refuse_a_move(kind: str | None, target: Event | None, episode: Path, right:
         raise Failure("a correction belongs to its entry and does not move; move the entry itself")
 
 
-def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) -> None:
+def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) -> bool:
     """Chart in the right record what the entry said. What was asked of the other patient is asked again."""
     from lda_notes.chart.moving import carried, charted_by_another
     from lda_notes.commands.charting import chart_event
@@ -187,7 +227,7 @@ def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) ->
     say("what was said of the other patient or port is asked again.", err=True)
     if warning:
         say(plain(f"!! {warning}"), err=True)
-    chart_event(right, tag, {**carried(event, into, late), **facts}, means, f"{tag} moved from {event.id}")
+    return chart_event(right, tag, {**carried(event, into, late), **facts}, means, f"{tag} moved from {event.id}")
 
 
 def _when(moment: datetime, zone: Any) -> str:

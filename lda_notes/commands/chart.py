@@ -118,14 +118,21 @@ def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Mean
             if isinstance(picked, Unclear):
                 terminal.show(f"?? {picked.sentence}")
         bed, word = picked
-        word = word or kind or unit.usual(bed)
+        kept = [draft.about for draft in drafts.unsigned(os.environ).get(bed.file.resolve(), ())]
+        own = [typed for typed, tag in _TAGS.items() if tag in kept]
+        word = word or kind or next(iter(own), "") or unit.usual(bed)
         if word not in _TAGS:
             terminal.show(f"?? {word} cannot be charted here. Type one of: {', '.join(_TAGS)}.")
+            continue
+        moved = next((about for about in kept if about.startswith(f"{_TAGS[word]} moved from ")), None)
+        if moved is not None:  # what the entry said stands in the other record, from which it is carried over
+            again = f"Continue it with the same amend --to; for a new one, chart {bed.file} {word}."
+            terminal.show(plain(f"?? A draft is not signed here: {moved}. {again}"))
             continue
         try:
             chart_event(bed.file, _TAGS[word], facts, means)
             done |= {bed.file}
-        except click.exceptions.Exit:
-            return
+        except click.exceptions.Exit:  # stopped: the draft is kept, and the round goes on
+            continue
         except Failure as failure:
             terminal.show(plain(f"?? {failure}."))

@@ -87,7 +87,7 @@ def command(
     judged = pipeline.judge_within(record, beside.records, policy, asof)
     for words in beside.unreadable:
         say(f"May be an earlier stay of this patient, and is not in the note: {words}", err=True)
-    choice = _choice(judged, event, since, every)
+    choice = _choice(judged, policy, event, since, every)
     if brief:
         _brief(judged, policy, choice, templates, target)
         if beside.unreadable:
@@ -127,7 +127,7 @@ def _form(form: Format | None, out: Path | None) -> tuple[Format, Path | None]:
     return chosen, out
 
 
-def _choice(judged: Judged, event: str | None, since: datetime | None, every: bool) -> note.Choice:
+def _choice(judged: Judged, policy: Policy, event: str | None, since: datetime | None, every: bool) -> note.Choice:
     """Return which events the note is about; raise `Failure` where the record has none of them."""
     timeline = judged.timeline
     if timeline is None:
@@ -141,7 +141,7 @@ def _choice(judged: Judged, event: str | None, since: datetime | None, every: bo
         hint = "it could not be read; `lda-notes check` says why" if unread else "give one that it has"
         raise Failure(f"{judged.record.file}: has no event {event}; {f'did you mean {close}?' if close else hint}")
     choice = note.Choice(event, since, every)
-    if not known or (since is not None and not note.chosen(timeline, choice)):
+    if not known or (since is not None and not note.chosen(timeline, choice, policy)):
         raise Failure(f"{judged.record.file}: has no event to write a note of" + (" since then" if since else ""))
     return choice
 

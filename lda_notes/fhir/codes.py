@@ -419,7 +419,7 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("masks", "component", "Masks for all people present"),
             _concept("sterile gloves", "component", "Sterile gloves"),
             _concept("sterile field", "component", "Sterile field"),
-            _concept("extension primed", "component", "Extension primed and clamped"),
+            _concept("extension primed", "component", "Extension primed with saline and clamped"),
             _concept("connector changed", "component", "Needleless connector and extension changed"),
             _concept("disinfecting caps", "component", "Disinfecting caps on all connectors"),
             _concept("follows removal", "component", "Record entry of the removal that this access follows"),

@@ -299,7 +299,7 @@ def _dressing_begins(around: Around) -> str | None:
         return None
     found = _fact(around.event, "dressing_found")
     bad = [word for word in found if word != "intact"] if isinstance(found, tuple) else []
-    return f"dressing found {' and '.join(bad)} and left" if bad else None
+    return f"dressing not yet changed, found {' and '.join(bad)}" if bad else None
 
 
 def _dressing_ends(_: Danger, around: Around) -> bool:

@@ -135,7 +135,7 @@ class Event(Model):
         "author",
         "Who did it and signs for it.",
         need=must(
-            "Who did it?",
+            "Who is charting?",
             COP,
             CDC,
             INS,
@@ -604,7 +604,11 @@ class Access(
     extension_primed: YesNo | None = fact(
         "extension primed",
         "Yes when primed with saline and clamped.",
-        need=may("Was the extension primed and clamped?", CP, why="An unprimed extension lets air into the line."),
+        need=may(
+            "Was the extension primed with saline and clamped?",
+            CP,
+            why="An unprimed extension lets air into the line.",
+        ),
     )
     needle: Needle | None = fact(
         "needle",

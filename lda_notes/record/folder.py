@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path as FilePath
@@ -124,6 +125,8 @@ class Passed:
         return f"{self.path}: {self.why}"
 
 
+_COPIED: Final = re.compile(rf"(.+){records.COPY.pattern}")
+
 _HEAD: Final = 4096
 """How much of a file is looked at to tell whether it is a record under another name, in bytes."""
 
@@ -160,6 +163,8 @@ def _could_be(path: FilePath) -> Passed | None:
             return None
         why = "contains records in rows, not read beside records in files of their own; check it in a run of its own"
         return Passed(path, why, True)
+    if (ours := _COPIED.fullmatch(path.name)) and path.with_name(ours[1]).exists():
+        return None  # the state before an entry, kept by the program itself
     if any(f"{suffix}" in path.name.lower() for suffix in records.SUFFIXES):
         return Passed(path, "looks like an editor's copy of a record; compare it with the record, then remove it")
     if _begins_with(path, b"record_version"):

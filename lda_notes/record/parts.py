@@ -275,7 +275,7 @@ class Site(Model):
         "drainage",
         "Fluid from the site.",
         need=must(
-            "Does fluid come from the site?",
+            "Any drainage from the site?",
             US_HOSPITAL,
             AYRSHIRE,
             INS,

@@ -7,6 +7,7 @@ identifier is listed as unread, a value that does not fit is left out of its eve
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
     from lda_notes.record.validation import Misfit
 
 SUFFIXES: Final = (".yaml", ".yml", ".json")
+
+COPY: Final = re.compile(r"\.lda-copy-([1-9][0-9]*)")
+"""End of the name of a record's state before an entry: no one else gives such names, so none is a file of the user."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,15 +25,12 @@ from lda_notes.files.syntax import read_json, read_yaml
 from lda_notes.files.system import keep_access, settle, unwritable
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
-from lda_notes.record.reading import Record
+from lda_notes.record.reading import COPY, Record
 from lda_notes.record.seals import sealed
 from lda_notes.record.writer_text import as_read, with_event
 
 KEPT: Final = 9
 """How many numbered copies stay beside a record; the oldest goes when one more is made."""
-
-_COPY: Final = "lda-copy"
-"""Part of the name of every copy: no one else gives such names, so no file of the user's is taken for a copy."""
 
 _MOST_TRIES: Final = 50
 """How often an entry is added again after other writers, where locks do nothing."""
@@ -261,7 +258,7 @@ def _wait_for_others(path: Path, own: Part) -> None:
 
 def _copies(path: Path) -> list[tuple[int, Path]]:
     """Return the copies of a record with their numbers, oldest first."""
-    named = re.compile(re.escape(path.name) + rf"\.{_COPY}-([1-9][0-9]*)")
+    named = re.compile(re.escape(path.name) + COPY.pattern)
     found = ((named.fullmatch(one.name), one) for one in path.parent.iterdir())
     return sorted((int(name[1]), one) for name, one in found if name)
 
@@ -274,7 +271,7 @@ def _kept(path: Path, raw: bytes) -> Path | None:
             old.unlink()
     number = copies[-1][0] + 1 if copies else 1
     while True:
-        copy = path.with_name(f"{path.name}.{_COPY}-{number}")
+        copy = path.with_name(f"{path.name}.lda-copy-{number}")
         try:
             os.link(path, copy)
         except FileExistsError:

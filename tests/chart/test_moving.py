@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from desk import Keyboard, Run, demo_until, demo_without_events
+from desk import BY, Keyboard, Run, answered, demo_until, demo_without_events, subject
 
+from lda_notes.chart.talk import Talk
 from lda_notes.line.corrections import corrected
 from lda_notes.record import events as ev
 from lda_notes.record import reading as records
@@ -119,3 +120,35 @@ def test_one_field_of_one_flush_in_five_answers(ward: Path) -> None:
     assert nurse.code() == 0 and len(answers) == 5 and nurse.keys == 28
     made = read(ward / "episode.yaml").events[-1]
     assert isinstance(made, ev.Amendment) and len(made.sets["flushes"]) == 1
+
+
+VISIT = """
+  - {id: access-1, kind: access, at: 2026-05-04T10:00-05:00, by: {name: Marisol Tamm, credential: RN},
+     antisepsis: {agent: chlorhexidine in alcohol, skin: dry}}
+  - {id: de-access-1, kind: de-access, at: 2026-05-04T10:20-05:00, by: {name: Marisol Tamm, credential: RN}}
+"""
+
+
+def test_the_other_entries_of_a_visit_are_offered_next(run: Run, ward: Path) -> None:
+    text = demo_without_events().decode().replace("events: []\n", f"events:{VISIT}")
+    (ward / "episode.yaml").write_text(text)
+    (ward / "right.yaml").write_bytes(demo_without_events().replace(b"LB-000101", b"LB-000777"))
+    move = ("amend", "episode.yaml", "access-1", "--to", "right.yaml", "--asof", NOW)
+    ran = run(*move, typed="\nMT\n")
+    assert "access-1 is of one visit with de-access-1, asked after it" in ran.err
+    again = run(*move)  # the access is retracted already, and the visit is known even so
+    assert "access-1 is of one visit with de-access-1" in again.err
+
+
+def test_a_fact_of_which_one_part_is_asked_again_stays() -> None:
+    known = {
+        **BY,
+        "at": "2026-05-04T10:00-05:00",
+        "antisepsis": {"agent": "povidone-iodine", "skin": "dry", "scrub_s": 40},
+    }
+    talk, _ = answered(Talk(subject(demo_without_events(), "access", NOW, known)), "= antisepsis.dry_s 45")
+    data = talk.subject.scene(talk.facts).facts  # type: ignore[attr-defined]
+    assert data["antisepsis"] == {"agent": "povidone-iodine", "skin": "dry", "scrub_s": 40, "dry_s": 45}
+    talk, _ = answered(talk, "= antisepsis.skin .", "= by Ilse van Tongelaar")
+    data = talk.subject.scene(talk.facts).facts  # type: ignore[attr-defined]
+    assert "skin" not in data["antisepsis"] and data["by"] == {"name": "Ilse van Tongelaar"}

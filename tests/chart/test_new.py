@@ -322,6 +322,22 @@ def test_what_happened_with_one_substance_is_never_offered_for_another() -> None
     assert same.question.default.said == "hives", "the same list again: what was said still stands"
 
 
+def test_what_is_still_to_come_is_never_taken() -> None:
+    early = datetime(2031, 3, 4, 4, 47, tzinfo=UTC)
+    subject = NewRecord("a", DEFAULT, lambda: early, {"stay": {"time_zone": "UTC"}})
+    names = ("Marrowby", "Tansy", "LB-1", "Lantern Bay")
+    talk, said = answered(Talk(subject), *names, "2/3/2032", "y")
+    assert any("in the future" in one.text for one in said), "a date that may be two is no less in the future"
+    assert talk.question is not None and talk.question.name == "patient.birth_date"
+    talk, said = answered(talk, "= stay.unit x", "1961-03-12", "n", "n", "", "Lantern Bay", "", "12")
+    while talk.question is not None and talk.question.name != "stay.admitted_at":
+        talk, _ = answered(talk, "" if talk.question.default else "1")
+    talk, said = answered(talk, "2330")
+    assert "Was it yesterday, 3 March 2031, 23:30?" in said[-1].text
+    talk, _ = answered(talk, "y")
+    assert talk.facts["stay"]["admitted_at"] == "2031-03-03T23:30+00:00"
+
+
 def test_the_machine_that_keeps_universal_time_is_no_place(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TZ", "Etc/UTC")
     (Path.cwd() / "episode.yaml").unlink()

@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import dates, times
+from lda_notes.chart import answers, dates, layout, times
 from lda_notes.chart.dates import Calendar
 from lda_notes.chart.heard import Unclear
 from lda_notes.chart.times import Bias, Frame, echo, read, written
+from lda_notes.record.events import Access
 
 CHICAGO = ZoneInfo("America/Chicago")
 NOW = datetime(2031, 3, 4, 15, 30, 42, tzinfo=UTC)  # 09:30 in Chicago, and the machine is somewhere else
@@ -222,3 +223,29 @@ def test_the_ends_of_the_calendar_are_refused_in_words(typed: str) -> None:
         now = datetime.fromisoformat("2026-05-07T12:00-05:00")
         found = read(typed, Frame(now, ZoneInfo(zone), now))
         assert isinstance(found, Unclear) and found.sentence == "That lies beyond the calendar."
+
+
+def test_a_clock_time_that_was_read_as_of_the_day_before_is_asked_back() -> None:
+    early = datetime(2031, 3, 4, 4, 47, tzinfo=CHICAGO)
+    assert _doubt("2300", early) == "Was it the day before, 3 March 2031, 23:00?"
+    assert _doubt("yesterday 2300", early) == _doubt("0430", early) == _doubt("-8h", early) == ""
+    assert _doubt("2355", early.replace(hour=0, minute=10)) == "", "minutes before an event just after midnight"
+
+
+def _doubt(typed: str, base: datetime) -> str:
+    spot = layout.spot(Access, ("antisepsis", "started_at"))
+    assert spot is not None
+    value = answers.reader(spot, "started_at")[0](typed, frame(now=base, bias="near"))
+    assert not isinstance(value, Unclear)
+    return value.doubt
+
+
+def test_a_date_without_its_year_is_past_where_only_the_past_is_meant() -> None:
+    november = frame(now=datetime(2031, 11, 28, 4, 47, tzinfo=CHICAGO)).calendar
+    assert dates.read("2/27", november) == date(2031, 2, 27)
+    assert dates.read("12/1", november) == date(2030, 12, 1)
+
+
+@pytest.mark.parametrize("typed", ["no one", "Nobody", "none", "me", "me, RN"])
+def test_who_is_no_name_is_asked_back(typed: str) -> None:
+    assert isinstance(answers.person(typed), Unclear)

@@ -504,7 +504,7 @@ def in_columns(made: Sheet) -> list[Block]:
 def test_all_that_is_due_is_printed_and_nothing_more() -> None:
     made = due_sheet(views())
     titles = [block.text for block in made.blocks if getattr(block, "level", 0) == 1]
-    assert titles == ["Worksheet: dressing change", "Worksheet: look after a thrombolytic"]
+    assert titles == ["Worksheet: dressing change", "Worksheet: check of a dwelling thrombolytic"]
     assert len(next(block for block in made.blocks if isinstance(block, Table)).rows) == 12, "a look at every needle"
 
 

@@ -132,11 +132,11 @@ def test_a_needle_that_is_out_draws_no_advice_about_the_needle_and_the_clinic_is
         handed_to={"name": "Port clinic, Lantern Bay", "credential": "clinic"},
     )
     needle_in = "\n".join(rows(handed([record(needle_event("2031-03-04 09:00"), partly)], moment("2031-03-04 10:10"))))
-    assert "never push the needle back" in needle_in and "needle out now" not in needle_in
+    assert "never push the needle back" in needle_in and "needle is out" not in needle_in
     found = handed([record(needle_event("2031-03-04 09:00"), partly, out, care, judged, home)], THREE_DAYS_ON)
     for sheet in ("\n".join(rows(found, 4000)), text.render(left_sheet(found), 4000)):
         assert "never push the needle back" not in sheet and "aspirate before the needle" not in sheet
-        assert "needle partly out" in sheet and "needle out now" in sheet
+        assert "needle partly out" in sheet and "needle is out" in sheet
         for words in (
             "leak at the needle site during an infusion",
             'follow-up: "clinic at 09:00"',

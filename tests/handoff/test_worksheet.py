@@ -241,9 +241,9 @@ def test_difficulties_are_counted_beyond_four() -> None:
 @pytest.mark.parametrize(
     ("allergies", "agent", "absent"),
     [
-        (["chlorhexidine"], "Povidone-iodine, for the allergies or the age", "[ ] Chlorhexidine"),
-        (["isopropyl alcohol"], "Povidone-iodine, for the allergies or the age", "[ ] Chlorhexidine in alcohol\n"),
-        (["chlorhexidine", "iodine"], "70% isopropyl alcohol, for the allergies or the age", "[ ] Povidone"),
+        (["chlorhexidine"], "Povidone-iodine, because of allergies or age", "[ ] Chlorhexidine"),
+        (["isopropyl alcohol"], "Povidone-iodine, because of allergies or age", "[ ] Chlorhexidine in alcohol\n"),
+        (["chlorhexidine", "iodine"], "70% isopropyl alcohol, because of allergies or age", "[ ] Povidone"),
         (["chlorhexidine", "iodine", "isopropyl alcohol"], "Antiseptic: ask the prescriber", "[ ] Povidone"),
         (["shellfish"], "Chlorhexidine in alcohol", "[ ] Povidone"),
         (["iodine"], "Chlorhexidine in alcohol", "[ ] Povidone"),

@@ -427,9 +427,10 @@ def test_since_begins_with_the_very_moment() -> None:
     assert whole.timeline is not None
     moments = [entry.event.at for entry in whole.timeline.entries]
     for first in (moments[3], moments[0]):
-        chosen = note.chosen(whole.timeline, note.Choice(since=first))
+        chosen = note.chosen(whole.timeline, note.Choice(since=first), DEFAULT)
         assert len(chosen) == sum(moment >= first for moment in moments)
-    assert note.chosen(whole.timeline, note.Choice(since=datetime.fromisoformat("2090-01-01T00:00+00:00"))) == ()
+    never = datetime.fromisoformat("2090-01-01T00:00+00:00")
+    assert note.chosen(whole.timeline, note.Choice(since=never), DEFAULT) == ()
 
 
 def test_two_events_of_one_identifier_are_both_written() -> None:

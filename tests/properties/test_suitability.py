@@ -138,7 +138,8 @@ def bad_offers(who: dict[str, Any]) -> list[str]:
     empty = timeline(record(who), policy)
     shown = view(empty, policy)
     texts = [one.says for one in supplies(shown, "access", "single")]
-    texts += [one.says for title in set(TITLES.values()) for one in cautions(shown, "access", title, ())]
+    line = line_facts(shown, "single")
+    texts += [one.says for title in set(TITLES.values()) for one in cautions(shown, "access", title, (), line)]
     told = told_to_use(texts)
     scene = Scene("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
     parts = {part.name: part.value for part in groups._dressing(scene, {})}

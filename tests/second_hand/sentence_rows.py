@@ -581,7 +581,7 @@ REMOVAL = (
     ),
     row("de-access", "Bleeding CONTINUES", {"bleeding": ("none", "stopped with pressure")}, {"bleeding": "continuing"}),
     row("de-access", "Bleeding was not assessed: patient asleep.", {"bleeding": "none"}, {"bleeding": WHY}),
-    row("de-access", "Cover of the puncture: sterile gauze.", {"cover": ("adhesive strip", NOT_DONE)}),
+    row("de-access", "Puncture site covered with: sterile gauze.", {"cover": ("adhesive strip", NOT_DONE)}),
     row("de-access", "The puncture was not covered: none at hand.", {"cover": "sterile gauze"}, {"cover": NOT_DONE}),
 )
 

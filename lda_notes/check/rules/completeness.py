@@ -16,7 +16,7 @@ from lda_notes.knowledge.sources import Citation
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import Level
 
-_OR_WHY_NOT: Final = "record it, or why it could not be (not_assessed or not_done, with the reason)"
+_OR_WHY_NOT: Final = "record it, or why it could not be (not assessed or not done, with the reason)"
 _FROM_THE_PAPERS: Final = "record it from the patient's papers"
 
 ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})

@@ -204,7 +204,7 @@ def _hold(view: View, state: State) -> str:
 
 def needle_gone(state: State, hold: Hold) -> str:
     """Return that a needle that was partly out is out now, as it follows the sign of its hold; "" otherwise."""
-    return "; needle out now" if hold.reason == "needle partly out" and state.needle is None else ""
+    return "; needle is out" if hold.reason == "needle partly out" and state.needle is None else ""
 
 
 def at_once(state: State, hold: Hold) -> str:
@@ -488,6 +488,10 @@ EVALUATED: Final = Stated("S2", "A hold that no blood return ends, ends with an 
 DANGERS: Final = Stated("S1", "A standing danger stays until what ends it is recorded", (COMMON_PRACTICE,))
 
 
+VESICANT_LOOKS: Final = "a vesicant runs: look as often as facility policy says for one"
+"""Common practice, no source: the hours of the line check are those of any needle."""
+
+
 def _from_clock(view: View, state: State, clock: Due) -> Action:
     act = f"{clock.clock.capitalize()} (charted)" if clock.charted else _ACTS[clock.clock]
     why = clock.why
@@ -495,6 +499,8 @@ def _from_clock(view: View, state: State, clock: Due) -> Action:
         why += f", {view.wording.told(clock.restarted_by)}"
     elif clock.since is not None and clock.by is not None:
         why += f" {view.wording.when(clock.since)}, {view.policy.text(clock.limit)}"
+    if clock.clock == "line check" and _vesicant(state):
+        why += f"; {VESICANT_LOOKS}"
     return Action(
         act,
         clock.septum,

@@ -451,7 +451,7 @@ def left_list(found: Handoff, references: References) -> Table:
     return Table(
         ("Patient", "Left", "To know", "Due, and who sees to it"),
         tuple(_left_row(found, patient, references) for patient in found.left),
-        (17, 17, 33, 33),
+        (13, 12, 57, 18),
         "Still listed: nobody has taken over what is due, or a needle, a hold or a danger remains",
     )
 

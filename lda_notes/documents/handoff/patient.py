@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from itertools import islice
 from typing import Final
 
 from lda_notes.documents import wording
@@ -64,10 +66,12 @@ class Added:
 
 @dataclass(frozen=True, slots=True)
 class OpenProblem:
-    """A problem in words; ``answered`` when somebody was told and answered."""
+    """A problem in words; ``answered`` when somebody was told and answered, ``septum`` where it is of one alone."""
 
     says: str
     answered: bool
+    reply: str = ""
+    septum: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -416,11 +420,22 @@ def _open_problems(view: View, lines: Sequence[LineFacts]) -> Iterator[OpenProbl
             answered = problem.told is not None and bool(problem.reply)
             lasts = since is not None and event.at >= since and problem.what.casefold() not in said
             if recent or (not answered and event.at >= asked) or (lasts and (id(entry) in began or answers < _ANSWERS)):
-                yield OpenProblem(_problem(view, entry, problem), answered)
+                reply = problem.reply or "" if answered else ""
+                yield OpenProblem(_problem(view, entry, problem), answered, reply, getattr(event, "septum", None))
                 answers += answered
                 said.add(problem.what.casefold())
         if recent or id(entry) in began:
             yield from (OpenProblem(words, True) for words in _signs(view, entry, event))
+
+
+def last_words(view: View, line: LineFacts) -> Iterator[str]:
+    """Yield the last answer and judgment about the hold or danger of one septum, and what went outside the vein."""
+    if not (line.state.holds or line.state.dangers):
+        return
+    found = (one for one in _open_problems(view, (line,)) if one.reply and one.septum in (None, line.septum))
+    yield from (f"Last answer: {one.says}" for one in islice(found, 1))
+    yield from _decisions(view, line)
+    yield from _outside_the_vein(view, (line,))
 
 
 _ANSWERS: Final = 3
@@ -472,7 +487,8 @@ def _problem_lacks(view: View, entry: Entry) -> str:
 
 
 def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
-    yield from _outside_the_vein(view, lines)
+    outside = tuple(_outside_the_vein(view, lines))  # with the last follow-up
+    yield from outside
     for line in lines:
         if line.dwelling is not None:
             check = next((a for a in line.actions if a.clock == "thrombolytic check"), None)
@@ -480,10 +496,11 @@ def _pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
             yield f"{line.dwelling.value}{when} ({line.dwelling.told})"
         yield from _decisions(view, line)
     held = any(line.state.holds for line in lines)
+    said = _cared(view)[-1:] if outside else ()
     for entry in view.timeline.entries:
         event = entry.event
         recent = _recent(view, entry)
-        if isinstance(event, ev.ExtravasationCare) and event.follow_up and (recent or held):
+        if isinstance(event, ev.ExtravasationCare) and event.follow_up and entry not in said and (recent or held):
             yield f"Follow-up at the site: {phrasing.quoted(event.follow_up)} ({view.wording.told(entry)})"
         if not recent:
             continue
@@ -514,13 +531,17 @@ def _decisions(view: View, line: LineFacts) -> Iterator[str]:
         yield f"Evaluated{who}: {event.decision}{found} ({view.wording.told(judged[-1])})"
 
 
-def _outside_the_vein(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
-    """Yield the last care after something was given outside the vein, while its hold lasts: how much, what follows."""
-    cared = [
+def _cared(view: View) -> tuple[Entry, ...]:
+    return tuple(
         entry
         for entry in view.timeline.entries
         if isinstance(entry.event, ev.ExtravasationCare) and entry.event.at <= view.asof
-    ]
+    )
+
+
+def _outside_the_vein(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
+    """Yield the last care after something was given outside the vein, while its hold lasts: how much, what follows."""
+    cared = _cared(view)
     lasts = any(line.state.held_for("something given at the site hurt or leaked") for line in lines)
     lasts = lasts or any(line.state.danger("P") for line in lines)
     if not cared or not (lasts or _recent(view, cared[-1])):
@@ -549,7 +570,19 @@ def _matters(view: View, finding: Finding) -> bool:
 def _said(view: View, finding: Finding) -> str:
     entry = view.entry(finding)
     where = f" ({view.wording.when(entry.event.at)})" if entry else ""  # what, not who: the sheet goes round
-    return f"{phrasing.capital(finding.message)}{where}"
+    return f"{phrasing.capital(_MOMENT.sub(lambda found: _as_elsewhere(view, found[0]), finding.message))}{where}"
+
+
+_MOMENT: Final = re.compile(r"\b\d{4}-\d\d-\d\d \d\d:\d\d\b")
+"""A moment as findings print it."""
+
+
+def _as_elsewhere(view: View, moment: str) -> str:
+    """Return a moment of a finding as the rest of the sheet prints moments; what is none stays as it is."""
+    try:
+        return view.wording.when(datetime.fromisoformat(moment).replace(tzinfo=view.wording.zone))
+    except ValueError:
+        return moment
 
 
 def _gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
@@ -630,7 +663,7 @@ def every_line(policy: Policy) -> tuple[Contingency, ...]:
 def _contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
     state = line.state
     if state.dwell is not None:
-        yield from _thrombolytic(view, line)
+        yield from thrombolytic(view, line)
     if state.holds:
         yield _on_hold(state)
     if state.needle is None:
@@ -658,18 +691,22 @@ def _on_hold(state: State) -> Contingency:
     return Contingency("blood returns through this needle", f"the hold stays; it ends only with {either}", basis)
 
 
-def _thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:
+def thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:
+    """Yield what follows the looks at a dwelling dose. The limit in mg is that of two full doses; a dose by the lumen
+    is given twice at most."""
     dwell = line.state.dwell
     assert dwell is not None
     policy = view.policy
+    dose = getattr(dwell.treatment.event, "dose_mg", None)
+    most = "alteplase_doses" if dose and dose < policy.value("alteplase_dose_mg") else "alteplase_total_mg"
     earliest = view.wording.when(dwell.treatment.event.at + policy.span("alteplase_second_dose_minutes"))
     more = doses_so_far(view, line.state, dwell) < policy.value("alteplase_doses")
     yield Contingency(
         "it has not worked by the second look",
-        f"a second dose can be ordered from {earliest}, {policy.text('alteplase_total_mg')} at most in all"
+        f"a second dose can be ordered from {earliest}, {policy.text(most)} at most in all"
         if more
         else "no further dose: the line is evaluated, with imaging",
-        ("alteplase_second_dose_minutes", "alteplase_total_mg") if more else ("alteplase_doses",),
+        ("alteplase_second_dose_minutes", most) if more else ("alteplase_doses",),
     )
     withdrawn = _withdrawal(view.timeline, policy)
     if withdrawn:
@@ -720,9 +757,9 @@ def amounts_text(added: Sums, kg: Decimal | None = None) -> str:
         preserved = f", of it {number(added.preserved_flush_ml)} mL preserved" if added.preserved_flush_ml else ""
         parts.append(f"flush {number(added.flush_ml)} mL{preserved}")
     if added.discard_ml:
-        parts.append(f"discard {number(added.discard_ml)} mL")
+        parts.append(f"{number(added.discard_ml)} mL discarded")
     if added.withdrawn_ml:
-        parts.append(f"withdrawal {number(added.withdrawn_ml)} mL")
+        parts.append(f"{number(added.withdrawn_ml)} mL withdrawn")
     if added.heparin_units:
         strengths = [
             f"{quantity(units, 'units')} of {number(strength)} units per mL" for strength, units in added.by_strength

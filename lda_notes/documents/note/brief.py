@@ -54,14 +54,14 @@ def brief(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
     The record has a timeline. Raises `Failure` for a faulty template alone.
     """
     desk = Desk.of(judged, policy, narrator)
-    families = chosen(desk.timeline, choice)
+    families = chosen(desk.timeline, choice, desk.policy)
     unread = beside.unread_facts(desk, families)
     lists = (
         *beside.unread_events(judged),
         *beside.not_of_the_note(desk, families, beside.findings(desk, families)),
     )
     return Brief(
-        tuple(_paragraph(desk, visit, unread) for visit in visits.grouped(desk.timeline, families)),
+        tuple(_paragraph(desk, visit, unread) for visit in visits.grouped(desk.timeline, desk.policy, families)),
         (
             *(alert.text for alert in beside.hold_alerts(desk, families)),
             *(f"{block.label} {item}" for block in lists if isinstance(block, Bullets) for item in block.items),

@@ -55,7 +55,7 @@ def identifiers(timeline: Timeline) -> tuple[str, ...]:
     )
 
 
-def chosen(timeline: Timeline, choice: Choice) -> tuple[Family, ...]:
+def chosen(timeline: Timeline, choice: Choice, policy: Policy) -> tuple[Family, ...]:
     """Return the events that a choice means, each with its corrections, and the others of the same visit."""
     families = corrections.families(timeline)
     named = choice.some if choice.event is None else (choice.event,)
@@ -66,11 +66,11 @@ def chosen(timeline: Timeline, choice: Choice) -> tuple[Family, ...]:
             for entry in (family.entry, *family.corrections)
             if entry.event.id in named
         )
-        return visits.whole(timeline, some, families)
+        return visits.whole(timeline, policy, some, families)
     if choice.since is not None:
         since = choice.since
         return tuple(f for f in families if any(e.event.at >= since for e in (f.entry, *f.corrections)))
-    return families if choice.every else visits.whole(timeline, families[-1:], families)
+    return families if choice.every else visits.whole(timeline, policy, families[-1:], families)
 
 
 def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tuple[Paragraph, ...]:

@@ -36,7 +36,7 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
     A choice that fits no event gives a sheet without sections. Raises `Failure` for a faulty template alone.
     """
     desk = Desk.of(judged, policy, narrator)
-    families = chosen(desk.timeline, choice)
+    families = chosen(desk.timeline, choice, desk.policy)
     unread = beside.unread_facts(desk, families)
     found = beside.findings(desk, families)
     relevant = tuple(finding for rows in found.values() for finding in rows)
@@ -47,7 +47,7 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
     blocks.extend(Alert("caution", notice(fact)) for fact in unread)
     blocks.append(_patient(desk, families))
     blocks.extend(beside.unread_events(judged))
-    for visit in visits.grouped(desk.timeline, families):
+    for visit in visits.grouped(desk.timeline, desk.policy, families):
         blocks.extend(_section(desk, visit[0]) if len(visit) == 1 else _visit(desk, visit))
     blocks.extend(_seal(judged))
     blocks.extend(beside.not_of_the_note(desk, families, found))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from lda_notes.check.conditions import one_visit
 from lda_notes.documents.note.corrections import Family
+from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
@@ -14,9 +15,9 @@ from lda_notes.record.parts import Lock
 Visit = tuple[Family, ...]
 
 
-def grouped(timeline: Timeline, families: tuple[Family, ...]) -> tuple[Visit, ...]:
+def grouped(timeline: Timeline, policy: Policy, families: tuple[Family, ...]) -> tuple[Visit, ...]:
     """Return the families in their order, those of one visit and one nurse together; every other one alone."""
-    removals = dict(_visits(timeline))
+    removals = dict(_visits(timeline, policy))
     found: list[list[Family]] = []
     of: dict[int, list[Family]] = {}
     for family in families:
@@ -30,9 +31,11 @@ def grouped(timeline: Timeline, families: tuple[Family, ...]) -> tuple[Visit, ..
     return tuple(map(tuple, found))
 
 
-def whole(timeline: Timeline, some: tuple[Family, ...], every: tuple[Family, ...]) -> tuple[Family, ...]:
+def whole(
+    timeline: Timeline, policy: Policy, some: tuple[Family, ...], every: tuple[Family, ...]
+) -> tuple[Family, ...]:
     """Return ``some`` of the families with the others of their visits."""
-    removals = dict(_visits(timeline))
+    removals = dict(_visits(timeline, policy))
     meant = {removals[one.entry.index] for one in some if one.of is None and one.entry.index in removals}
     if not meant:
         return some
@@ -40,12 +43,20 @@ def whole(timeline: Timeline, some: tuple[Family, ...], every: tuple[Family, ...
     return tuple(one for one in every if one.entry.index in named or removals.get(one.entry.index) in meant)
 
 
-def _visits(timeline: Timeline) -> Iterator[tuple[int, int]]:
+def of_one_visit(timeline: Timeline, policy: Policy, name: str) -> tuple[str, ...]:
+    """Return the names of the other entries of the visit of an entry, in order of time."""
+    removals = dict(_visits(timeline, policy))
+    by_index = {entry.index: entry.event.id for entry in timeline.entries}
+    mine = {removals[index] for index in removals if by_index[index] == name}
+    return tuple(by_index[index] for index in removals if removals[index] in mine and by_index[index] != name)
+
+
+def _visits(timeline: Timeline, policy: Policy) -> Iterator[tuple[int, int]]:
     """Yield each entry of a visit with the removal that ends it, both by their index."""
     first = timeline.episode.port.septa[0]
     for septum, stays in timeline.needles.items():
         for stay in stays:
-            if stay.closed is None or not one_visit(stay.opened.event, stay.closed.event):
+            if stay.closed is None or not one_visit(stay.opened.event, stay.closed.event, policy):
                 continue
             begin, end = stay.opened.event, stay.closed.event
             if begin.by != end.by:

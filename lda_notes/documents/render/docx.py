@@ -265,7 +265,7 @@ class _Writer:
         if text:
             run = paragraph.add_run(isolated(unbroken(printable(text))))
             if bold:
-                run.bold = True
+                run.bold = run.font.cs_bold = True  # the second is that of Hebrew or Arabic letters
 
     def blocks(self, part: Part, blocks: Iterable[Block], room: int) -> None:
         """Add blocks in their order."""

@@ -30,19 +30,18 @@ CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
     asked.no_blood: "if no blood came",
     asked.blood: "if blood came",
     asked.needs_verifier: "if new to the procedure",
-    asked.nothing_runs: "if nothing runs",
     asked.lock_due: "if nothing runs and the needle stays in",
     asked.stays_in: "if the needle stays in",
-    asked.not_identified: "unless charted at the access of this visit",
-    asked.not_proved: "unless proved at the access of this visit",
-    asked.not_flushed: "unless flushed at the access of this visit",
+    asked.not_identified: "unless charted at this visit",
+    asked.not_proved: "unless proved at this visit",
+    asked.not_flushed: "unless flushed last at this visit",
+    asked.not_locked: "unless locked last at this visit",
     asked.unlocked: "if not locked",
     asked.is_cream: "for cream",
     asked.is_injected: "for an injection",
     asked.is_spray: "for a spray",
     asked.has_heparin: "for heparin",
     asked.no_built_in_disc: "if the dressing contains none",
-    asked.somebody_told: "if somebody was told",
     asked.no_needle_follows: "if no needle follows",
     asked.has_redness: "if there is redness",
     asked.painful: "if it hurts",
@@ -53,6 +52,9 @@ CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
     asked.return_present: "if blood return is present",
 }
 """Conditions that only the work itself decides, as the blank says them."""
+
+_PLAIN: Final = frozenset({asked.somebody_told})
+"""Conditions that the blank beside it says already: who was told is asked in the same row."""
 
 ONLY_IF_CHARTED: Final = frozenset({asked.signs_told, asked.despite_hold})
 """Conditions of parts that are there or not; paper asks for them under problems."""
@@ -85,6 +87,8 @@ def _comes_up(need: Need, view: View) -> bool:
     if parent_option is not None and view.policy.choice(parent_option) != "yes":
         return False
     stub: Any = SimpleNamespace(at=view.asof)
+    if need.given is asked.has_heparin and not any(_suits("lock", lock, view) for lock in _WITH_HEPARIN):
+        return False
     if need.suits is not None and not need.suits(stub, view.timeline.episode, view.policy):
         return False
     return need.when not in ABOUT_THE_EPISODE or need.applies(stub, view.timeline.episode, view.policy)
@@ -110,8 +114,8 @@ def conditions(need: Need, kind: str) -> tuple[str, ...]:
 
 
 def _conditions(need: Need) -> Iterator[str]:
-    for test in (need.when, need.given):
-        if test is not None and test not in ABOUT_THE_EPISODE:
+    for test in (need.when, need.given, need.visit):
+        if test is not None and test not in ABOUT_THE_EPISODE | _PLAIN:
             yield CONDITIONS.get(test, "if it applies")
 
 
@@ -149,11 +153,13 @@ def _suits(use: Use, what: str, view: View) -> bool:
     return what in _WHY_NOT or suits(use, what, view.subject, view.policy, preservative=preservative).safe
 
 
+_WITH_HEPARIN: Final = ("heparin", "taurolidine with citrate and heparin")
 _WHY_NOT: Final = ("not assessed", "not done")
 _LABELS: Final[Mapping[str, str]] = {
     "identifiers_checked": "Identified by",
+    "treatment": "Thrombolytic that is checked: drug, dose, time put in",
     "problems.*.told.name": "Told to",
-    "problems.*.told.credential": "Role of that person",
+    "problems.*.told.credential": "Role",
     "problems.*.told_at": "Told at",
     "teaching.about": "Taught about",
     "teaching.to": "Taught to",
@@ -162,7 +168,7 @@ _LABELS: Final[Mapping[str, str]] = {
     "by.credential": "Credential",
     "by.id": "Staff identifier",
     "verified_by.name": "Verifier",
-    "verified_by.credential": "Credential of the verifier",
+    "verified_by.credential": "Their credential",
 }
 """Labels of facts whose own names do not say whose they are."""
 _UNIT: Final = re.compile(r", in ([^,?]+)\?$")

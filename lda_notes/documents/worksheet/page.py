@@ -25,8 +25,15 @@ from lda_notes.documents.blocks import (
     Sheet,
     Table,
 )
-from lda_notes.documents.handoff.line import LineFacts, View, line_facts
-from lda_notes.documents.handoff.patient import NONE_KNOWN, allergies_short, allergy_lines, child, port_text
+from lda_notes.documents.handoff.line import VESICANT_LOOKS, LineFacts, View, line_facts
+from lda_notes.documents.handoff.patient import (
+    NONE_KNOWN,
+    allergies_short,
+    allergy_lines,
+    child,
+    last_words,
+    port_text,
+)
 from lda_notes.documents.handoff.round import NAME_ALERT, inside, line_warnings, when
 from lda_notes.documents.handoff.words import short, when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
@@ -46,7 +53,7 @@ _WHY_NOT: Final = ("not assessed", "not done")
 _SIGN: Final = "* Required: without it the note stays a draft"
 
 CAUTIONS: Final = (
-    "A worksheet is not the record: chart from it, then destroy it as facility policy says. "
+    "A worksheet is not the record: chart from it, then destroy it as policy says. "
     "Facility policy, prescriber orders and licensed judgment come first.",
 )
 
@@ -72,7 +79,7 @@ def title(work: Work) -> str:
 _SIZE: Final = 9
 _NAMES: Final[dict[Work, str]] = {
     "arrival accessed": "arrival with a needle in",
-    "patency check": "look after a thrombolytic",
+    "patency check": "check of a dwelling thrombolytic",
 }
 
 
@@ -95,7 +102,7 @@ def _blocks(view: View, work: Work, septum: str) -> Iterator[Block]:
         tuple(f"{s.says}{references.mark(s.basis)}" for s in gathered), "Supplies to gather", boxes=True, columns=3
     )
     yield Heading(f"{phrasing.capital(_NAMES.get(work, work))}, step by step. {_SIGN}")
-    yield Columns((Form((Blanks("Date and time", letters=20),)), *_steps(view, work, cares, references)))
+    yield Columns((Form((Blanks("Date and time", letters=20),)), *_steps(view, work, cares, references, line)))
     changed = references.changed()
     if changed:
         yield Fine("Changed by facility policy:", tuple(f"{words}." for words in changed))
@@ -161,8 +168,7 @@ def due_sheet(views: Sequence[View]) -> Sheet:
     jobs = due_jobs(views)
     blocks: list[Block] = [*_unit_blocks(views)]
     if others := tuple(_without_sheet(views)):
-        said = tuple(Sentence(f"{BOX} {words}".replace(" ", "\u00a0")) for words in others)
-        blocks.append(Paragraph(said, "Due, and on no worksheet:"))
+        blocks.append(Bullets(others, "Due, and on no worksheet:", boxes=True, columns=2))
     for job in jobs:
         blocks += [NewPage(_running(job.view)), Heading(title(job.work), 1), *_blocks(job.view, job.work, job.septum)]
     return Sheet(
@@ -204,6 +210,8 @@ LOOKS: Final = (_boxes(_SEEN), f"Blood return: {_boxes(_BLOOD)}")
 
 def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
     here = [view for view in views if view.left() is None]
+    if views:
+        yield Paragraph((Sentence(f"{views[0].wording.in_full(views[0].asof)}."),), "As of:")
     units = len({stay.unit for view in here if (stay := view.timeline.unit_at(view.asof))}) > 1
     rows = [row for view in here for row in _unit_rows(view, units)]
     if not rows:
@@ -268,7 +276,7 @@ def _running(view: View) -> str:
 def _alerts(view: View, work: Work, line: LineFacts) -> Iterator[Alert]:
     warned = tuple(line_warnings(view.wording, line))
     if warned:
-        yield Alert("mark", "\n".join(one.text for one in warned))
+        yield Alert("mark", "\n".join((*(one.text for one in warned), *last_words(view, line))))
     if line.status == "no port":
         yield Alert("stop", "The port is not in the body, as recorded")
         return
@@ -280,15 +288,22 @@ _PUTS_IN: Final[frozenset[Work]] = frozenset({"access", "arrival accessed", "de-
 """Work in which something goes through the line."""
 
 
+def contents_first(line: LineFacts) -> bool:
+    """Tell whether what is in the line has to come out before any flush."""
+    return any(one.code in ("D1", "D3") and not one.phase for one in line.state.dangers)
+
+
 def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
     """Yield why the work does not suit the line as it is, and what is not to be done meanwhile."""
     state = line.state
+    if line.vesicant:
+        yield f"{phrasing.capital(VESICANT_LOOKS)} (common practice, no source)"
     if state.holds and work in _PUTS_IN:
         yield (
             "On hold: no flush, lock, or drug, except work on what it is held for and what a named prescriber orders "
             "in spite of it"
         )
-    if work in _PUTS_IN and any(one.code in ("D1", "D3") and not one.phase for one in state.dangers):
+    if work in _PUTS_IN and contents_first(line):
         yield "Before any flush: aspirate and discard what is in the line; where nothing comes, ask the prescriber"
     if state.dwell is not None and work != "patency check":
         yield "A thrombolytic is in the line: nothing else goes in before it is aspirated"
@@ -315,7 +330,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
         ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),
         ("As of", view.wording.in_full(view.asof)),
         *([("Allergies", "none known")] if _none_known(view) else []),  # all else about allergies is the caution's
-        ("Now", f"{state_text(line.state)}{f'; runs: {line.runs}' if line.runs else ''}"),
+        ("Now", "; ".join((state_text(line.state), *_inside_now(line)))),
         ("Needle that worked", needle_text(view, septum)),
         ("Site", port_text(episode.port, view.timeline)),
         ("Due", due),
@@ -331,10 +346,19 @@ def _none_known(view: View) -> bool:
     return view.timeline.episode.patient.allergies == () and not unread
 
 
-def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: References) -> Iterator[Block]:
+def _inside_now(line: LineFacts) -> Iterator[str]:
+    if line.runs:
+        yield f"runs: {line.runs}"
+    if line.dwelling:
+        yield f"{line.dwelling.value} ({line.dwelling.told})"
+
+
+def _steps(
+    view: View, work: Work, cares: tuple[Precaution, ...], references: References, line: LineFacts
+) -> Iterator[Block]:
     steps: dict[str, list[Blank]] = {}
     title = "More to chart"
-    for blank in _asked(view, work):
+    for blank in _asked(view, work, line):
         title = step_of(work, blank.need.path[0], title)
         if title == "Sign":
             steps.setdefault("What is due next", [])  # nobody fills it in: it is worked out
@@ -343,7 +367,7 @@ def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: Re
         choice for asked in steps.values() for blank in asked for choice in blank.drawn.choices if choice in _WHY_NOT
     )
     for title, asked in steps.items():
-        care = cautions(view, work, title, cares)
+        care = cautions(view, work, title, cares, line)
         if not (asked or care):
             continue
         said = tuple(f"{c.says}{references.mark(c.basis)}" for c in care)
@@ -358,11 +382,19 @@ def _steps(view: View, work: Work, cares: tuple[Precaution, ...], references: Re
 _LAST: Final = "Sign"
 
 
-def _asked(view: View, work: Work) -> Iterator[Blank]:
-    """Yield the blanks of the work; a needle that came with the patient is flushed and locked too, as its own event."""
+def _asked(view: View, work: Work, line: LineFacts) -> Iterator[Blank]:
+    """Yield the blanks of the work; a needle that came with the patient is flushed and locked too, as its own event.
+
+    Contents that have to come out first have theirs on every sheet, charted as a flush where the work has none.
+    """
     own = blanks(view, work)
     flush = blanks(view, "flush") if work == "arrival accessed" else ()
+    lacks = {"discard_ml", "old_lock"} - {blank.need.path[0] for blank in own} if contents_first(line) else set()
     for blank in own:
+        if lacks and step_of(work, blank.need.path[0], "") == "Flush":
+            took = (one for one in blanks(view, "flush") if one.need.path[0] in lacks)
+            yield from (replace(one, conditions=()) for one in took)
+            lacks = set()
         if flush and step_of(work, blank.need.path[0], "") == "The patient":
             yield from (one for one in flush if one.need.path[0] in ("hub_scrub_s", "flushes", "lock"))
             flush = ()

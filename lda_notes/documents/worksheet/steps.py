@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.line import LineFacts, View
+from lda_notes.documents.handoff.patient import thrombolytic
 from lda_notes.documents.precautions import Precaution, merged
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.worksheet.known import last_that_worked
@@ -103,21 +104,33 @@ def adult(view: View) -> bool | None:
     return years_old(born, view.asof.astimezone(view.wording.zone).date()) >= view.policy.value("adult_years")
 
 
-def heparin_strength(view: View) -> Decimal | None:
-    """Return the strength of a heparin lock that suits the patient, in units per mL; None when none does."""
-    found = (one.units_per_ml for one in locks(view.subject, view.policy) if one.drug == "heparin")
-    return next(found, None)
+def heparin_strength(view: View) -> Caution | None:
+    """Return the strength of a heparin lock that suits the patient in words; None when none does.
+
+    A child's is the order's: the weak one alone is not asked about for an infant or under a weight by policy.
+    """
+    found = [one.units_per_ml for one in locks(view.subject, view.policy) if one.drug == "heparin" and one.units_per_ml]
+    if not found:
+        return None
+    if adult(view):
+        return Caution(quantity(found[0], "units per mL"), ("heparin_lock_strength_units_per_ml",))
+    if len(found) > 1:
+        return Caution("the strength ordered")
+    usual = f"the strength ordered, usually {quantity(found[0], 'units per mL')} at this age or weight"
+    return Caution(usual, ("heparin_lock_low_strength_units_per_ml",))
 
 
-def cautions(view: View, kind: str, title: str, precautions: tuple[Precaution, ...]) -> tuple[Caution, ...]:
+def cautions(
+    view: View, kind: str, title: str, precautions: tuple[Precaution, ...], line: LineFacts
+) -> tuple[Caution, ...]:
     """Return the cautions of one step of ``kind``: those of the patient's allergies first."""
     keys = {key for key, of in TITLES.items() if of == title}
     here = merged(p for p in precautions if keys & p.about)
     own = [Caution(phrasing.capital(f"{reasons}: {says}"), basis) for reasons, says, basis in here]
-    return (*own, *_of_step(view, kind, title))
+    return (*own, *_of_step(view, kind, title, line))
 
 
-def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
+def _of_step(view: View, kind: str, title: str, line: LineFacts) -> Iterator[Caution]:
     match title:
         case "Look at the site" if kind == "access":
             yield Caution(_NO_ACCESS, (Stated("W11", _NO_ACCESS, _CHILD),))
@@ -131,7 +144,7 @@ def _of_step(view: View, kind: str, title: str) -> Iterator[Caution]:
             yield _common("W2", "Prime and clamp the extension first; at a right angle, in one steady push")
             yield Caution(f"At most {view.policy.text('needle_attempts')} by one nurse", ("needle_attempts",))
         case "Prove the line" if kind == "patency check":
-            yield from _looks(view)
+            yield from _looks(view, line)
         case "Prove the line":
             yield from _proof(view, kind)
         case "Flush":
@@ -208,12 +221,11 @@ def _scrub(view: View) -> Caution:
     return Caution(said.replace("at least ", ""), ("hub_scrub_s",))
 
 
-def _looks(view: View) -> Iterator[Caution]:
+def _looks(view: View, line: LineFacts) -> Iterator[Caution]:
     """Yield when to look at a dwelling thrombolytic, and what to do when blood returns."""
-    policy = view.policy
-    states = (view.timeline.state_at(septum, view.asof) for septum in view.timeline.episode.port.septa)
-    drugs = {getattr(state.dwell.treatment.event, "drug", "") for state in states if state.dwell is not None}
-    if drugs and "alteplase" not in drugs:  # the times of the alteplase label are those of alteplase
+    policy, dwell = view.policy, line.state.dwell
+    drug = getattr(dwell.treatment.event, "drug", "") if dwell is not None else "alteplase"
+    if drug != "alteplase":  # the times of the alteplase label are those of alteplase
         yield _common("W6", "Look when the order says; blood returns: withdraw and discard the contents, then flush")
         return
     first, second = (policy.text(f"alteplase_{look}_check_minutes") for look in ("first", "second"))
@@ -221,7 +233,12 @@ def _looks(view: View) -> Iterator[Caution]:
         f"Look {first} and {second} after it was put in; nothing else goes in before",
         ("alteplase_first_check_minutes", "alteplase_second_check_minutes"),
     )
-    yield _common("W6", "Blood returns: withdraw and discard the contents, then flush; none: leave it, look again")
+    yield _common(
+        "W6",
+        "Blood returns: withdraw and discard the contents, then flush; none at the first look: leave it, look again",
+    )
+    for one in thrombolytic(view, line) if dwell is not None else ():
+        yield Caution(f"If {one.when}: {one.then}", one.basis)
 
 
 def _flush(view: View) -> Iterator[Caution]:
@@ -255,8 +272,8 @@ def _lock(view: View) -> Iterator[Caution]:
     policy = view.policy
     strength = heparin_strength(view)
     if strength is not None:
-        said = f"Heparin for a lock is {quantity(strength, 'units per mL')}; read the strength on the label twice"
-        yield Caution(said, ("heparin_lock_strength_units_per_ml",))
+        said = f"Heparin for a lock is {strength.says}; read the strength on the label twice"
+        yield Caution(said, strength.basis)
     system = system_ml(view)
     if system is not None:
         volume = number(amounts.lock_volume_ml(system, policy))

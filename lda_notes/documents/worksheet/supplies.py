@@ -11,7 +11,7 @@ from lda_notes.documents.handoff.line import View
 from lda_notes.documents.references import Basis
 from lda_notes.documents.worksheet.known import last_that_worked
 from lda_notes.documents.worksheet.steps import adult, heparin_strength
-from lda_notes.knowledge.policy import number, quantity
+from lda_notes.knowledge.policy import number
 from lda_notes.knowledge.suitability import ANTISEPTICS, antiseptics, disc_suits, preservative_free, suits, unread_words
 from lda_notes.narrative import phrasing
 from lda_notes.record import disc
@@ -77,7 +77,7 @@ def _antiseptic(view: View) -> str:
     if not agents:
         return "Antiseptic: ask the prescriber, allergies or age rule out the usual ones"
     usual = agents[0] == ANTISEPTICS[0]
-    return phrasing.capital(agents[0]) + ("" if usual else ", for the allergies or the age")
+    return phrasing.capital(agents[0]) + ("" if usual else ", because of allergies or age")
 
 
 def _needle(view: View, septum: str) -> Iterator[Supply]:
@@ -97,12 +97,12 @@ def _needle(view: View, septum: str) -> Iterator[Supply]:
 
 
 def _flush(view: View) -> Iterator[Supply]:
-    least = f", {view.policy.text('flush_ml')} or more" if adult(view) else ""
+    least = f", {view.policy.text('flush_ml')} or more," if adult(view) else ""
     kind = "without preservative" if preservative_free(view.subject, view.policy) else ""
     said = " ".join(part for part in ("0.9% sodium chloride", kind) if part)
     barrel = view.policy.text("syringe_ml")
     basis: tuple[Basis, ...] = ("syringe_ml", "flush_ml") if least else ("syringe_ml",)
-    yield Supply(f"{said} in syringes with a barrel of {barrel} or more{least}; swabs for the connector", basis)
+    yield Supply(f"{said}{least} in syringes with a barrel of at least {barrel}; swabs for the connector", basis)
     yield Supply("Empty syringe for the first aspirate")
 
 
@@ -115,9 +115,7 @@ def _lock(view: View) -> Iterator[Supply]:
         yield Supply("Lock without heparin: 0.9% sodium chloride, or what is ordered instead")
         return
     yield Supply(
-        f"Lock as ordered, unless an infusion follows; heparin of {quantity(strength, 'units per mL')} if heparin is "
-        "ordered",
-        ("heparin_lock_strength_units_per_ml",),
+        f"Lock as ordered, unless an infusion follows; heparin of {strength.says} if heparin is ordered", strength.basis
     )
 
 
