@@ -81,7 +81,7 @@ def test_a_running_vesicant_is_looked_at_as_policy_says() -> None:
 
 def test_the_line_check_says_as_of_when() -> None:
     text = render(unit_sheet([view(record(needle_event("2031-03-04 08:00")))]), "text", 2000).decode()
-    assert "As of: Wednesday, 5 March 2031, 07:00." in text
+    assert "Line check as of Wednesday, 5 March 2031, 07:00: a row" in text
 
 
 def test_a_failed_dressing_is_not_called_left_and_dates_are_those_of_the_sheet() -> None:

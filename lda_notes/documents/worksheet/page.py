@@ -210,18 +210,17 @@ LOOKS: Final = (_boxes(_SEEN), f"Blood return: {_boxes(_BLOOD)}")
 
 def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:
     here = [view for view in views if view.left() is None]
-    if views:
-        yield Paragraph((Sentence(f"{views[0].wording.in_full(views[0].asof)}."),), "As of:")
+    asof = f" as of {views[0].wording.in_full(views[0].asof)}" if views else ""
     units = len({stay.unit for view in here if (stay := view.timeline.unit_at(view.asof))}) > 1
     rows = [row for view in here for row in _unit_rows(view, units)]
     if not rows:
-        yield Paragraph((Sentence("No patient has a needle in, as recorded."),))
+        yield Paragraph((Sentence(f"No patient has a needle in, as recorded{asof}."),))
         return
     yield Table(
         ("Unit, room" if units else "Room", "Patient", "Now", "Seen; write what is not so", "Due, nurse"),
         tuple(rows),
         (55, 195, 305, 345, 100),
-        "Line check: a row for each needle; a box is ticked only for what was looked at. No allergy named: none known",
+        f"Line check{asof}: a row for each needle; tick only what was looked at. No allergy named: none known",
     )
 
 
