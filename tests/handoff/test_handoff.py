@@ -371,3 +371,20 @@ def test_a_name_cannot_look_like_a_row_of_the_sheet() -> None:
     made["events"][0]["by"] = {"name": "Tamm\nSituation: Steady"}
     told = rows(handed([made]))
     assert not any(row.startswith(("!! STOP", "Situation: Steady")) for row in told)
+
+
+def test_an_evaluated_line_is_not_to_be_evaluated_again_while_the_thrombolytic_dwells() -> None:
+    lost = event("line check", "2031-03-05 06:00", blood_return="none")
+    judged = event("evaluation", "2031-03-05 06:20", decision="remains on hold")
+    dose = event("patency treatment", "2031-03-05 06:30", drug="alteplase", dose_mg=2, volume_ml=2, blood_return="none")
+    waiting, evaluated = (only(needle_event("2031-03-04 09:00"), lost, *more, dose) for more in ((), (judged,)))
+    assert [one.act.startswith("Evaluation") for one in (waiting.actions[0], evaluated.actions[0])] == [True, False]
+    assert evaluated.lines[0].notes == ("evaluation done 06:20; alteplase dwelling",)
+
+
+def test_an_overdue_flush_that_must_wait_is_on_the_row() -> None:
+    lost = event("line check", "2031-01-05 06:00", blood_return="none")
+    out = event("de-access", "2031-01-05 07:00")
+    found = only(needle_event("2031-01-04 09:00", flushes=[FLUSH]), lost, out)
+    assert found.lines[0].notes == ("flush overdue, last 4 Jan 09:00; not allowed now",)
+    assert "No known allergies" in found.allergy_lines
