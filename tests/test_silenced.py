@@ -9,7 +9,7 @@ sys.path.append(str(Path(__file__).parent / "rules"))
 
 import pytest
 from click.testing import CliRunner
-from rule_cases import CASES, episode_of, judged, read_case
+from rule_cases import CASES, case_under, episode_of, judged
 
 from lda_notes.check.rule_table import NEVER_SILENT, silenced_words
 from lda_notes.cli import group
@@ -66,7 +66,7 @@ DANGEROUS = (
 
 @pytest.mark.parametrize("rule", sorted({*DANGEROUS.split(), *" ".join(NEVER_SILENT.values()).split()}))
 def test_a_standing_danger_is_found_though_the_policy_silences_it(rule: str) -> None:
-    case = read_case(CASES / f"{rule}.yaml", silencing(rule))
+    case = case_under(CASES / f"{rule}.yaml", silencing(rule))
     assert rule in {name for _, name in case.found}
     assert case.found == case.expected
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from rule_cases import case_paths, episode_of, read_case
+from rule_cases import case_paths, case_under, episode_of
 from scenes import BABY, CREAM, INFANT, SCHOOL, SMALL, access
 
 import lda_notes
@@ -81,7 +81,7 @@ def asked() -> set[str]:
     """Return the names that are asked for under a name put together while running, over the cases."""
     watched = Watched(DEFAULT.rows)
     for path in case_paths():
-        for finding in read_case.__wrapped__(path, watched).findings:
+        for finding in case_under(path, watched).findings:
             assert finding.message
     cream = {
         "agent": CREAM,
