@@ -231,11 +231,12 @@ def test_the_last_needle_that_worked() -> None:
     assert "!! HOLD: no blood return" in text
 
 
-def test_difficulties_are_counted_beyond_four() -> None:
+@pytest.mark.parametrize(("work", "most"), [("access", 4), ("flush", 2)])
+def test_difficulties_beyond_what_the_pages_have_room_for_are_counted(work: Work, most: int) -> None:
     looks = [event("line check", f"2031-02-{day:02} 09:00", blood_return="sluggish") for day in range(1, 10)]
-    text = told(record(needle_event("2031-01-31 09:00"), *looks))
-    assert text.count("- blood return sluggish") == 4
-    assert "- and 5 earlier" in text
+    text = told(record(needle_event("2031-01-31 09:00"), *looks), work)
+    assert text.count("- blood return sluggish") == most
+    assert f"- and {9 - most} earlier" in text
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,9 @@ from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Needle, Site
 
-_MOST: Final = 4
-"""Most difficulties that are listed, latest first; the rest are counted."""
+MOST: Final = 4
+FEW: Final = 2
+"""Most difficulties that are listed, latest first; the rest are counted. One page has room for few."""
 
 
 def last_that_worked(view: View, septum: str) -> tuple[Needle, Entry] | None:
@@ -44,7 +45,7 @@ def state_text(state: State) -> str:
     return "a needle is in" if state.needle else "no needle is in"
 
 
-def difficulties(view: View, septum: str) -> tuple[str, ...]:
+def difficulties(view: View, septum: str, most: int) -> tuple[str, ...]:
     """Return what went wrong before, latest first, each with when and by whom it was charted."""
     found = [
         f"{said} ({view.wording.told(step.entry)})"
@@ -52,8 +53,8 @@ def difficulties(view: View, septum: str) -> tuple[str, ...]:
         if step.entry.event.at <= view.asof and step.septum in (septum, None)
         for said in _trouble(step.entry.event)
     ]
-    more = len(found) - _MOST
-    return (*found[:_MOST], f"and {more} earlier") if more > 0 else tuple(found)
+    more = len(found) - most
+    return (*found[:most], f"and {more} earlier") if more > 0 else tuple(found)
 
 
 def _trouble(event: ev.Event) -> Iterator[str]:

@@ -40,7 +40,7 @@ from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import one_line, patient_name
 from lda_notes.documents.worksheet.blanks import Blank, blanks
-from lda_notes.documents.worksheet.known import difficulties, needle_text, state_text
+from lda_notes.documents.worksheet.known import FEW, MOST, difficulties, needle_text, state_text
 from lda_notes.documents.worksheet.steps import cautions, step_of
 from lda_notes.documents.worksheet.supplies import Work, supplies
 from lda_notes.line.due import ClockName
@@ -94,7 +94,7 @@ def _blocks(view: View, work: Work, septum: str) -> Iterator[Block]:
     told = tuple(said for said in allergy_lines(view.timeline) if said.casefold() != NONE_KNOWN)
     if told:  # what each changes stands at its step
         yield Alert("caution", ". ".join(told))
-    before = difficulties(view, septum)
+    before = difficulties(view, septum, MOST if work == "access" else FEW)
     if before:
         yield Bullets(before, "Difficulties before", columns=2)
     gathered = supplies(view, work, septum)
