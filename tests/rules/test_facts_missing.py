@@ -75,6 +75,6 @@ def test_a_fact_that_is_absent_is_missed_and_listed_once(kind: str, need: Any) -
     told = [message for rule, message in after if rule == RULE[need.level] and (rule, message) not in before]
     if need.reported is conditions.never:
         assert not told, after
-    elif need.option is None and need.when is None and need.given is None and need.reported is None:
+    elif all(one is None for one in (need.option, need.when, need.visit, need.given, need.reported)):
         assert len(told) == 1 and needs.label(need, kind) in told[0], after
     assert len(after) == len({rule for rule, _ in after}), "one finding for each event and severity"
