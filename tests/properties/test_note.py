@@ -66,6 +66,23 @@ def test_every_valid_record_renders_as_docx(episode: dict[str, Any]) -> None:
     assert render(whole(episode)[0], "docx").startswith(b"PK")
 
 
+def told(episode: dict[str, Any], path: tuple[str | int, ...]) -> list[dict[str, Any]]:
+    """Return the episode, and with it what events added to the patient or the port, whichever the path leads to."""
+    added = [event for event in episode["events"] if event["kind"] == f"{path[0]} facts"]
+    return [episode, *({str(path[0]): event} for event in added)]
+
+
+def stands(data: dict[str, Any], path: tuple[str | int, ...]) -> bool:
+    """Tell whether there is a fact at a path."""
+    value: Any = data
+    try:
+        for step in path:
+            value = value[step]
+    except (KeyError, IndexError, TypeError):
+        return False
+    return value is not None
+
+
 @SLOW
 @given(episodes())
 def test_no_sentence_stands_without_a_recorded_fact(episode: dict[str, Any]) -> None:
@@ -75,10 +92,7 @@ def test_no_sentence_stands_without_a_recorded_fact(episode: dict[str, Any]) -> 
         assert sentence.facts, sentence
         assert sentence.text.strip()
         for path in sentence.facts:
-            value: Any = episode
-            for step in path:
-                value = value[step]  # raises when the fact is not there
-            assert value is not None, (sentence, path)
+            assert any(stands(one, path) for one in told(episode, path)), (sentence, path)
 
 
 @SLOW
