@@ -473,7 +473,7 @@ def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iter
             if event.decision not in CLEARED and key != "limits":
                 what = "limits" if key == "lifts" else "holds"
                 start = f'the decision is "{event.decision}", and {what} are named as ended by it: '
-            yield Found(step.entry.path(key), start + " and ".join(which))
+            yield Found(step.entry.path(key), start + " and ".join(f'"{one}"' for one in which))
 
 
 @rule(

@@ -176,8 +176,8 @@ def _evaluated(scene: Scene) -> Values:
     ):
         names = event.__dict__.get(key) or ()
         paths = (at(scene.entry, key),)
-        values[one] = (tuple(name for name in names if name in ended), paths)
-        values[other] = (tuple(name for name in names if name not in ended), paths)
+        values[one] = (tuple(phrasing.typed(name) for name in names if name in ended), paths)
+        values[other] = (tuple(phrasing.typed(name) for name in names if name not in ended), paths)
     return values
 
 
