@@ -30,4 +30,4 @@ def between(old: Episode, new: Episode) -> Iterator[str]:
 
 def _said(event: Event, zone: ZoneInfo) -> str:
     by = f", by {event.by.name}" if event.by is not None and event.by.name else ""
-    return f"{event.kind} of {echo(event.at, zone)}{by} ({event.id})"  # type: ignore[attr-defined]
+    return f"{event.kind} of {echo(event.at, zone)}{by} ({event.id})"

@@ -41,7 +41,7 @@ def _time(scene: Scene, path: Path, moment: datetime, given: Heard) -> Iterator[
         return
     last = max((entry.event for entry in scene.line.entries), key=lambda event: event.at, default=None)
     if last is not None and moment < last.at:
-        kind = last.kind  # type: ignore[attr-defined]
+        kind = last.kind
         yield Doubtful(given, f"{said} is before the last entry, {kind} of {echo(last.at, scene.zone)}.")
 
 

@@ -30,7 +30,7 @@ def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) 
     if line.entries:
         last = line.entries[-1].event
         by = f", by {last.by.name}" if last.by is not None and last.by.name else ""
-        yield f"Last entry: {last.kind} of {echo(last.at, zone)}{by}."  # type: ignore[attr-defined]
+        yield f"Last entry: {last.kind} of {echo(last.at, zone)}{by}."
     if record.unread:
         yield f"{phrasing.count(len(record.unread), 'entry', 'entries')} of this record cannot be read: run a check."
     if author:

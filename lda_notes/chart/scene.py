@@ -151,7 +151,7 @@ class Scene:
     def last(self, path: Path, kinds: tuple[str, ...] = ()) -> Any:
         """Return what the last event that says anything about ``path`` said, as plain JSON; None when none does."""
         for entry in self.earlier():
-            if kinds and entry.event.kind not in kinds:  # type: ignore[attr-defined]
+            if kinds and entry.event.kind not in kinds:
                 continue
             if getattr(entry.event, str(path[0]), None) is None:
                 continue

@@ -167,7 +167,7 @@ def missing_in_events(
     asked_of = _asked(policy)
     for event in events:
         found: list[Missing] = []
-        kind: str = event.kind  # type: ignore[attr-defined]
+        kind: str = event.kind
         _walk(event, asked_of[kind], (), None, _About(event, episode, policy), found)
         yield event, tuple(found)
 

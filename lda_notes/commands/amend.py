@@ -147,7 +147,7 @@ def _correct(
         listed = sorted((entry.event for entry in every.values()), key=lambda one: one.at)
         for one in listed:
             whose = f", by {one.by.name}" if one.by is not None and one.by.name else ""
-            say(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{whose}"), err=True)  # type: ignore[attr-defined]
+            say(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{whose}"), err=True)
         raise Failure("name the entry that is to be corrected, after the file")
     if right is not None:
         _refuse_a_move(kind, every[event].event if event in every else None, episode, right)
@@ -189,7 +189,7 @@ def _correct(
     subject.take(said)
     desk = Desk(f"correction of {event}", episode, now, said, means.asks, means.sign, means.shared)
     target = every[event].event
-    tag = target.kind  # type: ignore[attr-defined]
+    tag = target.kind
     article = "an" if tag[0] in "aeio" else "a"
     for row in opening.identity("correction", record):
         desk.show(row)
@@ -221,7 +221,7 @@ def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) ->
     into = look(right).record.episode
     assert into is not None
     late = means.now() - event.at > means.policy.span("late_entry_hours")
-    tag = event.kind  # type: ignore[attr-defined]
+    tag = event.kind
     warning = charted_by_another(event, facts)
     say(plain(f"\nNow in {right}. What the entry said is carried over;"), err=True)
     say("what was said of the other patient or port is asked again.", err=True)

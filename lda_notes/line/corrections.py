@@ -57,7 +57,7 @@ def _sort_key(entry: Entry) -> tuple[datetime, int, datetime, int, str, str]:
     """
     event = entry.event
     at = event.at.astimezone(UTC)
-    rank = SAME_MINUTE[event.kind]  # type: ignore[attr-defined]
+    rank = SAME_MINUTE[event.kind]
     charted = event.charted_at
     if not isinstance(event, ev.Observing) or charted is None:
         return at, _LOOKS if isinstance(event, ev.Observing) else rank, at, rank, event.id, entry.record

@@ -171,7 +171,7 @@ def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, z
         return
     flushed = tended in (state.last_flush, state.last_lock)
     why = "last flush or lock" if flushed else "needle taken out, no flush recorded"
-    if tended.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
+    if tended.event.kind == "flushed elsewhere":
         why = f"flushed elsewhere{_by_word_of(tended.event)}"
     if left:
         yield _plain("maintenance flush", home_flush_limit(policy), state, tended, policy, zone, why)
@@ -291,7 +291,7 @@ def _condition(stay: DressingStay) -> str:
 
 def _plain(clock: ClockName, limit: str, state: State, entry: Entry, policy: Policy, zone: ZoneInfo, why: str) -> Due:
     since = entry.event.at
-    if entry.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
+    if entry.event.kind == "flushed elsewhere":
         since = _elsewhere_on(entry.event)
     by = end_of(since, limit, policy, zone)
     return Due(clock, state.septum, by, since, entry, limit, why, late_after(by, limit, policy))
@@ -318,4 +318,4 @@ def _latest(*entries: Entry | None) -> Entry | None:
 
 
 def _moment(event: ev.Event) -> datetime:
-    return _elsewhere_on(event) if event.kind == "flushed elsewhere" else event.at  # type: ignore[attr-defined]
+    return _elsewhere_on(event) if event.kind == "flushed elsewhere" else event.at

@@ -607,7 +607,7 @@ def _by_proof(hold: Hold, after: State, entry: Entry) -> str:
 
 
 def _tip_now_known(event: ev.Event) -> bool:
-    tip = _fact(event, "tip") if event.kind == "port facts" else None  # type: ignore[attr-defined]
+    tip = _fact(event, "tip") if event.kind == "port facts" else None
     return _fact(event, "tip_confirmed") is True or (tip is not None and not _WRONG_TIP.search(tip.location))
 
 

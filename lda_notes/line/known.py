@@ -53,7 +53,7 @@ _HANDED_ON: Final = (
 
 def changed(known: Known, event: ev.Event) -> Known:
     """Return what is known after ``event``; the same object where it changes nothing."""
-    match event.kind:  # type: ignore[attr-defined]
+    match event.kind:
         case "patient facts":
             return Known(event.at, _patient(known.patient, event.__dict__), known.port)
         case "port facts":

@@ -572,7 +572,7 @@ def _observed(state: State, entry: Entry, event: ev.Observing, history: _History
                 return _but(state, dwell=None)
             return _but(state, dwell=dwell)
         case _:
-            if event.kind == "needle dislodged" and event.__dict__.get("extent") == "completely out":  # type: ignore[attr-defined]
+            if event.kind == "needle dislodged" and event.__dict__.get("extent") == "completely out":
                 return _closed(state, entry, history)
             return state
 
@@ -585,7 +585,7 @@ def _moved(state: State, entry: Entry, event: ev.Moving, history: _History) -> S
             state = _closed(state, entry, history) if state.needle else state
             return _but(state, port_in=False, inside=None)
         case _:
-            if event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
+            if event.kind == "flushed elsewhere":
                 locked = entry if dangers.lock_of(event) is not None else state.last_lock
                 return _but(state, last_flush=entry, last_lock=locked)
             return state

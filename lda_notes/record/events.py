@@ -7,7 +7,7 @@ a *kind* is a small class under a shape. Shapes are closed: code that must treat
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any, ClassVar, Final, Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal, TypeAlias, get_args
 
 from pydantic import Field
 
@@ -87,6 +87,10 @@ class Event(Model):
     charted otherwise), ``stem`` begins the names that its events are given, ``noun`` is what sentences call it,
     ``asks`` are the facts that are asked of it, in the order of the work.
     """
+
+    if TYPE_CHECKING:
+        kind: str
+        """The tag of the kind, which every kind declares as its own literal."""
 
     titled: ClassVar[str]
     rank: ClassVar[int]

@@ -306,7 +306,7 @@ def _blood_return(view: View, state: State) -> Told:
 def _flush(view: View, state: State) -> Told:
     entry = state.last_flush
     event = entry.event if entry else None
-    if entry is not None and entry.event.kind == "flushed elsewhere":  # type: ignore[attr-defined]
+    if entry is not None and entry.event.kind == "flushed elsewhere":
         return _told(view, "Flush", elsewhere(entry.event), entry)
     if entry is None or not isinstance(event, ev.Flushed) or not isinstance(event.flushes, tuple):
         return Told("Flush", _absent(view, "flushes"))

@@ -313,7 +313,7 @@ def _done(entry: Entry) -> str:
 
 
 def _kind(entry: Entry) -> str:
-    kind: str = entry.event.kind  # type: ignore[attr-defined]
+    kind: str = entry.event.kind
     return kind
 
 
@@ -602,7 +602,7 @@ def _gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
                 "; ".join(message.removeprefix("not recorded for ").removeprefix("the ") for message in messages)
             )
         else:
-            kind = entry.event.kind  # type: ignore[attr-defined]
+            kind = entry.event.kind
             facts = "; ".join(_without_kind(message, kind) for message in messages)
             yield f"{phrasing.capital(kind)} ({view.wording.told(entry)}): {facts}"
 

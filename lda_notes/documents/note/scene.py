@@ -50,7 +50,7 @@ def at(entry: Entry, *keys: str) -> Path:
 
 def kind_of(event: ev.Event) -> str:
     """Return the tag of an event's kind."""
-    kind: str = event.kind  # type: ignore[attr-defined]
+    kind: str = event.kind
     return kind
 
 

@@ -181,7 +181,7 @@ def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] 
 
 def needle_reference(book: Book, reading: Fold, here: Scene, present: set[str]) -> Json | None:
     """The needle that an access put in or a removal took out, in the bundle or elsewhere."""
-    touched = {"access": reading.opened, "de-access": reading.changed}.get(here.event.kind)  # type: ignore[attr-defined]
+    touched = {"access": reading.opened, "de-access": reading.changed}.get(here.event.kind)
     if touched is None:
         return None
     for strand in touched.get(here.event.id, ()):
@@ -240,7 +240,7 @@ def finished(book: Book, writer: Writer, entry: Entry) -> EventBundle:
     """The whole bundle, with the staff that it refers to where context is asked for."""
     if book.options.with_context:
         _add_wanted(book, writer)
-    kind: str = entry.event.kind  # type: ignore[attr-defined]
+    kind: str = entry.event.kind
     bundle = {"resourceType": "Bundle", "type": "transaction", "entry": writer.entries}
     return EventBundle(entry.event.id, kind, bundle, tuple(writer.paths))
 

@@ -120,7 +120,7 @@ def request(frame: Frame, run: Run, *, closed: bool) -> Json:
     by = run.due.by
     why = f"{name} by {by:%Y-%m-%d %H:%M}" if by is not None else f"{name} now: {run.due.why}"
     if end is not None and not done:
-        why += f"; no longer due after: {end.kind}"  # type: ignore[attr-defined]
+        why += f"; no longer due after: {end.kind}"
     made: Json = {
         "resourceType": "ServiceRequest",
         "extension": frame.septum(run.due.septum),

@@ -127,7 +127,7 @@ def provenance(
 ) -> Json:
     """Who recorded an event, when and from what; ``revises`` is the event that a correction is about."""
     frame, event = scene.frame, scene.event
-    kind: str = event.kind  # type: ignore[attr-defined]
+    kind: str = event.kind
     name = provenance_name(frame, event.id)
     made: Json = {
         "resourceType": "Provenance",

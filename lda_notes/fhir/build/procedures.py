@@ -22,7 +22,7 @@ def procedure(scene: Scene, used: list[Json], *, outcome: str | None = None) -> 
     ``outcome`` is what came of it, once a later event showed it.
     """
     event, frame = scene.event, scene.frame
-    kind: str = event.kind  # type: ignore[attr-defined]
+    kind: str = event.kind
     act = ACTS[kind]
     assert scene.procedure is not None
     status, why = _status(event)

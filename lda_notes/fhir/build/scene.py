@@ -60,7 +60,7 @@ class Scene:
 def scene(frame: Frame, event: ev.Event, *, whole: bool = True) -> Scene:
     """Set the scene for an event."""
     who = frame.person(event.by)
-    kind: str = event.kind  # type: ignore[attr-defined]
+    kind: str = event.kind
     act = ACTS.get(kind)
     at = moment(event.at)
     charted = moment(event.charted_at) if event.charted_at is not None else None

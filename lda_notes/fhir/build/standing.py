@@ -121,7 +121,7 @@ def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
         "status": "requested" if end is None else "completed" if decided else "cancelled",
     }
     if end is not None and not decided:
-        task["statusReason"] = {"text": f"The hold ended: {hold.how or end.kind}"}  # type: ignore[attr-defined]
+        task["statusReason"] = {"text": f"The hold ended: {hold.how or end.kind}"}
     task |= {
         "intent": "plan",
         "priority": "urgent",
