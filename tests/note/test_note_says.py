@@ -73,7 +73,7 @@ def test_a_hold_that_has_ended_since_is_told_with_its_end() -> None:
     cleared = made.event("evaluation", "2026-04-01 15:00", id="e", cleared_by=CLEARED_BY, decision="cleared for use")
     rows = text(sheet_of(NO_BLOOD, cleared, choose="access")).split("\n")
     assert next(row for row in rows if row.startswith("!!")) == (
-        "!! CAUTION: LINE WAS ON HOLD when this was done, from 1 April 2026, 09:00 (no blood return); "
+        "!! CAUTION: LINE WENT ON HOLD with this, from 1 April 2026, 09:00 (no blood return); "
         "the hold ended 1 April 2026, 15:00, with the evaluation of the line."
     )
     after = sheet_of(NO_BLOOD, cleared, choose="e")
@@ -86,7 +86,7 @@ def test_a_hold_of_the_past_comes_before_all_but_the_title_and_is_no_stop(form: 
     cleared = made.event("evaluation", "2026-04-01 15:00", id="e", cleared_by=CLEARED_BY, decision="cleared for use")
     page = render(sheet_of(NO_BLOOD, cleared, choose="access"), form).decode()
     page = page[page.index("<h1" if form == "html" else "Implanted port note") :]
-    assert 0 <= page.index("LINE WAS ON HOLD") < page.index("Patient")
+    assert 0 <= page.index("LINE WENT ON HOLD") < page.index("Patient")
     assert "CAUTION: " in page and "STOP" not in page
 
 

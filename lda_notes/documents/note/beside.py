@@ -32,6 +32,7 @@ def hold_alerts(desk: Desk, chosen: tuple[Family, ...]) -> Iterator[Alert]:
     if not chosen:
         return
     last = max(family.entry.event.at for family in chosen)
+    own = {family.entry.index for family in chosen}
     for septum in desk.timeline.episode.port.septa:
         state = desk.timeline.state_at(septum, max(last, desk.timeline.asof))
         now, then = state.holds, desk.timeline.state_at(septum, last).holds
@@ -40,7 +41,9 @@ def hold_alerts(desk: Desk, chosen: tuple[Family, ...]) -> Iterator[Alert]:
             yield Alert("stop", f"LINE ON HOLD{where}: {_hold_words(desk, now)}")
         for hold in then:
             if hold.reason not in {one.reason for one in now}:
-                yield Alert("caution", f"LINE WAS ON HOLD when this was done{where}, {_past_hold_words(desk, hold)}")
+                begun = hold.began is not None and hold.began.index in own
+                then_was = "LINE WENT ON HOLD with this" if begun else "LINE WAS ON HOLD when this was done"
+                yield Alert("caution", f"{then_was}{where}, {_past_hold_words(desk, hold)}")
         for danger in state.dangers:
             if named_as_unread(danger):
                 continue
