@@ -23,7 +23,10 @@ KNOWN = HERE / "SURVIVORS.txt"
 
 MODULES = (
     "lda_notes/line/timeline.py",
+    "lda_notes/line/transitions.py",
     "lda_notes/line/holds.py",
+    "lda_notes/line/signs.py",
+    "lda_notes/line/proof.py",
     "lda_notes/line/dangers.py",
     "lda_notes/line/due.py",
     "lda_notes/line/corrections.py",
