@@ -10,7 +10,7 @@ from scenes import AT, LOCKED, access, event
 from test_hold_rows import DAY, FAR, NONE, REST, ended, held, line, look
 
 from lda_notes.knowledge.policy import DEFAULT
-from lda_notes.line import holds, 
+from lda_notes.line import holds, transitions
 from lda_notes.line.timeline import Hold
 from lda_notes.record.parts import Person
 
@@ -293,7 +293,7 @@ def test_a_flush_elsewhere_on_the_day_of_the_hold_or_later() -> None:
 
 def test_what_an_event_by_itself_gives_reason_for() -> None:
     def trouble(made: dict[str, Any]) -> tuple[str, ...]:
-        return .trouble(episode_of(REST, made).events[1])
+        return transitions.trouble(episode_of(REST, made).events[1])
 
     assert trouble(event("line check", 60, **NONE)) == ("no blood return",)
     assert trouble(event("line check", 60)) == ()
