@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 from lda_notes.chart.scene import allergies
 from lda_notes.chart.times import echo
 from lda_notes.line.due import zone_of
-from lda_notes.line.timeline import State, Timeline
+from lda_notes.line.states import State
+from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.record.episode import Episode
 from lda_notes.record.reading import Record

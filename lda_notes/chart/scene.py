@@ -19,7 +19,9 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due
 from lda_notes.line.against import subject
-from lda_notes.line.timeline import Entry, State, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import State
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event

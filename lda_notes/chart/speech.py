@@ -6,7 +6,7 @@ from typing import Final
 
 from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.line.holds import what_ends
-from lda_notes.line.timeline import Hold
+from lda_notes.line.states import Hold
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Severity
 
