@@ -21,6 +21,7 @@ from lda_notes.line.timeline import build
 
 Json = dict[str, Any]
 LATER = made_records.moment("2031-03-31 12:00")
+CALLED = ("code", "medicationCodeableConcept", "type")
 SENT = {"POST": "opened", "PUT": "changed"}
 
 
@@ -51,7 +52,9 @@ def said(*events: Json, **how: Any) -> list[Said]:
     entries = [(event, entry) for event, bundle in found for entry in bundle["entry"]]
     names = dict(pair for _, entry in entries for pair in _names(entry["resource"], events))
     return [
-        Said(event, SENT[entry["request"]["method"]], entry["resource"]["resourceType"], _whole(entry["resource"], names))
+        Said(
+            event, SENT[entry["request"]["method"]], entry["resource"]["resourceType"], _whole(entry["resource"], names)
+        )
         for event, entry in entries
     ]
 
@@ -63,12 +66,12 @@ def of_kind(found: Iterable[Said], kind: str, words: str = "") -> list[Json]:
 
 def called(words: Json) -> str:
     """Return by what a resource is known: its code, its type, its drug."""
-    return next((str(words[key]) for key in ("code", "medicationCodeableConcept", "type") if key in words), "")
+    return next((str(words[key]) for key in CALLED if key in words), "")
 
 
 def _names(resource: Json, events: Iterable[Json]) -> Iterable[tuple[str, str]]:
     own = resource.get("identifier") or [{"value": one["code"]} for one in resource.get("meta", {}).get("tag", ())]
-    words = called({key: _short(value, {}) for key, value in resource.items() if key in ("code", "type") or "medic" in key})
+    words = called({key: _short(value, {}) for key, value in resource.items() if key in CALLED})
     return [(one["value"], f"{resource['resourceType']} {words}".strip()) for one in own if "value" in one]
 
 

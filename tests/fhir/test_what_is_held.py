@@ -27,6 +27,10 @@ def flushed(*felt: str) -> Json:
     return at_ten("flush", flushes=[{**FLUSH, "resistance": one} for one in felt])
 
 
+def used(**facts: Any) -> Json:
+    return at_ten("line use", purpose="medication", action="given", what="x", **facts)
+
+
 def access(**facts: Any) -> Json:
     return at_ten("access", **facts)
 
@@ -43,16 +47,14 @@ RESTS_ON = [
     ("no blood return", look(blood_return="none"), [BLOOD]),
     (
         "no blood return",
-        at_ten("line use", purpose="medication", action="given", what="x", blood_return_before="none"),
+        used(blood_return_before="none"),
         ["Observation Blood return before use of implanted venous access port"],
     ),
     ("no blood return", access(needle=NEEDLE, punctures=TWICE), ["Observation Punctures"] * 2),
     ("blood return not proven", look(blood_return="present", blood_looks="thin"), [BLOOD]),
     (
         "blood return not proven",
-        at_ten(
-            "line use", purpose="medication", action="given", what="x", blood_return_before="present", blood_looks="thin"
-        ),
+        used(blood_return_before="present", blood_looks="thin"),
         [BLOOD, "Observation Blood return before use of implanted venous access port"],
     ),
     (

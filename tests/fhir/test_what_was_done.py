@@ -12,9 +12,7 @@ Json = dict[str, Any]
 
 PATIENT = "Patient?identifier=https://made.example/mrn|MD-0001"
 STAY = "Encounter?identifier=https://example.org/lda-notes/visit|made-1"
-HOUSE = (
-    "Organization?identifier=https://example.org/lda-notes/facility|Lantern%20Bay%20Hospital%20%28fictional%29"
-)
+HOUSE = "Organization?identifier=https://example.org/lda-notes/facility|Lantern%20Bay%20Hospital%20%28fictional%29"
 PORT = "Device Implanted venous access port"
 ACCESS_OF_PORT = "Procedure Access of implanted venous access port with non-coring needle"
 FLUSHING = "Procedure Flushing and locking of implanted venous access port"
@@ -489,9 +487,7 @@ def test_the_outcome_of_a_thrombolytic_is_what_the_last_look_saw() -> None:
     assert "outcome" not in opened
     assert opened["usedReference"] == ["Device access kit", "Device mask"]
     first = event("patency check", "2031-03-04 10:20", treatment=given["id"], blood_return="none")
-    last = event(
-        "patency check", "2031-03-04 11:50", treatment=given["id"], blood_return="present", withdrawn_ml=5
-    )
+    last = event("patency check", "2031-03-04 11:50", treatment=given["id"], blood_return="present", withdrawn_ml=5)
     (closed,) = sent(last, "Procedure", ACCESS, given, first)
     assert closed["outcome"] == "blood return present"
     assert closed["usedReference"] == ["elsewhere Device access kit", "elsewhere Device mask"]
