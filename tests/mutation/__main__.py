@@ -74,6 +74,8 @@ TESTS = (
     "tests/rules/test_what_mutants_showed.py",
     "tests/rules/test_hold_rows.py",
     "tests/rules/test_hold_ends.py",
+    "tests/rules/test_danger_rows.py",
+    "tests/rules/test_due_rows.py",
     "tests/rules/test_suitability_rows.py",
     "tests/rules/test_known_facts.py",
     "tests/rules/test_boundaries.py",
