@@ -19,6 +19,7 @@ from lda_notes.line.states import Danger, Hold
 from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
+from lda_notes.record.parts import NotDone
 
 FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
 """R4's own extension for what a flag rests on."""
@@ -199,7 +200,9 @@ def _evidence(frame: Frame, event: ev.Event, reason: str, *, whole: bool) -> lis
 def _felt(here: Scene) -> Iterator[Json]:
     """The resistances to a flush, which stand in Observations of the flushes."""
     flushes = here.event.flushes if isinstance(here.event, ev.Flushed) else None
-    for number, flush in enumerate(flushes if isinstance(flushes, tuple) else (), start=1):
+    if flushes is None or isinstance(flushes, NotDone):
+        return
+    for number, flush in enumerate(flushes, start=1):
         if flush.resistance in ("some", "cannot flush"):
             yield here.own("Observation", here.name(f"resistance-{number}"))
 
