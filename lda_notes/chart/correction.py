@@ -8,20 +8,20 @@ from datetime import datetime
 from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart import changes, layout, paths, preview
-from lda_notes.chart import trial as trials
-from lda_notes.chart.adding import set_fact
-from lda_notes.chart.answers import Option, choose, person
-from lda_notes.chart.display import WIDTH
-from lda_notes.chart.entries import laid_over, plain_event, single_facts
-from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
-from lda_notes.chart.question import Question, leaf
-from lda_notes.chart.session import Review
-from lda_notes.chart.speech import found_words
-from lda_notes.chart.subject import next_id
+from lda_notes.chart import form
+from lda_notes.chart.answers import layout
+from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.answers.layout import plain_event
+from lda_notes.chart.answers.times import Frame, month_first
+from lda_notes.chart.answers.values import Option, choose, person
+from lda_notes.chart.event import next_id
+from lda_notes.chart.questions import trial as trials
+from lda_notes.chart.questions.by_name import THAT_IS_ALL, Recorded, set_fact
+from lda_notes.chart.questions.question import Question, leaf
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame, month_first
-from lda_notes.chart.which_fact import THAT_IS_ALL, Recorded
+from lda_notes.chart.terminal import display
+from lda_notes.chart.terminal.display import WIDTH, found_words
+from lda_notes.chart.terminal.session import Review
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.knowledge.policy import Policy
@@ -134,7 +134,7 @@ class CorrectionSubject:
         inner = [path[1:] for path in given if path[0] == "new"]
         if not inner:
             return None
-        if all(paths.get(facts, ("new", *path)) == paths.get(self.before, path) for path in inner):
+        if all(layout.get(facts, ("new", *path)) == layout.get(self.before, path) for path in inner):
             return "That is what the entry says already; nothing would change."
         for fault in trials.fitted(self.model, merge(self.before, self._patch(facts))).misfits:
             if any(fault.path[: len(path)] == path for path in inner):
@@ -171,13 +171,13 @@ class CorrectionSubject:
 
     def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
         """Read a fact of the entry that is set by its name."""
-        path = paths.parse(name)
+        path = layout.parse(name)
         if path in (("reason",), ("text",)):
             return Heard(((path, text),), text) if text else Unclear(f"Type the {name} after its name.")
         if path == ("by",):
             found = person(text)
             return found if isinstance(found, Unclear) else Heard(((path, found.value),), found.said)
-        inner = paths.parse(name.removeprefix("new."))
+        inner = layout.parse(name.removeprefix("new."))
         read = set_fact(self.model, inner, text, self.frame(facts, name))
         return _under_new(read) if isinstance(read, Heard) else read
 
@@ -193,7 +193,7 @@ class CorrectionSubject:
             if isinstance(read, Unclear):
                 raise Failure(f"{name}: {read.sentence} Nothing was written")
             heard = read.heard if isinstance(read, Doubtful) else read
-            self.preset = paths.fold(heard.facts, onto=self.preset)
+            self.preset = layout.fold(heard.facts, onto=self.preset)
             misfit = self.misfit({}, tuple(path for path, _ in heard.facts))
             if misfit is not None:
                 raise Failure(f"{name}: {misfit} Nothing was written")
@@ -229,7 +229,7 @@ class CorrectionSubject:
                 yield self._recorded(kind).which_part(name, number)
                 return
             for path in self._paths_of(name):
-                if paths.dotted(("new", *path)) not in answered and paths.get(facts, ("new", *path)) is None:
+                if layout.dotted(("new", *path)) not in answered and layout.get(facts, ("new", *path)) is None:
                     yield self._right(path)
             if number == len(asked) - 1:
                 break
@@ -241,7 +241,7 @@ class CorrectionSubject:
         return Recorded(self.model, self.before, self.zone, kind == "addendum")
 
     def _paths_of(self, name: str) -> Iterator[Path]:
-        path = paths.parse(name)
+        path = layout.parse(name)
         spot = layout.spot(self.model, path)
         if spot is not None and spot.part is not None and spot.sort != "person":
             for key in spot.part.model_fields:
@@ -254,7 +254,7 @@ class CorrectionSubject:
     def _right(self, path: Path) -> Question:
         spot = layout.spot(self.model, path)
         assert spot is not None
-        was = paths.get(self.before, path)
+        was = layout.get(self.before, path)
         whole = leaf(("new", *path), spot, f"{phrasing.capital(spot.title)}: what is right?")
         in_part = was is None and len(path) > 1 and isinstance(path[-2], int) and not spot.required
         said = f"recorded: {self._recorded(None).said(path, was)}" if was is not None else "not recorded so far"
@@ -313,7 +313,7 @@ class CorrectionSubject:
 
     def _differences(self, facts: Mapping[str, Any]) -> Iterator[tuple[Path, str, str]]:
         for path, value in single_facts(facts.get("new") or {}):
-            was, said = paths.get(self.before, path), self._recorded(None).said
+            was, said = layout.get(self.before, path), self._recorded(None).said
             if was != value:
                 yield path, said(path, was) if was is not None else "not recorded", said(path, value)
 
@@ -336,7 +336,7 @@ class CorrectionSubject:
             rows.append("  Nothing. A second person signs for it.")
         if entry["kind"] == "retraction":
             rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
-        note = preview.note(
+        note = display.preview(
             "", trial.line.episode, trial.line, trial.findings, self.policy, (self._shown(),), WIDTH
         )  # fmt: skip
         return Review(entry, "\n".join((note, *rows)), trial.findings, entry.get("by") or {})
@@ -356,7 +356,7 @@ class CorrectionSubject:
 
         episode = seen.record.episode
         assert episode is not None
-        yield from changes.between(self.episode, episode)
+        yield from form.between(self.episode, episode)
         standing, retracted, corrections, _ = corrected(episode)
         every = {one.event.id: one for one in (*standing, *retracted, *corrections)}
         self.target = every.get(self.target.event.id, self.target)
@@ -369,3 +369,61 @@ def _need(kind: Kind, key: str) -> Need | None:
 
 def _under_new(heard: Heard) -> Heard:
     return Heard(tuple((("new", *path), value) for path, value in heard.facts), heard.said)
+
+
+WRONG_PATIENT: Final = "charted on the wrong patient"
+"""The reason that Enter gives for the retraction."""
+
+_RECALLED: Final = "own entry, first made in another record"
+
+_OF_THE_OTHER: Final = frozenset(
+    {
+        *("id", "kind", "charted_at", "seal", "by"),  # given anew when it is signed
+        *("identifiers_checked", "allergies_checked", "despite_hold"),  # said of the other patient, and asked again
+        *("treatment", "second_dose_of", "follows_removal", "of"),  # names of entries of the other record
+        "tip_confirmed",  # of the other port
+        "next_due",  # worked out from the other line
+    }
+)
+"""Facts that do not move: they belong to the other record or patient."""
+
+
+def carried(event: Event, into: Episode, late: bool) -> dict[str, Any]:
+    """Return the facts of an entry that stay true in another record; ``late`` says that it is a late entry there."""
+    facts = {key: value for key, value in plain_event(event).items() if key not in _OF_THE_OTHER}
+    if facts.get("septum") not in into.port.septa:
+        facts.pop("septum", None)
+    return {**facts, **({"late_entry": _RECALLED} if late else {})}
+
+
+def charted_by_another(event: Event, by: Mapping[str, Any]) -> str:
+    """Return what whoever moves an entry has to know before signing it; empty where the author moves it."""
+    first = event.by.name if event.by is not None else None
+    if not first or first == (by.get("by") or {}).get("name"):
+        return ""
+    return f"It was charted by {first}. Sign it only if you did or saw it yourself; else ask {first} to move it."
+
+
+def laid_over(old: Any, new: Any) -> Any:
+    """Return a list as it will be: each part of the old one with what was said laid over it, new ones after."""
+    if not isinstance(new, list) or not all(isinstance(item, dict) for item in new):
+        return new
+    before = old if isinstance(old, list) else []
+    longest = max(len(before), len(new))
+    made = []
+    for at in range(longest):
+        was = before[at] if at < len(before) else {}
+        made.append(merge(was, new[at]) if at < len(new) else was)
+    return made
+
+
+def single_facts(data: Any, path: Path = ()) -> Iterator[tuple[Path, Any]]:
+    """Yield every single fact of a nested value with its path; a reason why not is one."""
+    if isinstance(data, dict) and not layout.is_why_not(data) and data:
+        for key, value in data.items():
+            yield from single_facts(value, (*path, key))
+    elif isinstance(data, list) and any(isinstance(item, dict) for item in data):
+        for at, item in enumerate(data):
+            yield from single_facts(item, (*path, at))
+    elif data not in ({}, []):
+        yield path, data

@@ -8,10 +8,10 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Final, Literal, Protocol
 
-from lda_notes.chart import paths, scan
-from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
-from lda_notes.chart.question import Question
-from lda_notes.chart.times import Frame
+from lda_notes.chart.answers import layout, values
+from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.answers.times import Frame
+from lda_notes.chart.questions.question import Question
 from lda_notes.files.syntax.text import HIDDEN
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
@@ -89,7 +89,7 @@ class Talk:
     @cached_property
     def facts(self) -> dict[str, Any]:
         """Return every fact said so far, as one nested value."""
-        return paths.fold(fact for one in self.answered for fact in one.facts)
+        return layout.fold(fact for one in self.answered for fact in one.facts)
 
     @cached_property
     def question(self) -> Question | None:
@@ -107,7 +107,7 @@ class Talk:
     def reply(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
         """Take what was typed: an answer or one of the commands."""
         said = text.strip()
-        if HIDDEN.search(said) and not scan.looks_like_label(said):
+        if HIDDEN.search(said) and not values.looks_like_label(said):
             return self, (
                 Say(
                     "fault", "That contains a character that cannot be seen, such as an arrow key sends. Type it again."
@@ -120,9 +120,9 @@ class Talk:
                 return self._back()
             case ">":
                 return self._on()
-            case "=" if len(said) > 1 and not scan.looks_like_label(said):
+            case "=" if len(said) > 1 and not values.looks_like_label(said):
                 return self._set(said[1:])
-            case "+" if len(said) > 1 and not said[1].isdigit() and not scan.looks_like_label(said):
+            case "+" if len(said) > 1 and not said[1].isdigit() and not values.looks_like_label(said):
                 return self._add(said[1:])
             case _:
                 return self._answer(said)
@@ -141,7 +141,7 @@ class Talk:
         if self.doubt is not None and said.casefold() in ("y", "yes"):
             return self._take(self.doubt)
         clear = replace(self, doubt=None)
-        if question.supply is not None and scan.looks_like_label(said):
+        if question.supply is not None and values.looks_like_label(said):
             return clear._scanned(said, question.supply)
         if said == "." and question.covers and not question.needed:
             return clear._leave_open(question)
@@ -185,7 +185,7 @@ class Talk:
         return talk, (Say("heard", f"{about}: {_OPEN.said}."), *self.subject.remarks(self.facts, talk.facts))
 
     def _with(self, answer: Answered) -> dict[str, Any]:
-        return paths.fold(answer.facts, onto=self.facts)
+        return layout.fold(answer.facts, onto=self.facts)
 
     def _take(
         self, answer: Answered, question: Question | None = None, brief: str = ""
@@ -255,10 +255,10 @@ class Talk:
 
     def _scanned(self, said: str, part: Path) -> tuple[Talk, tuple[Say, ...]]:
         frame = self.subject.frame(self.facts, "scan")
-        label = scan.read(said, part, frame, self.subject.takes)
+        label = values.read_label(said, part, frame, self.subject.takes)
         if isinstance(label, Unclear):
             return self, (Say("fault", label.sentence),)
-        answer = Answered(f"{paths.dotted(part)}, scanned", label.facts, label.said)
+        answer = Answered(f"{layout.dotted(part)}, scanned", label.facts, label.said)
         talk = replace(self, answered=(*self.answered, answer))
         return talk, (Say("heard", f"Label: {label.said}."), *self.subject.remarks(self.facts, talk.facts))
 

@@ -11,17 +11,19 @@ from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart import changes, kits, opening, paths, preview
-from lda_notes.chart import trial as trials
-from lda_notes.chart.answers import Option, choose
-from lda_notes.chart.display import WIDTH
-from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
-from lda_notes.chart.kits import Kit
-from lda_notes.chart.question import Question
-from lda_notes.chart.session import Review
-from lda_notes.chart.subject import EventSubject, next_id
+from lda_notes.chart import form
+from lda_notes.chart.answers import kits, layout
+from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.answers.kits import Kit
+from lda_notes.chart.answers.times import Frame
+from lda_notes.chart.answers.values import Option, choose
+from lda_notes.chart.event import EventSubject, next_id
+from lda_notes.chart.questions import trial as trials
+from lda_notes.chart.questions.question import Question
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame
+from lda_notes.chart.terminal import display
+from lda_notes.chart.terminal.display import WIDTH
+from lda_notes.chart.terminal.session import Review
 from lda_notes.check.conditions import one_visit
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import ALONE, Others
@@ -111,8 +113,8 @@ class Visit:
     def _kit_places(self, name: str) -> tuple[Path, ...]:
         """Return where a fact of a kit goes: supplies to the event that uses them first, teaching to the last."""
         found = {kind: self.step(kind, {}).kit_places(name) for kind in (IN, OUT)}
-        taught = paths.parse(name)[0] in _NOT_ASKED[IN]
-        if paths.parse(name)[0] == "dressing":
+        taught = layout.parse(name)[0] in _NOT_ASKED[IN]
+        if layout.parse(name)[0] == "dressing":
             return ()  # the needle comes out at this visit
         kind = OUT if taught or not found[IN] else IN
         return tuple((kind, *path) for path in found[kind])
@@ -216,7 +218,7 @@ class Visit:
         head, _, inner = name.partition(".")
         if head in self.kinds(facts):
             return head, inner
-        path = paths.parse(name)
+        path = layout.parse(name)
         return next((kind for kind in self.kinds(facts) if self.step(kind, facts).takes(path)), IN), name
 
     # -- the end --
@@ -233,8 +235,8 @@ class Visit:
         trial = trials.judge(scene.facts, last.episode, self.policy, minute, known, scene.line)
         names = tuple(event["id"] for event in events)
         episode = trial.line.episode
-        text = preview.note("", episode, trial.line, trial.findings, self.policy, names, WIDTH)
-        stops = tuple(opening.warnings(trial.line.state_at(scene.septum, scene.at), self.zone))
+        text = display.preview("", episode, trial.line, trial.findings, self.policy, names, WIDTH)
+        stops = tuple(display.warnings(trial.line.state_at(scene.septum, scene.at), self.zone))
         return Review({"events": events}, text, trial.findings, events[0].get("by") or {}, stops)
 
     def written(self, entry: dict[str, Any]) -> bool:
@@ -248,7 +250,7 @@ class Visit:
         """Continue with the record as another user left it."""
         episode = seen.record.episode
         assert episode is not None
-        yield from changes.between(self.episode, episode)
+        yield from form.between(self.episode, episode)
         self.episode = episode
         self._made.clear()
 

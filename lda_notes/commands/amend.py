@@ -128,9 +128,8 @@ def _correct(
     from zoneinfo import ZoneInfo
 
     from lda_notes import pipeline
-    from lda_notes.chart import opening
-    from lda_notes.chart.correction import OWN_ENTRY, CorrectionSubject
-    from lda_notes.chart.moving import WRONG_PATIENT
+    from lda_notes.chart.correction import OWN_ENTRY, WRONG_PATIENT, CorrectionSubject
+    from lda_notes.chart.terminal import display
     from lda_notes.commands.charting import Desk, signed_into
     from lda_notes.line.corrections import corrected
     from lda_notes.record.writer import look, refuse_unless_writable
@@ -191,7 +190,7 @@ def _correct(
     target = every[event].event
     tag = target.kind
     article = "an" if tag[0] in "aeio" else "a"
-    for row in opening.identity("correction", record):
+    for row in display.identity("correction", record):
         desk.show(row)
     desk.show(f"Correction of {event}, {article} {tag} of {_when(target.at, subject.zone)}. The entry stays on record.")
     if said_author(subject.given):
@@ -214,7 +213,7 @@ def _refuse_a_move(kind: str | None, target: Event | None, episode: Path, right:
 
 def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) -> bool:
     """Chart in the right record what the entry said. What was asked of the other patient is asked again."""
-    from lda_notes.chart.moving import carried, charted_by_another
+    from lda_notes.chart.correction import carried, charted_by_another
     from lda_notes.commands.charting import chart_event
     from lda_notes.record.writer import look
 
@@ -231,6 +230,6 @@ def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) ->
 
 
 def _when(moment: datetime, zone: Any) -> str:
-    from lda_notes.chart.times import echo
+    from lda_notes.chart.answers.times import echo
 
     return echo(moment, zone)

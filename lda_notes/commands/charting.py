@@ -12,13 +12,14 @@ from typing import Any, Protocol
 
 import click
 
-from lda_notes.chart import drafts, kits
-from lda_notes.chart.drafts import Draft
-from lda_notes.chart.given import Given
-from lda_notes.chart.session import Charted, Gone, Session, Write
+from lda_notes.chart.answers import kits
 from lda_notes.chart.talk import Talk
+from lda_notes.chart.terminal import drafts
+from lda_notes.chart.terminal.drafts import Draft
+from lda_notes.chart.terminal.session import Charted, Gone, Session, Write
 from lda_notes.commands import charting_options as clocks
 from lda_notes.commands.console import Terminal, plain
+from lda_notes.commands.given import Given
 from lda_notes.commands.printing import say
 from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative import phrasing
@@ -134,8 +135,8 @@ class Means:
 def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, about: str = "") -> bool:
     """Chart one event of a kind, or a visit, in a record, with ``facts`` known beforehand; False for a draft kept."""
     from lda_notes import pipeline
-    from lda_notes.chart import display, opening
-    from lda_notes.chart.subject import EventSubject, next_id
+    from lda_notes.chart.event import EventSubject, next_id
+    from lda_notes.chart.terminal import display
     from lda_notes.chart.visit import IN, Visit
     from lda_notes.record.writer import look
 
@@ -161,7 +162,7 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     for words in beside.unreadable:
         desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
     scene = first.scene({})
-    for row in opening.rows(tag, seen.record, scene.line, means.now(), clocks.said_author(subject.given)):
+    for row in display.opening(tag, seen.record, scene.line, means.now(), clocks.said_author(subject.given)):
         desk.show("\n".join(display.rows(row, "  ", "")))
 
     return signed_into(path, seen, desk, subject, means.judged_from)

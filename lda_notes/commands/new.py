@@ -56,7 +56,7 @@ def command(
 
     Example: lda-notes new episode.yaml --from-bundle admission.json
     """
-    from lda_notes.chart.beginning import NewRecord
+    from lda_notes.chart.new_record import NewRecord
     from lda_notes.commands.charting import Desk
     from lda_notes.commands.console import plain
     from lda_notes.record.writer import Again, Changed, Written, create, look, refuse_unless_writable
@@ -86,7 +86,7 @@ def command(
 
 
 def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:
-    from lda_notes.chart.from_bundle import read
+    from lda_notes.fhir.readback.admission import read
 
     return read(bundle) if bundle is not None else ({}, ())
 

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 import pexpect
 
-from lda_notes.chart.subject import EventSubject, next_id
+from lda_notes.chart.event import EventSubject, next_id
 from lda_notes.chart.talk import Say, Talk
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.record import reading as records

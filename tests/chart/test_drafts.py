@@ -17,9 +17,9 @@ from desk import Run, answered, demo_until, subject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import drafts
-from lda_notes.chart.drafts import Draft
 from lda_notes.chart.talk import Answered, Talk
+from lda_notes.chart.terminal import drafts
+from lda_notes.chart.terminal.drafts import Draft
 from lda_notes.files.syntax import read_yaml
 from lda_notes.problems import Failure
 from lda_notes.record.seals import sealed

@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 import pytest
 from desk import BY, demo_until, episode, subject
 
-from lda_notes.chart import display
-from lda_notes.chart.beginning import NewRecord
 from lda_notes.chart.correction import CorrectionSubject
+from lda_notes.chart.new_record import NewRecord
 from lda_notes.chart.talk import Subject, Talk
+from lda_notes.chart.terminal import display
 from lda_notes.chart.visit import Visit
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line.corrections import corrected

@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from desk import answered, demo_until, name, subject
 
-from lda_notes.chart.scan import looks_like_label
-from lda_notes.chart.subject import EventSubject
+from lda_notes.chart.answers.values import looks_like_label
+from lda_notes.chart.event import EventSubject
 from lda_notes.chart.talk import Say, Talk
 
 SECOND = "2026-05-11T15:45-05:00"

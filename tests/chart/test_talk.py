@@ -11,11 +11,11 @@ from desk import BY, answered, demo_until, demo_without_events, name, subject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import paths
-from lda_notes.chart.agenda import NEVER_BY_DEFAULT
-from lda_notes.chart.heard import Heard
-from lda_notes.chart.question import Question
-from lda_notes.chart.subject import EventSubject
+from lda_notes.chart.answers import layout
+from lda_notes.chart.answers.heard import Heard
+from lda_notes.chart.event import EventSubject
+from lda_notes.chart.questions.agenda import NEVER_BY_DEFAULT
+from lda_notes.chart.questions.question import Question
 from lda_notes.chart.talk import COMMANDS, Talk, explanation
 from lda_notes.check.needs import NEEDS
 from lda_notes.record.events import KINDS
@@ -418,7 +418,7 @@ def test_back_and_on_again(access: Talk) -> None:
     there, says = answered(back, ">")
     assert name(there) == here and there.facts == talk.facts and says[0].text == "3 answers restored."
     changed, _ = answered(back, "2", *["."] * 6, "")
-    assert paths.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
+    assert layout.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
     first, says = answered(access, "<")
     assert says[0].text == "This is the first question." and first is access
     _, says = answered(access, ">")
@@ -592,7 +592,7 @@ def test_no_one_key_says_a_number_a_rating_a_drug_or_a_device(kind: str) -> None
             after, _ = talk.reply(key)
             if len(after.answered) == len(talk.answered):
                 continue
-            said = [str(path[-1]) for path, _ in after.answered[-1].facts if question.name != paths.dotted(path)]
+            said = [str(path[-1]) for path, _ in after.answered[-1].facts if question.name != layout.dotted(path)]
             assert not [one for one in said if one.endswith(MEASURED)], (question.name, key, said)
             if key == "":
                 assert not [one for one in (question.name,) if one.endswith(MEASURED)], question.name

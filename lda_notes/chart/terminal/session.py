@@ -8,11 +8,12 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, Protocol
 
-from lda_notes.chart import display, drafts, kits
-from lda_notes.chart.drafts import Draft
-from lda_notes.chart.given import Given
-from lda_notes.chart.question import EACH
+from lda_notes.chart.answers import kits
+from lda_notes.chart.questions.question import EACH
 from lda_notes.chart.talk import COMMANDS, Answered, Say, Subject, Talk
+from lda_notes.chart.terminal import display, drafts
+from lda_notes.chart.terminal.drafts import Draft
+from lda_notes.commands.given import Given
 from lda_notes.problems import Failure, Finding
 from lda_notes.record.writer import Again, Changed, Seen, Written
 
@@ -217,7 +218,7 @@ class Session:
         review = self.subject.review(talk.facts)
         self.console.show("\n" + review.text.rstrip("\n"))
         for finding in review.findings:
-            self.console.show(display.said_text(Say("finding", display.finding_text(finding), finding)))
+            self.console.show(display.said_text(Say("finding", display.found_words(finding), finding)))
         author = review.author
         name = ", ".join(str(author[key]) for key in ("name", "credential") if author.get(key))
         initials = "".join(word[0] for word in str(author.get("name", "")).split())

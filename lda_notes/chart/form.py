@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart.times import echo
+from lda_notes.chart.answers.times import echo
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import Event
 

@@ -14,11 +14,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from lda_notes.chart import paths
-from lda_notes.chart.answers import Option, choose
-from lda_notes.chart.heard import Heard, Reading, Unclear
-from lda_notes.chart.question import Question
-from lda_notes.chart.times import Frame
+from lda_notes.chart.answers import layout
+from lda_notes.chart.answers.heard import Heard, Reading, Unclear
+from lda_notes.chart.answers.times import Frame
+from lda_notes.chart.answers.values import Option, choose
+from lda_notes.chart.questions.question import Question
 from lda_notes.files.output import write_private
 from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import Policy
@@ -113,7 +113,7 @@ def remember(at: Path, entry: Mapping[str, Any], patient: tuple[str, ...]) -> No
         for event in events
         for name in _WORDS
         if "of" not in event  # the reason of a correction is of that entry alone
-        and isinstance(words := paths.get(event, paths.parse(name)), str)
+        and isinstance(words := layout.get(event, layout.parse(name)), str)
         and _anybodys(words, patient)
     }
     kept = last_words(at)
@@ -129,7 +129,7 @@ def _anybodys(words: str, patient: tuple[str, ...]) -> bool:
 def picked(question: Question, words: str) -> Question:
     """Return a question in one's own words with the last words as its pick."""
     offered = (Option("1", words),)
-    facts = ((paths.parse(question.name), words),)
+    facts = ((layout.parse(question.name), words),)
 
     def read(text: str, frame: Frame) -> Reading:
         return Heard(facts, words) if text.strip() == "1" else question.read(text, frame)
@@ -142,10 +142,10 @@ def of_entry(entry: Mapping[str, Any]) -> Kit:
     kit: dict[str, Any] = {}
     for event in entry.get("events", (entry,)):
         for name in _SAID:
-            value = paths.get(event, paths.parse(name))
+            value = layout.get(event, layout.parse(name))
             if value is not None and not isinstance(value, dict | list) and name not in kit:
                 kit[name] = value
-        if paths.get(event, ("flushes", 0, "solution")) not in (None, _SALINE):
+        if layout.get(event, ("flushes", 0, "solution")) not in (None, _SALINE):
             kit.pop("flushes.0.syringe_ml", None)
     return {name: value for name, value in kit.items() if value is not False}
 

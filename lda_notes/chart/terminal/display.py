@@ -1,22 +1,104 @@
-"""What is said before the first question: whose port this is, what is known of it, and what is in it now."""
+"""What is shown at the terminal, as rows of plain text read from top to bottom, nothing drawn over."""
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart.scene import allergies
-from lda_notes.chart.times import echo
+from lda_notes.chart.answers.times import echo
+from lda_notes.chart.questions.question import Question
+from lda_notes.chart.questions.trial import allergies
+from lda_notes.chart.talk import Say
+from lda_notes.check.judged import Judged
+from lda_notes.knowledge.policy import Policy
+from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.line.due import zone_of
-from lda_notes.line.timeline import State, Timeline
+from lda_notes.line.holds import what_ends
+from lda_notes.line.timeline import Hold, State, Timeline
 from lda_notes.narrative import phrasing
+from lda_notes.problems import Finding, Severity
 from lda_notes.record.episode import Episode
 from lda_notes.record.reading import Record
 
+WIDTH: Final = 78
+_GAP: Final = "   "
 
-def rows(kind: str, record: Record, line: Timeline, now: datetime, author: str) -> Iterator[str]:
+
+def rows(text: str, indent: str = "", first: str | None = None) -> Iterator[str]:
+    """Yield a text in rows no wider than the terminal, each paragraph by itself."""
+    for paragraph in text.split("\n"):
+        lead = indent if first is None else first
+        yield from textwrap.wrap(
+            paragraph, WIDTH, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False
+        ) or [""]
+
+
+def question_text(question: Question) -> str:
+    """Return a question with its choices, and what Enter takes."""
+    asked = question.asks + (f" ({question.hint})" if question.hint else "")
+    shown = [*rows(asked)]
+    keyed = [f"{option.key}: {option.words}" for option in question.options]
+    together = _GAP.join(keyed)
+    if keyed and len(together) + 2 <= WIDTH:
+        shown.append(f"  {together}")
+    else:
+        for one in keyed:
+            shown.extend(rows(one, "     ", "  "))
+    if question.default is not None:
+        shown.extend(rows(f"Enter: {question.default.said}", "         ", "  "))
+    return "\n".join(shown)
+
+
+def said_text(say: Say) -> str:
+    """Return what is said back: a finding stands out by its first word, not by colour."""
+    match say.tone:
+        case "finding" | "hold":
+            first, *rest = say.text.split("\n")
+            shown = [*rows(f"!! {first}", "   ")]
+            for row in rest:
+                shown.extend(rows(row, "   "))
+            return "\n".join(shown)
+        case "fault" | "doubt":
+            return "\n".join(rows(say.text, "   ", "?? "))
+        case "heard" | "known" | "explain" | "tell":
+            return "\n".join(rows(say.text, "  "))
+
+
+_CALLED: Final[dict[Severity, str]] = {
+    "unsafe": "UNSAFE",
+    "wrong": "CONTRADICTION",
+    "gap": "NOT RECORDED",
+    "advice": "WORTH A LOOK",
+}
+
+
+def found_words(finding: Finding) -> str:
+    """Return a finding in the order in which it is needed: what, what to do now, why."""
+    said = f"{_CALLED[finding.severity]}: {finding.message}."
+    todo = f"What to do: {finding.todo}."
+    rows = [said, todo]
+    if finding.citations:
+        first, *more = finding.citations
+        rest = f", and {len(more)} more" if more else ""
+        rows.append(f"Source: {first.text()}{rest} (rule {finding.rule}).")
+    return "\n".join(rows)
+
+
+def hold_words(holds: tuple[Hold, ...]) -> str:
+    """Return what the holds of a line mean and what ends them."""
+    signs = phrasing.listed(tuple(dict.fromkeys(hold.sign for hold in holds)))
+    return (
+        f"LINE ON HOLD: {signs}. Nothing goes through it.\n"
+        f"What ends the hold: {phrasing.listed(what_ends(holds), 'or')}.\n"
+        "Record below what was tried, who was notified, when, and the reply.\n"
+        f"Source: {COMMON_PRACTICE.text()}."
+    )
+
+
+def opening(kind: str, record: Record, line: Timeline, now: datetime, author: str) -> Iterator[str]:
     """Yield the rows: identity first, then what would otherwise be asked."""
     episode, zone = line.episode_at(now), zone_of(line)
     yield from identity(kind, episode)
@@ -92,3 +174,22 @@ def _needle(stay: Any, zone: ZoneInfo) -> str:
         what.append(phrasing.length(needle.length_mm))
     since = f"since {echo(stay.since, zone)}" if stay.since is not None else "since when is not known"
     return f"Needle in: {', '.join((*what, since))}."
+
+
+def preview(
+    file: str,
+    episode: Episode,
+    line: Timeline,
+    findings: tuple[Finding, ...],
+    policy: Policy,
+    events: tuple[str, ...],
+    width: int,
+) -> str:
+    """Return the note of events of an episode that are not written yet, as text."""
+    from lda_notes.documents.note import page as notes
+    from lda_notes.documents.render import render
+    from lda_notes.narrative.narrator import narrator
+
+    judged = Judged(Record(file, episode), line, findings)
+    sheet = notes.sheet(judged, policy, notes.Choice(some=events), narrator(None))
+    return render(sheet, "text", width).decode()

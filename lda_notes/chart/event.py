@@ -4,29 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
+from decimal import Decimal
 from itertools import zip_longest
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart import agenda, changes, kits, layout, opening, paths, preview
-from lda_notes.chart import trial as trials
-from lda_notes.chart.adding import added, set_fact
-from lda_notes.chart.differences import differences
-from lda_notes.chart.display import WIDTH
-from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
-from lda_notes.chart.kits import Kit
-from lda_notes.chart.known import Known, known
-from lda_notes.chart.question import Question
-from lda_notes.chart.scene import CLEARED, UNWRITTEN, Scene
-from lda_notes.chart.session import Review
-from lda_notes.chart.speech import found_words, hold_words
+from lda_notes.chart import form
+from lda_notes.chart.answers import kits, layout
+from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.answers.kits import Kit
+from lda_notes.chart.answers.times import Frame, echo, written
+from lda_notes.chart.questions import agenda
+from lda_notes.chart.questions import trial as trials
+from lda_notes.chart.questions.by_name import added, set_fact
+from lda_notes.chart.questions.question import Question
+from lda_notes.chart.questions.trial import CLEARED, UNWRITTEN, Known, Scene, Trial, known
 from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame
-from lda_notes.chart.trial import Trial
+from lda_notes.chart.terminal import display
+from lda_notes.chart.terminal.display import WIDTH, found_words, hold_words
+from lda_notes.chart.terminal.session import Review
 from lda_notes.check.needs import NEEDS
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import ALONE, Others, Timeline
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import KINDS, CareEvent, Event, unsealed
@@ -85,7 +86,7 @@ class EventSubject:
 
     def kit_places(self, name: str) -> tuple[Path, ...]:
         """Return where in the event the fact of a kit goes: where it is asked."""
-        path = paths.parse(name)
+        path = layout.parse(name)
         bare = tuple(str(step) for step in path if isinstance(step, str))
         asked = (tuple(step for step in need.path if step != "*") for need in NEEDS[self.kind])
         return (path,) if bare in asked and self.kind != "arrival accessed" else ()
@@ -126,17 +127,17 @@ class EventSubject:
 
     def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
         """Read a fact that is set by its name; a full stop takes it out."""
-        path = paths.parse(name)
+        path = layout.parse(name)
         if text == ".":
             if not self.takes(path):
                 return Unclear(f"There is no fact {name} here.")
-            return Heard(((path, None), ((CLEARED, paths.dotted(path)), True)), "taken out")
+            return Heard(((path, None), ((CLEARED, layout.dotted(path)), True)), "taken out")
         return set_fact(KINDS[self.kind], path, text, self.frame(facts, name))
 
     def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
         """Return the question for a fact that is added by a word, or the beginning of one more part of a list."""
         said = self.scene(facts).facts
-        return added(KINDS[self.kind], word, facts, lambda path: len(path) == 1 or bool(paths.get(said, path[:-1])))
+        return added(KINDS[self.kind], word, facts, lambda path: len(path) == 1 or bool(layout.get(said, path[:-1])))
 
     # -- the record with the event --
 
@@ -172,9 +173,9 @@ class EventSubject:
         event = self.finished(facts, (self.signed_at or self.now)())
         trial = self.scene(facts).trial
         episode = trial.line.episode
-        text = preview.note("", episode, trial.line, trial.findings, self.policy, (self.event_id,), WIDTH)
+        text = display.preview("", episode, trial.line, trial.findings, self.policy, (self.event_id,), WIDTH)
         scene = self.scene(facts)
-        stops = tuple(opening.warnings(_state(trial, scene), self.zone)) if issubclass(scene.model, CareEvent) else ()
+        stops = tuple(display.warnings(_state(trial, scene), self.zone)) if issubclass(scene.model, CareEvent) else ()
         return Review(event, text, trial.findings, event.get("by") or {}, stops)
 
     def written(self, entry: dict[str, Any]) -> bool:
@@ -186,7 +187,7 @@ class EventSubject:
         """Go on with the record as somebody else left it; the event gets another name if its own is taken."""
         episode = seen.record.episode
         assert episode is not None
-        yield from changes.between(self.episode, episode)
+        yield from form.between(self.episode, episode)
         self.episode, self.unread, self._minute = episode, seen.record.unread_facts, None
         if any(event.id == self.event_id for event in episode.events):
             self.event_id = next_id(episode, self.kind)
@@ -203,7 +204,7 @@ class EventSubject:
         charted = {"charted_at": _written(self.signed_at() if self.signed_at else now, self.zone)}
         given: Any = self.given
         for name in facts.get(CLEARED, {}):
-            given = paths.drop(given, paths.parse(name))
+            given = layout.drop(given, layout.parse(name))
         return {"id": self.event_id, "kind": self.kind, **_onto({**given, **charted}, said)}
 
     def _scene(self, facts: Mapping[str, Any]) -> Scene:
@@ -213,7 +214,7 @@ class EventSubject:
         scene = self._made(whole, aside)
         follows = self._known_of(scene, facts) if self._timed(facts) else ()
         if follows:
-            scene = self._made(paths.fold(((one.path, one.value) for one in follows), onto=whole), aside)
+            scene = self._made(layout.fold(((one.path, one.value) for one in follows), onto=whole), aside)
         return scene
 
     def _made(self, whole: dict[str, Any], aside: Mapping[str, Any]) -> Scene:
@@ -228,7 +229,7 @@ class EventSubject:
 
     def _known_of(self, scene: Scene, facts: Mapping[str, Any]) -> tuple[Known, ...]:
         cleared = facts.get(CLEARED, {})
-        return tuple(one for one in known(scene, facts) if paths.dotted(one.path) not in cleared)
+        return tuple(one for one in known(scene, facts) if layout.dotted(one.path) not in cleared)
 
     def _hold(self, scene: Scene) -> str | None:
         if not issubclass(KINDS[self.kind], CareEvent) or scene.event is None:
@@ -280,3 +281,70 @@ def next_id(episode: Episode, kind: str) -> str:
     while f"{stem}-{number}" in taken:
         number += 1
     return f"{stem}-{number}"
+
+
+def differences(scene: Scene, given: Heard) -> Iterator[Doubtful | Unclear]:
+    """Yield each reason to doubt the facts just given, with what is meant if the nurse agrees."""
+    for path, value in given.facts:
+        spot = scene.spot(path)
+        if spot is not None and spot.sort == "time" and isinstance(value, str) and "T" in value:
+            yield from _time(scene, path, datetime.fromisoformat(value), given)
+        if path in _COMPARED:
+            yield from _other(scene, path, value, given)
+        if path == ("septum",):
+            yield from _other_septum(scene, value, given)
+
+
+def _time(scene: Scene, path: Path, moment: datetime, given: Heard) -> Iterator[Doubtful | Unclear]:
+    said = echo(moment, scene.zone)
+    if path[0] != "next_due" and moment - scene.now > scene.policy.span("clock_slack_minutes"):
+        ahead = f"{said} is in the future: it is {echo(scene.now, scene.zone)}."
+        local = moment.astimezone(scene.zone) - timedelta(days=1)
+        if path == ("at",) and local <= scene.now:
+            meant = Heard(((path, written(local)),), echo(local, scene.zone))
+            yield Doubtful(meant, f"{ahead} Was it yesterday, {meant.said}?")
+        else:
+            yield Unclear(f"{ahead} Type the time again.")
+        return
+    if path != ("at",):
+        return
+    last = max((entry.event for entry in scene.line.entries), key=lambda event: event.at, default=None)
+    if last is not None and moment < last.at:
+        kind = last.kind
+        yield Doubtful(given, f"{said} is before the last entry, {kind} of {echo(last.at, scene.zone)}.")
+
+
+def _gauge(value: Any) -> str:
+    return f"{value} gauge"
+
+
+def _mm(value: Any) -> str:
+    return phrasing.length(Decimal(str(value)))
+
+
+def _strength(value: Any) -> str:
+    return f"{phrasing.quantity(Decimal(str(value)), 'units')} per mL"
+
+
+_COMPARED: Final[dict[Path, tuple[str, Callable[[Any], str]]]] = {
+    ("needle", "gauge"): ("needle", _gauge),
+    ("needle", "length_mm"): ("needle", _mm),
+    ("lock", "drug"): ("lock", str),
+    ("lock", "units_per_ml"): ("heparin lock", _strength),
+}
+"""Facts that rarely change from one time to the next, each with what it belongs to and how it is said."""
+
+
+def _other(scene: Scene, path: Path, value: Any, given: Heard) -> Iterator[Doubtful]:
+    last = scene.last(path)
+    if last is not None and last != value:
+        what, said = _COMPARED[path]
+        yield Doubtful(given, f"The last {what} was {said(last)}; this is {said(value)}.")
+
+
+def _other_septum(scene: Scene, value: Any, given: Heard) -> Iterator[Doubtful]:
+    last = next(
+        (said for entry in reversed(scene.line.entries) if (said := getattr(entry.event, "septum", None))), None
+    )
+    if last is not None and last != value:
+        yield Doubtful(given, f"The last entry was about the {last} septum; this is about the {value} one.")
