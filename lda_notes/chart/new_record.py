@@ -1,4 +1,4 @@
-"""A new record as the subject of a talk: whose port it is, where the patient is, what is known of the port."""
+"""A new record as a form: whose port it is, where the patient is, what is known of the port."""
 
 from __future__ import annotations
 
@@ -14,14 +14,12 @@ from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.answers.layout import plain_part
 from lda_notes.chart.answers.times import Frame, echo, month_first, written
 from lda_notes.chart.answers.values import Option
+from lda_notes.chart.form import Facts, Form, Review, Say
 from lda_notes.chart.questions import admission
 from lda_notes.chart.questions import trial as trials
 from lda_notes.chart.questions.by_name import added, set_fact
 from lda_notes.chart.questions.question import Question, leaf
-from lda_notes.chart.talk import Say
 from lda_notes.chart.terminal import display
-from lda_notes.chart.terminal.display import found_words
-from lda_notes.chart.terminal.session import Review
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import EPISODE_NEEDS
 from lda_notes.check.rule_table import check
@@ -34,7 +32,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
 from lda_notes.record import vocabulary as words
 from lda_notes.record.episode import RECORD_VERSION, Episode, Patient
-from lda_notes.record.writer import Seen
+from lda_notes.record.merging import merge
 
 _OPEN: Final = Heard((), "left open")
 
@@ -46,14 +44,14 @@ class _Row:
     name: str
     asks: str
     freely: bool = False
-    when: Callable[[Mapping[str, Any]], bool] | None = None
+    when: Callable[[Facts], bool] | None = None
 
 
-def _rated(facts: Mapping[str, Any]) -> bool:
+def _rated(facts: Facts) -> bool:
     return layout.get(facts, ("port", "power", "rated")) is True
 
 
-def _tip_known(facts: Mapping[str, Any]) -> bool:
+def _tip_known(facts: Facts) -> bool:
     return layout.get(facts, ("port", "tip", "location")) is not None
 
 
@@ -96,7 +94,7 @@ _ROWS: Final[tuple[_Row, ...]] = (
 """What is asked, in the order in which a patient's papers are read."""
 
 
-def _rows(facts: Mapping[str, Any]) -> Iterator[_Row]:
+def _rows(facts: Facts) -> Iterator[_Row]:
     """Yield the rows, each allergy with what happened after the list of them."""
     for row in _ROWS:
         yield row
@@ -110,25 +108,23 @@ def _rows(facts: Mapping[str, Any]) -> Iterator[_Row]:
 
 
 @dataclass
-class NewRecord:
-    """A record to be started. ``given`` are facts known beforehand; ``usual`` are what Enter takes, by dotted name."""
+class RecordForm(Form):
+    """A record to be started. ``given`` are facts known beforehand; ``usual`` are what Enter takes, by dotted name.
 
-    name: str
+    ``earlier`` finds the line of an earlier stay by the system and value of a record number.
+    """
+
+    entry_id: str
+    """The name of the record."""
     policy: Policy
     now: Callable[[], datetime]
-    given: Mapping[str, Any] = field(default_factory=dict)
+    given: Facts = field(default_factory=dict)
     usual: Mapping[str, str] = field(default_factory=dict)
     earlier: Callable[[str, str], Timeline | None] = lambda system, number: None
-    """Finds the line of an earlier stay by the system and value of a record number."""
-
-    @property
-    def entry_id(self) -> str:
-        """The name of the record."""
-        return self.name
 
     # -- what a talk needs --
 
-    def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
+    def questions(self, facts: Facts, answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked, the next one first."""
         known = self._data(facts)
         for row in _rows(known):
@@ -136,7 +132,7 @@ class NewRecord:
             if not said and (row.when is None or row.when(known)):
                 yield self._question(row)
 
-    def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
+    def frame(self, facts: Facts, question: str) -> Frame:
         """Return what a time typed at a question is read against."""
         return Frame(self.now(), self._zone(facts), self.now(), "today", month_first(self.policy))
 
@@ -144,14 +140,11 @@ class NewRecord:
         """Tell whether the layout has a fact at ``path``."""
         return layout.spot(Episode, path) is not None
 
-    def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
+    def misfit(self, facts: Facts, given: tuple[Path, ...]) -> str | None:
         """Return one sentence when the facts just given do not fit the record's layout."""
-        for fault in trials.fitted(Episode, self._data(facts)).misfits:
-            if any(fault.path[: len(path)] == path or path[: len(fault.path)] == fault.path for path in given):
-                return trials.refusal(fault)
-        return None
+        return trials.unfit(Episode, self._data(facts), given)
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Doubtful | Unclear | None:
+    def doubts(self, facts: Facts, given: Heard) -> Doubtful | Unclear | None:
         """Return why a date or a time just given cannot be; a time still to come today may be yesterday's."""
         for path, value in given.facts:
             spot = layout.spot(Episode, path)
@@ -167,64 +160,50 @@ class NewRecord:
                 return Doubtful(meant, f"{ahead} Was it yesterday, {meant.said}?")
         return None
 
-    def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+    def remarks(self, before: Facts, after: Facts) -> Iterator[Say]:
         """Yield what an earlier record of the patient hands on, and the findings that an answer gave rise to."""
         yield from self._handed_on(before, after)
-        seen = {finding.message for finding in self._findings(before)}
-        for finding in self._findings(after):
-            if finding.message not in seen and finding.rule not in self._still_asked:
-                yield Say("finding", found_words(finding), finding)
+        # While facts are asked for, it is no news that they are not recorded.
+        told = (one for one in self._findings(after) if one.rule not in ABOUT_THE_RECORD)
+        yield from display.news(self._findings(before), told)
 
-    def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
+    def setting(self, name: str, text: str, facts: Facts) -> Reading:
         """Read a fact that is set by its name."""
         return set_fact(Episode, layout.parse(name), text, self.frame(facts, name))
 
-    def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
+    def adding(self, word: str, facts: Facts) -> Question | Heard | Unclear:
         """Return the question for a fact that is added by a word."""
         return added(Episode, word, facts)
 
-    def review(self, facts: Mapping[str, Any]) -> Review:
+    def review(self, facts: Facts) -> Review:
         """Return the record as it will be written."""
         fitted = trials.fitted(Episode, self._data(facts))
         rows = ["The record will contain:", *(f"  {row}" for row in _shown(fitted.data))]
         return Review(fitted.data, "\n".join(rows), self._findings(facts), {})
 
-    def moved_on(self, seen: Seen) -> Iterator[str]:
-        """Nobody else can change what is not written."""
-        return iter(())
-
-    def written(self, entry: dict[str, Any]) -> bool:
-        """A record that was written leaves no draft behind that could be taken for one."""
-        return False
-
     # -- inside --
 
-    @property
-    def _still_asked(self) -> frozenset[str]:
-        """Return the rules about facts that are not recorded: while they are asked for, that is no news."""
-        return ABOUT_THE_RECORD
-
-    def _zone(self, facts: Mapping[str, Any]) -> ZoneInfo:
+    def _zone(self, facts: Facts) -> ZoneInfo:
         return ZoneInfo(layout.get(self._data(facts), ("stay", "time_zone")) or "UTC")
 
-    def _data(self, facts: Mapping[str, Any]) -> dict[str, Any]:
-        data: dict[str, Any] = {"record_version": RECORD_VERSION, "id": self.name}
+    def _data(self, facts: Facts) -> dict[str, Any]:
+        data: dict[str, Any] = {"record_version": RECORD_VERSION, "id": self.entry_id}
         line = self._line(facts)
         before = _taken(line) if line is not None and _same_person(line, facts) else {}
         for key in ("patient", "stay", "port"):
-            known = _laid_over(before.get(key) or {}, self.given.get(key) or {})
-            data[key] = _laid_over(known, facts.get(key) or {})
+            known = merge(before.get(key) or {}, self.given.get(key) or {})
+            data[key] = merge(known, facts.get(key) or {})
         data["patient"] = {name: data["patient"][name] for name in Patient.model_fields if name in data["patient"]}
         return {**data, "events": []}
 
-    def _line(self, facts: Mapping[str, Any]) -> Timeline | None:
+    def _line(self, facts: Facts) -> Timeline | None:
         """Return the line of an earlier stay of the patient whose record number was said."""
-        said = _laid_over(self.given.get("patient") or {}, facts.get("patient") or {})
+        said = merge(self.given.get("patient") or {}, facts.get("patient") or {})
         number = layout.get(said, ("identifiers", 0))
         system, value = (layout.get(number or {}, (key,)) for key in ("system", "value"))
         return self.earlier(system, value) if isinstance(system, str) and isinstance(value, str) else None
 
-    def _handed_on(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+    def _handed_on(self, before: Facts, after: Facts) -> Iterator[Say]:
         line = self._line(after)
         if line is None or self._line(before) is not None:
             return
@@ -236,7 +215,7 @@ class NewRecord:
         else:
             yield Say("doubt", "In this folder that record number is another patient's: compare the number.")
 
-    def _findings(self, facts: Mapping[str, Any]) -> tuple[Finding, ...]:
+    def _findings(self, facts: Facts) -> tuple[Finding, ...]:
         episode = trials.fitted(Episode, self._data(facts)).whole
         return check(build(episode, self.policy, self.now()), self.policy) if episode is not None else ()
 
@@ -272,15 +251,6 @@ def _in_plain_words(question: Question, path: Path) -> Question:
         return value if isinstance(value, Unclear) else Heard(((path, value.value),), value.said)
 
     return replace(question, read=read, hint="")
-
-
-def _laid_over(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
-    made = dict(old)
-    for key, value in new.items():
-        before = made.get(key)
-        both = isinstance(before, Mapping) and isinstance(value, Mapping)
-        made[key] = _laid_over(before, value) if both else value  # type: ignore[arg-type]
-    return made
 
 
 def _needs(name: str) -> tuple[Need, ...]:
@@ -332,7 +302,7 @@ _SUBSTANCE: Final = re.compile(r"[^\W\d_][^\d]{3,60}")
 """What may be the name of a substance: words, no number and no letter alone."""
 
 
-def _shown(data: Mapping[str, Any]) -> Iterator[str]:
+def _shown(data: Facts) -> Iterator[str]:
     for key in ("patient", "stay", "port"):
         for name, value in _flat(data.get(key) or {}, (key,)):
             spot = layout.spot(Episode, name)
@@ -358,7 +328,7 @@ _OF_PATIENT: Final = ("identifiers", "birth_date", "allergies", "history")
 """Facts of the patient that are taken over. The weight is asked again: it changes, and doses rest on it."""
 
 
-def _same_person(line: Timeline, facts: Mapping[str, Any]) -> bool:
+def _same_person(line: Timeline, facts: Facts) -> bool:
     """Tell whether the name that was said is the one of the earlier record."""
     said = tuple(letters(str(layout.get(facts, ("patient", name)) or "")) for name in ("family_name", "given_name"))
     return said == person(line.episode)

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from desk import NURSE, PROGRAM, Run, demo_until
 
-from lda_notes.chart.answers import kits
+from lda_notes.chart.questions import kits
 from lda_notes.commands.console import Terminal
 from lda_notes.commands.given import from_file, from_options
 from lda_notes.files.syntax import read_yaml

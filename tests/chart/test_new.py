@@ -15,7 +15,7 @@ from desk import DEMO, Run, answered, demo_until
 
 from lda_notes import pipeline
 from lda_notes.chart.answers.heard import Unclear, Value
-from lda_notes.chart.new_record import NewRecord
+from lda_notes.chart.new_record import RecordForm
 from lda_notes.chart.questions import admission
 from lda_notes.chart.talk import Talk
 from lda_notes.fhir.build.book import Options
@@ -313,7 +313,7 @@ def test_papers_that_are_not_understood_say_what_is_expected(read: admission.Rea
 
 
 def test_what_happened_with_one_substance_is_never_offered_for_another() -> None:
-    subject = NewRecord("a", DEFAULT, lambda: datetime(2031, 3, 4, 15, 30, tzinfo=UTC))
+    subject = RecordForm("a", DEFAULT, lambda: datetime(2031, 3, 4, 15, 30, tzinfo=UTC))
     talk, _ = answered(Talk(subject), "Marrowby", "Tansy", "LB-1", "Lantern Bay", "1961-03-12", "heparin", "hives")
     back, _ = answered(talk, "<", "<", "14,6", "peanut")
     assert back.question is not None and back.question.asks == "What happened with peanut?"
@@ -325,7 +325,7 @@ def test_what_happened_with_one_substance_is_never_offered_for_another() -> None
 
 def test_what_is_still_to_come_is_never_taken() -> None:
     early = datetime(2031, 3, 4, 4, 47, tzinfo=UTC)
-    subject = NewRecord("a", DEFAULT, lambda: early, {"stay": {"time_zone": "UTC"}})
+    subject = RecordForm("a", DEFAULT, lambda: early, {"stay": {"time_zone": "UTC"}})
     names = ("Marrowby", "Tansy", "LB-1", "Lantern Bay")
     talk, said = answered(Talk(subject), *names, "2/3/2032", "y")
     assert any("in the future" in one.text for one in said), "a date that may be two is no less in the future"

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from lda_notes.chart.answers import layout
-from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.answers.heard import Heard, Reading, Unclear, turned
 from lda_notes.chart.answers.layout import Spot
 from lda_notes.chart.answers.times import Frame, echo
 from lda_notes.chart.answers.values import Option, choose, options, several
@@ -231,17 +231,11 @@ def _covering(question: Question, scene: Scene) -> Question:
     position = question.name.split(".")[1]
     about: tuple[tuple[Path, Any], ...] = (((COVERED, position), list(scene.untold)),)
 
-    def covering(reading: Reading) -> Reading:
-        match reading:
-            case Heard():
-                return replace(reading, facts=(*reading.facts, *about))
-            case Doubtful():
-                return replace(reading, heard=replace(reading.heard, facts=(*reading.heard.facts, *about)))
-            case _:
-                return reading
+    def covering(heard: Heard) -> Heard:
+        return replace(heard, facts=(*heard.facts, *about))
 
-    default = replace(question.default, facts=(*question.default.facts, *about)) if question.default else None
-    return replace(question, default=default, read=lambda text, frame: covering(question.read(text, frame)))
+    default = covering(question.default) if question.default else None
+    return replace(question, default=default, read=lambda text, frame: turned(question.read(text, frame), covering))
 
 
 def _never(path: Path) -> bool:

@@ -85,30 +85,43 @@ def refusal(fault: Misfit) -> str:
     return f"That does not fit: {typed}{expected}{wanted.removesuffix(' or a mapping that says why not')}."
 
 
-def baseline(
+def unfit(model: type[BaseModel], facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
+    """Return one sentence when the facts just ``given`` do not fit the layout of ``model``."""
+    for fault in fitted(model, facts).misfits:
+        if any(fault.path[: len(path)] == path or path[: len(fault.path)] == fault.path for path in given):
+            return refusal(fault)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The record as it stands, its timeline within its line, and what a check already finds in it."""
+
+    episode: Episode
+    policy: Policy
+    asof: datetime
+    line: Timeline
+    known: frozenset[tuple[Any, ...]]
+
+
+def standing(
     episode: Episode, policy: Policy, asof: datetime, unread: Sequence[Unread] = (), others: Others = ALONE
-) -> tuple[Timeline, frozenset[tuple[Any, ...]]]:
-    """Return the record's timeline within its line as it stands, and what a check already finds in it."""
+) -> Standing:
+    """Return the record as it stands at a moment."""
     line = timeline.build(episode, policy, asof, unread, others)
-    return line, frozenset(_mark(f) for f in (*line.findings, *rule_table.check(line, policy)))
+    known = frozenset(_mark(f) for f in (*line.findings, *rule_table.check(line, policy)))
+    return Standing(episode, policy, asof, line, known)
 
 
-def judge(
-    facts: Mapping[str, Any],
-    episode: Episode,
-    policy: Policy,
-    asof: datetime,
-    known: frozenset[tuple[Any, ...]],
-    line: Timeline,
-) -> Trial:
-    """Judge the episode with the event that ``facts`` make, if they make one."""
+def judge(facts: Mapping[str, Any], base: Standing) -> Trial:
+    """Judge the record with the event that ``facts`` make, if they make one."""
     event = fitted(KINDS[facts["kind"]], facts).whole
-    position = len(episode.events)
+    position = len(base.episode.events)
     if event is None:
-        return Trial(None, line, (), position)
-    trial = episode.model_copy(update={"events": (*episode.events, event)})
-    line = timeline.build(trial, policy, asof, line.unread, line.others)
-    found = [f for f in (*line.findings, *rule_table.check(line, policy)) if _mark(f) not in known]
+        return Trial(None, base.line, (), position)
+    trial = base.episode.model_copy(update={"events": (*base.episode.events, event)})
+    line = timeline.build(trial, base.policy, base.asof, base.line.unread, base.line.others)
+    found = [f for f in (*line.findings, *rule_table.check(line, base.policy)) if _mark(f) not in base.known]
     found.sort(key=lambda f: (SEVERITIES.index(f.severity), f.rule, f.message))
     return Trial(event, line, tuple(found), position)
 
@@ -117,17 +130,12 @@ def _mark(finding: Finding) -> tuple[Any, ...]:
     return finding.rule, finding.event, finding.path, finding.message
 
 
-def still_asked(trial: Trial, policy: Policy) -> frozenset[Path]:
-    """Return the paths of facts that the event still lacks, as findings name them."""
-    if trial.event is None:
-        return frozenset()
-    lacking = missing(trial.event, trial.line.episode, policy)
-    return frozenset(("events", trial.position, *gap.path) for gap in lacking)
-
-
 def at_once(trial: Trial, policy: Policy) -> tuple[Finding, ...]:
     """Return the findings that an answer itself gave rise to: not those about facts that are still to be asked."""
-    asked = still_asked(trial, policy)
+    if trial.event is None:
+        return ()
+    lacking = missing(trial.event, trial.line.episode, policy)
+    asked = {("events", trial.position, *gap.path) for gap in lacking}
     return tuple(f for f in trial.findings if f.path not in asked and f.severity != "gap")
 
 

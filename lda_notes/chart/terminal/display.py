@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.chart.answers.times import echo
+from lda_notes.chart.form import Say
 from lda_notes.chart.questions.question import Question
-from lda_notes.chart.questions.trial import allergies
-from lda_notes.chart.talk import Say
+from lda_notes.chart.questions.trial import Trial, allergies
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import COMMON_PRACTICE
@@ -85,6 +85,14 @@ def found_words(finding: Finding) -> str:
         rest = f", and {len(more)} more" if more else ""
         rows.append(f"Source: {first.text()}{rest} (rule {finding.rule}).")
     return "\n".join(rows)
+
+
+def news(before: Iterable[Finding], after: Iterable[Finding]) -> Iterator[Say]:
+    """Yield the findings that were not there before."""
+    seen = {(finding.rule, finding.message) for finding in before}
+    for finding in after:
+        if (finding.rule, finding.message) not in seen:
+            yield Say("finding", found_words(finding), finding)
 
 
 def hold_words(holds: tuple[Hold, ...]) -> str:
@@ -176,20 +184,12 @@ def _needle(stay: Any, zone: ZoneInfo) -> str:
     return f"Needle in: {', '.join((*what, since))}."
 
 
-def preview(
-    file: str,
-    episode: Episode,
-    line: Timeline,
-    findings: tuple[Finding, ...],
-    policy: Policy,
-    events: tuple[str, ...],
-    width: int,
-) -> str:
-    """Return the note of events of an episode that are not written yet, as text."""
+def preview(trial: Trial, policy: Policy, events: tuple[str, ...]) -> str:
+    """Return the note of events that are not written yet, as text."""
     from lda_notes.documents.note import page as notes
     from lda_notes.documents.render import render
     from lda_notes.narrative.narrator import narrator
 
-    judged = Judged(Record(file, episode), line, findings)
+    judged = Judged(Record("", trial.line.episode), trial.line, trial.findings)
     sheet = notes.sheet(judged, policy, notes.Choice(some=events), narrator(None))
-    return render(sheet, "text", width).decode()
+    return render(sheet, "text", WIDTH).decode()

@@ -19,6 +19,7 @@ from lda_notes.chart.answers.heard import Heard, Reading, Unclear
 from lda_notes.chart.answers.times import Frame
 from lda_notes.chart.answers.values import Option, choose
 from lda_notes.chart.questions.question import Question
+from lda_notes.chart.questions.trial import Scene
 from lda_notes.files.output import write_private
 from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import Policy
@@ -172,13 +173,14 @@ Places = Callable[[str], tuple[FactPath, ...]]
 """Tells where in what is charted the fact of a name goes; nowhere where it is not asked."""
 
 
-def question(
-    kits: Mapping[str, Kit], who: Subject, allergies_known: bool, policy: Policy, places: Places
-) -> Question | None:
-    """Return the question which kit was used; None when none has anything that is asked here."""
+def asked(kits: Mapping[str, Kit], answered: frozenset[str], scene: Scene, places: Places) -> Iterator[Question]:
+    """Yield the question which kit was used, unless it is answered or none has anything that is asked here."""
+    if QUESTION in answered:
+        return
+    allergies_known = scene.line.patient_at(scene.at).allergies is not None
     offered: dict[str, tuple[Option, Heard]] = {}
     for name, kit in kits.items():
-        wrong = dict(unsuited(kit, who, allergies_known, policy))
+        wrong = dict(unsuited(kit, scene.patient, allergies_known, scene.policy))
         fits = {key: value for key, value in kit.items() if key not in wrong and places(key)}
         if not fits:
             continue
@@ -190,7 +192,7 @@ def question(
         key = str(len(offered) + 1)
         offered[key] = Option(key, words), Heard(tuple(facts), words, f"{name}, as written")
     if not offered:
-        return None
+        return
     options = (*(option for option, _ in offered.values()), Option("n", "none of these"))
 
     def read(text: str, _: Frame) -> Reading:
@@ -200,7 +202,7 @@ def question(
             return chosen
         return Heard((), "none") if chosen.key == "n" else offered[chosen.key][1]
 
-    return Question(
+    yield Question(
         QUESTION, QUESTION, "Was it one of your kits? What it says is charted as used.", read, options,
         explains=("Kits are yours alone. Type k and a name where you sign to keep what an entry used as one.",),
     )  # fmt: skip
