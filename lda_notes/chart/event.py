@@ -20,7 +20,7 @@ from lda_notes.chart.questions.question import Question
 from lda_notes.chart.questions.trial import CLEARED, UNWRITTEN, Known, Scene, Standing, known
 from lda_notes.chart.terminal import display
 from lda_notes.check.needs import NEEDS
-from lda_notes.line.timeline import State
+from lda_notes.line.states import State
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 from lda_notes.record.events import KINDS, CareEvent, Event

@@ -15,7 +15,7 @@ from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line.against import subject
 from lda_notes.line.holds import OWN_RULES
-from lda_notes.line.timeline import trouble
+from lda_notes.line.transitions import trouble
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 from lda_notes.record.parts import Dressing, Level, Lock, NotDone

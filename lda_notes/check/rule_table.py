@@ -21,7 +21,9 @@ from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
-from lda_notes.line.timeline import Entry, Step, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import Step
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import DayOnly, Model

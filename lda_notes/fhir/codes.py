@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Any, Final, Literal, get_args, get_origin
 
 from lda_notes.fhir.units import UNITS, Dimension
-from lda_notes.line.timeline import HoldReason
+from lda_notes.line.states import HoldReason
 from lda_notes.record import vocabulary
 from lda_notes.record.events import KINDS
 from lda_notes.record.exchange import Said, members, part_of, said, said_of_part

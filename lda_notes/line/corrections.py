@@ -69,9 +69,7 @@ def in_order(entries: Iterable[Entry]) -> tuple[Entry, ...]:
     return tuple(sorted(entries, key=_sort_key))
 
 
-def corrected(
-    episode: Episode,
-) -> tuple[tuple[Entry, ...], tuple[Entry, ...], tuple[Entry, ...], tuple[Finding, ...]]:
+def corrected(episode: Episode) -> tuple[tuple[Entry, ...], tuple[Entry, ...], tuple[Entry, ...], tuple[Finding, ...]]:
     """Return the standing events, the retracted ones, the correcting ones, and the faults of corrections.
 
     Each list is in order of time. A correction that cannot be applied leaves its event as it was and is a fault.

@@ -23,7 +23,10 @@ KNOWN = HERE / "SURVIVORS.txt"
 
 MODULES = (
     "lda_notes/line/timeline.py",
+    "lda_notes/line/transitions.py",
     "lda_notes/line/holds.py",
+    "lda_notes/line/signs.py",
+    "lda_notes/line/proof.py",
     "lda_notes/line/dangers.py",
     "lda_notes/line/due.py",
     "lda_notes/line/corrections.py",
@@ -62,6 +65,11 @@ TESTS = (
     "tests/rules/test_cases.py::test_case",
     "tests/rules/test_named_mutations.py",
     "tests/rules/test_what_mutants_showed.py",
+    "tests/rules/test_hold_rows.py",
+    "tests/rules/test_hold_ends.py",
+    "tests/rules/test_danger_rows.py",
+    "tests/rules/test_due_rows.py",
+    "tests/rules/test_suitability_rows.py",
     "tests/rules/test_known_facts.py",
     "tests/rules/test_boundaries.py",
     "tests/rules/test_amount_boundaries.py",

@@ -24,7 +24,9 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due, timeline
 from lda_notes.line.against import subject
-from lda_notes.line.timeline import ALONE, Entry, Others, State, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import State
+from lda_notes.line.timeline import ALONE, Others, Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import SEVERITIES, Finding, Path
 from lda_notes.record.episode import Episode

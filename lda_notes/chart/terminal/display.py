@@ -17,7 +17,8 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.line.due import zone_of
 from lda_notes.line.holds import what_ends
-from lda_notes.line.timeline import Hold, State, Timeline
+from lda_notes.line.states import Hold, State
+from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Severity
 from lda_notes.record.episode import Episode

@@ -11,8 +11,9 @@ from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
-from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, flushed_on_hold, may_clear
-from lda_notes.line.timeline import Hold
+from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, cleared, flushed_on_hold, may_clear
+from lda_notes.line.proof import blood_of
+from lda_notes.line.states import Hold
 from lda_notes.problems import Related
 from lda_notes.record.events import (
     Access,

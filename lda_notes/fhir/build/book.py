@@ -24,7 +24,8 @@ from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure, Path
 from lda_notes.line.corrections import in_order
-from lda_notes.line.timeline import Beside, Entry, Timeline, build
+from lda_notes.line.corrections import Entry
+from lda_notes.line.timeline import Beside, Timeline, build
 
 Notes = Callable[[Episode, str, datetime, Sequence[Beside]], Note]
 """Writes the note of an event of an episode as it stood at a moment, knowing other stays of the line.

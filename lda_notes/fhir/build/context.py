@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Final
 
 from lda_notes.record import events as ev
-from lda_notes.line.timeline import UnitStay
+from lda_notes.line.states import UnitStay
 from lda_notes.record.episode import PatientIdentifier
 from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, codeable, find
 from lda_notes.fhir.elements import Json, day, period

@@ -18,7 +18,9 @@ from lda_notes.fhir.elements import Json, moment, text_of
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.knowledge.policy import Policy
 from lda_notes.record.parts import Dressing, NotDone
-from lda_notes.line.timeline import Entry, State, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import State
+from lda_notes.line.timeline import Timeline
 
 _CLOCKS: Final[dict[due.ClockName, tuple[str, str]]] = {
     "needle change": ("needle change due", "needle-change"),

@@ -16,7 +16,8 @@ from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.fhir.codes import FLAGGED, slug
 from lda_notes.fhir.elements import Json, concept, moment, period
 from lda_notes.line.states import Danger, Hold
-from lda_notes.line.timeline import Entry, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 
 FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
