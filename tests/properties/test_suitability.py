@@ -142,7 +142,7 @@ def bad_offers(who: dict[str, Any]) -> list[str]:
     texts += [one.says for title in set(TITLES.values()) for one in cautions(shown, "access", title, (), line)]
     told = told_to_use(texts)
     scene = Scene("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
-    parts = {part.name: part.value for part in together._dressing(scene, {})}
+    parts = {name: value for name, value, _ in together._dressed(scene)}
     each: dict[str, list[Any]] = {
         "antisepsis": [{"agent": one, "scrub_s": 120, "dry_s": 180, "fully_dry": True} for one in told["agents"]],
         "lock": [{**HEPARIN_10, "units_per_ml": strength} for strength in told["strengths"]],

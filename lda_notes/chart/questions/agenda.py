@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, Final
 
-from lda_notes.chart.answers import layout
+from lda_notes.chart.answers import layout, values
 from lda_notes.chart.answers.heard import Heard, Reading, Unclear, turned
 from lda_notes.chart.answers.layout import Spot
 from lda_notes.chart.answers.times import Frame, echo
 from lda_notes.chart.answers.values import Option, choose, options, several
 from lda_notes.chart.questions.question import Leaf, Question, leaf, leaves
-from lda_notes.chart.questions.together import GROUPS, JOINED, SUPPLIES, Group, Joined, needle_size, untouched
+from lda_notes.chart.questions.together import SUPPLIES, TOGETHER, Together, untouched
 from lda_notes.chart.questions.trial import CHOSEN, COVERED, Scene
 from lda_notes.check.needs import NEEDS
 from lda_notes.narrative import phrasing
@@ -20,8 +20,7 @@ from lda_notes.problems import Path
 from lda_notes.record.events import Event, PatencyTreatment
 from lda_notes.record.parts import Needle
 
-_TOGETHER: Final[tuple[Group | Joined, ...]] = (*JOINED, *GROUPS)
-_COVERING: Final[dict[str, Group | Joined]] = {name: one for one in _TOGETHER for name in one.covers}
+_COVERING: Final[dict[str, Together]] = {name: one for one in TOGETHER for name in one.covers}
 
 _NOT_BEFORE: Final = frozenset({"id", "kind", "at"})
 
@@ -131,13 +130,8 @@ def _together(one: Leaf, todo: list[Leaf], scene: Scene, answered: frozenset[str
     covering = _COVERING.get(one.name)
     if covering is None or not untouched(covering.covers, scene) or answered & set(covering.covers):
         return None
-    open_ = {other.name: other for other in todo if other.name in covering.covers}
-    question = covering.question(scene, open_) if isinstance(covering, Group) else covering.build(scene, _wide(todo))
+    question = covering.build(scene, {other.name: other for other in todo})
     return None if question is None or question.name in answered else question
-
-
-def _wide(todo: list[Leaf]) -> dict[str, Leaf]:
-    return {leaf.name: leaf for leaf in todo}
 
 
 def _when(scene: Scene) -> Question:
@@ -221,7 +215,7 @@ def _puncture(one: Leaf, scene: Scene) -> Question:
     same = {key: size[key] for key in ("gauge", "length_mm") if key in size}
     default = Heard(((one.path, same),), "the needle that is in") if number == total and len(same) == 2 else None
     return Question(
-        one.name, one.spot.title, f"{asks} Gauge and length in mm.", lambda text, _: needle_size(text, one.path),
+        one.name, one.spot.title, f"{asks} Gauge and length in mm.", lambda text, _: values.needle_size(text, one.path),
         hint="such as 20 19", default=default, needs=(one.need,), explains=(one.spot.says,),
     )  # fmt: skip
 
