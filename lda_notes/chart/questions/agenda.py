@@ -44,7 +44,8 @@ def questions(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
     if scene.event is None:
         return
     yield from _what_changes(scene, answered)
-    todo = _told_at_once([one for one in leaves(scene, answered) if _is_open(one, scene, answered)], scene)
+    open_ = [one for one in leaves(scene, answered) if one.name not in answered]
+    todo = _told_at_once([one for one in open_ if layout.get(scene.facts, one.path) is None], scene)
     if scene.policy.choice("login_shared") == "yes":
         todo.sort(key=lambda one: one.path[0] != "by")  # whose answers these are, a draft of them says from the first
     asked: set[str] = set()
@@ -121,10 +122,6 @@ def _inside(path: Path, spot: Spot) -> Iterator[tuple[Path, Spot]]:
             yield (*head, key), inner
 
 
-def _is_open(one: Leaf, scene: Scene, answered: frozenset[str]) -> bool:
-    return one.name not in answered and layout.get(scene.facts, one.path) is None
-
-
 def _together(one: Leaf, todo: list[Leaf], scene: Scene, answered: frozenset[str]) -> Question | None:
     """Return the question that asks a fact together with others, unless one of them was taken up by itself."""
     covering = _COVERING.get(one.name)
@@ -181,13 +178,13 @@ _DUE_HINT: Final = "such as 2031-03-11 09:40, or +7d for 7 days after the event"
 def _alone(one: Leaf, scene: Scene) -> Question:
     if one.path[0] == "punctures":
         return _puncture(one, scene)
-    words = _septa(scene) if one.path == ("septum",) else None
+    words = options(scene.episode.port.septa) if one.path == ("septum",) else None
     question = leaf(
         one.path,
         one.spot,
         one.need.asks,
         why_not=one.why_not,
-        default=None if _never(one.path) else _default(one.path, scene),
+        default=None if NEVER_BY_DEFAULT & set(map(str, one.path)) else _default(one.path, scene),
         needs=(one.need,),
         words=words,
     )
@@ -230,14 +227,6 @@ def _covering(question: Question, scene: Scene) -> Question:
 
     default = covering(question.default) if question.default else None
     return replace(question, default=default, read=lambda text, frame: turned(question.read(text, frame), covering))
-
-
-def _never(path: Path) -> bool:
-    return bool(NEVER_BY_DEFAULT & {str(step) for step in path})
-
-
-def _septa(scene: Scene) -> tuple[Option, ...]:
-    return options(scene.episode.port.septa)
 
 
 def _default(path: Path, scene: Scene) -> Heard | None:

@@ -250,11 +250,6 @@ class Scene:
         today = self.at.astimezone(self.zone).date()
         return subject(self.line.patient_at(self.at), self.line.port_at(self.at), today, self.line.unread)
 
-    def allergic_to(self, *names: str) -> bool:
-        """Tell whether an allergy to one of ``names`` is on record, or none were asked for."""
-        allergies = self.episode.patient.allergies
-        return allergies is None or any(allergy.substance in names for allergy in allergies)
-
     def earlier(self) -> Iterator[Entry]:
         """Yield the events before this one, the last first: those of the same septum or of the whole port."""
         first = self.episode.port.septa[0]
