@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from lda_notes.chart.answers import layout
 from lda_notes.chart.answers.heard import Heard
 from lda_notes.chart.event import EventForm
-from lda_notes.chart.questions.agenda import NEVER_BY_DEFAULT
 from lda_notes.chart.questions.question import Question
 from lda_notes.chart.talk import COMMANDS, Talk, explanation
 from lda_notes.check.needs import NEEDS
@@ -41,6 +40,16 @@ UNTIL_BLOOD = (
     "1",
 )
 FLUSHED = ("15", "1", "10 10", "a")
+
+NEVER_BY_DEFAULT = frozenset(
+    {
+        *("site", "blood_return", "blood_looks", "blood_return_before", "pain", "response", "dressing_found"),
+        *("bleeding", "needle_intact", "safety_engaged", "connections_secure", "resistance", "withdrawn_ml"),
+        *("patency_before", "needle_in", "complete", "hand_hygiene", "masks", "sterile_gloves", "sterile_field"),
+        *("fully_dry", "identifiers_checked", "allergies_checked", "understanding", "attempts", "discard_ml"),
+    }
+)
+"""Keys of what was seen or done: Enter alone never says them."""
 
 
 @pytest.fixture

@@ -24,16 +24,6 @@ _COVERING: Final[dict[str, Together]] = {name: one for one in TOGETHER for name 
 
 _NOT_BEFORE: Final = frozenset({"id", "kind", "at"})
 
-NEVER_BY_DEFAULT: Final = frozenset(
-    {
-        *("site", "blood_return", "blood_looks", "blood_return_before", "pain", "response", "dressing_found"),
-        *("bleeding", "needle_intact", "safety_engaged", "connections_secure", "resistance", "withdrawn_ml"),
-        *("patency_before", "needle_in", "complete", "hand_hygiene", "masks", "sterile_gloves", "sterile_field"),
-        *("fully_dry", "identifiers_checked", "allergies_checked", "understanding", "attempts", "discard_ml"),
-    }
-)
-"""Keys of what was seen or done: Enter alone never says them."""
-
 
 def questions(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
     """Yield every question that is still to be asked, the next one first."""
@@ -184,7 +174,7 @@ def _alone(one: Leaf, scene: Scene) -> Question:
         one.spot,
         one.need.asks,
         why_not=one.why_not,
-        default=None if NEVER_BY_DEFAULT & set(map(str, one.path)) else _default(one.path, scene),
+        default=_default(one.path, scene),
         needs=(one.need,),
         words=words,
     )
