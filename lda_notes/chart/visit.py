@@ -96,7 +96,7 @@ class VisitForm(EntryForm):
         """Return what is said of one event by its being a part of the visit: who did it, its septum, its use."""
         if kind == IN:
             return {}
-        access = self.step(IN, facts).scene(facts.get(IN) or {}).facts
+        access = self.step(IN, facts).situation(facts.get(IN) or {}).facts
         given = {key: access[key] for key in ("septum", "by") if key in access}
         if kind == USE:
             given["purpose"] = next(option.words for option in _PURPOSES if option.key == facts.get(_THROUGH))
@@ -121,7 +121,9 @@ class VisitForm(EntryForm):
     def questions(self, facts: Facts, answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked of each event of the visit, the next one first."""
         if facts.get(IN):
-            yield from kits.asked(self.basis.kits, answered, self.step(IN, facts).scene(facts[IN]), self._kit_places)
+            yield from kits.asked(
+                self.basis.kits, answered, self.step(IN, facts).situation(facts[IN]), self._kit_places
+            )
         for kind in self.kinds(facts):
             own = frozenset(name.removeprefix(f"{kind}.") for name in answered if name.startswith(f"{kind}."))
             for question in self.step(kind, facts).questions(facts.get(kind) or {}, own):
@@ -201,10 +203,10 @@ class VisitForm(EntryForm):
         """Return the note of the whole visit as it will read, and its events."""
         events = [self.step(kind, facts).finished(facts.get(kind) or {}) for kind in self.kinds(facts)]
         last = self.step(OUT, facts)
-        scene = last.scene(facts.get(OUT) or {})
-        trial = trials.judge(scene.facts, replace(self.basis.standing(), episode=last.episode, line=scene.line))
+        situation = last.situation(facts.get(OUT) or {})
+        trial = trials.judge(situation.facts, replace(self.basis.standing(), episode=last.episode, line=situation.line))
         text = display.preview(trial, self.policy, tuple(event["id"] for event in events))
-        stops = tuple(display.warnings(trial.line.state_at(scene.septum, scene.at), self.zone))
+        stops = tuple(display.warnings(trial.line.state_at(situation.septum, situation.at), self.zone))
         return Review({"events": events}, text, trial.findings, events[0].get("by") or {}, stops)
 
     def moved_on(self, seen: Seen) -> Iterator[str]:

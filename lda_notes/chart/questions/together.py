@@ -16,14 +16,14 @@ from lda_notes.chart.answers.heard import Heard, Reading, Unclear, Value
 from lda_notes.chart.answers.times import Frame, echo, written
 from lda_notes.chart.answers.values import Option
 from lda_notes.chart.questions.question import AS_WRITTEN, EACH, Leaf, Question, WhyNot
-from lda_notes.chart.questions.trial import Scene, allergies
+from lda_notes.chart.questions.trial import Situation, allergies
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 
 Open = Mapping[str, Leaf]
 """The facts that are asked of an event and not said yet, by dotted path."""
 
-Build = Callable[[Scene, Open], Question | None]
+Build = Callable[[Situation, Open], Question | None]
 Read = Callable[[str, Frame], Reading]
 
 SUPPLIES: Final = frozenset({"needle", "dressing", "antisepsis", "lock", "flushes"})
@@ -74,14 +74,14 @@ Part = tuple[str, Any, str]
 
 
 def _spelled(
-    name: str, about: str, asks: str, covers: tuple[str, ...], parts: Callable[[Scene], Sequence[Part]],
+    name: str, about: str, asks: str, covers: tuple[str, ...], parts: Callable[[Situation], Sequence[Part]],
     others: str = _EACH_BY_ITSELF, least: int = 2,
 ) -> Together:  # fmt: skip
     """Return the question that writes facts out; fewer than ``least`` of them are asked one by one."""
 
-    def build(scene: Scene, open_: Open) -> Question | None:
+    def build(situation: Situation, open_: Open) -> Question | None:
         leaves = {name: leaf for name, leaf in open_.items() if name in covers}
-        spelled = [(leaves[fact], value, said) for fact, value, said in parts(scene) if fact in leaves]
+        spelled = [(leaves[fact], value, said) for fact, value, said in parts(situation) if fact in leaves]
         if len(spelled) < least:
             return None
         said = ", ".join(said for _, _, said in spelled)
@@ -115,8 +115,8 @@ DRESSED: Final[tuple[Part, ...]] = (
 """What was seen of the dressing; disc and caps are devices, each asked by itself."""
 
 
-def _dressed(scene: Scene) -> Sequence[Part]:
-    gauze = layout.get(scene.facts, ("dressing", "type")) in ("gauze", "gauze under transparent")
+def _dressed(situation: Situation) -> Sequence[Part]:
+    gauze = layout.get(situation.facts, ("dressing", "type")) in ("gauze", "gauze under transparent")
     return DRESSED[1:] if gauze else DRESSED
 
 
@@ -127,17 +127,17 @@ _DUE: Final = (
 )
 
 
-def _due(scene: Scene) -> Sequence[Part]:
+def _due(situation: Situation) -> Sequence[Part]:
     """Spell out the computed times: the nurse says whether these are what she told."""
-    return tuple(_due_parts(scene))
+    return tuple(_due_parts(situation))
 
 
-def _due_parts(scene: Scene) -> Iterator[Part]:
+def _due_parts(situation: Situation) -> Iterator[Part]:
     for key, what, clocks in _DUE:
-        by = next((by for clock in clocks if (by := scene.due_by(clock))), None)
+        by = next((by for clock in clocks if (by := situation.due_by(clock))), None)
         if by is not None:
-            local = by.astimezone(scene.zone)
-            yield f"next_due.{key}", written(local), f"{what} by {echo(local, scene.zone)}"
+            local = by.astimezone(situation.zone)
+            yield f"next_due.{key}", written(local), f"{what} by {echo(local, situation.zone)}"
 
 
 SPELLED: Final = (
@@ -177,12 +177,12 @@ these may be said in one letter, and that no number, drug or device may, is deci
 _IDENTITY: Final = ("identifiers_checked", "allergies_checked")
 
 
-def _identity(scene: Scene, open_: Open) -> Question | None:
+def _identity(situation: Situation, open_: Open) -> Question | None:
     """Ask whose port this is with the identifiers and the allergies in sight, where they are to be compared."""
     compared, checked = open_.get("identifiers_checked"), open_.get("allergies_checked")
     if compared is None:
         return None
-    patient = scene.episode.patient
+    patient = situation.episode.patient
     born, number = patient.birth_date, patient.identifiers[0].value
     second, shown = ("birth date", phrasing.day(born)) if born else ("record number", number)
     facts: list[tuple[Path, Any]] = [(compared.path, ["name", second])]
@@ -190,7 +190,7 @@ def _identity(scene: Scene, open_: Open) -> Question | None:
     asks = "Is this the patient?"
     if checked is not None and patient.allergies is not None:
         facts.append((checked.path, True))
-        said += f"; allergies checked: {allergies(scene.episode)}"
+        said += f"; allergies checked: {allergies(situation.episode)}"
         asks = "Is this the patient, and did you check the allergies?"
     offered = (Option(AS_WRITTEN, said), Option(EACH, _EACH_BY_ITSELF))
     read_compared, _, _ = values.reader(compared.spot, "identifiers_checked")
@@ -214,7 +214,7 @@ def _identity(scene: Scene, open_: Open) -> Question | None:
 # -- the needle --
 
 
-def _needle(scene: Scene, open_: Open) -> Question | None:
+def _needle(situation: Situation, open_: Open) -> Question | None:
     gauge, length = open_.get("needle.gauge"), open_.get("needle.length_mm")
     if gauge is None or length is None:
         return None
@@ -222,8 +222,8 @@ def _needle(scene: Scene, open_: Open) -> Question | None:
     def read(text: str, _: Frame) -> Reading:
         return Heard((), _EACH_BY_ITSELF) if text.strip().casefold() == EACH else values.needle_size(text, ("needle",))
 
-    part = scene.spot(("needle",))
-    asks = "Which needle?" if scene.kind == "access" else "Which needle is in?"
+    part = situation.spot(("needle",))
+    asks = "Which needle?" if situation.kind == "access" else "Which needle is in?"
     why_not = WhyNot(("needle",), part.why_not) if part and part.why_not else WhyNot(gauge.path, "not_assessed")
     asks = f"{asks} Gauge and length in mm, or scan its label."
     return _asked((gauge, length), "needle", "needle", asks, read, hint="such as 20 19", why_not=why_not)
@@ -237,7 +237,7 @@ _NUMBERS: Final = re.compile(r"(\S+)(?:\s*[,/]\s*|\s+)(\S+)")
 def _pair(first: str, second: str, name: str, about: str, asks: str, hint: str) -> Together:
     """Return the question for two numbers that are read off one after the other, each typed as it was."""
 
-    def build(_: Scene, open_: Open) -> Question | None:
+    def build(_: Situation, open_: Open) -> Question | None:
         pair = (open_.get(first), open_.get(second))
         if pair[0] is None or pair[1] is None:
             return None
@@ -284,16 +284,16 @@ TRIED: Final = "gentle push-pause flush"
 _FLUSH: Final = ("hub_scrub_s", "flushes.0.solution", "flushes.0.technique")
 
 
-def _flush(scene: Scene, open_: Open) -> Question | None:
+def _flush(situation: Situation, open_: Open) -> Question | None:
     """Ask first whether a line on hold was flushed at all: the one letter that says most says that it was not."""
     flushed = [leaf for name, leaf in open_.items() if name.startswith("flushes.0.")]
-    if not flushed or not scene.held:
+    if not flushed or not situation.held:
         return None
     offered = (Option("h", f"no, {ON_HOLD}"), Option(EACH, "it was flushed: each fact by itself"))
 
     def read(text: str, _: Frame) -> Reading:
         match text.strip().casefold():
-            case "h" | "n" | "no" if TRIED in (scene.facts.get("steps_tried") or ()):
+            case "h" | "n" | "no" if TRIED in (situation.facts.get("steps_tried") or ()):
                 return Unclear(f"You charted that a {TRIED} was tried. Type e and chart that flush.")
             case "h" | "n" | "no":
                 return Heard(((("flushes", "not_done"), ON_HOLD),), f"not done: {ON_HOLD}")
@@ -338,7 +338,7 @@ _BLOOD: Final[dict[str, tuple[str, dict[str, str]]]] = {
 }
 
 
-def _blood(_: Scene, open_: Open) -> Question | None:
+def _blood(_: Situation, open_: Open) -> Question | None:
     leaf = open_.get("blood_return")
     if leaf is None:
         return None
@@ -358,13 +358,13 @@ def _blood(_: Scene, open_: Open) -> Question | None:
 _INFUSION: Final = "infusion connected"
 
 
-def _lock(scene: Scene, open_: Open) -> Question | None:
+def _lock(situation: Situation, open_: Open) -> Question | None:
     leaf = open_.get("lock.drug")
     if leaf is None:
         return None
-    held = scene.held
+    held = situation.held
     asks = f"{HELD_ASKS}was it locked even so?" if held else "What is the line locked with?"
-    runs = scene.spot(("infusion",)) is not None and not held
+    runs = situation.spot(("infusion",)) is not None and not held
     none: Path = ("lock", "not_done")
     choices: Chosen = {
         **({"i": ("none, an infusion runs", ((none, _INFUSION),))} if runs else {}),
@@ -374,7 +374,7 @@ def _lock(scene: Scene, open_: Open) -> Question | None:
     return _one_of(leaf, "lock", "lock", asks, choices)
 
 
-def _anesthetic(_: Scene, open_: Open) -> Question | None:
+def _anesthetic(_: Situation, open_: Open) -> Question | None:
     leaf = open_.get("anesthetic.agent")
     if leaf is None:
         return None
@@ -395,6 +395,6 @@ TOGETHER: Final[tuple[Together, ...]] = (
 """Every question that gives several facts, each with the facts that it may give; of a fact in two, the last counts."""
 
 
-def untouched(covers: tuple[str, ...], scene: Scene) -> bool:
+def untouched(covers: tuple[str, ...], situation: Situation) -> bool:
     """Tell whether none of the facts is said."""
-    return all(layout.get(scene.facts, layout.parse(name)) is None for name in covers)
+    return all(layout.get(situation.facts, layout.parse(name)) is None for name in covers)
