@@ -12,12 +12,12 @@ from typing import Any, Final
 from lda_notes.chart.answers import layout
 from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear, turned
 from lda_notes.chart.answers.times import Frame
-from lda_notes.chart.answers.values import Option, choose
+from lda_notes.chart.answers.values import Option
 from lda_notes.chart.event import EventForm
 from lda_notes.chart.form import Basis, EntryForm, Facts, Review, Say
 from lda_notes.chart.questions import kits
 from lda_notes.chart.questions import trial as trials
-from lda_notes.chart.questions.question import Question
+from lda_notes.chart.questions.question import Question, one_of
 from lda_notes.chart.terminal import display
 from lda_notes.check.conditions import one_visit
 from lda_notes.problems import Path
@@ -216,14 +216,8 @@ class VisitForm(EntryForm):
 
 
 def _through() -> Question:
-    def read(text: str, _: Frame) -> Reading:
-        chosen = choose(text, _PURPOSES)
-        return chosen if isinstance(chosen, Unclear) else Heard((((_THROUGH,), chosen.key),), chosen.words)
-
-    return Question(
-        _THROUGH, "through the line", "What else went through the line before the needle came out?", read, _PURPOSES,
-        needed=True,
-    )  # fmt: skip
+    choices = [(option, Heard((((_THROUGH,), option.key),), option.words)) for option in _PURPOSES]
+    return one_of(_THROUGH, "through the line", "What else went through the line before the needle came out?", choices)
 
 
 def _under(kind: str, question: Question) -> Question:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -62,6 +62,27 @@ class Question:
     explains: tuple[str, ...] = ()
     supply: Path | None = None
     needed: bool = False
+
+
+Choices = Sequence[tuple[Option, Heard]]
+"""What may be chosen, each with the facts that it gives."""
+
+
+def chosen_from(choices: Choices) -> Callable[[str, Frame], Heard | Unclear]:
+    """Return what reads an answer as one of ``choices``."""
+    offered, heard = [option for option, _ in choices], {option.key: heard for option, heard in choices}
+
+    def read(text: str, _: Frame) -> Heard | Unclear:
+        chosen = values.choose(text, offered)
+        return chosen if isinstance(chosen, Unclear) else heard[chosen.key]
+
+    return read
+
+
+def one_of(name: str, about: str, asks: str, choices: Choices) -> Question:
+    """Return a question that needs one of several answers."""
+    offered = tuple(option for option, _ in choices)
+    return Question(name, about, asks, chosen_from(choices), offered, needed=True)
 
 
 def leaf(

@@ -15,7 +15,7 @@ from lda_notes.chart.answers import layout, values
 from lda_notes.chart.answers.heard import Heard, Reading, Unclear, Value
 from lda_notes.chart.answers.times import Frame, echo, written
 from lda_notes.chart.answers.values import Option
-from lda_notes.chart.questions.question import AS_WRITTEN, EACH, Leaf, Question, WhyNot
+from lda_notes.chart.questions.question import AS_WRITTEN, EACH, Choices, Leaf, Question, WhyNot, chosen_from
 from lda_notes.chart.questions.trial import Situation, allergies
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
@@ -309,42 +309,39 @@ def _flush(situation: Situation, open_: Open) -> Question | None:
 
 # -- one of several: the blood, the lock, the anesthetic --
 
-Chosen = Mapping[str, tuple[str, tuple[tuple[Path, Any], ...]]]
-"""By the key to type: the words offered, and the facts that they stand for."""
-
 
 def _one_of(
-    leaf: Leaf, name: str, about: str, asks: str, choices: Chosen, covers: tuple[str, ...] = ()
+    leaf: Leaf, name: str, about: str, asks: str, choices: Choices, covers: tuple[str, ...] = ()
 ) -> Question:  # fmt: skip
-    offered = tuple(Option(key, words) for key, (words, _) in choices.items())
-
-    def read(text: str, _: Frame) -> Reading:
-        chosen = values.choose(text, offered)
-        return chosen if isinstance(chosen, Unclear) else Heard(choices[chosen.key][1], chosen.words)
-
-    return _asked((leaf,), name, about, asks, read, offered, why_not=leaf.why_not, covers=covers)
+    offered = tuple(option for option, _ in choices)
+    return _asked((leaf,), name, about, asks, chosen_from(choices), offered, why_not=leaf.why_not, covers=covers)
 
 
-def _words_of(leaf: Leaf) -> Chosen:
-    return {one.key: (one.words, ((leaf.path, one.words),)) for one in values.options(leaf.spot.words)}
+def _choice(key: str, words: str, *facts: tuple[Path, Any]) -> tuple[Option, Heard]:
+    return Option(key, words), Heard(facts, words)
 
 
-_BLOOD: Final[dict[str, tuple[str, dict[str, str]]]] = {
-    "w": ("present, like whole blood", {"blood_return": "present", "blood_looks": "like whole blood"}),
-    "t": ("present, but thin", {"blood_return": "present", "blood_looks": "thin"}),
-    "c": ("present, but clotted", {"blood_return": "present", "blood_looks": "clotted"}),
-    "s": ("sluggish", {"blood_return": "sluggish"}),
-    "n": ("none", {"blood_return": "none"}),
-}
+def _words_of(leaf: Leaf) -> list[tuple[Option, Heard]]:
+    return [_choice(one.key, one.words, (leaf.path, one.words)) for one in values.options(leaf.spot.words)]
+
+
+_BLOOD: Final = (
+    ("w", "present, like whole blood", "present", "like whole blood"),
+    ("t", "present, but thin", "present", "thin"),
+    ("c", "present, but clotted", "present", "clotted"),
+    ("s", "sluggish", "sluggish", None),
+    ("n", "none", "none", None),
+)
 
 
 def _blood(_: Situation, open_: Open) -> Question | None:
     leaf = open_.get("blood_return")
     if leaf is None:
         return None
-    choices = {
-        key: (words, tuple(((name,), value) for name, value in facts.items())) for key, (words, facts) in _BLOOD.items()
-    }
+    choices = [
+        _choice(key, words, (("blood_return",), back), *(((("blood_looks",), looks),) if looks else ()))
+        for key, words, back, looks in _BLOOD
+    ]
     whole = _one_of(leaf, "blood", "blood return", "Blood return?", choices, ("blood_return", "blood_looks"))
 
     def read(text: str, frame: Frame) -> Reading:
@@ -366,11 +363,11 @@ def _lock(situation: Situation, open_: Open) -> Question | None:
     asks = f"{HELD_ASKS}was it locked even so?" if held else "What is the line locked with?"
     runs = situation.spot(("infusion",)) is not None and not held
     none: Path = ("lock", "not_done")
-    choices: Chosen = {
-        **({"i": ("none, an infusion runs", ((none, _INFUSION),))} if runs else {}),
-        **({"h": (f"none, {ON_HOLD}", ((none, ON_HOLD),))} if held else {}),
-        **_words_of(leaf),
-    }
+    choices = [
+        *([_choice("i", "none, an infusion runs", (none, _INFUSION))] if runs else []),
+        *([_choice("h", f"none, {ON_HOLD}", (none, ON_HOLD))] if held else []),
+        *_words_of(leaf),
+    ]
     return _one_of(leaf, "lock", "lock", asks, choices)
 
 
@@ -378,7 +375,7 @@ def _anesthetic(_: Situation, open_: Open) -> Question | None:
     leaf = open_.get("anesthetic.agent")
     if leaf is None:
         return None
-    choices: Chosen = {"n": ("none used", ((("anesthetic",), "none used"),)), **_words_of(leaf)}
+    choices = [_choice("n", "none used", (("anesthetic",), "none used")), *_words_of(leaf)]
     return _one_of(leaf, "anesthetic", "local anesthetic", "What was the skin numbed with?", choices)
 
 
