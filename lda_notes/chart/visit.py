@@ -22,7 +22,7 @@ from lda_notes.chart.session import Review
 from lda_notes.chart.subject import EventSubject, next_id
 from lda_notes.chart.talk import Say
 from lda_notes.chart.times import Frame
-from lda_notes.check.conditions import one_visit
+from lda_notes.check.visits import one_visit
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import ALONE, Others
 from lda_notes.problems import Path
