@@ -383,7 +383,6 @@ VARIES: Final[Mapping[str, Mapping[str, Condition]]] = {
 }
 """Conditions that differ by kind; a fact is asked in any case of a kind that is not named."""
 
-
 VISIT: Final[Mapping[str, Mapping[str, Callable[[Any, Episode, Policy], bool]]]] = {
     "under way": {"de-access": not_identified},
     "why due": {"de-access": not_identified},

@@ -13,63 +13,26 @@ from types import MappingProxyType
 from typing import Any, Final
 
 SNOMED_CT: Final = "http://snomed.info/sct"
-
-
 LOINC: Final = "http://loinc.org"
-
-
 DICOM: Final = "http://dicom.nema.org/resources/ontology/DCM"
-
-
 ICD_10_CM: Final = "http://hl7.org/fhir/sid/icd-10-cm"
-
-
 V3_ROUTE: Final = "http://terminology.hl7.org/CodeSystem/v3-RouteOfAdministration"
-
-
 V3_DATA_OPERATION: Final = "http://terminology.hl7.org/CodeSystem/v3-DataOperation"
-
-
 V3_ACT_CODE: Final = "http://terminology.hl7.org/CodeSystem/v3-ActCode"
-
-
 V2_IDENTIFIER_TYPE: Final = "http://terminology.hl7.org/CodeSystem/v2-0203"
-
-
 OBSERVATION_CATEGORY: Final = "http://terminology.hl7.org/CodeSystem/observation-category"
-
-
 DATA_ABSENT_REASON: Final = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
-
-
 PARTICIPANT_TYPE: Final = "http://terminology.hl7.org/CodeSystem/provenance-participant-type"
-
-
 FLAG_CATEGORY: Final = "http://terminology.hl7.org/CodeSystem/flag-category"
-
-
 ALLERGY_CLINICAL: Final = "http://terminology.hl7.org/CodeSystem/allergyintolerance-clinical"
-
-
 ALLERGY_STATUS: Final = "http://terminology.hl7.org/CodeSystem/allergyintolerance-verification"
-
-
 CONDITION_STATUS: Final = "http://terminology.hl7.org/CodeSystem/condition-ver-status"
-
-
 US_CORE_DOCUMENT_CATEGORY: Final = "http://hl7.org/fhir/us/core/CodeSystem/us-core-documentreference-category"
-
-
 GS1_DEVICE_IDENTIFIER: Final = "http://hl7.org/fhir/NamingSystem/gs1-di"
 """``udiCarrier.issuer`` of a GS1 device identifier, as R4's definition of the element gives it."""
 
-
 _R4: Final = "FHIR R4 4.0.1 core definitions"
-
-
 _GPS: Final = "SNOMED International Global Patient Set (fully specified name)"
-
-
 _DICOM_SETS: Final = (
     "DICOM context groups as FHIR value sets (display); SNOMED International Global Patient Set, "
     "as a value set in HL7 Terminology 7.0.1 (code, fully specified name)"
@@ -163,7 +126,6 @@ CODES: Final[tuple[Code, ...]] = (
 )
 """Every code that may be emitted."""
 
-
 NOT_EMITTED: Final[tuple[tuple[str, str], ...]] = (
     ("access, needle removal and flush of a port", "no verified code found: our own code alone"),
     ("blood return, site, dressing state, waste volume, resistance", "no verified code found: our own code alone"),
@@ -175,7 +137,6 @@ NOT_EMITTED: Final[tuple[tuple[str, str], ...]] = (
     ("complications in ICD-10-CM", "verified, but a diagnosis is not ours to make"),
 )
 """What goes out without a code of others, or not at all, and why: printed beside the table of codes."""
-
 
 BY_KEY: Final[Mapping[tuple[str, str], Code]] = MappingProxyType({(code.system, code.code): code for code in CODES})
 

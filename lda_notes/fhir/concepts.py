@@ -115,7 +115,6 @@ GIVEN: Final[Mapping[str, str]] = MappingProxyType(
 )
 """What goes through the line in a use, by its purpose; for other purposes blood or a lock comes out."""
 
-
 FLAGGED: Final[Mapping[str, str]] = MappingProxyType(
     {
         "D1": "Heparin in the line of a patient who is to have none",

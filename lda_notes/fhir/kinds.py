@@ -52,7 +52,6 @@ ACTS: Final[Mapping[str, Act]] = MappingProxyType(
 )
 """The kinds that are Procedures. The others are looks, moves and corrections: Observations alone."""
 
-
 _REASON_ELSEWHERE: Final = frozenset({*ACTS, "addendum", "amendment", "retraction"})
 """Kinds whose reason stands in the Procedure or in the Provenance."""
 
@@ -84,10 +83,8 @@ PANELS_OF: Final[Mapping[str, tuple[Panel, ...]]] = MappingProxyType(
 )
 """The panels of each kind of event."""
 
-
 INNER: Final[Mapping[str, type[Model]]] = MappingProxyType({"technique": Technique, "scale": Scale, "needle": Needle})
 """Parts within parts whose facts stand in the same panel as their owner's, and their types."""
-
 
 EMPTY_INNER: Final[Mapping[str, str]] = MappingProxyType(
     {"technique": "technique", "needle": component("needle of the puncture")}

@@ -28,7 +28,6 @@ def _vocabulary() -> Iterator[str]:
 WORDS: Final[Mapping[str, str]] = MappingProxyType({word: f"word.{slug(word)}" for word in _vocabulary()})
 """The code of every word that records may say, in the code system of our own."""
 
-
 DRUGS: Final = frozenset(
     WORDS[word]
     for names in (
@@ -40,7 +39,6 @@ DRUGS: Final = frozenset(
     for word in get_args(names)
 )
 """The codes of drugs and solutions: a facility may put its own code beside them."""
-
 
 LOCAL: Final[Mapping[str, str]] = MappingProxyType(
     {concept.local: concept.text for concept in CONCEPTS.values()} | {code: word for word, code in WORDS.items()}

@@ -94,7 +94,6 @@ PERSON: Final[tuple[tuple[str, str, Form], ...]] = (
 )
 """What a person says beyond the name, by field, concept and form."""
 
-
 PANELS: Final[tuple[Panel, ...]] = (
     Panel(
         "care checks",

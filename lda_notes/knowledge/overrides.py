@@ -16,8 +16,6 @@ from lda_notes.knowledge.sources import Citation, local
 from lda_notes.problems import Finding, Path
 
 _SOURCE_KEYS: Final = ("title", "date", "address")
-
-
 _LONGEST_TITLE: Final = 55
 
 
@@ -74,8 +72,6 @@ def _silenced(data: object, faults: list[Finding]) -> Iterator[Silenced]:
 
 
 _PARTS: Final = ("source", "limits", "silence")
-
-
 _SILENCE: Final = "Write each as {rule: name-of-the-rule, reason: why, date: 2031-01-15}."
 
 

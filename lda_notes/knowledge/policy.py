@@ -25,10 +25,7 @@ _SPANS: Final[Mapping[str, datetime.timedelta]] = MappingProxyType(
     }
 )
 
-
 _MICROSECOND: Final = datetime.timedelta(microseconds=1)
-
-
 _WITHOUT_S: Final = frozenset(
     {*_SPANS, "months", "years", "attempts", "doses", "points", "identifiers", "units", "line days", "hospital days"}
 )

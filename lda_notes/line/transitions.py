@@ -270,8 +270,6 @@ def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
 
 
 _ANY_PORT: Final = Port(id="any")
-
-
 _NOTHING_BEFORE: Final = State("")
 
 
