@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Final
 
@@ -184,7 +184,8 @@ _BY_POLICY: Final[dict[str, tuple[End, ...]]] = {
 def begins(look: Look, *, whole_port_only: bool = False) -> Iterator[Hold]:
     """Yield each hold that the event gives a reason for, known or not."""
     event = look.event
-    if isinstance(event, ev.Correcting) or not look.before.port_in:
+    port_in = look.before.port_in or isinstance(event, ev.PortImplanted)
+    if isinstance(event, ev.Correcting) or not port_in:
         return
     for row in _worth_asking(look):
         if whole_port_only and not row.whole_port:
@@ -316,11 +317,7 @@ def flushed_on_hold(event: ev.Event, holds: Iterable[Hold]) -> Hold | None:
     """Return the hold that already lasted on the day on which the port was flushed elsewhere; None for none."""
     if not isinstance(event, ev.FlushedElsewhere):
         return None
-    return next((hold for hold in holds if hold.since.date() <= _day(event.on)), None)
-
-
-def _day(on: date | datetime) -> date:
-    return on.date() if isinstance(on, datetime) else on
+    return next((hold for hold in holds if hold.since.date() <= event.on), None)
 
 
 def is_fresh(at: datetime, implanted: datetime | None, policy: Policy) -> bool:
