@@ -53,13 +53,20 @@ MODULES = (
     "lda_notes/fhir/build/corrections.py",
     "lda_notes/fhir/build/standing.py",
     "lda_notes/fhir/build/fold.py",
+    "lda_notes/fhir/build/known.py",
+    "lda_notes/fhir/build/observations.py",
+    "lda_notes/fhir/build/context.py",
 )
 NAMED_TESTS = ("tests/rules/test_named_mutations.py", "tests/handoff/test_handoff.py")
 FHIR_TESTS = (
     "tests/rules/test_named_mutations.py",
-    "tests/fhir/test_bundle.py",
+    "tests/fhir/test_what_is_held.py",
+    "tests/fhir/test_what_is_due.py",
+    "tests/fhir/test_what_was_done.py",
+    "tests/fhir/test_what_was_corrected.py",
     "tests/fhir/test_over_time.py",
     "tests/fhir/test_whose_bundle.py",
+    "tests/fhir/test_bundle.py",
 )
 TESTS = (
     "tests/rules/test_cases.py::test_case",

@@ -14,11 +14,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from lda_notes.chart import paths
-from lda_notes.chart.answers import Option, choose
-from lda_notes.chart.heard import Heard, Reading, Unclear
-from lda_notes.chart.question import Question
-from lda_notes.chart.times import Frame
+from lda_notes.chart.answers import layout
+from lda_notes.chart.answers.heard import Heard, Reading, Unclear
+from lda_notes.chart.answers.times import Frame
+from lda_notes.chart.answers.values import Option, choose
+from lda_notes.chart.questions.question import Question
+from lda_notes.chart.questions.trial import Scene
 from lda_notes.files.output import write_private
 from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import Policy
@@ -113,7 +114,7 @@ def remember(at: Path, entry: Mapping[str, Any], patient: tuple[str, ...]) -> No
         for event in events
         for name in _WORDS
         if "of" not in event  # the reason of a correction is of that entry alone
-        and isinstance(words := paths.get(event, paths.parse(name)), str)
+        and isinstance(words := layout.get(event, layout.parse(name)), str)
         and _anybodys(words, patient)
     }
     kept = last_words(at)
@@ -129,7 +130,7 @@ def _anybodys(words: str, patient: tuple[str, ...]) -> bool:
 def picked(question: Question, words: str) -> Question:
     """Return a question in one's own words with the last words as its pick."""
     offered = (Option("1", words),)
-    facts = ((paths.parse(question.name), words),)
+    facts = ((layout.parse(question.name), words),)
 
     def read(text: str, frame: Frame) -> Reading:
         return Heard(facts, words) if text.strip() == "1" else question.read(text, frame)
@@ -142,10 +143,10 @@ def of_entry(entry: Mapping[str, Any]) -> Kit:
     kit: dict[str, Any] = {}
     for event in entry.get("events", (entry,)):
         for name in _SAID:
-            value = paths.get(event, paths.parse(name))
+            value = layout.get(event, layout.parse(name))
             if value is not None and not isinstance(value, dict | list) and name not in kit:
                 kit[name] = value
-        if paths.get(event, ("flushes", 0, "solution")) not in (None, _SALINE):
+        if layout.get(event, ("flushes", 0, "solution")) not in (None, _SALINE):
             kit.pop("flushes.0.syringe_ml", None)
     return {name: value for name, value in kit.items() if value is not False}
 
@@ -172,13 +173,14 @@ Places = Callable[[str], tuple[FactPath, ...]]
 """Tells where in what is charted the fact of a name goes; nowhere where it is not asked."""
 
 
-def question(
-    kits: Mapping[str, Kit], who: Subject, allergies_known: bool, policy: Policy, places: Places
-) -> Question | None:
-    """Return the question which kit was used; None when none has anything that is asked here."""
+def asked(kits: Mapping[str, Kit], answered: frozenset[str], scene: Scene, places: Places) -> Iterator[Question]:
+    """Yield the question which kit was used, unless it is answered or none has anything that is asked here."""
+    if QUESTION in answered:
+        return
+    allergies_known = scene.line.patient_at(scene.at).allergies is not None
     offered: dict[str, tuple[Option, Heard]] = {}
     for name, kit in kits.items():
-        wrong = dict(unsuited(kit, who, allergies_known, policy))
+        wrong = dict(unsuited(kit, scene.patient, allergies_known, scene.policy))
         fits = {key: value for key, value in kit.items() if key not in wrong and places(key)}
         if not fits:
             continue
@@ -190,7 +192,7 @@ def question(
         key = str(len(offered) + 1)
         offered[key] = Option(key, words), Heard(tuple(facts), words, f"{name}, as written")
     if not offered:
-        return None
+        return
     options = (*(option for option, _ in offered.values()), Option("n", "none of these"))
 
     def read(text: str, _: Frame) -> Reading:
@@ -200,7 +202,7 @@ def question(
             return chosen
         return Heard((), "none") if chosen.key == "n" else offered[chosen.key][1]
 
-    return Question(
+    yield Question(
         QUESTION, QUESTION, "Was it one of your kits? What it says is charted as used.", read, options,
         explains=("Kits are yours alone. Type k and a name where you sign to keep what an entry used as one.",),
     )  # fmt: skip

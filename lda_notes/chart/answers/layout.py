@@ -1,9 +1,9 @@
-"""What the record's layout says of one fact: how it is called, what it may hold, whether it takes a reason why not."""
+"""Facts on their paths, as plain values, and what the record's layout says of each."""
 
 from __future__ import annotations
 
 import types
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -13,7 +13,81 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import AwareDatetime, BaseModel
 
 from lda_notes.problems import Path
+from lda_notes.record.events import Event
 from lda_notes.record.parts import NotAssessed, NotDone, Person
+
+
+def get(data: Any, path: Path) -> Any:
+    """Return the value at ``path``; None where there is none."""
+    for step in path:
+        if isinstance(data, dict):
+            data = data.get(step)
+        elif isinstance(data, list) and isinstance(step, int) and 0 <= step < len(data):
+            data = data[step]
+        else:
+            return None
+    return data
+
+
+def put(data: Any, path: Path, value: Any) -> Any:
+    """Return ``data`` with ``value`` at ``path``; parts on the way are made, a reason why not gives way to facts."""
+    if not path:
+        return value
+    step, rest = path[0], path[1:]
+    if isinstance(step, int):
+        items = list(data) if isinstance(data, list) else []
+        items.extend({} for _ in range(step + 1 - len(items)))
+        items[step] = put(items[step], rest, value)
+        return items
+    entries = dict(data) if isinstance(data, dict) and not is_why_not(data) else {}
+    entries[step] = put(entries.get(step), rest, value)
+    return entries
+
+
+def drop(data: Any, path: Path) -> Any:
+    """Return ``data`` without the value at ``path``; a part left empty goes too."""
+    if not path or get(data, path) is None:
+        return data
+    step, rest = path[0], path[1:]
+    if isinstance(data, list):
+        items = list(data)
+        inner = drop(items[step], rest) if rest else None  # type: ignore[index]
+        if inner:
+            items[step] = inner  # type: ignore[index]
+        else:
+            del items[step]  # type: ignore[arg-type]
+        return items
+    entries = dict(data)
+    inner = drop(entries[step], rest) if rest else None
+    if inner:
+        entries[step] = inner
+    else:
+        del entries[step]
+    return entries
+
+
+def is_why_not(value: Any) -> bool:
+    """Tell whether a value is a reason why there are no facts."""
+    return isinstance(value, dict) and bool({"not_assessed", "not_done"} & value.keys())
+
+
+def fold(facts: Iterable[tuple[Path, Any]], onto: Any = None) -> dict[str, Any]:
+    """Return facts as one nested value, later ones over earlier ones; None takes a fact away."""
+    data: Any = dict(onto or {})
+    for path, value in facts:
+        data = drop(data, path) if value is None else put(data, path, value)
+    return dict(data)
+
+
+def parse(text: str) -> Path:
+    """Return the path that a dotted name such as ``flushes.0.volume_ml`` means."""
+    return tuple(int(step) if step.isascii() and step.isdigit() else step for step in text.strip().split("."))
+
+
+def dotted(path: Path) -> str:
+    """Return a path as it is typed."""
+    return ".".join(str(step) for step in path)
+
 
 Sort = Literal["choice", "several", "yes or no", "time", "day", "number", "whole number", "text", "texts", "person"]
 
@@ -137,3 +211,33 @@ _PLAIN: dict[Any, Sort] = {
     int: "whole number",
     str: "text",
 }
+
+
+def plain_number(value: Decimal) -> int | float:
+    """Return a number as JSON holds it: whole where it is whole."""
+    return int(value) if value == value.to_integral_value() else float(value)
+
+
+def plain_event(event: Event) -> dict[str, Any]:
+    """Return an event as plain values, numbers as numbers and times to the minute."""
+    data = event.model_dump(mode="json", exclude_unset=True)
+    return {key: _plain(type(event), (key,), value) for key, value in data.items()}
+
+
+def plain_part(model: type[BaseModel], path: Path, part: BaseModel) -> dict[str, Any]:
+    """Return the part of ``model`` at ``path`` as plain values, as `plain_event` does."""
+    made: dict[str, Any] = _plain(model, path, part.model_dump(mode="json", exclude_unset=True, exclude_none=True))
+    return made
+
+
+def _plain(model: type[BaseModel], path: Path, value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(model, (*path, key), inner) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [_plain(model, (*path, at), inner) for at, inner in enumerate(value)]
+    found = spot(model, path)
+    if found is None or not isinstance(value, str):
+        return value
+    if found.sort in ("number", "whole number"):
+        return plain_number(Decimal(value))
+    return datetime.fromisoformat(value).isoformat(timespec="minutes") if found.sort == "time" else value

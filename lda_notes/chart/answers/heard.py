@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any
 
 from lda_notes.problems import Path
@@ -35,6 +36,10 @@ class Heard:
     said: str
     brief: str = ""
 
+    def under(self, head: str) -> Heard:
+        """Return the same facts as facts of a part."""
+        return replace(self, facts=tuple(((head, *path), value) for path, value in self.facts))
+
 
 @dataclass(frozen=True, slots=True)
 class Doubtful:
@@ -45,3 +50,14 @@ class Doubtful:
 
 
 Reading = Heard | Unclear | Doubtful
+
+
+def turned(reading: Reading, change: Callable[[Heard], Heard]) -> Reading:
+    """Return a reading with what was heard changed; what was not understood stays so."""
+    match reading:
+        case Heard():
+            return change(reading)
+        case Doubtful():
+            return replace(reading, heard=change(reading.heard))
+        case Unclear():
+            return reading

@@ -3,33 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from lda_notes.files.syntax import read_json, read_yaml
 from lda_notes.problems import Failure
-
-
-@dataclass
-class Given:
-    """Answers by the name of their question or fact, as they would be typed."""
-
-    answers: dict[str, str] = field(default_factory=dict)
-
-    @property
-    def names(self) -> frozenset[str]:
-        """The names whose question is in the future."""
-        return frozenset(self.answers)
-
-    def take(self, name: str) -> str | None:
-        """Return the answer for a question, once."""
-        return self.answers.pop(name, None)
-
-    def take_rest(self) -> dict[str, str]:
-        """Return the answers whose question never came."""
-        left, self.answers = self.answers, {}
-        return left
 
 
 def from_options(pairs: tuple[str, ...]) -> dict[str, str]:

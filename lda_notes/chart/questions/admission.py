@@ -9,7 +9,7 @@ from functools import cache
 from typing import Final
 from zoneinfo import available_timezones
 
-from lda_notes.chart.heard import Unclear, Value
+from lda_notes.chart.answers.heard import Unclear, Value
 from lda_notes.narrative import phrasing
 
 Read = Callable[[str], Value | Unclear]

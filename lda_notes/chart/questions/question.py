@@ -1,21 +1,102 @@
-"""The single facts that are asked of an event, in the order of the work, as the table of needs has them."""
+"""One fact to ask for, and the question that asks it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from pydantic import BaseModel
 
-from lda_notes.chart import paths
-from lda_notes.chart.layout import Spot
-from lda_notes.chart.question import WhyNot
-from lda_notes.chart.scene import Scene
+from lda_notes.chart.answers import layout, values
+from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.answers.layout import Spot, dotted
+from lda_notes.chart.answers.times import Frame
+from lda_notes.chart.answers.values import Option
+from lda_notes.chart.questions.trial import Scene
 from lda_notes.check.conditions import Need, in_trouble
 from lda_notes.check.needs import NEEDS
 from lda_notes.problems import Path
 from lda_notes.record.parts import Needle, NotAssessed, NotDone
+
+EACH = "e"
+"""Typed at a question that stands for several: ask each by itself."""
+
+AS_WRITTEN = "a"
+"""Typed at a question that spells out several facts: all of them are as written there."""
+
+
+@dataclass(frozen=True, slots=True)
+class WhyNot:
+    """Where a reason goes that is typed instead of an answer: the fact or the part, and under which key."""
+
+    path: Path
+    key: Literal["not_assessed", "not_done"]
+
+    @property
+    def said(self) -> str:
+        """Return the reason's kind in words."""
+        return self.key.replace("_", " ")
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked next.
+
+    ``name`` identifies it; ``covers`` are the names of the facts it stands for, which are asked one by one when it is
+    answered with `EACH`. ``default`` is what Enter takes; None where the answer must be said. ``about`` names what it
+    asks, for the words said back; ``supply`` is the part that a scanned label would fill. ``needed`` marks what cannot
+    be left open: there is no entry without it.
+    """
+
+    name: str
+    about: str
+    asks: str
+    read: Callable[[str, Frame], Reading]
+    options: tuple[Option, ...] = ()
+    hint: str = ""
+    why_not: WhyNot | None = None
+    default: Heard | None = None
+    covers: tuple[str, ...] = ()
+    needs: tuple[Need, ...] = ()
+    explains: tuple[str, ...] = ()
+    supply: Path | None = None
+    needed: bool = False
+
+
+def leaf(
+    path: Path,
+    spot: Spot,
+    asks: str,
+    *,
+    why_not: WhyNot | None = None,
+    default: Heard | None = None,
+    needs: tuple[Need, ...] = (),
+    words: tuple[Option, ...] | None = None,
+) -> Question:
+    """Return the question for one fact, read as the layout says."""
+    key = str(path[-1])
+    read_value, options, hint = values.reader(spot, key)
+    if words is not None:
+        options = words
+
+    def read(text: str, frame: Frame) -> Reading:
+        value = values.choose(text, words) if words is not None else read_value(text, frame)
+        if isinstance(value, Unclear):
+            return value
+        if isinstance(value, Option):
+            return Heard(((path, value.words),), value.words)
+        heard = Heard(((path, value.value),), value.said)
+        if value.doubt:
+            return Doubtful(heard, value.doubt)
+        if spot.sort == "text" and len(value.said) == 1:
+            return Doubtful(heard, f'Recorded as typed: "{value.said}".')
+        return heard
+
+    if why_not is None and spot.why_not is not None:
+        why_not = WhyNot(path, spot.why_not)
+    return Question(dotted(path), spot.title, asks, read, options, hint, why_not, default, (), needs, (spot.says,))
+
 
 AT_SIGNING: Final = frozenset({"charted_at", "seal"})
 """Facts that signing itself gives."""
@@ -33,7 +114,7 @@ class Leaf:
     @property
     def name(self) -> str:
         """The path as it is typed."""
-        return paths.dotted(self.path)
+        return layout.dotted(self.path)
 
 
 def leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
@@ -82,7 +163,7 @@ def _real_paths(path: tuple[str, ...], scene: Scene) -> Iterator[Path]:
 
 def _count(head: Path, scene: Scene) -> int:
     """Return how many items of a list are asked for: those begun, each puncture, a problem for each new trouble."""
-    items = paths.get(scene.facts, head)
+    items = layout.get(scene.facts, head)
     begun = len(items) if isinstance(items, list) else 0
     if head == ("punctures",) and isinstance(attempts := scene.facts.get("attempts"), int):
         return max(begun, attempts)
@@ -101,8 +182,8 @@ def _part_is_open(
         part_path = path[:length]
         if isinstance(part_path[-1], int):
             continue
-        part = paths.get(scene.facts, part_path)
-        if isinstance(part, str) or paths.is_why_not(part):
+        part = layout.get(scene.facts, part_path)
+        if isinstance(part, str) or layout.is_why_not(part):
             return False
         gate = gates.get(tuple("*" if isinstance(step, int) else step for step in part_path))
         if gate is None or part:
@@ -118,7 +199,7 @@ def _part_is_open(
 def _begins_with_open(part_path: Path, scene: Scene, answered: frozenset[str]) -> bool:
     """Tell whether the fact without which a part cannot stand was left open."""
     lead = _lead(part_path, scene)
-    return bool(lead) and paths.dotted((*part_path, *lead)) in answered
+    return bool(lead) and layout.dotted((*part_path, *lead)) in answered
 
 
 def _lead(part_path: Path, scene: Scene) -> Path:
@@ -147,7 +228,7 @@ def _why_not(path: Path, scene: Scene) -> WhyNot | None:
     for length in range(1, len(path)):
         part_path = path[:length]
         spot = scene.spot(part_path) if isinstance(part_path[-1], str) else None
-        if spot is not None and spot.part is not None and spot.why_not and not paths.get(scene.facts, part_path):
+        if spot is not None and spot.part is not None and spot.why_not and not layout.get(scene.facts, part_path):
             return WhyNot(part_path, spot.why_not)
     spot = scene.spot(path)
     return WhyNot(path, spot.why_not) if spot is not None and spot.why_not else None

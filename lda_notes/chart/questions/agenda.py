@@ -6,16 +6,14 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, Final
 
-from lda_notes.chart import layout, paths
-from lda_notes.chart.answers import Option, choose, options, several
-from lda_notes.chart.groups import GROUPS, SUPPLIES, Group
-from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
-from lda_notes.chart.joined import JOINED, Joined, needle_size, untouched
-from lda_notes.chart.layout import Spot
-from lda_notes.chart.leaves import Leaf, leaves
-from lda_notes.chart.question import Question, leaf
-from lda_notes.chart.scene import CHOSEN, COVERED, Scene
-from lda_notes.chart.times import Frame, echo
+from lda_notes.chart.answers import layout
+from lda_notes.chart.answers.heard import Heard, Reading, Unclear, turned
+from lda_notes.chart.answers.layout import Spot
+from lda_notes.chart.answers.times import Frame, echo
+from lda_notes.chart.answers.values import Option, choose, options, several
+from lda_notes.chart.questions.question import Leaf, Question, leaf, leaves
+from lda_notes.chart.questions.together import GROUPS, JOINED, SUPPLIES, Group, Joined, needle_size, untouched
+from lda_notes.chart.questions.trial import CHOSEN, COVERED, Scene
 from lda_notes.check.needs import NEEDS
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
@@ -105,7 +103,7 @@ def _what_changes(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
         return
     for key in chosen:
         for path, spot in _inside((key,), spots[key]):
-            if paths.dotted(path) not in answered and paths.get(scene.facts, path) is None:
+            if layout.dotted(path) not in answered and layout.get(scene.facts, path) is None:
                 left_open = None if spot.required or len(path) == 1 else Heard((), "left open")
                 head = spots[key].title
                 asks = f"{phrasing.capital(head)}{'' if len(path) == 1 else f': {spot.title}'}?"
@@ -125,7 +123,7 @@ def _inside(path: Path, spot: Spot) -> Iterator[tuple[Path, Spot]]:
 
 
 def _is_open(one: Leaf, scene: Scene, answered: frozenset[str]) -> bool:
-    return one.name not in answered and paths.get(scene.facts, one.path) is None
+    return one.name not in answered and layout.get(scene.facts, one.path) is None
 
 
 def _together(one: Leaf, todo: list[Leaf], scene: Scene, answered: frozenset[str]) -> Question | None:
@@ -233,17 +231,11 @@ def _covering(question: Question, scene: Scene) -> Question:
     position = question.name.split(".")[1]
     about: tuple[tuple[Path, Any], ...] = (((COVERED, position), list(scene.untold)),)
 
-    def covering(reading: Reading) -> Reading:
-        match reading:
-            case Heard():
-                return replace(reading, facts=(*reading.facts, *about))
-            case Doubtful():
-                return replace(reading, heard=replace(reading.heard, facts=(*reading.heard.facts, *about)))
-            case _:
-                return reading
+    def covering(heard: Heard) -> Heard:
+        return replace(heard, facts=(*heard.facts, *about))
 
-    default = replace(question.default, facts=(*question.default.facts, *about)) if question.default else None
-    return replace(question, default=default, read=lambda text, frame: covering(question.read(text, frame)))
+    default = covering(question.default) if question.default else None
+    return replace(question, default=default, read=lambda text, frame: turned(question.read(text, frame), covering))
 
 
 def _never(path: Path) -> bool:
@@ -256,7 +248,7 @@ def _septa(scene: Scene) -> tuple[Option, ...]:
 
 def _default(path: Path, scene: Scene) -> Heard | None:
     """Return what Enter takes: the same order, what runs, who is taught; never what was seen, done or measured."""
-    name = paths.dotted(tuple("*" if isinstance(step, int) else step for step in path))
+    name = layout.dotted(tuple("*" if isinstance(step, int) else step for step in path))
     match name:
         case "order":  # the order for care of the port is none for a drug, nor the other way round
             care = tuple(kind for kind in NEEDS if kind not in _BY_ORDER_OF_ITS_OWN)
@@ -297,7 +289,7 @@ def _late(scene: Scene, answered: frozenset[str]) -> Iterator[Question]:
     """Ask where the facts are recalled from when the entry is made late."""
     path: Path = ("late_entry",)
     late = scene.now - scene.at > scene.policy.span("late_entry_hours")
-    if not late or "late_entry" in answered or paths.get(scene.facts, path) is not None:
+    if not late or "late_entry" in answered or layout.get(scene.facts, path) is not None:
         return
     spot = scene.spot(path)
     assert spot is not None

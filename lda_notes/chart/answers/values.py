@@ -9,11 +9,14 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Final, assert_never
 
-from lda_notes.chart import dates, times
-from lda_notes.chart.heard import Unclear, Value
-from lda_notes.chart.layout import Spot
-from lda_notes.chart.times import Frame
+from lda_notes.chart.answers import times
+from lda_notes.chart.answers.heard import Heard, Unclear, Value
+from lda_notes.chart.answers.layout import Spot, plain_number
+from lda_notes.chart.answers.times import Frame
+from lda_notes.knowledge import supplies
+from lda_notes.knowledge.supplies import ScanFault
 from lda_notes.narrative import phrasing
+from lda_notes.problems import Path
 
 Read = Callable[[str, Frame], Value | Unclear]
 
@@ -119,7 +122,7 @@ def reader(spot: Spot, key: str) -> tuple[Read, tuple[Option, ...], str]:
         case "time":
             return _time, (), times.HINT
         case "day":
-            return _day, (), dates.HINT
+            return _day, (), times.DATE_HINT
         case "number":
             return (lambda text, _: _number(text, False, unit_of(key))), (), ""
         case "whole number":
@@ -180,7 +183,7 @@ def _time(text: str, frame: Frame) -> Value | Unclear:
     moment = times.read(text, frame)
     if isinstance(moment, Unclear):
         return moment
-    other = dates.other(times.day_of(text), frame.calendar)
+    other = times.other_date(times.day_of(text), frame.calendar)
     past = other is not None and other <= frame.calendar.today
     doubt = f"Is that {phrasing.day(moment.date())}, not {phrasing.day(other)}?" if other and past else ""
     if times.turned_back(text, moment, frame):
@@ -201,10 +204,10 @@ def _time_or_day(text: str, frame: Frame) -> Value | Unclear:
 
 def _day(text: str, frame: Frame) -> Value | Unclear:
     """Read a date; where day and month could be swapped, it is asked back."""
-    day = dates.last_of_month(text) or dates.read(text, frame.calendar)
+    day = times.last_of_month(text) or times.read_date(text, frame.calendar)
     if isinstance(day, Unclear):
         return day
-    other = dates.other(text, frame.calendar)
+    other = times.other_date(text, frame.calendar)
     doubt = f"Is that {phrasing.day(day)}, not {phrasing.day(other)}?" if other else ""
     return Value(day.isoformat(), phrasing.day(day), doubt)
 
@@ -267,11 +270,6 @@ def _number(text: str, whole: bool, unit: Unit | None) -> Value | Unclear:
     return Value(plain_number(value), f"{spoken} gauge" if unit and unit.said == "gauge" else spoken)
 
 
-def plain_number(value: Decimal) -> int | float:
-    """Return a number as JSON holds it: whole where it is whole."""
-    return int(value) if value == value.to_integral_value() else float(value)
-
-
 def _text(text: str) -> Value | Unclear:
     said = " ".join(text.split())
     if not said:
@@ -308,3 +306,37 @@ def person(text: str) -> Value | Unclear:
     if new:
         found["new_to_procedure"] = True
     return Value(found, ", ".join(parts) + (", new to the procedure" if new else ""))
+
+
+_LABEL: Final = re.compile(r"(?:\][A-Za-z]\d)?(?:[({]\d{2,4}[)}]|\*?\+(?=.*[A-Z])[A-Z0-9].{5,}|=[/,>]|\d{16,})")
+
+
+def looks_like_label(text: str) -> bool:
+    """Tell whether a text begins as a device identifier does, so that it is no answer and no command."""
+    return bool(_LABEL.match(text.strip()))
+
+
+def read_label(text: str, part: Path, frame: Frame, takes: Callable[[Path], bool]) -> Heard | Unclear:
+    """Return the facts that a label gives about ``part``; ``takes`` tells which facts the part can hold.
+
+    An expired label is read and says so: if the supply was used, that is a fact; a label that cannot be read is not.
+    """
+    here = frame.now.astimezone(frame.zone)
+    label = supplies.parse(text, here.date())
+    if isinstance(label, ScanFault):
+        return Unclear(f"The label was not read. {label.message} {label.todo}")
+    found: list[tuple[str, Any]] = [("udi", label.carrier), ("lot", label.lot)]
+    found.append(("expires", label.expires.isoformat() if label.expires else None))
+    # What the label does not carry is taken out: it would be left from another label scanned before.
+    facts = tuple(((*part, key), value) for key, value in found if takes((*part, key)))
+    if all(value is None for _, value in facts):
+        return Unclear("That label says nothing that is recorded of this supply. Answer the question.")
+    said = [f"product {label.device}"]
+    said.append(f"lot {label.lot}" if label.lot else "no lot on it")
+    if label.expires is None:
+        said.append("no expiry on it")
+    elif label.expired(here):
+        said.append(f"EXPIRED on {phrasing.day(label.expires)}: do not use it")
+    else:
+        said.append(f"usable until {phrasing.day(label.expires)}")
+    return Heard(facts, ", ".join((*said, *(note.rstrip(".") for note in label.notes))))

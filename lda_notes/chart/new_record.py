@@ -1,4 +1,4 @@
-"""A new record as the subject of a talk: whose port it is, where the patient is, what is known of the port."""
+"""A new record as a form: whose port it is, where the patient is, what is known of the port."""
 
 from __future__ import annotations
 
@@ -9,27 +9,30 @@ from datetime import datetime, timedelta
 from typing import Any, Final, get_args
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart import answers, earlier, layout, papers, paths
-from lda_notes.chart import trial as trials
-from lda_notes.chart.adding import added, set_fact
-from lda_notes.chart.answers import Option
-from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
-from lda_notes.chart.question import Question, leaf
-from lda_notes.chart.session import Review
-from lda_notes.chart.speech import found_words
-from lda_notes.chart.talk import Say
-from lda_notes.chart.times import Frame, echo, month_first, written
+from lda_notes.chart.answers import layout, values
+from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.answers.layout import plain_part
+from lda_notes.chart.answers.times import Frame, echo, month_first, written
+from lda_notes.chart.answers.values import Option
+from lda_notes.chart.form import Facts, Form, Review, Say
+from lda_notes.chart.questions import admission
+from lda_notes.chart.questions import trial as trials
+from lda_notes.chart.questions.by_name import added, set_fact
+from lda_notes.chart.questions.question import Question, leaf
+from lda_notes.chart.terminal import display
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import EPISODE_NEEDS
 from lda_notes.check.rule_table import check
 from lda_notes.check.rules.completeness import ABOUT_THE_RECORD
 from lda_notes.knowledge.policy import Policy
+from lda_notes.line.due import zone_of
+from lda_notes.line.folding import letters, person
 from lda_notes.line.timeline import Timeline, build
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
 from lda_notes.record import vocabulary as words
 from lda_notes.record.episode import RECORD_VERSION, Episode, Patient
-from lda_notes.record.writer import Seen
+from lda_notes.record.merging import merge
 
 _OPEN: Final = Heard((), "left open")
 
@@ -41,15 +44,15 @@ class _Row:
     name: str
     asks: str
     freely: bool = False
-    when: Callable[[Mapping[str, Any]], bool] | None = None
+    when: Callable[[Facts], bool] | None = None
 
 
-def _rated(facts: Mapping[str, Any]) -> bool:
-    return paths.get(facts, ("port", "power", "rated")) is True
+def _rated(facts: Facts) -> bool:
+    return layout.get(facts, ("port", "power", "rated")) is True
 
 
-def _tip_known(facts: Mapping[str, Any]) -> bool:
-    return paths.get(facts, ("port", "tip", "location")) is not None
+def _tip_known(facts: Facts) -> bool:
+    return layout.get(facts, ("port", "tip", "location")) is not None
 
 
 _ROWS: Final[tuple[_Row, ...]] = (
@@ -91,13 +94,13 @@ _ROWS: Final[tuple[_Row, ...]] = (
 """What is asked, in the order in which a patient's papers are read."""
 
 
-def _rows(facts: Mapping[str, Any]) -> Iterator[_Row]:
+def _rows(facts: Facts) -> Iterator[_Row]:
     """Yield the rows, each allergy with what happened after the list of them."""
     for row in _ROWS:
         yield row
         if row.name != "patient.allergies":
             continue
-        for at, allergy in enumerate(paths.get(facts, ("patient", "allergies")) or ()):
+        for at, allergy in enumerate(layout.get(facts, ("patient", "allergies")) or ()):
             if allergy.get("substance") == "other":
                 yield _Row(f"patient.allergies.{at}.detail", "Allergic to which substance?")
             known = allergy.get("detail") or allergy.get("substance")
@@ -105,33 +108,31 @@ def _rows(facts: Mapping[str, Any]) -> Iterator[_Row]:
 
 
 @dataclass
-class NewRecord:
-    """A record to be started. ``given`` are facts known beforehand; ``usual`` are what Enter takes, by dotted name."""
+class RecordForm(Form):
+    """A record to be started. ``given`` are facts known beforehand; ``usual`` are what Enter takes, by dotted name.
 
-    name: str
+    ``earlier`` finds the line of an earlier stay by the system and value of a record number.
+    """
+
+    entry_id: str
+    """The name of the record."""
     policy: Policy
     now: Callable[[], datetime]
-    given: Mapping[str, Any] = field(default_factory=dict)
+    given: Facts = field(default_factory=dict)
     usual: Mapping[str, str] = field(default_factory=dict)
     earlier: Callable[[str, str], Timeline | None] = lambda system, number: None
-    """Finds the line of an earlier stay by the system and value of a record number."""
-
-    @property
-    def entry_id(self) -> str:
-        """The name of the record."""
-        return self.name
 
     # -- what a talk needs --
 
-    def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
+    def questions(self, facts: Facts, answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked, the next one first."""
         known = self._data(facts)
         for row in _rows(known):
-            said = row.name in answered or paths.get(known, paths.parse(row.name)) is not None
+            said = row.name in answered or layout.get(known, layout.parse(row.name)) is not None
             if not said and (row.when is None or row.when(known)):
                 yield self._question(row)
 
-    def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
+    def frame(self, facts: Facts, question: str) -> Frame:
         """Return what a time typed at a question is read against."""
         return Frame(self.now(), self._zone(facts), self.now(), "today", month_first(self.policy))
 
@@ -139,14 +140,11 @@ class NewRecord:
         """Tell whether the layout has a fact at ``path``."""
         return layout.spot(Episode, path) is not None
 
-    def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
+    def misfit(self, facts: Facts, given: tuple[Path, ...]) -> str | None:
         """Return one sentence when the facts just given do not fit the record's layout."""
-        for fault in trials.fitted(Episode, self._data(facts)).misfits:
-            if any(fault.path[: len(path)] == path or path[: len(fault.path)] == fault.path for path in given):
-                return trials.refusal(fault)
-        return None
+        return trials.unfit(Episode, self._data(facts), given)
 
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Doubtful | Unclear | None:
+    def doubts(self, facts: Facts, given: Heard) -> Doubtful | Unclear | None:
         """Return why a date or a time just given cannot be; a time still to come today may be yesterday's."""
         for path, value in given.facts:
             spot = layout.spot(Episode, path)
@@ -162,81 +160,67 @@ class NewRecord:
                 return Doubtful(meant, f"{ahead} Was it yesterday, {meant.said}?")
         return None
 
-    def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+    def remarks(self, before: Facts, after: Facts) -> Iterator[Say]:
         """Yield what an earlier record of the patient hands on, and the findings that an answer gave rise to."""
         yield from self._handed_on(before, after)
-        seen = {finding.message for finding in self._findings(before)}
-        for finding in self._findings(after):
-            if finding.message not in seen and finding.rule not in self._still_asked:
-                yield Say("finding", found_words(finding), finding)
+        # While facts are asked for, it is no news that they are not recorded.
+        told = (one for one in self._findings(after) if one.rule not in ABOUT_THE_RECORD)
+        yield from display.news(self._findings(before), told)
 
-    def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
+    def setting(self, name: str, text: str, facts: Facts) -> Reading:
         """Read a fact that is set by its name."""
-        return set_fact(Episode, paths.parse(name), text, self.frame(facts, name))
+        return set_fact(Episode, layout.parse(name), text, self.frame(facts, name))
 
-    def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
+    def adding(self, word: str, facts: Facts) -> Question | Heard | Unclear:
         """Return the question for a fact that is added by a word."""
         return added(Episode, word, facts)
 
-    def review(self, facts: Mapping[str, Any]) -> Review:
+    def review(self, facts: Facts) -> Review:
         """Return the record as it will be written."""
         fitted = trials.fitted(Episode, self._data(facts))
         rows = ["The record will contain:", *(f"  {row}" for row in _shown(fitted.data))]
         return Review(fitted.data, "\n".join(rows), self._findings(facts), {})
 
-    def moved_on(self, seen: Seen) -> Iterator[str]:
-        """Nobody else can change what is not written."""
-        return iter(())
-
-    def written(self, entry: dict[str, Any]) -> bool:
-        """A record that was written leaves no draft behind that could be taken for one."""
-        return False
-
     # -- inside --
 
-    @property
-    def _still_asked(self) -> frozenset[str]:
-        """Return the rules about facts that are not recorded: while they are asked for, that is no news."""
-        return ABOUT_THE_RECORD
+    def _zone(self, facts: Facts) -> ZoneInfo:
+        return ZoneInfo(layout.get(self._data(facts), ("stay", "time_zone")) or "UTC")
 
-    def _zone(self, facts: Mapping[str, Any]) -> ZoneInfo:
-        return ZoneInfo(paths.get(self._data(facts), ("stay", "time_zone")) or "UTC")
-
-    def _data(self, facts: Mapping[str, Any]) -> dict[str, Any]:
-        data: dict[str, Any] = {"record_version": RECORD_VERSION, "id": self.name}
+    def _data(self, facts: Facts) -> dict[str, Any]:
+        data: dict[str, Any] = {"record_version": RECORD_VERSION, "id": self.entry_id}
         line = self._line(facts)
-        before = earlier.taken(line) if line is not None and earlier.same_person(line, facts) else {}
+        before = _taken(line) if line is not None and _same_person(line, facts) else {}
         for key in ("patient", "stay", "port"):
-            known = _laid_over(before.get(key) or {}, self.given.get(key) or {})
-            data[key] = _laid_over(known, facts.get(key) or {})
+            known = merge(before.get(key) or {}, self.given.get(key) or {})
+            data[key] = merge(known, facts.get(key) or {})
         data["patient"] = {name: data["patient"][name] for name in Patient.model_fields if name in data["patient"]}
         return {**data, "events": []}
 
-    def _line(self, facts: Mapping[str, Any]) -> Timeline | None:
+    def _line(self, facts: Facts) -> Timeline | None:
         """Return the line of an earlier stay of the patient whose record number was said."""
-        said = _laid_over(self.given.get("patient") or {}, facts.get("patient") or {})
-        number = paths.get(said, ("identifiers", 0))
-        system, value = (paths.get(number or {}, (key,)) for key in ("system", "value"))
+        said = merge(self.given.get("patient") or {}, facts.get("patient") or {})
+        number = layout.get(said, ("identifiers", 0))
+        system, value = (layout.get(number or {}, (key,)) for key in ("system", "value"))
         return self.earlier(system, value) if isinstance(system, str) and isinstance(value, str) else None
 
-    def _handed_on(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
+    def _handed_on(self, before: Facts, after: Facts) -> Iterator[Say]:
         line = self._line(after)
         if line is None or self._line(before) is not None:
             return
-        if earlier.same_person(line, after):
-            handed = earlier.taken(line)
+        if _same_person(line, after):
+            handed = _taken(line)
             handed["patient"].pop("identifiers")  # the number was just said
-            for row in earlier.said(line, _shown(handed), self.now()):
+            for row in _handed_over(line, _shown(handed), self.now()):
                 yield Say("known", row)
         else:
             yield Say("doubt", "In this folder that record number is another patient's: compare the number.")
 
-    def _findings(self, facts: Mapping[str, Any]) -> tuple[Finding, ...]:
+    def _findings(self, facts: Facts) -> tuple[Finding, ...]:
         episode = trials.fitted(Episode, self._data(facts)).whole
         return check(build(episode, self.policy, self.now()), self.policy) if episode is not None else ()
 
     def _question(self, row: _Row) -> Question:
-        path = paths.parse(row.name)
+        path = layout.parse(row.name)
         if row.name == "patient.allergies":
             return _list_question(row, path, ("none known", *get_args(words.AllergenName)), _allergies)
         if row.name == "patient.history":
@@ -255,9 +239,9 @@ class NewRecord:
 
 def _in_plain_words(question: Question, path: Path) -> Question:
     """Return a question that is read, named and explained in a nurse's words, where the layout has a program's."""
-    read_plain = papers.READ.get(question.name)
-    about = papers.CALLED.get(question.name, question.about)
-    explains = (papers.EXPLAINED[question.name],) if question.name in papers.EXPLAINED else question.explains
+    read_plain = admission.READ.get(question.name)
+    about = admission.CALLED.get(question.name, question.about)
+    explains = (admission.EXPLAINED[question.name],) if question.name in admission.EXPLAINED else question.explains
     question = replace(question, about=about, explains=explains)
     if read_plain is None:
         return question
@@ -267,15 +251,6 @@ def _in_plain_words(question: Question, path: Path) -> Question:
         return value if isinstance(value, Unclear) else Heard(((path, value.value),), value.said)
 
     return replace(question, read=read, hint="")
-
-
-def _laid_over(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
-    made = dict(old)
-    for key, value in new.items():
-        before = made.get(key)
-        both = isinstance(before, Mapping) and isinstance(value, Mapping)
-        made[key] = _laid_over(before, value) if both else value  # type: ignore[arg-type]
-    return made
 
 
 def _needs(name: str) -> tuple[Need, ...]:
@@ -299,7 +274,7 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
             return Heard(((path, []),), none)
         chosen: list[str] = []
         for part in typed.replace(";", ",").split(","):
-            one = answers.choose(part.strip(), offered[1:])
+            one = values.choose(part.strip(), offered[1:])
             if isinstance(one, Unclear) and another and _SUBSTANCE.fullmatch(part.strip()):
                 one = Option("", part.strip())
             if isinstance(one, Unclear):
@@ -313,7 +288,7 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
     default = _OPEN if row.freely else None
     return Question(
         row.name, spot.title, row.asks, read, offered, "several with commas", None, default, (), _needs(row.name),
-        (papers.EXPLAINED.get(row.name, spot.says),),
+        (admission.EXPLAINED.get(row.name, spot.says),),
     )  # fmt: skip
 
 
@@ -327,12 +302,12 @@ _SUBSTANCE: Final = re.compile(r"[^\W\d_][^\d]{3,60}")
 """What may be the name of a substance: words, no number and no letter alone."""
 
 
-def _shown(data: Mapping[str, Any]) -> Iterator[str]:
+def _shown(data: Facts) -> Iterator[str]:
     for key in ("patient", "stay", "port"):
         for name, value in _flat(data.get(key) or {}, (key,)):
             spot = layout.spot(Episode, name)
-            dotted = paths.dotted(name)
-            title = phrasing.capital(papers.CALLED.get(dotted, spot.title if spot is not None else dotted))
+            dotted = layout.dotted(name)
+            title = phrasing.capital(admission.CALLED.get(dotted, spot.title if spot is not None else dotted))
             yield f"{title}: {value}"
 
 
@@ -347,3 +322,37 @@ def _flat(data: Any, path: Path) -> Iterator[tuple[Path, str]]:
         yield path, ", ".join(str(item) for item in data) or "none"
     else:
         yield path, {True: "yes", False: "no"}.get(data, str(data)) if isinstance(data, bool) else str(data)
+
+
+_OF_PATIENT: Final = ("identifiers", "birth_date", "allergies", "history")
+"""Facts of the patient that are taken over. The weight is asked again: it changes, and doses rest on it."""
+
+
+def _same_person(line: Timeline, facts: Facts) -> bool:
+    """Tell whether the name that was said is the one of the earlier record."""
+    said = tuple(letters(str(layout.get(facts, ("patient", name)) or "")) for name in ("family_name", "given_name"))
+    return said == person(line.episode)
+
+
+def _taken(line: Timeline) -> dict[str, Any]:
+    """Return what is taken over from an earlier stay, as plain data: the port only while it is in the body."""
+    patient = plain_part(Episode, ("patient",), line.episode.patient)
+    made: dict[str, Any] = {"patient": {name: patient[name] for name in _OF_PATIENT if name in patient}}
+    if any(line.now(septum).port_in for septum in line.episode.port.septa):
+        made["port"] = plain_part(Episode, ("port",), line.episode.port)
+    return made
+
+
+def _handed_over(line: Timeline, rows: Iterator[str], now: datetime) -> Iterator[str]:
+    """Yield in words what was taken over (``rows``), and what holds the line."""
+    zone = zone_of(line)
+    since = line.episode.stay.admitted_at or (line.entries[0].event.at if line.entries else None)
+    stay = f"{line.episode.stay.unit}{f', from {echo(since, zone)}' if since is not None else ''}"
+    yield f"An earlier record of this patient is in this folder ({stay}). Taken over, not asked: {'; '.join(rows)}."
+    for septum in line.episode.port.septa:
+        state = line.state_at(septum, now)
+        if not state.port_in:
+            yield f"Its port {line.episode.port.id} was removed, so the port is asked."
+            return
+        name = f"{phrasing.capital(septum)} septum: " if len(line.episode.port.septa) > 1 else ""
+        yield from (f"{name}{row}" for row in display.warnings(state, zone))

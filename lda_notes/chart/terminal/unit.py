@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
-from lda_notes.chart.display import WIDTH
-from lda_notes.chart.heard import Unclear
+from lda_notes.chart.answers.heard import Unclear
+from lda_notes.chart.terminal.display import WIDTH
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, Protocol
 
-from lda_notes.chart import display, drafts, kits
-from lda_notes.chart.drafts import Draft
-from lda_notes.chart.given import Given
-from lda_notes.chart.question import EACH
-from lda_notes.chart.talk import COMMANDS, Answered, Say, Subject, Talk
-from lda_notes.problems import Failure, Finding
+from lda_notes.chart.form import Form, Review, Say
+from lda_notes.chart.questions import kits
+from lda_notes.chart.questions.question import EACH
+from lda_notes.chart.talk import COMMANDS, Answered, Talk
+from lda_notes.chart.terminal import display, drafts
+from lda_notes.chart.terminal.drafts import Draft
+from lda_notes.problems import Failure
 from lda_notes.record.writer import Again, Changed, Seen, Written
 
 
@@ -31,38 +32,6 @@ class Gone(Exception):
     """Nobody answers any more: the terminal is lost, or the nurse stopped. What was said is in the draft."""
 
 
-@dataclass(frozen=True, slots=True)
-class Review:
-    """What is to be signed: the entry as it will be written, how it reads, what a check finds, who signs.
-
-    ``warnings`` say what forbids the use of the line from here on.
-    """
-
-    entry: dict[str, Any]
-    text: str
-    findings: tuple[Finding, ...]
-    author: Mapping[str, Any]
-    warnings: tuple[str, ...] = ()
-
-
-class Charted(Subject, Protocol):
-    """A subject that ends in an entry. ``given`` are the facts known beforehand, such as who charts."""
-
-    @property
-    def given(self) -> Mapping[str, Any]:
-        """Return what is known beforehand."""
-
-    @property
-    def entry_id(self) -> str:
-        """The name that the entry will have."""
-
-    def review(self, facts: Mapping[str, Any]) -> Review:
-        """Return what is to be signed."""
-
-    def moved_on(self, seen: Seen) -> Iterator[str]:
-        """Go on with the record as somebody else left it, and yield what changed."""
-
-
 Write = Callable[[dict[str, Any], Again | None], Written | Changed]
 """Adds an entry to its record; the second argument judges it anew when the record has changed."""
 
@@ -75,10 +44,10 @@ class Session:
     ``sign`` is a signature given beforehand.
     """
 
-    subject: Charted
+    form: Form
     console: Console
     draft: Path | None
-    given: Given
+    given: dict[str, str]
     began: datetime
     asks: bool = True
     sign: str | None = None
@@ -118,24 +87,23 @@ class Session:
                 if not self.asks:
                     raise Failure("the record changed meanwhile and the entry no longer fits it; nothing was written")
                 self._moved_on(done)
-                talk = Talk(self.subject, talk.answered)
+                talk = Talk(self.form, talk.answered)
                 self._save(talk)
 
     def _converse(self, talk: Talk) -> Talk:
         while True:
             question = talk.question
             if question is None:
-                left = self.given.take_rest()
-                if not left:
+                if not self.given:
                     self._refuse_if_missing()
                     return talk
-                talk = self._set(talk, left)
+                talk = self._set(talk)
                 continue
-            if question.name not in self.given.names and any(name in self.given.names for name in question.covers):
+            if question.name not in self.given and any(name in self.given for name in question.covers):
                 # Some of its facts are given one by one: then each is asked by itself.
                 talk = replace(talk, answered=(*talk.answered, Answered(question.name, (), "each by itself")))
                 continue
-            text = self.given.take(question.name)
+            text = self.given.pop(question.name, None)
             if text is not None:
                 talk = self._replay(talk, question.name, text)
             elif not self.asks:
@@ -198,7 +166,10 @@ class Session:
             counted = "1 answer is" if len(self.missing) == 1 else f"{len(self.missing)} answers are"
             raise Failure(f"nothing was written, {counted} missing; give them with --set NAME=VALUE:\n{rows}")
 
-    def _set(self, talk: Talk, left: dict[str, str]) -> Talk:
+    def _set(self, talk: Talk) -> Talk:
+        """Set what was given and never asked for."""
+        left = dict(self.given)
+        self.given.clear()
         for name, text in left.items():
             new, says = talk.reply(f"= {name} {text}")
             faults = [say.text for say in says if say.tone == "fault"]
@@ -214,10 +185,10 @@ class Session:
 
     def _signed(self, talk: Talk) -> dict[str, Any] | Talk | None:
         """Show the note and ask for the signature: the event, the talk gone on, or None to keep the draft."""
-        review = self.subject.review(talk.facts)
+        review = self.form.review(talk.facts)
         self.console.show("\n" + review.text.rstrip("\n"))
         for finding in review.findings:
-            self.console.show(display.said_text(Say("finding", display.finding_text(finding), finding)))
+            self.console.show(display.said_text(Say("finding", display.found_words(finding), finding)))
         author = review.author
         name = ", ".join(str(author[key]) for key in ("name", "credential") if author.get(key))
         initials = "".join(word[0] for word in str(author.get("name", "")).split())
@@ -283,8 +254,8 @@ class Session:
         if self.draft is None:
             return
         try:
-            about = (self.record, self.about, _author(self.subject, talk.facts))
-            drafts.save(self.draft, Draft(self.subject.entry_id, self.began, talk.answered, signed, *about))
+            about = (self.record, self.about, _author(self.form, talk.facts))
+            drafts.save(self.draft, Draft(self.form.entry_id, self.began, talk.answered, signed, *about))
         except Failure as failure:
             if not self._no_room:
                 self.console.show(
@@ -294,12 +265,12 @@ class Session:
 
     def _again(self, talk: Talk) -> Again:
         """Return what adds the entry to a changed record after all, where nobody can be asked: if it fits as before."""
-        before = _serious(self.subject.review(talk.facts))
+        before = _serious(self.form.review(talk.facts))
 
         def judged(seen: Seen) -> dict[str, Any] | None:
-            for row in self.subject.moved_on(seen):
+            for row in self.form.moved_on(seen):
                 self.console.show(f"The record changed meanwhile: {row}")
-            review = self.subject.review(talk.facts)
+            review = self.form.review(talk.facts)
             return review.entry if _serious(review) <= before else None
 
         return judged
@@ -308,7 +279,7 @@ class Session:
         if changed.seen.record.episode is None:
             raise Failure("the record was changed and can no longer be read; your answers are kept as a draft")
         self.console.show("\nThe record changed while you charted. Nothing is written yet.")
-        for row in self.subject.moved_on(changed.seen):
+        for row in self.form.moved_on(changed.seen):
             self.console.show(f"   {row}")
         self.console.show("Read it again, as it stands now, before you sign.")
 
@@ -317,12 +288,12 @@ _MOST_REPLIES: Final = 8
 """Replies that are said again at the signature: with it they fit on a screen of 24 rows."""
 
 
-def _author(subject: Charted, facts: Mapping[str, Any]) -> str:
+def _author(form: Form, facts: Mapping[str, Any]) -> str:
     """Return the name of who charts, as far as it was said: in the entry, or in the first one of a visit."""
     said = (
         facts.get("by"),
         *(part.get("by") for part in facts.values() if isinstance(part, Mapping)),
-        subject.given.get("by"),
+        form.given.get("by"),
     )
     return next((str(by["name"]) for by in said if isinstance(by, Mapping) and by.get("name")), "")
 
