@@ -19,7 +19,7 @@ from lda_notes.chart.questions import kits
 from lda_notes.chart.questions import trial as trials
 from lda_notes.chart.questions.question import Question
 from lda_notes.chart.terminal import display
-from lda_notes.check.conditions import one_visit
+from lda_notes.check.visits import one_visit
 from lda_notes.problems import Path
 from lda_notes.record.events import KINDS, Event
 from lda_notes.record.writer import Seen

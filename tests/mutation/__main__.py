@@ -37,6 +37,7 @@ MODULES = (
     "lda_notes/record/merging.py",
     "lda_notes/check/rules/corrections.py",
     "lda_notes/check/rules/hold_use.py",
+    "lda_notes/check/rules/hold_end.py",
     "lda_notes/check/rules/dwell_limits.py",
     "lda_notes/check/rules/flush_limits.py",
     "lda_notes/check/rules/needle_limits.py",
