@@ -262,7 +262,8 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
                     case.reported.update({(event.id, fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
-            found.append(_finding(row, fault, policy, None))
+            if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):
+                found.append(_finding(row, fault, policy, None))
     return _once(found)
 
 

@@ -13,10 +13,10 @@ from typing import Final
 from lda_notes.fhir.build.frame import Frame, of_stay
 from lda_notes.fhir.build.observations import observations
 from lda_notes.fhir.build.scene import Made, Scene, scene
-from lda_notes.fhir.codes import FLAGGED, slug
+from lda_notes.fhir.concepts import FLAGGED, slug
 from lda_notes.fhir.elements import Json, concept, moment, period
-from lda_notes.line.states import Danger, Hold
 from lda_notes.line.corrections import Entry
+from lda_notes.line.states import Danger, Hold
 from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 from lda_notes.record.parts import NotDone
@@ -110,11 +110,11 @@ def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
     end = hold.ended.event if closed and hold.ended is not None else None
     authored = event.charted_at or event.at
     own = not hold.began.record
-    whole = own and not closed and not hold.began.corrections  # what a correction showed is in the correction's own bundle
+    whole = (
+        own and not closed and not hold.began.corrections
+    )  # what a correction showed is in the correction's own bundle
     evidence = _evidence(frame, event, hold.reason, whole=whole)
-    flag = _flag(
-        frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence
-    )
+    flag = _flag(frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence)
     decided = isinstance(end, ev.Evaluation)
     task: Json = {
         "resourceType": "Task",
