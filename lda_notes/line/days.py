@@ -16,7 +16,8 @@ from typing import Final, Literal
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
-from lda_notes.line.timeline import Timeline, UnitStay
+from lda_notes.line.states import UnitStay
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 
 COUNTED: Final = frozenset(

@@ -9,7 +9,9 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import DEFAULT, Policy
-from lda_notes.line.timeline import DressingStay, Entry, NeedleStay, State, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import DressingStay, NeedleStay, State
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 from lda_notes.record.parts import DayOnly, Dressing, began
 

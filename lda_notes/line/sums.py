@@ -14,7 +14,9 @@ from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.amounts import heparin_units
-from lda_notes.line.timeline import Entry, NeedleStay, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import NeedleStay
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock
 

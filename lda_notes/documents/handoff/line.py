@@ -15,10 +15,12 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due as clocks
 from lda_notes.line.against import subject
+from lda_notes.line.corrections import Entry
 from lda_notes.line.dangers import VESICANT_RUNS, lock_of
 from lda_notes.line.due import ClockName, Due
 from lda_notes.line.holds import PROVABLE, ROWS
-from lda_notes.line.timeline import Danger, Dwell, Entry, Hold, State, Timeline
+from lda_notes.line.states import Danger, Dwell, Hold, State
+from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
@@ -279,11 +281,7 @@ def _dressing(view: View, state: State) -> Told:
     condition = seen.dressing_found if isinstance(seen, ev.LineCheck | ev.ArrivalAccessed) else None
     words = ", ".join(condition) if isinstance(condition, tuple) else ""
     return Told(
-        told.label,
-        f"{told.value}; found {words}",
-        seen.at,
-        view.wording.author(on.found),
-        f"{told.told}{again}",
+        told.label, f"{told.value}; found {words}", seen.at, view.wording.author(on.found), f"{told.told}{again}"
     )
 
 
@@ -486,8 +484,6 @@ _ENDS: Final[dict[tuple[str, str], str]] = {
 
 EVALUATED: Final = Stated("S2", "A hold that no blood return ends, ends with an evaluation", (COMMON_PRACTICE,))
 DANGERS: Final = Stated("S1", "A standing danger stays until what ends it is recorded", (COMMON_PRACTICE,))
-
-
 VESICANT_LOOKS: Final = "a vesicant runs: look as often as facility policy says for one"
 """Common practice, no source: the hours of the line check are those of any needle."""
 

@@ -12,15 +12,10 @@ from zoneinfo import ZoneInfo
 
 from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
+from lda_notes.documents.handoff.amounts import amounts_text
+from lda_notes.documents.handoff.contingencies import Contingency, every_line
 from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View, named_as_unread
-from lda_notes.documents.handoff.patient import (
-    Contingency,
-    PatientFacts,
-    amounts_text,
-    every_line,
-    patient_facts,
-    soonest,
-)
+from lda_notes.documents.handoff.patient import PatientFacts, patient_facts, soonest
 from lda_notes.documents.handoff.round import Row, anchor, in_time_order, needs_words, row, table, warnings
 from lda_notes.documents.handoff.sources import Source, sort_out
 from lda_notes.documents.handoff.words import left_to_know, of, of_septum, short, still_open, when_due
@@ -486,13 +481,7 @@ def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
         )
     else:
         blocks.append(Paragraph((Sentence("No patient has left, by these records."),)))
-    return Sheet(
-        LEFT_TITLE,
-        tuple(blocks),
-        cautions=cautions(found.policy),
-        running=_running(found),
-        dense=True,
-    )
+    return Sheet(LEFT_TITLE, tuple(blocks), cautions=cautions(found.policy), running=_running(found), dense=True)
 
 
 def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:

@@ -12,7 +12,7 @@ from lda_notes.documents.note import corrections
 from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.desk import Desk
 from lda_notes.line.holds import what_ends
-from lda_notes.line.timeline import Danger, Hold
+from lda_notes.line.states import Danger, Hold
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
 from lda_notes.record.unread import Unread

@@ -12,7 +12,7 @@ from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.desk import Choice, Desk, chosen, narrated
 from lda_notes.documents.note.scene import Scene, at, kind_of
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import Entry
+from lda_notes.line.corrections import Entry
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.narrator import Narrator
 from lda_notes.narrative.sentences import Paragraph, Sentence

@@ -10,7 +10,7 @@ from lda_notes.documents.note.scene import Scene, Values, at, recorded, since
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
 from lda_notes.line.due import ClockName, Due
-from lda_notes.line.timeline import State
+from lda_notes.line.states import State
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 from lda_notes.record import events as ev

@@ -9,7 +9,8 @@ from lda_notes.documents.note import due as note_due
 from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, kind_of, since
 from lda_notes.knowledge import amounts
 from lda_notes.line.holds import what_ends
-from lda_notes.line.timeline import Hold, State, never_entered
+from lda_notes.line.states import Hold, State
+from lda_notes.line.transitions import never_entered
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import ANSWERS, Computed, label, leaves, plain, say
 from lda_notes.problems import Path

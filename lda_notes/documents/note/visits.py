@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
-from lda_notes.check.conditions import one_visit
+from lda_notes.check.visits import one_visit
 from lda_notes.documents.note.corrections import Family
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.timeline import Timeline

@@ -25,8 +25,8 @@ from lda_notes.fhir.profiles import profiled
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure, Path
-from lda_notes.line.corrections import growing, in_order
-from lda_notes.line.timeline import Beside, Entry, Timeline, build
+from lda_notes.line.corrections import Entry, growing, in_order
+from lda_notes.line.timeline import Beside, Timeline, build
 
 
 class Notes(Protocol):

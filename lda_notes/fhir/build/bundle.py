@@ -34,7 +34,8 @@ from lda_notes.fhir.build.scene import Made, Scene, scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Path
 from lda_notes.line.corrections import in_order
-from lda_notes.line.timeline import Entry, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.timeline import Timeline
 
 __all__ = ["EventBundle", "Note", "Notes", "Options", "bundle_of", "bundles"]
 

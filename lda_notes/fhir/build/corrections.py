@@ -30,8 +30,7 @@ from lda_notes.fhir.build.scene import Made, Scene, scene
 from lda_notes.fhir.elements import Json, concept, plain, to_json
 from lda_notes.fhir.identity import status_of
 from lda_notes.problems import Path
-from lda_notes.line.corrections import replayed
-from lda_notes.line.timeline import Entry
+from lda_notes.line.corrections import Entry, replayed
 
 IN_ERROR: Final = "entered-in-error"
 

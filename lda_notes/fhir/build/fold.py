@@ -26,7 +26,9 @@ from lda_notes.fhir.elements import Json
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import in_order
 from lda_notes.line.states import Hold
-from lda_notes.line.timeline import Dwell, Entry, NeedleStay, Timeline, UnitStay
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import Dwell, NeedleStay, UnitStay
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Port
 

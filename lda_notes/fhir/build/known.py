@@ -14,7 +14,8 @@ from typing import Any, Final
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Made
 from lda_notes.fhir.elements import Json, concept, day, moment, quantity
-from lda_notes.line.timeline import Entry, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.timeline import Timeline
 from lda_notes.record.episode import Episode
 from lda_notes.record.events import PatientFacts
 from lda_notes.record.parts import Allergy, AllergyWithdrawn, Condition

@@ -11,7 +11,7 @@ from lda_notes.fhir.build.naming import Names, event_role, record_role
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json
 from lda_notes.fhir.readback.store import Store
-from lda_notes.line.timeline import SAME_MINUTE
+from lda_notes.line.corrections import SAME_MINUTE
 from lda_notes.record.events import KINDS
 
 CORRECTIONS: Final = {"amendment": "sets", "addendum": "adds", "retraction": ""}
