@@ -185,13 +185,9 @@ def _contents_end(danger: Danger, around: Around) -> bool:
     event = around.event
     if isinstance(event, ev.PortRemoved) or _decided(around):
         return True
-    lock = lock_of(event)
-    again = lock is not None and (
-        lock.drug in _HEPARIN if danger.code == "D1" else lock.drug in (*_NOT_FLUSHED_IN, "heparin")
-    )
     if danger.exposure is not None:
         return told(event, danger.exposure)
-    return danger.phase == "aspirated" and flushed(event) and not again
+    return danger.phase == "aspirated" and flushed(event)
 
 
 def _coring_begins(around: Around) -> str | None:
@@ -412,7 +408,7 @@ LEFT_BEHIND: Final = "a problem of the patient that stays although the port is o
 def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
     """Return the dangers that stand after the event, and those that it ended.
 
-    What was flushed in stands until somebody is told of it; it does not keep the next lock from being a danger.
+    What was aspirated, flushed in or stopped may stand on; it does not keep the next lock or drug from being a danger.
     """
     standing: list[Danger] = []
     over: list[Danger] = []
@@ -423,7 +419,7 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
                 over.append(replace(danger, ended=around.entry))
             else:
                 kept.append(danger)
-        if all(one.phase == EXPOSURE for one in kept) and (said := row.begins(around)) is not None:
+        if all(one.phase for one in kept) and (said := row.begins(around)) is not None:
             standing.append(Danger(row.code, around.after.septum, said, around.entry, row.forbids))
         standing += kept
     for danger in around.before.dangers:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any, Final, assert_never
@@ -175,7 +175,8 @@ def _closed(state: State, entry: Entry, history: History) -> State:
 def _tended(state: State, entry: Entry, event: ev.Tending, history: History) -> State:
     match event:
         case ev.DressingChange() if isinstance(event.dressing, NotDone) and state.dressing is not None:
-            return altered(state, last_check=entry)  # the old one stays, as old as it is
+            # the old one stays, as old as it is
+            return altered(state, last_check=entry, dressing=_without(state.dressing, event.taken_off))
         case ev.DressingChange():
             if state.dressing is not None:
                 history.dressings.append(replace(state.dressing, ended=entry))
@@ -195,6 +196,15 @@ def _tended(state: State, entry: Entry, event: ev.Tending, history: History) -> 
             return altered(state, infusion=None, infusion_stopped=entry)  # a locked line has nothing running
         case _:
             return state
+
+
+def _without(stay: DressingStay, taken_off: Sequence[str]) -> DressingStay:
+    """Return a dressing that stays on, without the parts that were taken off because of a reaction to them."""
+    names = {"disc": "chlorhexidine_disc", "latex": "latex"}
+    gone = {names[part]: False for part in taken_off if part in names}
+    if stay.dressing is None or not gone:
+        return stay
+    return replace(stay, dressing=stay.dressing.model_copy(update=gone))
 
 
 def _observed(state: State, entry: Entry, event: ev.Observing, history: History) -> State:
@@ -270,8 +280,6 @@ def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
 
 
 _ANY_PORT: Final = Port(id="any")
-
-
 _NOTHING_BEFORE: Final = State("")
 
 
