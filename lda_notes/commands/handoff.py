@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
+from types import MappingProxyType
+from typing import Final
 
 import click
 
@@ -25,11 +27,13 @@ from lda_notes.commands.options import (
 from lda_notes.commands.printing import say
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
+from lda_notes.documents.handoff.sources import Unsigned
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 from lda_notes.record.reading import Record
 
+_NO_DRAFTS: Final[Mapping[Path, tuple[Unsigned, ...]]] = MappingProxyType({})
 FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 
 
@@ -98,7 +102,7 @@ def command(
     chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
     found_in = reading.for_sheets(paths)
-    read = list(_sources([*found_in.given, *found_in.others], policy, asof))
+    read = list(_sources([*found_in.given, *found_in.others], policy, asof, _unsigned()))
     if not read:
         raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *found_in.missing]))
     try:
@@ -121,7 +125,17 @@ def command(
         raise click.exceptions.Exit(2)
 
 
-def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Source]:
+def _unsigned() -> dict[Path, tuple[Unsigned, ...]]:
+    """Return what was begun on this login and not signed, by record, without what it says."""
+    from lda_notes.chart.terminal import drafts
+
+    begun = drafts.unsigned(os.environ)
+    return {path: tuple(Unsigned(one.about, one.began, one.by) for one in kept) for path, kept in begun.items()}
+
+
+def _sources(
+    read: list[Record], policy: Policy, asof: datetime, drafts: Mapping[Path, tuple[Unsigned, ...]] = _NO_DRAFTS
+) -> Iterator[Source]:
     """Yield one source for each line: its records are told together; stays that begin later stand by themselves."""
     starts = {record.file: pipeline.begins(record) for record in read}
     later = [record for record in read if (since := starts[record.file]) is not None and since > asof]
@@ -138,6 +152,7 @@ def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Sou
             starts[last.file],
             tuple(fact for record in line.records for fact in record.unread_facts),
             tuple(stay.episode.id for stay in line.stays if stay.discharge is None),
+            tuple(one for file in files for one in drafts.get(Path(file).resolve(), ())),
         )
     for record in later:
         one = pipeline.judge(pipeline.upto(record, asof), policy, asof)

@@ -148,7 +148,7 @@ def line_facts(view: View, septum: str) -> LineFacts:
         wording.short_needle(_needle_of(state)) if state.needle else "",
         _dwell_day(view, state),
         _infusion(state) if state.infusion else "",
-        tuple(filter(None, (_sluggish(view, state), _flush_waits(view, state), _evaluated(view, state)))),
+        tuple(filter(None, (_sluggish(view, state), _flush_waits(view, state), _under_way(view, state)))),
         _vesicant(state),
         _hold(view, state),
         tuple(danger_text(view, danger) for danger in state.dangers if not named_as_unread(danger)),
@@ -380,8 +380,9 @@ def _flush_waits(view: View, state: State) -> str:
     return f"flush overdue, last {view.wording.when(tended.event.at)}; not allowed now" if late else ""
 
 
-def _evaluated(view: View, state: State) -> str:
-    """Return that the line was evaluated since its holds began and a thrombolytic dwells now; "" otherwise."""
+def _under_way(view: View, state: State) -> str:
+    """Return what is being done about the holds: a thrombolytic dwells, ordered by an evaluation or against holds that
+    blood return alone ends; "" otherwise."""
     if state.dwell is None or not state.holds:
         return ""
     since = max(hold.since for hold in state.holds)
@@ -393,7 +394,10 @@ def _evaluated(view: View, state: State) -> str:
         and (entry.event.septum or state.septum) == state.septum
     ]
     drug = getattr(state.dwell.treatment.event, "drug", "thrombolytic")
-    return f"evaluation done {view.wording.soon(judged[-1])}; {drug} dwelling" if judged else ""
+    if judged:
+        return f"evaluation done {view.wording.soon(judged[-1])}; {drug} dwelling"
+    answers = since <= state.dwell.treatment.event.at and all(hold.reason in PROVABLE for hold in state.holds)
+    return f"under way: {drug} dwelling since {view.wording.soon(state.dwell.treatment.event.at)}" if answers else ""
 
 
 def _vesicant(state: State) -> bool:
@@ -424,7 +428,7 @@ def _dwelling(view: View, state: State) -> Told:
 def _actions(view: View, state: State) -> Iterator[Action]:
     if not state.port_in or clocks.died(view.timeline, view.asof):
         return
-    if state.holds and not _evaluated(view, state):
+    if state.holds and not _under_way(view, state):
         yield _evaluation(view, state)
     yield from _contents(view, state)
     running = clocks.due(view.timeline, state.septum, view.policy)
