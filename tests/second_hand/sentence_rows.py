@@ -1652,7 +1652,7 @@ MOVES = (
     ),
     row("patient facts", "Weight: 71 kg.", {"weight_kg": 72}, {"weight_kg": 71}),
     row("patient facts", "Room from now on: 7.", {"room": "8"}, {"room": "7"}),
-    row("patient facts", "Looked after at home by a sister.", {"carer": "a brother"}, {"carer": "a sister"}),
+    row("patient facts", "Cared for at home by a sister.", {"carer": "a brother"}, {"carer": "a sister"}),
     *(
         row(
             "port facts",
