@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -15,6 +15,7 @@ from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line.against import subject
 from lda_notes.line.holds import OWN_RULES
+from lda_notes.line.proof import VISIT as VISIT_TIME
 from lda_notes.line.transitions import trouble
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
@@ -94,6 +95,7 @@ class _Whole:
         for events in self.moved.values():
             events.sort(key=lambda one: (one.at, isinstance(one, ev.Opening)))
         self.opened = {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
+        self.care = sorted((e for e in episode.events if isinstance(e, ev.CareEvent)), key=_at)
         self.locks = _by_time((e.at, e.lock) for e in episode.events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
         self.settings = _by_time((e.at, e.to_setting) for e in episode.events if isinstance(e, ev.Transfer))
 
@@ -518,6 +520,78 @@ def small_or_treated(_: Any, episode: Episode) -> bool:
     first = min((event.at for event in episode.events), default=None)
     child = born is not None and first is not None and (first.year - born.year) < DEFAULT.value("adult_years")
     return child or any(isinstance(event, ev.PatencyTreatment) for event in episode.events)
+
+
+# -- what the check leaves alone, because the chart says it already --
+
+
+def _lately(event: ev.CareEvent, episode: Episode) -> Iterator[ev.CareEvent]:
+    """Yield what was charted of the same septum within a visit's time up to ``event``, the latest first."""
+    care = _whole(episode).care
+    first = bisect_left(care, event.at - VISIT_TIME, key=_at)
+    for other in reversed(care[first : bisect_right(care, event.at, key=_at)]):
+        if other.id != event.id and other.septum == event.septum:
+            yield other
+
+
+def _said_lately(event: ev.CareEvent, episode: Episode, fact: str) -> bool:
+    """Tell whether the same nurse charted the fact at the same visit: a flush after a dose rests on it."""
+    if not isinstance(event, ev.FlushOrLock | ev.PatencyCheck):
+        return False
+    return any(one.by == event.by and _said(one, fact) is not None for one in _lately(event, episode))
+
+
+def not_identified_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether the same nurse did not identify the patient at the same visit already."""
+    return not _said_lately(event, episode, "identifiers_checked")
+
+
+def allergies_not_checked_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether a drug is given or the skin is worked on, and the same nurse did not check the allergies already."""
+    return drug_or_skin(event, episode) and not _said_lately(event, episode, "allergies_checked")
+
+
+def site_not_seen_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether the same nurse did not look at the site at the same visit already."""
+    return not _said_lately(event, episode, "site")
+
+
+def _blood_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    seen = (_said(one, "blood_return") or _said(one, "blood_return_before") for one in _lately(event, episode))
+    return next((one for one in seen if one is not None), None) == "present"
+
+
+def blood_not_seen_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether blood return is still to be charted: a flush after a dose rests on the blood before the dose."""
+    return not _said_lately(event, episode, "blood_return_before")
+
+
+def proof_before_use(event: ev.LineUse, episode: Episode) -> bool:
+    """Tell whether blood return right before the use is missed: always for what may harm, and an hour after a proof."""
+    plain = event.vesicant is False and event.purpose in ("infusion", "medication", "blood sampling")
+    return not (plain and _blood_lately(event, episode))
+
+
+def not_told_before(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether the trouble is news: no earlier event with this needle showed the same and says who was told."""
+    shown = set(troubles(event))
+    care = _whole(episode).care
+    for other in reversed(care[: bisect_left(care, event.at, key=_at)]):
+        if isinstance(other, ev.Opening | ev.Evaluation) and not other.problems:
+            return True
+        if any(problem.told is not None for problem in other.problems) and shown <= set(troubles(other)):
+            return False
+    return True
+
+
+def tip_unknown(_: Any, episode: Episode) -> bool:
+    """Tell whether no confirmation of the tip is on record."""
+    return episode.port.tip is None
+
+
+def from_elsewhere(event: ev.Event, episode: Episode) -> bool:
+    """Tell whether the kind of the new unit is news: whoever was an inpatient is taken to stay one."""
+    return setting_at(episode, event.at) != "inpatient"
 
 
 # -- conditions by name --

@@ -68,7 +68,7 @@ class Case:
 
     @cached_property
     def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
-        """Each entry that lacks needed facts, with these; what was written and could not be read is not missing."""
+        """Each entry that lacks facts worth reporting, with these; what could not be read is not missing."""
         entries = (*self.timeline.entries, *self.timeline.corrections)
         asked = [one for part in self._by_knowledge(entries) for one in part]
         found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, gaps in asked)
@@ -81,7 +81,10 @@ class Case:
             # what was retracted charts nothing for the events around it, and what was amended charts the right fact
             valid = episode.model_copy(update={"events": tuple(entry.event for entry in self.timeline.entries)})
             asked = missing_in_events((entry.event for entry in part), valid, self.policy)
-            yield ((entry, gaps) for entry, (_, gaps) in zip(part, asked, strict=True))
+            yield (
+                (entry, tuple(gap for gap in gaps if gap.need.missed(entry.event, valid)))
+                for entry, (_, gaps) in zip(part, asked, strict=True)
+            )
 
     def unwritten(self, event: str | None, gaps: tuple[Missing, ...]) -> tuple[Missing, ...]:
         """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
@@ -91,6 +94,11 @@ class Case:
     def could_not_read(self, event: str, facts: tuple[str, ...]) -> bool:
         """Tell whether one of an event's facts, named with dots, was written and could not be read."""
         return any(about(self.timeline.unread, event, *fact.split(".")) for fact in facts)
+
+    @cached_property
+    def said(self) -> dict[tuple[str, str], Severity]:
+        """The facts, by event, whose absence a rule of its own spoke of, with how severe; a list leaves them out."""
+        return {}
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
@@ -255,8 +263,10 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
             if silent and row.name in silent:
                 continue
             for fault in look(step, event, case):
-                if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
-                    found.append(_finding(row, fault, policy, step.entry))
+                if fault.lacks and case.could_not_read(event.id, fault.lacks):
+                    continue
+                found.append(_finding(row, fault, policy, step.entry))
+                case.said.update({(event.id, fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
             found.append(_finding(row, fault, policy, None))

@@ -25,11 +25,17 @@ ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})
 
 def _events(case: Case, level: Level) -> Iterator[Found]:
     for entry, gaps in case.gaps:
-        event, episode = entry.event, case.timeline.episode
-        lacking = [gap for gap in gaps if gap.need.level == level and gap.need.missed(event, episode)]
+        event = entry.event
+        lacking = [gap for gap in gaps if gap.need.level == level and not _said_already(case, event.id, gap)]
         if lacking:
-            said = f"not recorded for this {entry.event.noun}: {_listed(lacking)}"
-            yield Found(entry.path(*lacking[0].path), said, citations=_cited(lacking), event=entry.event.id)
+            said = f"not recorded for this {event.noun}: {_listed(lacking)}"
+            yield Found(entry.path(*lacking[0].path), said, citations=_cited(lacking), event=event.id)
+
+
+def _said_already(case: Case, event: str, gap: Missing) -> bool:
+    """Tell whether a rule of its own speaks of what the fact's absence means, and at least as severely."""
+    severity = case.said.get((event, gap.need.name))
+    return severity is not None and (severity != "advice" or gap.need.level == "recommended")
 
 
 def _record(case: Case, level: Level) -> Iterator[Found]:
