@@ -124,6 +124,8 @@ def held_line_flushed(
         return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
         return
+    if isinstance(event, Access) and event.infusion is not None:
+        return  # a finding of its own: an infusion was connected
     patency_only = all(hold.reason in PROVABLE for hold in holds)
     if patency_only and (isinstance(event, Access) or event.steps_tried or event.blood_return == "present"):
         return
