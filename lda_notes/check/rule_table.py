@@ -37,7 +37,7 @@ class Found(NamedTuple):
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
-    read is no absence, and the fault is dropped.
+    read is no absence, and the fault is dropped. The list of what the event lacks leaves out what is so reported.
     """
 
     path: Path
@@ -60,6 +60,8 @@ class Case:
 
     timeline: Timeline
     policy: Policy
+    reported: dict[tuple[str, str], Severity] = field(default_factory=dict)
+    """Facts whose absence a rule about their event has reported, by event and name with dots, and how gravely."""
 
     @cached_property
     def zone(self) -> ZoneInfo:
@@ -94,11 +96,6 @@ class Case:
     def could_not_read(self, event: str, facts: tuple[str, ...]) -> bool:
         """Tell whether one of an event's facts, named with dots, was written and could not be read."""
         return any(about(self.timeline.unread, event, *fact.split(".")) for fact in facts)
-
-    @cached_property
-    def said(self) -> dict[tuple[str, str], Severity]:
-        """The facts, by event, whose absence a rule of its own spoke of, with how severe; a list leaves them out."""
-        return {}
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
@@ -263,13 +260,13 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
             if silent and row.name in silent:
                 continue
             for fault in look(step, event, case):
-                if fault.lacks and case.could_not_read(event.id, fault.lacks):
-                    continue
-                found.append(_finding(row, fault, policy, step.entry))
-                case.said.update({(event.id, fact): found[-1].severity for fact in fault.lacks})
+                if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
+                    found.append(_finding(row, fault, policy, step.entry))
+                    case.reported.update({(event.id, fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
-            found.append(_finding(row, fault, policy, None))
+            if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):
+                found.append(_finding(row, fault, policy, None))
     return _once(found)
 
 
@@ -279,6 +276,7 @@ SAYS_MORE: Final = {
     "heparin-lock-units": "treatment-strength-heparin",
     "heparin-lock-volume": "heparin-lock-units",
     "chlorhexidine-dressing-age": "chlorhexidine-dressing-premature",
+    "chlorhexidine-under-age": "chlorhexidine-small-newborn",
 }
 """For a rule the one that says more of the same cause: where both find it at one fact, the first is left out."""
 

@@ -107,7 +107,7 @@ def command(
         if file.error is not None:
             say(f"lda-notes: {report.visible(file.error)}", err=True)
     say(report.summary(files), err=True)
-    from lda_notes.chart import drafts
+    from lda_notes.chart.terminal import drafts
 
     for row in drafts.reminders(os.environ, (Path(one.judged.record.file) for one in files if one.judged is not None)):
         say(report.visible(row), err=True)

@@ -113,7 +113,7 @@ def command(
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
     for words in found_in.missing:
         say(f"Not on the sheet: {words}", err=True)
-    from lda_notes.chart import drafts
+    from lda_notes.chart.terminal import drafts
 
     for words in drafts.reminders(os.environ, (Path(record.file) for record in found_in.given)):
         say(words, err=True)

@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
-from lda_notes.fhir.codes import CONCEPTS, codeable
+from lda_notes.fhir.concepts import CONCEPTS, codeable
 from lda_notes.fhir.units import UCUM, UNITS
 from lda_notes.record.parts import DayOnly
 

@@ -73,22 +73,13 @@ class Row:
 
 
 _STOP: Final = "Stop, do not flush, aspirate before the needle is removed, report at once"
-
-
 _CLAMP: Final = "Clamp the line, report at once"
-
-
 _BLOOD: Final = "blood_return, blood_return_before, punctures"
-
-
 _SITE: Final = "site, signs"
-
-
 _SITE_SHOWS: Final = frozenset(
     {"present", "purulent", "flipped", "not felt", "broken", "thinned", "port visible", "opening"}
 )
 """What has to be seen at a site before any row of it can begin a hold."""
-
 
 TABLE: Final[tuple[Row, ...]] = (
     Row("no blood return", no_blood, _BLOOD, ends_by=None),
@@ -146,7 +137,6 @@ TABLE: Final[tuple[Row, ...]] = (
 )
 """Every reason for a hold. ``of_patient``: the problem outlives the port; ``do``: what the table says to do at once."""
 
-
 _ASKED: Final = tuple(dict.fromkeys(name for row in TABLE for name in row.shown_by.split(", ")))
 
 
@@ -178,15 +168,11 @@ def _worth_asking(look: Look) -> tuple[Row, ...]:
 
 
 ROWS: Final = {row.reason: row for row in TABLE}
-
-
 PROVABLE: Final = frozenset(row.reason for row in TABLE if row.ends_by is None)
 """Reasons that a proof may end, as policy says; the others say themselves what ends them."""
 
-
 OWN_RULES: Final = frozenset({"coring needle", "tip not confirmed", "needle not whole", "rated limit exceeded"})
 """Reasons that a rule of the check speaks of by itself, with what must be recorded."""
-
 
 _BY_POLICY: Final[dict[str, tuple[End, ...]]] = {
     "evaluation": ("evaluation",),

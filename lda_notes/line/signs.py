@@ -45,8 +45,6 @@ class Look:
 
 
 _FAR: Final = ("arm", "face or neck", "collarbone", "chest wall", "along the catheter")
-
-
 _PUT_IN: Final = ("infusion", "flush", "injection")
 
 
@@ -117,7 +115,6 @@ _RESTS_ON: Final = frozenset(
     | {"found", "extent", "needle_intact", "tip_confirmed"}
 )
 """Facts on which a hold rests: unread, they leave the line unproven until somebody looks again."""
-
 
 _BESIDE: Final = frozenset({"volume_ml", "syringe_ml", "technique", "lot", "expires", "detail", "temperature_c"})
 """Parts of such facts on which no hold rests."""

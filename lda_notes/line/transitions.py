@@ -280,8 +280,6 @@ def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
 
 
 _ANY_PORT: Final = Port(id="any")
-
-
 _NOTHING_BEFORE: Final = State("")
 
 

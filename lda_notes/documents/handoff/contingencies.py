@@ -31,13 +31,11 @@ _SOILED = Stated(
     (Citation("ahrq-ch42", "R", "table 3"), COMMON_PRACTICE),
 )
 
-
 _LEAK = Stated(
     "C2",
     "Swelling, pain or a leak can mean that the needle has left the port: nothing more is given",
     (Citation("royal-marsden", "R", "ch. 17"),),
 )
-
 
 _VESICANT = Stated("C3", "No vesicant without blood return", (Citation("ons", "R"),))
 
@@ -50,8 +48,6 @@ def no_blood(policy: Policy) -> Contingency:
 
 
 _SWELLS = Contingency("it swells, hurts or leaks", "what is being given stops and the prescriber is told", (_LEAK,))
-
-
 _DAMP = Contingency(
     "the dressing is damp, loose or soiled",
     "it is due at once, whatever its date; the needle keeps its own time",

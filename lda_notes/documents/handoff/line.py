@@ -484,8 +484,6 @@ _ENDS: Final[dict[tuple[str, str], str]] = {
 
 EVALUATED: Final = Stated("S2", "A hold that no blood return ends, ends with an evaluation", (COMMON_PRACTICE,))
 DANGERS: Final = Stated("S1", "A standing danger stays until what ends it is recorded", (COMMON_PRACTICE,))
-
-
 VESICANT_LOOKS: Final = "a vesicant runs: look as often as facility policy says for one"
 """Common practice, no source: the hours of the line check are those of any needle."""
 

@@ -9,13 +9,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Final
 
-from lda_notes.record import events as ev
-from lda_notes.line.states import UnitStay
-from lda_notes.record.episode import PatientIdentifier
-from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, codeable, find
-from lda_notes.fhir.elements import Json, day, period
 from lda_notes.fhir.build.frame import NOT_NAMED, Frame, patient_role, place_number, stay_role
+from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, find
+from lda_notes.fhir.concepts import codeable
+from lda_notes.fhir.elements import Json, day, period
 from lda_notes.fhir.tokens import token
+from lda_notes.line.states import UnitStay
+from lda_notes.record import events as ev
+from lda_notes.record.episode import PatientIdentifier
 from lda_notes.record.parts import Person
 
 _CLASSES: Final = {

@@ -17,7 +17,7 @@ from lda_notes.record import events as ev
 from lda_notes.fhir.elements import Json, moment, text_of
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.knowledge.policy import Policy
-from lda_notes.record.parts import Dressing, NotDone
+from lda_notes.record.parts import Dressing, Lock, NotDone
 from lda_notes.line.corrections import Entry
 from lda_notes.line.states import State
 from lda_notes.line.timeline import Timeline
@@ -101,9 +101,9 @@ def _completes(clock: due.ClockName, event: ev.Event) -> bool:
         case "thrombolytic check":
             return isinstance(event, ev.PatencyCheck)
         case "flush" | "idle flush" | "maintenance flush":
-            return isinstance(event, ev.Flushed) and (
-                bool(isinstance(event.flushes, tuple) and event.flushes)
-                or (event.lock is not None and not isinstance(event.lock, NotDone))
+            return isinstance(event, ev.FlushedElsewhere) or (
+                isinstance(event, ev.Flushed)
+                and (bool(event.flushes and not isinstance(event.flushes, NotDone)) or isinstance(event.lock, Lock))
             )
         case "line check":
             return False

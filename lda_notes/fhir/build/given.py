@@ -12,11 +12,12 @@ from datetime import datetime
 from lda_notes.fhir.build.administrations import administration
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Made, scene
-from lda_notes.fhir.codes import GIVEN
+from lda_notes.fhir.concepts import GIVEN
 from lda_notes.fhir.elements import Json, period, quantity
 from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
+
 
 @dataclass(frozen=True, slots=True)
 class Given:

@@ -8,11 +8,12 @@ from functools import lru_cache
 from operator import attrgetter
 from typing import Any, Final
 
-from lda_notes.record import events as ev
+from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.fhir.coder import Coder
 from lda_notes.fhir.elements import UNKNOWN, Json, absent, concept, day, moment, quantity
-from lda_notes.fhir.panels import EMPTY_INNER, PANELS_OF, PERSON, Fact, Panel
-from lda_notes.fhir.build.scene import Made, Scene
+from lda_notes.fhir.kinds import EMPTY_INNER, PANELS_OF
+from lda_notes.fhir.panels import PERSON, Fact, Panel
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Model, NotAssessed, NotDone, Person
 
 _EXAM: Final = [concept("exam")]

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
 
-from lda_notes.record import events as ev
-from lda_notes.fhir.elements import Json, moment
 from lda_notes.fhir.build.frame import Frame
-from lda_notes.fhir.panels import ACTS
+from lda_notes.fhir.elements import Json, moment
+from lda_notes.fhir.kinds import ACTS
 from lda_notes.problems import Path
+from lda_notes.record import events as ev
 
 
 class Made(NamedTuple):

@@ -12,13 +12,14 @@ from typing import Final
 
 from lda_notes.fhir.build.frame import Frame, of_stay
 from lda_notes.fhir.build.observations import observations
-from lda_notes.fhir.build.scene import Made, scene
-from lda_notes.fhir.codes import FLAGGED, slug
+from lda_notes.fhir.build.scene import Made, Scene, scene
+from lda_notes.fhir.concepts import FLAGGED, slug
 from lda_notes.fhir.elements import Json, concept, moment, period
-from lda_notes.line.states import Danger, Hold
 from lda_notes.line.corrections import Entry
+from lda_notes.line.states import Danger, Hold
 from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
+from lda_notes.record.parts import NotDone
 
 FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
 """R4's own extension for what a flag rests on."""
@@ -26,8 +27,8 @@ FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
 _EVIDENCE: Final[Mapping[str, tuple[str, ...]]] = {
     "no blood return": ("blood-return", "return-before-use", "punctures"),
     "blood return not proven": ("blood-return", "return-before-use", "punctures"),
-    "resistance": ("resistance", "punctures"),
-    "resistance that changes with posture": ("signs", "blood-return", "resistance"),
+    "resistance": ("punctures",),
+    "resistance that changes with posture": ("signs", "blood-return"),
     "rated limit exceeded": ("injection-rate", "injection-pressure"),
     "tip not confirmed": ("tip-position",),
     "needle not whole": ("needle-whole", "missing-piece"),
@@ -109,11 +110,11 @@ def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
     end = hold.ended.event if closed and hold.ended is not None else None
     authored = event.charted_at or event.at
     own = not hold.began.record
-    whole = own and not closed and not hold.began.corrections  # what a correction showed is in the correction's own bundle
+    whole = (
+        own and not closed and not hold.began.corrections
+    )  # what a correction showed is in the correction's own bundle
     evidence = _evidence(frame, event, hold.reason, whole=whole)
-    flag = _flag(
-        frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence
-    )
+    flag = _flag(frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence)
     decided = isinstance(end, ev.Evaluation)
     task: Json = {
         "resourceType": "Task",
@@ -188,17 +189,22 @@ def _evidence(frame: Frame, event: ev.Event, reason: str, *, whole: bool) -> lis
     """References to what was seen: the Observations that a hold rests on, else what was done or given."""
     here = scene(frame, event, whole=whole)
     roles = _EVIDENCE.get(reason, _SEEN) if reason else ()
-    names = {frame.event_name(event.id, role): role for role in _roles(roles)}
-    found = [here.own("Observation", made.name) for made in observations(here) if made.name in names]
-    if not found and reason.startswith("resistance"):
-        found = [
-            here.own("Observation", here.name(f"resistance-{number}"))
-            for number, flush in enumerate(getattr(event, "flushes", None) or (), start=1)
-            if getattr(flush, "resistance", None) in ("some", "cannot flush")
-        ]
+    names = {frame.event_name(event.id, role) for role in _roles(roles)}
+    felt = list(_felt(here)) if reason == "resistance" else []
+    found = felt or [here.own("Observation", made.name) for made in observations(here) if made.name in names]
     if found:
         return found
     return [here.own("Procedure", here.procedure)] if here.procedure is not None else [frame.port]
+
+
+def _felt(here: Scene) -> Iterator[Json]:
+    """The resistances to a flush, which stand in Observations of the flushes."""
+    flushes = here.event.flushes if isinstance(here.event, ev.Flushed) else None
+    if flushes is None or isinstance(flushes, NotDone):
+        return
+    for number, flush in enumerate(flushes, start=1):
+        if flush.resistance in ("some", "cannot flush"):
+            yield here.own("Observation", here.name(f"resistance-{number}"))
 
 
 def _roles(roles: tuple[str, ...]) -> Iterator[str]:

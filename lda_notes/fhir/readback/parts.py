@@ -31,7 +31,8 @@ from lda_notes.fhir.build.observations import NO_WORDS
 from lda_notes.fhir.build.papers import NEW_TO_PROCEDURE, USED_TO_PROCEDURE
 from lda_notes.fhir.codes import DATA_ABSENT_REASON
 from lda_notes.fhir.elements import Json, text_of
-from lda_notes.fhir.panels import EMPTY_INNER, PERSON, Fact, Panel
+from lda_notes.fhir.kinds import EMPTY_INNER
+from lda_notes.fhir.panels import PERSON, Fact, Panel
 from lda_notes.record import events as ev
 from lda_notes.record.parts import NotAssessed, NotDone
 
@@ -101,7 +102,7 @@ def _value(fact: Fact, held: Json, where: Json, remarks: Remarks) -> Any:
     """The value of an observation or component, None when it has none of the right form."""
     value = held.get(_KEYS[fact.form])
     if value is None:
-        remarks.add(where, f"{fact.text} has no {_KEYS[fact.form]}")
+        remarks.add(where, f"{text_of(fact.concept)} has no {_KEYS[fact.form]}")
         return None
     if fact.form in ("word", "words"):
         return value.get("text")
@@ -148,7 +149,7 @@ def read_panel(panel: Panel, owner: type[BaseModel], held: Json, remarks: Remark
 
 
 def _read_components(panel: Panel, part: type[BaseModel], held: Json, facts: dict[str, Any], remarks: Remarks) -> None:
-    known = {fact.text: fact for fact in panel.components}
+    known = {text_of(fact.concept): fact for fact in panel.components}
     empty = {text_of(concept): name for name, concept in EMPTY_INNER.items()}
     bare = text_of(panel.bare) if panel.bare else None
     beyond = {text_of(key): (name, form) for name, key, form in PERSON}

@@ -10,8 +10,10 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
-from lda_notes.fhir.codes import CODES, CONCEPTS, DRUGS, LOCAL, OUTSIDE_ALONE, SYSTEMS, Concept
+from lda_notes.fhir.codes import CODES, SYSTEMS
+from lda_notes.fhir.concepts import CONCEPTS, OUTSIDE_ALONE, Concept
 from lda_notes.fhir.identity import identity_rules
+from lda_notes.fhir.local import DRUGS, LOCAL
 from lda_notes.fhir.units import UCUM, UNITS, Dimension
 from lda_notes.fhir.verify.definitions import load
 from lda_notes.fhir.verify.faults import Fault, Found, shown

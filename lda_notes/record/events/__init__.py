@@ -80,7 +80,6 @@ __all__ = [
     "unsealed",
 ]
 
-
 AnyEvent: TypeAlias = Annotated[
     Access
     | ArrivalAccessed
@@ -107,7 +106,6 @@ AnyEvent: TypeAlias = Annotated[
     | CoSignature,
     Field(discriminator="kind"),
 ]
-
 
 KINDS: Final[dict[str, type[Event]]] = {
     get_args(kind.model_fields["kind"].annotation)[0]: kind for kind in get_args(get_args(AnyEvent)[0])

@@ -50,10 +50,8 @@ YesNo = Annotated[
     Field(json_schema_extra={"type": ["boolean", "string"], "enum": [True, False, "yes", "no"]}),
 ]
 
-
 Moment = Annotated[AwareDatetime, Strict(False), BeforeValidator(_written_as_moment)]
 """A date and time with its offset from UTC. A function before a strict type would shut out JSON text: hence lax."""
-
 
 Day = Annotated[date, Strict(False), BeforeValidator(_written_as_date)]
 
@@ -70,23 +68,11 @@ def began(written: object, like: datetime) -> datetime | None:
 
 
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
-
-
 Short = Annotated[str, Field(min_length=1, max_length=200)]
-
-
 Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
-
-
 Quantity = Annotated[Decimal, Field(ge=0, le=1_000_000, decimal_places=4)]
-
-
 Positive = Annotated[Decimal, Field(gt=0, le=1_000_000, decimal_places=4)]
-
-
 Whole = Annotated[int, Field(ge=0, le=100_000)]
-
-
 Score = Annotated[int, Field(ge=0, le=10)]
 
 
@@ -102,7 +88,6 @@ def _former_words(now: Any) -> dict[str, Any]:
 HistoryName = Annotated[
     words.HistoryName, BeforeValidator(_as_now), Field(json_schema_extra=_former_words(words.HistoryName))
 ]
-
 
 TouchShape = Annotated[
     words.TouchShape, BeforeValidator(_as_now), Field(json_schema_extra=_former_words(words.TouchShape))
