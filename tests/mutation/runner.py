@@ -1,7 +1,7 @@
 """Runs tests against mutants: pytest collects once, each mutant lives in a forked child whose functions are changed.
 
-For a mutant of a module's own level (a table, a constant) the values from there on are made again; where no test notices
-that, or a class changes, pytest starts anew, with :mod:`tests.mutation.fresh` as a plugin.
+For a mutant of a module's own level (a table, a constant) the values from there on are made again; where no test
+notices that, or a class changes, pytest starts anew, with :mod:`tests.mutation.fresh` as a plugin.
 """
 
 from __future__ import annotations
