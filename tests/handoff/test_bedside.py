@@ -15,10 +15,12 @@ from ward import ASOF
 
 from lda_notes import pipeline
 from lda_notes.documents.blocks import Line, Sheet, Table
+from lda_notes.documents.handoff.actions import VESICANT_LOOKS
 from lda_notes.documents.handoff.contingencies import thrombolytic
-from lda_notes.documents.handoff.line import VESICANT_LOOKS, View, line_facts
+from lda_notes.documents.handoff.line import line_facts
 from lda_notes.documents.handoff.page import Source, handoff
 from lda_notes.documents.handoff.page import sheet as handed_over
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import Work, sheet, unit_sheet

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from lda_notes import pipeline
-from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.page import Source, handoff, sheet
 from lda_notes.documents.handoff.values import values
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import Work

@@ -12,8 +12,8 @@ from test_clocks import episodes
 
 from lda_notes import pipeline
 from lda_notes.documents.handoff import page as sheets
-from lda_notes.documents.handoff.line import URGENCIES, View
 from lda_notes.documents.handoff.values import values
+from lda_notes.documents.handoff.view import URGENCIES, View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import sheet as worksheet

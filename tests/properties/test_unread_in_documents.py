@@ -18,10 +18,10 @@ from typing import Annotated, Any, Final, Literal, get_args, get_origin
 import pytest
 
 from lda_notes.documents.blocks import Alert, Block, Sheet
-from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.page import handoff, left_sheet
 from lda_notes.documents.handoff.page import sheet as handoff_sheet
 from lda_notes.documents.handoff.sources import Source
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.note import page as note
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording

@@ -8,8 +8,8 @@ from datetime import datetime
 from typing import Final
 
 from lda_notes.documents.handoff.changes import kind_of
-from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.problems import since_handoff
+from lda_notes.documents.handoff.view import View
 from lda_notes.line.corrections import Entry
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding

@@ -14,10 +14,11 @@ from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
 from lda_notes.documents.handoff.amounts import amounts_text
 from lda_notes.documents.handoff.contingencies import Contingency, every_line
-from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View, named_as_unread
+from lda_notes.documents.handoff.line import named_as_unread
 from lda_notes.documents.handoff.patient import PatientFacts, patient_facts, soonest
 from lda_notes.documents.handoff.round import Row, anchor, in_time_order, needs_words, row, table, warnings
 from lda_notes.documents.handoff.sources import Source, sort_out
+from lda_notes.documents.handoff.view import URGENCIES, Action, Told, Urgency, View
 from lda_notes.documents.handoff.words import left_to_know, of, of_septum, short, still_open, when_due
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording

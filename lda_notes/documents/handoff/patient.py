@@ -11,9 +11,10 @@ from lda_notes.documents.handoff.amounts import Added, amounts
 from lda_notes.documents.handoff.background import allergies, allergy_lines, child, left, port_text, unit_of
 from lda_notes.documents.handoff.changes import Change, changes
 from lda_notes.documents.handoff.contingencies import Contingency, contingencies
-from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, line_facts
+from lda_notes.documents.handoff.line import LineFacts, line_facts
 from lda_notes.documents.handoff.missing import gaps, matters, said, unread_event, unread_fact
 from lda_notes.documents.handoff.problems import OpenProblem, open_problems, pending
+from lda_notes.documents.handoff.view import URGENCIES, Action, Urgency, View
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.wording import Wording
 from lda_notes.line.states import Hold

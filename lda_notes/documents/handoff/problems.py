@@ -9,7 +9,8 @@ from itertools import islice
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import LineFacts, View, elsewhere
+from lda_notes.documents.handoff.line import LineFacts, elsewhere
+from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.policy import quantity
 from lda_notes.line.corrections import Entry
 from lda_notes.line.holds import flushed_on_hold

@@ -9,8 +9,9 @@ from typing import Final, Literal
 
 from lda_notes.documents.blocks import Bullets, Line, Table, Together
 from lda_notes.documents.handoff.background import NONE_KNOWN
-from lda_notes.documents.handoff.line import Action, LineFacts, at_once, named_as_unread, needle_gone
+from lda_notes.documents.handoff.line import LineFacts, at_once, named_as_unread, needle_gone
 from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.view import Action
 from lda_notes.documents.handoff.words import of_septum, short
 from lda_notes.documents.wording import Wording
 from lda_notes.narrative import phrasing

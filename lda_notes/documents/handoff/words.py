@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.line import LineFacts
 from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.view import Action
 from lda_notes.documents.wording import Wording
 from lda_notes.narrative import phrasing
 
