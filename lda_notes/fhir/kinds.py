@@ -90,8 +90,3 @@ EMPTY_INNER: Final[Mapping[str, str]] = MappingProxyType(
     {"technique": "technique", "needle": component("needle of the puncture")}
 )
 """The component that says of an inner part that it was opened but holds nothing."""
-
-
-def fields_in_panels(kind: str) -> frozenset[str]:
-    """The fields of a kind that its panels carry."""
-    return frozenset().union(*(panel.fields() for panel in PANELS_OF[kind]))

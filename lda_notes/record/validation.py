@@ -40,7 +40,7 @@ _TOO_MANY: Final = Misfit(
 )
 
 
-def misfits(error: ValidationError, data: Any, fields_of: Mapping[str, Sequence[str]] | None = None) -> list[Misfit]:
+def misfits(error: ValidationError, data: Any) -> list[Misfit]:
     """Return every fault of ``error``, one per value of ``data``, in the order of the data.
 
     More than `MOST_MISFITS` are one fault of the whole.

@@ -507,10 +507,6 @@ def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:
     )
 
 
-def _call_for(patient: PatientFacts, action: Action) -> str:
-    return f"{short(action)}{of_septum(patient, action.septum)}: {when_due(patient, action)}"
-
-
 def _first_due(patient: PatientFacts) -> tuple[bool, datetime]:
     return min((soonest(action) for action in patient.actions), default=(True, _NEVER))
 

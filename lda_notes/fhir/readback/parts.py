@@ -33,7 +33,6 @@ from lda_notes.fhir.codes import DATA_ABSENT_REASON
 from lda_notes.fhir.elements import Json, text_of
 from lda_notes.fhir.kinds import EMPTY_INNER
 from lda_notes.fhir.panels import PERSON, Fact, Panel
-from lda_notes.record import events as ev
 from lda_notes.record.parts import NotAssessed, NotDone
 
 
@@ -339,8 +338,3 @@ def decimal(text: str) -> Decimal | str:
         return Decimal(text)
     except ArithmeticError:
         return text
-
-
-def owner_of(kind: str) -> type[ev.Event]:
-    """The type of a kind's events."""
-    return ev.KINDS[kind]

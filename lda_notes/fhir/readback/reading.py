@@ -124,7 +124,7 @@ def _episode(store: Store, config: Config, sources: list[Source], known: set[str
     _remark_unread(store, sources, used, remarks)
     data: Json = {"record_version": RECORD_VERSION, "id": name}
     data |= _patient_and_stay(store, config, sources, began, remarks)
-    port = _port(store, sources, names)
+    port = _port(store, sources)
     if port is not None:
         data["port"] = read_port(port, remarks)
         for path, value in _first_recorded(port, config, remarks):
@@ -267,7 +267,7 @@ def _remark_unread(store: Store, sources: Iterable[Source], used: set[str], rema
                 used.add(name)
 
 
-def _port(store: Store, sources: Sequence[Source], names: Names) -> Json | None:
+def _port(store: Store, sources: Sequence[Source]) -> Json | None:
     """The port: what the resources of the episode are about."""
     for source in sources:
         for target in source.provenance.get("target", ()):
