@@ -166,9 +166,9 @@ def _plain(value: Any) -> Any:
         case Decimal():
             return int(value) if value == value.to_integral_value() else float(value)
         case dict():
-            return {key: _plain(held) for key, held in value.items()}
+            return {key: _plain(one) for key, one in value.items()}
         case list():
-            return [_plain(held) for held in value]
+            return [_plain(one) for one in value]
         case _:
             return value
 

@@ -107,7 +107,7 @@ def plain(value: Any) -> Any:
     match value:
         case BaseModel():
             fields = ((key, getattr(value, key)) for key in type(value).model_fields if key in value.model_fields_set)
-            return {key: plain(held) for key, held in fields if held is not None}
+            return {key: plain(one) for key, one in fields if one is not None}
         case Decimal():
             return number(value)
         case datetime():

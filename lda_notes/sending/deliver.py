@@ -16,7 +16,7 @@ from lda_notes.sending.client import BUSY, Server, Unreachable
 from lda_notes.sending.compare import Difference, Resolve, differences, same_reference
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, object_of, objects_of, patient_of
 from lda_notes.sending.outcome import WARNED, Issue, issues, read_outcome
-from lda_notes.sending.parcel import Held
+from lda_notes.sending.parcel import Stored
 from lda_notes.sending.wire import Answer, NoAnswer
 
 _NOT_YET: Final = frozenset({408, 409, 425})
@@ -46,7 +46,7 @@ class Delivered:
     server warned of, entry by entry.
     """
 
-    resources: tuple[Held, ...]
+    resources: tuple[Stored, ...]
     created: int
     updated: int
     unchanged: int
@@ -196,12 +196,12 @@ def refuse_found_elsewhere(server: Server, listed: tuple[Entry, ...], found: Map
     resolve = resolver(server, listed, found)
     for entry in listed:
         about = patient_of(entry.resource)
-        for held in found[entry.identity]:
-            theirs = object_of(patient_of(held)).get("reference")
+        for stored in found[entry.identity]:
+            theirs = object_of(patient_of(stored)).get("reference")
             if about is None or not isinstance(theirs, str) or "reference" not in about:
                 continue
             if not same_reference(str(about["reference"]), theirs, resolve, server.address.base):
-                where = f"{held['resourceType']}/{held.get('id')}"
+                where = f"{stored['resourceType']}/{stored.get('id')}"
                 raise NotSafe(f"{where} is filed under another patient on the server ({theirs}); nothing was changed")
 
 
@@ -219,8 +219,12 @@ def _sparing(
     resolve = resolver(server, listed, before)
     made = list(bundle["entry"])
     for entry in listed:
-        held = before[entry.identity]
-        if entry.method == "PUT" and held and not differences(entry.resource, held[0], resolve, server.address.base):
+        stored = before[entry.identity]
+        if (
+            entry.method == "PUT"
+            and stored
+            and not differences(entry.resource, stored[0], resolve, server.address.base)
+        ):
             request = {"method": "POST", "url": entry.identity.kind, "ifNoneExist": entry.condition}
             made[entry.index] = {**made[entry.index], "request": request}
     return {**bundle, "entry": made}
@@ -401,18 +405,18 @@ def delivered(
         and not _decided_elsewhere(found[entry.identity][0])
         and (apart := differences(entry.resource, found[entry.identity][0], resolve, base, lasting.__contains__))
     )
-    resources = tuple(_held(entry, found[entry.identity][0]) for entry in listed)
+    resources = tuple(_stored(entry, found[entry.identity][0]) for entry in listed)
     return Delivered(
         resources, became.count("created"), became.count("updated"), became.count("unchanged"), kept, asked
     )
 
 
-def _decided_elsewhere(held: Json) -> bool:
+def _decided_elsewhere(stored: Json) -> bool:
     """Whether what the server holds is not ours, or was closed or corrected by a later entry of the record."""
-    kind = str(held.get("resourceType"))
-    return kind in CONTEXT_TYPES or status_of(held) in UPDATED.get(kind, ())
+    kind = str(stored.get("resourceType"))
+    return kind in CONTEXT_TYPES or status_of(stored) in UPDATED.get(kind, ())
 
 
-def _held(entry: Entry, resource: Json) -> Held:
+def _stored(entry: Entry, resource: Json) -> Stored:
     identity = "" if entry.identity.kind in CONTEXT_TYPES else entry.identity.value
-    return Held(entry.identity.kind, str(resource.get("id", "")), version_of(resource), identity)
+    return Stored(entry.identity.kind, str(resource.get("id", "")), version_of(resource), identity)

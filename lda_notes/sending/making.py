@@ -174,9 +174,9 @@ def _by_identity(value: Any, away: Mapping[str, Identity]) -> Any:
     if isinstance(value, dict):
         gone = away.get(str(value.get("reference")))
         if gone is not None:
-            kept: Json = {key: held for key, held in value.items() if key != "reference"}
+            kept: Json = {key: stored for key, stored in value.items() if key != "reference"}
             return {"type": gone.kind, "identifier": {"system": gone.system, "value": gone.value}, **kept}
-        return {key: _by_identity(held, away) for key, held in value.items()}
+        return {key: _by_identity(stored, away) for key, stored in value.items()}
     return [_by_identity(one, away) for one in value] if isinstance(value, list) else value
 
 

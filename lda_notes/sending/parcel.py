@@ -46,7 +46,7 @@ class Parcel:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class Stored:
     """A resource as a server holds it. ``identity`` is ours; empty for patient, staff and stay, which are not."""
 
     kind: str
@@ -68,5 +68,5 @@ class Receipt:
     line: str | None
     about: str | None
     at: datetime
-    resources: tuple[Held, ...]
+    resources: tuple[Stored, ...]
     differs: bool = False

@@ -108,11 +108,11 @@ def _differences(found: list[Difference]) -> Iterator[str]:
             continue
         texts = note_texts(one)
         if texts is None:
-            yield f"{one.path}: record {value(one.sent)}, server {value(one.held)}"
+            yield f"{one.path}: record {value(one.sent)}, server {value(one.stored)}"
             continue
         yield f"{where}: the text differs"
-        sent, held = texts
-        for row in list(unified_diff(sent.splitlines(), held.splitlines(), n=0, lineterm=""))[2:]:
+        sent, stored = texts
+        for row in list(unified_diff(sent.splitlines(), stored.splitlines(), n=0, lineterm=""))[2:]:
             if row[0] in "-+":
                 yield f"  {'record' if row[0] == '-' else 'server'}: {plain(row[1:])}"
 
@@ -122,15 +122,15 @@ def note_texts(one: Difference) -> tuple[str, str] | None:
     if not one.path.endswith(_DATA):
         return None
     try:
-        sent, held = (b64decode(data or "", validate=True).decode() for data in (one.sent, one.held))
+        sent, stored = (b64decode(data or "", validate=True).decode() for data in (one.sent, one.stored))
     except (ValueError, TypeError):
         return None
-    return sent, held
+    return sent, stored
 
 
-def value(held: Any) -> str:
+def value(stored: Any) -> str:
     """A value of an element, shortened."""
-    if held is None:
+    if stored is None:
         return "nothing"
-    text = plain(to_json(held))
+    text = plain(to_json(stored))
     return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."

@@ -265,11 +265,11 @@ def _add_wanted(book: Book, writer: Writer) -> None:
 
 def _references(value: Any) -> Iterator[str]:
     if isinstance(value, dict):
-        for key, held in value.items():
-            if key == "reference" and isinstance(held, str):
-                yield held
+        for key, inner in value.items():
+            if key == "reference" and isinstance(inner, str):
+                yield inner
             else:
-                yield from _references(held)
+                yield from _references(inner)
     elif isinstance(value, list):
         for item in value:
             yield from _references(item)

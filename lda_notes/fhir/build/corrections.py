@@ -139,8 +139,8 @@ def _in_error(made: Made) -> Made:
     if kind not in _BY_VERIFICATION:
         return Made(made.name, {**made.resource, "status": IN_ERROR}, made.path)
     # R4 (ait-2, con-5): what was entered in error has no clinical status.
-    held = {key: value for key, value in made.resource.items() if key != "clinicalStatus"}
-    return Made(made.name, {**held, "verificationStatus": concept(_BY_VERIFICATION[kind])}, made.path)
+    kept = {key: value for key, value in made.resource.items() if key != "clinicalStatus"}
+    return Made(made.name, {**kept, "verificationStatus": concept(_BY_VERIFICATION[kind])}, made.path)
 
 
 _BY_VERIFICATION: Final = {"AllergyIntolerance": "allergy in error", "Condition": "condition in error"}

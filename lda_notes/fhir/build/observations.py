@@ -58,8 +58,8 @@ def _getter(path: tuple[str, ...]) -> _Get:
     outer, inner = (attrgetter(step) for step in path)
 
     def get(part: Any) -> Any:
-        held = outer(part)
-        return None if held is None else inner(held)
+        one = outer(part)
+        return None if one is None else inner(one)
 
     return get
 
@@ -149,8 +149,8 @@ def _components(scene: Scene, plan: _Plan, part: Any) -> list[Json]:
         elif item.fact.form != "absence":
             made.append({"code": item.code, **item.encode(value)})
     for get, code in plan.inner:
-        held = get(part)
-        if held is not None and not held.model_dump(exclude_none=True):
+        one = get(part)
+        if one is not None and not one.model_dump(exclude_none=True):
             made.append({"code": code, "dataAbsentReason": concept(UNKNOWN)})
     return made
 
@@ -205,10 +205,10 @@ def _observation(scene: Scene, plan: _Plan, role: str, part: Any, *, based_on: b
     reason = _why_not(part)
     if reason is None:
         if plan.value is not None:
-            held = plan.value.get(part)
-            reason = _why_not(held)
-            if held is not None and reason is None:
-                value = plan.value.encode(held)
+            one = plan.value.get(part)
+            reason = _why_not(one)
+            if one is not None and reason is None:
+                value = plan.value.encode(one)
         components = _components(scene, plan, part)
         if not value and reason is None and not components:
             if plan.panel.part == "" and not based_on:

@@ -80,8 +80,8 @@ def holds(timeline: Timeline) -> Iterator[Hold]:
     """Every hold that an event of this record began, or that an earlier stay left to it, by septum."""
     own = {id(entry) for entry in timeline.entries}
     first = timeline.entries[0].event.at if timeline.entries else None
-    for held in timeline.holds.values():
-        for hold in held:
+    for holds in timeline.holds.values():
+        for hold in holds:
             until = hold.ended.event.at if hold.ended is not None else None
             left = hold.began.record and first is not None and hold.since <= first and (until is None or until >= first)
             if left or id(hold.began) in own:

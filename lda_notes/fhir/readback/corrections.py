@@ -58,8 +58,8 @@ def original_and_stated(
 def _leaves(value: Any, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
     """The paths of everything that is not itself a mapping."""
     if isinstance(value, dict):
-        for key, held in value.items():
-            yield from _leaves(held, (*path, key))
+        for key, inner in value.items():
+            yield from _leaves(inner, (*path, key))
     else:
         yield path
 
@@ -72,13 +72,13 @@ def _look(value: Any, path: tuple[str, ...]) -> tuple[bool, Any]:
     return True, value
 
 
-def _set(value: Any, path: tuple[str, ...], held: Any) -> None:
+def _set(value: Any, path: tuple[str, ...], inner: Any) -> None:
     """Put a value at a path, or take out what stands there when there was none."""
     for step in path[:-1]:
         value = value.get(step) if isinstance(value, dict) else None
     if not isinstance(value, dict):
         return
-    if held is None:
+    if inner is None:
         value.pop(path[-1], None)
     else:
-        value[path[-1]] = held
+        value[path[-1]] = inner

@@ -45,7 +45,7 @@ def _canonical(value: Any) -> Any:
     match value:
         case BaseModel():
             fields = ((key, getattr(value, key)) for key in type(value).model_fields)
-            made = {key: _canonical(held) for key, held in fields if held is not None}
+            made = {key: _canonical(one) for key, one in fields if one is not None}
             if made.get("replaced") is False:  # said or not, the number is in use
                 del made["replaced"]
             bare = isinstance(value, Condition) and set(made) == {"condition"}

@@ -97,9 +97,9 @@ _KEYS: Final[dict[str, str]] = {
 }
 
 
-def _value(fact: Fact, held: Json, where: Json, remarks: Remarks) -> Any:
+def _value(fact: Fact, resource: Json, where: Json, remarks: Remarks) -> Any:
     """The value of an observation or component, None when it has none of the right form."""
-    value = held.get(_KEYS[fact.form])
+    value = resource.get(_KEYS[fact.form])
     if value is None:
         remarks.add(where, f"{text_of(fact.concept)} has no {_KEYS[fact.form]}")
         return None
@@ -125,35 +125,37 @@ def put(facts: dict[str, Any], path: tuple[str, ...], value: Any) -> None:
     facts[path[-1]] = value
 
 
-def read_panel(panel: Panel, owner: type[BaseModel], held: Json, remarks: Remarks) -> Any:
+def read_panel(panel: Panel, owner: type[BaseModel], resource: Json, remarks: Remarks) -> Any:
     """The facts of an observation, or ``{"not_assessed": ...}`` and the like for a part that has none.
 
     ``owner`` is the type that has the panel's fields.
     """
     facts: dict[str, Any] = {}
-    reason = held.get("dataAbsentReason")
+    reason = resource.get("dataAbsentReason")
     if reason is not None and not is_unknown(reason):
         key = why_not(owner, panel.part) if panel.part else None
         if key is not None:
             return {key: reason.get("text")}
         if panel.value is not None:
             put(facts, panel.value.path, {why_not(owner, panel.value.path[0]): reason.get("text")})
-    elif panel.value is not None and any(key.startswith("value") for key in held):
-        put(facts, panel.value.path, _value(panel.value, held, held, remarks))
+    elif panel.value is not None and any(key.startswith("value") for key in resource):
+        put(facts, panel.value.path, _value(panel.value, resource, resource, remarks))
     part = panel.part_type or owner
-    _read_components(panel, part, held, facts, remarks)
-    if panel.note and held.get("note"):
-        facts[panel.note] = held["note"][0].get("text")
+    _read_components(panel, part, resource, facts, remarks)
+    if panel.note and resource.get("note"):
+        facts[panel.note] = resource["note"][0].get("text")
     return facts
 
 
-def _read_components(panel: Panel, part: type[BaseModel], held: Json, facts: dict[str, Any], remarks: Remarks) -> None:
+def _read_components(
+    panel: Panel, part: type[BaseModel], resource: Json, facts: dict[str, Any], remarks: Remarks
+) -> None:
     known = {text_of(fact.concept): fact for fact in panel.components}
     empty = {text_of(concept): name for name, concept in EMPTY_INNER.items()}
     bare = text_of(panel.bare) if panel.bare else None
     beyond = {text_of(key): (name, form) for name, key, form in PERSON}
     person: dict[str, Any] = {}
-    for component in held.get("component", ()):
+    for component in resource.get("component", ()):
         text = component.get("code", {}).get("text")
         reason = component.get("dataAbsentReason")
         if text == bare and panel.value is not None and reason is not None:
@@ -163,24 +165,24 @@ def _read_components(panel: Panel, part: type[BaseModel], held: Json, facts: dic
             if fact.form == "person":
                 person = facts[fact.path[0]] = {}
                 if reason is None:
-                    person["name"] = _value(fact, component, held, remarks)
+                    person["name"] = _value(fact, component, resource, remarks)
             elif reason is not None:
                 owner = part if len(fact.path) == 1 else _inner(part, fact.path[0])
                 put(facts, fact.path, {why_not(owner, fact.path[-1]): reason.get("text")})
             elif fact.form in ("words", "texts"):
-                value = _value(fact, component, held, remarks)
+                value = _value(fact, component, resource, remarks)
                 listed = facts.setdefault(fact.path[0], [])
                 if value != NO_WORDS or fact.form == "texts":
                     listed.append(value)
             else:
-                put(facts, fact.path, _value(fact, component, held, remarks))
+                put(facts, fact.path, _value(fact, component, resource, remarks))
         elif text in beyond and any(fact.form == "person" for fact in panel.components):
             name, form = beyond[text]
             person[name] = component.get("valueBoolean" if form == "yes" else "valueString")
         elif text in empty:
             facts.setdefault(empty[text], {})
         else:
-            remarks.add(held, f"component {text!r} is none of ours and was not read")
+            remarks.add(resource, f"component {text!r} is none of ours and was not read")
 
 
 def _inner(part: type[BaseModel], name: str) -> type[BaseModel]:
@@ -215,8 +217,8 @@ def _properties(device: Json) -> dict[str, Json]:
     return {one.get("type", {}).get("text", ""): one for one in device.get("property", ())}
 
 
-def _worded(held: Json, read: Callable[[str], Any]) -> Any:
-    said = (held.get("valueCode") or [{}])[0]
+def _worded(resource: Json, read: Callable[[str], Any]) -> Any:
+    said = (resource.get("valueCode") or [{}])[0]
     return {"not_assessed": said.get("text")} if is_reason(said) else read(said.get("text", ""))
 
 
@@ -224,10 +226,10 @@ def _yes(text: str) -> Any:
     return {"yes": True, "no": False}.get(text, text)
 
 
-def _measure(held: Json, unit: str, device: Json, remarks: Remarks) -> Any:
-    if held.get("valueQuantity"):
-        return measured(held["valueQuantity"][0], unit, device, remarks)
-    return _worded(held, str)
+def _measure(resource: Json, unit: str, device: Json, remarks: Remarks) -> Any:
+    if resource.get("valueQuantity"):
+        return measured(resource["valueQuantity"][0], unit, device, remarks)
+    return _worded(resource, str)
 
 
 def _gauge(text: str) -> Any:

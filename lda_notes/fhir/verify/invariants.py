@@ -334,10 +334,10 @@ def _rule(key: str, on: str, needs: str, holds: Holds) -> Rule:
     says = load().invariants[key].says.rstrip(".")
 
     def faults(value: Object, scope: Scope) -> Found:
-        held = holds(value, scope)
-        if held is True:
+        answer = holds(value, scope)
+        if answer is True:
             return None
-        places = held if isinstance(held, list) else [()]
+        places = answer if isinstance(answer, list) else [()]
         return [Fault(key, value, f"{says}.", f"Correct it so that {key} holds.").at(*place) for place in places]
 
     return Rule(key, on, frozenset(needs.split()), faults, by_keys=key in _BY_KEYS)
