@@ -116,7 +116,7 @@ def unread_facts(record: Record, names: frozenset[str], with_text: bool = False)
 
 def unread(record: Record) -> str | None:
     """Return one sentence on the events of ``record`` that could not be placed; None when there are none."""
-    if not record.unread:
+    if not record.unread_events:
         return None
-    names = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread)
+    names = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread_events)
     return f"{record.file}: could not be read and is left out: {names}"

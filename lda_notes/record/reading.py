@@ -48,7 +48,7 @@ class Record:
     file: str
     episode: Episode | None
     findings: tuple[Finding, ...] = ()
-    unread: tuple[UnreadEvent, ...] = ()
+    unread_events: tuple[UnreadEvent, ...] = ()
     unread_facts: tuple[Unread, ...] = ()
     """Facts that were written and could not be read; every document names those that it would have used."""
     positions: tuple[int, ...] | None = None
@@ -182,7 +182,9 @@ def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
         record,
         episode=found.result,
         findings=findings,
-        unread=tuple(_unread(position, root["events"][position]) for position in whole if position not in stayed),
+        unread_events=tuple(
+            _unread(position, root["events"][position]) for position in whole if position not in stayed
+        ),
         unread_facts=tuple(lost(found, record._at, root)),
         positions=stayed,
         _kept=found.kept,

@@ -44,7 +44,7 @@ def test_a_demo_at_each_of_its_moments(demo: Path) -> None:
         asof = moment + timedelta(minutes=1)
         judged = pipeline.judge(record, DEFAULT, asof)
         assert judged.timeline is not None
-        found = handoff([Source(demo.name, judged.timeline, judged.findings, record.unread)], DEFAULT, asof)
+        found = handoff([Source(demo.name, judged.timeline, judged.findings, record.unread_events)], DEFAULT, asof)
         text = render(sheet(found), "text", 4000).decode()
         assert [hit for row in text.splitlines() for hit in unsafe_forms(ours(row))] == [], asof
         document = values(found)

@@ -30,7 +30,7 @@ def test_every_episode_can_be_handed_over(made: list[tuple[dict[str, Any], Any]]
     for data, _ in made:
         judged = pipeline.judge(read_bytes(json.dumps(data).encode(), "case.json", as_json=True), DEFAULT, asof)
         assert judged.timeline is not None
-        sources.append(sheets.Source("case.json", judged.timeline, judged.findings, judged.record.unread))
+        sources.append(sheets.Source("case.json", judged.timeline, judged.findings, judged.record.unread_events))
     found = sheets.handoff(sources, DEFAULT, asof)
     assert render(sheets.sheet(found), form)  # type: ignore[arg-type]
     assert 1 <= len(found.patients) <= len(made) and bool(found.doubtful) >= (len(found.patients) < len(made))

@@ -66,7 +66,7 @@ def brief(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
             *(alert.text for alert in beside.hold_alerts(desk, families)),
             *(f"{block.label} {item}" for block in lists if isinstance(block, Bullets) for item in block.items),
         ),
-        bool(unread or judged.record.unread),
+        bool(unread or judged.record.unread_events),
     )
 
 
