@@ -11,11 +11,11 @@ from lda_notes.chart.answers import layout
 from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.answers.layout import plain_event
 from lda_notes.chart.answers.times import Frame, month_first, written
-from lda_notes.chart.answers.values import Option, choose, person
+from lda_notes.chart.answers.values import Option, person
 from lda_notes.chart.form import Basis, EntryForm, Facts, Review, Say, next_id
 from lda_notes.chart.questions import trial as trials
 from lda_notes.chart.questions.by_name import THAT_IS_ALL, Recorded, set_fact
-from lda_notes.chart.questions.question import Question, leaf
+from lda_notes.chart.questions.question import Question, leaf, one_of
 from lda_notes.chart.terminal import display
 from lda_notes.check.needs import NEEDS
 from lda_notes.line.corrections import Entry, corrected
@@ -28,12 +28,18 @@ from lda_notes.record.writer import Seen
 
 Kind = Literal["addendum", "amendment", "retraction", "co-signature"]
 
-KINDS_SAID: Final[Mapping[Kind, str]] = {
-    "addendum": "addendum: adds what was left out",
-    "amendment": "amendment: corrects what is wrong",
-    "retraction": "retraction: takes the entry out of view, as when it was made on the wrong patient",
-    "co-signature": "co-signature: a second person signs, such as a preceptor; nothing changes",
-}
+_KINDS: Final = tuple(
+    (Option(str(number), f"{kind}: {said}"), Heard(((("kind",), kind),), kind))
+    for number, (kind, said) in enumerate(
+        (
+            ("addendum", "adds what was left out"),
+            ("amendment", "corrects what is wrong"),
+            ("retraction", "takes the entry out of view, as when it was made on the wrong patient"),
+            ("co-signature", "a second person signs, such as a preceptor; nothing changes"),
+        ),
+        1,
+    )
+)
 
 OWN_ENTRY: Final = "No one co-signs an entry of her own; the second person signs."
 
@@ -75,7 +81,7 @@ class CorrectionForm(EntryForm):
         kind = self._kind(facts)
         if kind is None:
             if "kind" not in answered:
-                yield self._which_kind()
+                yield one_of("kind", "correction", "Which correction is it?", _KINDS)
             return
         unsigned = not self.given.get("by") and not facts.get("by") and "by" not in answered
         if unsigned and self.policy.choice("login_shared") == "yes":  # whose draft it is, from the first answer
@@ -179,18 +185,6 @@ class CorrectionForm(EntryForm):
     def _kind(self, facts: Facts) -> Kind | None:
         found: Kind | None = facts.get("kind") or self.kind
         return "retraction" if isinstance(self.target.event, Correcting) else found
-
-    def _which_kind(self) -> Question:
-        offered = tuple(Option(str(number), said) for number, said in enumerate(KINDS_SAID.values(), 1))
-        kinds = dict(zip(KINDS_SAID.values(), KINDS_SAID, strict=True))
-
-        def read(text: str, _: Frame) -> Reading:
-            chosen = choose(text, offered)
-            if isinstance(chosen, Unclear):
-                return chosen
-            return Heard(((("kind",), kinds[chosen.words]),), kinds[chosen.words])
-
-        return Question("kind", "correction", "Which correction is it?", read, offered, needed=True)
 
     def _facts(self, kind: Kind, facts: Facts, answered: frozenset[str]) -> Iterator[Question]:
         asked: list[str] = facts.get("asked") or []

@@ -17,7 +17,7 @@ from lda_notes.chart.questions import agenda, kits
 from lda_notes.chart.questions import trial as trials
 from lda_notes.chart.questions.by_name import added, set_fact
 from lda_notes.chart.questions.question import Question
-from lda_notes.chart.questions.trial import CLEARED, UNWRITTEN, Known, Scene, Standing, known
+from lda_notes.chart.questions.trial import CLEARED, UNWRITTEN, Known, Situation, Standing, known
 from lda_notes.chart.terminal import display
 from lda_notes.check.needs import NEEDS
 from lda_notes.line.states import State
@@ -39,7 +39,7 @@ class EventForm(EntryForm):
     entry_id: str = ""
     """The name that the event will have."""
     _standing: Standing | None = field(default=None, init=False)
-    _scenes: list[tuple[dict[str, Any], Scene]] = field(default_factory=list, init=False)
+    _situations: list[tuple[dict[str, Any], Situation]] = field(default_factory=list, init=False)
 
     def __post_init__(self) -> None:
         self.entry_id = self.entry_id or next_id(self.episode, self.kind)
@@ -53,12 +53,12 @@ class EventForm(EntryForm):
 
     def questions(self, facts: Facts, answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked, the next one first."""
-        scene = self.scene(facts)
+        situation = self.situation(facts)
         if "at" in facts:
-            yield from kits.asked(self.basis.kits, answered, scene, self.kit_places)
-        who = str((scene.facts.get("by") or {}).get("name") or "")
+            yield from kits.asked(self.basis.kits, answered, situation, self.kit_places)
+        who = str((situation.facts.get("by") or {}).get("name") or "")
         last = self.basis.last.get(who, {})
-        for question in agenda.questions(scene, answered):
+        for question in agenda.questions(situation, answered):
             words = last.get(f"{self.kind} {question.name}")
             yield kits.picked(question, words) if words else question
 
@@ -71,7 +71,7 @@ class EventForm(EntryForm):
 
     def frame(self, facts: Facts, question: str) -> Frame:
         """Return what a time typed at a question is read against."""
-        return self.scene(facts).frame(question)
+        return self.situation(facts).frame(question)
 
     def takes(self, path: Path) -> bool:
         """Tell whether the layout has a fact at ``path``."""
@@ -83,11 +83,11 @@ class EventForm(EntryForm):
 
     def doubts(self, facts: Facts, given: Heard) -> Doubtful | Unclear | None:
         """Return what is doubted when the facts just given may be a slip, and what ``y`` then takes."""
-        return next(_differences(self.scene(facts), given), None)
+        return next(_differences(self.situation(facts), given), None)
 
     def remarks(self, before: Facts, after: Facts) -> Iterator[Say]:
         """Yield what is to be said at once because of an answer."""
-        old, new = self.scene(before), self.scene(after)
+        old, new = self.situation(before), self.situation(after)
         told = {one.path for one in self._known_of(old, before)} if self._timed(before) else set()
         for one in self._known_of(new, after):
             if one.path not in told:
@@ -108,37 +108,37 @@ class EventForm(EntryForm):
 
     def adding(self, word: str, facts: Facts) -> Question | Heard | Unclear:
         """Return the question for a fact that is added by a word, or the beginning of one more part of a list."""
-        said = self.scene(facts).facts
+        said = self.situation(facts).facts
         return added(self.model, word, facts, lambda path: len(path) == 1 or bool(layout.get(said, path[:-1])))
 
     # -- the record with the event --
 
-    def scene(self, facts: Facts) -> Scene:
+    def situation(self, facts: Facts) -> Situation:
         """Return what is known with ``facts`` said, what follows from the record among it."""
         minute = self.basis.now().replace(second=0, microsecond=0)
         if self._standing is None or self._standing.asof != minute:
-            self._standing, self._scenes = self.basis.standing(), []
-        for said, scene in self._scenes:
+            self._standing, self._situations = self.basis.standing(), []
+        for said, situation in self._situations:
             if said == facts:
-                return scene
-        scene = self._scene(facts, self._standing)
-        self._scenes = [(dict(facts), scene), *self._scenes[:5]]
-        return scene
+                return situation
+        situation = self._situation(facts, self._standing)
+        self._situations = [(dict(facts), situation), *self._situations[:5]]
+        return situation
 
     def finished(self, facts: Facts) -> dict[str, Any]:
         """Return the event as it is written: facts that fit, in the order of the work."""
-        scene = self.scene(facts)
-        data = trials.fitted(self.model, {**scene.facts, "charted_at": self._entered()}).data
+        situation = self.situation(facts)
+        data = trials.fitted(self.model, {**situation.facts, "charted_at": self._entered()}).data
         order = [*_FIRST_KEYS, *(need.path[0] for need in NEEDS[self.kind])]
         keys = sorted(data, key=lambda key: order.index(key) if key in order else len(order))
         return {key: _in_order(self.model, (key,), data[key]) for key in keys}
 
     def review(self, facts: Facts) -> Review:
         """Return the note as it will read, what a check finds, and the event to be written."""
-        event, scene = self.finished(facts), self.scene(facts)
-        text = display.preview(scene.trial, self.policy, (self.entry_id,))
-        stops = tuple(display.warnings(_state(scene), self.zone)) if issubclass(self.model, CareEvent) else ()
-        return Review(event, text, scene.trial.findings, event.get("by") or {}, stops)
+        event, situation = self.finished(facts), self.situation(facts)
+        text = display.preview(situation.trial, self.policy, (self.entry_id,))
+        stops = tuple(display.warnings(_state(situation), self.zone)) if issubclass(self.model, CareEvent) else ()
+        return Review(event, text, situation.trial.findings, event.get("by") or {}, stops)
 
     def moved_on(self, seen: Seen) -> Iterator[str]:
         """Continue with the record as another user left it; the event gets another name if its own is taken."""
@@ -157,37 +157,37 @@ class EventForm(EntryForm):
             given = layout.drop(given, layout.parse(name))
         return {"id": self.entry_id, "kind": self.kind, **_onto({**given, "charted_at": self._entered()}, said)}
 
-    def _scene(self, facts: Facts, base: Standing) -> Scene:
+    def _situation(self, facts: Facts, base: Standing) -> Situation:
         whole = self._whole(facts)
         aside = {key: facts[key] for key in UNWRITTEN & facts.keys()}
-        scene = self._made(whole, aside, base)
-        follows = self._known_of(scene, facts) if self._timed(facts) else ()
+        situation = self._made(whole, aside, base)
+        follows = self._known_of(situation, facts) if self._timed(facts) else ()
         if follows:
-            scene = self._made(layout.fold(((one.path, one.value) for one in follows), onto=whole), aside, base)
-        return scene
+            situation = self._made(layout.fold(((one.path, one.value) for one in follows), onto=whole), aside, base)
+        return situation
 
-    def _made(self, whole: dict[str, Any], aside: Facts, base: Standing) -> Scene:
+    def _made(self, whole: dict[str, Any], aside: Facts, base: Standing) -> Situation:
         at = datetime.fromisoformat(whole["at"]) if whole.get("at") else base.asof
         trial, episode = trials.judge(whole, base), base.line.episode_at(at)
-        return Scene(self.kind, episode, base.line, self.policy, base.asof, self.zone, whole, trial, aside)
+        return Situation(self.kind, episode, base.line, self.policy, base.asof, self.zone, whole, trial, aside)
 
     def _timed(self, facts: Facts) -> bool:
         return "at" in facts or "at" in self.given
 
-    def _known_of(self, scene: Scene, facts: Facts) -> tuple[Known, ...]:
+    def _known_of(self, situation: Situation, facts: Facts) -> tuple[Known, ...]:
         cleared = facts.get(CLEARED, {})
-        return tuple(one for one in known(scene, facts) if layout.dotted(one.path) not in cleared)
+        return tuple(one for one in known(situation, facts) if layout.dotted(one.path) not in cleared)
 
-    def _hold(self, scene: Scene) -> str | None:
-        if not issubclass(self.model, CareEvent) or scene.event is None:
+    def _hold(self, situation: Situation) -> str | None:
+        if not issubclass(self.model, CareEvent) or situation.event is None:
             return None
-        holds = _state(scene).holds
-        known = {hold.reason for hold in scene.before.holds}
+        holds = _state(situation).holds
+        known = {hold.reason for hold in situation.before.holds}
         return display.hold_words(holds) if any(hold.reason not in known for hold in holds) else None
 
 
-def _state(scene: Scene) -> State:
-    return scene.trial.line.state_at(scene.septum, scene.at)
+def _state(situation: Situation) -> State:
+    return situation.trial.line.state_at(situation.septum, situation.at)
 
 
 def _onto(old: Any, new: Any) -> Any:
@@ -212,35 +212,35 @@ def _in_order(model: type[Event], path: Path, value: Any) -> Any:
     return {key: _in_order(model, (*path, key), value[key]) for key in keys}
 
 
-def _differences(scene: Scene, given: Heard) -> Iterator[Doubtful | Unclear]:
+def _differences(situation: Situation, given: Heard) -> Iterator[Doubtful | Unclear]:
     """Yield each reason to doubt the facts just given, with what is meant if the nurse agrees."""
     for path, value in given.facts:
-        spot = scene.spot(path)
+        spot = situation.spot(path)
         if spot is not None and spot.sort == "time" and isinstance(value, str) and "T" in value:
-            yield from _time(scene, path, datetime.fromisoformat(value), given)
+            yield from _time(situation, path, datetime.fromisoformat(value), given)
         if path in _COMPARED:
-            yield from _other(scene, path, value, given)
+            yield from _other(situation, path, value, given)
         if path == ("septum",):
-            yield from _other_septum(scene, value, given)
+            yield from _other_septum(situation, value, given)
 
 
-def _time(scene: Scene, path: Path, moment: datetime, given: Heard) -> Iterator[Doubtful | Unclear]:
-    said = echo(moment, scene.zone)
-    if path[0] != "next_due" and moment - scene.now > scene.policy.span("clock_slack_minutes"):
-        ahead = f"{said} is in the future: it is {echo(scene.now, scene.zone)}."
-        local = moment.astimezone(scene.zone) - timedelta(days=1)
-        if path == ("at",) and local <= scene.now:
-            meant = Heard(((path, written(local)),), echo(local, scene.zone))
+def _time(situation: Situation, path: Path, moment: datetime, given: Heard) -> Iterator[Doubtful | Unclear]:
+    said = echo(moment, situation.zone)
+    if path[0] != "next_due" and moment - situation.now > situation.policy.span("clock_slack_minutes"):
+        ahead = f"{said} is in the future: it is {echo(situation.now, situation.zone)}."
+        local = moment.astimezone(situation.zone) - timedelta(days=1)
+        if path == ("at",) and local <= situation.now:
+            meant = Heard(((path, written(local)),), echo(local, situation.zone))
             yield Doubtful(meant, f"{ahead} Was it yesterday, {meant.said}?")
         else:
             yield Unclear(f"{ahead} Type the time again.")
         return
     if path != ("at",):
         return
-    last = max((entry.event for entry in scene.line.entries), key=lambda event: event.at, default=None)
+    last = max((entry.event for entry in situation.line.entries), key=lambda event: event.at, default=None)
     if last is not None and moment < last.at:
         kind = last.kind
-        yield Doubtful(given, f"{said} is before the last entry, {kind} of {echo(last.at, scene.zone)}.")
+        yield Doubtful(given, f"{said} is before the last entry, {kind} of {echo(last.at, situation.zone)}.")
 
 
 def _gauge(value: Any) -> str:
@@ -264,16 +264,16 @@ _COMPARED: Final[dict[Path, tuple[str, Callable[[Any], str]]]] = {
 """Facts that rarely change from one time to the next, each with what it belongs to and how it is said."""
 
 
-def _other(scene: Scene, path: Path, value: Any, given: Heard) -> Iterator[Doubtful]:
-    last = scene.last(path)
+def _other(situation: Situation, path: Path, value: Any, given: Heard) -> Iterator[Doubtful]:
+    last = situation.last(path)
     if last is not None and last != value:
         what, said = _COMPARED[path]
         yield Doubtful(given, f"The last {what} was {said(last)}; this is {said(value)}.")
 
 
-def _other_septum(scene: Scene, value: Any, given: Heard) -> Iterator[Doubtful]:
+def _other_septum(situation: Situation, value: Any, given: Heard) -> Iterator[Doubtful]:
     last = next(
-        (said for entry in reversed(scene.line.entries) if (said := getattr(entry.event, "septum", None))), None
+        (said for entry in reversed(situation.line.entries) if (said := getattr(entry.event, "septum", None))), None
     )
     if last is not None and last != value:
         yield Doubtful(given, f"The last entry was about the {last} septum; this is about the {value} one.")

@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, Final, get_args
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.chart.answers import layout, values
+from lda_notes.chart.answers import layout
 from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.answers.layout import plain_part
 from lda_notes.chart.answers.times import Frame, echo, month_first, written
-from lda_notes.chart.answers.values import Option
 from lda_notes.chart.form import Facts, Form, Review, Say
 from lda_notes.chart.questions import admission
 from lda_notes.chart.questions import trial as trials
 from lda_notes.chart.questions.by_name import added, set_fact
-from lda_notes.chart.questions.question import Question, leaf
+from lda_notes.chart.questions.question import Question
 from lda_notes.chart.terminal import display
-from lda_notes.check.conditions import Need
-from lda_notes.check.needs import EPISODE_NEEDS
 from lda_notes.check.rule_table import check
 from lda_notes.check.rules.completeness import ABOUT_THE_RECORD
 from lda_notes.knowledge.policy import Policy
@@ -30,81 +26,8 @@ from lda_notes.line.folding import letters, person
 from lda_notes.line.timeline import Timeline, build
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding, Path
-from lda_notes.record import vocabulary as words
 from lda_notes.record.episode import RECORD_VERSION, Episode, Patient
 from lda_notes.record.merging import merge
-
-_OPEN: Final = Heard((), "left open")
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """One thing to ask. ``freely`` lets Enter leave it open: the record stands without it."""
-
-    name: str
-    asks: str
-    freely: bool = False
-    when: Callable[[Facts], bool] | None = None
-
-
-def _rated(facts: Facts) -> bool:
-    return layout.get(facts, ("port", "power", "rated")) is True
-
-
-def _tip_known(facts: Facts) -> bool:
-    return layout.get(facts, ("port", "tip", "location")) is not None
-
-
-_ROWS: Final[tuple[_Row, ...]] = (
-    _Row("patient.family_name", "Family name of the patient?"),
-    _Row("patient.given_name", "Given name?"),
-    _Row("patient.identifiers.0.value", "Record number?"),
-    _Row(
-        "patient.identifiers.0.system",
-        "Which hospital or system issued that number? Its name, or its address if you know it.",
-    ),
-    _Row("patient.birth_date", "When was the patient born?"),
-    _Row("patient.allergies", "Which allergies are known?"),
-    _Row("patient.history", "Is one of these in the history?", True),
-    _Row("patient.weight_kg", "Weight, in kg?", True),
-    _Row("stay.facility", "Which facility?"),
-    _Row("stay.time_zone", "In which time zone is it? A large city will do, such as Chicago."),
-    _Row("stay.unit", "Which unit?"),
-    _Row("stay.room", "Which room?", True),
-    _Row("stay.setting", "What kind of unit is it?"),
-    _Row("stay.admitted_at", "When did the stay begin?", True),
-    _Row("port.id", "What name does the record use for this port?"),
-    _Row("port.side", "On which side is the port?"),
-    _Row("port.area", "In which part of the body?"),
-    _Row("port.site_detail", "More about the place, such as infraclavicular?", True),
-    _Row("port.septa", "Has the port one septum or two? Type 1, or the names of two, such as medial, lateral."),
-    _Row("port.touch", "How does the top of the port feel under the skin?", True),
-    _Row("port.power.rated", "Is the port rated for power injection?", True),
-    _Row("port.power.max_flow_ml_per_s", "Highest labeled rate, in mL per second?", True, _rated),
-    _Row("port.power.max_pressure_psi", "Highest labeled pressure, in psi?", True, _rated),
-    _Row("port.catheter_volume_ml", "Volume of catheter and port, in mL?", True),
-    _Row("port.valved", "Does the catheter have a valve?", True),
-    _Row("port.tip.location", "Where does the tip lie?", True),
-    _Row("port.tip.method", "How was that confirmed?", True, _tip_known),
-    _Row("port.tip.on", "When was it confirmed?", True, _tip_known),
-    _Row("port.implanted_on", "When was the port implanted?", True),
-    _Row("port.model", "Which model does the patient's card name, without brand?", True),
-    _Row("port.udi", "Device identifier of the port, scanned or typed?", True),
-)
-"""What is asked, in the order in which a patient's papers are read."""
-
-
-def _rows(facts: Facts) -> Iterator[_Row]:
-    """Yield the rows, each allergy with what happened after the list of them."""
-    for row in _ROWS:
-        yield row
-        if row.name != "patient.allergies":
-            continue
-        for at, allergy in enumerate(layout.get(facts, ("patient", "allergies")) or ()):
-            if allergy.get("substance") == "other":
-                yield _Row(f"patient.allergies.{at}.detail", "Allergic to which substance?")
-            known = allergy.get("detail") or allergy.get("substance")
-            yield _Row(f"patient.allergies.{at}.reaction", f"What happened with {known}?", True)
 
 
 @dataclass
@@ -126,11 +49,7 @@ class RecordForm(Form):
 
     def questions(self, facts: Facts, answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked, the next one first."""
-        known = self._data(facts)
-        for row in _rows(known):
-            said = row.name in answered or layout.get(known, layout.parse(row.name)) is not None
-            if not said and (row.when is None or row.when(known)):
-                yield self._question(row)
+        yield from admission.questions(self._data(facts), answered, self.usual)
 
     def frame(self, facts: Facts, question: str) -> Frame:
         """Return what a time typed at a question is read against."""
@@ -178,7 +97,7 @@ class RecordForm(Form):
     def review(self, facts: Facts) -> Review:
         """Return the record as it will be written."""
         fitted = trials.fitted(Episode, self._data(facts))
-        rows = ["The record will contain:", *(f"  {row}" for row in _shown(fitted.data))]
+        rows = ["The record will contain:", *(f"  {row}" for row in admission.shown(fitted.data))]
         return Review(fitted.data, "\n".join(rows), self._findings(facts), {})
 
     # -- inside --
@@ -210,7 +129,7 @@ class RecordForm(Form):
         if _same_person(line, after):
             handed = _taken(line)
             handed["patient"].pop("identifiers")  # the number was just said
-            for row in _handed_over(line, _shown(handed), self.now()):
+            for row in _handed_over(line, admission.shown(handed), self.now()):
                 yield Say("known", row)
         else:
             yield Say("doubt", "In this folder that record number is another patient's: compare the number.")
@@ -218,110 +137,6 @@ class RecordForm(Form):
     def _findings(self, facts: Facts) -> tuple[Finding, ...]:
         episode = trials.fitted(Episode, self._data(facts)).whole
         return check(build(episode, self.policy, self.now()), self.policy) if episode is not None else ()
-
-    def _question(self, row: _Row) -> Question:
-        path = layout.parse(row.name)
-        if row.name == "patient.allergies":
-            return _list_question(row, path, ("none known", *get_args(words.AllergenName)), _allergies)
-        if row.name == "patient.history":
-            return _list_question(row, path, ("none of them", *get_args(words.HistoryName)), list)
-        spot = layout.spot(Episode, path)
-        assert spot is not None
-        usual = self.usual.get(row.name)
-        default = Heard(((path, [usual] if spot.sort == "texts" else usual),), usual) if usual else None
-        if default is None and row.freely:
-            default = _OPEN
-        question = leaf(path, spot, row.asks, default=default, needs=_needs(row.name))
-        question = replace(question, needed=spot.required and not row.freely)
-        question = _in_plain_words(question, path)
-        return replace(question, supply=("port",)) if row.name == "port.udi" else question
-
-
-def _in_plain_words(question: Question, path: Path) -> Question:
-    """Return a question that is read, named and explained in a nurse's words, where the layout has a program's."""
-    read_plain = admission.READ.get(question.name)
-    about = admission.CALLED.get(question.name, question.about)
-    explains = (admission.EXPLAINED[question.name],) if question.name in admission.EXPLAINED else question.explains
-    question = replace(question, about=about, explains=explains)
-    if read_plain is None:
-        return question
-
-    def read(text: str, _: Frame) -> Reading:
-        value = read_plain(text)
-        return value if isinstance(value, Unclear) else Heard(((path, value.value),), value.said)
-
-    return replace(question, read=read, hint="")
-
-
-def _needs(name: str) -> tuple[Need, ...]:
-    return tuple(need for need in EPISODE_NEEDS if name == need.name or name.startswith(f"{need.name}."))
-
-
-# -- allergies and history: a list, or the statement that there are none --
-
-
-def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[[list[str]], list[Any]]) -> Question:
-    none, *others = said
-    offered = (Option("n", none), *(Option(str(number), word) for number, word in enumerate(others, 1)))
-    spot = layout.spot(Episode, path)
-    assert spot is not None
-
-    another = "other" in others
-
-    def read(text: str, _: Frame) -> Reading:
-        typed = text.strip().casefold()
-        if typed in ("n", "none", "no", none):
-            return Heard(((path, []),), none)
-        chosen: list[str] = []
-        for part in typed.replace(";", ",").split(","):
-            one = values.choose(part.strip(), offered[1:])
-            if isinstance(one, Unclear) and another and _SUBSTANCE.fullmatch(part.strip()):
-                one = Option("", part.strip())
-            if isinstance(one, Unclear):
-                other = next(
-                    (f"; for another, type {o.key} and say which after" for o in offered if o.words == "other"), ""
-                )
-                return Unclear(f'"{part.strip()}" is not in the list. Numbers or names, with commas between{other}.')
-            chosen.append(one.words)
-        return Heard(((path, made(list(dict.fromkeys(chosen)))),), phrasing.listed(list(dict.fromkeys(chosen))))
-
-    default = _OPEN if row.freely else None
-    return Question(
-        row.name, spot.title, row.asks, read, offered, "several with commas", None, default, (), _needs(row.name),
-        (admission.EXPLAINED.get(row.name, spot.says),),
-    )  # fmt: skip
-
-
-def _allergies(chosen: list[str]) -> list[Any]:
-    """Return the allergies; a substance that has no word of its own in the record is kept in its own words."""
-    known = get_args(words.AllergenName)
-    return [{"substance": word} if word in known else {"substance": "other", "detail": word} for word in chosen]
-
-
-_SUBSTANCE: Final = re.compile(r"[^\W\d_][^\d]{3,60}")
-"""What may be the name of a substance: words, no number and no letter alone."""
-
-
-def _shown(data: Facts) -> Iterator[str]:
-    for key in ("patient", "stay", "port"):
-        for name, value in _flat(data.get(key) or {}, (key,)):
-            spot = layout.spot(Episode, name)
-            dotted = layout.dotted(name)
-            title = phrasing.capital(admission.CALLED.get(dotted, spot.title if spot is not None else dotted))
-            yield f"{title}: {value}"
-
-
-def _flat(data: Any, path: Path) -> Iterator[tuple[Path, str]]:
-    if isinstance(data, Mapping):
-        for key, value in data.items():
-            yield from _flat(value, (*path, key))
-    elif isinstance(data, list) and any(isinstance(item, Mapping) for item in data):
-        for at, item in enumerate(data):
-            yield from _flat(item, (*path, at))
-    elif isinstance(data, list):
-        yield path, ", ".join(str(item) for item in data) or "none"
-    else:
-        yield path, {True: "yes", False: "no"}.get(data, str(data)) if isinstance(data, bool) else str(data)
 
 
 _OF_PATIENT: Final = ("identifiers", "birth_date", "allergies", "history")

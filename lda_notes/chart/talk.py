@@ -197,11 +197,7 @@ class Talk:
         misfit = self.form.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
         if misfit is not None:
             return self, (Say("fault", misfit),)
-        talk = replace(self, answered=(*self.answered, answer), doubt=None)
-        return talk, (
-            Say("heard", f"{heard.brief or name}: {heard.said}."),
-            *self.form.remarks(self.facts, talk.facts),
-        )
+        return self._told(answer, Say("heard", f"{heard.brief or name}: {heard.said}."))
 
     def _add(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
         found = self.form.adding(text.strip(), self.facts)
@@ -220,8 +216,12 @@ class Talk:
         if isinstance(label, Unclear):
             return self, (Say("fault", label.sentence),)
         answer = Answered(f"{layout.dotted(part)}, scanned", label.facts, label.said)
-        talk = replace(self, answered=(*self.answered, answer))
-        return talk, (Say("heard", f"Label: {label.said}."), *self.form.remarks(self.facts, talk.facts))
+        return self._told(answer, Say("heard", f"Label: {label.said}."))
+
+    def _told(self, answer: Answered, say: Say) -> tuple[Talk, tuple[Say, ...]]:
+        """Take in facts that answer no question, and say so."""
+        talk = replace(self, answered=(*self.answered, answer), doubt=None)
+        return talk, (say, *self.form.remarks(self.facts, talk.facts))
 
 
 def _reason(reason: str, question: Question) -> Reading:

@@ -12,12 +12,12 @@ from typing import Any, Final
 from lda_notes.chart.answers import layout
 from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear, turned
 from lda_notes.chart.answers.times import Frame
-from lda_notes.chart.answers.values import Option, choose
+from lda_notes.chart.answers.values import Option
 from lda_notes.chart.event import EventForm
 from lda_notes.chart.form import Basis, EntryForm, Facts, Review, Say
 from lda_notes.chart.questions import kits
 from lda_notes.chart.questions import trial as trials
-from lda_notes.chart.questions.question import Question
+from lda_notes.chart.questions.question import Question, one_of
 from lda_notes.chart.terminal import display
 from lda_notes.check.visits import one_visit
 from lda_notes.problems import Path
@@ -96,7 +96,7 @@ class VisitForm(EntryForm):
         """Return what is said of one event by its being a part of the visit: who did it, its septum, its use."""
         if kind == IN:
             return {}
-        access = self.step(IN, facts).scene(facts.get(IN) or {}).facts
+        access = self.step(IN, facts).situation(facts.get(IN) or {}).facts
         given = {key: access[key] for key in ("septum", "by") if key in access}
         if kind == USE:
             given["purpose"] = next(option.words for option in _PURPOSES if option.key == facts.get(_THROUGH))
@@ -121,7 +121,9 @@ class VisitForm(EntryForm):
     def questions(self, facts: Facts, answered: frozenset[str]) -> Iterator[Question]:
         """Yield what is still to be asked of each event of the visit, the next one first."""
         if facts.get(IN):
-            yield from kits.asked(self.basis.kits, answered, self.step(IN, facts).scene(facts[IN]), self._kit_places)
+            yield from kits.asked(
+                self.basis.kits, answered, self.step(IN, facts).situation(facts[IN]), self._kit_places
+            )
         for kind in self.kinds(facts):
             own = frozenset(name.removeprefix(f"{kind}.") for name in answered if name.startswith(f"{kind}."))
             for question in self.step(kind, facts).questions(facts.get(kind) or {}, own):
@@ -201,10 +203,10 @@ class VisitForm(EntryForm):
         """Return the note of the whole visit as it will read, and its events."""
         events = [self.step(kind, facts).finished(facts.get(kind) or {}) for kind in self.kinds(facts)]
         last = self.step(OUT, facts)
-        scene = last.scene(facts.get(OUT) or {})
-        trial = trials.judge(scene.facts, replace(self.basis.standing(), episode=last.episode, line=scene.line))
+        situation = last.situation(facts.get(OUT) or {})
+        trial = trials.judge(situation.facts, replace(self.basis.standing(), episode=last.episode, line=situation.line))
         text = display.preview(trial, self.policy, tuple(event["id"] for event in events))
-        stops = tuple(display.warnings(trial.line.state_at(scene.septum, scene.at), self.zone))
+        stops = tuple(display.warnings(trial.line.state_at(situation.septum, situation.at), self.zone))
         return Review({"events": events}, text, trial.findings, events[0].get("by") or {}, stops)
 
     def moved_on(self, seen: Seen) -> Iterator[str]:
@@ -214,14 +216,8 @@ class VisitForm(EntryForm):
 
 
 def _through() -> Question:
-    def read(text: str, _: Frame) -> Reading:
-        chosen = choose(text, _PURPOSES)
-        return chosen if isinstance(chosen, Unclear) else Heard((((_THROUGH,), chosen.key),), chosen.words)
-
-    return Question(
-        _THROUGH, "through the line", "What else went through the line before the needle came out?", read, _PURPOSES,
-        needed=True,
-    )  # fmt: skip
+    choices = [(option, Heard((((_THROUGH,), option.key),), option.words)) for option in _PURPOSES]
+    return one_of(_THROUGH, "through the line", "What else went through the line before the needle came out?", choices)
 
 
 def _under(kind: str, question: Question) -> Question:

@@ -259,7 +259,8 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
                     found.append(_finding(row, fault, policy, step.entry))
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
-            found.append(_finding(row, fault, policy, None))
+            if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):
+                found.append(_finding(row, fault, policy, None))
     return _once(found)
 
 

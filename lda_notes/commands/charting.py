@@ -160,7 +160,7 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign, means.shared)
     for words in unreadable:
         desk.show(f"!! {words}")
-    for row in display.opening(tag, seen.record, first.scene({}).line, means.now(), clocks.said_author(facts)):
+    for row in display.opening(tag, seen.record, first.situation({}).line, means.now(), clocks.said_author(facts)):
         desk.show("\n".join(display.rows(row, "  ", "")))
 
     return signed_into(path, seen, desk, form, means.judged_from)

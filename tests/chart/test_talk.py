@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from lda_notes.chart.answers import layout
 from lda_notes.chart.answers.heard import Heard
 from lda_notes.chart.event import EventForm
-from lda_notes.chart.questions.agenda import NEVER_BY_DEFAULT
 from lda_notes.chart.questions.question import Question
 from lda_notes.chart.talk import COMMANDS, Talk, explanation
 from lda_notes.check.needs import NEEDS
@@ -41,6 +40,16 @@ UNTIL_BLOOD = (
     "1",
 )
 FLUSHED = ("15", "1", "10 10", "a")
+
+NEVER_BY_DEFAULT = frozenset(
+    {
+        *("site", "blood_return", "blood_looks", "blood_return_before", "pain", "response", "dressing_found"),
+        *("bleeding", "needle_intact", "safety_engaged", "connections_secure", "resistance", "withdrawn_ml"),
+        *("patency_before", "needle_in", "complete", "hand_hygiene", "masks", "sterile_gloves", "sterile_field"),
+        *("fully_dry", "identifiers_checked", "allergies_checked", "understanding", "attempts", "discard_ml"),
+    }
+)
+"""Keys of what was seen or done: Enter alone never says them."""
 
 
 @pytest.fixture
@@ -136,7 +145,7 @@ def test_every_kind_is_asked_until_nothing_needed_is_missing(kind: str, each: bo
     *_, (_, last) = walked(talk, each)
     last, _ = last.reply(_answer(last.question, last, SPOKEN))  # type: ignore[arg-type]
     assert last.question is None
-    found = [finding for finding in about.scene(last.facts).trial.findings if "not-recorded" in finding.rule]
+    found = [finding for finding in about.situation(last.facts).trial.findings if "not-recorded" in finding.rule]
     assert found == []
     entry = about.finished(last.facts)
     assert KINDS[kind].model_validate_json(json.dumps(entry)).kind == kind  # type: ignore[attr-defined]
@@ -178,7 +187,7 @@ def test_a_patency_check_knows_which_treatment_it_is_of() -> None:
     last, _ = last.reply(_answer(question, last, SPOKEN))
     entry = about.finished(last.facts)
     assert entry["treatment"] == "treatment-1" and entry["withdrawn_ml"] == 4
-    assert [finding for finding in about.scene(last.facts).trial.findings if "not-recorded" in finding.rule] == []
+    assert [finding for finding in about.situation(last.facts).trial.findings if "not-recorded" in finding.rule] == []
 
 
 def test_a_second_dose_knows_the_first_and_the_lumen() -> None:
@@ -224,7 +233,7 @@ def test_what_the_record_holds_is_told_and_not_asked(access: Talk) -> None:
     ]
     names = [question.name for question, _ in walked(access, each=True)]
     assert not {"follows_removal", "tip_confirmed", "septum", "charted_at", "by"} & set(names)
-    assert access.form.scene(talk.facts).facts["follows_removal"] == "removal-1"  # type: ignore[attr-defined]
+    assert access.form.situation(talk.facts).facts["follows_removal"] == "removal-1"  # type: ignore[attr-defined]
 
 
 def test_tip_position_on_record_is_not_asked_at_the_first_access() -> None:
@@ -401,7 +410,7 @@ def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> Non
     assert name(talk) == "order", "what was left open together is not asked again one by one"
     about = talk.form
     assert isinstance(about, EventForm)
-    assert "facts-not-recorded" in {finding.rule for finding in about.scene(talk.facts).trial.findings}
+    assert "facts-not-recorded" in {finding.rule for finding in about.situation(talk.facts).trial.findings}
 
 
 def test_enter_is_refused_where_it_has_to_be_said(access: Talk) -> None:
@@ -542,7 +551,7 @@ def test_whatever_is_typed_is_answered_and_what_is_kept_fits_the_record(kind: st
         assert all(say.text for say in says)
         assert explanation(talk.question)
     entry = about.finished(talk.facts)
-    if about.scene(talk.facts).event is not None:
+    if about.situation(talk.facts).event is not None:
         assert KINDS[kind].model_validate_json(json.dumps(entry)).id == about.entry_id
 
 

@@ -77,6 +77,13 @@ TESTS = (
     "tests/rules/test_hold_ends.py",
     "tests/rules/test_danger_rows.py",
     "tests/rules/test_due_rows.py",
+    "tests/rules/test_hold_rules.py",
+    "tests/rules/test_dwell_rules.py",
+    "tests/rules/test_flush_rules.py",
+    "tests/rules/test_skin_rules.py",
+    "tests/rules/test_line_over_records.py",
+    "tests/rules/test_corrected_entries.py",
+    "tests/rules/test_absence.py",
     "tests/rules/test_suitability_rows.py",
     "tests/rules/test_known_facts.py",
     "tests/rules/test_boundaries.py",
@@ -112,6 +119,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
     parser.add_argument("modules", nargs="*", default=MODULES)
     parser.add_argument("--per-module", type=int, default=20, help="How many mutants of each module; 0 is all.")
+    parser.add_argument("--together", type=int, help="How many of all modules together, each mutant as likely.")
     parser.add_argument("--seed", default="13")
     parser.add_argument("--seconds", type=float, default=20, help="How long the tests of one mutant may take.")
     parser.add_argument("--only", type=Path, help="Only the mutants in this file, one a row, as they are printed.")
@@ -126,6 +134,9 @@ def main() -> int:
     every = every or {module: mutants(module, words()) for module in chosen.modules}
     size = 0 if chosen.named else chosen.per_module
     tried = {module: sample(found, size or len(found), chosen.seed) for module, found in every.items()}
+    if chosen.together:
+        drawn = sample([one for found in every.values() for one in found], chosen.together, chosen.seed)
+        tried = {module: [one for one in drawn if one.module == module] for module in every}
     if chosen.only:
         keys = set(chosen.only.read_text().splitlines())
         tried = {module: [one for one in found if one.key in keys] for module, found in every.items()}

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+from pydantic import BaseModel
 
 from lda_notes.check import rule_table
 from lda_notes.files.syntax import read_yaml
@@ -24,6 +27,16 @@ _EXPECT = re.compile(r"#\s*expect:\s*([a-z0-9, -]+)$")
 _HEADER = re.compile(r"^#\s*(asof|policy):\s*(.+)$")
 _OFFSET = re.compile(r"^at([+-])(\d+)([mhd])$")
 _UNITS = {"m": timedelta(minutes=1), "h": timedelta(hours=1), "d": timedelta(days=1)}
+
+
+def _fields(model: type[BaseModel]) -> Iterator[str]:
+    yield from model.model_fields
+    for one in model.__subclasses__():
+        yield from _fields(one)
+
+
+FACTS = frozenset({"events", "records", *_fields(BaseModel)})
+"""The names of all facts that a record can contain: what a finding points at."""
 
 
 @cache

@@ -1,1 +1,1 @@
-"""What a typed answer means: facts on their paths, words, numbers, times, labels, kits."""
+"""What a typed answer means: words, numbers, times, labels; facts on their paths."""

@@ -134,8 +134,7 @@ def _spot(model: type[BaseModel], keys: tuple[str, ...]) -> Spot | None:
     if field is None:
         return None
     members = tuple(_members(field.annotation))
-    pattern = next((p for m in field.metadata if (p := getattr(m, "pattern", None))), None)
-    sort, words = _sort(members, pattern)
+    sort, words = _sort(members)
     part = _part(field.annotation)
     title = field.title or keys[-1].replace("_", " ")
     return Spot(
@@ -185,7 +184,7 @@ def _part(annotation: Any) -> type[BaseModel] | None:
     return None
 
 
-def _sort(members: tuple[Any, ...], pattern: str | None) -> tuple[Sort | None, tuple[str, ...]]:
+def _sort(members: tuple[Any, ...]) -> tuple[Sort | None, tuple[str, ...]]:
     words: list[str] = []
     for member in members:
         if get_origin(member) is Literal:

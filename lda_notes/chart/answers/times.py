@@ -17,7 +17,6 @@ DATE_HINT: Final = "such as 03/12/1957 or 12 March 1957"
 DATES: Final = "03/12/1957, 12 March 1957, 27 Feb, Fri or 2031-03-04"
 """How a date may be typed."""
 
-_MONTHS: Final = {name[:3].casefold(): number for number, name in enumerate(phrasing.MONTHS, 1)}
 _WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _SHORTEST: Final = 3
 """Letters that name a month or a weekday at least."""

@@ -308,6 +308,34 @@ def person(text: str) -> Value | Unclear:
     return Value(found, ", ".join(parts) + (", new to the procedure" if new else ""))
 
 
+_NEEDLE: Final = re.compile(
+    r"(\d{1,2})\s*(?:g|ga|gauge)?(?:\s*[,x/]\s*|\s+|(?<=[ga]))"
+    r"(?:(\d{1,2}(?:\.\d{1,2})?)\s*(?:mm)?|((?:\d )?\d/[248]|\d?\.?\d{1,3})\s*(?:\"|''|in|inch|inches))",
+    re.IGNORECASE | re.ASCII,
+)
+_INCH_MM: Final = Decimal("25.4")
+
+
+def needle_size(text: str, part: Path) -> Heard | Unclear:
+    """Read gauge and length of a needle as the facts of ``part``."""
+    found = _NEEDLE.fullmatch(" ".join(text.split()))
+    if found is None:
+        return Unclear("Type the gauge and the length in mm, such as 20 19, or in inches, such as 20 3/4 in.")
+    mm = Decimal(found[2]) if found[2] else _inches(found[3])
+    if not mm:
+        return Unclear("A needle has a length. Type it in mm, such as 20 19.")
+    facts = (((*part, "gauge"), int(found[1])), ((*part, "length_mm"), plain_number(mm)))
+    return Heard(facts, f"{found[1]} gauge, {phrasing.length(mm)}")
+
+
+def _inches(text: str) -> Decimal:
+    """Return a length typed in inches, such as 3/4, 1 1/4 or 0.75, in whole millimetres as labels round it."""
+    whole, _, part = text.rpartition(" ")
+    top, slash, bottom = part.partition("/")
+    inches = Decimal(whole or 0) + (Decimal(top) / Decimal(bottom) if slash else Decimal(part))
+    return (inches * _INCH_MM).quantize(Decimal(1))
+
+
 _LABEL: Final = re.compile(r"(?:\][A-Za-z]\d)?(?:[({]\d{2,4}[)}]|\*?\+(?=.*[A-Z])[A-Z0-9].{5,}|=[/,>]|\d{16,})")
 
 

@@ -14,8 +14,8 @@ from pydantic import BaseModel
 from lda_notes.chart.answers import layout, values
 from lda_notes.chart.answers.heard import Heard, Reading, Unclear
 from lda_notes.chart.answers.times import Frame, echo
-from lda_notes.chart.answers.values import Option, choose
-from lda_notes.chart.questions.question import Question, leaf
+from lda_notes.chart.answers.values import Option
+from lda_notes.chart.questions.question import Question, leaf, one_of
 from lda_notes.narrative import facts as narrative
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import label
@@ -212,20 +212,15 @@ class Recorded:
         path = layout.parse(name)
         key, wanted = str(path[0]), path[2:]
         meant = [one for one in self._of_parts(key) if not wanted or one[2:] == wanted]
-        offered = [Option(str(at), self._offered(one)) for at, one in enumerate(meant, 1)]
-        names = [layout.dotted(one) for one in meant]
+        offered = [(layout.dotted(one), self._offered(one)) for one in meant]
         if not wanted:
-            one = _ONE_MORE.get(key, key)
-            offered.append(Option(str(len(offered) + 1), f"another {one}, not charted so far"))
-            names.append(f"{key}.{len(self.before[key])}")
-
-        def read(text: str, _: Frame) -> Reading:
-            chosen = choose(text, offered)
-            if isinstance(chosen, Unclear):
-                return chosen
-            return Heard(((("asked", number), names[int(chosen.key) - 1]),), chosen.words)
-
-        return Question(f"which.{number}", "fact", "Which of these?", read, tuple(offered), needed=True)
+            another = f"another {_ONE_MORE.get(key, key)}, not charted so far"
+            offered.append((f"{key}.{len(self.before[key])}", another))
+        choices = [
+            (Option(str(at), said), Heard(((("asked", number), name),), said))
+            for at, (name, said) in enumerate(offered, 1)
+        ]
+        return one_of(f"which.{number}", "fact", "Which of these?", choices)
 
     def _of_parts(self, key: str) -> Iterator[Path]:
         part = layout.spot(self.model, (key,))

@@ -19,7 +19,7 @@ from lda_notes.chart.answers.heard import Heard, Reading, Unclear
 from lda_notes.chart.answers.times import Frame
 from lda_notes.chart.answers.values import Option, choose
 from lda_notes.chart.questions.question import Question
-from lda_notes.chart.questions.trial import Scene
+from lda_notes.chart.questions.trial import Situation
 from lda_notes.files.output import write_private
 from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import Policy
@@ -173,14 +173,16 @@ Places = Callable[[str], tuple[FactPath, ...]]
 """Tells where in what is charted the fact of a name goes; nowhere where it is not asked."""
 
 
-def asked(kits: Mapping[str, Kit], answered: frozenset[str], scene: Scene, places: Places) -> Iterator[Question]:
+def asked(
+    kits: Mapping[str, Kit], answered: frozenset[str], situation: Situation, places: Places
+) -> Iterator[Question]:
     """Yield the question which kit was used, unless it is answered or none has anything that is asked here."""
     if QUESTION in answered:
         return
-    allergies_known = scene.line.patient_at(scene.at).allergies is not None
+    allergies_known = situation.line.patient_at(situation.at).allergies is not None
     offered: dict[str, tuple[Option, Heard]] = {}
     for name, kit in kits.items():
-        wrong = dict(unsuited(kit, scene.patient, allergies_known, scene.policy))
+        wrong = dict(unsuited(kit, situation.patient, allergies_known, situation.policy))
         fits = {key: value for key, value in kit.items() if key not in wrong and places(key)}
         if not fits:
             continue

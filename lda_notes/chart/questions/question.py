@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -13,7 +13,7 @@ from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.answers.layout import Spot, dotted
 from lda_notes.chart.answers.times import Frame
 from lda_notes.chart.answers.values import Option
-from lda_notes.chart.questions.trial import Scene
+from lda_notes.chart.questions.trial import Situation
 from lda_notes.check.conditions import Need, in_trouble
 from lda_notes.check.needs import NEEDS
 from lda_notes.problems import Path
@@ -62,6 +62,27 @@ class Question:
     explains: tuple[str, ...] = ()
     supply: Path | None = None
     needed: bool = False
+
+
+Choices = Sequence[tuple[Option, Heard]]
+"""What may be chosen, each with the facts that it gives."""
+
+
+def chosen_from(choices: Choices) -> Callable[[str, Frame], Heard | Unclear]:
+    """Return what reads an answer as one of ``choices``."""
+    offered, heard = [option for option, _ in choices], {option.key: heard for option, heard in choices}
+
+    def read(text: str, _: Frame) -> Heard | Unclear:
+        chosen = values.choose(text, offered)
+        return chosen if isinstance(chosen, Unclear) else heard[chosen.key]
+
+    return read
+
+
+def one_of(name: str, about: str, asks: str, choices: Choices) -> Question:
+    """Return a question that needs one of several answers."""
+    offered = tuple(option for option, _ in choices)
+    return Question(name, about, asks, chosen_from(choices), offered, needed=True)
 
 
 def leaf(
@@ -117,25 +138,25 @@ class Leaf:
         return layout.dotted(self.path)
 
 
-def leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
+def leaves(situation: Situation, answered: frozenset[str]) -> Iterator[Leaf]:
     """Yield every fact that is asked of the event as far as it is known, answered or not; punctures one by one."""
-    found = list(_leaves(scene, answered))
+    found = list(_leaves(situation, answered))
     punctures = iter(sorted((one for one in found if one.path[0] == "punctures"), key=lambda one: int(one.path[1])))
     yield from (next(punctures) if one.path[0] == "punctures" else one for one in found)
 
 
-def _leaves(scene: Scene, answered: frozenset[str]) -> Iterator[Leaf]:
-    table = NEEDS[scene.kind]
-    gates = {need.path: need for need in table if (spot := scene.spot(need.path)) and spot.part}
+def _leaves(situation: Situation, answered: frozenset[str]) -> Iterator[Leaf]:
+    table = NEEDS[situation.kind]
+    gates = {need.path: need for need in table if (spot := situation.spot(need.path)) and spot.part}
     for need in table:
-        if need.path[0] in AT_SIGNING or not _asked(need, scene):
+        if need.path[0] in AT_SIGNING or not _asked(need, situation):
             continue
-        for path in _real_paths(need.path, scene):
-            spot = scene.spot(path)
+        for path in _real_paths(need.path, situation):
+            spot = situation.spot(path)
             if spot is None or (spot.part is not None and spot.sort != "person" and not _size(need, spot)):
                 continue
-            if _part_is_open(path, need, gates, scene, answered):
-                yield Leaf(path, need, spot, _why_not(path, scene))
+            if _part_is_open(path, need, gates, situation, answered):
+                yield Leaf(path, need, spot, _why_not(path, situation))
 
 
 def _size(need: Need, spot: Spot) -> bool:
@@ -143,67 +164,67 @@ def _size(need: Need, spot: Spot) -> bool:
     return "*" in need.path and spot.part is Needle
 
 
-def _asked(need: Need, scene: Scene) -> bool:
-    if need.option is not None and scene.policy.choice(need.option) != "yes":
+def _asked(need: Need, situation: Situation) -> bool:
+    if need.option is not None and situation.policy.choice(need.option) != "yes":
         return False
-    if need.when is in_trouble and need.path[0] == "problems" and (scene.untold or scene.facts.get("problems")):
+    if need.when is in_trouble and need.path[0] == "problems" and (situation.untold or situation.facts.get("problems")):
         return True
-    return scene.event is not None and need.applies(scene.event, scene.episode, scene.policy)
+    return situation.event is not None and need.applies(situation.event, situation.episode, situation.policy)
 
 
-def _real_paths(path: tuple[str, ...], scene: Scene) -> Iterator[Path]:
+def _real_paths(path: tuple[str, ...], situation: Situation) -> Iterator[Path]:
     """Yield the path with positions for each item of a list; the first item is asked for where there is none."""
     if "*" not in path:
         yield path
         return
     head = path[: path.index("*")]
-    for position in range(_count(head, scene)):
+    for position in range(_count(head, situation)):
         yield (*head, position, *path[len(head) + 1 :])
 
 
-def _count(head: Path, scene: Scene) -> int:
+def _count(head: Path, situation: Situation) -> int:
     """Return how many items of a list are asked for: those begun, each puncture, a problem for each new trouble."""
-    items = layout.get(scene.facts, head)
+    items = layout.get(situation.facts, head)
     begun = len(items) if isinstance(items, list) else 0
-    if head == ("punctures",) and isinstance(attempts := scene.facts.get("attempts"), int):
+    if head == ("punctures",) and isinstance(attempts := situation.facts.get("attempts"), int):
         return max(begun, attempts)
-    return max(begun + (head == ("problems",) and bool(scene.untold)), 1)
+    return max(begun + (head == ("problems",) and bool(situation.untold)), 1)
 
 
 def _part_is_open(
-    path: Path, need: Need, gates: dict[tuple[str, ...], Need], scene: Scene, answered: frozenset[str]
+    path: Path, need: Need, gates: dict[tuple[str, ...], Need], situation: Situation, answered: frozenset[str]
 ) -> bool:
     """Tell whether the part around a fact is one whose facts are asked."""
     held_by = path[:-1]
     if need.given is not None:
-        part = _in_event(scene.event, held_by)
+        part = _in_event(situation.event, held_by)
         return isinstance(part, BaseModel) and not isinstance(part, NotAssessed | NotDone) and need.given(part)
     for length in range(1, len(path)):
         part_path = path[:length]
         if isinstance(part_path[-1], int):
             continue
-        part = layout.get(scene.facts, part_path)
+        part = layout.get(situation.facts, part_path)
         if isinstance(part, str) or layout.is_why_not(part):
             return False
         gate = gates.get(tuple("*" if isinstance(step, int) else step for step in part_path))
         if gate is None or part:
             continue
-        spot = scene.spot(part_path)
-        if not _asked(gate, scene) or (spot is not None and spot.sort == "person"):
+        spot = situation.spot(part_path)
+        if not _asked(gate, situation) or (spot is not None and spot.sort == "person"):
             return False
-        if _begins_with_open(part_path, scene, answered) and path[length:] != _lead(part_path, scene):
+        if _begins_with_open(part_path, situation, answered) and path[length:] != _lead(part_path, situation):
             return False
     return True
 
 
-def _begins_with_open(part_path: Path, scene: Scene, answered: frozenset[str]) -> bool:
+def _begins_with_open(part_path: Path, situation: Situation, answered: frozenset[str]) -> bool:
     """Tell whether the fact without which a part cannot stand was left open."""
-    lead = _lead(part_path, scene)
+    lead = _lead(part_path, situation)
     return bool(lead) and layout.dotted((*part_path, *lead)) in answered
 
 
-def _lead(part_path: Path, scene: Scene) -> Path:
-    spot = scene.spot(part_path)
+def _lead(part_path: Path, situation: Situation) -> Path:
+    spot = situation.spot(part_path)
     if spot is None or spot.part is None:
         return ()
     for key, field in spot.part.model_fields.items():
@@ -223,12 +244,12 @@ def _in_event(event: Any, path: Path) -> Any:
     return event
 
 
-def _why_not(path: Path, scene: Scene) -> WhyNot | None:
+def _why_not(path: Path, situation: Situation) -> WhyNot | None:
     """Return where a reason goes: the part, while nothing of it is said, else the fact itself."""
     for length in range(1, len(path)):
         part_path = path[:length]
-        spot = scene.spot(part_path) if isinstance(part_path[-1], str) else None
-        if spot is not None and spot.part is not None and spot.why_not and not layout.get(scene.facts, part_path):
+        spot = situation.spot(part_path) if isinstance(part_path[-1], str) else None
+        if spot is not None and spot.part is not None and spot.why_not and not layout.get(situation.facts, part_path):
             return WhyNot(part_path, spot.why_not)
-    spot = scene.spot(path)
+    spot = situation.spot(path)
     return WhyNot(path, spot.why_not) if spot is not None and spot.why_not else None

@@ -183,7 +183,7 @@ _PAIN: Final = 3
 
 
 @dataclass(frozen=True)
-class Scene:
+class Situation:
     """``facts`` are the answers so far with what follows from the record; ``line`` is the record without them."""
 
     kind: str
@@ -250,11 +250,6 @@ class Scene:
         today = self.at.astimezone(self.zone).date()
         return subject(self.line.patient_at(self.at), self.line.port_at(self.at), today, self.line.unread)
 
-    def allergic_to(self, *names: str) -> bool:
-        """Tell whether an allergy to one of ``names`` is on record, or none were asked for."""
-        allergies = self.episode.patient.allergies
-        return allergies is None or any(allergy.substance in names for allergy in allergies)
-
     def earlier(self) -> Iterator[Entry]:
         """Yield the events before this one, the last first: those of the same septum or of the whole port."""
         first = self.episode.port.septa[0]
@@ -301,58 +296,62 @@ class Known(NamedTuple):
     said: str
 
 
-def known(scene: Scene, answered: Mapping[str, Any]) -> tuple[Known, ...]:
+def known(situation: Situation, answered: Mapping[str, Any]) -> tuple[Known, ...]:
     """Return every fact of the event that the record already holds, leaving out what was answered."""
-    return tuple(fact for fact in _all(scene) if layout.get(answered, fact.path) is None)
+    return tuple(fact for fact in _all(situation) if layout.get(answered, fact.path) is None)
 
 
-def _all(scene: Scene) -> Iterator[Known]:
-    match scene.kind:
+def _all(situation: Situation) -> Iterator[Known]:
+    match situation.kind:
         case "access":
-            yield from _tip(scene)
-            yield from _removal(scene)
+            yield from _tip(situation)
+            yield from _removal(situation)
         case "patency treatment":
-            yield from _lumen(scene)
-            yield from _first_dose(scene)
+            yield from _lumen(situation)
+            yield from _first_dose(situation)
         case "patency check":
-            yield from _treatment(scene)
+            yield from _treatment(situation)
         case _:
             return
 
 
-def _tip(scene: Scene) -> Iterator[Known]:
-    tip = scene.episode.port.tip
-    if tip is None or not isinstance(scene.event, Access) or not asked.first_access(scene.event, scene.episode):
+def _tip(situation: Situation) -> Iterator[Known]:
+    tip = situation.episode.port.tip
+    if (
+        tip is None
+        or not isinstance(situation.event, Access)
+        or not asked.first_access(situation.event, situation.episode)
+    ):
         return
     how = ", ".join(part for part in (tip.method, phrasing.day(tip.on) if tip.on else None) if part)
     yield Known(("tip_confirmed",), True, f"tip position confirmed: {tip.location}{f' ({how})' if how else ''}")
 
 
-def _removal(scene: Scene) -> Iterator[Known]:
-    removal = scene.before.last_removal
-    if removal is None or scene.before.needle is not None:
+def _removal(situation: Situation) -> Iterator[Known]:
+    removal = situation.before.last_removal
+    if removal is None or situation.before.needle is not None:
         return
-    if scene.at - removal.event.at <= scene.policy.span("needle_change_minutes"):
-        when = echo(removal.event.at, scene.zone)
+    if situation.at - removal.event.at <= situation.policy.span("needle_change_minutes"):
+        when = echo(removal.event.at, situation.zone)
         yield Known(("follows_removal",), removal.event.id, f"needle change, after the removal of {when}")
 
 
-def _lumen(scene: Scene) -> Iterator[Known]:
-    volume = scene.episode.port.catheter_volume_ml
+def _lumen(situation: Situation) -> Iterator[Known]:
+    volume = situation.episode.port.catheter_volume_ml
     if volume is not None:
         said = phrasing.quantity(volume, "mL")
         yield Known(("lumen_ml",), plain_number(volume), f"volume of catheter and port: {said}")
 
 
-def _first_dose(scene: Scene) -> Iterator[Known]:
-    dwell = scene.before.dwell
+def _first_dose(situation: Situation) -> Iterator[Known]:
+    dwell = situation.before.dwell
     if dwell is not None:
-        when = echo(dwell.treatment.event.at, scene.zone)
+        when = echo(dwell.treatment.event.at, situation.zone)
         yield Known(("second_dose_of",), dwell.treatment.event.id, f"second dose, after the one of {when}")
 
 
-def _treatment(scene: Scene) -> Iterator[Known]:
-    dwell = scene.before.dwell
+def _treatment(situation: Situation) -> Iterator[Known]:
+    dwell = situation.before.dwell
     if dwell is not None:
-        when = echo(dwell.treatment.event.at, scene.zone)
+        when = echo(dwell.treatment.event.at, situation.zone)
         yield Known(("treatment",), dwell.treatment.event.id, f"thrombolytic put in {when}")
