@@ -122,7 +122,7 @@ def command(
 
 
 def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Source]:
-    """Yield one source for each line: its records are told together; stays that begin later stand by themselves."""
+    """Yield one source for each line: its records are said together; stays that begin later stand by themselves."""
     starts = {record.file: pipeline.begins(record) for record in read}
     later = [record for record in read if (since := starts[record.file]) is not None and since > asof]
     begun = [pipeline.upto(record, asof) for record in read if record not in later]

@@ -147,7 +147,7 @@ def _choice(judged: Judged, policy: Policy, event: str | None, since: datetime |
 
 
 def _brief(judged: Judged, policy: Policy, choice: note.Choice, templates: Path | None, target: Path | None) -> None:
-    """Write the paragraphs alone, and beside them, on standard error, what is no part of the chart text."""
+    """Write the paragraphs alone, and beside them, on standard error, what is not part of the chart text."""
     from lda_notes.documents.note.brief import brief
     from lda_notes.documents.render.text import plain_paragraph
 

@@ -119,7 +119,7 @@ def _collection(resources: list[Any]) -> dict[str, Any]:
 
 
 def _from_server(server: str, access: Access, patient: str, config: Config) -> list[Any]:
-    """What a server has of a patient, as one bundle. Raises `Failure` when it cannot be asked or has no such patient.
+    """Return what a server has of a patient, as one bundle. Raises `Failure` when it cannot.
 
     One search finds everything; a server that cuts its answer off is asked type by type.
     """

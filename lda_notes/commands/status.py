@@ -1,4 +1,4 @@
-"""``lda-notes status``: what a server holds of records, resource by resource."""
+"""``lda-notes status``: what a server has of records, resource by resource."""
 
 from __future__ import annotations
 

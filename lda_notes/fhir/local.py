@@ -13,7 +13,7 @@ from lda_notes.record.exchange import members
 
 
 def _vocabulary() -> Iterator[str]:
-    """Every word of the closed vocabularies of records."""
+    """Yield every word of the closed vocabularies of records."""
     for name, words in vars(vocabulary).items():
         if not name.startswith("_") and get_origin(words) is Literal:
             yield from get_args(words)

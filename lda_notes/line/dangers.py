@@ -419,7 +419,7 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
             standing.append(Danger(row.code, around.after.septum, said, around.entry, row.forbids))
         standing += kept
     for danger in around.before.dangers:
-        if danger.code == "P":  # what outlives the port ends with a judgement of whoever may give one
+        if danger.code == "P":  # what outlives the port ends with a judgment of whoever may give one
             if _decided(around):
                 over.append(replace(danger, ended=around.entry))
             else:

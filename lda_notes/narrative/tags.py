@@ -3,7 +3,7 @@
 ``{% sentence %}`` is the heart: its text is written only if every fact that it names was recorded, and the sentence
 keeps the paths of those facts. ``{% otherwise %}`` begins a second wording, tried when the first cannot be written.
 ``{% part %}`` is a piece of a sentence that alone is left out when its facts are missing; ``{% series %}`` joins its
-parts with commas and "and", and is missing itself when it has none. ``{% paragraph %}`` holds sentences.
+parts with commas and "and", and is missing itself when it has none. ``{% paragraph %}`` contains sentences.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from lda_notes.problems import Path
 _BLANKS: Final = " \t\r\n"
 
 MOST_TEXT: Final = 25_000_000
-"""Characters that one narrative may hold: more than the largest record file, so that no record meets it."""
+"""Characters that one narrative may contain: more than the largest record file, so that no record meets it."""
 
 MOST_TURNS: Final = 1_000_000
 """Turns that the loops of one narrative may take together."""

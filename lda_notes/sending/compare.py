@@ -1,4 +1,4 @@
-"""What was sent against what a server holds, element by element.
+"""What was sent against what a server has, element by element.
 
 A server gives its own id and version, turns references between entries into its own, and may write a number or a
 moment another way that means the same. All else that differs is a difference.
@@ -16,7 +16,7 @@ from typing import Any, Final
 Json = dict[str, Any]
 
 Resolve = Callable[[str], str | None]
-"""Gives the ``Type/id`` of an entry or of a reference by condition; None when the server does not hold it."""
+"""Gives the ``Type/id`` of an entry or of a reference by condition; None when the server does not have it."""
 
 _MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)")
 _DESPITE: Final = "Sent despite findings: "
@@ -24,7 +24,7 @@ _DESPITE: Final = "Sent despite findings: "
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One element that differs: its path below the resource, and both values as JSON holds them."""
+    """One element that differs: its path below the resource, and both values as JSON has them."""
 
     path: str
     sent: Any
@@ -41,9 +41,9 @@ def differences(
     base: str,
     decided: Callable[[str], bool] = lambda address: True,
 ) -> list[Difference]:
-    """Every element in which a resource that was sent differs from the one that the server has.
+    """Return every element in which a resource that was sent differs from the one that the server has.
 
-    ``base`` is the server's address: a reference that begins with it is the same as one without. ``decided`` tells of
+    ``base`` is the server's address: a reference that begins with it is the same as one without. ``decided`` says of
     a ``Type/id`` whether its creation alone decides what it is. A Provenance stays as it was when its event was sent,
     and a later correction may hand what that event closed to another one, so only such targets are compared, in no
     order.
@@ -96,7 +96,7 @@ def _meta(sent: Any, stored: Any) -> Json:
 
 
 def _without_despite(resource: Json) -> Json:
-    """Why faults were overruled stands in the Provenance of the first sending alone."""
+    """Return why faults were overruled stands in the Provenance of the first sending alone."""
     if resource.get("resourceType") == "Provenance" and isinstance(resource.get("reason"), list):
         kept = [one for one in resource["reason"] if not str(_get(one, "text")).startswith(_DESPITE)]
         resource = {key: value for key, value in resource.items() if key != "reason"}

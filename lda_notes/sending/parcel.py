@@ -47,7 +47,7 @@ class Parcel:
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """A resource as a server holds it. ``identity`` is ours; empty for patient, staff and stay, which are not."""
+    """A resource as a server has it. ``identity`` is ours; empty for patient, staff and stay, which are not."""
 
     kind: str
     id: str

@@ -1,7 +1,7 @@
 """A bundle resource by resource, for servers without transactions.
 
 In the order in which they refer to each other, each looked for first: what is there is not created again, so a run
-that was cut off goes on where it ended.
+that was cut off continues where it ended.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ class _Missing(Exception):
 
 
 def _resolved(value: Any, resolve: Resolve) -> Any:
-    """A resource with every reference to an entry or by condition turned into the server's own."""
+    """Return a resource with every reference to an entry or by condition turned into the server's own."""
     if isinstance(value, dict):
         made = {key: _resolved(stored, resolve) for key, stored in value.items()}
         reference = value.get("reference")
@@ -107,7 +107,7 @@ def _written(server: Server, entry: Entry, resource: Json, stored: list[Json]) -
 
 
 def _now(server: Server, entry: Entry, answer: Answer) -> list[Json]:
-    """The resource as the server now has it: as it answers, or as a search finds it."""
+    """Return the resource as the server now has it: as it answers, or as a search finds it."""
     said = answer.json()
     if isinstance(said, dict) and entry.identity.names(said) and isinstance(said.get("id"), str):
         return [said]

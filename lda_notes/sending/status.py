@@ -60,7 +60,7 @@ class Expected:
 
 
 def expected(parcels: Iterable[Parcel]) -> dict[Identity, Expected]:
-    """The last state of every resource: every update of a resource says the same, and goes before its creation.
+    """Return the last state of every resource: every update of a resource says the same, and goes before its creation.
 
     Raises `NotSafe` for a bundle that has no identities.
     """
@@ -76,7 +76,7 @@ def expected(parcels: Iterable[Parcel]) -> dict[Identity, Expected]:
 
 
 def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
-    """Compare what a record's bundles lead to with what the server holds, in the order of the bundles.
+    """Compare what a record's bundles lead to with what the server has, in the order of the bundles.
 
     Raises `NotSafe` when what a bundle refers to is another patient's on the server.
     """
@@ -152,7 +152,7 @@ def left_over(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
 
 
 def _own(resource: Json, systems: set[str]) -> Identity | None:
-    """The identity of ours that a resource carries."""
+    """Return the identity of ours that a resource carries."""
     kind = str(resource.get("resourceType"))
     for parameter, listed, key in (
         ("identifier", resource.get("identifier"), "value"),

@@ -27,7 +27,7 @@ _DATA: Final = ".attachment.data"
 
 
 def _where(parcel: Parcel, bundle: Any, entry: int | None) -> str:
-    """The event and the file row of an entry, as far as they are known."""
+    """Return the event and the file row of an entry, as far as they are known."""
     parts = []
     known = events(bundle)
     listed = bundle["entry"] if isinstance(bundle, dict) else []
@@ -50,7 +50,7 @@ def _entry_words(bundle: Any, entry: int | None) -> str:
 
 
 def refusal(parcel: Parcel, bundle: Any, refused: Refused) -> str:
-    """Why a server did not take a bundle, one row for each fault."""
+    """Return why a server did not take a bundle, one row for each fault."""
     why = _ADVICE.get(refused.status, "the server does not take the bundle")
     listed = bundle["entry"] if isinstance(bundle, dict) else []
     what = f"{refused.stored} of {len(listed)} entries were stored" if refused.stored else "nothing of it was stored"
@@ -72,13 +72,13 @@ def _issue(parcel: Parcel, bundle: Any, issue: Issue) -> str:
 
 
 def warned(parcel: Parcel, bundle: Any, said: Iterable[Issue]) -> str:
-    """What a server that took a bundle warned of, one row for each."""
+    """Return what a server that took a bundle warned of, one row for each."""
     rows = [f"{_where(parcel, bundle, None)}: the server took it and warns:"]
     return "\n".join([*rows, *dict.fromkeys(_issue(parcel, bundle, one) for one in said)])
 
 
 def kept(parcel: Parcel, bundle: Any, found: Iterable[Kept]) -> str:
-    """What a server holds already and did not change, although the record says otherwise."""
+    """Return what a server has already and did not change, although the record says otherwise."""
     rows = []
     for one in found:
         rows.append(
@@ -90,9 +90,9 @@ def kept(parcel: Parcel, bundle: Any, found: Iterable[Kept]) -> str:
 
 
 def differences(found: Iterable[Difference]) -> Iterator[str]:
-    """Each element with both values; of a note the rows of text that differ, without its size and digest.
+    """Yield each element with both values; of a note the rows of text that differ, without its size and digest.
 
-    A server may hold anything of any size: after so many rows the rest is counted.
+    A server may have anything of any size: after so many rows the rest is counted.
     """
     rows = list(_differences(list(found)))
     yield from rows[:_MOST_ROWS]
@@ -118,7 +118,7 @@ def _differences(found: list[Difference]) -> Iterator[str]:
 
 
 def note_texts(one: Difference) -> tuple[str, str] | None:
-    """Both texts of a note that differs; None for another element, or for a document that is no text."""
+    """Both texts of a note that differs; None for another element, or for a document that is not text."""
     if not one.path.endswith(_DATA):
         return None
     try:
@@ -129,7 +129,7 @@ def note_texts(one: Difference) -> tuple[str, str] | None:
 
 
 def value(stored: Any) -> str:
-    """A value of an element, shortened."""
+    """Return a value of an element, shortened."""
     if stored is None:
         return "nothing"
     text = plain(to_json(stored))

@@ -45,7 +45,7 @@ class LineFacts:
 
 
 def line_facts(view: View, septum: str) -> LineFacts:
-    """Return what the sheet tells of one septum."""
+    """Return what the sheet says of one septum."""
     state = view.timeline.now(septum)
     due = tuple(sorted(actions(view, state), key=_soonest))
     return LineFacts(

@@ -1,4 +1,4 @@
-"""The handoff sheet: computed anew from the records each time, never copied forward, and free of any format."""
+"""The handoff sheet: computed again from the records each time, never copied forward, and free of any format."""
 
 from __future__ import annotations
 
@@ -51,13 +51,13 @@ _SHOWN: Final = 2
 
 @dataclass(frozen=True, slots=True)
 class Handoff:
-    """All that the sheet tells, most urgent patient first.
+    """All that the sheet says, most urgent patient first.
 
     ``here`` are the patients of the facility, ``left`` those who have left it and are still listed, ``left_before`` the
     others who left. Told in one sentence each:
     ``unreadable`` names records that could not be read, ``later`` the patient of each stay not begun, ``left_out``
     others who are not handed over, and why, ``doubtful`` what does not go together between records. ``zones`` are the
-    time zones of the patients told of, by name, at least one.
+    time zones of the patients on it, by name, at least one.
     """
 
     asof: datetime
@@ -92,7 +92,7 @@ def handoff(
     rooms: Sequence[str] = (),
     told_since: datetime | None = None,
 ) -> Handoff:
-    """Return what the sheet tells.
+    """Return what the sheet says.
 
     The shift is that of the policy's ``shift_starts``, or of ``told_since`` and ``shift_end``; where neither is given,
     a shift of ``hours`` (default: the policy's) ended at ``asof`` and the next begins, and when the last handoff was is

@@ -27,7 +27,7 @@ from lda_notes.record.unread import Unread
 
 @dataclass(frozen=True, slots=True)
 class PatientFacts:
-    """All that the sheet tells of one record, in words and values.
+    """All that the sheet says of one record, in words and values.
 
     ``number`` counts the patients of a sheet in its order; ``second`` is the second identifier beside the name,
     ``child`` age and weight of a child, empty for an adult. ``taken_over``: somebody named sees to the port of one who
@@ -96,7 +96,7 @@ def patient_facts(
     unread: Iterable[UnreadEvent],
     unread_facts: Iterable[Unread] = (),
 ) -> PatientFacts:
-    """Return what the sheet tells of one record; ``findings`` are those of its check."""
+    """Return what the sheet says of one record; ``findings`` are those of its check."""
     timeline = view.timeline
     patient, port = timeline.episode.patient, timeline.episode.port
     unit = unit_of(timeline)

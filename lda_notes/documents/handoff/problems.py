@@ -82,7 +82,7 @@ def last_words(view: View, line: LineFacts) -> Iterator[str]:
 
 
 _ANSWERS: Final = 3
-"""Most answers that are told of a hold or danger beside the one at its beginning; the latest count."""
+"""Most answers that are said of a hold or danger beside the one at its beginning; the latest count."""
 
 
 def _flushed_on_hold(view: View, entry: Entry, lines: Sequence[LineFacts]) -> Iterator[OpenProblem]:
@@ -157,7 +157,7 @@ def pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
 
 
 def decisions(view: View, line: LineFacts) -> Iterator[str]:
-    """Yield the last judgement of a line that is still on hold."""
+    """Yield the last judgment of a line that is still on hold."""
     if not line.state.holds:
         return
     began = min(hold.since for hold in line.state.holds)

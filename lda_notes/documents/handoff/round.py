@@ -156,7 +156,7 @@ def _small(words: str) -> str:
 
 
 def when(words: Wording, action: Action) -> str:
-    """Return the time of a task as it stands before it."""
+    """Return the time of a task as it is printed before it."""
     if action.by is None:
         return "now:"
     return f"{'late, since ' if action.late else 'by '}{words.soon(action.by)}:"
@@ -215,7 +215,7 @@ def who(patient: PatientFacts) -> str:
 
 
 def in_time_order(rows: Sequence[Row]) -> Together:
-    """Return the tasks of all patients in order of time, the same boxes once more."""
+    """Return the tasks of all patients in order of time, the same boxes again."""
     first = datetime.min.replace(tzinfo=UTC)
     dated = [((task.by or first).astimezone(UTC), found, task) for found in rows for task in found.tasks]
     dated.sort(key=lambda one: one[0])  # those of one time stay in the order of the rows

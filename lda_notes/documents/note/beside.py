@@ -1,4 +1,4 @@
-"""What stands beside the text of a note and is no part of it: holds and dangers, what could not be read, findings."""
+"""What stands beside the text of a note and is not part of it: holds and dangers, what could not be read, findings."""
 
 from __future__ import annotations
 

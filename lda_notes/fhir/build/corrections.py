@@ -1,6 +1,6 @@
 """Bundles of corrections: what a retraction, an amendment or an addendum changes in what was sent before.
 
-The record is read once without corrections and once more with each of them. What differs between two readings is
+The record is read once without corrections and again with each of them. What differs between two readings is
 what that correction changed, and it is written as the whole record leaves it: a task that a later event closed
 stays closed, whatever is retracted before it.
 """
@@ -85,7 +85,7 @@ def ledger(book: Book) -> Ledger:
 
 
 def _next_own(book: Book, step: int, before: State, first: State, how: dict[str, str]) -> dict[str, Made]:
-    """The resources of corrected events one correction later. ``how`` keeps what the changed ones are called."""
+    """Return the resources of corrected events one correction later. ``how`` keeps what the changed ones are called."""
     correction = book.timeline.corrections[step - 1].event
     affected = [target for target in _affected(book, step) if not _is_retracted(book, step - 1, target)]
     fresh = _own(book, step, affected)
@@ -99,7 +99,7 @@ def _next_own(book: Book, step: int, before: State, first: State, how: dict[str,
 
 
 def _called(made: Made, first: Made, before: Made | None, how: dict[str, str], *, adds: bool) -> Made:
-    """An observation that no longer says what it first said: amended by what was added, or corrected.
+    """Return an observation that no longer says what it first said: amended by what was added, or corrected.
 
     Other types have no such status.
     """
@@ -112,13 +112,13 @@ def _called(made: Made, first: Made, before: Made | None, how: dict[str, str], *
 
 
 def _is_retracted(book: Book, step: int, target: str) -> bool:
-    """Whether an event is retracted at a step: what corrections say of it later changes nothing that was sent."""
+    """Tell whether an event is retracted at a step: what corrections say of it later changes nothing that was sent."""
     entry = book.steps[step].timeline.entry(target)
     return entry is not None and entry.retraction is not None
 
 
 def _affected(book: Book, step: int) -> dict[str, None]:
-    """The events that a correction changes: its target and, where that is a correction, the target of that one."""
+    """Return the events that a correction changes: its target and, where that is a correction, that one's target."""
     target = _target(book.timeline.corrections[step - 1])
     found = {target: None}
     for one in book.timeline.corrections:
@@ -130,7 +130,7 @@ def _affected(book: Book, step: int) -> dict[str, None]:
 
 
 def is_in_error(resource: Json) -> bool:
-    """Whether a resource is entered in error."""
+    """Tell whether a resource is entered in error."""
     return status_of(resource) == IN_ERROR
 
 
@@ -148,7 +148,7 @@ _BY_VERIFICATION: Final = {"AllergyIntolerance": "allergy in error", "Condition"
 
 
 def _corrections(book: Book, step: int) -> tuple[Entry, ...]:
-    """The corrections that are taken into account at a step."""
+    """Return the corrections that are taken into account at a step."""
     return book.timeline.corrections[:step]
 
 
@@ -167,7 +167,7 @@ def _withdrawn(book: Book, step: int) -> set[str]:
 
 
 def _own(book: Book, step: int, targets: Iterable[str]) -> dict[str, Made]:
-    """The resources of corrected events and of withdrawn corrections, as a step reads them."""
+    """Return the resources of corrected events and of withdrawn corrections, as a step reads them."""
     reading = book.steps[step]
     found: dict[str, Made] = {}
     for target in targets:
@@ -190,7 +190,7 @@ def _own(book: Book, step: int, targets: Iterable[str]) -> dict[str, Made]:
 
 
 def _notes(book: Book) -> dict[tuple[str, int], Note]:
-    """Every note of a corrected event and of its corrections, by event and by how many corrections it knows."""
+    """Return every note of a corrected event and of its corrections, by event and by how many corrections it knows."""
     write = book.options.notes
     if write is None:
         return {}
@@ -213,7 +213,7 @@ def _notes(book: Book) -> dict[tuple[str, int], Note]:
 
 
 def _papers(book: Book, step: int, notes: Mapping[tuple[str, int], Note]) -> dict[str, Made]:
-    """The documents of corrected events and of corrections, with what replaces what at a step."""
+    """Return the documents of corrected events and of corrections, with what replaces what at a step."""
     if not notes:
         return {}
     found: dict[str, Made] = {}
@@ -232,7 +232,7 @@ def _papers(book: Book, step: int, notes: Mapping[tuple[str, int], Note]) -> dic
 
 
 def _chain(book: Book, step: int, entry: Entry, notes: Mapping[tuple[str, int], Note]) -> Iterator[Made]:
-    """The note of an event, the versions that replaced it, and the addenda to it."""
+    """Yield the note of an event, the versions that replaced it, and the addenda to it."""
     here = scene(book.frame, entry.original, whole=False)
     base = here.name("note")
     in_force = {one.id for one in entry.corrections}
@@ -264,7 +264,7 @@ def _paper(
     relates: Any = None,
     entry: Entry | None = None,
 ) -> Made:
-    """The document that a correction brought."""
+    """Return the document that a correction brought."""
     step = book.timeline.corrections.index(correction) + 1
     here = scene(book.frame, entry.original if entry is not None else correction.event, whole=False)
     name = book.frame.event_name(correction.event.id, "note")
@@ -285,7 +285,7 @@ def _paper(
 
 
 def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
-    """The transaction of a correction: what it changed, its own words, its document and who made it."""
+    """Return the transaction of a correction: what it changed, its own words, its document and who made it."""
     event = entry.event
     assert isinstance(event, ev.Correcting)
     step = book.timeline.corrections.index(entry) + 1
@@ -321,7 +321,7 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
 
 
 def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
-    """The document as it is created: current, and referring to the one that it replaces in this bundle."""
+    """Return the document as it is created: current, and referring to the one that it replaces in this bundle."""
     relates = made.resource.get("relatesTo")
     resource = {**made.resource, "status": "current"}
     if relates is not None:
@@ -332,7 +332,7 @@ def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
 
 
 def _stated(book: Book, step: int, here: Scene, event: ev.Correcting) -> list[Made]:
-    """The Observation of what a correction states, and of what was first charted there.
+    """Return the Observation of what a correction states, and of what was first charted there.
 
     Old values stand only in a server's history.
     """

@@ -33,7 +33,7 @@ def _text(value: str) -> Json:
 
 
 def _encoder(fact: Fact, say: Coder) -> _Encode:
-    """How one value of a fact is written; lists are written item by item."""
+    """Return how one value of a fact is written; lists are written item by item."""
     match fact.form:
         case "word" | "words":
             return lambda value: {"valueCodeableConcept": say.word(value)}
@@ -120,7 +120,7 @@ def _plans(say: Coder) -> Mapping[str, tuple[_Plan, ...]]:
 
 
 def _why_not(value: object) -> Json | None:
-    """The reason of an answer that is none; None for an answer."""
+    """Return the reason of an answer that is none; None for an answer."""
     kind = type(value)
     if kind is NotAssessed:
         return absent(value.not_assessed)  # type: ignore[attr-defined]
@@ -165,7 +165,7 @@ def _person(item: _Item, who: Person, say: Coder) -> Iterator[Json]:
 
 
 def observations(scene: Scene) -> Iterator[Made]:
-    """Every Observation of an event."""
+    """Yield every Observation of an event."""
     event: Any = scene.event
     given = event.model_fields_set
     ordered = isinstance(event, ev.CareEvent) and event.order is not None and scene.procedure is None
@@ -199,7 +199,7 @@ def _path(panel: Panel) -> tuple[str, ...]:
 
 
 def _observation(scene: Scene, plan: _Plan, role: str, part: Any, *, based_on: bool = False) -> tuple[str, Json] | None:
-    """The Observation of one part; None when the part is the event itself and records none of these facts."""
+    """Return the Observation of one part; None when the part is the event itself and records none of these facts."""
     value: Json = {}
     components: list[Json] = []
     reason = _why_not(part)
@@ -259,7 +259,7 @@ def _is_none(part: object) -> bool:
 
 
 def order(scene: Scene) -> Json:
-    """The order or protocol that an event rests on, by its number alone."""
+    """Return the order or protocol that an event rests on, by its number alone."""
     event = scene.event
     assert isinstance(event, ev.CareEvent)
     assert event.order is not None

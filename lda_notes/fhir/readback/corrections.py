@@ -30,7 +30,7 @@ AS_FIRST: Final = frozenset({"charted_at", "by", "verified_by", "late_entry"})
 def original_and_stated(
     event: Json, at: str | None, corrections: list[Correction], withdrawn: frozenset[str]
 ) -> tuple[Json, dict[str, Any]]:
-    """The event as first charted, and what each correction in force states, with the values of the resources.
+    """Return the event as first charted, and what each correction in force states, with the values of the resources.
 
     ``event`` is as it now stands but for who and when, which are as first charted; ``at`` is when it happened as the
     resources now tell it. ``corrections`` are in order of time. A value that a later correction replaced again is
@@ -56,7 +56,7 @@ def original_and_stated(
 
 
 def _leaves(value: Any, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    """The paths of everything that is not itself a mapping."""
+    """Yield the paths of everything that is not itself a mapping."""
     if isinstance(value, dict):
         for key, inner in value.items():
             yield from _leaves(inner, (*path, key))
@@ -73,7 +73,7 @@ def _look(value: Any, path: tuple[str, ...]) -> tuple[bool, Any]:
 
 
 def _set(value: Any, path: tuple[str, ...], inner: Any) -> None:
-    """Put a value at a path, or take out what stands there when there was none."""
+    """Put a value at a path, or take out what is there when there was none."""
     for step in path[:-1]:
         value = value.get(step) if isinstance(value, dict) else None
     if not isinstance(value, dict):

@@ -20,7 +20,7 @@ _USED: Final = (("Procedure", "usedReference"), ("DeviceUseStatement", "device")
 
 
 def reached(store: Store, sources: Iterable[Source]) -> dict[str, str]:
-    """The resources of a record: each identity that its entries lead to, directly or by one step, with the entry."""
+    """Return the resources of a record: each identity that its entries lead to in one step or two, with the entry."""
     found: dict[str, str] = {}
     further: dict[str, str] = {}
     for source in sources:
@@ -68,7 +68,7 @@ def _listed(value: Any) -> list[Json]:
 
 
 def _lost(store: Store, reference: Json) -> bool:
-    """Whether a reference leads nowhere; one by identity alone may be to what was never sent."""
+    """Tell whether a reference leads nowhere; one by identity alone may be to what was never sent."""
     return "reference" in reference and store.name_at(reference) is None
 
 

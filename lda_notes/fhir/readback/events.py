@@ -51,7 +51,7 @@ class Reader:
 
     ``withdrawn``: the event was retracted, so that its resources are entered in error; ``only``: those that the
     retraction names, since an amendment before it may have taken back others. ``used`` gathers the identities that
-    were read, ``at`` is when the event happened as its Procedure or an Observation tells it.
+    were read, ``at`` is when the event happened as its Procedure or an Observation says it.
     """
 
     store: Store
@@ -66,7 +66,7 @@ class Reader:
     at: str | None = None
 
     def part(self, role: str) -> Json | None:
-        """The resource of a part of the event, unless it was taken back."""
+        """Return the resource of a part of the event, unless it was taken back."""
         name = self.names.of(event_role(self.port, self.episode, self.event, role))
         resource = self.store.own(name)
         if resource is None:
@@ -88,7 +88,7 @@ class Reader:
         return resource
 
     def parts(self, role: str) -> Iterator[tuple[int, Json]]:
-        """The resources of a numbered part, in order."""
+        """Yield the resources of a numbered part, in order."""
         number = 1
         while self.names_a_resource(f"{role}-{number}"):
             resource = self.part(f"{role}-{number}")
@@ -97,12 +97,12 @@ class Reader:
             number += 1
 
     def names_a_resource(self, role: str) -> bool:
-        """Whether a part of the event is in the store at all."""
+        """Tell whether a part of the event is in the store at all."""
         return self.store.own(self.names.of(event_role(self.port, self.episode, self.event, role))) is not None
 
 
 def read_facts(reader: Reader, kind: str) -> Json:
-    """What happened in an event of a kind, without who, when and identifier."""
+    """Return what happened in an event of a kind, without who, when and identifier."""
     facts: Json = {}
     for panel in PANELS_OF[kind]:
         _panel(reader, panel, kind, facts)

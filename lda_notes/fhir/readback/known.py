@@ -15,7 +15,7 @@ _BY_CODE: Final = {code: word for word, code in WORDS.items()}
 
 
 def read_names(store: Store, began: Json | None) -> set[str]:
-    """The identities that the List refers to and that are here."""
+    """Return the identities that the List refers to and that are here."""
     named = (store.name_at(entry.get("item", {})) for entry in (began or {}).get("entry", ()))
     return {name for name in named if name is not None}
 
@@ -62,7 +62,7 @@ def _word(concept: Json) -> str | None:
 
 
 def _allergy(resource: Json) -> Json | None:
-    """An allergy; None for the statement that none is known."""
+    """Return an allergy; None for the statement that none is known."""
     code = resource.get("code", {})
     substance = _word(code)
     if substance is None:

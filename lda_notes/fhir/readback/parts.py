@@ -1,6 +1,6 @@
 """Elements back to facts: observations by the table of panels, devices, administrations, people.
 
-Facts come out as JSON values in the record's own keys. What an element says in a way that the record cannot is told
+Facts come out as JSON values in the record's own keys. What an element says in a way that the record cannot is reported
 to the `Remarks`, never dropped in silence.
 """
 
@@ -49,7 +49,7 @@ class Remarks:
 
 
 def called(resource: Json) -> str:
-    """What a resource is called: its type with its id, or with its identity where it has none."""
+    """Return what a resource is called: its type with its id, or with its identity where it has none."""
     kind = resource.get("resourceType")
     if "id" in resource:
         return f"{kind}/{resource['id']}"
@@ -58,7 +58,7 @@ def called(resource: Json) -> str:
 
 
 def why_not(owner: type[BaseModel], name: str) -> str | None:
-    """The key under which a field of a model says why it has no value; None when it cannot."""
+    """Return the key under which a field of a model says why it has no value; None when it cannot."""
     members = _members(owner.model_fields[name].annotation)
     if NotAssessed in members:
         return "not_assessed"
@@ -70,7 +70,7 @@ def _members(annotation: Any) -> tuple[Any, ...]:
 
 
 def is_unknown(reason: Json) -> bool:
-    """Whether an absence says no more than that nothing is known."""
+    """Tell whether an absence says no more than that nothing is known."""
     return any(
         coding.get("system") == DATA_ABSENT_REASON and coding.get("code") == "unknown"
         for coding in reason.get("coding", ())
@@ -78,7 +78,7 @@ def is_unknown(reason: Json) -> bool:
 
 
 def is_reason(said: Json) -> bool:
-    """Whether a concept is the reason of an absence, not a value."""
+    """Tell whether a concept is the reason of an absence, not a value."""
     return any(coding.get("system") == DATA_ABSENT_REASON for coding in said.get("coding", ()))
 
 
@@ -98,7 +98,7 @@ _KEYS: Final[dict[str, str]] = {
 
 
 def _value(fact: Fact, resource: Json, where: Json, remarks: Remarks) -> Any:
-    """The value of an observation or component, None when it has none of the right form."""
+    """Return the value of an observation or component, None when it has none of the right form."""
     value = resource.get(_KEYS[fact.form])
     if value is None:
         remarks.add(where, f"{text_of(fact.concept)} has no {_KEYS[fact.form]}")
@@ -111,7 +111,7 @@ def _value(fact: Fact, resource: Json, where: Json, remarks: Remarks) -> Any:
 
 
 def measured(value: Json, unit: str, where: Json, remarks: Remarks) -> Any:
-    """The number of a quantity in a unit of ours."""
+    """Return the number of a quantity in a unit of ours."""
     if value.get("code") != unit:
         remarks.add(where, f"a quantity is in {value.get('code')}, not in {unit}, and was not read")
         return None
@@ -126,7 +126,7 @@ def put(facts: dict[str, Any], path: tuple[str, ...], value: Any) -> None:
 
 
 def read_panel(panel: Panel, owner: type[BaseModel], resource: Json, remarks: Remarks) -> Any:
-    """The facts of an observation, or ``{"not_assessed": ...}`` and the like for a part that has none.
+    """Return the facts of an observation, or ``{"not_assessed": ...}`` and the like for a part that has none.
 
     ``owner`` is the type that has the panel's fields.
     """
@@ -186,7 +186,7 @@ def _read_components(
 
 
 def _inner(part: type[BaseModel], name: str) -> type[BaseModel]:
-    """The type of an inner part."""
+    """Return the type of an inner part."""
     return next(one for one in _members(part.model_fields[name].annotation) if isinstance(one, type))
 
 
@@ -194,7 +194,7 @@ def _inner(part: type[BaseModel], name: str) -> type[BaseModel]:
 
 
 def read_agent(agent: Json) -> Json:
-    """A person from an agent of a Provenance."""
+    """Return a person from an agent of a Provenance."""
     who = agent.get("who", {})
     made: Json = {}
     if who.get("display") not in (None, NOT_NAMED):
@@ -238,7 +238,7 @@ def _gauge(text: str) -> Any:
 
 
 def identifier_of(device: Json) -> str | None:
-    """The device identifier as it was scanned or printed."""
+    """Return the device identifier as it was scanned or printed."""
     for carrier in device.get("udiCarrier", ()):
         if "carrierAIDC" in carrier:
             return base64.b64decode(carrier["carrierAIDC"]).decode()
@@ -256,7 +256,7 @@ def _label(device: Json) -> Json:
 
 
 def read_needle(device: Json, remarks: Remarks) -> Json | None:
-    """The needle of a device; None when nobody recorded it."""
+    """Return the needle of a device; None when nobody recorded it."""
     for note in device.get("note", ()):
         text = note.get("text", "")
         if text == NEEDLE_NOT_RECORDED:
@@ -279,7 +279,7 @@ def read_needle(device: Json, remarks: Remarks) -> Json | None:
 
 
 def read_supply(device: Json) -> Json:
-    """A further supply."""
+    """Return a further supply."""
     made: Json = {"name": device.get("type", {}).get("text")} | _label(device)
     latex = _properties(device).get(text_of("label latex"))
     if latex is not None:
@@ -288,7 +288,7 @@ def read_supply(device: Json) -> Json:
 
 
 def read_port(device: Json, remarks: Remarks) -> Json:
-    """The port."""
+    """Return the port."""
     found = _properties(device)
     names = {one.get("type"): one.get("name") for one in device.get("deviceName", ())}
     made: Json = {"id": names.get("other")}
@@ -325,7 +325,7 @@ def _remark_rest(found: Iterable[str], device: Json, remarks: Remarks) -> None:
 
 
 def labelled(notes: Iterable[Json], label: tuple[str, str]) -> str | None:
-    """The text behind a label such as ``Lot``, without its unit."""
+    """Return the text behind a label such as ``Lot``, without its unit."""
     name, unit = label
     for note in notes:
         text: str = note.get("text", "")
@@ -335,7 +335,7 @@ def labelled(notes: Iterable[Json], label: tuple[str, str]) -> str | None:
 
 
 def decimal(text: str) -> Decimal | str:
-    """A number as written; what is none stays text, for the record's own reader to refuse."""
+    """Return a number as written; what is none stays text, for the record's own reader to refuse."""
     try:
         return Decimal(text)
     except ArithmeticError:

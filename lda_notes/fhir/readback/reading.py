@@ -80,7 +80,7 @@ def readback(bundles: Iterable[Json], config: Config) -> Found:
 
 
 def _episode(store: Store, config: Config, sources: list[Source], known: set[str]) -> Readback:
-    """The episode of sources of one port and one episode. ``known`` gathers the identities of its resources."""
+    """Return the episode of sources of one port and one episode. ``known`` gathers the identities of its resources."""
     name, port_name = sources[0].episode, sources[0].port
     remarks = Remarks()
     names = Names(config.systems.identity)
@@ -136,14 +136,14 @@ def _episode(store: Store, config: Config, sources: list[Source], known: set[str
 
 
 def _numbers(lists: Iterable[Json], config: Config) -> Iterator[frozenset[tuple[str, str]]]:
-    """The record numbers in what the record began with."""
+    """Yield the record numbers in what the record began with."""
     for one in lists:
         parts = _parts(one, PATIENT_AND_STAY, config)
         yield numbers_of(part["valueIdentifier"] for part in parts if "valueIdentifier" in part)
 
 
 def _corrects(kind: str) -> bool:
-    """Whether events of a kind correct others: one that is retracted may be dated after its retraction."""
+    """Tell whether events of a kind correct others: one that is retracted may be dated after its retraction."""
     return issubclass(KINDS[kind], Correcting)
 
 
@@ -160,7 +160,7 @@ def _validated(data: Json) -> tuple[Episode | None, list[str]]:
 
 
 def _said(source: Source, config: Config) -> Json:
-    """What a Provenance says of an event."""
+    """Return what a Provenance says of an event."""
     resource = source.provenance
     made: Json = {"id": source.event, "kind": source.kind, "at": happened_at(resource)}
     if not _is_estimated(resource, config):
@@ -200,7 +200,7 @@ def _correction(store: Store, names: Names, source: Source, config: Config, rema
 
 
 def _json(text: str, remarks: Remarks) -> Any:
-    """The value of an extension that is JSON; what is none is named."""
+    """Return the value of an extension that is JSON; what is none is named."""
     try:
         return json.loads(text, parse_float=Decimal)
     except (ValueError, RecursionError):
@@ -217,7 +217,7 @@ def _pairs(text: str | None, remarks: Remarks) -> list[Any] | None:
 
 
 def _parts(resource: Json, name: str, config: Config) -> list[Json]:
-    """The parts of an extension of ours."""
+    """Return the parts of an extension of ours."""
     url = f"{config.extensions}/{name}"
     return [part for one in resource.get("extension", ()) if one.get("url") == url for part in one.get("extension", ())]
 
@@ -268,7 +268,7 @@ def _remark_unread(store: Store, sources: Iterable[Source], used: set[str], rema
 
 
 def _port(store: Store, sources: Sequence[Source]) -> Json | None:
-    """The port: what the resources of the episode are about."""
+    """Return the port: what the resources of the episode are about."""
     for source in sources:
         for target in source.provenance.get("target", ()):
             resource = store.at(target)
