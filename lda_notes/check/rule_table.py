@@ -37,7 +37,7 @@ class Found(NamedTuple):
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
-    read is not an absence, and the fault is dropped.
+    read is not an absence, and the fault is dropped. The list of what the event lacks leaves out what is so reported.
     """
 
     path: Path
@@ -60,6 +60,8 @@ class Case:
 
     timeline: Timeline
     policy: Policy
+    reported: dict[tuple[str, str], Severity] = field(default_factory=dict)
+    """Facts whose absence a rule about their event has reported, by event and name with dots, and how gravely."""
 
     @cached_property
     def zone(self) -> ZoneInfo:
@@ -257,6 +259,7 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
             for fault in look(step, event, case):
                 if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
                     found.append(_finding(row, fault, policy, step.entry))
+                    case.reported.update({(event.id, fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
             if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):
@@ -270,6 +273,7 @@ SAYS_MORE: Final = {
     "heparin-lock-units": "treatment-strength-heparin",
     "heparin-lock-volume": "heparin-lock-units",
     "chlorhexidine-dressing-age": "chlorhexidine-dressing-premature",
+    "chlorhexidine-under-age": "chlorhexidine-small-newborn",
 }
 """For a rule the one that says more of the same cause: where both find it at one fact, the first is left out."""
 

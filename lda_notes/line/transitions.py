@@ -37,7 +37,7 @@ class History:
 
 @dataclass(slots=True)
 class Fold:
-    """What one pass over the events of a line works with."""
+    """What one walk over the events of a line works with."""
 
     policy: Policy
     septa: tuple[str, ...]

@@ -1,7 +1,7 @@
 """One bundle to one server: until the server has it, or says why it will not.
 
 When no answer comes, the server is asked what it has. A transaction is applied whole or not at all and every entry
-names its identity, so what the server has tells whether it was applied; only if it was not is it sent again.
+names its identity, so what the server has shows whether it was applied; only if it was not is it sent again.
 """
 
 from __future__ import annotations

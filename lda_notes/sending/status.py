@@ -1,4 +1,4 @@
-"""What a server holds of records, resource by resource."""
+"""What a server has of records, resource by resource."""
 
 from __future__ import annotations
 

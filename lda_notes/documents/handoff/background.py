@@ -128,8 +128,12 @@ def port_text(port: Port, timeline: Timeline) -> str:
         most += [quantity(power.max_pressure_psi, "psi")] if power.max_pressure_psi else []
         parts.append("rated for power injection" + (f", at most {' and '.join(most)}" if most else ""))
     known = [row.event.arm_history for row in timeline.entries if isinstance(row.event, ev.PortFacts)]
-    side = tuple(dict.fromkeys(said for words in known for said in words))
-    parts += [f"known of that side: {phrasing.listed(side)}"] if side else []
+    said = dict.fromkeys(word for words in known for word in words)
+    side = tuple(word for word in said if word != "none of these")
+    if side:
+        parts.append(f"known of that side: {phrasing.listed(side)}")
+    elif said:
+        parts.append("no lymphedema, dialysis fistula or surgery on that side")
     return "; ".join(parts)
 
 

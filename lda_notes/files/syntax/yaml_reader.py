@@ -197,7 +197,7 @@ class _Composer(Tree):
         return text_meant
 
     def swallowed(self, event: Any) -> None:
-        """A fault where the text of a value in one row continues after a number sign, which ends it."""
+        """Return a fault where the text of a value in one row continues after a number sign, which ends it."""
         clean, end = self.text.clean, event.end_mark.index
         while end > event.start_mark.index and clean[end - 1] in " \t":
             end -= 1
