@@ -14,7 +14,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.corrections import Entry, corrected
+from lda_notes.line.corrections import Corrected, Entry, corrected
 from lda_notes.line.known import Known, carried, changed, dated, handed_on
 from lda_notes.line.states import Danger, DressingStay, Dwell, Hold, NeedleStay, State, Step, UnitStay
 from lda_notes.line.transitions import Fold, History, after, altered, keep, reached, septum_of, unread_danger
@@ -146,14 +146,15 @@ def build(
     others: Others = ALONE,
     *,
     whole: bool = False,
+    read: Corrected | None = None,
 ) -> Timeline:
     """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it.
 
     ``unread`` are the facts of this record that could not be read; the states of ``others`` continue here. ``whole``
-    gives the entries of every record, not only of this one.
+    gives the entries of every record, not only of this one. ``read`` are its events, where corrections were applied.
     """
     beside, written = others.beside, episode if others.beside else None
-    entries, retracted, corrections, findings = corrected(episode)
+    entries, retracted, corrections, findings = read or corrected(episode)
     every = entries
     if beside:
         every, retracted, corrections = _joined(entries, retracted, corrections, beside, whole)

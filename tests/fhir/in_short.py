@@ -91,12 +91,14 @@ def _short(value: Any, names: dict[str, str]) -> Any:
             return f"elsewhere {names.get(number, number)}"
         case {"text": text, **others} if not others.keys() - {"coding"}:
             return text
+        case {"value": number, "code": code, **_some}:
+            return f"{number} {code}"
+        case {"system": _, "code": code}:
+            return code
         case {"display": name}:
             return name
         case {"coding": [{"code": code, **_some}, *_others]}:
             return code
-        case {"value": number, "code": code, **_some}:
-            return f"{number} {code}"
         case dict():
             return {key: _short(held, names) for key, held in value.items()}
         case [one]:

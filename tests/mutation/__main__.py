@@ -65,6 +65,8 @@ FHIR_TESTS = (
     "tests/fhir/test_what_is_due.py",
     "tests/fhir/test_what_was_done.py",
     "tests/fhir/test_what_was_corrected.py",
+    "tests/fhir/test_what_is_known.py",
+    "tests/fhir/test_named_and_placed.py",
     "tests/fhir/test_over_time.py",
     "tests/fhir/test_whose_bundle.py",
     "tests/fhir/test_bundle.py",

@@ -207,8 +207,12 @@ def _needle_properties(say: Coder, needle: Needle) -> list[Json]:
     return made
 
 
+def _is_coring(needle: Needle | None) -> bool:
+    return needle is not None and needle.non_coring is False
+
+
 def _needle_called(needle: Needle | None) -> str:
-    words = ["Non-coring needle" if needle is None or needle.non_coring is not False else "Needle, not non-coring"]
+    words = ["Needle, not non-coring" if _is_coring(needle) else "Non-coring needle"]
     if needle is not None and isinstance(needle.gauge, int):
         words.append(f"{needle.gauge}{GAUGE}")
     if needle is not None and isinstance(needle.length_mm, Decimal):
@@ -229,7 +233,7 @@ def needle_device(frame: Frame, event: ev.Opening, septum: str, status: str, uni
         frame,
         needle_name(frame, event.id),
         status,
-        frame.say.concept("needle"),
+        frame.say.concept("ordinary needle" if _is_coring(needle) else "needle"),
         event.at.date(),
         extension=frame.septum(septum),
         unit=unit,
