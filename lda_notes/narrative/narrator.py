@@ -267,6 +267,15 @@ def person(who: Facts) -> str:
     return ", ".join(names)
 
 
+def called(who: Facts) -> str:
+    """Return a person by name and credential; where no name was recorded, as `person` does."""
+    if not who.get("name"):
+        return person(who)
+    name = _name(who["name"])
+    credential = phrasing.role(name, who.get("credential"))
+    return f"{name}, {_name(credential)}" if credential else name
+
+
 def _capital(text: Any) -> str:
     made = phrasing.capital(str(text))
     return made if phrasing.on_one_row(made) == made else str(text)  # what began like a row of ours stays small
@@ -311,6 +320,7 @@ def _near(context: Context, value: datetime | date) -> str:
 
 FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "article": lambda text: phrasing.article(str(text)),
+    "called": called,
     "capital": _capital,
     "clock": _clock,
     "count": lambda items: len(items),
