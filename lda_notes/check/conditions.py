@@ -39,10 +39,10 @@ class Need:
     """One fact that a record of its kind should contain.
 
     ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
-    nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
+    nurse is asked; ``when`` says whether it applies to an event as recorded so far (None: always); ``given`` the
     same, seen from the part that contains the fact, such as the one flush of several. ``option`` names a choice of the
-    policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
-    fact at all, ``visit`` whether the other events of the visit leave it to be said, ``reported`` whether the check
+    policy: unless it is "yes", a missing fact is not a gap. ``suits`` says whether patient and policy leave room for
+    the fact, ``visit`` whether the other events of the visit leave it to be said, ``reported`` whether the check
     reports its absence (None: always). A fact inside a part that is absent is not asked for; the part itself is, by a
     row of its own that stands before its facts.
     """

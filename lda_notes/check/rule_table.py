@@ -37,7 +37,7 @@ class Found(NamedTuple):
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
-    read is no absence, and the fault is dropped. The list of what the event lacks leaves out what is so reported.
+    read is not an absence, and the fault is dropped. The list of what the event lacks leaves out what is so reported.
     """
 
     path: Path
@@ -282,7 +282,7 @@ SAYS_MORE: Final = {
 
 
 def _once(found: list[Finding]) -> tuple[Finding, ...]:
-    """Return ``found`` with one finding for one cause; a fact is told by its event and its name there."""
+    """Return ``found`` with one finding for one cause; a fact is known by its event and its name there."""
     said = {(one.rule, one.path[:3]) for one in found}
     return tuple(one for one in found if (SAYS_MORE.get(one.rule), one.path[:3]) not in said)
 

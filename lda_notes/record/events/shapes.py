@@ -305,7 +305,7 @@ class Tending(CareEvent):
 
 
 class Observing(CareEvent):
-    """A look or a judgement; nothing is done to the line."""
+    """A look or a judgment; nothing is done to the line."""
 
 
 class Moving(Event):
