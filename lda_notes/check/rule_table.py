@@ -37,8 +37,8 @@ class Found(NamedTuple):
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
-    read is no absence, and the fault is dropped. The lists of what is missing leave out what is so reported. A name
-    that begins with ``patient`` leads from the record.
+    read is not an absence, and the fault is dropped. The lists of what is missing leave out what is so reported. A
+    name that begins with ``patient`` leads from the record.
     """
 
     path: Path
@@ -76,7 +76,7 @@ class Case:
 
     @cached_property
     def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
-        """Each entry that lacks needed facts, with these; what was written and could not be read is not missing."""
+        """Each entry that lacks facts worth reporting, with these; what could not be read is not missing."""
         entries = (*self.timeline.entries, *self.timeline.corrections)
         asked = [one for part in self._by_knowledge(entries) for one in part]
         found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, gaps in asked)
@@ -89,7 +89,10 @@ class Case:
             # what was retracted charts nothing for the events around it, and what was amended charts the right fact
             valid = episode.model_copy(update={"events": tuple(entry.event for entry in self.timeline.entries)})
             asked = missing_in_events((entry.event for entry in part), valid, self.policy)
-            yield ((entry, gaps) for entry, (_, gaps) in zip(part, asked, strict=True))
+            yield (
+                (entry, tuple(gap for gap in gaps if gap.need.missed(entry.event, valid)))
+                for entry, (_, gaps) in zip(part, asked, strict=True)
+            )
 
     def unwritten(self, event: str | None, gaps: tuple[Missing, ...]) -> tuple[Missing, ...]:
         """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
@@ -285,7 +288,7 @@ SAYS_MORE: Final = {
 
 
 def _once(found: list[Finding]) -> tuple[Finding, ...]:
-    """Return ``found`` with one finding for one cause; a fact is told by its event and its name there."""
+    """Return ``found`` with one finding for one cause; a fact is known by its event and its name there."""
     said = {(one.rule, one.path[:3]) for one in found}
     return tuple(one for one in found if (SAYS_MORE.get(one.rule), one.path[:3]) not in said)
 

@@ -27,12 +27,8 @@ ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})
 
 def _events(case: Case, level: Level) -> Iterator[Found]:
     for entry, gaps in case.gaps:
-        event, episode = entry.event, case.timeline.episode
-        lacking = [
-            gap
-            for gap in gaps
-            if gap.need.level == level and gap.need.missed(event, episode) and not _reported(case, event.id, gap)
-        ]
+        event = entry.event
+        lacking = [gap for gap in gaps if gap.need.level == level and not _reported(case, event.id, gap)]
         if lacking:
             said = f"not recorded for this {entry.event.noun}: {_listed(lacking)}"
             yield Found(entry.path(*lacking[0].path), said, citations=_cited(lacking), event=entry.event.id)
