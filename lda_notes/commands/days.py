@@ -21,7 +21,8 @@ from lda_notes.commands.writing import target, write
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy, number, value_text
 from lda_notes.line import days as line_days
-from lda_notes.line.days import Infection, LineDay, Stay, UnitCount
+from lda_notes.line.day_count import LineDay, Stay
+from lda_notes.line.days import Infection, UnitCount
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1
