@@ -1,4 +1,4 @@
-"""What the handoff sheet tells of each situation that a nurse may hand over."""
+"""What the handoff sheet says of each situation that a nurse may hand over."""
 
 from __future__ import annotations
 
@@ -21,15 +21,16 @@ from made_records import (
 from ward import ASOF, handed, rows
 
 from lda_notes.documents.handoff import page as sheets
-from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.line import LineFacts
 from lda_notes.documents.handoff.page import Handoff
 from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.view import Action
 
 TOLD = {"name": "Dr Amaranth Locke", "credential": "MD"}
 
 
 def only(*events: dict[str, Any], asof: datetime = ASOF, **changes: Any) -> PatientFacts:
-    """Return the one patient of a handoff; ``changes`` are laid over the record."""
+    """Return the one patient of a handoff; ``changes`` are applied over the record."""
     made = record(*events, number=7)
     limits = changes.pop("policy", None)
     for key, value in changes.items():
@@ -116,7 +117,7 @@ def test_a_line_on_hold_says_so_and_waits_for_an_evaluation() -> None:
         ("hold_ends_with",),
     )
     assert tuple(problem.says for problem in found.open_problems) == (
-        '"no blood"; done: "stopped"; told Dr Amaranth Locke MD 5 Mar 06:40; NO ANSWER recorded '
+        '"no blood"; done: "stopped"; notified Dr Amaranth Locke MD 5 Mar 06:40; NO REPLY recorded '
         "(5 Mar 06:30, Marisol Tamm RN)",
     )
     assert not any(action.clock == "flush" for action in line.actions), "what a hold forbids is on no to-do"

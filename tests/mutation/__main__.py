@@ -79,6 +79,7 @@ TESTS = (
     "tests/rules/test_hold_ends.py",
     "tests/rules/test_danger_rows.py",
     "tests/rules/test_due_rows.py",
+    "tests/rules/test_state_rows.py",
     "tests/rules/test_hold_rules.py",
     "tests/rules/test_dwell_rules.py",
     "tests/rules/test_flush_rules.py",
