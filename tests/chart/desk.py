@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pexpect
+from waiting import sleeps, until
 
 from lda_notes.chart.subject import EventSubject, next_id
 from lda_notes.chart.talk import Say, Talk
@@ -107,7 +108,7 @@ def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Map
             cwd=folder,
             env=dict(environment),
             encoding="utf-8",
-            timeout=30,
+            timeout=120,
             dimensions=(24, 80),
         )
 
@@ -157,6 +158,11 @@ class Keyboard:
         self.answers += 1
         self.free += len(text) if free else 0
         self.process.sendline(text)
+
+    def interrupt(self) -> None:
+        """Press Ctrl-C, once the program waits for a key and no longer works on the prompt."""
+        until(lambda: sleeps(self.process.pid))
+        self.process.sendintr()
 
     def code(self) -> int | None:
         self.process.close()
