@@ -85,7 +85,7 @@ def test_files_that_are_no_policy(tmp_path: Path) -> None:
 
 
 def test_without_a_home_folder(tmp_path: Path) -> None:
-    from lda_notes.chart import drafts
+    from lda_notes.chart.terminal import drafts
     from lda_notes.problems import Failure
 
     assert drafts.folder({"XDG_STATE_HOME": str(tmp_path)}).is_relative_to(tmp_path)

@@ -1,5 +1,5 @@
 """Guided charting: asks for the facts of an event in the order of the work and judges each answer as it comes.
 
-The core is values and functions: a `Talk` takes an answer and gives the next one, without a terminal. `session` puts
-it on a terminal, `drafts` keeps what was said so far.
+A talk takes an answer and gives the next question, without a terminal, whatever form it fills in: an event, a visit,
+a correction or a new record. `questions` has what is asked, `answers` what an answer means, `terminal` the session.
 """

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
-from typing import Any, Final, Literal, Protocol
+from typing import Any, Final
 
-from lda_notes.chart import paths, scan
-from lda_notes.chart.heard import Doubtful, Heard, Reading, Unclear
-from lda_notes.chart.question import Question
-from lda_notes.chart.times import Frame
+from lda_notes.chart.answers import layout, values
+from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
+from lda_notes.chart.form import Form, Say
+from lda_notes.chart.questions.question import Question
 from lda_notes.files.syntax.text import HIDDEN
 from lda_notes.narrative import phrasing
-from lda_notes.problems import Finding, Path
-
-Tone = Literal["heard", "fault", "doubt", "explain", "known", "finding", "hold", "tell"]
+from lda_notes.problems import Path
 
 COMMANDS: Final = (
     "?  explains the question",
@@ -31,15 +29,6 @@ _OPEN: Final = Heard((), "left open")
 
 
 @dataclass(frozen=True, slots=True)
-class Say:
-    """Something said back. ``finding`` is set where it is a finding of the check."""
-
-    tone: Tone
-    text: str
-    finding: Finding | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Answered:
     """A question that was answered, with the facts that it gave."""
 
@@ -48,39 +37,11 @@ class Answered:
     said: str
 
 
-class Subject(Protocol):
-    """What a talk is about: an event, a correction of one, or a new record."""
-
-    def questions(self, facts: Mapping[str, Any], answered: frozenset[str]) -> Iterator[Question]:
-        """Yield what is still to be asked, the next one first."""
-
-    def frame(self, facts: Mapping[str, Any], question: str) -> Frame:
-        """Return what a time typed at a question is read against."""
-
-    def takes(self, path: Path) -> bool:
-        """Tell whether the layout has a fact at ``path``."""
-
-    def misfit(self, facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
-        """Return one sentence when the facts just given do not fit the record's layout."""
-
-    def doubts(self, facts: Mapping[str, Any], given: Heard) -> Doubtful | Unclear | None:
-        """Return what is doubted when the facts just given may be a slip, and what ``y`` then takes."""
-
-    def remarks(self, before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Say]:
-        """Yield what is to be said at once because of an answer: findings, a hold, facts from the record."""
-
-    def setting(self, name: str, text: str, facts: Mapping[str, Any]) -> Reading:
-        """Read a fact that is set by its name."""
-
-    def adding(self, word: str, facts: Mapping[str, Any]) -> Question | Heard | Unclear:
-        """Return the question for a fact that is added by a word, or the beginning of one more part of a list."""
-
-
 @dataclass(frozen=True)
 class Talk:
     """Where a talk stands. ``kept`` holds the answers taken back by going back: Enter says them again."""
 
-    subject: Subject
+    form: Form
     answered: tuple[Answered, ...] = ()
     kept: Mapping[str, Answered] = field(default_factory=lambda: MappingProxyType({}))
     doubt: Answered | None = None
@@ -89,12 +50,12 @@ class Talk:
     @cached_property
     def facts(self) -> dict[str, Any]:
         """Return every fact said so far, as one nested value."""
-        return paths.fold(fact for one in self.answered for fact in one.facts)
+        return layout.fold(fact for one in self.answered for fact in one.facts)
 
     @cached_property
     def question(self) -> Question | None:
         """Return the question to be answered next; None when everything is asked."""
-        found = self.added or next(self.subject.questions(self.facts, self._names), None)
+        found = self.added or next(self.form.questions(self.facts, self._names), None)
         if found is None or found.name not in self.kept:
             return found
         before = self.kept[found.name]
@@ -107,7 +68,7 @@ class Talk:
     def reply(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
         """Take what was typed: an answer or one of the commands."""
         said = text.strip()
-        if HIDDEN.search(said) and not scan.looks_like_label(said):
+        if HIDDEN.search(said) and not values.looks_like_label(said):
             return self, (
                 Say(
                     "fault", "That contains a character that cannot be seen, such as an arrow key sends. Type it again."
@@ -120,9 +81,9 @@ class Talk:
                 return self._back()
             case ">":
                 return self._on()
-            case "=" if len(said) > 1 and not scan.looks_like_label(said):
+            case "=" if len(said) > 1 and not values.looks_like_label(said):
                 return self._set(said[1:])
-            case "+" if len(said) > 1 and not said[1].isdigit() and not scan.looks_like_label(said):
+            case "+" if len(said) > 1 and not said[1].isdigit() and not values.looks_like_label(said):
                 return self._add(said[1:])
             case _:
                 return self._answer(said)
@@ -141,7 +102,7 @@ class Talk:
         if self.doubt is not None and said.casefold() in ("y", "yes"):
             return self._take(self.doubt)
         clear = replace(self, doubt=None)
-        if question.supply is not None and scan.looks_like_label(said):
+        if question.supply is not None and values.looks_like_label(said):
             return clear._scanned(said, question.supply)
         if said == "." and question.covers and not question.needed:
             return clear._leave_open(question)
@@ -150,10 +111,10 @@ class Talk:
             return clear, (Say("fault", reading.sentence),)
         heard = reading.heard if isinstance(reading, Doubtful) else reading
         answer = Answered(question.name, heard.facts, heard.said)
-        misfit = self.subject.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
+        misfit = self.form.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
         if misfit is not None:
             return clear, (Say("fault", misfit),)
-        doubt = self.subject.doubts(self.facts, heard)
+        doubt = self.form.doubts(self.facts, heard)
         if isinstance(reading, Doubtful) and not isinstance(doubt, Unclear):
             doubt = reading
         if isinstance(doubt, Unclear):
@@ -165,7 +126,7 @@ class Talk:
         return clear._take(answer, question, heard.brief)
 
     def _read(self, said: str, question: Question) -> Reading:
-        frame = self.subject.frame(self.facts, question.name)
+        frame = self.form.frame(self.facts, question.name)
         if not said:
             if question.default is not None:
                 return question.default
@@ -180,12 +141,12 @@ class Talk:
         """Leave open every fact that a question stands for: none of them is asked again by itself."""
         left = tuple(Answered(name, (), _OPEN.said) for name in question.covers)
         kept = {name: one for name, one in self.kept.items() if name != question.name}
-        talk = Talk(self.subject, (*self.answered, *left), MappingProxyType(kept))
+        talk = Talk(self.form, (*self.answered, *left), MappingProxyType(kept))
         about = phrasing.capital(question.about)
-        return talk, (Say("heard", f"{about}: {_OPEN.said}."), *self.subject.remarks(self.facts, talk.facts))
+        return talk, (Say("heard", f"{about}: {_OPEN.said}."), *self.form.remarks(self.facts, talk.facts))
 
     def _with(self, answer: Answered) -> dict[str, Any]:
-        return paths.fold(answer.facts, onto=self.facts)
+        return layout.fold(answer.facts, onto=self.facts)
 
     def _take(
         self, answer: Answered, question: Question | None = None, brief: str = ""
@@ -199,10 +160,10 @@ class Talk:
             for name, one in self.kept.items()
             if name != answer.question and not (other and name.startswith(f"{answer.question}."))
         }
-        talk = Talk(self.subject, (*self.answered, answer), MappingProxyType(kept))
+        talk = Talk(self.form, (*self.answered, answer), MappingProxyType(kept))
         about = phrasing.capital(question.about) if question is not None else ""
         said = Say("heard", f"{about}: {brief or answer.said}." if about else f"{answer.said}.")
-        return talk, (said, *self.subject.remarks(self.facts, talk.facts))
+        return talk, (said, *self.form.remarks(self.facts, talk.facts))
 
     # -- commands --
 
@@ -213,7 +174,7 @@ class Talk:
             return self, (Say("fault", "This is the first question."),)
         last = self.answered[-1]
         kept = MappingProxyType({**self.kept, last.question: last})
-        return Talk(self.subject, self.answered[:-1], kept), (Say("tell", f"Back. You had said: {last.said}."),)
+        return Talk(self.form, self.answered[:-1], kept), (Say("tell", f"Back. You had said: {last.said}."),)
 
     def _on(self) -> tuple[Talk, tuple[Say, ...]]:
         talk = replace(self, doubt=None)
@@ -224,26 +185,22 @@ class Talk:
         if not count:
             return self, (Say("fault", "Nothing was taken back."),)
         answers = phrasing.count(count, "answer")
-        return talk, (Say("tell", f"{answers} restored."), *self.subject.remarks(self.facts, talk.facts))
+        return talk, (Say("tell", f"{answers} restored."), *self.form.remarks(self.facts, talk.facts))
 
     def _set(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
         name, _, value = text.strip().partition(" ")
-        reading = self.subject.setting(name, value.strip(), self.facts)
+        reading = self.form.setting(name, value.strip(), self.facts)
         if isinstance(reading, Unclear):
             return self, (Say("fault", reading.sentence),)
         heard = reading.heard if isinstance(reading, Doubtful) else reading
         answer = Answered(name, heard.facts, heard.said)
-        misfit = self.subject.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
+        misfit = self.form.misfit(self._with(answer), tuple(path for path, _ in heard.facts))
         if misfit is not None:
             return self, (Say("fault", misfit),)
-        talk = replace(self, answered=(*self.answered, answer), doubt=None)
-        return talk, (
-            Say("heard", f"{heard.brief or name}: {heard.said}."),
-            *self.subject.remarks(self.facts, talk.facts),
-        )
+        return self._told(answer, Say("heard", f"{heard.brief or name}: {heard.said}."))
 
     def _add(self, text: str) -> tuple[Talk, tuple[Say, ...]]:
-        found = self.subject.adding(text.strip(), self.facts)
+        found = self.form.adding(text.strip(), self.facts)
         match found:
             case Unclear():
                 return self, (Say("fault", found.sentence),)
@@ -254,13 +211,17 @@ class Talk:
                 return replace(self, added=found, doubt=None), ()
 
     def _scanned(self, said: str, part: Path) -> tuple[Talk, tuple[Say, ...]]:
-        frame = self.subject.frame(self.facts, "scan")
-        label = scan.read(said, part, frame, self.subject.takes)
+        frame = self.form.frame(self.facts, "scan")
+        label = values.read_label(said, part, frame, self.form.takes)
         if isinstance(label, Unclear):
             return self, (Say("fault", label.sentence),)
-        answer = Answered(f"{paths.dotted(part)}, scanned", label.facts, label.said)
-        talk = replace(self, answered=(*self.answered, answer))
-        return talk, (Say("heard", f"Label: {label.said}."), *self.subject.remarks(self.facts, talk.facts))
+        answer = Answered(f"{layout.dotted(part)}, scanned", label.facts, label.said)
+        return self._told(answer, Say("heard", f"Label: {label.said}."))
+
+    def _told(self, answer: Answered, say: Say) -> tuple[Talk, tuple[Say, ...]]:
+        """Take in facts that answer no question, and say so."""
+        talk = replace(self, answered=(*self.answered, answer), doubt=None)
+        return talk, (say, *self.form.remarks(self.facts, talk.facts))
 
 
 def _reason(reason: str, question: Question) -> Reading:

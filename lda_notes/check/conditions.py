@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from functools import lru_cache
+from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from lda_notes.check import visits
+from lda_notes.check.visits import (
+    blood,
+    lock_due,
+    not_flushed,
+    not_identified,
+    not_locked,
+    not_proved,
+    said_lately,
+    stays_in,
+)
+from lda_notes.check.whole import at_of, last_before, whole
 from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line.against import subject
 from lda_notes.line.holds import OWN_RULES
-from lda_notes.line.timeline import trouble
+from lda_notes.line.transitions import trouble
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 from lda_notes.record.parts import Dressing, Level, Lock, NotDone
@@ -28,10 +39,10 @@ class Need:
     """One fact that a record of its kind should contain.
 
     ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
-    nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
+    nurse is asked; ``when`` says whether it applies to an event as recorded so far (None: always); ``given`` the
     same, seen from the part that contains the fact, such as the one flush of several. ``option`` names a choice of the
-    policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
-    fact at all, ``visit`` whether the other events of the visit leave it to be said, ``reported`` whether the check
+    policy: unless it is "yes", a missing fact is not a gap. ``suits`` says whether patient and policy leave room for
+    the fact, ``visit`` whether the other events of the visit leave it to be said, ``reported`` whether the check
     reports its absence (None: always). A fact inside a part that is absent is not asked for; the part itself is, by a
     row of its own that stands before its facts.
     """
@@ -65,86 +76,6 @@ class Need:
         return self.reported is None or self.reported(event, episode)
 
 
-# -- what the whole record says, gathered once for all of its events --
-
-
-_THROUGH: Final = (ev.FlushOrLock, ev.LineUse, ev.PatencyTreatment, ev.PatencyCheck)
-"""What goes through the line while a needle is in."""
-
-
-class _Whole:
-    """What conditions ask of a record as a whole. ``needles`` has, by septum, the times of needles in and out."""
-
-    def __init__(self, episode: Episode) -> None:
-        self.first_access = min((e.at for e in episode.events if isinstance(e, ev.Access)), default=None)
-        self.injected = any(isinstance(e, ev.LineUse) and e.purpose == "power injection" for e in episode.events)
-        self.followed = {e.follows_removal for e in episode.events if isinstance(e, ev.Access)}
-        self.needles: dict[str, list[tuple[datetime, bool]]] = {}
-        self.moved: dict[str, list[ev.Opening | ev.Closing]] = {}
-        for event in episode.events:
-            if isinstance(event, ev.Opening | ev.Closing):
-                septum = event.septum or episode.port.septa[0]
-                self.needles.setdefault(septum, []).append((event.at, isinstance(event, ev.Opening)))
-                self.moved.setdefault(septum, []).append(event)
-        for moves in self.needles.values():
-            moves.sort()
-        self.used: dict[str, list[ev.CareEvent]] = {}
-        for use in sorted((e for e in episode.events if isinstance(e, _THROUGH)), key=_at):
-            self.used.setdefault(use.septum or episode.port.septa[0], []).append(use)
-        for events in self.moved.values():
-            events.sort(key=lambda one: (one.at, isinstance(one, ev.Opening)))
-        self.opened = {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
-        self.locks = _by_time((e.at, e.lock) for e in episode.events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
-        self.settings = _by_time((e.at, e.to_setting) for e in episode.events if isinstance(e, ev.Transfer))
-
-
-def one_visit(access: ev.Event, removal: ev.Event, policy: Policy) -> bool:
-    """Tell whether a needle went in and came out again within the time of one visit."""
-    inside = timedelta(0) < removal.at - access.at <= policy.span("needle_change_minutes")
-    return inside and isinstance(access, ev.Access) and isinstance(removal, ev.Deaccess)
-
-
-def _by_time(told: Iterable[tuple[datetime, Any]]) -> list[tuple[datetime, Any]]:
-    """Return what was said at each moment, in order of time; of two of one moment the first of the file."""
-    return sorted(dict(reversed(list(told))).items(), key=_moment)
-
-
-def _moment(said: tuple[datetime, Any]) -> datetime:
-    return said[0]
-
-
-def _last_before(told: list[tuple[datetime, Any]], moment: datetime) -> tuple[datetime, Any] | None:
-    position = bisect_left(told, moment, key=_moment)
-    return told[position - 1] if position else None
-
-
-class _Same:
-    """An episode compared by identity: comparing its facts would cost more than gathering them."""
-
-    __slots__ = ("episode",)
-
-    def __init__(self, episode: Episode) -> None:
-        self.episode = episode
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.episode is self.episode
-
-    def __hash__(self) -> int:
-        return id(self.episode)
-
-
-@lru_cache(maxsize=2)
-def _gathered(same: _Same) -> _Whole:
-    return _Whole(same.episode)
-
-
-def _whole(episode: Episode) -> _Whole:
-    return _gathered(_Same(episode))
-
-
-# -- when a fact is asked for --
-
-
 def two_septa(_: Any, episode: Episode) -> bool:
     """Tell whether the port has two septa."""
     return len(episode.port.septa) > 1
@@ -170,11 +101,6 @@ def no_blood(event: ev.Proved, _: Episode) -> bool:
     return event.blood_return == "none" or event.__dict__.get("blood_return_before") == "none"
 
 
-def blood(event: ev.Proved, _: Episode) -> bool:
-    """Tell whether blood came back."""
-    return event.blood_return in ("present", "sluggish")
-
-
 def needs_verifier(event: ev.Event, _: Episode) -> bool:
     """Tell whether the author is new to the procedure."""
     return event.by is not None and event.by.new_to_procedure is True
@@ -182,7 +108,7 @@ def needs_verifier(event: ev.Event, _: Episode) -> bool:
 
 def first_access(event: ev.Access, episode: Episode) -> bool:
     """Tell whether the tip position must be known now: the first access on record, or no confirmation on record."""
-    first = _whole(episode).first_access
+    first = whole(episode).first_access
     return episode.port.tip is None or first is None or event.at <= first
 
 
@@ -194,7 +120,7 @@ def injection_possible(_: Any, episode: Episode) -> bool:
 
 def injected(_: Any, episode: Episode) -> bool:
     """Tell whether a power injection is on record."""
-    return _whole(episode).injected
+    return whole(episode).injected
 
 
 def return_present(event: ev.Proved, _: Episode) -> bool:
@@ -239,7 +165,7 @@ def discarded_some(event: ev.Proved, _: Episode) -> bool:
 
 def old_lock_in(event: ev.CareEvent, episode: Episode) -> bool:
     """Tell whether the last lock on record is one that must not be flushed in."""
-    last = _last_before(_whole(episode).locks, event.at)
+    last = last_before(whole(episode).locks, event.at)
     lock = last[1] if last is not None else None
     drug = getattr(lock, "drug", "")
     strength = getattr(lock, "units_per_ml", None)
@@ -309,7 +235,7 @@ def proves_the_line(event: ev.Proved, _: Episode) -> bool:
 
 def setting_at(episode: Episode, moment: datetime) -> str | None:
     """Return the kind of place that the patient is in at a moment, as far as it is recorded."""
-    last = _last_before(_whole(episode).settings, moment)
+    last = last_before(whole(episode).settings, moment)
     setting: str | None = last[1] if last is not None else episode.stay.setting
     return setting
 
@@ -329,81 +255,6 @@ def is_fever(sign: Any) -> bool:
     return bool(sign.what == "fever")
 
 
-def stays_in(event: ev.CareEvent, episode: Episode, policy: Policy) -> bool:
-    """Tell whether the needle stays in after the visit, so that it is dressed and the line locked at once."""
-    return _visit(event, episode, policy) is None
-
-
-def lock_due(event: ev.Access, episode: Episode, policy: Policy) -> bool:
-    """Tell whether the line is to be locked now: nothing runs, and the needle does not come out at the same visit."""
-    return event.infusion is None and stays_in(event, episode, policy)
-
-
-def not_identified(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
-    """Tell whether whose port it is, by which order, is still to be said: not by the same nurse at the same visit."""
-    before = _before_removal(event, episode, policy)
-    return not any(one.identifiers_checked is not None and one.by == event.by for one in before)
-
-
-def not_proved(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
-    """Tell whether blood return is to be looked for at removal: nothing at the same visit said it."""
-    return all(_said(one, "blood_return") is None for one in _before_removal(event, episode, policy))
-
-
-def not_flushed(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
-    """Tell whether the line is to be flushed at removal: the last thing before it at the same visit was no flush."""
-    last = _last_through(event, episode, policy)
-    return _said(last, "flushes") is None or blood(event, episode)
-
-
-def not_locked(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
-    """Tell whether the line is to be locked at removal: no lock that was given at the same visit is still in it."""
-    last = _last_through(event, episode, policy)
-    return not isinstance(_said(last, "lock"), Lock) or isinstance(event.flushes, tuple) or blood(event, episode)
-
-
-def _said(event: ev.Event | None, fact: str) -> Any:
-    return getattr(event, fact, None)
-
-
-def _moved(event: ev.CareEvent, episode: Episode) -> list[ev.Opening | ev.Closing]:
-    return _whole(episode).moved.get(event.septum or episode.port.septa[0], [])
-
-
-def _visit(event: ev.CareEvent, episode: Episode, policy: Policy) -> tuple[ev.CareEvent, ev.CareEvent] | None:
-    """Return the access and the removal of the visit that an event belongs to; None when its needle stays in."""
-    moves = _moved(event, episode)
-    places = [bisect(moves, event.at, key=_at) for bisect in (bisect_left, bisect_right)]
-    if isinstance(event, ev.Opening | ev.Closing):
-        places = places[:1] if isinstance(event, ev.Closing) else places[1:]
-    for place in places:
-        # a removal that is being charted is not in the record yet
-        removals = [event] if isinstance(event, ev.Closing) else moves[place : place + 1]
-        for pair in zip(moves[place - 1 : place], removals, strict=False):
-            if one_visit(*pair, policy):
-                return pair
-    return None
-
-
-def _before_removal(event: ev.Deaccess, episode: Episode, policy: Policy) -> list[ev.CareEvent]:
-    """Return the access of the visit that a removal ends and what went through the line since; nothing for no visit."""
-    visit = _visit(event, episode, policy)
-    if visit is None:
-        return []
-    access, used = visit[0], _whole(episode).used.get(event.septum or episode.port.septa[0], [])
-    return [access, *used[bisect_left(used, access.at, key=_at) : bisect_right(used, event.at, key=_at)]]
-
-
-def _last_through(event: ev.Deaccess, episode: Episode, policy: Policy) -> ev.CareEvent | None:
-    """Return what of the visit went through the line last before its removal; None when that is an infusion."""
-    before = _before_removal(event, episode, policy)
-    return before[-1] if before and _said(before[-1], "infusion") is None else None
-
-
-def _at(event: ev.Event) -> datetime:
-    return event.at
-
-
 def unlocked(event: ev.Access, episode: Episode) -> bool:
     """Tell whether a working line was left without a lock."""
     return isinstance(event.lock, NotDone) and blood(event, episode)
@@ -411,18 +262,18 @@ def unlocked(event: ev.Access, episode: Episode) -> bool:
 
 def needle_in(event: ev.CareEvent, episode: Episode) -> bool:
     """Tell whether a needle is in at the time of ``event``, so that a dressing and connections can be looked at."""
-    moves = _whole(episode).needles.get(event.septum or episode.port.septa[0], [])
+    moves = whole(episode).needles.get(event.septum or episode.port.septa[0], [])
     position = bisect_right(moves, (event.at, True))
     return position > 0 and moves[position - 1][1]
 
 
 def no_needle_follows(event: ev.Deaccess, episode: Episode) -> bool:
     """Tell whether the port stays without a needle: no access belongs to this removal, or follows within the hour."""
-    whole = _whole(episode)
-    opened = whole.opened.get(event.septum or episode.port.septa[0], [])
+    record = whole(episode)
+    opened = record.opened.get(event.septum or episode.port.septa[0], [])
     position = bisect_left(opened, event.at)
     soon = position < len(opened) and opened[position] - event.at <= DEFAULT.span("needle_change_minutes")
-    return event.id not in whole.followed and not soon
+    return event.id not in record.followed and not soon
 
 
 def under_way(event: ev.LineUse, _: Episode) -> bool:
@@ -520,6 +371,36 @@ def small_or_treated(_: Any, episode: Episode) -> bool:
     return child or any(isinstance(event, ev.PatencyTreatment) for event in episode.events)
 
 
+# -- what the check leaves alone, because the chart says it already --
+
+
+def allergies_not_checked_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether a drug is given or the skin is worked on, and the same nurse did not check the allergies already."""
+    return drug_or_skin(event, episode) and not said_lately(event, episode, "allergies_checked")
+
+
+def not_told_before(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether the trouble is news: no earlier event with this needle showed the same and says who was told."""
+    shown = set(troubles(event))
+    care = whole(episode).care
+    for other in reversed(care[: bisect_left(care, event.at, key=at_of)]):
+        if any(problem.told is not None for problem in other.problems) and shown <= set(troubles(other)):
+            return False
+        if isinstance(other, ev.Opening | ev.Evaluation):
+            return True
+    return True
+
+
+def tip_unknown(_: Any, episode: Episode) -> bool:
+    """Tell whether no confirmation of the tip is on record."""
+    return episode.port.tip is None
+
+
+def from_elsewhere(event: ev.Event, episode: Episode) -> bool:
+    """Tell whether the kind of the new unit is news: whoever was an inpatient is taken to stay one."""
+    return setting_at(episode, event.at) != "inpatient"
+
+
 # -- conditions by name --
 
 
@@ -557,10 +438,10 @@ VISIT: Final[Mapping[str, Mapping[str, Callable[[Any, Episode, Policy], bool]]]]
 
 
 def named(name: str, kind: str) -> Condition | None:
-    """Return the condition of a name for a kind; None when a fact is asked in any case. Raises `KeyError`."""
+    """Return the condition of a name for a kind; None when a fact is asked in any case. Raises `AttributeError`."""
     if not name:
         return None
     if name in VARIES:
         return VARIES[name].get(kind)
-    found: Condition = globals()[name]
+    found: Condition = globals()[name] if name in globals() else getattr(visits, name)
     return found

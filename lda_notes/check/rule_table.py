@@ -21,7 +21,9 @@ from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
-from lda_notes.line.timeline import Entry, Step, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import Step
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import DayOnly, Model
@@ -35,7 +37,7 @@ class Found(NamedTuple):
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
-    read is no absence, and the fault is dropped.
+    read is not an absence, and the fault is dropped. The list of what the event lacks leaves out what is so reported.
     """
 
     path: Path
@@ -58,6 +60,8 @@ class Case:
 
     timeline: Timeline
     policy: Policy
+    reported: dict[tuple[str, str], Severity] = field(default_factory=dict)
+    """Facts whose absence a rule about their event has reported, by event and name with dots, and how gravely."""
 
     @cached_property
     def zone(self) -> ZoneInfo:
@@ -66,7 +70,7 @@ class Case:
 
     @cached_property
     def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
-        """Each entry that lacks needed facts, with these; what was written and could not be read is not missing."""
+        """Each entry that lacks facts worth reporting, with these; what could not be read is not missing."""
         entries = (*self.timeline.entries, *self.timeline.corrections)
         asked = [one for part in self._by_knowledge(entries) for one in part]
         found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, gaps in asked)
@@ -79,7 +83,10 @@ class Case:
             # what was retracted charts nothing for the events around it, and what was amended charts the right fact
             valid = episode.model_copy(update={"events": tuple(entry.event for entry in self.timeline.entries)})
             asked = missing_in_events((entry.event for entry in part), valid, self.policy)
-            yield ((entry, gaps) for entry, (_, gaps) in zip(part, asked, strict=True))
+            yield (
+                (entry, tuple(gap for gap in gaps if gap.need.missed(entry.event, valid)))
+                for entry, (_, gaps) in zip(part, asked, strict=True)
+            )
 
     def unwritten(self, event: str | None, gaps: tuple[Missing, ...]) -> tuple[Missing, ...]:
         """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
@@ -255,9 +262,11 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
             for fault in look(step, event, case):
                 if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
                     found.append(_finding(row, fault, policy, step.entry))
+                    case.reported.update({(event.id, fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
-            found.append(_finding(row, fault, policy, None))
+            if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):
+                found.append(_finding(row, fault, policy, None))
     return _once(found)
 
 
@@ -267,12 +276,13 @@ SAYS_MORE: Final = {
     "heparin-lock-units": "treatment-strength-heparin",
     "heparin-lock-volume": "heparin-lock-units",
     "chlorhexidine-dressing-age": "chlorhexidine-dressing-premature",
+    "chlorhexidine-under-age": "chlorhexidine-small-newborn",
 }
 """For a rule the one that says more of the same cause: where both find it at one fact, the first is left out."""
 
 
 def _once(found: list[Finding]) -> tuple[Finding, ...]:
-    """Return ``found`` with one finding for one cause; a fact is told by its event and its name there."""
+    """Return ``found`` with one finding for one cause; a fact is known by its event and its name there."""
     said = {(one.rule, one.path[:3]) for one in found}
     return tuple(one for one in found if (SAYS_MORE.get(one.rule), one.path[:3]) not in said)
 

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.shell_completion import CompletionItem
 
-from lda_notes.commands import charting_options as clocks
 from lda_notes.commands.charting_options import (
     author,
     by_option,
@@ -125,24 +124,18 @@ def _correct(
     episode: Path, event: str | None, kind: Any, right: Path | None, facts: Mapping[str, Any], means: Means
 ) -> bool:
     """Correct one entry, or move it to the record of ``right``; False for a draft kept."""
-    from zoneinfo import ZoneInfo
 
-    from lda_notes import pipeline
-    from lda_notes.chart import opening
-    from lda_notes.chart.correction import OWN_ENTRY, CorrectionSubject
-    from lda_notes.chart.moving import WRONG_PATIENT
-    from lda_notes.commands.charting import Desk, signed_into
+    from lda_notes.chart.correction import OWN_ENTRY, WRONG_PATIENT, CorrectionForm
+    from lda_notes.chart.terminal import display
+    from lda_notes.commands.charting import Desk, opened, signed_into
     from lda_notes.line.corrections import corrected
-    from lda_notes.record.writer import look, refuse_unless_writable
+    from lda_notes.record.writer import look
 
-    policy = means.policy
-    seen = look(episode)
-    refuse_unless_writable(episode)
-    record = seen.record.episode
-    assert record is not None
+    seen, basis, unreadable = opened(episode, facts, means)
+    record = basis.episode
     standing, retracted, corrections, _ = corrected(record)
     every = {entry.event.id: entry for entry in (*standing, *corrections)}
-    zone = ZoneInfo(record.stay.time_zone)
+    zone = basis.zone
     if event is None:
         listed = sorted((entry.event for entry in every.values()), key=lambda one: one.at)
         for one in listed:
@@ -165,41 +158,29 @@ def _correct(
         close = nearest(event, every)
         hint = f"did you mean {close}?" if close else "`lda-notes note FILE --all` shows the entries"
         raise Failure(f"{episode}: has no entry {event}; {hint}")
-    now = means.now
-    beside = pipeline.beside([seen.record])
-    for words in beside.unreadable:
-        say(f"May be an earlier stay of this patient, and is not known here: {words}", err=True)
-    subject = CorrectionSubject(
-        record,
-        every[event],
-        policy,
-        now,
-        facts,
-        kind,
-        signed_at=clocks.wall_clock,
-        unread=seen.record.unread_facts,
-        others=pipeline.stays([seen.record], beside.records, policy, now())[0].others,
-    )
-    if kind == "co-signature" and subject.is_author(subject.given.get("by") or {}):
+    for words in unreadable:
+        say(words, err=True)
+    form = CorrectionForm(basis, every[event], kind)
+    if kind == "co-signature" and form.is_author(facts.get("by") or {}):
         raise Failure(OWN_ENTRY)
     said = means.given
     if right is not None:
         said = {"reason": means.given.pop("reason")} if "reason" in means.given else {}
-        subject.because = WRONG_PATIENT
-    subject.take(said)
-    desk = Desk(f"correction of {event}", episode, now, said, means.asks, means.sign, means.shared)
+        form.because = WRONG_PATIENT
+    form.take(said)
+    desk = Desk(f"correction of {event}", episode, means.now, said, means.asks, means.sign, means.shared)
     target = every[event].event
     tag = target.kind
     article = "an" if tag[0] in "aeio" else "a"
-    for row in opening.identity("correction", record):
+    for row in display.identity("correction", record):
         desk.show(row)
-    desk.show(f"Correction of {event}, {article} {tag} of {_when(target.at, subject.zone)}. The entry stays on record.")
-    if said_author(subject.given):
-        desk.show(f"Signing: {said_author(subject.given)}. It is {_when(now(), subject.zone)}.")
+    desk.show(f"Correction of {event}, {article} {tag} of {_when(target.at, zone)}. The entry stays on record.")
+    if said_author(facts):
+        desk.show(f"Signing: {said_author(facts)}. It is {_when(means.now(), zone)}.")
 
-    if not signed_into(episode, seen, desk, subject, means.judged_from):
+    if not signed_into(episode, seen, desk, form, means.judged_from):
         return False
-    return right is None or _offer(target, right, subject.given, means)
+    return right is None or _offer(target, right, facts, means)
 
 
 def _refuse_a_move(kind: str | None, target: Event | None, episode: Path, right: Path) -> None:
@@ -214,7 +195,7 @@ def _refuse_a_move(kind: str | None, target: Event | None, episode: Path, right:
 
 def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) -> bool:
     """Chart in the right record what the entry said. What was asked of the other patient is asked again."""
-    from lda_notes.chart.moving import carried, charted_by_another
+    from lda_notes.chart.correction import carried, charted_by_another
     from lda_notes.commands.charting import chart_event
     from lda_notes.record.writer import look
 
@@ -231,6 +212,6 @@ def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) ->
 
 
 def _when(moment: datetime, zone: Any) -> str:
-    from lda_notes.chart.times import echo
+    from lda_notes.chart.answers.times import echo
 
     return echo(moment, zone)

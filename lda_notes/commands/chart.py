@@ -93,8 +93,8 @@ def command(
 
 def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Means) -> None:
     """Show the unit, chart what is picked, and come back to it until the nurse leaves."""
-    from lda_notes.chart import drafts, unit
-    from lda_notes.chart.heard import Unclear
+    from lda_notes.chart.answers.heard import Unclear
+    from lda_notes.chart.terminal import drafts, unit
     from lda_notes.commands.charting import chart_event
     from lda_notes.commands.console import Terminal, plain
 
@@ -132,7 +132,7 @@ def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Mean
         try:
             chart_event(bed.file, _TAGS[word], facts, means)
             done |= {bed.file}
-        except click.exceptions.Exit:  # stopped: the draft is kept, and the round goes on
+        except click.exceptions.Exit:  # stopped: the draft is kept, and the round continues
             continue
         except Failure as failure:
             terminal.show(plain(f"?? {failure}."))

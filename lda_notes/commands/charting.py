@@ -5,18 +5,19 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Mapping
 from contextlib import nullcontext, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import click
 
-from lda_notes.chart import drafts, kits
-from lda_notes.chart.drafts import Draft
-from lda_notes.chart.given import Given
-from lda_notes.chart.session import Charted, Gone, Session, Write
+from lda_notes.chart.form import Basis, Form
+from lda_notes.chart.questions import kits
 from lda_notes.chart.talk import Talk
+from lda_notes.chart.terminal import drafts
+from lda_notes.chart.terminal.drafts import Draft
+from lda_notes.chart.terminal.session import Gone, Session, Write
 from lda_notes.commands import charting_options as clocks
 from lda_notes.commands.console import Terminal, plain
 from lda_notes.commands.printing import say
@@ -26,16 +27,9 @@ from lda_notes.problems import Failure
 from lda_notes.record.writer import Again, Changed, Seen, Written, refuse_unless_writable
 
 
-class Resumed(Charted, Protocol):
-    """A subject whose entry keeps the name that a draft gave it."""
-
-    def written(self, entry: dict[str, Any]) -> bool:
-        """Tell whether an entry already stands in the record."""
-
-
 @dataclass
 class Desk:
-    """What a session needs on this machine. ``about`` tells what is charted, so that each has a draft of its own."""
+    """What a session needs on this machine. ``about`` says what is charted, so that each has a draft of its own."""
 
     about: str
     record: Path
@@ -54,14 +48,14 @@ class Desk:
         """Show rows of text."""
         self.terminal.show(text)
 
-    def run(self, subject: Resumed, write: Write) -> Written | None:
+    def run(self, form: Form, write: Write) -> Written | None:
         """Run the session to its end; None when a draft is kept instead."""
         at = drafts.place(drafts.folder(os.environ), self.record, self.about) if self.asks else None
         with drafts.held(at) if at is not None else nullcontext():
-            talk = self._begun(subject, at)
+            talk = self._begun(form, at)
             where = (str(self.record.resolve()), self.about)
             session = Session(
-                subject, self.terminal, at, Given(self.given), self.now(), self.asks, self.sign, *where, self.shared
+                form, self.terminal, at, self.given, self.now(), self.asks, self.sign, *where, self.shared
             )
             try:
                 done = session.chart(talk, write)
@@ -81,18 +75,18 @@ class Desk:
                 self.show("Nothing was written; what you said is kept as a private draft. Run it again to continue.")
             return done
 
-    def _begun(self, subject: Resumed, at: Path | None) -> Talk:
+    def _begun(self, form: Form, at: Path | None) -> Talk:
         draft = drafts.load(at) if at is not None else None
         if draft is None or at is None:
-            return Talk(subject)
-        if draft.signed is not None and subject.written(dict(draft.signed)):
+            return Talk(form)
+        if draft.signed is not None and form.written(dict(draft.signed)):
             self.show("Your last entry was signed and is in the record; its draft was left over and is gone now.")
             drafts.discard(at)
-            return Talk(subject)
-        if not draft.answered or not self._goes_on(draft, str((subject.given.get("by") or {}).get("name") or "")):
+            return Talk(form)
+        if not draft.answered or not self._goes_on(draft, str((form.given.get("by") or {}).get("name") or "")):
             drafts.discard(at)
-            return Talk(subject)
-        return Talk(subject, draft.answered)
+            return Talk(form)
+        return Talk(form, draft.answered)
 
     def _goes_on(self, draft: Draft, who: str) -> bool:
         """Ask whether the draft is continued; that somebody else began it is said first."""
@@ -131,12 +125,9 @@ class Means:
         return self.policy.choice("login_shared") == "yes"
 
 
-def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, about: str = "") -> bool:
-    """Chart one event of a kind, or a visit, in a record, with ``facts`` known beforehand; False for a draft kept."""
+def opened(path: Path, facts: Mapping[str, Any], means: Means) -> tuple[Seen, Basis, tuple[str, ...]]:
+    """Return a record as it was seen, what is charted on it, and in words which files beside it cannot be read."""
     from lda_notes import pipeline
-    from lda_notes.chart import display, opening
-    from lda_notes.chart.subject import EventSubject, next_id
-    from lda_notes.chart.visit import IN, Visit
     from lda_notes.record.writer import look
 
     seen = look(path)
@@ -145,29 +136,37 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     assert standing is not None
     beside = pipeline.beside([seen.record])
     others = pipeline.stays([seen.record], beside.records, means.policy, means.now())[0].others
-    clock = clocks.wall_clock
-    unread = seen.record.unread_facts
-    mine = (kits.load(kits.place(os.environ)), kits.last_words(kits.place(os.environ))) if means.asks else ({}, {})
-    subject: EventSubject | Visit
-    if tag == drafts.VISIT:
-        subject = Visit(standing, means.policy, means.now, facts, clock, unread, others, *mine)
-        first = subject.step(IN, {})
-    else:
-        name = next_id(standing, tag)
-        subject = first = EventSubject(
-            standing, tag, name, means.policy, means.now, facts, clock, unread, others, *mine
-        )  # fmt: skip
+    clock, unread = clocks.wall_clock, seen.record.unread_facts
+    basis = Basis(standing, means.policy, means.now, facts, clock, unread, others)
+    return (
+        seen,
+        basis,
+        tuple(f"May be an earlier stay of this patient, and is not known here: {words}" for words in beside.unreadable),
+    )
+
+
+def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, about: str = "") -> bool:
+    """Chart one event of a kind, or a visit, in a record, with ``facts`` known beforehand; False for a draft kept."""
+    from lda_notes.chart.event import EventForm
+    from lda_notes.chart.terminal import display
+    from lda_notes.chart.visit import IN, VisitForm
+
+    seen, basis, unreadable = opened(path, facts, means)
+    if means.asks:
+        at = kits.place(os.environ)
+        basis = replace(basis, kits=kits.load(at), last=kits.last_words(at))
+    form = VisitForm(basis) if tag == drafts.VISIT else EventForm(basis, tag)
+    first = form.step(IN, {}) if isinstance(form, VisitForm) else form
     desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign, means.shared)
-    for words in beside.unreadable:
-        desk.show(f"!! May be an earlier stay of this patient, and is not known here: {words}")
-    scene = first.scene({})
-    for row in opening.rows(tag, seen.record, scene.line, means.now(), clocks.said_author(subject.given)):
+    for words in unreadable:
+        desk.show(f"!! {words}")
+    for row in display.opening(tag, seen.record, first.situation({}).line, means.now(), clocks.said_author(facts)):
         desk.show("\n".join(display.rows(row, "  ", "")))
 
-    return signed_into(path, seen, desk, subject, means.judged_from)
+    return signed_into(path, seen, desk, form, means.judged_from)
 
 
-def signed_into(path: Path, seen: Seen, desk: Desk, subject: Any, judged_from: datetime | None) -> bool:
+def signed_into(path: Path, seen: Seen, desk: Desk, form: Form, judged_from: datetime | None) -> bool:
     """Hold the talk, append what was signed to the record as it was ``seen``, and say so; False for a draft kept."""
     from lda_notes.record.writer import append
 
@@ -177,14 +176,14 @@ def signed_into(path: Path, seen: Seen, desk: Desk, subject: Any, judged_from: d
         seen = done.seen
         return done
 
-    done = desk.run(subject, write)
+    done = desk.run(form, write)
     if done is None:
         return False
     if desk.asks and desk.signed and seen.record.episode is not None:
         patient = seen.record.episode.patient
-        with suppress(Failure, OSError):  # the entry is written: that its words cannot be kept is no fault of it
+        with suppress(Failure, OSError):  # the entry is written: that its words cannot be kept is not a fault of it
             kits.remember(kits.place(os.environ), desk.signed, (patient.family_name, patient.given_name))
-    say(plain(f"{subject.entry_id}: written to {path}; the state before is {done.copy.name}"))
+    say(plain(f"{form.entry_id}: written to {path}; the state before is {done.copy.name}"))
     for note in done.notes:
         say(plain(note), err=True)
     return True

@@ -59,7 +59,7 @@ def wall_clock() -> datetime:
 
 
 def clock(asof: datetime) -> Callable[[], datetime]:
-    """Return what tells the moment judged from: the one given with ``--asof``, else the clock."""
+    """Return what gives the moment judged from: the one given with ``--asof``, else the clock."""
     source = click.get_current_context().get_parameter_source("asof")
     if source is click.core.ParameterSource.DEFAULT:
         return wall_clock
@@ -80,8 +80,8 @@ def author(by: str | None, policy: Policy) -> Mapping[str, Any]:
     if by and source is click.core.ParameterSource.ENVIRONMENT and policy.choice("login_shared") == "yes":
         say(f"{BY_VARIABLE} is not used: by policy several nurses share this login, so who signs is asked.", err=True)
         return {}
-    from lda_notes.chart.answers import person
-    from lda_notes.chart.heard import Unclear
+    from lda_notes.chart.answers.heard import Unclear
+    from lda_notes.chart.answers.values import person
     from lda_notes.files.syntax.text import HIDDEN
 
     if not by:
@@ -102,7 +102,7 @@ def said_author(facts: Mapping[str, Any]) -> str:
 
 def given(pairs: tuple[str, ...], file: Path | None, at: str | None = None) -> dict[str, str]:
     """Return the answers given beforehand: of the file, then of the options."""
-    from lda_notes.chart.given import from_file, from_options
+    from lda_notes.commands.given import from_file, from_options
 
     answers = from_file(file) if file is not None else {}
     answers.update(from_options(pairs))

@@ -107,7 +107,7 @@ def command(
         if file.error is not None:
             say(f"lda-notes: {report.visible(file.error)}", err=True)
     say(report.summary(files), err=True)
-    from lda_notes.chart import drafts
+    from lda_notes.chart.terminal import drafts
 
     for row in drafts.reminders(os.environ, (Path(one.judged.record.file) for one in files if one.judged is not None)):
         say(report.visible(row), err=True)
@@ -115,7 +115,7 @@ def command(
 
 
 def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
-    """Yield the files to check; a folder that cannot be listed, or holds no record, stands for itself."""
+    """Yield the files to check; a folder that cannot be listed, or contains no record, stands for itself."""
     for path in paths:
         try:
             found = list(pipeline.record_files((path,)))

@@ -240,7 +240,7 @@ def _given(path: Path) -> dict[str, _Given]:
 
 
 def _whole(text: str | None) -> int | None:
-    """Return a count; None when there is none, -1 when it is no count."""
+    """Return a count; None when there is none, -1 when it is not a count."""
     text = (text or "").strip()
     if not text:
         return None

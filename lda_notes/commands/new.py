@@ -56,7 +56,7 @@ def command(
 
     Example: lda-notes new episode.yaml --from-bundle admission.json
     """
-    from lda_notes.chart.beginning import NewRecord
+    from lda_notes.chart.new_record import RecordForm
     from lda_notes.commands.charting import Desk
     from lda_notes.commands.console import plain
     from lda_notes.record.writer import Again, Changed, Written, create, look, refuse_unless_writable
@@ -75,18 +75,18 @@ def command(
         desk.show(note)
     desk.show("A new record. It is kept in this file alone, readable by you alone.")
     usual = {"port.id": "port-1", "port.septa": "single", **_usual(file)}
-    subject = NewRecord(_name(), policy, now, known, usual, _earlier(file, policy, now, desk.show))
+    form = RecordForm(_name(), policy, now, known, usual, _earlier(file, policy, now, desk.show))
 
     def write(record: dict[str, Any], again: Again | None) -> Written | Changed:
         create(file, record_text(record, file.suffix.lower() == ".json"))
         return Written(look(file), file)
 
-    if desk.run(subject, write) is not None:
+    if desk.run(form, write) is not None:
         say(plain(f"{file}: written; chart in it with `lda-notes chart {file} access`"))
 
 
 def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:
-    from lda_notes.chart.from_bundle import read
+    from lda_notes.fhir.readback.admission import read
 
     return read(bundle) if bundle is not None else ({}, ())
 

@@ -14,7 +14,7 @@ from anyascii import anyascii
 
 from lda_notes.knowledge.amounts import heparin_units
 from lda_notes.knowledge.policy import number, quantity
-from lda_notes.line.timeline import Entry
+from lda_notes.line.corrections import Entry
 from lda_notes.narrative import phrasing
 from lda_notes.record import unread
 from lda_notes.record.episode import Patient

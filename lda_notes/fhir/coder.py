@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Final
 
-from lda_notes.fhir.codes import CONCEPTS, LOCAL, OUTSIDE_ALONE, WORDS, codeable
+from lda_notes.fhir.concepts import CONCEPTS, OUTSIDE_ALONE, codeable
 from lda_notes.fhir.config import DrugCode
 from lda_notes.fhir.elements import Json
+from lda_notes.fhir.local import LOCAL, WORDS
 
 _NONE: Final[Mapping[str, DrugCode]] = {}
 

@@ -6,27 +6,26 @@ builder walks the table from facts to elements, the reader from elements to fact
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from types import MappingProxyType
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Final
 
-from lda_notes.fhir.codes import DERIVED, component, derived_fields, observation
-from lda_notes.fhir.elements import text_of
-from lda_notes.record import events as ev
-from lda_notes.record.exchange import Form, Said, part_of, said, said_of_part
-from lda_notes.record.parts import (
-    Antisepsis,
-    Dressing,
-    Model,
-    Needle,
-    NextDue,
-    Problem,
-    Scale,
-    Site,
-    Teaching,
-    Technique,
-)
+from lda_notes.record.events import KINDS
+from lda_notes.record.exchange import Form, Said, said
+from lda_notes.record.parts import Antisepsis, Dressing, Model, NextDue, Problem, Site, Teaching
+
+DERIVED: Final = " ["
+"""Begins what distinguishes the key of a concept that a declaration of the record makes from one of the table."""
+
+
+def observation(label: str) -> str:
+    """Return the key of the concept of an Observation that is called as the record calls the fact."""
+    return f"{label}{DERIVED}observation]"
+
+
+def component(label: str) -> str:
+    """Return the key of the concept of a component that is called as the record calls the fact."""
+    return f"{label}{DERIVED}component]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +36,6 @@ class Fact:
     concept: str
     form: Form
     unit: str = ""
-
-    @property
-    def text(self) -> str:
-        """The words by which its component is known."""
-        return text_of(self.concept)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,17 +57,16 @@ class Panel:
 
     @property
     def role(self) -> str:
-        """The part of the identity that tells this Observation from the event's others."""
+        """The part of the identity that distinguishes this Observation from the event's others."""
         return self.concept.partition(DERIVED)[0].replace(" ", "-")
 
-    @property
-    def text(self) -> str:
-        """The words by which the Observation is known."""
-        return text_of(self.concept)
-
     def facts(self) -> tuple[Fact, ...]:
-        """The value fact and the components."""
+        """Return the value fact and the components."""
         return (self.value, *self.components) if self.value else self.components
+
+    def fields(self) -> frozenset[str]:
+        """Return the fields of an event that it carries."""
+        return frozenset([self.part] if self.part else [fact.path[0] for fact in self.facts()])
 
 
 def _fact(field: str, concept: str, form: Form = "word", unit: str = "") -> Fact:
@@ -81,15 +74,16 @@ def _fact(field: str, concept: str, form: Form = "word", unit: str = "") -> Fact
 
 
 def _one(field: str, concept: str, form: Form = "word", unit: str = "") -> Panel:
-    """A panel of a single fact."""
+    """Return a panel of a single fact."""
     return Panel(concept, value=_fact(field, concept, form, unit))
 
 
 def _derived(part: type[Model], name: str) -> Fact:
-    return _as_fact(said(part, name))
+    return as_fact(said(part, name))
 
 
-def _as_fact(said: Said) -> Fact:
+def as_fact(said: Said) -> Fact:
+    """Return a fact as its declaration says it is exchanged."""
     return Fact(said.path, component(said.label), said.form, said.unit)
 
 
@@ -240,10 +234,7 @@ PANELS: Final[tuple[Panel, ...]] = (
     ),
     Panel(
         "tip after implantation",
-        components=(
-            _fact("tip_location", "tip location", "text"),
-            _fact("tip_method", "confirmed by", "text"),
-        ),
+        components=(_fact("tip_location", "tip location", "text"), _fact("tip_method", "confirmed by", "text")),
     ),
     _one("complete", "port whole", "yes"),
     Panel(
@@ -284,89 +275,19 @@ PANELS: Final[tuple[Panel, ...]] = (
 )
 """Every Observation that events can give rise to, in the order in which they are sent."""
 
-
-def _panel_of(kind: type[ev.Event], name: str) -> Panel:
-    """The Observation of a field that no row above names: as its declaration says it."""
-    part, many = part_of(kind.model_fields[name].annotation)
-    concept = observation(str(kind.model_fields[name].title))
-    if part is not None:
-        rows = tuple(_as_fact(one) for one in said_of_part(part))
-        return Panel(concept, components=rows, part=name, part_type=part, many=many)
-    one = said(kind, name)
-    if one.form in ("words", "texts", "person"):
-        return Panel(concept, components=(_as_fact(one),))
-    return Panel(concept, value=Fact(one.path, concept, one.form, one.unit))
-
-
-_OF_ONE_KIND: Final = frozenset({"transfer", "discharge"})
-"""Panels whose fields several kinds have; only the kind of the same name sends them."""
-
-
-@dataclass(frozen=True, slots=True)
-class Act:
-    """What the Procedure of a kind is called, and what it does to the port (``focalDevice.action``)."""
-
-    procedure: str
-    action: str
-
-
-ACTS: Final[Mapping[str, Act]] = MappingProxyType(
+_ELSEWHERE: Final = frozenset(
     {
-        "access": Act("access", "accessed"),
-        "de-access": Act("de-access", "de-accessed"),
-        "dressing change": Act("dressing change", "dressing exchanged"),
-        "flush": Act("flush", "flushed"),
-        "line use": Act("line use", "used"),
-        "patency treatment": Act("patency treatment", "flushed"),
-        "port implanted": Act("port implanted", "implanted"),
-        "port removed": Act("port removed", "removed"),
+        *("id", "kind", "at", "charted_at", "by", "verified_by", "late_entry", "seal", "order", "supplies"),
+        *("anesthetic", "needle", "flushes", "lock", "drug", "dose_mg", "dose_units", "volume_ml", "lumen_ml"),
+        *("reconstituted_at", "second_dose_of", "drug_lot", "of", "adds", "sets"),
     }
 )
-"""The kinds that are Procedures. The others are looks, moves and corrections: Observations alone."""
-
-_REASON_ELSEWHERE: Final = frozenset({*ACTS, "addendum", "amendment", "retraction"})
-"""Kinds whose reason stands in the Procedure or in the Provenance."""
+"""Fields that Procedures, administrations, devices and Provenances carry."""
 
 
-def _kept(panel: Panel, kind: str) -> Panel | None:
-    """The panel with the facts that a kind can have; None when it has none of them."""
-    fields = ev.KINDS[kind].model_fields
-    if panel.concept in _OF_ONE_KIND and panel.concept != kind:
-        return None
-    if panel.part:
-        return panel if panel.part in fields else None
-
-    def has(fact: Fact) -> bool:
-        return fact.path[0] in fields and not (fact.path == ("reason",) and kind in _REASON_ELSEWHERE)
-
-    value = panel.value if panel.value is not None and has(panel.value) else None
-    components = tuple(fact for fact in panel.components if has(fact))
-    return replace(panel, value=value, components=components) if value or components else None
-
-
-PANELS_OF: Final[Mapping[str, tuple[Panel, ...]]] = MappingProxyType(
-    {
-        kind: (
-            *(kept for panel in PANELS if (kept := _kept(panel, kind))),
-            *(_panel_of(ev.KINDS[kind], name) for name in derived_fields(kind)),
-        )
-        for kind in ev.KINDS
-    }
-)
-"""The panels of each kind of event."""
-
-INNER: Final[Mapping[str, type[Model]]] = MappingProxyType({"technique": Technique, "scale": Scale, "needle": Needle})
-"""Parts within parts whose facts stand in the same panel as their owner's, and their types."""
-
-EMPTY_INNER: Final[Mapping[str, str]] = MappingProxyType(
-    {"technique": "technique", "needle": component("needle of the puncture")}
-)
-"""The component that says of an inner part that it was opened but holds nothing."""
-
-
-def fields_in_panels(kind: str) -> frozenset[str]:
-    """The fields of a kind that its panels carry."""
-    found: set[str] = set()
-    for panel in PANELS_OF[kind]:
-        found.update([panel.part] if panel.part else [fact.path[0] for fact in panel.facts()])
-    return frozenset(found)
+def derived_fields(kind: str) -> Iterator[str]:
+    """Yield the fields of a kind that no row above and no other resource carries: each is an Observation of its own."""
+    carried = _ELSEWHERE.union(*(panel.fields() for panel in PANELS))
+    for name in KINDS[kind].model_fields:
+        if name not in carried or (kind, name) == ("flushed elsewhere", "lock"):
+            yield name

@@ -8,7 +8,8 @@ from pathlib import Path as FilePath
 from typing import Final
 
 from lda_notes.files.syntax import MAX_BYTES, Parsed, read_json, read_yaml
-from lda_notes.knowledge.policy import DEFAULT, Policy, apply
+from lda_notes.knowledge.overrides import apply
+from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.problems import Failure, Finding, Place
 
 NAME: Final = "lda-policy.yaml"
@@ -22,7 +23,7 @@ _KEYED: Final = frozenset({"policy-unknown-name", "policy-shape"})
 
 
 def load(path: FilePath) -> tuple[Policy, tuple[Finding, ...]]:
-    """Read one policy file, YAML or (by its suffix) JSON, and lay it over the published limits.
+    """Read one policy file, YAML or (by its suffix) JSON, and apply it over the published limits.
 
     Every fault of the file is a finding with file, row and column; with any, the published policy comes back
     unchanged. Raises `Failure` when the file cannot be opened.

@@ -40,7 +40,7 @@ def on_the_skin(
 ) -> tuple[str, ...]:
     """Return each thing on the skin that an allergy speaks against, in words."""
     who = subject(patient, port, entry.event.at.astimezone(zone).date())
-    return tuple(dict.fromkeys(_found(state, patient, who, policy, entry)))
+    return tuple(dict.fromkeys(_found(state, patient, who, policy)))
 
 
 _ALLERGIC: Final = re.compile(
@@ -58,12 +58,11 @@ def adhesive_against(patient: Patient, film: bool) -> bool:
     return any(not film or _ALLERGIC.search(said) or not _SENSITIVE.search(said) for said in known)
 
 
-def _found(state: State, patient: Patient, who: Subject, policy: Policy, entry: Entry) -> Iterator[str]:
+def _found(state: State, patient: Patient, who: Subject, policy: Policy) -> Iterator[str]:
     on = state.dressing
     if on is None:
         return
     put_on = on.put_on.event.__dict__
-    taken = _taken_off(state, entry)
     antisepsis, dressing = put_on.get("antisepsis"), on.dressing
     if isinstance(antisepsis, Antisepsis):
         yield from _against(suits("antiseptic", antisepsis.agent, who, policy), antisepsis.agent)
@@ -73,14 +72,10 @@ def _found(state: State, patient: Patient, who: Subject, policy: Policy, entry: 
         yield from _against(suits("dressing", dressing.type, who, policy), f"{dressing.type} dressing")
         if "adhesive" in (contains(dressing.type) or ()) and adhesive_against(patient, dressing.barrier_film is True):
             yield f"{dressing.type} dressing, against an allergy to adhesive"
-    if dressing.chlorhexidine_disc is True and "disc" not in taken:
+    if dressing.chlorhexidine_disc is True:
         yield from _against(suits("dressing", "chlorhexidine disc", who, policy), "chlorhexidine disc")
-    if dressing.latex is True and "latex" in who.allergies and "latex" not in taken:
+    if dressing.latex is True and "latex" in who.allergies:
         yield "dressing with latex, against an allergy to latex"
-
-
-def _taken_off(state: State, entry: Entry) -> tuple[str, ...]:
-    return tuple(entry.event.__dict__.get("taken_off") or ())
 
 
 def _against(answer: Answer, what: str) -> Iterator[str]:

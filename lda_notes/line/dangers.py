@@ -14,7 +14,8 @@ from typing import Any, Final
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import VISIT, flow_of, may_clear, proved, whole_blood
+from lda_notes.line.holds import may_clear
+from lda_notes.line.proof import VISIT, fact_of, flow_of, proved, whole_blood
 from lda_notes.line.states import Danger, DangerCode, Exposure, State
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient
@@ -62,43 +63,39 @@ class Row:
     changes: Callable[[Danger, Around], Danger] = lambda danger, _: danger
 
 
-def _fact(event: Any, name: str) -> Any:
-    return event.__dict__.get(name)
-
-
 # -- what is in the lumen --
 
 
 def removed(event: ev.Event) -> bool:
     """Tell whether the event took out what was in the line before: aspirated and discarded."""
-    said = _fact(event, "old_lock")
+    said = fact_of(event, "old_lock")
     if said is not None:
         return bool(said == "aspirated and discarded")
-    withdrawn, discarded = _fact(event, "withdrawn_ml"), _fact(event, "discard_ml")
+    withdrawn, discarded = fact_of(event, "withdrawn_ml"), fact_of(event, "discard_ml")
     if isinstance(withdrawn, Decimal) and withdrawn > 0:
         return True
     if isinstance(discarded, Decimal) and discarded > 0:
-        return _fact(event, "discard_method") in (None, "discarded")
-    return bool(_fact(event, "purpose") == "removal of lock")
+        return fact_of(event, "discard_method") in (None, "discarded")
+    return bool(fact_of(event, "purpose") == "removal of lock")
 
 
 def flushed(event: ev.Event) -> bool:
     """Tell whether the event flushed the line."""
-    flushes = _fact(event, "flushes")
+    flushes = fact_of(event, "flushes")
     return flushes.__class__ is tuple and bool(flushes) and flow_of(event) != "cannot flush"
 
 
 def pushed_in(event: ev.Event) -> bool:
     """Tell whether the event pushed what was in the line into the patient."""
-    if removed(event) or _fact(event, "old_lock") == "could not be aspirated":
+    if removed(event) or fact_of(event, "old_lock") == "could not be aspirated":
         return False
     used = isinstance(event, ev.LineUse) and event.purpose != "blood sampling" and event.action != "stopped"
-    return _fact(event, "old_lock") == "flushed in" or flushed(event) or used
+    return fact_of(event, "old_lock") == "flushed in" or flushed(event) or used
 
 
 def lock_of(event: ev.Event) -> Lock | None:
     """Return the lock that the event left in the line, if any."""
-    lock = _fact(event, "lock")
+    lock = fact_of(event, "lock")
     return lock if isinstance(lock, Lock) else None
 
 
@@ -116,15 +113,11 @@ def _strength(lock: Lock) -> str:
 
 def no_heparin(patient: Patient) -> str | None:
     """Return why the patient is to have no heparin, in words; None when nothing on record forbids it."""
-    if any(getattr(known, "condition", known) == "heparin-induced thrombocytopenia" for known in patient.history):
+    if "heparin-induced thrombocytopenia" in patient.conditions:
         return "heparin-induced thrombocytopenia"
-    if any(_substance(allergy) == "heparin" for allergy in patient.allergies or ()):
+    if any(allergy.substance == "heparin" for allergy in patient.allergies or ()):
         return "an allergy to heparin"
     return None
-
-
-def _substance(allergy: Any) -> str:
-    return str(allergy.substance if hasattr(allergy, "substance") else allergy.to)
 
 
 def told(event: ev.Event, exposure: Exposure) -> bool:
@@ -134,7 +127,7 @@ def told(event: ev.Event, exposure: Exposure) -> bool:
         getattr(problem.told, "name", None)
         and any(name in problem.what.lower() for name in names)
         and (problem.told_at or event.at) >= exposure.at
-        for problem in _fact(event, "problems") or ()
+        for problem in fact_of(event, "problems") or ()
     )
 
 
@@ -188,13 +181,9 @@ def _contents_end(danger: Danger, around: Around) -> bool:
     event = around.event
     if isinstance(event, ev.PortRemoved) or _decided(around):
         return True
-    lock = lock_of(event)
-    again = lock is not None and (
-        lock.drug in _HEPARIN if danger.code == "D1" else lock.drug in (*_NOT_FLUSHED_IN, "heparin")
-    )
     if danger.exposure is not None:
         return told(event, danger.exposure)
-    return danger.phase == "aspirated" and flushed(event) and not again
+    return danger.phase == "aspirated" and flushed(event)
 
 
 def _coring_begins(around: Around) -> str | None:
@@ -229,14 +218,14 @@ VESICANT_RUNS: Final = "vesicant running"
 
 def _vesicant_begins(around: Around) -> str | None:
     event = around.event
-    if _fact(event, "vesicant") is not True:
+    if fact_of(event, "vesicant") is not True:
         return None
     unproven = "" if _blood_seen(around) else " without proof of blood return"
     if isinstance(event, ev.LineUse) and event.action == "started":
         return f"{VESICANT_RUNS}{unproven}{_quoted(event.what)}"
     if isinstance(event, ev.LineUse) and event.action != "stopped":
         return f"vesicant given{unproven}, line not yet flushed through after proof{_quoted(event.what)}"
-    running = _fact(event, "infusion")
+    running = fact_of(event, "infusion")
     return f"{VESICANT_RUNS}{_quoted(running)}" if isinstance(event, ev.LineCheck) and running else None
 
 
@@ -278,7 +267,7 @@ def _unlocked_begins(around: Around) -> str | None:
 
 
 def _infuses(event: ev.Event) -> bool:
-    return bool(_fact(event, "infusion"))
+    return bool(fact_of(event, "infusion"))
 
 
 def _left_safe(event: ev.Event) -> bool:
@@ -289,7 +278,7 @@ def _unlocked_ends(_: Danger, around: Around) -> bool:
     after, event = around.after, around.event
     if after.needle is None or after.infusion is not None:
         return True
-    lock = _fact(event, "lock")
+    lock = fact_of(event, "lock")
     return isinstance(event, ev.PatencyTreatment) or (flushed(event) and isinstance(lock, Lock | NotDone))
 
 
@@ -297,7 +286,7 @@ def _dressing_begins(around: Around) -> str | None:
     on = around.after.dressing
     if on is None or on.found is not around.entry:
         return None
-    found = _fact(around.event, "dressing_found")
+    found = fact_of(around.event, "dressing_found")
     bad = [word for word in found if word != "intact"] if isinstance(found, tuple) else []
     return f"dressing not yet changed, found {' and '.join(bad)}" if bad else None
 
@@ -345,7 +334,7 @@ def _alone_begins(around: Around) -> str | None:
         return None
     if around.after.needle is None and event.needle_in is not True:
         return None
-    plan = _fact(event, "needle_removal")
+    plan = fact_of(event, "needle_removal")
     by, at = getattr(plan, "by", None), getattr(plan, "at", None)
     missing = [
         *([] if by is not None else ["who takes it out is not named"]),
@@ -402,13 +391,7 @@ TABLE: Final[tuple[Row, ...]] = (
     Row("D7", "waiting for the due date", "dressing changed", _dressing_begins, _dressing_ends),
     Row("D8", "assuming a date", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
     Row("D9", "reuse", "taken off or changed", _against_begins, _against_ends, _against_changes),
-    Row(
-        "D10",
-        "",
-        "who takes the needle out and when is named, and taught; or needle out",
-        _alone_begins,
-        _alone_ends,
-    ),
+    Row("D10", "", "who takes the needle out and when is named, and taught; or needle out", _alone_begins, _alone_ends),
 )
 """Every standing danger that an event begins, by its number."""
 
@@ -421,7 +404,7 @@ LEFT_BEHIND: Final = "a problem of the patient that stays although the port is o
 def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
     """Return the dangers that stand after the event, and those that it ended.
 
-    What was flushed in stands until somebody is told of it; it does not keep the next lock from being a danger.
+    What was aspirated, flushed in or stopped may stand on; it does not keep the next lock or drug from being a danger.
     """
     standing: list[Danger] = []
     over: list[Danger] = []
@@ -432,11 +415,11 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
                 over.append(replace(danger, ended=around.entry))
             else:
                 kept.append(danger)
-        if all(one.phase == EXPOSURE for one in kept) and (said := row.begins(around)) is not None:
+        if all(one.phase for one in kept) and (said := row.begins(around)) is not None:
             standing.append(Danger(row.code, around.after.septum, said, around.entry, row.forbids))
         standing += kept
     for danger in around.before.dangers:
-        if danger.code == "P":  # what outlives the port ends with a judgement of whoever may give one
+        if danger.code == "P":  # what outlives the port ends with a judgment of whoever may give one
             if _decided(around):
                 over.append(replace(danger, ended=around.entry))
             else:
@@ -444,6 +427,6 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
     return tuple(standing), tuple(over)
 
 
-def left_behind(state: State, entry: Entry, signs: Iterator[tuple[str, Entry]]) -> tuple[Danger, ...]:
+def left_behind(state: State, signs: Iterator[tuple[str, Entry]]) -> tuple[Danger, ...]:
     """Return the problems of the patient that stay when the port is removed."""
     return tuple(Danger("P", state.septum, f"{sign}; {LEFT_BEHIND}", began, "") for sign, began in signs)

@@ -16,7 +16,8 @@ from typing import Final, Literal
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
-from lda_notes.line.timeline import Timeline, UnitStay
+from lda_notes.line.states import UnitStay
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 
 COUNTED: Final = frozenset(
@@ -138,7 +139,7 @@ def _overlap(one: Timeline, other: Timeline) -> bool:
 
 
 def _extent(timeline: Timeline) -> tuple[datetime, datetime]:
-    """Return when a stay began and ended, as far as the record tells; without discharge it lasts."""
+    """Return when a stay began and ended, as far as the record says; without discharge it lasts."""
     end = timeline.discharge.event.at if timeline.discharge else datetime.max.replace(tzinfo=UTC)
     return _began(timeline), end
 
@@ -287,7 +288,7 @@ class _Count:
 
     @cached_property
     def _main(self) -> _Line:
-        """The line whose record tells most about the patient's moves."""
+        """The line whose record says most about the patient's moves."""
         return max(self.lines, key=lambda line: (len(line.timeline.units), line.ends is not None))
 
     def unit_at(self, moment: datetime) -> UnitStay | None:
@@ -476,7 +477,7 @@ def unclear(stay: Stay) -> tuple[str, ...]:
 
 
 def as_rows(stay: Stay, counted: Sequence[LineDay]) -> list[dict[str, object]]:
-    """Return days as surveillance lists hold them, for JSON or CSV: the patient's first identifier, and no name."""
+    """Return days as surveillance lists have them, for JSON or CSV: the patient's first identifier, and no name."""
     patient = stay.timelines[0].episode.patient.identifiers[0].value
     records = [timeline.episode.id for timeline in stay.timelines]
     return [

@@ -9,7 +9,9 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import DEFAULT, Policy
-from lda_notes.line.timeline import DressingStay, Entry, NeedleStay, State, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import DressingStay, NeedleStay, State
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 from lda_notes.record.parts import DayOnly, Dressing, began
 
@@ -273,7 +275,7 @@ def _dressing(stay: DressingStay | None, needle: NeedleStay, policy: Policy, zon
 
 
 def _dressing_limits(dressing: Dressing | None) -> tuple[str, ...]:
-    """Return the limits that a dressing runs to: its type's and, if it holds chlorhexidine, the disc's own."""
+    """Return the limits that a dressing runs to: its type's and, if it contains chlorhexidine, the disc's own."""
     limit = dressing_limit(dressing)
     if dressing is None or limit is None:
         return ()

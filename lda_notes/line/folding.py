@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import corrected
-from lda_notes.line.timeline import Beside, Hold, Others, Timeline, build
+from lda_notes.line.states import Hold
+from lda_notes.line.timeline import Beside, Others, Timeline, build
 from lda_notes.record import events as ev
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def begins(record: Record) -> datetime | None:
     if episode is None:
         return None
     admitted = episode.stay.admitted_at
-    if admitted is None and record.unread:
+    if admitted is None and record.unread_events:
         return None
     standing: tuple[ev.Event, ...] = episode.events
     if any(isinstance(event, ev.Correcting) for event in standing):

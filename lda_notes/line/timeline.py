@@ -8,54 +8,20 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time
-from typing import Any, Final, assert_never
+from typing import Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.knowledge.policy import DEFAULT, Policy
-from lda_notes.line import dangers, holds
-from lda_notes.line.corrections import SAME_MINUTE, Entry, corrected
-from lda_notes.line.dangers import Around
-from lda_notes.line.holds import PROVABLE, Look
+from lda_notes.knowledge.policy import Policy
+from lda_notes.line.corrections import Corrected, Entry, corrected
 from lda_notes.line.known import Known, carried, changed, dated, handed_on
-from lda_notes.line.states import (
-    Danger,
-    DressingStay,
-    Dwell,
-    Hold,
-    HoldReason,
-    NeedleStay,
-    State,
-    Step,
-    UnitStay,
-    UseLimit,
-)
+from lda_notes.line.states import Danger, DressingStay, Dwell, Hold, NeedleStay, State, Step, UnitStay
+from lda_notes.line.transitions import Fold, History, after, altered, keep, reached, septum_of, unread_danger
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode, Patient, Port
-from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone, began
 from lda_notes.record.unread import Unread
-
-__all__ = [
-    "PROVABLE",
-    "SAME_MINUTE",
-    "Danger",
-    "DressingStay",
-    "Dwell",
-    "Entry",
-    "Hold",
-    "HoldReason",
-    "NeedleStay",
-    "State",
-    "Step",
-    "Timeline",
-    "UnitStay",
-    "UseLimit",
-    "build",
-    "never_entered",
-    "trouble",
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,24 +52,13 @@ ALONE: Final = Others()
 """A record that is judged by itself."""
 
 
-@dataclass(slots=True)
-class _History:
-    needles: list[NeedleStay] = field(default_factory=list)
-    dressings: list[DressingStay] = field(default_factory=list)
-    holds: list[Hold] = field(default_factory=list)
-    dangers: list[Danger] = field(default_factory=list)
-    dwells: list[Dwell] = field(default_factory=list)
-    moments: list[datetime] = field(default_factory=list)
-    states: list[State] = field(default_factory=list)
-
-
 @dataclass(frozen=True, slots=True)
 class Timeline:
     """One record in order of time, within the line that it belongs to.
 
     ``entries`` are the standing events (not the retracted ones, not the corrections), ``retracted`` the withdrawn
     ones, ``corrections`` the correcting events: those of this record, or of every record of the line when it was
-    built ``whole``. The states go on from the other records of the line in any case. ``needles``, ``dressings``,
+    built ``whole``. The states continue from the other records of the line in any case. ``needles``, ``dressings``,
     ``holds``, ``dangers`` and ``dwells`` list each stay by septum, the last one open if it still lasts.
     """
 
@@ -183,19 +138,6 @@ class Timeline:
         return self._by_id.get((record, event_id))
 
 
-@dataclass(slots=True)
-class _Fold:
-    """What one pass over the events of a line works with."""
-
-    policy: Policy
-    septa: tuple[str, ...]
-    zone: ZoneInfo
-    unread: Mapping[tuple[str, str], tuple[Unread, ...]]
-    known: Known
-    implanted: datetime | None
-    histories: dict[str, _History]
-
-
 def build(
     episode: Episode,
     policy: Policy,
@@ -204,36 +146,37 @@ def build(
     others: Others = ALONE,
     *,
     whole: bool = False,
+    read: Corrected | None = None,
 ) -> Timeline:
     """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it.
 
     ``unread`` are the facts of this record that could not be read; the states of ``others`` continue here. ``whole``
-    gives the entries of every record, not only of this one.
+    gives the entries of every record, not only of this one. ``read`` are its events, where corrections were applied.
     """
     beside, written = others.beside, episode if others.beside else None
-    entries, retracted, corrections, findings = corrected(episode)
+    entries, retracted, corrections, findings = read or corrected(episode)
     every = entries
     if beside:
         every, retracted, corrections = _joined(entries, retracted, corrections, beside, whole)
         episode = carried(episode, [one.episode for one in beside if one.since is None])
     septa = episode.port.septa
     zone = ZoneInfo(episode.stay.time_zone)
-    fold = _Fold(
+    fold = Fold(
         policy,
         septa,
         zone,
         _unread(unread, beside, every) if unread or beside else {},
         Known(None, episode.patient, episode.port),
         _implanted(episode, zone),
-        {septum: _History() for septum in septa},
+        {septum: History() for septum in septa},
     )
     states = {septum: State(septum) for septum in septa}
     changes = (entry.event for entry in every if isinstance(entry.event, ev.PortImplanted | ev.PortRemoved))
     if isinstance(next(changes, None), ev.PortImplanted):
-        states = {septum: _but(state, port_in=False) for septum, state in states.items()}
+        states = {septum: altered(state, port_in=False) for septum, state in states.items()}
     states = (
         {
-            septum: _but(state, dangers=tuple(_unread_danger(septum, None, text) for text in _of_record(unread)))
+            septum: altered(state, dangers=tuple(unread_danger(septum, None, text) for text in _of_record(unread)))
             for septum, state in states.items()
         }
         if unread
@@ -258,22 +201,22 @@ def build(
             told.append(after_change)
         if isinstance(event, ev.PortImplanted):
             fold.implanted = event.at
-        named = _septum(event, septa)
+        named = septum_of(event, septa)
         reach = tuple(states) if named is None else (named,)
         for septum in septa:
             before = states[septum]
             if septum in reach:
-                after = _after(before, entry, fold)
+                now = after(before, entry, fold)
             else:
-                after = _reached(before, entry, fold)
-                if after is before:
+                now = reached(before, entry, fold)
+                if now is before:
                     continue
-            states[septum] = after
-            _kept(fold.histories[septum], event.at, after)
+            states[septum] = now
+            keep(fold.histories[septum], event.at, now)
             if septum not in reach:
                 continue
             own = whole or not entry.record
-            step = Step(entry, named, before, after)
+            step = Step(entry, named, before, now)
             if own:
                 courses[septum].append(step)
                 if septum == (named or first):
@@ -341,7 +284,7 @@ def _later(beside: Sequence[Beside]) -> list[tuple[datetime, Episode]]:
     return sorted(((one.since, one.episode) for one in beside if one.since is not None), key=lambda one: one[0])
 
 
-def _learn(fold: _Fold, told: list[Known], since: datetime, other: Episode) -> None:
+def _learn(fold: Fold, told: list[Known], since: datetime, other: Episode) -> None:
     """Know from ``since`` on what a later stay's record says of patient and port."""
     fold.known = handed_on(fold.known, since, other)
     told.append(fold.known)
@@ -372,10 +315,6 @@ def _of_record(unread: Sequence[Unread]) -> Iterator[str]:
             yield f'{fact.label} could not be read: "{fact.text}"'
 
 
-def _unread_danger(septum: str, entry: Entry | None, what: str) -> Danger:
-    return Danger("D11", septum, what, entry, dangers.UNREAD_FORBIDS)
-
-
 def _implanted(episode: Episode, zone: ZoneInfo) -> datetime | None:
     """Return the start of the day on which the port was implanted: only what is surely recent counts as recent."""
     day = episode.port.implanted_on
@@ -389,21 +328,16 @@ def _marks(elsewhere: Sequence[Hold]) -> Iterator[tuple[datetime, bool, Hold]]:
             yield hold.ended.event.at, False, hold
 
 
-def _mark(states: dict[str, State], fold: _Fold, moment: datetime, begins: bool, hold: Hold) -> None:
+def _mark(states: dict[str, State], fold: Fold, moment: datetime, begins: bool, hold: Hold) -> None:
     """Let a hold of the patient's other port begin or end here."""
     for septum, state in states.items():
         others = tuple(h for h in state.holds if h.began is not hold.began or h.reason != hold.reason)
         kept = (*others, replace(hold, septum=septum, ended=None)) if begins else others
-        states[septum] = _but(state, holds=kept)
-        _kept(fold.histories[septum], moment, states[septum])
+        states[septum] = altered(state, holds=kept)
+        keep(fold.histories[septum], moment, states[septum])
 
 
-def _kept(history: _History, at: datetime, state: State) -> None:
-    history.moments.append(at.astimezone(UTC))
-    history.states.append(state)
-
-
-def _close(history: _History, state: State) -> None:
+def _close(history: History, state: State) -> None:
     """Add what still lasts at the end to what has been."""
     if state.needle is not None:
         history.needles.append(state.needle)
@@ -413,306 +347,6 @@ def _close(history: _History, state: State) -> None:
     history.dangers.extend(state.dangers)
     if state.dwell is not None:
         history.dwells.append(state.dwell)
-
-
-# -- states --
-
-
-def _but(state: State, **changes: Any) -> State:
-    """Return ``state`` with some of its fields changed: `dataclasses.replace` at a third of its cost."""
-    made = object.__new__(State)
-    for name in State.__slots__:
-        _put(made, name, changes[name] if name in changes else getattr(state, name))
-    return made
-
-
-_put: Final = object.__setattr__
-
-
-def _septum(event: ev.Event, septa: tuple[str, ...]) -> str | None:
-    """Return the septum that the event is about; None when it is about the port as a whole."""
-    match event:
-        case ev.CareEvent():
-            return event.septum if event.septum in septa else septa[0]
-        case _:
-            return None
-
-
-def _named(event: ev.Event, septa: tuple[str, ...]) -> bool:
-    """Tell whether it is plain which septum an event is about."""
-    return len(septa) == 1 or getattr(event, "septum", None) in septa
-
-
-def _after(state: State, entry: Entry, fold: _Fold) -> State:
-    event = entry.event
-    before, history = state, fold.histories[state.septum]
-    match event:
-        case ev.Opening():
-            state = _opened(state, entry, event, history)
-        case ev.Closing():
-            state = _closed(state, entry, history)
-        case ev.Tending():
-            state = _tended(state, entry, event, history)
-        case ev.Observing():
-            state = _observed(state, entry, event, history)
-        case ev.Moving():
-            state = _moved(state, entry, event, history)
-        case ev.Correcting() | ev.Event():
-            return state
-        case _:
-            assert_never(event)
-    state = _proved(state, entry)
-    state = _held(before, state, entry, fold)
-    return _endangered(before, state, entry, fold)
-
-
-def _reached(state: State, entry: Entry, fold: _Fold) -> State:
-    """Return the state of a septum that the event is not about: what holds the whole port holds it too."""
-    event = entry.event
-    look = _look(state, entry, fold)
-    if isinstance(event, ev.Evaluation) and not _named(event, fold.septa):
-        state = _ended_holds(state, holds.ends(state.holds, look, state, named=False, alone=False), entry, fold)
-    return _begun_holds(state, holds.begins(look, whole_port_only=_named(event, fold.septa)))
-
-
-def never_entered(event: ev.Event) -> bool:
-    """Tell whether every puncture of an access missed the port and no needle is recorded as left in it."""
-    punctures = event.__dict__.get("punctures") or ()
-    missed = bool(punctures) and all(puncture.outcome == "port missed" for puncture in punctures)
-    return isinstance(event, ev.Access) and missed and not isinstance(event.needle, Needle)
-
-
-def _opened(state: State, entry: Entry, event: ev.Opening, history: _History) -> State:
-    if never_entered(event):
-        return state
-    if state.needle is not None:  # no removal was charted: the stay ends where the next begins, a rule says so
-        history.needles.append(replace(state.needle, closed=entry))
-    if state.dressing is not None:
-        history.dressings.append(replace(state.dressing, ended=entry))
-    since: datetime | None = event.at
-    dressed: datetime | None = event.at
-    infusion: Entry | None = None
-    needle: Needle | NotAssessed | None = None
-    dressing: Dressing | NotAssessed | NotDone | None = None
-    if isinstance(event, ev.ArrivalAccessed):
-        since = began(event.inserted_at, event.at)
-        dressed = began(event.dressed_at, event.at)
-        needle, dressing = event.needle, event.dressing
-        infusion = entry if event.infusion else None
-    elif isinstance(event, ev.Access):
-        needle, dressing = event.needle, event.dressing
-        infusion = entry if event.infusion else None
-    stay = NeedleStay(state.septum, entry, since, needle if isinstance(needle, Needle) else None)
-    on: DressingStay | None = None
-    if isinstance(event, ev.ArrivalAccessed) or isinstance(dressing, Dressing):
-        on = DressingStay(state.septum, entry, dressed, dressing if isinstance(dressing, Dressing) else None)
-        if isinstance(event, ev.ArrivalAccessed) and isinstance(event.dressing_found, tuple):
-            on = replace(on, found=entry)
-    _stop_dwell(state, entry, history)
-    return _but(state, needle=stay, dressing=on, infusion=infusion, infusion_stopped=None, last_check=entry, dwell=None)
-
-
-def _stop_dwell(state: State, entry: Entry, history: _History) -> None:
-    if state.dwell is not None:
-        history.dwells.append(replace(state.dwell, ended=entry))
-
-
-def _closed(state: State, entry: Entry, history: _History) -> State:
-    if state.needle is not None:
-        history.needles.append(replace(state.needle, closed=entry))
-    if state.dressing is not None:
-        history.dressings.append(replace(state.dressing, ended=entry))
-    _stop_dwell(state, entry, history)
-    return _but(state, needle=None, dressing=None, dwell=None, infusion=None, infusion_stopped=None, last_removal=entry)
-
-
-def _tended(state: State, entry: Entry, event: ev.Tending, history: _History) -> State:
-    match event:
-        case ev.DressingChange() if isinstance(event.dressing, NotDone) and state.dressing is not None:
-            return _but(state, last_check=entry)  # the old one stays, as old as it is
-        case ev.DressingChange():
-            if state.dressing is not None:
-                history.dressings.append(replace(state.dressing, ended=entry))
-            on = event.dressing if isinstance(event.dressing, Dressing) else None
-            return _but(state, dressing=DressingStay(state.septum, entry, event.at, on), last_check=entry)
-        case ev.PatencyTreatment():
-            _stop_dwell(state, entry, history)
-            return _but(state, dwell=Dwell(state.septum, entry))
-        case ev.LineUse():
-            if event.purpose in ("infusion", "medication", "transfusion"):
-                if event.action == "started":
-                    return _but(state, infusion=entry)
-                if event.action == "stopped":
-                    return _but(state, infusion=None, infusion_stopped=entry)
-            return state
-        case ev.FlushOrLock() if state.infusion is not None and dangers.lock_of(event) is not None:
-            return _but(state, infusion=None, infusion_stopped=entry)  # a locked line has nothing running
-        case _:
-            return state
-
-
-def _observed(state: State, entry: Entry, event: ev.Observing, history: _History) -> State:
-    match event:
-        case ev.LineCheck():
-            if "needle out" in (event.__dict__.get("found") or ()):
-                return _but(_closed(state, entry, history), last_check=entry)
-            infusion, stopped = entry if event.infusion else state.infusion, state.infusion_stopped
-            if event.__dict__.get("nothing_runs") is True and infusion is not None:
-                infusion, stopped = None, entry
-            on = state.dressing
-            if on is not None and isinstance(event.dressing_found, tuple):
-                on = replace(on, found=entry)
-            return _but(state, last_check=entry, infusion=infusion, infusion_stopped=stopped, dressing=on)
-        case ev.PatencyCheck():
-            if state.dwell is None:
-                return state
-            dwell = replace(state.dwell, checks=(*state.dwell.checks, entry))
-            if event.blood_return == "present":
-                history.dwells.append(replace(dwell, ended=entry))
-                return _but(state, dwell=None)
-            return _but(state, dwell=dwell)
-        case _:
-            if event.kind == "needle dislodged" and event.__dict__.get("extent") == "completely out":
-                return _closed(state, entry, history)
-            return state
-
-
-def _moved(state: State, entry: Entry, event: ev.Moving, history: _History) -> State:
-    match event:
-        case ev.PortImplanted():
-            return _but(state, port_in=True)
-        case ev.PortRemoved():
-            state = _closed(state, entry, history) if state.needle else state
-            return _but(state, port_in=False, inside=None)
-        case _:
-            if event.kind == "flushed elsewhere":
-                locked = entry if dangers.lock_of(event) is not None else state.last_lock
-                return _but(state, last_flush=entry, last_lock=locked)
-            return state
-
-
-def _proved(state: State, entry: Entry) -> State:
-    event = entry.event
-    made: dict[str, Any] = {}
-    seen = event.blood_return if isinstance(event, ev.Proved) else None
-    before_use = event.blood_return_before if isinstance(event, ev.LineUse) else None
-    if isinstance(seen, str) or isinstance(before_use, str):
-        made["last_blood_return"] = entry
-    if isinstance(event, ev.Flushed):
-        if isinstance(event.flushes, tuple) and event.flushes:
-            made["last_flush"] = made["given"] = entry
-        if event.lock is not None and not isinstance(event.lock, NotDone):
-            made["last_lock"] = entry
-    if isinstance(event, ev.LineUse) and event.action in ("started", "given"):
-        made["given"] = entry
-    if holds.blood_of(event) is not None:
-        made["blood"] = entry
-    if holds.flow_of(event) is not None:
-        made["flow"] = entry
-    if isinstance(event, ev.PatencyCheck) and holds.whole_blood(event) and dangers.removed(event):
-        made["treated"] = entry
-    left = dangers.inside(state, entry)
-    if left is not state.inside:
-        made["inside"] = left
-    return _but(state, **made) if made else state
-
-
-# -- holds --
-
-
-def trouble(event: ev.Event) -> tuple[HoldReason, ...]:
-    """Return every reason that ``event`` by itself gives to keep the line out of use, whatever came before it."""
-    look = Look(Entry(0, event, event), _NOTHING_BEFORE, _ANY_PORT, DEFAULT)
-    return tuple(hold.reason for hold in holds.begins(look))
-
-
-_ANY_PORT: Final = Port(id="any")
-_NOTHING_BEFORE: Final = State("")
-
-
-def _look(state: State, entry: Entry, fold: _Fold) -> Look:
-    event = entry.event
-    return Look(
-        entry,
-        state,
-        fold.known.port,
-        fold.policy,
-        holds.is_fresh(event.at, fold.implanted, fold.policy),
-        fold.unread.get((entry.record, event.id), ()) if fold.unread else (),
-    )
-
-
-def _held(before: State, state: State, entry: Entry, fold: _Fold) -> State:
-    event = entry.event
-    look = _look(before, entry, fold)
-    named = _named(event, fold.septa)
-    if state.holds:
-        told = holds.ends(state.holds, look, state, named=named, alone=len(fold.septa) == 1)
-        state = _ended_holds(state, told, entry, fold)
-    if isinstance(event, ev.Evaluation):
-        state = _limited(state, event, entry, fold.policy)
-    return _begun_holds(state, holds.begins(look))
-
-
-def _ended_holds(state: State, told: Mapping[HoldReason, str], entry: Entry, fold: _Fold) -> State:
-    if not told:
-        return state
-    over = tuple(holds.ended(hold, entry, told[hold.reason]) for hold in state.holds if hold.reason in told)
-    fold.histories[state.septum].holds.extend(over)
-    kept = tuple(hold for hold in state.holds if hold.reason not in told)
-    restored = state.restored or any(h.reason == "no blood return" and h.how != "evaluation" for h in over)
-    state = _but(state, holds=kept, restored=restored and state.port_in)
-    if isinstance(entry.event, ev.PortRemoved):
-        signs = ((hold.sign, hold.began) for hold in over if holds.ROWS[hold.reason].of_patient)
-        state = _but(state, dangers=(*state.dangers, *dangers.left_behind(state, entry, signs)))
-    return state
-
-
-def _begun_holds(state: State, fresh: Iterator[Hold]) -> State:
-    known = {hold.reason for hold in state.holds}
-    more = tuple(hold for hold in fresh if hold.reason not in known)
-    return _but(state, holds=(*state.holds, *more)) if more else state
-
-
-def _limited(state: State, event: ev.Evaluation, entry: Entry, policy: Policy) -> State:
-    if not holds.may_clear(event, policy) or event.decision not in holds.CLEARED:
-        return state
-    lifted = event.__dict__.get("lifts") or ()
-    limits = tuple(limit for limit in state.limits if limit.what not in lifted)
-    known = {limit.what for limit in limits}
-    added = (what for what in event.__dict__.get("limits") or () if what not in known)
-    limits = (*limits, *(UseLimit(state.septum, what, entry) for what in added))
-    return _but(state, limits=limits) if limits != state.limits else state
-
-
-def _endangered(before: State, state: State, entry: Entry, fold: _Fold) -> State:
-    patient = fold.known.patient
-    against = _against(state, patient, entry, fold)
-    around = Around(entry, before, state, patient, fold.policy, against)
-    standing, over = dangers.after(around)
-    more: tuple[Danger, ...] = ()
-    if fold.unread:
-        facts = fold.unread.get((entry.record, entry.event.id), ())
-        more = tuple(
-            _unread_danger(state.septum, entry, f'{fact.label} could not be read: "{fact.text}"') for fact in facts
-        )
-    fold.histories[state.septum].dangers.extend(over)
-    kept = tuple(danger for danger in state.dangers if danger.code == "P" and danger not in before.dangers)
-    unread = tuple(danger for danger in before.dangers if danger.code == "D11")
-    found = (*standing, *kept, *unread, *more)
-    return _but(state, dangers=found) if found != state.dangers else state
-
-
-def _against(state: State, patient: Patient, entry: Entry, fold: _Fold) -> tuple[str, ...]:
-    """Return what is on the patient's skin against an allergy, in words."""
-    if not patient.allergies or state.needle is None or state.dressing is None:
-        return ()
-    from lda_notes.line.against import on_the_skin
-
-    return on_the_skin(state, patient, fold.known.port, entry, fold.policy, fold.zone)
-
-
-# -- units --
 
 
 def _units(episode: Episode, entries: Sequence[Entry]) -> tuple[tuple[UnitStay, ...], Entry | None]:

@@ -164,8 +164,8 @@ TakenOff = Literal["disc", "adhesive", "latex"]
 DislodgedExtent = Literal["partly out", "completely out"]
 DislodgedAction = Literal["stopped", "clamped", "aspirated", "not pushed back", "new access planned"]
 Compress = Literal["warm", "cold", "none"]
-ArmHistory = Literal["lymphedema", "dialysis fistula", "surgery on that side"]
-"""What on the port's side of the body changes how a port in the arm is looked after."""
+ArmHistory = Literal["lymphedema", "dialysis fistula", "surgery on that side", "none of these"]
+"""What on the port's side of the body changes how a port in the arm is looked after; asked and found none is a fact."""
 PortSource = Literal["card", "radiograph", "operation report", "other facility"]
 CoSigner = Literal["preceptor", "instructor", "second nurse"]
 

@@ -1,4 +1,4 @@
-"""A FHIR R4 server as sending needs it: what it can do, what it holds, and one transaction at a time."""
+"""A FHIR R4 server as sending needs it: what it can do, what it has, and one transaction at a time."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class Ability:
     updates: frozenset[str]
 
     def lacks(self, created: Iterable[str], updated: Iterable[str], *, one_by_one: bool = False) -> list[str]:
-        """What is missing for bundles that create and update these types, in words; empty when nothing is.
+        """Return what is missing for bundles that create and update these types, in words; empty when nothing is.
 
         ``one_by_one``: without transactions and conditions.
         """
@@ -101,7 +101,7 @@ class Server:
         self.pace = pace
 
     def ability(self) -> Ability:
-        """What the server's capability statement says; only the few elements that matter are asked for."""
+        """Return what the server's capability statement says; only the few elements that matter are asked for."""
         wanted = ("type", "conditionalCreate", "conditionalUpdate")
         elements = ",".join(("fhirVersion", "rest.interaction", *(f"rest.resource.{each}" for each in wanted)))
         said = self._json("GET", self.address.at(f"metadata?_elements={elements}"))
@@ -122,7 +122,7 @@ class Server:
     def find(
         self, identities: Iterable[Identity], unread: dict[Identity, str] | None = None
     ) -> dict[Identity, list[Json]]:
-        """What the server holds under each identity: usually one resource or none.
+        """Return what the server has under each identity: usually one resource or none.
 
         The identities travel in the body of the search, so that they stand in no log of addresses. With ``unread`` an
         answer that cannot be read ends nothing: what was not found is kept there, with the reason.
@@ -158,7 +158,7 @@ class Server:
     def search(
         self, kind: str, query: Mapping[str, str] | Iterable[tuple[str, str]], unread: list[str] | None = None
     ) -> list[Json]:
-        """Every resource that a search finds, included ones too, over all its pages.
+        """Return every resource that a search finds, included ones too, over all its pages.
 
         Raises `Unread` when a part of an answer cannot be read; with ``unread`` that is kept there instead.
         """
@@ -212,7 +212,7 @@ class Server:
         self.said.update((issue.words, None) for issue in read_outcome(outcome, WARNED))
 
     def named(self, reference: str) -> Json | None:
-        """The one resource that a reference names, by condition (``Type?parameter=value``) or by its address.
+        """Return the one resource that a reference names, by condition (``Type?parameter=value``) or by its address.
 
         None when it is not there, or two are.
         """
@@ -225,7 +225,7 @@ class Server:
         return self._known[reference]
 
     def resolved(self, reference: str) -> str | None:
-        """The ``Type/id`` that a reference by condition finds; None unless it finds one."""
+        """Return the ``Type/id`` that a reference by condition finds; None unless it finds one."""
         found = self.named(reference)
         return f"{reference.partition('?')[0]}/{found['id']}" if found is not None else None
 
@@ -246,7 +246,7 @@ class Server:
         return self._allowed(method, self.address.at(where), headers, resource)
 
     def asked_wait(self, answer: Answer) -> float | None:
-        """How long an answer asks to wait, in seconds."""
+        """Return how long an answer asks to wait, in seconds."""
         return retry_after(answer.headers.get("Retry-After"), self.pace.now())
 
     # -- how --
@@ -292,7 +292,7 @@ class Server:
             tried += 1
 
     def _allowed(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None) -> Answer:
-        """Ask once with the present token, and once more with a new one when the server does not take it."""
+        """Ask once with the present token, and again with a new one when the server does not take it."""
         answer = self._with_token(method, url, headers, content)
         if answer.status == 401 and self._credentials.renew():
             answer = self._with_token(method, url, headers, content)

@@ -253,8 +253,8 @@ def _unread(record: Record, names: frozenset[str]) -> str:
     from lda_notes.record.unread import notice
 
     said = [notice(fact, with_text=False) for fact in record.unread_facts if names & set(fact.names)]
-    if record.unread:
-        events = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread)
+    if record.unread_events:
+        events = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread_events)
         said.insert(0, f"could not be read and is left out: {events}")
     return "".join(report.visible(f"{record.file}:{record.row}:1: {one}") + "\n" for one in said)
 

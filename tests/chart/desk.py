@@ -15,8 +15,9 @@ from typing import Any, NamedTuple
 import pexpect
 from waiting import sleeps, until
 
-from lda_notes.chart.subject import EventSubject, next_id
-from lda_notes.chart.talk import Say, Talk
+from lda_notes.chart.event import EventForm
+from lda_notes.chart.form import Basis, Say
+from lda_notes.chart.talk import Talk
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.record import reading as records
 from lda_notes.record.episode import Episode
@@ -78,9 +79,9 @@ def episode(raw: bytes) -> Episode:
     return read.episode
 
 
-def subject(raw: bytes, kind: str, now: str, by: Mapping[str, Any] = BY, policy: Policy = DEFAULT) -> EventSubject:
+def subject(raw: bytes, kind: str, now: str, by: Mapping[str, Any] = BY, policy: Policy = DEFAULT) -> EventForm:
     made, moment = episode(raw), datetime.fromisoformat(now)
-    return EventSubject(made, kind, next_id(made, kind), policy, lambda: moment, by)
+    return EventForm(Basis(made, policy, lambda: moment, by), kind)
 
 
 def answered(talk: Talk, *texts: str) -> tuple[Talk, list[Say]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,8 @@ import pytest
 from desk import BY, Run, answered, demo_until, episode, name
 
 from lda_notes import __version__
-from lda_notes.chart.correction import CorrectionSubject, Kind
+from lda_notes.chart.correction import CorrectionForm, Kind
+from lda_notes.chart.form import Basis
 from lda_notes.chart.talk import Talk
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line.corrections import corrected
@@ -24,12 +26,12 @@ def correction(event: str, kind: Kind | None = None, raw: bytes = b"") -> Talk:
     made = episode(raw or demo_until("access-2"))
     standing, _, corrections, _ = corrected(made)
     target = next(one for one in (*standing, *corrections) if one.event.id == event)
-    return Talk(CorrectionSubject(made, target, DEFAULT, lambda: datetime.fromisoformat(NOW), BY, kind))
+    return Talk(CorrectionForm(Basis(made, DEFAULT, lambda: datetime.fromisoformat(NOW), BY), target, kind))
 
 
 def entry(talk: Talk) -> dict[str, Any]:
-    subject = talk.subject
-    assert isinstance(subject, CorrectionSubject)
+    subject = talk.form
+    assert isinstance(subject, CorrectionForm)
     review = subject.review(talk.facts)
     assert review.author == BY["by"]
     return review.entry
@@ -86,8 +88,8 @@ def test_what_is_recorded_already_is_no_correction() -> None:
 
 def test_only_what_changed_is_said_of_an_amended_flush() -> None:
     talk, _ = answered(correction("access-1", "amendment"), "flushes.0.volume_ml", "20", "", "misread")
-    subject = talk.subject
-    assert isinstance(subject, CorrectionSubject)
+    subject = talk.form
+    assert isinstance(subject, CorrectionForm)
     text = " ".join(subject.review(talk.facts).text.split())
     assert "Flush volume: was 10 mL, now 20 mL." in text and "Also recorded" not in text
 
@@ -170,9 +172,9 @@ def test_a_retraction_asks_why_and_nothing_else() -> None:
 
 def test_who_corrects_is_asked_when_nobody_said_it() -> None:
     talk = correction("check-13", "retraction")
-    subject = talk.subject
-    assert isinstance(subject, CorrectionSubject)
-    subject.given = {}
+    subject = talk.form
+    assert isinstance(subject, CorrectionForm)
+    subject.basis = replace(subject.basis, given={})
     talk, _ = answered(talk, "wrong patient")
     assert name(talk) == "by"
     talk, _ = answered(talk, "Ilse Novak, RN")

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import answers, layout
-from lda_notes.chart.answers import Option, choose, options
-from lda_notes.chart.heard import Unclear, Value
-from lda_notes.chart.times import Frame
+from lda_notes.chart.answers import layout, values
+from lda_notes.chart.answers.heard import Unclear, Value
+from lda_notes.chart.answers.times import Frame
+from lda_notes.chart.answers.values import Option, choose, options
 from lda_notes.record.events import KINDS
 
 MOMENT = datetime(2031, 3, 4, 15, 30, tzinfo=UTC)
@@ -23,7 +23,7 @@ FRAME = Frame(MOMENT, ZoneInfo("America/Chicago"), MOMENT)
 def reads(kind: str, path: tuple[str | int, ...], text: str) -> Any:
     spot = layout.spot(KINDS[kind], path)
     assert spot is not None
-    read, _, _ = answers.reader(spot, str(path[-1]))
+    read, _, _ = values.reader(spot, str(path[-1]))
     found = read(text, FRAME)
     return found.value if isinstance(found, Value) else found.sentence
 
@@ -134,7 +134,7 @@ def test_any_text_is_a_value_or_one_sentence(text: str) -> None:
     ):
         spot = layout.spot(KINDS[kind], path)
         assert spot is not None
-        read, _, _ = answers.reader(spot, path[-1])
+        read, _, _ = values.reader(spot, path[-1])
         assert isinstance(read(text, FRAME), Value | Unclear)
 
 

@@ -17,9 +17,9 @@ from desk import Run, answered, demo_until, subject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import drafts
-from lda_notes.chart.drafts import Draft
 from lda_notes.chart.talk import Answered, Talk
+from lda_notes.chart.terminal import drafts
+from lda_notes.chart.terminal.drafts import Draft
 from lda_notes.files.syntax import read_yaml
 from lda_notes.problems import Failure
 from lda_notes.record.seals import sealed
@@ -117,7 +117,7 @@ def test_killed_at_any_moment_of_signing_the_record_is_old_or_new_and_the_draft_
     old = demo_until("access-2")
     about = subject(old, "line check", SECOND)
     talk, _ = answered(Talk(about), "-15m", "a")
-    entry = about.finished(talk.facts, about.now())
+    entry = about.finished(talk.facts)
     new = with_event(old, sealed(read_yaml(old).data or {}, json.loads(json.dumps(entry))), as_json=False)
     at = tmp_path / "state" / "draft.json"
     at.parent.mkdir()
@@ -125,7 +125,7 @@ def test_killed_at_any_moment_of_signing_the_record_is_old_or_new_and_the_draft_
     outcomes = []
     for _ in range(100):
         record.write_bytes(old)
-        drafts.save(at, Draft(about.event_id, BEGAN, talk.answered))
+        drafts.save(at, Draft(about.entry_id, BEGAN, talk.answered))
         child = _forked(record, at, talk, entry)
         time.sleep(chance.uniform(0, whole))
         os.kill(child, signal.SIGKILL)

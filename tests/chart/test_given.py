@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 from desk import NURSE, PROGRAM, Run, demo_until
 
-from lda_notes.chart import kits
-from lda_notes.chart.given import from_file, from_options
+from lda_notes.chart.questions import kits
 from lda_notes.commands.console import Terminal
+from lda_notes.commands.given import from_file, from_options
 from lda_notes.files.syntax import read_yaml
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records

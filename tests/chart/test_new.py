@@ -14,13 +14,14 @@ import pytest
 from desk import DEMO, Run, answered, demo_until
 
 from lda_notes import pipeline
-from lda_notes.chart import from_bundle, papers
-from lda_notes.chart.beginning import NewRecord
-from lda_notes.chart.heard import Unclear, Value
+from lda_notes.chart.answers.heard import Unclear, Value
+from lda_notes.chart.new_record import RecordForm
+from lda_notes.chart.questions import admission
 from lda_notes.chart.talk import Talk
 from lda_notes.fhir.build.book import Options
 from lda_notes.fhir.build.bundle import bundles
 from lda_notes.fhir.config import Config
+from lda_notes.fhir.readback import admission as from_bundle
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
@@ -274,22 +275,22 @@ def test_the_demo_is_still_what_these_tests_take_it_for() -> None:
 @pytest.mark.parametrize(
     ("read", "typed", "value"),
     [
-        (papers.zone, "chicago", "America/Chicago"),
-        (papers.zone, "new york", "America/New_York"),
-        (papers.zone, "America/Chicago", "America/Chicago"),
-        (papers.zone, "america/argentina/ushuaia", "America/Argentina/Ushuaia"),
-        (papers.zone, "UTC", "UTC"),
-        (papers.issuer, "https://records.example/mrn", "https://records.example/mrn"),
-        (papers.issuer, "urn:oid:2.16.840.1", "urn:oid:2.16.840.1"),
-        (papers.issuer, "2.16.840.1.113883", "urn:oid:2.16.840.1.113883"),
-        (papers.issuer, "L\u00e4ntern Bay Hospital", "https://lantern-bay-hospital.invalid/record-number"),
-        (papers.septa, "1", ["single"]),
-        (papers.septa, "single", ["single"]),
-        (papers.septa, "medial and lateral", ["medial", "lateral"]),
-        (papers.septa, "medial,lateral", ["medial", "lateral"]),
+        (admission.zone, "chicago", "America/Chicago"),
+        (admission.zone, "new york", "America/New_York"),
+        (admission.zone, "America/Chicago", "America/Chicago"),
+        (admission.zone, "america/argentina/ushuaia", "America/Argentina/Ushuaia"),
+        (admission.zone, "UTC", "UTC"),
+        (admission.issuer, "https://records.example/mrn", "https://records.example/mrn"),
+        (admission.issuer, "urn:oid:2.16.840.1", "urn:oid:2.16.840.1"),
+        (admission.issuer, "2.16.840.1.113883", "urn:oid:2.16.840.1.113883"),
+        (admission.issuer, "L\u00e4ntern Bay Hospital", "https://lantern-bay-hospital.invalid/record-number"),
+        (admission.septa, "1", ["single"]),
+        (admission.septa, "single", ["single"]),
+        (admission.septa, "medial and lateral", ["medial", "lateral"]),
+        (admission.septa, "medial,lateral", ["medial", "lateral"]),
     ],
 )
-def test_papers_are_read_in_the_words_that_stand_there(read: papers.Read, typed: str, value: Any) -> None:
+def test_papers_are_read_in_the_words_that_stand_there(read: admission.Read, typed: str, value: Any) -> None:
     found = read(typed)
     assert isinstance(found, Value) and found.value == value
 
@@ -297,22 +298,22 @@ def test_papers_are_read_in_the_words_that_stand_there(read: papers.Read, typed:
 @pytest.mark.parametrize(
     ("read", "typed", "says"),
     [
-        (papers.zone, "nowhere", "not a time zone"),
-        (papers.zone, "", "not a time zone"),
-        (papers.issuer, "1961-03-12", "Type the name of the hospital"),
-        (papers.issuer, "   ", "Type the name of the hospital"),
-        (papers.septa, "2", "their names, such as medial, lateral"),
-        (papers.septa, "1, 2", "their names"),
-        (papers.septa, "a, b, c", "their names"),
+        (admission.zone, "nowhere", "not a time zone"),
+        (admission.zone, "", "not a time zone"),
+        (admission.issuer, "1961-03-12", "Type the name of the hospital"),
+        (admission.issuer, "   ", "Type the name of the hospital"),
+        (admission.septa, "2", "their names, such as medial, lateral"),
+        (admission.septa, "1, 2", "their names"),
+        (admission.septa, "a, b, c", "their names"),
     ],
 )
-def test_papers_that_are_not_understood_say_what_is_expected(read: papers.Read, typed: str, says: str) -> None:
+def test_papers_that_are_not_understood_say_what_is_expected(read: admission.Read, typed: str, says: str) -> None:
     found = read(typed)
     assert isinstance(found, Unclear) and says in found.sentence
 
 
 def test_what_happened_with_one_substance_is_never_offered_for_another() -> None:
-    subject = NewRecord("a", DEFAULT, lambda: datetime(2031, 3, 4, 15, 30, tzinfo=UTC))
+    subject = RecordForm("a", DEFAULT, lambda: datetime(2031, 3, 4, 15, 30, tzinfo=UTC))
     talk, _ = answered(Talk(subject), "Marrowby", "Tansy", "LB-1", "Lantern Bay", "1961-03-12", "heparin", "hives")
     back, _ = answered(talk, "<", "<", "14,6", "peanut")
     assert back.question is not None and back.question.asks == "What happened with peanut?"
@@ -324,7 +325,7 @@ def test_what_happened_with_one_substance_is_never_offered_for_another() -> None
 
 def test_what_is_still_to_come_is_never_taken() -> None:
     early = datetime(2031, 3, 4, 4, 47, tzinfo=UTC)
-    subject = NewRecord("a", DEFAULT, lambda: early, {"stay": {"time_zone": "UTC"}})
+    subject = RecordForm("a", DEFAULT, lambda: early, {"stay": {"time_zone": "UTC"}})
     names = ("Marrowby", "Tansy", "LB-1", "Lantern Bay")
     talk, said = answered(Talk(subject), *names, "2/3/2032", "y")
     assert any("in the future" in one.text for one in said), "a date that may be two is no less in the future"

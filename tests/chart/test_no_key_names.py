@@ -10,11 +10,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from desk import BY, demo_until, episode, subject
 
-from lda_notes.chart import display
-from lda_notes.chart.beginning import NewRecord
-from lda_notes.chart.correction import CorrectionSubject
-from lda_notes.chart.talk import Subject, Talk
-from lda_notes.chart.visit import Visit
+from lda_notes.chart.correction import CorrectionForm
+from lda_notes.chart.form import Basis, Form
+from lda_notes.chart.new_record import RecordForm
+from lda_notes.chart.talk import Talk
+from lda_notes.chart.terminal import display
+from lda_notes.chart.visit import VisitForm
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line.corrections import corrected
 from lda_notes.record.events import KINDS
@@ -50,20 +51,20 @@ def every_row(talk: Talk) -> Iterator[str]:
             raise AssertionError(f"nothing answers: {question.asks}")
 
 
-def subjects() -> Iterator[tuple[str, Subject]]:
+def subjects() -> Iterator[tuple[str, Form]]:
     raw = demo_until("check-6")
     for tag, kind in KINDS.items():
         if kind.command and tag != "patency check":  # it needs a treatment on record
             yield tag, subject(raw, tag, NOON)
-    yield "visit", Visit(episode(raw), DEFAULT, lambda: MOMENT, BY)
-    yield "new", NewRecord("stay", DEFAULT, lambda: MOMENT)
+    yield "visit", VisitForm(Basis(episode(raw), DEFAULT, lambda: MOMENT, BY))
+    yield "new", RecordForm("stay", DEFAULT, lambda: MOMENT)
     standing, *_ = corrected(episode(raw))
     for kind in ("addendum", "amendment", "retraction", "co-signature"):
-        yield kind, CorrectionSubject(episode(raw), standing[-1], DEFAULT, lambda: MOMENT, BY, kind)  # type: ignore[arg-type]
+        yield kind, CorrectionForm(Basis(episode(raw), DEFAULT, lambda: MOMENT, BY), standing[-1], kind)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("name", "about"), list(subjects()), ids=[name for name, _ in subjects()])
-def test_nothing_that_is_said_names_a_key(name: str, about: Subject) -> None:
+def test_nothing_that_is_said_names_a_key(name: str, about: Form) -> None:
     rows = list(every_row(Talk(about)))
     assert len(rows) > 10
     assert [row for row in rows if KEY.search(re.sub(r"https?://\S+", "", row))] == []

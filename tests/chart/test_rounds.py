@@ -12,7 +12,7 @@ import pytest
 from desk import PROGRAM, Keyboard, demo_until, demo_without_events
 
 from lda_notes import pipeline
-from lda_notes.chart import kits
+from lda_notes.chart.questions import kits
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line import due
 from lda_notes.record import reading as records

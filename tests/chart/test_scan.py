@@ -12,9 +12,10 @@ from typing import Any
 import pytest
 from desk import answered, demo_until, name, subject
 
-from lda_notes.chart.scan import looks_like_label
-from lda_notes.chart.subject import EventSubject
-from lda_notes.chart.talk import Say, Talk
+from lda_notes.chart.answers.values import looks_like_label
+from lda_notes.chart.event import EventForm
+from lda_notes.chart.form import Say
+from lda_notes.chart.talk import Talk
 
 SECOND = "2026-05-11T15:45-05:00"
 BEFORE_NEEDLE = ("-15m", "nb", "y", "", "treatment goes on", "a", "n", "a", "1", "-6", "a", "40 45")
@@ -75,9 +76,9 @@ def test_a_label_in_date_is_said_in_plain_words(needle: Talk) -> None:
     talk, says = answered(needle, MADE_GS1)
     assert [say.text for say in says] == ["Label: product 51022222233336, lot A77, usable until 31 January 2028."]
     talk, _ = answered(talk, "20 19")
-    about = talk.subject
-    assert isinstance(about, EventSubject)
-    written = about.finished(talk.facts, about.now())["needle"]
+    about = talk.form
+    assert isinstance(about, EventForm)
+    written = about.finished(talk.facts)["needle"]
     assert written == {"gauge": 20, "length_mm": 19, "lot": "A77", "expires": "2028-01-31", "udi": MADE_GS1}
 
 

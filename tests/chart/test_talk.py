@@ -11,11 +11,10 @@ from desk import BY, answered, demo_until, demo_without_events, name, subject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import paths
-from lda_notes.chart.agenda import NEVER_BY_DEFAULT
-from lda_notes.chart.heard import Heard
-from lda_notes.chart.question import Question
-from lda_notes.chart.subject import EventSubject
+from lda_notes.chart.answers import layout
+from lda_notes.chart.answers.heard import Heard
+from lda_notes.chart.event import EventForm
+from lda_notes.chart.questions.question import Question
 from lda_notes.chart.talk import COMMANDS, Talk, explanation
 from lda_notes.check.needs import NEEDS
 from lda_notes.record.events import KINDS
@@ -41,6 +40,16 @@ UNTIL_BLOOD = (
     "1",
 )
 FLUSHED = ("15", "1", "10 10", "a")
+
+NEVER_BY_DEFAULT = frozenset(
+    {
+        *("site", "blood_return", "blood_looks", "blood_return_before", "pain", "response", "dressing_found"),
+        *("bleeding", "needle_intact", "safety_engaged", "connections_secure", "resistance", "withdrawn_ml"),
+        *("patency_before", "needle_in", "complete", "hand_hygiene", "masks", "sterile_gloves", "sterile_field"),
+        *("fully_dry", "identifiers_checked", "allergies_checked", "understanding", "attempts", "discard_ml"),
+    }
+)
+"""Keys of what was seen or done: Enter alone never says them."""
 
 
 @pytest.fixture
@@ -136,9 +145,9 @@ def test_every_kind_is_asked_until_nothing_needed_is_missing(kind: str, each: bo
     *_, (_, last) = walked(talk, each)
     last, _ = last.reply(_answer(last.question, last, SPOKEN))  # type: ignore[arg-type]
     assert last.question is None
-    found = [finding for finding in about.findings(last.facts) if "not-recorded" in finding.rule]
+    found = [finding for finding in about.situation(last.facts).trial.findings if "not-recorded" in finding.rule]
     assert found == []
-    entry = about.finished(last.facts, about.now())
+    entry = about.finished(last.facts)
     assert KINDS[kind].model_validate_json(json.dumps(entry)).kind == kind  # type: ignore[attr-defined]
     assert list(entry)[:5] == ["id", "kind", "at", "charted_at", "by"]
 
@@ -176,9 +185,9 @@ def test_a_patency_check_knows_which_treatment_it_is_of() -> None:
     about = subject(with_event(demo_until("check-6"), DOSE, as_json=False), "patency check", "2026-05-07T11:40-05:00")
     *_, (question, last) = walked(Talk(about), each=False, spoken={**SPOKEN, "at": "1130", "withdrawn_ml": "4"})
     last, _ = last.reply(_answer(question, last, SPOKEN))
-    entry = about.finished(last.facts, about.now())
+    entry = about.finished(last.facts)
     assert entry["treatment"] == "treatment-1" and entry["withdrawn_ml"] == 4
-    assert [finding for finding in about.findings(last.facts) if "not-recorded" in finding.rule] == []
+    assert [finding for finding in about.situation(last.facts).trial.findings if "not-recorded" in finding.rule] == []
 
 
 def test_a_second_dose_knows_the_first_and_the_lumen() -> None:
@@ -224,7 +233,7 @@ def test_what_the_record_holds_is_told_and_not_asked(access: Talk) -> None:
     ]
     names = [question.name for question, _ in walked(access, each=True)]
     assert not {"follows_removal", "tip_confirmed", "septum", "charted_at", "by"} & set(names)
-    assert access.subject.scene(talk.facts).facts["follows_removal"] == "removal-1"  # type: ignore[attr-defined]
+    assert access.form.situation(talk.facts).facts["follows_removal"] == "removal-1"  # type: ignore[attr-defined]
 
 
 def test_tip_position_on_record_is_not_asked_at_the_first_access() -> None:
@@ -236,11 +245,11 @@ def test_tip_position_on_record_is_not_asked_at_the_first_access() -> None:
 
 def test_a_known_fact_can_be_taken_out_or_said_otherwise(access: Talk) -> None:
     talk, _ = answered(access, "-15m", "= follows_removal .")
-    about = talk.subject
-    assert isinstance(about, EventSubject)
-    assert "follows_removal" not in about.finished(talk.facts, about.now())
+    about = talk.form
+    assert isinstance(about, EventForm)
+    assert "follows_removal" not in about.finished(talk.facts)
     talk, _ = answered(access, "-15m", "= follows_removal removal-9")
-    assert about.finished(talk.facts, about.now())["follows_removal"] == "removal-9"
+    assert about.finished(talk.facts)["follows_removal"] == "removal-9"
 
 
 def test_two_septa_are_asked_for_and_a_change_of_side_is_questioned() -> None:
@@ -399,9 +408,9 @@ def test_a_full_stop_leaves_it_open_and_the_note_is_a_draft(access: Talk) -> Non
     assert says[-1].text == "Identity: left open."
     assert not {"identifiers_checked", "allergies_checked"} & talk.facts.keys()
     assert name(talk) == "order", "what was left open together is not asked again one by one"
-    about = talk.subject
-    assert isinstance(about, EventSubject)
-    assert "facts-not-recorded" in {finding.rule for finding in about.findings(talk.facts)}
+    about = talk.form
+    assert isinstance(about, EventForm)
+    assert "facts-not-recorded" in {finding.rule for finding in about.situation(talk.facts).trial.findings}
 
 
 def test_enter_is_refused_where_it_has_to_be_said(access: Talk) -> None:
@@ -418,7 +427,7 @@ def test_back_and_on_again(access: Talk) -> None:
     there, says = answered(back, ">")
     assert name(there) == here and there.facts == talk.facts and says[0].text == "3 answers restored."
     changed, _ = answered(back, "2", *["."] * 6, "")
-    assert paths.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
+    assert layout.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
     first, says = answered(access, "<")
     assert says[0].text == "This is the first question." and first is access
     _, says = answered(access, ">")
@@ -467,9 +476,9 @@ def test_another_flush_and_another_problem_are_asked_in_full(access: Talk) -> No
 
 def test_an_added_part_that_is_left_open_is_not_written(access: Talk) -> None:
     talk, _ = answered(access, "-15m", "+ problem")
-    about = talk.subject
-    assert isinstance(about, EventSubject)
-    assert "problems" not in about.finished(talk.facts, about.now())
+    about = talk.form
+    assert isinstance(about, EventForm)
+    assert "problems" not in about.finished(talk.facts)
 
 
 def test_a_fact_is_set_by_its_name(access: Talk) -> None:
@@ -541,8 +550,8 @@ def test_whatever_is_typed_is_answered_and_what_is_kept_fits_the_record(kind: st
         talk, says = talk.reply(text)
         assert all(say.text for say in says)
         assert explanation(talk.question)
-    entry = about.finished(talk.facts, about.now())
-    if about.scene(talk.facts).event is not None:
+    entry = about.finished(talk.facts)
+    if about.situation(talk.facts).event is not None:
         assert KINDS[kind].model_validate_json(json.dumps(entry)).id == about.entry_id
 
 
@@ -592,7 +601,7 @@ def test_no_one_key_says_a_number_a_rating_a_drug_or_a_device(kind: str) -> None
             after, _ = talk.reply(key)
             if len(after.answered) == len(talk.answered):
                 continue
-            said = [str(path[-1]) for path, _ in after.answered[-1].facts if question.name != paths.dotted(path)]
+            said = [str(path[-1]) for path, _ in after.answered[-1].facts if question.name != layout.dotted(path)]
             assert not [one for one in said if one.endswith(MEASURED)], (question.name, key, said)
             if key == "":
                 assert not [one for one in (question.name,) if one.endswith(MEASURED)], question.name
@@ -640,7 +649,7 @@ def test_a_thrombolytic_is_never_offered_the_order_of_other_work() -> None:
 def test_a_needle_is_said_as_its_label_says_it(access: Talk, typed: str, mm: int) -> None:
     talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:12])
     assert name(talk) == "needle" and talk.question is not None
-    read = talk.question.read(typed, talk.subject.frame(talk.facts, "needle"))
+    read = talk.question.read(typed, talk.form.frame(talk.facts, "needle"))
     assert isinstance(read, Heard) and dict(read.facts)["needle", "length_mm"] == mm
 
 

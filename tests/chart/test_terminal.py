@@ -13,7 +13,7 @@ import pexpect
 import pytest
 from desk import NURSE, PROGRAM, Keyboard, Run, demo_until
 
-from lda_notes.chart import drafts
+from lda_notes.chart.terminal import drafts
 from lda_notes.commands import console
 from lda_notes.problems import Failure
 

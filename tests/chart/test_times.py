@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import answers, dates, layout, times
-from lda_notes.chart.dates import Calendar
-from lda_notes.chart.heard import Unclear
-from lda_notes.chart.times import Bias, Frame, echo, read, written
+from lda_notes.chart.answers import layout, times, values
+from lda_notes.chart.answers.heard import Unclear
+from lda_notes.chart.answers.times import Bias, Calendar, Frame, echo, read, written
 from lda_notes.record.events import Access
 
 CHICAGO = ZoneInfo("America/Chicago")
@@ -130,7 +129,7 @@ def test_any_text_is_read_or_refused_in_one_sentence(text: str) -> None:
     for bias in ("today", "near", "next"):
         found = read(text, frame(bias=bias))  # type: ignore[arg-type]
         assert isinstance(found, datetime) or found.sentence.endswith((".", ")."))
-    assert isinstance(dates.read(text, US), date | Unclear)
+    assert isinstance(times.read_date(text, US), date | Unclear)
 
 
 US = Calendar(date(2031, 3, 4))  # a Tuesday
@@ -167,7 +166,7 @@ AHEAD = Calendar(date(2031, 3, 4), ahead=True)
     ],
 )
 def test_dates_as_they_are_written(typed: str, means: str, calendar: Calendar) -> None:
-    assert dates.read(typed, calendar) == date.fromisoformat(means)
+    assert times.read_date(typed, calendar) == date.fromisoformat(means)
 
 
 @pytest.mark.parametrize(
@@ -175,20 +174,20 @@ def test_dates_as_they_are_written(typed: str, means: str, calendar: Calendar) -
     ["", "31", "10", "2031-13-01", "2031-02-30", "29 Feb 2031", "03/04/31", "13/27", "T", "Th", "Ma 12", "12 Xyz"],
 )
 def test_what_is_no_date_is_refused(typed: str) -> None:
-    assert isinstance(dates.read(typed, US), Unclear)
+    assert isinstance(times.read_date(typed, US), Unclear)
 
 
 def test_day_and_month_that_could_be_swapped() -> None:
-    assert dates.other("03/12/1957", US) == date(1957, 12, 3)
-    assert dates.other("03/12/1957", ELSEWHERE) == date(1957, 3, 12)
+    assert times.other_date("03/12/1957", US) == date(1957, 12, 3)
+    assert times.other_date("03/12/1957", ELSEWHERE) == date(1957, 3, 12)
     for one in ("3/27/1957", "5/5/1957", "12 March 1957", "1957-03-12"):
-        assert dates.other(one, US) is None
+        assert times.other_date(one, US) is None
 
 
 def test_a_label_that_names_a_month_means_its_last_day() -> None:
-    assert dates.last_of_month("2032-02") == date(2032, 2, 29)
-    assert dates.last_of_month("12/2031") == date(2031, 12, 31)
-    assert dates.last_of_month("13/2031") is None and dates.last_of_month("2031-03-04") is None
+    assert times.last_of_month("2032-02") == date(2032, 2, 29)
+    assert times.last_of_month("12/2031") == date(2031, 12, 31)
+    assert times.last_of_month("13/2031") is None and times.last_of_month("2031-03-04") is None
 
 
 @pytest.mark.parametrize(
@@ -235,17 +234,17 @@ def test_a_clock_time_that_was_read_as_of_the_day_before_is_asked_back() -> None
 def _doubt(typed: str, base: datetime) -> str:
     spot = layout.spot(Access, ("antisepsis", "started_at"))
     assert spot is not None
-    value = answers.reader(spot, "started_at")[0](typed, frame(now=base, bias="near"))
+    value = values.reader(spot, "started_at")[0](typed, frame(now=base, bias="near"))
     assert not isinstance(value, Unclear)
     return value.doubt
 
 
 def test_a_date_without_its_year_is_past_where_only_the_past_is_meant() -> None:
     november = frame(now=datetime(2031, 11, 28, 4, 47, tzinfo=CHICAGO)).calendar
-    assert dates.read("2/27", november) == date(2031, 2, 27)
-    assert dates.read("12/1", november) == date(2030, 12, 1)
+    assert times.read_date("2/27", november) == date(2031, 2, 27)
+    assert times.read_date("12/1", november) == date(2030, 12, 1)
 
 
 @pytest.mark.parametrize("typed", ["no one", "Nobody", "none", "me", "me, RN"])
 def test_who_is_no_name_is_asked_back(typed: str) -> None:
-    assert isinstance(answers.person(typed), Unclear)
+    assert isinstance(values.person(typed), Unclear)

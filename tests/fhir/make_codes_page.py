@@ -13,10 +13,12 @@ from typing import Any, Final
 from fhir_demos import DEMOS, episode, sent
 
 from lda_notes.fhir.build.bundle import Options
-from lda_notes.fhir.codes import CONCEPTS, NOT_EMITTED, WORDS, code_rows
+from lda_notes.fhir.codes import CODES, NOT_EMITTED
+from lda_notes.fhir.concepts import CONCEPTS
 from lda_notes.fhir.config import DEFAULT, Config, Systems
 from lda_notes.fhir.extensions import OWN
-from lda_notes.fhir.panels import ACTS, PANELS_OF
+from lda_notes.fhir.kinds import ACTS, PANELS_OF
+from lda_notes.fhir.local import WORDS
 from lda_notes.fhir.units import UNITS
 from lda_notes.record.events import KINDS
 
@@ -36,9 +38,10 @@ def codes() -> Iterator[str]:
     yield ""
     yield "A code is sent only when somebody found it, with this display, in a published text. `verify` refuses others."
     yield ""
+    used = {code: [key for key, concept in CONCEPTS.items() if code in concept.codes] for code in CODES}
     rows = (
-        (f"`{row.code.code}`", row.code.display, row.code.system, ", ".join(row.used_for) or "-", row.code.verified)
-        for row in code_rows()
+        (f"`{code.code}`", code.display, code.system, ", ".join(keys) or "-", code.verified)
+        for code, keys in used.items()
     )
     yield from table(("code", "display", "system", "used for", "where it was verified"), rows)
     yield "## Without a code of others"
@@ -154,8 +157,8 @@ def facts() -> Iterator[str]:
         for panel in panels:
             for fact in panel.facts():
                 path = ".".join((panel.part, *fact.path) if panel.part else fact.path)
-                where = "value" if fact is panel.value else fact.text
-                rows.setdefault((path, panel.text, where, fact.unit or "-"), []).append(kind)
+                where = "value" if fact is panel.value else CONCEPTS[fact.concept].text
+                rows.setdefault((path, CONCEPTS[panel.concept].text, where, fact.unit or "-"), []).append(kind)
     yield from table(
         ("field", "Observation", "component", "unit", "kinds"),
         ((path, text, where, unit, ", ".join(kinds)) for (path, text, where, unit), kinds in rows.items()),

@@ -6,7 +6,7 @@ import base64
 import json
 import sys
 import uuid
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from urllib.parse import quote
@@ -15,6 +15,7 @@ import fhir_demos
 import made_records
 import pytest
 from fhir_demos import DEMOS, episode, made, noted, resources, sent, texts
+from made_records import event, record
 
 from lda_notes.fhir import elements
 from lda_notes.fhir.build.bundle import Options, bundle_of
@@ -379,3 +380,19 @@ def test_us_core_is_claimed_and_met_where_it_is_asked_for() -> None:
 def test_despite_travels_in_the_provenance() -> None:
     found = resources(sent(episode("deliberately-bad"), Options(despite="line already out")), "Provenance")
     assert all(one["reason"][-1]["text"] == "Sent despite findings: line already out" for one in found)
+
+
+def test_a_version_of_a_much_corrected_note_tells_the_last_corrections_and_counts_the_rest() -> None:
+    at = datetime(2031, 4, 2, 14, tzinfo=UTC)
+    said = [
+        {**event("amendment", at + timedelta(minutes=i), of="look", reason="typing", sets={"reason": f"no. {i}"})}
+        for i in range(1, 11)
+    ]
+    look = {**event("line check", at, reason="no. 0"), "id": "look"}
+    of = made_records.episode(record(look, *({**one, "id": f"a{i}"} for i, one in enumerate(said, 1))))
+    last = resources(sent(of, noted()), "DocumentReference")[-1]
+    text = " ".join(base64.b64decode(last["content"][0]["attachment"]["data"]).decode().split())
+    assert "changed by 2 earlier corrections, which earlier versions of this note contain, and then by" in text
+    assert "entry a2)" not in text and "entry a3)" in text and "Reason: was no. 2, now no. 3." in text
+    assert "As first charted" not in text and "As it read before these corrections" in text
+    assert [one["code"] for one in last["relatesTo"]] == ["replaces"]

@@ -10,8 +10,9 @@ import fhir_official
 import pytest
 from ucumvert import PintUcumRegistry
 
-from lda_notes.fhir import codes, units
-from lda_notes.fhir.codes import CODES, CONCEPTS, LOINC, SNOMED_CT, Code
+from lda_notes.fhir import codes, concepts, local, units
+from lda_notes.fhir.codes import CODES, LOINC, SNOMED_CT, Code
+from lda_notes.fhir.concepts import CONCEPTS
 from lda_notes.fhir.verify.check_digits import loinc_is_possible, snomed_ct_is_possible
 from lda_notes.fhir.verify.definitions import load
 from lda_notes.fhir.verify.faults import Found
@@ -39,8 +40,8 @@ def published() -> Mapping[tuple[str, str], set[str]]:
         else:
             included = resource.get("compose", {}).get("include", []) if name.startswith("ValueSet-") else []
             groups = [(one.get("system", ""), one.get("concept", [])) for one in included]
-        for system, concepts in groups:
-            for concept in _concepts(concepts):
+        for system, listed in groups:
+            for concept in _concepts(listed):
                 found.setdefault((system, concept["code"]), set()).add(concept.get("display", ""))
     participants = fhir_official.terminology("CodeSystem-provenance-participant-type.json")
     for concept in participants["concept"]:
@@ -96,7 +97,7 @@ def test_a_code_is_published_with_its_display(code: Code, published: Mapping[tup
 
 def test_codes_stand_once_and_are_used() -> None:
     assert len({(code.system, code.code) for code in CODES}) == len(CODES)
-    assert all(row.used_for for row in codes.code_rows())
+    assert all(any(code in concept.codes for concept in CONCEPTS.values()) for code in CODES)
     assert all(code.verified for code in CODES)
     assert codes.find(LOINC, "72514-3") is not None
     assert codes.find(LOINC, "72514-4") is None
@@ -106,32 +107,32 @@ def test_a_concept_always_has_a_text_and_only_verified_codes() -> None:
     pairs = [(concept.use, concept.text) for concept in CONCEPTS.values()]
     assert len(set(pairs)) == len(pairs)
     for key in CONCEPTS:
-        said = codes.codeable(key)
+        said = concepts.codeable(key)
         assert said["text"]
         for coding in said.get("coding", []):
             assert codes.find(coding["system"], coding["code"]) is not None
-    assert codes.codeable("chest", "Left upper chest")["text"] == "Left upper chest"
-    assert codes.codeable("pain") is not codes.codeable("pain")
+    assert concepts.codeable("chest", "Left upper chest")["text"] == "Left upper chest"
+    assert concepts.codeable("pain") is not concepts.codeable("pain")
 
 
 def test_every_concept_and_every_word_has_a_code_of_our_own() -> None:
     """The vocabularies of records are the source: a new word has its code at once, and a display that is the word."""
     locals_ = [concept.local for concept in CONCEPTS.values()]
     assert len(set(locals_)) == len(locals_)
-    assert len(set(codes.WORDS.values())) == len(codes.WORDS)
-    assert {codes.LOCAL[concept.local] for concept in CONCEPTS.values()} == {one.text for one in CONCEPTS.values()}
+    assert len(set(local.WORDS.values())) == len(local.WORDS)
+    assert {local.LOCAL[concept.local] for concept in CONCEPTS.values()} == {one.text for one in CONCEPTS.values()}
     for name, held in vars(vocabulary).items():
         for word in get_args(held) if get_origin(held) is Literal else ():
-            assert codes.LOCAL[codes.WORDS[word]] == word, name
+            assert local.LOCAL[local.WORDS[word]] == word, name
     for reason in get_args(HoldReason):
-        assert codes.LOCAL[CONCEPTS[f"hold: {reason}"].local] == f"On hold: {reason}"
+        assert local.LOCAL[CONCEPTS[f"hold: {reason}"].local] == f"On hold: {reason}"
 
 
 def test_every_concept_of_ours_is_sound() -> None:
     """`verify` takes equal concepts on trust, so each is judged once here without that short way."""
     compiler = Compiler(load(), [*invariant_rules(), *profile_rules()], {})
     check = compiler.check("CodeableConcept")
-    faults: list[Found] = [check(codes.codeable(key), Scope(None)) for key in CONCEPTS]
+    faults: list[Found] = [check(concepts.codeable(key), Scope(None)) for key in CONCEPTS]
     assert faults == [None] * len(CONCEPTS)
     assert check({"coding": [{"system": SNOMED_CT, "code": "1", "display": "x"}], "text": "x"}, Scope(None))
 

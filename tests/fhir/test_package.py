@@ -14,8 +14,8 @@ from fhir_demos import DEMOS
 from validator import JavaValidator
 
 from lda_notes.commands.bundle import command
-from lda_notes.fhir.codes import LOCAL
 from lda_notes.fhir.config import DEFAULT
+from lda_notes.fhir.local import LOCAL
 from lda_notes.fhir.profiles import OWN_TYPES, own_profile
 
 ACCEPTED = {

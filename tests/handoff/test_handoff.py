@@ -21,9 +21,10 @@ from made_records import (
 from ward import ASOF, handed, rows
 
 from lda_notes.documents.handoff import page as sheets
-from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.line import LineFacts
 from lda_notes.documents.handoff.page import Handoff
 from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.view import Action
 
 TOLD = {"name": "Dr Amaranth Locke", "credential": "MD"}
 

@@ -10,8 +10,8 @@ import yaml
 
 from lda_notes.check.needs import NEEDS
 from lda_notes.documents.note.due import DUE_SHOWN
-from lda_notes.fhir.codes import CONCEPTS
-from lda_notes.fhir.panels import ACTS, PANELS_OF
+from lda_notes.fhir.concepts import CONCEPTS
+from lda_notes.fhir.kinds import ACTS, PANELS_OF
 from lda_notes.line.corrections import SAME_MINUTE
 from lda_notes.record import events as ev
 from lda_notes.record.events import KINDS

@@ -23,7 +23,10 @@ KNOWN = HERE / "SURVIVORS.txt"
 
 MODULES = (
     "lda_notes/line/timeline.py",
+    "lda_notes/line/transitions.py",
     "lda_notes/line/holds.py",
+    "lda_notes/line/signs.py",
+    "lda_notes/line/proof.py",
     "lda_notes/line/dangers.py",
     "lda_notes/line/due.py",
     "lda_notes/line/corrections.py",
@@ -34,6 +37,7 @@ MODULES = (
     "lda_notes/record/merging.py",
     "lda_notes/check/rules/corrections.py",
     "lda_notes/check/rules/hold_use.py",
+    "lda_notes/check/rules/hold_end.py",
     "lda_notes/check/rules/dwell_limits.py",
     "lda_notes/check/rules/flush_limits.py",
     "lda_notes/check/rules/needle_limits.py",
@@ -50,18 +54,40 @@ MODULES = (
     "lda_notes/fhir/build/corrections.py",
     "lda_notes/fhir/build/standing.py",
     "lda_notes/fhir/build/fold.py",
+    "lda_notes/fhir/build/known.py",
+    "lda_notes/fhir/build/observations.py",
+    "lda_notes/fhir/build/context.py",
 )
 NAMED_TESTS = ("tests/rules/test_named_mutations.py", "tests/handoff/test_handoff.py")
 FHIR_TESTS = (
     "tests/rules/test_named_mutations.py",
-    "tests/fhir/test_bundle.py",
+    "tests/fhir/test_what_is_held.py",
+    "tests/fhir/test_what_is_due.py",
+    "tests/fhir/test_what_was_done.py",
+    "tests/fhir/test_what_was_corrected.py",
+    "tests/fhir/test_what_is_known.py",
+    "tests/fhir/test_named_and_placed.py",
     "tests/fhir/test_over_time.py",
     "tests/fhir/test_whose_bundle.py",
+    "tests/fhir/test_bundle.py",
 )
 TESTS = (
     "tests/rules/test_cases.py::test_case",
     "tests/rules/test_named_mutations.py",
     "tests/rules/test_what_mutants_showed.py",
+    "tests/rules/test_hold_rows.py",
+    "tests/rules/test_hold_ends.py",
+    "tests/rules/test_danger_rows.py",
+    "tests/rules/test_due_rows.py",
+    "tests/rules/test_state_rows.py",
+    "tests/rules/test_hold_rules.py",
+    "tests/rules/test_dwell_rules.py",
+    "tests/rules/test_flush_rules.py",
+    "tests/rules/test_skin_rules.py",
+    "tests/rules/test_line_over_records.py",
+    "tests/rules/test_corrected_entries.py",
+    "tests/rules/test_absence.py",
+    "tests/rules/test_suitability_rows.py",
     "tests/rules/test_known_facts.py",
     "tests/rules/test_boundaries.py",
     "tests/rules/test_amount_boundaries.py",
@@ -96,6 +122,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
     parser.add_argument("modules", nargs="*", default=MODULES)
     parser.add_argument("--per-module", type=int, default=20, help="How many mutants of each module; 0 is all.")
+    parser.add_argument("--together", type=int, help="How many of all modules together, each mutant as likely.")
     parser.add_argument("--seed", default="13")
     parser.add_argument("--seconds", type=float, default=20, help="How long the tests of one mutant may take.")
     parser.add_argument("--only", type=Path, help="Only the mutants in this file, one a row, as they are printed.")
@@ -110,6 +137,9 @@ def main() -> int:
     every = every or {module: mutants(module, words()) for module in chosen.modules}
     size = 0 if chosen.named else chosen.per_module
     tried = {module: sample(found, size or len(found), chosen.seed) for module, found in every.items()}
+    if chosen.together:
+        drawn = sample([one for found in every.values() for one in found], chosen.together, chosen.seed)
+        tried = {module: [one for one in drawn if one.module == module] for module in every}
     if chosen.only:
         keys = set(chosen.only.read_text().splitlines())
         tried = {module: [one for one in found if one.key in keys] for module, found in every.items()}

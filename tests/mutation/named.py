@@ -25,7 +25,7 @@ NAMED: tuple[tuple[str, str, str, str], ...] = (
     ),
     (
         "thinned skin no longer a hold",
-        "lda_notes/line/holds.py",
+        "lda_notes/line/signs.py",
         'if site.skin in ("broken", "thinned"):',
         'if site.skin in ("broken",):',
     ),
@@ -62,12 +62,12 @@ NAMED: tuple[tuple[str, str, str, str], ...] = (
     (
         "the unanswered problem not told first",
         "lda_notes/documents/handoff/patient.py",
-        "tuple(sorted(_open_problems(view, lines), key=lambda problem: problem.answered)),",
-        "tuple(_open_problems(view, lines)),",
+        "tuple(sorted(open_problems(view, lines), key=lambda problem: problem.answered)),",
+        "tuple(open_problems(view, lines)),",
     ),
     (
         "the unanswered problem of an earlier shift not told",
-        "lda_notes/documents/handoff/patient.py",
+        "lda_notes/documents/handoff/problems.py",
         "if recent or (not answered and event.at >= asked) or (lasts",
         "if recent or (lasts",
     ),
@@ -97,13 +97,13 @@ NAMED: tuple[tuple[str, str, str, str], ...] = (
     ),
     (
         "the event of the sheet's own moment dropped from what is new",
-        "lda_notes/documents/handoff/patient.py",
+        "lda_notes/documents/handoff/changes.py",
         "view.since.astimezone(UTC) < moment.astimezone(UTC) <= view.asof",
         "view.since.astimezone(UTC) < moment.astimezone(UTC) < view.asof",
     ),
     (
         "the problem of the sheet's own moment dropped",
-        "lda_notes/documents/handoff/patient.py",
+        "lda_notes/documents/handoff/problems.py",
         "<= entry.event.at.astimezone(UTC) <= view.asof.astimezone(UTC)",
         "<= entry.event.at.astimezone(UTC) < view.asof.astimezone(UTC)",
     ),

@@ -13,10 +13,11 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart import groups
-from lda_notes.chart.scene import Scene
+from lda_notes.chart.questions import together
+from lda_notes.chart.questions.trial import Situation
 from lda_notes.check import rule_table
-from lda_notes.documents.handoff.line import View, line_facts
+from lda_notes.documents.handoff.line import line_facts
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.note import due as note_due
 from lda_notes.documents.note.scene import Scene as NoteScene
 from lda_notes.documents.wording import Wording
@@ -142,8 +143,8 @@ def bad_offers(who: dict[str, Any]) -> list[str]:
     line = line_facts(shown, "single")
     texts += [one.says for title in set(TITLES.values()) for one in cautions(shown, "access", title, (), line)]
     told = told_to_use(texts)
-    scene = Scene("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
-    parts = {part.name: part.value for part in groups._dressing(scene, {})}
+    scene = Situation("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
+    parts = {name: value for name, value, _ in together._dressed(scene)}
     each: dict[str, list[Any]] = {
         "antisepsis": [{"agent": one, "scrub_s": 120, "dry_s": 180, "fully_dry": True} for one in told["agents"]],
         "lock": [{**HEPARIN_10, "units_per_ml": strength} for strength in told["strengths"]],

@@ -13,8 +13,10 @@ from strategies import CORRECTIONS, episodes, event_of, read
 
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line import timeline
+from lda_notes.line.corrections import Entry
 from lda_notes.line.holds import CLEARED
-from lda_notes.line.timeline import Entry, State, Timeline
+from lda_notes.line.states import State
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -11,9 +12,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from pydantic import BaseModel
+
 from lda_notes.check import rule_table
 from lda_notes.files.syntax import read_yaml
-from lda_notes.knowledge import policy as policies
+from lda_notes.knowledge import overrides
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.line import timeline
 from lda_notes.problems import Finding
@@ -24,6 +27,16 @@ _EXPECT = re.compile(r"#\s*expect:\s*([a-z0-9, -]+)$")
 _HEADER = re.compile(r"^#\s*(asof|policy):\s*(.+)$")
 _OFFSET = re.compile(r"^at([+-])(\d+)([mhd])$")
 _UNITS = {"m": timedelta(minutes=1), "h": timedelta(hours=1), "d": timedelta(days=1)}
+
+
+def _fields(model: type[BaseModel]) -> Iterator[str]:
+    yield from model.model_fields
+    for one in model.__subclasses__():
+        yield from _fields(one)
+
+
+FACTS = frozenset({"events", "records", *_fields(BaseModel)})
+"""The names of all facts that a record can contain: what a finding points at."""
 
 
 @cache
@@ -106,7 +119,7 @@ def rules_found(*events: dict[str, Any], policy: Policy = DEFAULT, **parts: Any)
 def local_policy(**limits: Any) -> Policy:
     """Return the published policy with some of its limits replaced."""
     source = {"title": "Case policy (invented)", "date": "2031-01-01"}
-    changed, faults = policies.apply(DEFAULT, {"source": source, "limits": limits})
+    changed, faults = overrides.apply(DEFAULT, {"source": source, "limits": limits})
     assert not faults, faults
     return changed
 

@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
-from rule_cases import base, case_paths, complete, episode_of, judged, over, read_case
+from rule_cases import FACTS, base, case_paths, complete, episode_of, judged, over, read_case
 
 from lda_notes.check import rule_table
 from lda_notes.files.syntax import read_yaml
@@ -23,6 +23,9 @@ def test_case(path: Path) -> None:
     case = read_case(path)
     listing = "\n".join(f"{f.path}: {f.rule}: {f.message}" for f in case.findings)
     assert sorted(case.found) == sorted(case.expected), listing
+    places = [finding.path for finding in case.findings]
+    places += [one.path for finding in case.findings for one in finding.related]
+    assert {step for place in places for step in place if isinstance(step, str)} <= FACTS
     names = {rule for _, rule in case.expected}
     assert (case.rule not in names) if case.quiet else (case.rule in names or path.name.count(".") > 1)
 

@@ -11,6 +11,7 @@ from rule_cases import case_paths, complete, read_yaml
 
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line import holds, timeline
+from lda_notes.line.transitions import trouble
 from lda_notes.record import reading
 from lda_notes.record.reading import Record
 
@@ -46,7 +47,7 @@ def _records() -> list[Record]:
 def _held(record: Record) -> list[tuple[str, ...]]:
     assert record.episode is not None
     line = timeline.build(record.episode, DEFAULT, datetime(2040, 1, 1, tzinfo=UTC), record.unread_facts)
-    troubles = [(event.id, *timeline.trouble(event)) for event in record.episode.events]
+    troubles = [(event.id, *trouble(event)) for event in record.episode.events]
     return [
         *((one.septum, one.reason, one.sign, one.began.event.id) for stays in line.holds.values() for one in stays),
         *troubles,

@@ -54,7 +54,7 @@ def configured(tag: str) -> Config:
     )
 
 
-def short_note(episode: Episode, event: str, moment: datetime, beside: object = ()) -> Note:
+def short_note(episode: Episode, event: str, moment: datetime, beside: object = (), earlier: int = 0) -> Note:
     """A note that costs nothing, where the words of notes do not matter."""
     corrections = sum(one.kind in ("amendment", "addendum", "retraction") for one in episode.events)
     return Note("Port note", f"Note of {event}, {len(episode.events)} events, {corrections} of them corrections.")

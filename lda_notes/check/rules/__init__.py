@@ -22,6 +22,7 @@ FAMILIES: Final[tuple[str, ...]] = (
     "supply_labels",
     "contradictions",
     "hold_use",
+    "hold_end",
     "safety",
     "due_told",
     "wording",

@@ -13,9 +13,11 @@ from lda_notes.check.needs import EPISODE_NEEDS, NEEDS, Missing, label, missing_
 from lda_notes.check.rule_table import Case, Found, rule
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.knowledge.sources import Citation
+from lda_notes.problems import SEVERITIES, Severity
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import Level
 
+_SEVERITY: Final[dict[Level, Severity]] = {"required": "gap", "recommended": "advice"}
 _OR_WHY_NOT: Final = "record it, or why it could not be (not assessed or not done, with the reason)"
 _FROM_THE_PAPERS: Final = "record it from the patient's papers"
 
@@ -25,11 +27,17 @@ ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})
 
 def _events(case: Case, level: Level) -> Iterator[Found]:
     for entry, gaps in case.gaps:
-        event, episode = entry.event, case.timeline.episode
-        lacking = [gap for gap in gaps if gap.need.level == level and gap.need.missed(event, episode)]
+        event = entry.event
+        lacking = [gap for gap in gaps if gap.need.level == level and not _reported(case, event.id, gap)]
         if lacking:
             said = f"not recorded for this {entry.event.noun}: {_listed(lacking)}"
             yield Found(entry.path(*lacking[0].path), said, citations=_cited(lacking), event=entry.event.id)
+
+
+def _reported(case: Case, event: str, gap: Missing) -> bool:
+    """Tell whether a rule has reported the same gap, saying more of it, and no less gravely than the list does."""
+    severity = case.reported.get((event, ".".join(map(str, gap.path))))
+    return severity is not None and SEVERITIES.index(severity) <= SEVERITIES.index(_SEVERITY[gap.need.level])
 
 
 def _record(case: Case, level: Level) -> Iterator[Found]:
@@ -107,7 +115,7 @@ def _enter(name: str, level: Level, *, record: bool) -> None:
     needs = EPISODE_NEEDS if record else tuple(need for table in NEEDS.values() for need in table)
     cites = tuple(dict.fromkeys(cite for need in needs if need.level == level for cite in need.citations))
     rule(
-        "gap" if level == "required" else "advice",
+        _SEVERITY[level],
         _FROM_THE_PAPERS if record else _OR_WHY_NOT,
         cites=cites,
     )(check)

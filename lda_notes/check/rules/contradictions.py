@@ -20,6 +20,7 @@ from lda_notes.record.events import (
     DressingChange,
     Flushed,
     LineCheck,
+    PortFacts,
     Proved,
     SiteSeen,
 )
@@ -283,6 +284,23 @@ def dressing_found_both(step: Step, event: DressingChange | LineCheck | ArrivalA
                 step.entry.path("dressing_found"),
                 f"the dressing was found missing and {others}; these exclude each other",
             )
+
+
+@rule("wrong", "keep the words that are true", on=(PortFacts,), cites=(COMMON_PRACTICE,))
+def arm_history_both(step: Step, event: PortFacts, case: Case) -> Iterable[Found]:
+    """Finds a history of the port's arm recorded as none of these and as one of them at once.
+
+    Whether there is lymphedema, a fistula or an operation on that side decides how the port is looked after.
+
+    Keep the words that are true.
+    """
+    found = event.arm_history
+    if "none of these" in found and len(found) > 1:
+        others = " and ".join(word for word in found if word != "none of these")
+        yield Found(
+            step.entry.path("arm_history"),
+            f"the history of that arm is none of these and {others}; these exclude each other",
+        )
 
 
 @rule("wrong", "correct the redness or its extent", on=(SiteSeen,), cites=(COMMON_PRACTICE,))

@@ -9,7 +9,7 @@ from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import overrun
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due
-from lda_notes.line.timeline import State
+from lda_notes.line.states import State
 from lda_notes.problems import Related
 from lda_notes.record.events import CareEvent, Discharge, DressingChange
 from lda_notes.record.parts import NextDue

@@ -12,7 +12,7 @@ from lda_notes.check.rules.overrun import first_after, judged_until, lasted, len
 from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due
-from lda_notes.line.timeline import DressingStay, NeedleStay
+from lda_notes.line.states import DressingStay, NeedleStay
 from lda_notes.problems import Related, Severity
 from lda_notes.record.events import (
     Access,

@@ -1,51 +1,52 @@
-"""A line on hold: what must not go through it, what must stop, who may end the hold and on what evidence."""
+"""A line on hold: what must not go through it, and what must stop."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from typing import Final
+from datetime import timedelta
+from typing import Final, NamedTuple
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
-from lda_notes.line.holds import CLEARED, OWN_RULES, PROVABLE, blood_of, cleared, flushed_on_hold, may_clear
-from lda_notes.line.timeline import Hold
+from lda_notes.line.holds import OWN_RULES, PROVABLE, flushed_on_hold
+from lda_notes.line.states import Hold
 from lda_notes.problems import Related
 from lda_notes.record.events import (
     Access,
+    ArrivalAccessed,
     CareEvent,
     Closing,
-    Discharge,
-    Evaluation,
+    Deaccess,
+    Event,
     FlushedElsewhere,
     FlushOrLock,
     LineCheck,
     LineUse,
-    Proved,
-    Transfer,
 )
 from lda_notes.record.parts import Site
 
 _ONS: Final = Citation("ons", "R")
 _HOLD: Final = (COMMON_PRACTICE, _ONS, Citation("ins-patency", "R2"))
 _STOPPED: Final = re.compile(r"\bstop|\bclamp|\bdiscontinu", re.IGNORECASE)
-
-
 Holds = tuple[Hold, ...]
 
 
-def _why(holds: Holds) -> str:
+def why(holds: Holds) -> str:
+    """Return the signs of holds, each once."""
     return " and ".join(dict.fromkeys(hold.sign for hold in holds))
 
 
-def _since(holds: Holds, case: Case) -> str:
-    return f"on hold since {case.say(holds[0].since)} for {_why(holds)}"
+def since(holds: Holds, case: Case) -> str:
+    """Return since when a line is on hold, and for what."""
+    return f"on hold since {case.say(holds[0].since)} for {why(holds)}"
 
 
-def _beginning(holds: Holds) -> tuple[Related, ...]:
+def beginning(holds: Holds) -> tuple[Related, ...]:
+    """Return where the first of the holds begins."""
     return (Related(holds[0].began.path(), "the hold begins here"),)
 
 
@@ -55,7 +56,7 @@ def _shown_here(step: Step) -> Holds:
     return tuple(hold for hold in fresh if hold.reason not in OWN_RULES)
 
 
-def _ordered(event: CareEvent) -> bool:
+def _ordered(event: Event) -> bool:
     """Tell whether a named prescriber ordered the use in spite of the hold; the hold stays."""
     order = event.__dict__.get("despite_hold")
     by = getattr(order, "by", None)
@@ -85,20 +86,22 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     own = holds[0].began is step.entry
     yield Found(
         step.entry.path("purpose"),
-        f"the line was used for {event.purpose} although this event shows {_why(holds)}"
+        f"the line was used for {event.purpose} although this event shows {why(holds)}"
         if own
-        else f"the line was used for {event.purpose} while {_since(holds, case)}; it is used only once cleared",
-        related=() if own else _beginning(holds),
+        else f"the line was used for {event.purpose} while {since(holds, case)}; it is used only once cleared",
+        related=() if own else beginning(holds),
     )
 
 
 @rule(
     "unsafe",
     "do not flush on; have the line evaluated",
-    on=(FlushOrLock, FlushedElsewhere),
+    on=(Access, Deaccess, FlushOrLock, FlushedElsewhere),
     cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
 )
-def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: Case) -> Iterable[Found]:
+def held_line_flushed(
+    step: Step, event: Access | Deaccess | FlushOrLock | FlushedElsewhere, case: Case
+) -> Iterable[Found]:
     """Finds a flush of a line on hold that was not work on its patency, here or elsewhere.
 
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
@@ -111,21 +114,23 @@ def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: C
         if (hold := flushed_on_hold(event, holds)) is not None:
             yield Found(
                 step.entry.path("on"),
-                f"the line was flushed elsewhere while {_since((hold,), case)}; it is flushed only once cleared",
-                related=_beginning((hold,)),
+                f"the line was flushed elsewhere while {since((hold,), case)}; it is flushed only once cleared",
+                related=beginning((hold,)),
             )
         return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
         return
+    if isinstance(event, Access) and event.infusion is not None:
+        return  # a finding of its own: an infusion was connected
     patency_only = all(hold.reason in PROVABLE for hold in holds)
-    if patency_only and (event.steps_tried or event.blood_return == "present"):
+    if patency_only and (isinstance(event, Access) or event.steps_tried or event.blood_return == "present"):
         return
     yield Found(
         step.entry.path("flushes"),
-        f"the line was flushed while {_since(holds, case)}; "
+        f"the line was flushed while {since(holds, case)}; "
         f"{'only work on its patency is done, with the steps tried,' if patency_only else 'it may not be flushed'} "
         "before it is cleared",
-        related=_beginning(holds),
+        related=beginning(holds),
     )
 
 
@@ -147,15 +152,40 @@ def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable
     if holds and event.infusion is not None and not _ordered(event):
         yield Found(
             step.entry.path("infusion"),
-            f"an infusion was connected while the line is {_since(holds, case)}; nothing runs before it is cleared",
+            f"an infusion was connected while the line is {since(holds, case)}; nothing runs before it is cleared",
         )
 
 
-def _running_on(case: Case) -> Iterator[tuple[Holds, Entry, Entry | None]]:
-    """Yield the holds that began with an infusion running, the infusion, and the look at which it still ran, if any.
+_AT_ONCE: Final = timedelta(minutes=30)
+"""A stop charted later than this after the sign was not made at once (common practice, no source)."""
 
-    Holds that began with one event are one. Left out are those whose first event stopped it, and those that other
-    rules speak of: the infusion was connected or started by the very event that showed the trouble.
+
+class _RanOn(NamedTuple):
+    """Holds that began with an infusion running on: ``seen`` is the look at which it still ran, ``stopped`` its end."""
+
+    holds: Holds
+    running: Entry
+    seen: Entry | None = None
+    stopped: Entry | None = None
+
+    def says(self, case: Case) -> str:
+        """Return what ran and until when, in words."""
+        began, run = self.holds[0].began, self.running
+        runs = "with an infusion running"
+        if run is not began:
+            seen = isinstance(run.event, LineCheck | ArrivalAccessed)
+            runs = f"with an infusion {'seen running at' if seen else 'running since'} {case.say(run.event.at)}"
+        if self.stopped is not None:
+            return f"{runs}, and it was stopped only at {case.say(self.stopped.event.at)}"
+        still = f", and it still ran at {case.say(self.seen.event.at)}" if self.seen is not None else ""
+        return f"{runs}{still}; no stop is charted"
+
+
+def _running_on(case: Case) -> Iterator[_RanOn]:
+    """Yield the holds that began with an infusion running, with what became of it; those of one event are one.
+
+    Left out are those whose first event stopped it, or says who ordered that it runs on, and those that other rules
+    speak of: the infusion was connected or started by the very event that showed the trouble.
     """
     seen_already: set[int] = set()
     for septum, every in case.timeline.holds.items():
@@ -170,31 +200,34 @@ def _running_on(case: Case) -> Iterator[tuple[Holds, Entry, Entry | None]]:
                 continue
             seen_already.add(id(began))
             holds = tuple(hold for hold in every if hold.began is began)
+            if _ordered(began.event) and not any(hold.reason in _SWELLS for hold in holds):
+                continue
             stopped, seen = _stopped(case, septum, holds)
-            if not stopped:
-                yield holds, running, seen
-
-
-_SWELLS: Final = ("swelling", "something given at the site hurt or leaked")
+            if stopped is None or stopped.event.at - began.event.at > _AT_ONCE:
+                yield _RanOn(holds, running, seen, stopped)
 
 
 def _says_stopped(entry: Entry) -> bool:
     return any(_STOPPED.search(problem.action or "") for problem in getattr(entry.event, "problems", ()))
 
 
-def _stopped(case: Case, septum: str, holds: Holds) -> tuple[bool, Entry | None]:
-    """Tell whether the first later event that could end the infusion did; else give the look at which it still ran."""
+def _stopped(case: Case, septum: str, holds: Holds) -> tuple[Entry | None, Entry | None]:
+    """Return the first later event that ended the infusion, or else the look at which it still ran."""
     for step in steps_from(case, holds[0].began):
         event = step.entry.event
         if step.septum != septum:
             continue
         if step.after.infusion is None or isinstance(event, Closing):
-            return True, None
+            return step.entry, None
         if isinstance(event, LineCheck):
-            return False, step.entry
+            return None, step.entry
         if all(hold.ended is step.entry for hold in holds):
-            return False, step.entry
-    return False, None
+            return None, step.entry
+    return None, None
+
+
+_SWELLS: Final = ("swelling", "something given at the site hurt or leaked")
+_SWELLING: Final = (*_SWELLS, "swelling of arm, face, neck or chest")
 
 
 @rule(
@@ -209,14 +242,13 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
 
     Stop the infusion and chart the stop; aspirate, mark the swelling, and tell the prescriber at once.
     """
-    for holds, running, _ in _running_on(case):
-        if any(hold.reason in _SWELLS for hold in holds):
-            swollen = holds[0].began
+    for ran in _running_on(case):
+        if any(hold.reason in _SWELLS for hold in ran.holds):
+            swollen = ran.holds[0].began
             yield Found(
                 swollen.path("site", "swelling"),
-                f"swelling was seen at {case.say(swollen.event.at)} with an infusion running since "
-                f"{case.say(running.event.at)}, and no stop is charted; it is to be stopped at once",
-                related=(Related(running.path(), "the infusion"),),
+                f"swelling was seen at {case.say(swollen.event.at)} {ran.says(case)}; it is to be stopped at once",
+                related=(Related(ran.running.path(), "the infusion"),),
                 event=swollen.event.id,
             )
 
@@ -229,16 +261,14 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
 
     Stop the infusion and chart when it stopped, as a use of the line or in what was done about the problem.
     """
-    for holds, running, seen in _running_on(case):
-        if any(hold.reason in _SWELLS for hold in holds):
+    for ran in _running_on(case):
+        if any(hold.reason in _SWELLS for hold in ran.holds):
             continue
-        began = holds[0].began
-        still = f" and it still ran at {case.say(seen.event.at)}" if seen is not None else ""
+        began = ran.holds[0].began
         yield Found(
             began.path("at"),
-            f"the line went on hold at {case.say(began.event.at)} for {_why(holds)} with an infusion running since "
-            f"{case.say(running.event.at)}{still}; no stop is charted",
-            related=(Related(running.path(), "the infusion"),),
+            f"the line went on hold at {case.say(began.event.at)} for {why(ran.holds)} {ran.says(case)}",
+            related=(Related(ran.running.path(), "the infusion"),),
             event=began.event.id,
         )
 
@@ -301,10 +331,10 @@ def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Fou
 @rule(
     "unsafe",
     "stop flushing, leave the needle for now, and have the line evaluated",
-    on=(Access, FlushOrLock),
+    on=(Access, Deaccess, FlushOrLock),
     cites=(Citation("royal-marsden", "R", "ch. 17"),),
 )
-def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -> Iterable[Found]:
+def flushed_into_swelling(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
     """Finds a flush in an event that saw swelling at the port.
 
     Swelling with a needle in means that it may have slipped out of the septum: what is flushed goes under the skin.
@@ -314,6 +344,8 @@ def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -
     site = event.site
     if type(site) is not Site or site.swelling != "present" or event.problems:
         return
+    if any(hold.reason in _SWELLING for hold in step.before.holds):
+        return  # a finding of its own: a line on hold for swelling was flushed
     if type(event.flushes) is tuple and event.flushes:
         yield Found(step.entry.path("flushes"), "the line was flushed while swelling is present")
 
@@ -363,218 +395,4 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
                 step.entry.path("discard_ml" if event.__dict__.get("discard_ml") is not None else "at"),
                 f"what was in the line was not recorded as aspirated before it was flushed or used: {before.what}",
                 related=(Related(before.began.path(), "it was put in here"),) if before.began is not None else (),
-            )
-
-
-# -- ending a hold --
-
-
-@rule(
-    "unsafe",
-    "record what the clearance rests on, or keep the line on hold",
-    on=(Evaluation,),
-    limits=("hold_ends_with",),
-    cites=(COMMON_PRACTICE,),
-)
-def cleared_in_spite_of_site(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a line cleared for use by an evaluation that itself sees a reason for the hold.
-
-    Who clears a line looks at the port too: swelling, pus or a turned port in the same entry contradict the clearance.
-
-    Keep the line on hold, or correct the look.
-    """
-    own = tuple(hold for hold in step.after.holds if hold.began is step.entry)
-    if event.decision in CLEARED and own:
-        yield Found(step.entry.path("decision"), f"the line is {event.decision}, and the same entry shows {_why(own)}")
-
-
-@rule("wrong", "correct the evidence or the blood return", on=(Evaluation,), cites=(COMMON_PRACTICE,))
-def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Compares an evaluation that rests on restored blood return with the last blood return on record.
-
-    If blood came back, some look or check before the evaluation saw it.
-
-    Chart the look at which blood came back, or correct the evidence.
-    """
-    if event.decision not in CLEARED or "blood return restored" not in event.evidence:
-        return
-    last = step.before.last_blood_return
-    seen = getattr(last.event, "blood_return", None) if last is not None else None
-    if last is not None and seen == "none":
-        yield Found(
-            step.entry.path("evidence"),
-            f"the evaluation rests on restored blood return, and the last one on record, at {case.say(last.event.at)}, "
-            "is none",
-            related=(Related(last.path("blood_return"), "the last blood return"),),
-        )
-
-
-@rule(
-    "unsafe",
-    "keep the line on hold until somebody whose role may clear it has judged it",
-    on=(Evaluation,),
-    limits=("roles_that_may_clear",),
-    cites=(COMMON_PRACTICE,),
-)
-def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a line cleared by somebody whose recorded role may not end a hold.
-
-    A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
-    by anybody else ends nothing: the line stays on hold.
-
-    Have the line judged by somebody who may, or record the role of who judged it.
-    """
-    who = event.cleared_by
-    if event.decision not in CLEARED or may_clear(event, case.policy) or who is None or not who.credential:
-        return
-    yield Found(
-        step.entry.path("decision"),
-        f'the line is {event.decision} by "{who.credential}", which may not end a hold; nothing ends',
-    )
-
-
-@rule(
-    "wrong",
-    "correct the decision, or what it limits and ends",
-    on=(Evaluation,),
-    cites=(COMMON_PRACTICE,),
-)
-def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Compares the decision of an evaluation with the limits and the holds that the same entry names.
-
-    Only a decision that clears the line sets or lifts limits and ends holds. A limit with "cleared for use", or the end
-    of a hold with "remains on hold", leaves the next nurse to guess which was meant.
-
-    Correct whichever is wrong. Until then the limit stays, and nothing ends.
-    """
-    if event.decision is None:
-        return
-    names: dict[str, tuple[str, ...]] = {key: event.__dict__.get(key) or () for key in ("limits", "lifts", "ends")}
-    limited = {one.what for one in step.before.limits}
-    on_hold = {name for hold in step.before.holds for name in (hold.reason, hold.sign)}
-    septa = case.timeline.episode.port.septa
-    named = len(septa) == 1 or event.septum in septa
-    if event.decision in CLEARED:
-        odd = {
-            "limits": names["limits"] if event.decision == "cleared for use" else (),
-            "lifts": tuple(one for one in names["lifts"] if named and one not in limited),
-            "ends": tuple(one for one in names["ends"] if named and one != "all" and one not in on_hold),
-        }
-    else:
-        odd = names
-    said = {
-        "limits": f'the decision is "{event.decision}", and it is limited: ',
-        "lifts": "it lifts a limit that the line does not have: ",
-        "ends": "it ends a hold that the line is not under: ",
-    }
-    for key, which in odd.items():
-        if which:
-            start = said[key]
-            if event.decision not in CLEARED and key != "limits":
-                what = "limits" if key == "lifts" else "holds"
-                start = f'the decision is "{event.decision}", and {what} are named as ended by it: '
-            yield Found(step.entry.path(key), start + " and ".join(f'"{one}"' for one in which))
-
-
-@rule(
-    "gap",
-    "name the holds that it ends, and the septum of a port with two; say all only if all were judged",
-    on=(Evaluation,),
-    cites=(COMMON_PRACTICE,),
-)
-def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a clearance that does not say which of several holds it ends, or of which septum.
-
-    A line may be on hold for more than one reason. Whoever clears it for one has not judged the other; what is not
-    named stays on hold.
-
-    Name the holds that were judged; "all" must be said.
-    """
-    septa = case.timeline.episode.port.septa
-    alone = len(septa) == 1
-    named = alone or event.septum in septa
-    if event.decision not in CLEARED or not may_clear(event, case.policy) or not step.before.holds:
-        return
-    if not cleared(event, step.before.holds, case.policy, named=named, alone=alone):
-        which = _why(step.before.holds)
-        yield Found(
-            step.entry.path("decision"),
-            f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
-            lacks=("ends",),
-        )
-
-
-@rule(
-    "advice",
-    "have the line evaluated, or prove it with a new needle; until then it stays on hold",
-    on=(FlushOrLock, LineCheck),
-    limits=("hold_ends_with",),
-    cites=(COMMON_PRACTICE,),
-)
-def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Found]:
-    """Finds blood that came back through the same needle while the line stays on hold.
-
-    What failed once may fail again: with the same needle and no treatment the hold stays until the line is cleared,
-    unless the facility's policy lets blood return end it.
-
-    Ask for the clearance, and say when blood came back.
-    """
-    held = tuple(hold for hold in step.after.holds if hold.reason in PROVABLE and hold.began is not step.entry)
-    held = tuple(hold for hold in held if hold in case.timeline.holds[hold.septum])  # open to the end of the record
-    if held and blood_of(step.entry.event) == "present":
-        yield Found(
-            step.entry.path("blood_return"),
-            f"blood came back at {case.say(step.entry.event.at)}, and the line stays {_since(held, case)}; "
-            "a clearance is needed",
-            related=_beginning(held),
-        )
-
-
-# -- leaving on hold --
-
-
-@rule(
-    "unsafe",
-    "name who takes over the line and tell them of the hold",
-    on=(Discharge,),
-    cites=(Citation("home-infusion", "R2"), Citation("jc-sea-58", "M-H")),
-)
-def discharged_on_hold(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
-    """Finds a discharge with the line on hold and nobody named who takes it over.
-
-    Outside, nobody knows that the line must not be used, and nobody is to have it evaluated.
-
-    Name who takes over, and tell them of the hold and its reason.
-    """
-    if event.destination == "died" or (event.handed_to is not None and event.handed_to.name is not None):
-        return
-    yield from _left_on_hold(step, case, "discharged")
-
-
-@rule(
-    "gap",
-    "name the nurse who takes over the line and tell them of the hold",
-    on=(Transfer,),
-    cites=(Citation("jc-sea-58", "M-H"),),
-)
-def transferred_on_hold(step: Step, event: Transfer, case: Case) -> Iterable[Found]:
-    """Finds a transfer with the line on hold and nobody named who takes it over.
-
-    A hold that is not handed over ends at the door of the new unit.
-
-    Name who takes over, and tell them of the hold and its reason.
-    """
-    if event.handed_to is None or event.handed_to.name is None:
-        yield from _left_on_hold(step, case, "moved")
-
-
-def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
-    for septum in case.timeline.needles:
-        holds = case.timeline.state_at(septum, step.entry.event.at).holds
-        if holds:
-            yield Found(
-                step.entry.path("handed_to"),
-                f"the patient is {verb} with the line {_since(holds, case)}, and who takes over is not recorded",
-                lacks=("handed_to",),
-                related=_beginning(holds),
             )

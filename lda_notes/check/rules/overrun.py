@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 from lda_notes.check.rule_table import Case, Entry, Step
 from lda_notes.line import due
-from lda_notes.line.timeline import NeedleStay
+from lda_notes.line.states import NeedleStay
 from lda_notes.record.parts import DayOnly
 
 _CLOCK_CHANGE = timedelta(hours=2)

@@ -12,7 +12,7 @@ from lda_notes.check.rules.overrun import judged_until, length
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
-from lda_notes.line.timeline import Dwell
+from lda_notes.line.states import Dwell
 from lda_notes.problems import Related
 from lda_notes.record.events import PatencyCheck, PatencyTreatment, Proved
 from lda_notes.record.parts import Site

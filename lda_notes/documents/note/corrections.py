@@ -1,4 +1,4 @@
-"""Corrections as a note tells them: what each one changed, before and after, and where a fact now stands."""
+"""Corrections as a note states them: what each one changed, before and after, and where a fact now stands."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from lda_notes.documents.note.scene import Scene, Value, Values, at, kind_of
-from lda_notes.line.timeline import Entry, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.facts import ANSWERS, label, leaves, plain, say
 from lda_notes.problems import Path

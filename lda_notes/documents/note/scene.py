@@ -7,7 +7,9 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import Entry, State, Step, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import State, Step
+from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Path
 from lda_notes.record import events as ev
 

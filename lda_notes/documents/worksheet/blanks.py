@@ -11,10 +11,11 @@ from types import SimpleNamespace
 from typing import Annotated, Any, Final, Literal, get_args, get_origin
 
 from lda_notes.check import conditions as asked
+from lda_notes.check import visits
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.documents.blocks import Blanks
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.suitability import Use, suits
 from lda_notes.narrative.facts import fields_at
 from lda_notes.record.events import KINDS
@@ -28,14 +29,14 @@ ABOUT_THE_EPISODE: Final = frozenset({asked.two_septa, asked.first_access, asked
 CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
     asked.in_trouble: "if something is wrong",
     asked.no_blood: "if no blood came",
-    asked.blood: "if blood came",
+    visits.blood: "if blood came",
     asked.needs_verifier: "if new to the procedure",
-    asked.lock_due: "if nothing runs and the needle stays in",
-    asked.stays_in: "if the needle stays in",
-    asked.not_identified: "unless charted at this visit",
-    asked.not_proved: "unless proved at this visit",
-    asked.not_flushed: "unless flushed last at this visit",
-    asked.not_locked: "unless locked last at this visit",
+    visits.lock_due: "if nothing runs and the needle stays in",
+    visits.stays_in: "if the needle stays in",
+    visits.not_identified: "unless charted at this visit",
+    visits.not_proved: "unless proved at this visit",
+    visits.not_flushed: "unless flushed last at this visit",
+    visits.not_locked: "unless locked last at this visit",
     asked.unlocked: "if not locked",
     asked.is_cream: "for cream",
     asked.is_injected: "for an injection",

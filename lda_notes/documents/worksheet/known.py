@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import View
-from lda_notes.line.timeline import Entry, State
+from lda_notes.documents.handoff.view import View
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import State
 from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Needle, Site

@@ -9,13 +9,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Final
 
-from lda_notes.record import events as ev
-from lda_notes.line.timeline import UnitStay
-from lda_notes.record.episode import PatientIdentifier
-from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, codeable, find
-from lda_notes.fhir.elements import Json, day, period
 from lda_notes.fhir.build.frame import NOT_NAMED, Frame, patient_role, place_number, stay_role
+from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, find
+from lda_notes.fhir.concepts import codeable
+from lda_notes.fhir.elements import Json, day, period
 from lda_notes.fhir.tokens import token
+from lda_notes.line.states import UnitStay
+from lda_notes.record import events as ev
+from lda_notes.record.episode import PatientIdentifier
 from lda_notes.record.parts import Person
 
 _CLASSES: Final = {
@@ -47,7 +48,7 @@ def context_entries(frame: Frame) -> Iterator[Json]:
 
 
 def places(frame: Frame, units: Iterable[UnitStay]) -> dict[str, Json]:
-    """Every unit and room of a stay as an entry, by its address in a bundle; a room after its unit."""
+    """Return every unit and room of a stay as an entry, by its address in a bundle; a room after its unit."""
     made = (entry for unit in units for entry in _places(frame, unit))
     return {entry["fullUrl"]: entry for entry in made}
 
@@ -96,12 +97,12 @@ def _place(frame: Frame, name: str, number: str, sort: str, within: str | None =
 
 
 def stay_name(frame: Frame) -> str:
-    """The identity of the stay."""
+    """Return the identity of the stay."""
     return frame.names.of(stay_role(frame.port_name, frame.episode))
 
 
 def stay(frame: Frame, units: Sequence[UnitStay], left: datetime | None) -> Json:
-    """The stay: where the patient was one unit after the other, and whether it has ended (``left``)."""
+    """Return the stay: where the patient was one unit after the other, and whether it has ended (``left``)."""
     episode = frame.episode
     visit = {"type": {"text": "Visit number"}, "system": frame.config.systems.visit, "value": episode.id}
     resource: Json = {

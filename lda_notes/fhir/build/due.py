@@ -17,8 +17,10 @@ from lda_notes.record import events as ev
 from lda_notes.fhir.elements import Json, moment, text_of
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.knowledge.policy import Policy
-from lda_notes.record.parts import Dressing, NotDone
-from lda_notes.line.timeline import Entry, State, Timeline
+from lda_notes.record.parts import Dressing, Lock, NotDone
+from lda_notes.line.corrections import Entry
+from lda_notes.line.states import State
+from lda_notes.line.timeline import Timeline
 
 _CLOCKS: Final[dict[due.ClockName, tuple[str, str]]] = {
     "needle change": ("needle change due", "needle-change"),
@@ -41,7 +43,7 @@ class Run:
 
 
 def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
-    """Every run of a clock that makes a request, by septum and in order of time."""
+    """Yield every run of a clock that makes a request, by septum and in order of time."""
     zone = due.zone_of(timeline)
     left = timeline.discharge.event.at if timeline.discharge is not None else None
     for septum in dict.fromkeys(timeline.episode.port.septa):
@@ -68,7 +70,7 @@ def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
 
 
 def _rests_on(state: State) -> tuple[object, ...]:
-    """What the clocks of a state rest on, as identities: most events change none of it."""
+    """Return what the clocks of a state rest on, as identities: most events change none of it."""
     parts = (
         state.needle,
         state.dressing,
@@ -83,14 +85,14 @@ def _rests_on(state: State) -> tuple[object, ...]:
 
 
 def due_name(frame: Frame, run: Run) -> str:
-    """The identity of the request: the event that opened it, what is due, and the septum where there are two."""
+    """Return the identity of the request: the event that opened it, what is due, and the septum where there are two."""
     part = f"due/{_CLOCKS[run.due.clock][1]}"
     two = len(frame.episode.port.septa) > 1
     return frame.event_name(run.opened.event.id, f"{part}/{run.due.septum}" if two else part)
 
 
 def _completes(clock: due.ClockName, event: ev.Event) -> bool:
-    """Whether an event is the act that a clock was running for."""
+    """Tell whether an event is the act that a clock was running for."""
     match clock:
         case "needle change":
             return isinstance(event, ev.Opening | ev.Closing | ev.PortRemoved)
@@ -99,16 +101,16 @@ def _completes(clock: due.ClockName, event: ev.Event) -> bool:
         case "thrombolytic check":
             return isinstance(event, ev.PatencyCheck)
         case "flush" | "idle flush" | "maintenance flush":
-            return isinstance(event, ev.Flushed) and (
-                bool(isinstance(event.flushes, tuple) and event.flushes)
-                or (event.lock is not None and not isinstance(event.lock, NotDone))
+            return isinstance(event, ev.FlushedElsewhere) or (
+                isinstance(event, ev.Flushed)
+                and (bool(event.flushes and not isinstance(event.flushes, NotDone)) or isinstance(event.lock, Lock))
             )
         case "line check":
             return False
 
 
 def request(frame: Frame, run: Run, *, closed: bool) -> Json:
-    """The ServiceRequest of a run, as it was opened or, with ``closed``, as the run's end leaves it.
+    """Return the ServiceRequest of a run, as it was opened or, with ``closed``, as the run's end leaves it.
 
     ``occurrenceDateTime`` is by when; of what is due at once, the moment at which that became known.
     """

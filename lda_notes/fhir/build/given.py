@@ -12,10 +12,12 @@ from datetime import datetime
 from lda_notes.fhir.build.administrations import administration
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Made, scene
-from lda_notes.fhir.codes import GIVEN
+from lda_notes.fhir.concepts import GIVEN
 from lda_notes.fhir.elements import Json, period, quantity
-from lda_notes.line.timeline import Entry, Timeline
+from lda_notes.line.corrections import Entry
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
+
 
 @dataclass(frozen=True, slots=True)
 class Given:
@@ -57,12 +59,12 @@ def _action(entry: Entry) -> str | None:
 
 
 def given_name(frame: Frame, one: Given) -> str:
-    """The identity of what a use put through."""
+    """Return the identity of what a use put through."""
     return frame.event_name(one.entry.event.id, "given")
 
 
 def given_resource(frame: Frame, one: Given, *, closed: bool) -> Made:
-    """The MedicationAdministration of a use, as it began or, with ``closed``, as it ended."""
+    """Return the MedicationAdministration of a use, as it began or, with ``closed``, as it ended."""
     event = one.entry.event
     assert isinstance(event, ev.LineUse)
     here = scene(frame, event, whole=not closed)

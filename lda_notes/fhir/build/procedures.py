@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from lda_notes.record import events as ev
-from lda_notes.fhir.elements import Json, concept, period
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.observations import order
-from lda_notes.fhir.panels import ACTS
 from lda_notes.fhir.build.scene import Scene
+from lda_notes.fhir.elements import Json, concept, period
+from lda_notes.fhir.kinds import ACTS
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Antisepsis, NotDone
 
 _CARE: Final = frozenset({"access", "de-access", "dressing change", "flush", "patency treatment", "line use"})
@@ -17,7 +17,7 @@ _CARE: Final = frozenset({"access", "de-access", "dressing change", "flush", "pa
 
 
 def procedure(scene: Scene, used: list[Json], *, outcome: str | None = None) -> Json:
-    """The Procedure of an event. ``used`` are references to the devices that it used.
+    """Return the Procedure of an event. ``used`` are references to the devices that it used.
 
     ``outcome`` is what came of it, once a later event showed it.
     """

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
 
-from lda_notes.record import events as ev
-from lda_notes.fhir.elements import Json, moment
 from lda_notes.fhir.build.frame import Frame
-from lda_notes.fhir.panels import ACTS
+from lda_notes.fhir.elements import Json, moment
+from lda_notes.fhir.kinds import ACTS
 from lda_notes.problems import Path
+from lda_notes.record import events as ev
 
 
 class Made(NamedTuple):
@@ -44,11 +44,11 @@ class Scene:
     septum: list[Json]
 
     def name(self, part: str) -> str:
-        """The identity of a part of this event."""
+        """Return the identity of a part of this event."""
         return self.frame.event_name(self.event.id, part)
 
     def own(self, kind: str, name: str) -> Json:
-        """A reference to another resource of this event."""
+        """Return a reference to another resource of this event."""
         return self.frame.reference(name) if self.whole else self.frame.elsewhere(kind, name)
 
     @property

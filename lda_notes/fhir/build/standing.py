@@ -12,12 +12,14 @@ from typing import Final
 
 from lda_notes.fhir.build.frame import Frame, of_stay
 from lda_notes.fhir.build.observations import observations
-from lda_notes.fhir.build.scene import Made, scene
-from lda_notes.fhir.codes import FLAGGED, slug
+from lda_notes.fhir.build.scene import Made, Scene, scene
+from lda_notes.fhir.concepts import FLAGGED, slug
 from lda_notes.fhir.elements import Json, concept, moment, period
+from lda_notes.line.corrections import Entry
 from lda_notes.line.states import Danger, Hold
-from lda_notes.line.timeline import Entry, Timeline
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
+from lda_notes.record.parts import NotDone
 
 FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
 """R4's own extension for what a flag rests on."""
@@ -25,8 +27,8 @@ FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
 _EVIDENCE: Final[Mapping[str, tuple[str, ...]]] = {
     "no blood return": ("blood-return", "return-before-use", "punctures"),
     "blood return not proven": ("blood-return", "return-before-use", "punctures"),
-    "resistance": ("resistance", "punctures"),
-    "resistance that changes with posture": ("signs", "blood-return", "resistance"),
+    "resistance": ("punctures",),
+    "resistance that changes with posture": ("signs", "blood-return"),
     "rated limit exceeded": ("injection-rate", "injection-pressure"),
     "tip not confirmed": ("tip-position",),
     "needle not whole": ("needle-whole", "missing-piece"),
@@ -49,7 +51,7 @@ class Stood:
 
 
 def dangers(timeline: Timeline) -> Iterator[Stood]:
-    """Every danger that leaves the record, by septum and in order of time."""
+    """Yield every danger that leaves the record, by septum and in order of time."""
     for septum in dict.fromkeys(timeline.episode.port.septa):
         standing: dict[tuple[str, str, str], Stood] = {}
         for number, step in enumerate(timeline.course(septum)):
@@ -75,11 +77,11 @@ def _leaving(dangers: Iterable[Danger]) -> Iterator[tuple[tuple[str, str, str], 
 
 
 def holds(timeline: Timeline) -> Iterator[Hold]:
-    """Every hold that an event of this record began, or that an earlier stay left to it, by septum."""
+    """Yield every hold that an event of this record began, or that an earlier stay left to it, by septum."""
     own = {id(entry) for entry in timeline.entries}
     first = timeline.entries[0].event.at if timeline.entries else None
-    for held in timeline.holds.values():
-        for hold in held:
+    for holds in timeline.holds.values():
+        for hold in holds:
             until = hold.ended.event.at if hold.ended is not None else None
             left = hold.began.record and first is not None and hold.since <= first and (until is None or until >= first)
             if left or id(hold.began) in own:
@@ -87,7 +89,7 @@ def holds(timeline: Timeline) -> Iterator[Hold]:
 
 
 def frame_of(frame: Frame, timeline: Timeline, began: Entry) -> Frame:
-    """The frame of the stay whose event began something: its identities are those of that stay's own bundles."""
+    """Return the frame of the stay whose event began something: its identities are those of that stay's own bundles."""
     if not began.record:
         return frame
     other = next(one.episode for one in timeline.others.beside if one.file == began.record)
@@ -95,24 +97,24 @@ def frame_of(frame: Frame, timeline: Timeline, began: Entry) -> Frame:
 
 
 def hold_names(frame: Frame, hold: Hold) -> tuple[str, str]:
-    """The identities of the Task and the Flag of a hold."""
+    """Return the identities of the Task and the Flag of a hold."""
     role = f"hold/{slug(hold.reason)}/{hold.septum}"
     event = hold.began.event.id
     return frame.event_name(event, role), frame.event_name(event, f"{role}/flag")
 
 
 def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
-    """The Task and the Flag of a hold, as it began or, with ``closed``, as its end leaves them."""
+    """Return the Task and the Flag of a hold, as it began or, with ``closed``, as its end leaves them."""
     task_name, flag_name = hold_names(frame, hold)
     event = hold.began.event
     end = hold.ended.event if closed and hold.ended is not None else None
     authored = event.charted_at or event.at
     own = not hold.began.record
-    whole = own and not closed and not hold.began.corrections  # what a correction showed is in the correction's own bundle
+    whole = (
+        own and not closed and not hold.began.corrections
+    )  # what a correction showed is in the correction's own bundle
     evidence = _evidence(frame, event, hold.reason, whole=whole)
-    flag = _flag(
-        frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence
-    )
+    flag = _flag(frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence)
     decided = isinstance(end, ev.Evaluation)
     task: Json = {
         "resourceType": "Task",
@@ -143,13 +145,13 @@ def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
 
 
 def danger_name(frame: Frame, stood: Stood) -> str:
-    """The identity of the Flag of a danger."""
+    """Return the identity of the Flag of a danger."""
     assert stood.began.began is not None
     return frame.event_name(stood.began.began.event.id, f"danger/{stood.began.code}/{stood.began.septum}")
 
 
 def danger_flag(frame: Frame, stood: Stood, *, closed: bool) -> Made:
-    """The Flag of a danger, as it began or, with ``closed``, as it now is."""
+    """Return the Flag of a danger, as it began or, with ``closed``, as it now is."""
     danger = stood.now if closed else stood.began
     assert stood.began.began is not None
     event = stood.began.began.event
@@ -187,17 +189,22 @@ def _evidence(frame: Frame, event: ev.Event, reason: str, *, whole: bool) -> lis
     """References to what was seen: the Observations that a hold rests on, else what was done or given."""
     here = scene(frame, event, whole=whole)
     roles = _EVIDENCE.get(reason, _SEEN) if reason else ()
-    names = {frame.event_name(event.id, role): role for role in _roles(roles)}
-    found = [here.own("Observation", made.name) for made in observations(here) if made.name in names]
-    if not found and reason.startswith("resistance"):
-        found = [
-            here.own("Observation", here.name(f"resistance-{number}"))
-            for number, flush in enumerate(getattr(event, "flushes", None) or (), start=1)
-            if getattr(flush, "resistance", None) in ("some", "cannot flush")
-        ]
+    names = {frame.event_name(event.id, role) for role in _roles(roles)}
+    felt = list(_felt(here)) if reason == "resistance" else []
+    found = felt or [here.own("Observation", made.name) for made in observations(here) if made.name in names]
     if found:
         return found
     return [here.own("Procedure", here.procedure)] if here.procedure is not None else [frame.port]
+
+
+def _felt(here: Scene) -> Iterator[Json]:
+    """Yield the resistances to a flush, which stand in Observations of the flushes."""
+    flushes = here.event.flushes if isinstance(here.event, ev.Flushed) else None
+    if flushes is None or isinstance(flushes, NotDone):
+        return
+    for number, flush in enumerate(flushes, start=1):
+        if flush.resistance in ("some", "cannot flush"):
+            yield here.own("Observation", here.name(f"resistance-{number}"))
 
 
 def _roles(roles: tuple[str, ...]) -> Iterator[str]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
-from lda_notes.fhir.codes import CONCEPTS, LOCAL, WORDS, Use
+from lda_notes.fhir.concepts import CONCEPTS, Use
 from lda_notes.fhir.config import Config, Systems
 from lda_notes.fhir.elements import Json
+from lda_notes.fhir.local import LOCAL, WORDS
 from lda_notes.fhir.package.base import DATE, defined, root
 from lda_notes.fhir.verify.profile import STATUSES
 

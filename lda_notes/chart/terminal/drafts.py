@@ -1,0 +1,139 @@
+"""What was said so far, kept private in the user's state folder until it is signed, under a name that says nothing."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Final
+
+from lda_notes.chart.talk import Answered
+from lda_notes.files.locks import locked
+from lda_notes.files.output import write_private
+from lda_notes.narrative import phrasing
+from lda_notes.problems import Failure
+from lda_notes.record.events import KINDS
+
+_VERSION: Final = 1
+
+VISIT: Final = "visit"
+"""What a draft of a whole visit is about."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """Answers given so far. ``signed`` is the event once it was signed, until it is known to be written.
+
+    ``record``, ``about`` and ``by`` say where it will be written, what is charted, and who charts; empty while unknown.
+    """
+
+    event_id: str
+    began: datetime
+    answered: tuple[Answered, ...] = ()
+    signed: Mapping[str, Any] | None = None
+    record: str = ""
+    about: str = ""
+    by: str = ""
+
+
+def folder(environment: Mapping[str, str]) -> Path:
+    """Return the folder of drafts: under XDG_STATE_HOME, else under .local/state in the home folder."""
+    state = environment.get("XDG_STATE_HOME", "")
+    try:
+        home = Path(environment.get("HOME") or "~").expanduser()
+        base = Path(state) if Path(state).is_absolute() else home / ".local/state"
+    except RuntimeError:
+        raise Failure("this user has no home folder for drafts; set XDG_STATE_HOME to a folder of your own") from None
+    return base / "lda-notes" / "drafts"
+
+
+def place(drafts: Path, record: Path, about: str) -> Path:
+    """Return where the draft of what is charted ``about`` a record lies; its name shows neither."""
+    name = hashlib.sha256(f"{record.resolve()}\0{about}".encode(errors="surrogateescape")).hexdigest()[:32]
+    return drafts / f"{name}.json"
+
+
+_BUSY: Final = "the same is being charted in another window of yours; finish it there"
+
+
+@contextmanager
+def held(at: Path) -> Iterator[None]:
+    """Keep a draft to one session. Raises `Failure` when another one is at it, or the folder cannot be used."""
+    try:
+        at.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise Failure(f"{at.parent}: drafts cannot be kept there ({error.strerror}); set XDG_STATE_HOME") from None
+    with locked(at, patience_s=0, busy=_BUSY):
+        yield
+
+
+def save(at: Path, draft: Draft) -> None:
+    """Write the draft, whole, readable by its owner alone."""
+    data = {
+        "version": _VERSION,
+        "event": draft.event_id,
+        "began": draft.began.isoformat(),
+        "answered": [
+            {"question": one.question, "facts": [[list(path), value] for path, value in one.facts], "said": one.said}
+            for one in draft.answered
+        ],
+        "signed": draft.signed,
+        "record": draft.record,
+        "about": draft.about,
+        "by": draft.by,
+    }
+    write_private(at, json.dumps(data, ensure_ascii=False).encode())
+
+
+def load(at: Path) -> Draft | None:
+    """Return the draft kept there; None when there is none, or none that this version can read."""
+    try:
+        data = json.loads(at.read_bytes())
+        answered = tuple(
+            Answered(one["question"], tuple((tuple(path), value) for path, value in one["facts"]), one["said"])
+            for one in data["answered"]
+        )
+        if data["version"] == _VERSION:
+            whose = (str(data.get(key, "")) for key in ("record", "about", "by"))
+            return Draft(data["event"], datetime.fromisoformat(data["began"]), answered, data["signed"], *whose)
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    return None
+
+
+def discard(at: Path) -> None:
+    """Take a draft away."""
+    with suppress(FileNotFoundError):
+        at.unlink()
+
+
+def unsigned(environment: Mapping[str, str]) -> dict[Path, tuple[Draft, ...]]:
+    """Return what was begun on this login and not signed, by the whole path of its record: entries and corrections."""
+    try:
+        kept = sorted(folder(environment).glob("*.json"))
+    except (Failure, OSError):
+        return {}
+    begun: dict[Path, tuple[Draft, ...]] = {}
+    for draft in sorted(filter(None, map(load, kept)), key=lambda one: one.began):
+        if draft.record and draft.answered and draft.signed is None:
+            begun[Path(draft.record)] = (*begun.get(Path(draft.record), ()), draft)
+    return begun
+
+
+def said(draft: Draft) -> str:
+    """Return what was begun, by whom: ``access by Marisol Tamm, 12 answers``."""
+    by = f" by {draft.by}" if draft.by else ""
+    return f"{draft.about}{by}, {phrasing.count(len(draft.answered), 'answer')}"
+
+
+def reminders(environment: Mapping[str, str], records: Iterable[Path]) -> Iterator[str]:
+    """Yield a sentence for each entry of the records that was begun on this login and not signed."""
+    begun = unsigned(environment)
+    for record in records:
+        for draft in begun.get(record.resolve(), ()):
+            again = "Chart" if draft.about in (VISIT, *KINDS) else "Amend"
+            yield f"Not signed: {record}: draft of {said(draft)}. {again} it again to continue and sign."

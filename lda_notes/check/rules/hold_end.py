@@ -1,0 +1,228 @@
+"""The end of a hold: who may clear it, on what evidence, for which uses, and who learns of one that lasts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rules.hold_use import beginning, since, why
+from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
+from lda_notes.line.holds import CLEARED, PROVABLE, cleared, may_clear
+from lda_notes.line.proof import blood_of
+from lda_notes.problems import Related
+from lda_notes.record.events import (
+    Discharge,
+    Evaluation,
+    FlushOrLock,
+    LineCheck,
+    Proved,
+    Transfer,
+)
+
+
+@rule(
+    "unsafe",
+    "record what the clearance rests on, or keep the line on hold",
+    on=(Evaluation,),
+    limits=("hold_ends_with",),
+    cites=(COMMON_PRACTICE,),
+)
+def cleared_in_spite_of_site(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Finds a line cleared for use by an evaluation that itself sees a reason for the hold.
+
+    Who clears a line looks at the port too: swelling, pus or a turned port in the same entry contradict the clearance.
+
+    Keep the line on hold, or correct the look.
+    """
+    own = tuple(hold for hold in step.after.holds if hold.began is step.entry)
+    if event.decision in CLEARED and own:
+        yield Found(step.entry.path("decision"), f"the line is {event.decision}, and the same entry shows {why(own)}")
+
+
+@rule("wrong", "correct the evidence or the blood return", on=(Evaluation,), cites=(COMMON_PRACTICE,))
+def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Compares an evaluation that rests on restored blood return with the last blood return on record.
+
+    If blood came back, some look or check before the evaluation saw it.
+
+    Chart the look at which blood came back, or correct the evidence.
+    """
+    if event.decision not in CLEARED or "blood return restored" not in event.evidence:
+        return
+    last = step.before.last_blood_return
+    seen = getattr(last.event, "blood_return", None) if last is not None else None
+    if last is not None and seen == "none":
+        yield Found(
+            step.entry.path("evidence"),
+            f"the evaluation rests on restored blood return, and the last one on record, at {case.say(last.event.at)}, "
+            "is none",
+            related=(Related(last.path("blood_return"), "the last blood return"),),
+        )
+
+
+@rule(
+    "unsafe",
+    "keep the line on hold until somebody whose role may clear it has judged it",
+    on=(Evaluation,),
+    limits=("roles_that_may_clear",),
+    cites=(COMMON_PRACTICE,),
+)
+def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Finds a line cleared by somebody whose recorded role may not end a hold.
+
+    A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
+    by anybody else ends nothing: the line stays on hold.
+
+    Have the line judged by somebody who may, or record the role of who judged it.
+    """
+    who = event.cleared_by
+    if event.decision not in CLEARED or may_clear(event, case.policy) or who is None or not who.credential:
+        return
+    yield Found(
+        step.entry.path("decision"),
+        f'the line is {event.decision} by "{who.credential}", which may not end a hold; nothing ends',
+    )
+
+
+@rule(
+    "wrong",
+    "correct the decision, or what it limits and ends",
+    on=(Evaluation,),
+    cites=(COMMON_PRACTICE,),
+)
+def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Compares the decision of an evaluation with the limits and the holds that the same entry names.
+
+    Only a decision that clears the line sets or lifts limits and ends holds. A limit with "cleared for use", or the end
+    of a hold with "remains on hold", leaves the next nurse to guess which was meant.
+
+    Correct whichever is wrong. Until then the limit stays, and nothing ends.
+    """
+    if event.decision is None:
+        return
+    names: dict[str, tuple[str, ...]] = {key: event.__dict__.get(key) or () for key in ("limits", "lifts", "ends")}
+    limited = {one.what for one in step.before.limits}
+    on_hold = {name for hold in step.before.holds for name in (hold.reason, hold.sign)}
+    septa = case.timeline.episode.port.septa
+    named = len(septa) == 1 or event.septum in septa
+    if event.decision in CLEARED:
+        odd = {
+            "limits": names["limits"] if event.decision == "cleared for use" else (),
+            "lifts": tuple(one for one in names["lifts"] if named and one not in limited),
+            "ends": tuple(one for one in names["ends"] if named and one != "all" and one not in on_hold),
+        }
+    else:
+        odd = names
+    said = {
+        "limits": f'the decision is "{event.decision}", and it is limited: ',
+        "lifts": "it lifts a limit that the line does not have: ",
+        "ends": "it ends a hold that the line is not under: ",
+    }
+    for key, which in odd.items():
+        if which:
+            start = said[key]
+            if event.decision not in CLEARED and key != "limits":
+                what = "limits" if key == "lifts" else "holds"
+                start = f'the decision is "{event.decision}", and {what} are named as ended by it: '
+            yield Found(step.entry.path(key), start + " and ".join(f'"{one}"' for one in which))
+
+
+@rule(
+    "gap",
+    "name the holds that it ends, and the septum of a port with two; say all only if all were judged",
+    on=(Evaluation,),
+    cites=(COMMON_PRACTICE,),
+)
+def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+    """Finds a clearance that does not say which of several holds it ends, or of which septum.
+
+    A line may be on hold for more than one reason. Whoever clears it for one has not judged the other; what is not
+    named stays on hold.
+
+    Name the holds that were judged; "all" must be said.
+    """
+    septa = case.timeline.episode.port.septa
+    alone = len(septa) == 1
+    named = alone or event.septum in septa
+    if event.decision not in CLEARED or not may_clear(event, case.policy) or not step.before.holds:
+        return
+    if not cleared(event, step.before.holds, case.policy, named=named, alone=alone):
+        which = why(step.before.holds)
+        yield Found(
+            step.entry.path("decision"),
+            f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
+            lacks=("ends",),
+        )
+
+
+@rule(
+    "advice",
+    "have the line evaluated, or prove it with a new needle; until then it stays on hold",
+    on=(FlushOrLock, LineCheck),
+    limits=("hold_ends_with",),
+    cites=(COMMON_PRACTICE,),
+)
+def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+    """Finds blood that came back through the same needle while the line stays on hold.
+
+    What failed once may fail again: with the same needle and no treatment the hold stays until the line is cleared,
+    unless the facility's policy lets blood return end it.
+
+    Ask for the clearance, and say when blood came back.
+    """
+    held = tuple(hold for hold in step.after.holds if hold.reason in PROVABLE and hold.began is not step.entry)
+    held = tuple(hold for hold in held if hold in case.timeline.holds[hold.septum])  # open to the end of the record
+    if held and blood_of(step.entry.event) == "present":
+        yield Found(
+            step.entry.path("blood_return"),
+            f"blood came back at {case.say(step.entry.event.at)}, and the line stays {since(held, case)}; "
+            "a clearance is needed",
+            related=beginning(held),
+        )
+
+
+@rule(
+    "unsafe",
+    "name who takes over the line and tell them of the hold",
+    on=(Discharge,),
+    cites=(Citation("home-infusion", "R2"), Citation("jc-sea-58", "M-H")),
+)
+def discharged_on_hold(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
+    """Finds a discharge with the line on hold and nobody named who takes it over.
+
+    Outside, nobody knows that the line must not be used, and nobody is to have it evaluated.
+
+    Name who takes over, and tell them of the hold and its reason.
+    """
+    if event.destination == "died" or (event.handed_to is not None and event.handed_to.name is not None):
+        return
+    yield from _left_on_hold(step, case, "discharged")
+
+
+@rule(
+    "gap",
+    "name the nurse who takes over the line and tell them of the hold",
+    on=(Transfer,),
+    cites=(Citation("jc-sea-58", "M-H"),),
+)
+def transferred_on_hold(step: Step, event: Transfer, case: Case) -> Iterable[Found]:
+    """Finds a transfer with the line on hold and nobody named who takes it over.
+
+    A hold that is not handed over ends at the door of the new unit.
+
+    Name who takes over, and tell them of the hold and its reason.
+    """
+    if event.handed_to is None or event.handed_to.name is None:
+        yield from _left_on_hold(step, case, "moved")
+
+
+def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
+    for septum in case.timeline.needles:
+        holds = case.timeline.state_at(septum, step.entry.event.at).holds
+        if holds:
+            yield Found(
+                step.entry.path("handed_to"),
+                f"the patient is {verb} with the line {since(holds, case)}, and who takes over is not recorded",
+                lacks=("handed_to",),
+                related=beginning(holds),
+            )
