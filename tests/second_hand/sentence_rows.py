@@ -715,14 +715,14 @@ DUE = (
     ),
     row(
         "patency treatment",
-        "Look at the thrombolytic is due by 2 April 2031, 12:30 (30 minutes).",
+        "Thrombolytic check is due by 2 April 2031, 12:30 (30 minutes).",
         {"at": t("13:00"), "drug": ONLY},
         treatment(t("12:00")),
         before=(HELD,),
     ),
     row(
         "patency treatment",
-        "Look at the thrombolytic is due by 2 April 2031, 14:00 (120 minutes).",
+        "Thrombolytic check is due by 2 April 2031, 14:00 (120 minutes).",
         {"at": t("13:00"), "drug": ONLY},
         treatment(t("12:00")),
         before=(HELD,),
