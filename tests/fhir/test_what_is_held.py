@@ -83,6 +83,16 @@ RESTS_ON = [
     ("skin over the port", look(site={"skin": "broken"}), [SITE]),
     ("something given at the site hurt or leaked", at_ten("extravasation care", product="x"), [PORT_ITSELF]),
     (
+        "something given at the site hurt or leaked",
+        at_ten("needle dislodged", **OUT),
+        ["Observation How far the needle is out"],
+    ),
+    (
+        "something given at the site hurt or leaked",
+        look(signs=[{"what": "burning", "during": "infusion"}]),
+        ["Observation Signs"],
+    ),
+    (
         "swelling of arm, face, neck or chest",
         look(site={"swelling": "present", "swelling_where": ["arm"]}),
         [SITE],
