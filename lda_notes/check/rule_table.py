@@ -37,7 +37,8 @@ class Found(NamedTuple):
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
-    read is not an absence, and the fault is dropped. The list of what the event lacks leaves out what is so reported.
+    read is not an absence, and the fault is dropped. The lists of what is missing leave out what is so reported. A
+    name that begins with ``patient`` leads from the record.
     """
 
     path: Path
@@ -50,6 +51,11 @@ class Found(NamedTuple):
     lacks: tuple[str, ...] = ()
 
 
+def whose(event: str, fact: str) -> str | None:
+    """Return the event that a fact is of by its name with dots; None for one of the patient."""
+    return None if fact.startswith("patient.") else event
+
+
 def _names(path: Path) -> tuple[str, ...]:
     return tuple(step for step in path if isinstance(step, str))
 
@@ -60,7 +66,7 @@ class Case:
 
     timeline: Timeline
     policy: Policy
-    reported: dict[tuple[str, str], Severity] = field(default_factory=dict)
+    reported: dict[tuple[str | None, str], Severity] = field(default_factory=dict)
     """Facts whose absence a rule about their event has reported, by event and name with dots, and how gravely."""
 
     @cached_property
@@ -95,7 +101,7 @@ class Case:
 
     def could_not_read(self, event: str, facts: tuple[str, ...]) -> bool:
         """Tell whether one of an event's facts, named with dots, was written and could not be read."""
-        return any(about(self.timeline.unread, event, *fact.split(".")) for fact in facts)
+        return any(about(self.timeline.unread, whose(event, fact), *fact.split(".")) for fact in facts)
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
@@ -262,7 +268,7 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
             for fault in look(step, event, case):
                 if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
                     found.append(_finding(row, fault, policy, step.entry))
-                    case.reported.update({(event.id, fact): found[-1].severity for fact in fault.lacks})
+                    case.reported.update({(whose(event.id, fact), fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
             if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):

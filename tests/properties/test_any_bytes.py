@@ -1,4 +1,4 @@
-"""Whatever a file holds: findings, never a traceback, in bounded time and memory."""
+"""Whatever a file contains: findings, never a traceback, in bounded time and memory."""
 
 from __future__ import annotations
 

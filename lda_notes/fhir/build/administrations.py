@@ -64,8 +64,6 @@ def note(field: str, value: object) -> Json:
             said = written(value)
         case datetime():
             said = moment(value)
-        case date():
-            said = day(value)
         case _:
             said = str(value)
     return {"text": f"{label}: {said}{unit}"}

@@ -72,7 +72,7 @@ class _Reader:
 
 
 def narrative_fault(div: str) -> tuple[str, str] | None:
-    """Return the rule that an XHTML ``div`` breaks and what it contains against it; None when it is fine.
+    """Return the rule that an XHTML ``div`` breaks and what is wrong with it; None when it is fine.
 
     Rules are ``xhtml`` (not well formed), ``txt-1`` (not allowed) and ``txt-2`` (nothing in it).
     """

@@ -24,6 +24,8 @@ from lda_notes.record.parts import NotDone
 FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
 """R4's own extension for what a flag rests on."""
 
+_SEEN: Final = ("signs", "site", "found-at-the-line", "problem")
+_NEEDLE_OUT: Final = "how-far-the-needle-is-out"
 _EVIDENCE: Final[Mapping[str, tuple[str, ...]]] = {
     "no blood return": ("blood-return", "return-before-use", "punctures"),
     "blood return not proven": ("blood-return", "return-before-use", "punctures"),
@@ -32,12 +34,11 @@ _EVIDENCE: Final[Mapping[str, tuple[str, ...]]] = {
     "rated limit exceeded": ("injection-rate", "injection-pressure"),
     "tip not confirmed": ("tip-position",),
     "needle not whole": ("needle-whole", "missing-piece"),
-    "needle partly out": ("how-far-the-needle-is-out", "found-at-the-line"),
+    "needle partly out": (_NEEDLE_OUT, "found-at-the-line"),
+    "something given at the site hurt or leaked": (*_SEEN, _NEEDLE_OUT),
     "coring needle": (),
 }
 """Which Observations of its event a hold rests on, by the beginning of their role; others rest on signs and site."""
-
-_SEEN: Final = ("signs", "site", "found-at-the-line", "problem")
 
 
 @dataclass(frozen=True, slots=True)
