@@ -82,10 +82,10 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
     """
     wanted = expected(parcels)
     refuse_other_patients(server, (one.entry for one in wanted.values()))
-    unread: dict[Identity, str] = {}
-    stored = server.find(wanted, unread)
+    unreadable: dict[Identity, str] = {}
+    stored = server.find(wanted, unreadable)
     resolve = resolver(server, (one.entry for one in wanted.values()), stored)
-    nowhere = {one.entry.full_url for identity, one in wanted.items() if identity in unread}
+    nowhere = {one.entry.full_url for identity, one in wanted.items() if identity in unreadable}
     updated = {identity for identity, one in wanted.items() if one.entry.method == "PUT"}
     lasting = {
         f"{identity.kind}/{each.get('id')}"
@@ -98,7 +98,7 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
         apart: tuple[Difference, ...] = ()
         if len(found) == 1 and identity.kind not in CONTEXT_TYPES:
             apart = tuple(differences(one.entry.resource, found[0], resolve, server.address.base, lasting.__contains__))
-        why = unread.get(identity)
+        why = unreadable.get(identity)
         if why is None and apart and not nowhere.isdisjoint(references(one.entry.resource)):
             why = "what it refers to could not be read"
         yield Standing(

@@ -199,8 +199,8 @@ class Verify:
             if self.models and not row.too_long:
                 from lda_notes.fhir.verify.models import model_check
 
-                bundle, unread = read_json(row.raw)
-                faults += model_check(bundle) if not unread else ()
+                bundle, not_json = read_json(row.raw)
+                faults += model_check(bundle) if not not_json else ()
             if self.text:
                 rows = (f"{file}, row {row.number}: {fault} Found: {fault.value}" for fault in faults)
                 out = "".join(f"{report.visible(one)}\n" for one in rows)
