@@ -132,7 +132,7 @@ def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Mean
         try:
             chart_event(bed.file, _TAGS[word], facts, means)
             done |= {bed.file}
-        except click.exceptions.Exit:  # stopped: the draft is kept, and the round goes on
+        except click.exceptions.Exit:  # stopped: the draft is kept, and the round continues
             continue
         except Failure as failure:
             terminal.show(plain(f"?? {failure}."))

@@ -122,7 +122,7 @@ def command(
 
 
 def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Source]:
-    """Yield one source for each line: its records are told together; stays that begin later stand by themselves."""
+    """Yield one source for each line: its records are said together; stays that begin later stand by themselves."""
     starts = {record.file: pipeline.begins(record) for record in read}
     later = [record for record in read if (since := starts[record.file]) is not None and since > asof]
     begun = [pipeline.upto(record, asof) for record in read if record not in later]
@@ -134,7 +134,7 @@ def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Sou
             last.file,
             line.timeline,
             tuple(finding for file in files for finding in judged[file].findings),
-            tuple(event for record in line.records for event in record.unread),
+            tuple(event for record in line.records for event in record.unread_events),
             starts[last.file],
             tuple(fact for record in line.records for fact in record.unread_facts),
             tuple(stay.episode.id for stay in line.stays if stay.discharge is None),
@@ -142,7 +142,7 @@ def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Sou
     for record in later:
         one = pipeline.judge(pipeline.upto(record, asof), policy, asof)
         if one.timeline is not None:
-            yield Source(record.file, one.timeline, one.findings, record.unread, starts[record.file])
+            yield Source(record.file, one.timeline, one.findings, record.unread_events, starts[record.file])
 
 
 def _places(read: list[Source]) -> str:

@@ -38,7 +38,7 @@ class Part:
     """A file being written beside its place. It is locked while its writer lives, so that others can tell it from a
     leftover.
 
-    Its name tells nothing but, by a digest, the name that it will take.
+    Its name says nothing but, by a digest, the name that it will take.
     """
 
     path: Path

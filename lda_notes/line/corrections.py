@@ -53,7 +53,7 @@ _LOOKS: Final = 30
 def _sort_key(entry: Entry) -> tuple[datetime, int, datetime, int, str, str]:
     """Order by time to the second, as it is looked up. What carries the same time has a fixed order.
 
-    Looks and judgements of one moment go as they were charted: either may come first.
+    Looks and judgments of one moment go as they were charted: either may come first.
     """
     event = entry.event
     at = event.at.astimezone(UTC)

@@ -113,15 +113,11 @@ def _strength(lock: Lock) -> str:
 
 def no_heparin(patient: Patient) -> str | None:
     """Return why the patient is to have no heparin, in words; None when nothing on record forbids it."""
-    if any(getattr(known, "condition", known) == "heparin-induced thrombocytopenia" for known in patient.history):
+    if "heparin-induced thrombocytopenia" in patient.conditions:
         return "heparin-induced thrombocytopenia"
-    if any(_substance(allergy) == "heparin" for allergy in patient.allergies or ()):
+    if any(allergy.substance == "heparin" for allergy in patient.allergies or ()):
         return "an allergy to heparin"
     return None
-
-
-def _substance(allergy: Any) -> str:
-    return str(allergy.substance if hasattr(allergy, "substance") else allergy.to)
 
 
 def told(event: ev.Event, exposure: Exposure) -> bool:
@@ -423,7 +419,7 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
             standing.append(Danger(row.code, around.after.septum, said, around.entry, row.forbids))
         standing += kept
     for danger in around.before.dangers:
-        if danger.code == "P":  # what outlives the port ends with a judgement of whoever may give one
+        if danger.code == "P":  # what outlives the port ends with a judgment of whoever may give one
             if _decided(around):
                 over.append(replace(danger, ended=around.entry))
             else:
@@ -431,6 +427,6 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
     return tuple(standing), tuple(over)
 
 
-def left_behind(state: State, entry: Entry, signs: Iterator[tuple[str, Entry]]) -> tuple[Danger, ...]:
+def left_behind(state: State, signs: Iterator[tuple[str, Entry]]) -> tuple[Danger, ...]:
     """Return the problems of the patient that stay when the port is removed."""
     return tuple(Danger("P", state.septum, f"{sign}; {LEFT_BEHIND}", began, "") for sign, began in signs)

@@ -58,7 +58,7 @@ class Timeline:
 
     ``entries`` are the standing events (not the retracted ones, not the corrections), ``retracted`` the withdrawn
     ones, ``corrections`` the correcting events: those of this record, or of every record of the line when it was
-    built ``whole``. The states go on from the other records of the line in any case. ``needles``, ``dressings``,
+    built ``whole``. The states continue from the other records of the line in any case. ``needles``, ``dressings``,
     ``holds``, ``dangers`` and ``dwells`` list each stay by septum, the last one open if it still lasts.
     """
 

@@ -37,7 +37,7 @@ class History:
 
 @dataclass(slots=True)
 class Fold:
-    """What one pass over the events of a line works with."""
+    """What one walk over the events of a line works with."""
 
     policy: Policy
     septa: tuple[str, ...]
@@ -317,7 +317,7 @@ def _ended_holds(state: State, told: Mapping[HoldReason, str], entry: Entry, fol
     state = altered(state, holds=kept, restored=restored and state.port_in)
     if isinstance(entry.event, ev.PortRemoved):
         signs = ((hold.sign, hold.began) for hold in over if holds.ROWS[hold.reason].of_patient)
-        state = altered(state, dangers=(*state.dangers, *dangers.left_behind(state, entry, signs)))
+        state = altered(state, dangers=(*state.dangers, *dangers.left_behind(state, signs)))
     return state
 
 

@@ -39,7 +39,7 @@ from lda_notes.narrative.tags import MOST_TEXT, Gathering, Tags, TemplateMistake
 from lda_notes.problems import Failure, Path
 
 Left = Callable[[list[Path]], list[Computed]]
-"""Given the paths told so far, returns what no sentence has told yet."""
+"""Given the paths read so far, returns what no sentence has said yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,10 +66,10 @@ class Narrative:
 
 
 class Narrator:
-    """Writes narratives from the templates of one folder, laid over those that come with the program."""
+    """Writes narratives from the templates of one folder, applied over those that come with the program."""
 
     def __init__(self, templates: FilePath | None = None, sandboxed: bool = True) -> None:
-        """Raise `Failure` when ``templates`` is no folder. ``sandboxed`` False serves measurement alone."""
+        """Raise `Failure` when ``templates`` is not a folder. ``sandboxed`` False serves measurement alone."""
         if templates is not None and not templates.is_dir():
             raise Failure(f"{templates}: is not a folder; give the folder that contains the templates")
         self._folders = tuple(str(place) for place in (templates, folder("note_templates")) if place is not None)
@@ -212,7 +212,7 @@ def _environment(folders: tuple[str, ...], sandboxed: bool) -> Environment:
     environment = (_Closed if sandboxed else _Open)(
         loader=ChoiceLoader([FileSystemLoader(place) for place in folders]),
         undefined=StrictUndefined,
-        autoescape=False,  # the text is no markup yet: render escapes it for each format
+        autoescape=False,  # the text is not markup yet: render escapes it for each format
         auto_reload=False,
         finalize=_printable,
         extensions=[Tags],

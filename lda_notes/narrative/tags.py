@@ -4,7 +4,7 @@
 keeps the paths of those facts. ``{% otherwise %}`` begins a second wording, tried when the first cannot be written;
 ``spare`` behind either word marks a sentence that a note which has grown too long may leave to the full note.
 ``{% part %}`` is a piece of a sentence that alone is left out when its facts are missing; ``{% series %}`` joins its
-parts with commas and "and", and is missing itself when it has none. ``{% paragraph %}`` holds sentences.
+parts with commas and "and", and is missing itself when it has none. ``{% paragraph %}`` contains sentences.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from lda_notes.problems import Path
 _BLANKS: Final = " \t\r\n"
 
 MOST_TEXT: Final = 25_000_000
-"""Characters that one narrative may hold: more than the largest record file, so that no record meets it."""
+"""Characters that one narrative may contain: more than the largest record file, so that no record meets it."""
 
 MOST_TURNS: Final = 1_000_000
 """Turns that the loops of one narrative may take together."""

@@ -1,4 +1,4 @@
-"""`verify` against correct bundles, single faults, and whatever else JSON can hold."""
+"""`verify` against correct bundles, single faults, and whatever else JSON can contain."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from fhir_demos import noted
 from in_short import LATER
 from made_records import FILM, FLUSH, HEPARIN, NEEDLE, event, removal_event
 
-from lda_notes.fhir.build.bundle import EventBundle, bundles
+from lda_notes.fhir.build.bundle import EventBundle, Options, bundles
 from lda_notes.fhir.config import DEFAULT as CONFIG
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line.timeline import build
@@ -39,12 +39,13 @@ ETHANOL = event("flush", "2031-03-04 15:00", flushes={"not_done": "x"}, lock={"d
 NUMBED = event("access", "2031-03-07 09:00", needle=NEEDLE, anesthetic="none used", flushes=[], lock={"not_done": "x"})
 FACTS = event("patient facts", "2031-03-04 16:00", allergies=[{"substance": "iodine"}], history=[])
 PAIN = event("amendment", "2031-03-08 09:00", of=LOOK["id"], sets={"pain": 3})
+HOME = event("discharge", "2031-03-06 12:00", destination="home", needle_in=False)
 EVENTS = (ACCESS, DOSE, USE, LOOK, ETHANOL, FACTS, removal_event("2031-03-05 09:00"), NUMBED, PAIN)
 
 ROLES = {
     ACCESS["id"]: [
         *("procedure", "needle", "needle/use", "anesthetic", "flush-1", "flush-2", "resistance-1", "resistance-2"),
-        *("lock", "supply-1", "blood-return", "punctures-1", "signs-1", "problem-1", "dressing", "note", "provenance"),
+        *("lock", "supply-1", "blood-return", "punctures-1", "signs-1", "problem-1", "dressing", "provenance"),
         *("due/needle-change", "due/dressing-change"),
         *("hold/no-blood-return/single", "hold/no-blood-return/single/flag"),
     ],
@@ -55,7 +56,7 @@ ROLES = {
     FACTS["id"]: ["allergy-1"],
     EVENTS[6]["id"]: ["procedure", "flush-1", "resistance-1", "lock"],
     NUMBED["id"]: ["local-anesthesia", "flush", "lock", "needle"],
-    PAIN["id"]: ["correction", "note", "provenance"],
+    PAIN["id"]: ["correction", "provenance"],
 }
 OF_RECORD = ["/allergy-1", "/condition-1", "/weight-1", "/began-with"]
 NO_ALLERGY = "/no-allergy-1"
@@ -65,13 +66,13 @@ RECORD = made_records.record(*EVENTS)
 RECORD["patient"] |= {"allergies": [{"substance": "latex"}], "history": ["cold intolerance"], "weight_kg": 40}
 
 
-def sent(record: Json = RECORD) -> list[EventBundle]:
+def sent(record: Json = RECORD, options: Options | None = None) -> list[EventBundle]:
     line = build(made_records.episode(record), DEFAULT, LATER)
-    return list(bundles(line, DEFAULT, CONFIG, noted()))
+    return list(bundles(line, DEFAULT, CONFIG, options))
 
 
-def found(record: Json = RECORD) -> set[str]:
-    return {name for one in sent(record) for entry in one.bundle["entry"] for name in names(entry["resource"])}
+def found(record: Json = RECORD, options: Options | None = None) -> set[str]:
+    return {name for one in sent(record, options) for entry in one.bundle["entry"] for name in names(entry["resource"])}
 
 
 def names(of: Json) -> list[str]:
@@ -86,9 +87,10 @@ def test_identities_are_what_servers_already_hold() -> None:
     assert str(port) in held
     roles = [f"{event}/{role}" for event, listed in ROLES.items() for role in listed] + OF_RECORD
     assert [role for role in roles if str(uuid.uuid5(space, f"{port}/made-1/{role}")) not in held] == []
-    quiet = made_records.record(made_records.needle_event("2031-03-04 09:40"), EVENTS[6])
-    assert str(uuid.uuid5(space, f"{port}/made-1/{EVENTS[6]['id']}/due/flush")) in found(quiet)
-    assert str(uuid.uuid5(space, f"{port}/made-1/{NO_ALLERGY}")) in found(quiet)
+    quiet = made_records.record(made_records.needle_event("2031-03-04 09:40"), EVENTS[6], HOME)
+    held = found(quiet, noted())
+    others = [f"{EVENTS[6]['id']}/due/flush", f"{HOME['id']}/due/flush", f"{HOME['id']}/note", NO_ALLERGY]
+    assert [role for role in others if str(uuid.uuid5(space, f"{port}/made-1/{role}")) not in held] == []
 
 
 def test_the_place_of_whatever_is_sent_is_in_the_record() -> None:

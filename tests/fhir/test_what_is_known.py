@@ -427,6 +427,11 @@ def test_the_stay_says_where_the_patient_was_one_unit_after_the_other() -> None:
     assert moved["location"][0]["period"] == ends
     ((how, left),) = stays(GONE, ACCESS, MOVE, OUT, **ADMITTED)
     assert (how, left["status"], left["period"]["end"]) == ("changed", "finished", "2031-03-06T12:00:00-06:00")
+    ((_, unknown),) = stays(ACCESS)
+    assert "period" not in unknown and "period" not in unknown["location"]
+    late = "2031-03-05T12:00:00-06:00"
+    ((_, moved_first),) = stays(MOVE, ACCESS, admitted_at=late)
+    assert moved_first["location"][0]["period"] == {"end": "2031-03-05T10:00:00-06:00"}
     ((_, wrong),) = stays(GONE, ACCESS, OUT, admitted_at="2031-03-07T08:00:00-06:00")
     assert wrong["period"] == {"start": "2031-03-07T08:00:00-06:00"}
 
@@ -504,6 +509,7 @@ def test_each_part_of_a_site_is_a_component() -> None:
     assert {"valueCodeableConcept": "intact"} in parts.values()
     assert {"dataAbsentReason": "no label"} in parts.values()
     assert {"valueQuantity": "4 mm"} in parts.values()
+    assert site["note"] == "warm"
     (whole,) = seen("Skin and tissue", site=WHY)
     assert (whole["dataAbsentReason"], "component" in whole) == ("no label", False)
 

@@ -284,6 +284,17 @@ def test_an_amendment_brings_the_whole_note_anew_and_an_addendum_its_own_words()
     assert "Added: more" in added and "Line check, 4 March" not in added
 
 
+def test_of_many_corrections_the_note_tells_the_last_and_what_these_withdrew() -> None:
+    added = [correction("addendum", f"08:{minute}", LOOK, text=f"more {minute}") for minute in range(11, 19)]
+    withdrawn = correction("retraction", "08:20", BLOOD, reason="was right")
+    last = correction("amendment", "08:30", LOOK, sets={"pain": 4})
+    found = said(ACCESS, LOOK, BLOOD, *added, withdrawn, last, options=noted())
+    new = (one for one in found if (one.event, one.kind, one.how) == (last["id"], "DocumentReference", "opened"))
+    text = re.sub(r"\s+", " ", text_of(next(new)))
+    assert f"RETRACTED on 5 March 2031, 08:20 by Marisol Tamm, RN: entry {BLOOD['id']}" in text
+    assert "more 18" in text and "Pain score: was 2, now 4" in text and "Added: more 11" not in text
+
+
 def test_what_a_new_note_replaces_stands_in_the_same_bundle() -> None:
     new = [one for one in said(ACCESS, LOOK, BLOOD, options=noted()) if one.event == BLOOD["id"]]
     (note,) = (one.words for one in new if one.kind == "DocumentReference" and one.how == "opened")

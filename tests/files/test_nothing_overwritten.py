@@ -131,7 +131,7 @@ def test_bundles_and_records_read_back(ward: Path) -> None:
 
 
 def test_results_may_be_written_again(ward: Path) -> None:
-    """A sheet is no record: the next shift replaces it without an option."""
+    """A sheet is not a record: the next shift replaces it without an option."""
     for name, arguments in FROM_RECORDS.items():
         if name == "bundle":
             continue

@@ -1,4 +1,4 @@
-"""What the handoff sheet tells of each situation that a nurse may hand over."""
+"""What the handoff sheet says of each situation that a nurse may hand over."""
 
 from __future__ import annotations
 
@@ -21,15 +21,16 @@ from made_records import (
 from ward import ASOF, handed, rows
 
 from lda_notes.documents.handoff import page as sheets
-from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.line import LineFacts
 from lda_notes.documents.handoff.page import Handoff
 from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.view import Action
 
 TOLD = {"name": "Dr Amaranth Locke", "credential": "MD"}
 
 
 def only(*events: dict[str, Any], asof: datetime = ASOF, **changes: Any) -> PatientFacts:
-    """Return the one patient of a handoff; ``changes`` are laid over the record."""
+    """Return the one patient of a handoff; ``changes`` are applied over the record."""
     made = record(*events, number=7)
     limits = changes.pop("policy", None)
     for key, value in changes.items():

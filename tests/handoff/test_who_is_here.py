@@ -98,7 +98,7 @@ def test_what_happens_later_changes_nothing(demo: Path) -> None:
 def _told(found: Any, asof: datetime) -> dict[str, Any]:
     judged = pipeline.judge(pipeline.upto(found, asof), DEFAULT, asof)
     assert judged.timeline is not None
-    made = Source("x", judged.timeline, judged.findings, found.unread, pipeline.begins(found))
+    made = Source("x", judged.timeline, judged.findings, found.unread_events, pipeline.begins(found))
     return values(handoff([made], DEFAULT, asof))
 
 

@@ -1,4 +1,4 @@
-"""Whatever a file holds: findings, never a traceback, in bounded time and memory."""
+"""Whatever a file contains: findings, never a traceback, in bounded time and memory."""
 
 from __future__ import annotations
 
@@ -96,7 +96,7 @@ def test_wrong_values_anywhere(demo: Path, seed: int, picks: list[int]) -> None:
     events = data.get("events")
     if result.timeline is not None and isinstance(events, list):
         line = result.timeline
-        seen = len(line.entries) + len(line.retracted) + len(line.corrections) + len(result.record.unread)
+        seen = len(line.entries) + len(line.retracted) + len(line.corrections) + len(result.record.unread_events)
         assert seen == len(events), "every event of the file is read or listed as unread"
 
 

@@ -12,8 +12,8 @@ from test_clocks import episodes
 
 from lda_notes import pipeline
 from lda_notes.documents.handoff import page as sheets
-from lda_notes.documents.handoff.line import URGENCIES, View
 from lda_notes.documents.handoff.values import values
+from lda_notes.documents.handoff.view import URGENCIES, View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import sheet as worksheet
@@ -30,7 +30,7 @@ def test_every_episode_can_be_handed_over(made: list[tuple[dict[str, Any], Any]]
     for data, _ in made:
         judged = pipeline.judge(read_bytes(json.dumps(data).encode(), "case.json", as_json=True), DEFAULT, asof)
         assert judged.timeline is not None
-        sources.append(sheets.Source("case.json", judged.timeline, judged.findings, judged.record.unread))
+        sources.append(sheets.Source("case.json", judged.timeline, judged.findings, judged.record.unread_events))
     found = sheets.handoff(sources, DEFAULT, asof)
     assert render(sheets.sheet(found), form)  # type: ignore[arg-type]
     assert 1 <= len(found.patients) <= len(made) and bool(found.doubtful) >= (len(found.patients) < len(made))

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from lda_notes.chart.questions import together
 from lda_notes.chart.questions.trial import Situation
 from lda_notes.check import rule_table
-from lda_notes.documents.handoff.line import View, line_facts
+from lda_notes.documents.handoff.line import line_facts
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.note import due as note_due
 from lda_notes.documents.note.scene import Scene as NoteScene
 from lda_notes.documents.wording import Wording

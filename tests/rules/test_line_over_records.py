@@ -25,7 +25,7 @@ HIT = "heparin-induced thrombocytopenia"
 
 
 def record(file: str, *events: dict[str, Any], day: int = 0, unread: Any = (), **parts: Any) -> Record:
-    """Return a stay admitted a minute before the access on that day; ``parts`` are laid over the case's own."""
+    """Return a stay admitted a minute before the access on that day; ``parts`` are applied over the case's own."""
     stay = {"admitted_at": after(day * DAY - 1), **parts.pop("stay", {})}
     return Record(file, episode_of(*events, stay=stay, **parts), unread_facts=unread)
 

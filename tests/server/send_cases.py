@@ -1,4 +1,4 @@
-"""What the contract tests of sending share: records of their own identities, and what a server holds of them."""
+"""What the contract tests of sending share: records of their own identities, and what a server has of them."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def short_note(episode: Episode, event: str, moment: datetime, beside: object = 
 
 @dataclass
 class Case:
-    """A demo under identities that no other test uses, so that the server may hold anything else."""
+    """A demo under identities that no other test uses, so that the server may have anything else."""
 
     text: str
     tag: str = field(default_factory=lambda: f"t{uuid.uuid4().hex}")

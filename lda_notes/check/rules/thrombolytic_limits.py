@@ -85,7 +85,7 @@ def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> I
     yield Found(
         step.entry.path("lumen_ml" if weight is not None else "dose_mg"),
         f"{missing}{below} is not recorded; the alteplase dose cannot be worked out",
-        lacks=("lumen_ml",) if weight is not None else (),
+        lacks=("lumen_ml",) if weight is not None else ("patient.weight_kg",),
     )
 
 

@@ -1,4 +1,4 @@
-"""The handoff sheet: computed anew from the records each time, never copied forward, and free of any format."""
+"""The handoff sheet: computed again from the records each time, never copied forward, and free of any format."""
 
 from __future__ import annotations
 
@@ -14,10 +14,11 @@ from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
 from lda_notes.documents.handoff.amounts import amounts_text
 from lda_notes.documents.handoff.contingencies import Contingency, every_line
-from lda_notes.documents.handoff.line import URGENCIES, Action, Told, Urgency, View, named_as_unread
+from lda_notes.documents.handoff.line import named_as_unread
 from lda_notes.documents.handoff.patient import PatientFacts, patient_facts, soonest
 from lda_notes.documents.handoff.round import Row, anchor, in_time_order, needs_words, row, table, warnings
 from lda_notes.documents.handoff.sources import Source, sort_out
+from lda_notes.documents.handoff.view import URGENCIES, Action, Told, Urgency, View
 from lda_notes.documents.handoff.words import left_to_know, of, of_septum, short, still_open, when_due
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording
@@ -50,13 +51,13 @@ _SHOWN: Final = 2
 
 @dataclass(frozen=True, slots=True)
 class Handoff:
-    """All that the sheet tells, most urgent patient first.
+    """All that the sheet says, most urgent patient first.
 
     ``here`` are the patients of the facility, ``left`` those who have left it and are still listed, ``left_before`` the
     others who left. Told in one sentence each:
     ``unreadable`` names records that could not be read, ``later`` the patient of each stay not begun, ``left_out``
     others who are not handed over, and why, ``doubtful`` what does not go together between records. ``zones`` are the
-    time zones of the patients told of, by name, at least one.
+    time zones of the patients on it, by name, at least one.
     """
 
     asof: datetime
@@ -91,7 +92,7 @@ def handoff(
     rooms: Sequence[str] = (),
     told_since: datetime | None = None,
 ) -> Handoff:
-    """Return what the sheet tells.
+    """Return what the sheet says.
 
     The shift is that of the policy's ``shift_starts``, or of ``told_since`` and ``shift_end``; where neither is given,
     a shift of ``hours`` (default: the policy's) ended at ``asof`` and the next begins, and when the last handoff was is
@@ -504,10 +505,6 @@ def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:
         ", ".join(dict.fromkeys(action.owner for action in patient.actions)) or "nobody named",
         "",
     )
-
-
-def _call_for(patient: PatientFacts, action: Action) -> str:
-    return f"{short(action)}{of_septum(patient, action.septum)}: {when_due(patient, action)}"
 
 
 def _first_due(patient: PatientFacts) -> tuple[bool, datetime]:

@@ -11,9 +11,10 @@ from lda_notes.documents.handoff.amounts import Added, amounts
 from lda_notes.documents.handoff.background import allergies, allergy_lines, child, left, port_text, unit_of
 from lda_notes.documents.handoff.changes import Change, changes
 from lda_notes.documents.handoff.contingencies import Contingency, contingencies
-from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, line_facts
+from lda_notes.documents.handoff.line import LineFacts, line_facts
 from lda_notes.documents.handoff.missing import gaps, matters, said, unread_event, unread_fact
 from lda_notes.documents.handoff.problems import OpenProblem, open_problems, pending
+from lda_notes.documents.handoff.view import URGENCIES, Action, Urgency, View
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.wording import Wording
 from lda_notes.line.states import Hold
@@ -26,7 +27,7 @@ from lda_notes.record.unread import Unread
 
 @dataclass(frozen=True, slots=True)
 class PatientFacts:
-    """All that the sheet tells of one record, in words and values.
+    """All that the sheet says of one record, in words and values.
 
     ``number`` counts the patients of a sheet in its order; ``second`` is the second identifier beside the name,
     ``child`` age and weight of a child, empty for an adult. ``taken_over``: somebody named sees to the port of one who
@@ -95,7 +96,7 @@ def patient_facts(
     unread: Iterable[UnreadEvent],
     unread_facts: Iterable[Unread] = (),
 ) -> PatientFacts:
-    """Return what the sheet tells of one record; ``findings`` are those of its check."""
+    """Return what the sheet says of one record; ``findings`` are those of its check."""
     timeline = view.timeline
     patient, port = timeline.episode.patient, timeline.episode.port
     unit = unit_of(timeline)

@@ -1,4 +1,4 @@
-"""What is open: problems and their answers, what went outside the vein, judgements, what is awaited."""
+"""What is open: problems and their answers, what went outside the vein, judgments, what is awaited."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from itertools import islice
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import LineFacts, View, elsewhere
+from lda_notes.documents.handoff.line import LineFacts, elsewhere
+from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.policy import quantity
 from lda_notes.line.corrections import Entry
 from lda_notes.line.holds import flushed_on_hold
@@ -81,7 +82,7 @@ def last_words(view: View, line: LineFacts) -> Iterator[str]:
 
 
 _ANSWERS: Final = 3
-"""Most answers that are told of a hold or danger beside the one at its beginning; the latest count."""
+"""Most answers that are said of a hold or danger beside the one at its beginning; the latest count."""
 
 
 def _flushed_on_hold(view: View, entry: Entry, lines: Sequence[LineFacts]) -> Iterator[OpenProblem]:
@@ -156,7 +157,7 @@ def pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
 
 
 def decisions(view: View, line: LineFacts) -> Iterator[str]:
-    """Yield the last judgement of a line that is still on hold."""
+    """Yield the last judgment of a line that is still on hold."""
     if not line.state.holds:
         return
     began = min(hold.since for hold in line.state.holds)

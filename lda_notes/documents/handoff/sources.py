@@ -54,7 +54,7 @@ def _identifiers(source: Source) -> str:
 @dataclass(frozen=True, slots=True)
 class Sorted:
     """``told`` are the records of the sheet, ``later`` the patients of records whose stay begins later, one for each
-    record. In one sentence each: ``left_out`` names others that are not told, ``doubtful`` says what is amiss.
+    record. In one sentence each: ``left_out`` names others that are not mentioned, ``doubtful`` says what is amiss.
     ``alike`` are the files of patients whose family name could be taken for another's."""
 
     told: tuple[Source, ...]
@@ -67,7 +67,7 @@ class Sorted:
 def sort_out(sources: Sequence[Source], asof: datetime, recent: datetime) -> Sorted:
     """Return what goes on a sheet judged from ``asof``; where two records of one line are open, the sheet says so.
 
-    A patient who died has nothing due: named once more, in one sentence, when that was after ``recent``.
+    A patient who died has nothing due: named again, in one sentence, when that was after ``recent``.
     """
     begun = tuple(source for source in sources if source.begins is None or _u(source.begins) <= _u(asof))
     later = [source for source in sources if source.begins is not None and _u(source.begins) > _u(asof)]

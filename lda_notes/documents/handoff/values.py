@@ -8,10 +8,11 @@ from typing import Any, Final
 from lda_notes.documents.amounts_values import sums_values
 from lda_notes.documents.handoff.amounts import Added, amounts_text
 from lda_notes.documents.handoff.contingencies import Contingency
-from lda_notes.documents.handoff.line import Action, LineFacts, Told
+from lda_notes.documents.handoff.line import LineFacts
 from lda_notes.documents.handoff.page import Handoff, later_says, round_rows
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.round import Row
+from lda_notes.documents.handoff.view import Action, Told
 from lda_notes.documents.handoff.words import left_to_know, when_due
 from lda_notes.documents.references import Basis, in_force, key
 from lda_notes.documents.wording import Wording

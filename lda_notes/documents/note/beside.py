@@ -1,4 +1,4 @@
-"""What stands beside the text of a note and is no part of it: holds and dangers, what could not be read, findings."""
+"""What stands beside the text of a note and is not part of it: holds and dangers, what could not be read, findings."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ def draft_words(findings: tuple[Finding, ...], facts: int, events: int) -> str:
 
 def unread_events(judged: Judged) -> Iterator[Block]:
     """Yield the list of the events of the file that could not be read."""
-    unread = judged.record.unread
+    unread = judged.record.unread_events
     if not unread:
         return
     yield Bullets(

@@ -1,4 +1,4 @@
-"""The brief note: one event as one paragraph to paste, from the same facts, with what is no chart text beside it."""
+"""The brief note: one event as one paragraph to paste, from the same facts, with what is not chart text beside it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from lda_notes.record.unread import Unread, notice
 
 @dataclass(frozen=True, slots=True)
 class Brief:
-    """A note to paste: one paragraph an event, and beside it what is no part of the chart text."""
+    """A note to paste: one paragraph an event, and beside it what is not part of the chart text."""
 
     paragraphs: tuple[Paragraph, ...]
     beside: tuple[str, ...]
@@ -70,7 +70,7 @@ def brief(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
             *(alert.text for alert in beside.hold_alerts(desk, families)),
             *(f"{block.label} {item}" for block in lists if isinstance(block, Bullets) for item in block.items),
         ),
-        bool(unread or judged.record.unread),
+        bool(unread or judged.record.unread_events),
     )
 
 

@@ -215,7 +215,7 @@ def reason_paths(hold: Hold) -> tuple[Path, ...]:
 
 
 def _together(holds: Iterable[Hold]) -> list[Values]:
-    """Return what sentences say of holds; those that began together and end alike are told together."""
+    """Return what sentences say of holds; those that began together and end alike are said together."""
     groups: dict[tuple[int, tuple[str, ...]], list[Hold]] = {}
     for hold in holds:
         groups.setdefault((id(hold.began), what_ends((hold,))), []).append(hold)
@@ -255,11 +255,11 @@ def _reasons(holds: list[Hold]) -> Value:
     return signs, tuple(dict.fromkeys(path for hold in holds for path in reason_paths(hold)))
 
 
-# -- what no sentence told --
+# -- what no sentence said --
 
 
 def reasons_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Computed]:
-    """Return each reason why not that no sentence has told yet; facts that share their reason are told together."""
+    """Return each reason why not that no sentence has said yet; facts that share their reason are said together."""
     groups: dict[tuple[str, str], tuple[list[str], list[Path]]] = {}
     for path, value in _untold(scene, written):
         if path[-1] in ANSWERS:
@@ -275,7 +275,7 @@ def reasons_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Co
 
 
 def facts_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Computed]:
-    """Return each recorded fact that no sentence has told yet, with its value in words."""
+    """Return each recorded fact that no sentence has said yet, with its value in words."""
     left = []
     for path, value in _untold(scene, written):
         if path[-1] not in ANSWERS:

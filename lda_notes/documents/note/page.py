@@ -41,10 +41,10 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
     unread = beside.unread_facts(desk, families)
     found = beside.findings(desk, families)
     relevant = tuple(finding for rows in found.values() for finding in rows)
-    draft = bool(relevant or unread or judged.record.unread)
+    draft = bool(relevant or unread or judged.record.unread_events)
     blocks: list[Block] = [*beside.hold_alerts(desk, families)]
     if draft:
-        blocks.append(Alert("draft", beside.draft_words(relevant, len(unread), len(judged.record.unread))))
+        blocks.append(Alert("draft", beside.draft_words(relevant, len(unread), len(judged.record.unread_events))))
     blocks.extend(Alert("caution", notice(fact)) for fact in unread)
     blocks.append(_patient(desk, families))
     blocks.extend(beside.unread_events(judged))

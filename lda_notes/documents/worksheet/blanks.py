@@ -15,7 +15,7 @@ from lda_notes.check import visits
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.documents.blocks import Blanks
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.suitability import Use, suits
 from lda_notes.narrative.facts import fields_at
 from lda_notes.record.events import KINDS

@@ -8,7 +8,8 @@ from decimal import Decimal
 from typing import Final
 
 from lda_notes.documents.handoff.contingencies import thrombolytic
-from lda_notes.documents.handoff.line import LineFacts, View
+from lda_notes.documents.handoff.line import LineFacts
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.precautions import Precaution, merged
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.worksheet.known import last_that_worked

@@ -37,8 +37,8 @@ class Notes(Protocol):
     ) -> Note:
         """Return the note.
 
-        The episode contains nothing later than ``asof``; of the other stays nothing later is told. ``earlier``
-        corrections are in the event as it stands there.
+        The episode contains nothing later than ``asof``; nothing later is said of the other stays. ``earlier``
+        corrections are in the event as it is there.
         """
 
 
@@ -153,7 +153,7 @@ def open_book(timeline: Timeline, policy: Policy, config: Config, options: Optio
 
 
 def _readings(timeline: Timeline, policy: Policy) -> Iterator[Timeline]:
-    """The record without corrections, then with one more of them each time; the last is the timeline itself."""
+    """Yield the record without corrections, then with one more of them each time; the last is the timeline itself."""
     episode = timeline.episode
     if timeline.corrections:
         for read in islice(growing(episode), len(timeline.corrections)):
@@ -182,7 +182,7 @@ def _refuse_doubles(episode: Episode) -> None:
 
 
 def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] | None = None) -> Writer:
-    """A bundle with the context, and what was there before the first event unless it is among the changed.
+    """Return a bundle with the context, and what was there before the first event unless it is among the changed.
 
     ``ended`` as `Writer` has it.
     """
@@ -199,7 +199,7 @@ def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] 
 
 
 def needle_reference(book: Book, reading: Fold, here: Scene, present: set[str]) -> Json | None:
-    """The needle that an access put in or a removal took out, in the bundle or elsewhere."""
+    """Return the needle that an access put in or a removal took out, in the bundle or elsewhere."""
     touched = {"access": reading.opened, "de-access": reading.changed}.get(here.event.kind)
     if touched is None:
         return None
@@ -211,7 +211,7 @@ def needle_reference(book: Book, reading: Fold, here: Scene, present: set[str]) 
 
 
 def own_facts(here: Scene, needle: Json | None) -> list[Made]:
-    """The resources that say what happened in one event, apart from what it shares with others."""
+    """Return the resources that say what happened in one event, apart from what it shares with others."""
     supplies = supply_devices(here)
     made: list[Made] = []
     if here.procedure is not None and not isinstance(here.event, ev.PatencyTreatment):
@@ -224,7 +224,7 @@ def own_facts(here: Scene, needle: Json | None) -> list[Made]:
 
 
 def charted_upto(book: Book, entry: Entry) -> list[ev.Event]:
-    """The events up to one of them, as first charted; without that one where it is a correction."""
+    """Return the events up to one of them, as first charted; without that one where it is a correction."""
     others = [one for one in book.first.timeline.entries if one.event.id != entry.event.id]
     ordered = in_order((*others, entry))
     return [one.event for one in ordered[: ordered.index(entry) + 1] if not isinstance(one.event, ev.Correcting)]
@@ -255,7 +255,7 @@ def add_provenance(
 
 
 def finished(book: Book, writer: Writer, entry: Entry) -> EventBundle:
-    """The whole bundle, with the staff that it refers to where context is asked for."""
+    """Return the whole bundle, with the staff that it refers to where context is asked for."""
     if book.options.with_context:
         _add_wanted(book, writer)
     kind: str = entry.event.kind

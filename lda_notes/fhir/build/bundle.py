@@ -60,12 +60,12 @@ def bundles(
 def bundle_of(
     event: str, timeline: Timeline, policy: Policy, config: Config, options: Options | None = None
 ) -> EventBundle | None:
-    """The bundle of one event by its identifier; None when the record has no such event."""
+    """Return the bundle of one event by its identifier; None when the record has no such event."""
     return next((made for made in bundles(timeline, policy, config, options) if made.event == event), None)
 
 
 def _in_order(book: Book) -> list[Entry]:
-    """Every event as first charted, corrections included, with its position in the record."""
+    """Return every event as first charted, corrections included, with its position in the record."""
     positions = {event.id: index for index, event in enumerate(book.timeline.episode.events)}
     entries = [replace(entry, index=positions[entry.event.id]) for entry in book.first.timeline.entries]
     entries += book.timeline.corrections

@@ -1,6 +1,6 @@
 """Bundles of corrections: what a retraction, an amendment or an addendum changes in what was sent before.
 
-The record is read once without corrections and once more with each of them. What differs between two readings is
+The record is read once without corrections and again with each of them. What differs between two readings is
 what that correction changed, and it is written as the whole record leaves it: a task that a later event closed
 stays closed, whatever is retracted before it. Of a reading only what it changed is kept.
 """
@@ -35,7 +35,7 @@ from lda_notes.line.corrections import Entry, replayed
 IN_ERROR: Final = "entered-in-error"
 
 MOST_TOLD: Final = 8
-"""Corrections that a version of a note tells; of more, the versions before it tell the earlier ones."""
+"""Corrections that a version of a note names; of more, the versions before it name the earlier ones."""
 
 State = Mapping[str, Made]
 """Every shared and every corrected resource by its identity, as one reading of the record leaves it."""
@@ -180,7 +180,7 @@ class _Account:
         return self._put(now.values(), gone) if self.state else {}
 
     def _state_facts(self, correction: Entry, before: Fold, after: Fold) -> dict[str, None]:
-        """The resources of the events that a correction changes: itself, its target, and the target of that one."""
+        """Return the resources of the events that a correction changes: itself, its target, and that one's target."""
         target = _target(correction)
         affected = [target, correction.event.id]
         if target in self.known:
@@ -201,7 +201,7 @@ class _Account:
         return changed
 
     def _call(self, made: Made, before: Made | None, *, adds: bool) -> Made:
-        """An observation that no longer says what it first said: amended by what was added, or corrected.
+        """Return an observation that no longer says what it first said: amended by what was added, or corrected.
 
         Other types have no such status.
         """
@@ -214,7 +214,7 @@ class _Account:
         return Made(made.name, {**made.resource, "status": self._called[made.name]}, made.path)
 
     def _facts_of(self, reading: Fold, target: str) -> dict[str, Made]:
-        """The resources of a corrected event or of a corrected correction, as a reading has them."""
+        """Return the resources of a corrected event or of a corrected correction, as a reading has them."""
         entry = reading.timeline.entry(target)
         if entry is not None:
             wrong, event = entry.retraction is not None, entry.event
@@ -276,7 +276,7 @@ class _Account:
         self._write(correction.event.id, everything, subject, correction.event, len(in_force) - len(ids))
 
     def _told(self, target: str, entry: Entry) -> list[Entry]:
-        """The last corrections of an entry's family, with what each of them is about and what withdrew the entry."""
+        """Return the last corrections of an entry's family, with what each is about and what withdrew the entry."""
         family = self._families[target]
         if len(family) <= MOST_TOLD:
             return sorted(family, key=self._place)
@@ -299,7 +299,7 @@ class _Account:
         return {entry.event.id: place for place, entry in enumerate(self.book.timeline.corrections)}
 
     def _read(self, charted: Iterable[ev.Event], after: Fold) -> Iterator[ev.Event]:
-        """The events as a reading has them, without those that it withdrew."""
+        """Yield the events as a reading has them, without those that it withdrew."""
         for event in charted:
             entry = after.timeline.entry(event.id)
             if entry is not None and entry.retraction is None:
@@ -334,7 +334,7 @@ class _Account:
         return self._put(made, [name for name in old if name not in now])
 
     def _chain(self, entry: Entry) -> Iterator[tuple[str, _Version]]:
-        """The note of an event, the versions that replaced it, and the addenda to it."""
+        """Yield the note of an event, the versions that replaced it, and the addenda to it."""
         base = self.book.frame.event_name(entry.original.id, "note")
         amendments = [one for one in entry.corrections if isinstance(one, ev.Amendment)]
         wrong = entry.retraction is not None
@@ -371,7 +371,7 @@ class _Account:
 
 
 def is_in_error(resource: Json) -> bool:
-    """Whether a resource is entered in error."""
+    """Tell whether a resource is entered in error."""
     return status_of(resource) == IN_ERROR
 
 
@@ -397,7 +397,7 @@ def _target(entry: Entry) -> str:
 
 
 def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
-    """The transaction of a correction: what it changed, its own words, its document and who made it."""
+    """Return the transaction of a correction: what it changed, its own words, its document and who made it."""
     event = entry.event
     assert isinstance(event, ev.Correcting)
     change = known.changes[event.id]
@@ -431,7 +431,7 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
 
 
 def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
-    """The document as it is created: current, and referring to the one that it replaces in this bundle."""
+    """Return the document as it is created: current, and referring to the one that it replaces in this bundle."""
     relates = made.resource.get("relatesTo")
     resource = {**made.resource, "status": "current"}
     if relates is not None:
@@ -442,7 +442,7 @@ def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
 
 
 def _stated(book: Book, here: Scene, event: ev.Correcting, change: Change) -> list[Made]:
-    """The Observation of what a correction states, and of what was first charted there.
+    """Return the Observation of what a correction states, and of what was first charted there.
 
     Old values stand only in a server's history.
     """
