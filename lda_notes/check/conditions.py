@@ -209,7 +209,7 @@ def cleared_of_several(event: ev.Evaluation, episode: Episode) -> bool:
 
 def taught_on_leaving(event: ev.Discharge, episode: Episode) -> bool:
     """Tell whether the patient is taught about the line on leaving: in the emergency room only with a needle in."""
-    return setting_at(episode, event.at) != "emergency" or event.needle_in is True
+    return event.destination != "died" and (setting_at(episode, event.at) != "emergency" or event.needle_in is True)
 
 
 def taught_now(event: ev.Event, episode: Episode) -> bool:
@@ -308,8 +308,8 @@ def dose_by_lumen(event: ev.PatencyTreatment, episode: Episode) -> bool:
 
 
 def leaves_accessed(event: ev.Discharge, _: Episode) -> bool:
-    """Tell whether the patient leaves with the needle in."""
-    return event.needle_in is True
+    """Tell whether the patient leaves alive with the needle in."""
+    return event.needle_in is True and event.destination != "died"
 
 
 def leaves_without(event: ev.Discharge, _: Episode) -> bool:

@@ -22,7 +22,7 @@ from lda_notes.commands.options import (
     printed_now,
     records_argument,
 )
-from lda_notes.commands.printing import say
+from lda_notes.commands.printing import say, visible
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
 from lda_notes.knowledge import policy_file
@@ -99,10 +99,11 @@ def command(
     policy = policy_file.in_force(policy_path, paths)
     found_in = reading.for_sheets(paths)
     read = list(_sources([*found_in.given, *found_in.others], policy, asof))
+    missing = tuple(map(visible, found_in.missing))  # names of files are any bytes, and stand on the sheet
     if not read:
-        raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *found_in.missing]))
+        raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *missing]))
     try:
-        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, found_in.missing, unit, rooms, since)
+        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, missing, unit, rooms, since)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
     if (unit or rooms) and not found.patients:
@@ -111,7 +112,7 @@ def command(
         )
     printing = Printing(printed_now(), " ".join(printed_by.split()), round_alone, sources == "full")
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
-    for words in found_in.missing:
+    for words in missing:
         say(f"Not on the sheet: {words}", err=True)
     from lda_notes.chart.terminal import drafts
 
@@ -154,7 +155,8 @@ def _rendered(found: Handoff, printing: Printing, left: bool, form: str, columns
     if form == "json":
         from lda_notes.documents.handoff.values import values
 
-        return (json.dumps(values(found), indent=2, ensure_ascii=False) + "\n").encode()
+        text = json.dumps(values(found), indent=2, ensure_ascii=False)
+        return f"{text}\n".encode(errors="backslashreplace")  # names of files are any bytes
     from lda_notes.documents.render import render
 
     return render(left_sheet(found, printing) if left else sheet(found, printing), form, columns, paper)  # type: ignore[arg-type]

@@ -14,7 +14,7 @@ from typing import Any, Final
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import may_clear
+from lda_notes.line.holds import CLEARED, may_clear
 from lda_notes.line.proof import VISIT, fact_of, flow_of, proved, whole_blood
 from lda_notes.line.states import Danger, DangerCode, Exposure, State
 from lda_notes.record import events as ev
@@ -179,8 +179,10 @@ def _contents_change(danger: Danger, around: Around) -> Danger:
 
 def _contents_end(danger: Danger, around: Around) -> bool:
     event = around.event
-    if isinstance(event, ev.PortRemoved) or _decided(around):
+    if isinstance(event, ev.PortRemoved) or (_decided(around) and event.decision in CLEARED):
         return True
+    if danger.code == "D1" and no_heparin(around.patient) is None:
+        return True  # what forbade the heparin was withdrawn
     if danger.exposure is not None:
         return told(event, danger.exposure)
     return danger.phase == "aspirated" and flushed(event)

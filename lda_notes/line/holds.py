@@ -43,13 +43,20 @@ from lda_notes.line.states import End, Hold, HoldReason, State
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Person, Site
 
+_OF_ANOTHER: Final = re.compile(
+    r"\b(student|assistant|trainee|aide|technician|scribe|secretary|clerk|former|formerly|retired|for|to)\b"
+)
+"""Words of a role that is not the one it names beside them: "MD student", "scribe for MD"."""
+
 
 def may_clear(event: ev.Evaluation, policy: Policy) -> bool:
     """Tell whether whoever judged the line has a role that may end a hold, by policy."""
     who: Person | None = event.cleared_by or event.by
     credential = (who.credential or "") if who is not None else ""
     said = credential.casefold()
-    if re.search(r"\b(student|assistant|trainee|aide|technician)\b", said):
+    if re.search(
+        r"\b(student|assistant|trainee|aide|technician|scribe|secretary|clerk|former|formerly|retired|for|to)\b", said
+    ):
         return any(said == role.casefold() for role in policy.words("roles_that_may_clear"))
     return any(
         re.search(rf"(?<!\w){re.escape(role.casefold())}(?!\w)", said) for role in policy.words("roles_that_may_clear")

@@ -18,7 +18,7 @@ from lda_notes.line.signs import Look
 from lda_notes.line.states import Danger, DressingStay, Dwell, Hold, HoldReason, NeedleStay, State, UseLimit
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient, Port
-from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone, began
+from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone, Site, began
 from lda_notes.record.unread import Unread
 
 
@@ -103,6 +103,8 @@ def after(state: State, entry: Entry, fold: Fold) -> State:
             return state
         case _:
             assert_never(event)
+    if state.needle is not None and event.__dict__.get("site").__class__ is Site:
+        state = altered(state, last_check=entry)  # who charted the site looked at the line, whatever else was done
     state = _proved(state, entry)
     state = _held(before, state, entry, fold)
     return _endangered(before, state, entry, fold)

@@ -167,8 +167,9 @@ NURSE = {"name": "Ines Corwin", "credential": "RN"}
     ("decision", "who", "ends"),
     [
         ("cleared for use", PHYSICIAN, True),
-        ("line to be removed", PHYSICIAN, True),
-        ("thrombolytic ordered", PHYSICIAN, True),
+        ("cleared with limits", PHYSICIAN, True),
+        ("line to be removed", PHYSICIAN, False),  # line states, D1: it is still in the line, and pushed in by a flush
+        ("thrombolytic ordered", PHYSICIAN, False),  # what is put in next would push it in
         ("remains on hold", PHYSICIAN, False),
         (None, PHYSICIAN, False),
         ("cleared for use", NURSE, False),

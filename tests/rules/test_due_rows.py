@@ -181,7 +181,8 @@ def test_a_dressing_found_in_need_is_due_now_until_a_look_or_a_change() -> None:
 def test_the_look_counts_from_the_last_look() -> None:
     for seen, at in ((), 0), ((event("line check", HOUR),), HOUR), ((event("dressing change", HOUR),), HOUR):
         assert ends("line check", REST, *seen) == (at + 12 * HOUR, "line_check_hours", "last look at the line")
-    assert ends("line check", REST, event("flush", HOUR))[0] == 12 * HOUR
+    assert ends("line check", REST, event("flush", HOUR))[0] == 13 * HOUR  # who charts the site has looked
+    assert ends("line check", REST, event("flush", HOUR, site=None))[0] == 12 * HOUR
 
 
 DAILY = local_policy(accessed_idle_flush_hours=24)

@@ -26,6 +26,7 @@ from lda_notes.record.events import (
     FlushOrLock,
     LineCheck,
     LineUse,
+    PatencyTreatment,
 )
 from lda_notes.record.parts import Site
 
@@ -96,11 +97,11 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "do not flush on; have the line evaluated",
-    on=(Access, Deaccess, FlushOrLock, FlushedElsewhere),
+    on=(Access, Deaccess, FlushOrLock, FlushedElsewhere, PatencyTreatment),
     cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
 )
 def held_line_flushed(
-    step: Step, event: Access | Deaccess | FlushOrLock | FlushedElsewhere, case: Case
+    step: Step, event: Access | Deaccess | FlushOrLock | FlushedElsewhere | PatencyTreatment, case: Case
 ) -> Iterable[Found]:
     """Finds a flush of a line on hold that was not work on its patency, here or elsewhere.
 
@@ -116,6 +117,14 @@ def held_line_flushed(
                 step.entry.path("on"),
                 f"the line was flushed elsewhere while {since((hold,), case)}; it is flushed only once cleared",
                 related=beginning((hold,)),
+            )
+        return
+    if isinstance(event, PatencyTreatment):
+        if any(hold.reason not in PROVABLE for hold in holds) and not _ordered(event):
+            yield Found(
+                step.entry.path("drug"),
+                f"{event.drug} was put in while {since(holds, case)}; nothing is put in before it is cleared",
+                related=beginning(holds),
             )
         return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
@@ -236,7 +245,7 @@ _SWELLING: Final = (*_SWELLS, "swelling of arm, face, neck or chest")
     cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R2"), _ONS),
 )
 def extravasation_suspected(case: Case) -> Iterable[Found]:
-    """Finds swelling seen while an infusion ran, without a record that the infusion was stopped.
+    """Finds swelling, a leak or pain at the site while an infusion ran, without a record that it was stopped at once.
 
     Swelling at the port means that fluid may run under the skin; a vesicant there destroys tissue. Minutes count.
 
@@ -246,8 +255,8 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
         if any(hold.reason in _SWELLS for hold in ran.holds):
             swollen = ran.holds[0].began
             yield Found(
-                swollen.path("site", "swelling"),
-                f"swelling was seen at {case.say(swollen.event.at)} {ran.says(case)}; it is to be stopped at once",
+                swollen.path(*(("site", "swelling") if "swelling" in ran.holds[0].reason else ("at",))),
+                f"{why(ran.holds)} at {case.say(swollen.event.at)} {ran.says(case)}; it is to be stopped at once",
                 related=(Related(ran.running.path(), "the infusion"),),
                 event=swollen.event.id,
             )

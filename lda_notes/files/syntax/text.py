@@ -146,7 +146,7 @@ def hidden_fault(place: tuple[int, int], characters: str) -> Fault:
     return Fault(
         *place,
         "hidden-character",
-        f"This row holds what cannot be seen, {listed}; it was left out of what was read.",
+        f"This row contains what cannot be seen, {listed}; it was left out of what was read.",
         "Type the row again without it.",
     )
 
