@@ -39,10 +39,16 @@ LONGEST_FIRST = (
 )
 """Folders whose files take long: begun last, they would leave one worker alone at the end."""
 
+STARTED_ONCE = {
+    "server": ("tests/server/",),
+    "oracles": ("tests/fhir/test_bundle_oracles.py", "tests/fhir/test_fhir_oracles.py"),
+}
+"""Files that stay on one worker together, for one real server and for one start of the outside validators."""
+
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Keep a file on one of several workers, for what its fixtures make, and the real server's folder, for one server.
+    """Keep a file on one of several workers, for what its fixtures make, and files that share what takes long to start.
 
     Groups by mark would do it, and are passed over where pytest keeps the name of a test in another way.
     """
@@ -50,7 +56,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
-            return "server" if nodeid.startswith("tests/server/") else nodeid.partition("::")[0]
+            file = nodeid.partition("::")[0]
+            return next((name for name, start in STARTED_ONCE.items() if file.startswith(start)), file)
 
     return ByFile(config, log)
 
