@@ -22,7 +22,7 @@ from lda_notes.line import due
 from lda_notes.record.reading import read_bytes
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(episodes(), min_size=1, max_size=3), st.sampled_from(["text", "md", "html", "docx"]))
 def test_every_episode_can_be_handed_over(made: list[tuple[dict[str, Any], Any]], form: str) -> None:
     asof = made[0][1]
