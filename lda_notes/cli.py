@@ -104,7 +104,7 @@ def group() -> None:
 
 
 def _give_up_output() -> None:
-    """Let what cannot be written go; the interpreter would try once more at exit, and complain."""
+    """Let what cannot be written go; the interpreter would try again at exit, and complain."""
     sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115
 
 

@@ -35,7 +35,7 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Related:
-    """A second spot that a finding is about, and what stands there."""
+    """A second spot that a finding is about, and what is there."""
 
     path: Path
     says: str

@@ -1,7 +1,7 @@
 """Random valid records, built from the models themselves: what the layout allows, hypothesis will try.
 
 ``episodes()`` gives the JSON-ready dict of a whole record, ``event_of(kind)`` one event. Optional facts come and go,
-values give way to reasons why not, corrections correct what is there, and free text is as odd as a record may hold.
+values give way to reasons why not, corrections correct what is there, and free text is as odd as in any record.
 """
 
 from __future__ import annotations

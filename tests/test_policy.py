@@ -105,7 +105,7 @@ def test_a_time_of_day_is_never_looser() -> None:
 
 GOOD = {"needle_dwell_days": 5}
 FAULTS: list[tuple[object, str, tuple[str, ...], str]] = [
-    # what the file holds, rule, path, words of the message or of what to do
+    # what the file contains, rule, path, words of the message or of what to do
     (None, "policy-shape", (), "nothing"),
     ([], "policy-shape", (), "a list"),
     ("text", "policy-shape", (), "text"),

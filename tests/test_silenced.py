@@ -44,6 +44,15 @@ def test_a_silenced_rule_is_quiet_and_the_foot_says_so() -> None:
     )
 
 
+def test_what_a_silenced_rule_would_say_more_of_is_still_listed_as_missing() -> None:
+    """One cause, one finding: the list leaves out what a rule reports with its reason, and only then."""
+    case = CASES / "transferred-on-hold.yaml"
+    both = {"transferred-on-hold", "facts-recommended"}
+    assert {one.rule for one in case_under(case, DEFAULT).findings} & both == {"transferred-on-hold"}
+    quiet = case_under(case, silencing("transferred-on-hold"))
+    assert {one.rule for one in quiet.findings} & both == {"facts-recommended"}
+
+
 def test_a_vesicant_without_proof_is_never_silenced() -> None:
     policy = silencing("vesicant-without-blood-return", "no-such-rule")
     assert "vesicant-without-blood-return" in found(policy)

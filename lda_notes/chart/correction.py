@@ -244,7 +244,7 @@ class CorrectionForm(EntryForm):
     # -- the entry --
 
     def _patch(self, facts: Facts) -> dict[str, Any]:
-        """Return the facts said, lists whole: what is laid over an entry replaces its lists."""
+        """Return the facts said, lists whole: what is applied over an entry replaces its lists."""
         new: dict[str, Any] = facts.get("new") or {}
         before = self.before
         return {
@@ -340,7 +340,7 @@ def charted_by_another(event: Event, by: Facts) -> str:
 
 
 def _laid_over(old: Any, new: Any) -> Any:
-    """Return a list as it will be: each part of the old one with what was said laid over it, new ones after."""
+    """Return a list as it will be: each part of the old one with what was said applied over it, new ones after."""
     if not isinstance(new, list) or not all(isinstance(item, dict) for item in new):
         return new
     before = old if isinstance(old, list) else []

@@ -32,7 +32,7 @@ _FIRST_KEYS: Final = ("id", "kind", "at", "charted_at", "by")
 
 @dataclass
 class EventForm(EntryForm):
-    """One event of ``kind`` to be added to a record. Judgements are made anew whenever a minute has passed."""
+    """One event of ``kind`` to be added to a record. Judgments are made again whenever a minute has passed."""
 
     basis: Basis
     kind: str
@@ -191,7 +191,7 @@ def _state(situation: Situation) -> State:
 
 
 def _onto(old: Any, new: Any) -> Any:
-    """Return what was known beforehand with what was said laid over it, fact by fact; a person is one fact."""
+    """Return what was known beforehand with what was said applied over it, fact by fact; a person is one fact."""
     if isinstance(old, list) and isinstance(new, list) and all(isinstance(item, dict) for item in (*old, *new)):
         pairs: Iterator[tuple[Any, Any]] = zip_longest(old, new, fillvalue={})
         return [_onto(was, item) if item else was for was, item in pairs]

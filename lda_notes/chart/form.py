@@ -107,7 +107,7 @@ class Form(ABC):
 class Basis:
     """What an entry is charted on: the record as it stands, its policy and its clock, and what is known beforehand.
 
-    ``signed_at`` tells the time of entry; without it, ``now`` does. ``unread`` could not be read of the record,
+    ``signed_at`` gives the time of entry; without it, ``now`` does. ``unread`` could not be read of the record,
     ``others`` are the other stays of its line. ``kits`` and ``last`` (words of each signer, by the name of the fact)
     are the nurse's own.
     """

@@ -9,8 +9,18 @@ from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from lda_notes.check.visits import blood, lock_due, not_flushed, not_identified, not_locked, not_proved, stays_in
-from lda_notes.check.whole import last_before, whole
+from lda_notes.check import visits
+from lda_notes.check.visits import (
+    blood,
+    lock_due,
+    not_flushed,
+    not_identified,
+    not_locked,
+    not_proved,
+    said_lately,
+    stays_in,
+)
+from lda_notes.check.whole import at_of, last_before, whole
 from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.sources import Citation
@@ -29,10 +39,10 @@ class Need:
     """One fact that a record of its kind should contain.
 
     ``path`` leads to it inside the event (keys; ``"*"`` stands for every item of a list); ``asks`` is the question a
-    nurse is asked; ``when`` tells whether it applies to an event as recorded so far (None: always); ``given`` the
+    nurse is asked; ``when`` says whether it applies to an event as recorded so far (None: always); ``given`` the
     same, seen from the part that contains the fact, such as the one flush of several. ``option`` names a choice of the
-    policy: unless it is "yes", a missing fact is no gap. ``suits`` tells whether patient and policy leave room for the
-    fact at all, ``visit`` whether the other events of the visit leave it to be said, ``reported`` whether the check
+    policy: unless it is "yes", a missing fact is not a gap. ``suits`` says whether patient and policy leave room for
+    the fact, ``visit`` whether the other events of the visit leave it to be said, ``reported`` whether the check
     reports its absence (None: always). A fact inside a part that is absent is not asked for; the part itself is, by a
     row of its own that stands before its facts.
     """
@@ -199,7 +209,7 @@ def cleared_of_several(event: ev.Evaluation, episode: Episode) -> bool:
 
 def taught_on_leaving(event: ev.Discharge, episode: Episode) -> bool:
     """Tell whether the patient is taught about the line on leaving: in the emergency room only with a needle in."""
-    return setting_at(episode, event.at) != "emergency" or event.needle_in is True
+    return event.destination != "died" and (setting_at(episode, event.at) != "emergency" or event.needle_in is True)
 
 
 def taught_now(event: ev.Event, episode: Episode) -> bool:
@@ -298,8 +308,8 @@ def dose_by_lumen(event: ev.PatencyTreatment, episode: Episode) -> bool:
 
 
 def leaves_accessed(event: ev.Discharge, _: Episode) -> bool:
-    """Tell whether the patient leaves with the needle in."""
-    return event.needle_in is True
+    """Tell whether the patient leaves alive with the needle in."""
+    return event.needle_in is True and event.destination != "died"
 
 
 def leaves_without(event: ev.Discharge, _: Episode) -> bool:
@@ -361,6 +371,39 @@ def small_or_treated(_: Any, episode: Episode) -> bool:
     return child or any(isinstance(event, ev.PatencyTreatment) for event in episode.events)
 
 
+# -- what the check leaves alone, because the chart says it already --
+
+
+def allergies_not_checked_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether a drug is given or the skin is worked on, and the same nurse did not check the allergies already."""
+    return drug_or_skin(event, episode) and not said_lately(event, episode, "allergies_checked")
+
+
+def not_told_before(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether the trouble is news: no earlier event with this needle showed the same and says who was told."""
+    shown = set(troubles(event))
+    care = whole(episode).care
+    for other in reversed(care[: bisect_left(care, event.at, key=at_of)]):
+        if any(problem.told is not None for problem in other.problems) and shown <= set(troubles(other)):
+            return False
+        if isinstance(other, ev.Opening | ev.Evaluation):
+            return True
+    return True
+
+
+def tip_unknown(_: Any, episode: Episode) -> bool:
+    """Tell whether no confirmation of the tip is on record."""
+    return episode.port.tip is None
+
+
+def from_elsewhere(event: ev.Event, episode: Episode) -> bool:
+    """Tell whether the kind of the new unit is news: whoever was an inpatient is taken to stay one."""
+    return setting_at(episode, event.at) != "inpatient"
+
+
+# -- conditions by name --
+
+
 def never(_: Any, __: Episode) -> bool:
     """Return False: the fact is not asked of this kind."""
     return False
@@ -395,10 +438,10 @@ VISIT: Final[Mapping[str, Mapping[str, Callable[[Any, Episode, Policy], bool]]]]
 
 
 def named(name: str, kind: str) -> Condition | None:
-    """Return the condition of a name for a kind; None when a fact is asked in any case. Raises `KeyError`."""
+    """Return the condition of a name for a kind; None when a fact is asked in any case. Raises `AttributeError`."""
     if not name:
         return None
     if name in VARIES:
         return VARIES[name].get(kind)
-    found: Condition = globals()[name]
+    found: Condition = globals()[name] if name in globals() else getattr(visits, name)
     return found

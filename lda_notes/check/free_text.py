@@ -38,7 +38,7 @@ def pieces(timeline: Timeline) -> Iterator[Piece]:
     for entry in timeline.entries:
         for keys, text in _texts(entry.event):
             yield Piece(text, entry.path(*keys), entry.event.id)
-    for entry in timeline.corrections:  # the facts they add or set are read where they are laid over their event
+    for entry in timeline.corrections:  # the facts they add or set are read where they are applied over their event
         for keys, text in _texts(entry.event):
             yield Piece(text, entry.path(*keys), entry.event.id)
     yield from _beside_events(timeline)

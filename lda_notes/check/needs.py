@@ -1,6 +1,6 @@
 """What must be recorded for each kind, in the order of the work: one table for the check, the worksheet and the chart.
 
-`NEEDS` is the table, `missing` tells which of its facts an event lacks.
+`NEEDS` is the table, `missing` returns which of its facts an event lacks.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ _EMPTY_IS_AN_ANSWER: Final = frozenset({"patient.allergies"})
 
 @dataclass(slots=True)
 class _Node:
-    """A need with those of the facts inside its part, so that an absent part is told once."""
+    """A need with those of the facts inside its part, so that an absent part is reported once."""
 
     key: str
     need: Need | None
@@ -133,7 +133,7 @@ _OPTIONS: Final = tuple(dict.fromkeys(need.option for needs in _BY_KIND.values()
 
 @cache
 def _asked_with(on: frozenset[str]) -> dict[str, _Rows]:
-    """What is asked of each kind, and of the record, while these options of the policy are "yes"."""
+    """Return what is asked of each kind, and of the record, while these options of the policy are "yes"."""
     return {
         kind: _rows(_tree(tuple(need for need in needs if need.option is None or need.option in on)))
         for kind, needs in _BY_KIND.items()
@@ -154,7 +154,7 @@ def missing(event: ev.Event, episode: Episode, policy: Policy = DEFAULT) -> tupl
     """Return every needed fact that ``event`` lacks, in the order of the work.
 
     A part that is absent is one gap, not one for each of its facts; a part that was not done or not assessed is an
-    answer. Rows whose policy option is not "yes" are no gaps.
+    answer. Rows whose policy option is not "yes" are not gaps.
     """
     ((_, found),) = missing_in_events((event,), episode, policy)
     return found

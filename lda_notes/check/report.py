@@ -171,8 +171,8 @@ def as_json(files: Iterable[Checked], asof: datetime, policy: Policy) -> dict[st
 
 
 def file_as_json(file: Checked) -> dict[str, Any]:
-    """Return the result of one file, or of one row of a file, as it stands under ``files``."""
-    unread = file.judged.record.unread if file.judged is not None else ()
+    """Return the result of one file, or of one row of a file, as it is under ``files``."""
+    unread = file.judged.record.unread_events if file.judged is not None else ()
     return {
         "file": _writable(file.file),
         "error": _writable(file.error) if file.error is not None else None,

@@ -37,7 +37,8 @@ class Found(NamedTuple):
 
     ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
-    read is no absence, and the fault is dropped. The list of what the event lacks leaves out what is so reported.
+    read is not an absence, and the fault is dropped. The lists of what is missing leave out what is so reported. A
+    name that begins with ``patient`` leads from the record.
     """
 
     path: Path
@@ -50,6 +51,11 @@ class Found(NamedTuple):
     lacks: tuple[str, ...] = ()
 
 
+def whose(event: str, fact: str) -> str | None:
+    """Return the event that a fact is of by its name with dots; None for one of the patient."""
+    return None if fact.startswith("patient.") else event
+
+
 def _names(path: Path) -> tuple[str, ...]:
     return tuple(step for step in path if isinstance(step, str))
 
@@ -60,7 +66,7 @@ class Case:
 
     timeline: Timeline
     policy: Policy
-    reported: dict[tuple[str, str], Severity] = field(default_factory=dict)
+    reported: dict[tuple[str | None, str], Severity] = field(default_factory=dict)
     """Facts whose absence a rule about their event has reported, by event and name with dots, and how gravely."""
 
     @cached_property
@@ -70,7 +76,7 @@ class Case:
 
     @cached_property
     def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
-        """Each entry that lacks needed facts, with these; what was written and could not be read is not missing."""
+        """Each entry that lacks facts worth reporting, with these; what could not be read is not missing."""
         entries = (*self.timeline.entries, *self.timeline.corrections)
         asked = [one for part in self._by_knowledge(entries) for one in part]
         found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, gaps in asked)
@@ -83,7 +89,10 @@ class Case:
             # what was retracted charts nothing for the events around it, and what was amended charts the right fact
             valid = episode.model_copy(update={"events": tuple(entry.event for entry in self.timeline.entries)})
             asked = missing_in_events((entry.event for entry in part), valid, self.policy)
-            yield ((entry, gaps) for entry, (_, gaps) in zip(part, asked, strict=True))
+            yield (
+                (entry, tuple(gap for gap in gaps if gap.need.missed(entry.event, valid)))
+                for entry, (_, gaps) in zip(part, asked, strict=True)
+            )
 
     def unwritten(self, event: str | None, gaps: tuple[Missing, ...]) -> tuple[Missing, ...]:
         """Return the gaps of an event (None: of patient, stay and port) without those that could not be read."""
@@ -92,7 +101,7 @@ class Case:
 
     def could_not_read(self, event: str, facts: tuple[str, ...]) -> bool:
         """Tell whether one of an event's facts, named with dots, was written and could not be read."""
-        return any(about(self.timeline.unread, event, *fact.split(".")) for fact in facts)
+        return any(about(self.timeline.unread, whose(event, fact), *fact.split(".")) for fact in facts)
 
     @cached_property
     def waits(self) -> tuple[tuple[Entry, timedelta], ...]:
@@ -259,7 +268,7 @@ def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
             for fault in look(step, event, case):
                 if not (fault.lacks and case.could_not_read(event.id, fault.lacks)):
                     found.append(_finding(row, fault, policy, step.entry))
-                    case.reported.update({(event.id, fact): found[-1].severity for fact in fault.lacks})
+                    case.reported.update({(whose(event.id, fact), fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
             if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):
@@ -279,7 +288,7 @@ SAYS_MORE: Final = {
 
 
 def _once(found: list[Finding]) -> tuple[Finding, ...]:
-    """Return ``found`` with one finding for one cause; a fact is told by its event and its name there."""
+    """Return ``found`` with one finding for one cause; a fact is known by its event and its name there."""
     said = {(one.rule, one.path[:3]) for one in found}
     return tuple(one for one in found if (SAYS_MORE.get(one.rule), one.path[:3]) not in said)
 

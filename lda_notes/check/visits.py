@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
 from lda_notes.check.whole import at_of, whole
 from lda_notes.knowledge.policy import Policy
+from lda_notes.line.proof import VISIT
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 from lda_notes.record.parts import Lock
@@ -93,3 +95,41 @@ def _last_through(event: ev.Deaccess, episode: Episode, policy: Policy) -> ev.Ca
     """Return what of the visit went through the line last before its removal; None when that is an infusion."""
     before = _before_removal(event, episode, policy)
     return before[-1] if before and _said(before[-1], "infusion") is None else None
+
+
+def _lately(event: ev.CareEvent, episode: Episode) -> Iterator[ev.CareEvent]:
+    """Yield what was charted of the same septum within a visit's time up to ``event``, the latest first."""
+    care = whole(episode).care
+    first = bisect_left(care, event.at - VISIT, key=at_of)
+    for other in reversed(care[first : bisect_right(care, event.at, key=at_of)]):
+        if other.id != event.id and other.septum == event.septum:
+            yield other
+
+
+def said_lately(event: ev.CareEvent, episode: Episode, fact: str) -> bool:
+    """Tell whether the same nurse charted the fact at the same visit: a flush after a dose rests on it."""
+    if not isinstance(event, ev.FlushOrLock | ev.PatencyCheck):
+        return False
+    return any(one.by == event.by and _said(one, fact) is not None for one in _lately(event, episode))
+
+
+def not_identified_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether the same nurse did not identify the patient at the same visit already."""
+    return not said_lately(event, episode, "identifiers_checked")
+
+
+def site_not_seen_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether the same nurse did not look at the site at the same visit already."""
+    return not said_lately(event, episode, "site")
+
+
+def blood_not_seen_lately(event: ev.CareEvent, episode: Episode) -> bool:
+    """Tell whether blood return is still to be charted: a flush after a dose rests on the blood before the dose."""
+    return not said_lately(event, episode, "blood_return_before")
+
+
+def proof_before_use(event: ev.LineUse, episode: Episode) -> bool:
+    """Tell whether blood return right before the use is missed: always for what may harm, and an hour after a proof."""
+    plain = event.vesicant is False and event.purpose in ("infusion", "medication", "blood sampling")
+    seen = (_said(one, "blood_return") or _said(one, "blood_return_before") for one in _lately(event, episode))
+    return not plain or next((one for one in seen if one is not None), None) != "present"

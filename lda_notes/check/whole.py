@@ -37,6 +37,7 @@ class Whole:
         for events in self.moved.values():
             events.sort(key=lambda one: (one.at, isinstance(one, ev.Opening)))
         self.opened = {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
+        self.care = sorted((e for e in episode.events if isinstance(e, ev.CareEvent)), key=at_of)
         self.locks = _by_time((e.at, e.lock) for e in episode.events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
         self.settings = _by_time((e.at, e.to_setting) for e in episode.events if isinstance(e, ev.Transfer))
 

@@ -165,7 +165,7 @@ def _by_type(
 
 
 def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
-    """Each bundle's text with a name for its file: the record's own, its number, its event."""
+    """Yield each bundle's text with a name for its file: the record's own, its number, its event."""
     for one in done:
         for number, (event, text) in enumerate(one.texts, start=1):
             yield f"{one.file.stem}-{number:03}-{event}", text
@@ -212,7 +212,7 @@ def _records(
 
 
 def _refuse_unread(read: list[Record]) -> None:
-    """A record of which anything could not be read would lose that in silence."""
+    """Refuse a record of which anything could not be read: it would lose that in silence."""
     broken = [record for record in read if record.findings]
     if broken:
         from lda_notes.commands.reading import why_unreadable

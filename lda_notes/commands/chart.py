@@ -153,7 +153,7 @@ def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Mean
         try:
             if chart_event(bed.file, _TAGS[word], facts, replace(means, round=True)):
                 done |= {bed.file}
-        except (click.exceptions.Exit, KeyboardInterrupt):  # stopped: the draft is kept, and the round goes on
+        except (click.exceptions.Exit, KeyboardInterrupt):  # stopped: the draft is kept, and the round continues
             continue
         except Failure as failure:
             terminal.show(plain(f"?? {failure}."))

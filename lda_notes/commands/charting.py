@@ -33,7 +33,7 @@ from lda_notes.record.writer import Again, Changed, Seen, Written, refuse_unless
 
 @dataclass
 class Desk:
-    """What a session needs on this machine. ``about`` tells what is charted, so that each has a draft of its own."""
+    """What a session needs on this machine. ``about`` says what is charted, so that each has a draft of its own."""
 
     about: str
     record: Path
@@ -234,7 +234,7 @@ def signed_into(path: Path, seen: Seen, desk: Desk, form: Form, judged_from: dat
         return False
     if desk.asks and desk.signed and seen.record.episode is not None:
         patient = seen.record.episode.patient
-        with suppress(Failure, OSError):  # the entry is written: that its words cannot be kept is no fault of it
+        with suppress(Failure, OSError):  # the entry is written: that its words cannot be kept is not a fault of it
             kits.remember(kits.place(os.environ), desk.signed, (patient.family_name, patient.given_name))
     say(plain(f"{form.entry_id}: written to {path}; the state before is {done.copy.name}"))
     for note in done.notes:

@@ -59,7 +59,7 @@ def wall_clock() -> datetime:
 
 
 def clock(asof: datetime) -> Callable[[], datetime]:
-    """Return what tells the moment judged from: the one given with ``--asof``, else the clock."""
+    """Return what gives the moment judged from: the one given with ``--asof``, else the clock."""
     source = click.get_current_context().get_parameter_source("asof")
     if source is click.core.ParameterSource.DEFAULT:
         return wall_clock

@@ -115,7 +115,7 @@ def command(
 
 
 def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
-    """Yield the files to check; a folder that cannot be listed, or holds no record, stands for itself."""
+    """Yield the files to check; a folder that cannot be listed, or contains no record, stands for itself."""
     for path in paths:
         try:
             found = list(pipeline.record_files((path,)))

@@ -120,7 +120,7 @@ def made_of(
     despite: str | None = None,
     documents_only: bool = False,
 ) -> list[Made]:
-    """The parcels of every record within its line, and of every bundle file, also NDJSON with one bundle to a row.
+    """Return the parcels of every record within its line and of every bundle file, also NDJSON with a bundle a row.
 
     ``documents_only``: the notes alone.
     Raises `Failure` for a file that cannot be opened.
@@ -212,7 +212,7 @@ def _credentials(
 
 
 def default_outbox() -> Path:
-    """Where bundles wait when no folder is named: in the user's own state folder."""
+    """Return where bundles wait when no folder is named: in the user's own state folder."""
     root = os.environ.get("XDG_STATE_HOME", "")
     try:
         state = Path(root) if root.startswith("/") else Path.home() / ".local" / "state"

@@ -51,7 +51,7 @@ class Terminal:
     def __init__(self) -> None:
         if not isinstance(sys.stdin, io.TextIOWrapper):
             return
-        # Bytes that are no text are told, not a crash; a locale that knows ASCII alone still sends UTF-8.
+        # Bytes that are not text are reported, not a crash; a locale that knows ASCII alone still sends UTF-8.
         ascii_only = codecs.lookup(sys.stdin.encoding).name == "ascii"
         if ascii_only or sys.stdin.errors != "surrogateescape":  # a second terminal of the process finds it done
             sys.stdin.reconfigure(encoding="utf-8" if ascii_only else None, errors="surrogateescape")

@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import re
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -17,34 +16,29 @@ from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option
 from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
+from lda_notes.commands.unit_tables import Reported, other_days, reported
 from lda_notes.commands.writing import target, write
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy, number, value_text
 from lda_notes.line import days as line_days
-from lda_notes.line.days import Infection, LineDay, Stay, UnitCount
+from lda_notes.line.day_count import LineDay, Stay
+from lda_notes.line.days import Infection, UnitCount
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1
 _FORMULA: Final = re.compile("(^|[;\t\r\n])(\\s*[=+@\uff1d\uff0b\uff0d\uff20-])")
 """What begins a formula, as wide letters too, at the start of a cell or after a sign that can begin another."""
-FORMATS = ("csv", "json")
 
+FORMATS = ("csv", "json")
 DAY_COLUMNS = (
     "patient", "records", "date", "hospital_day", "line_in", "line_day", "eligible", "in_window", "unit",
     "attributed_unit", "device_day", "patient_day", "lines", "rules",
 )  # fmt: skip
+
 UNIT_COLUMNS = (
     "unit", "from", "to", "line_days", "counted_patient_days", "patient_days", "utilization_ratio", "infections",
     "rate", "rate_per", "lines", "rules",
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class _Given:
-    """What a unit reported of itself over the days asked for."""
-
-    patient_days: int | None
-    infections: int | None
 
 
 def _day(context: click.Context, option: click.Parameter, value: str | None) -> date | None:
@@ -156,7 +150,7 @@ def command(
         raise click.UsageError("--counts is about the whole range; give --by unit, or one month at a time.")
     chosen, to = target(form, out, "line-days", FORMATS, "csv")
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
-    given = _given(counts) if counts else {}
+    given = reported(counts) if counts else {}
     read = reading.all_timelines(paths, policy, asof)
     doubtful = False
     for record, _ in read:
@@ -173,7 +167,7 @@ def command(
         say(f"Assumed: {note}.", err=True)
     for name in _unknown_units(unit, stays, given):
         say(name, err=True)
-    others = _other_days(other_lines, found, first, last) if other_lines else None
+    others = other_days(other_lines, found, first, last) if other_lines else None
     lines = "ports only" if others is None else "ports and other central lines"
     if counts is not None and others is None:
         say("Ports only: without --other-lines no utilization ratio and no rate is computed.", err=True)
@@ -208,46 +202,7 @@ def command(
         raise click.exceptions.Exit(1)
 
 
-def _given(path: Path) -> dict[str, _Given]:
-    """Read what units report. Raises `Failure` with every fault, each with its row."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise Failure(f"{path}: cannot be read as text in UTF-8 ({error}); check the file") from None
-    if "\0" in text:
-        raise Failure(f"{path}: is not a CSV file; save the table as CSV in UTF-8")
-    rows = csv.DictReader(io.StringIO(text))
-    names = rows.fieldnames or []
-    if not {"unit", "patient_days"} <= set(names):
-        raise Failure(f"{path}:1:1: expected the columns unit and patient_days; found {', '.join(names) or 'nothing'}")
-    found: dict[str, _Given] = {}
-    faults: list[str] = []
-    for row in rows:
-        place = f"{path}:{rows.line_num}:1"
-        unit = (row.get("unit") or "").strip()
-        numbers = {name: _whole(row.get(name)) for name in ("patient_days", "infections")}
-        if not unit:
-            faults.append(f"{place}: the row names no unit; name it or take the row out")
-        elif unit in found:
-            faults.append(f"{place}: {unit} stands twice; give one row for each unit, its days added up")
-        for name, counted in numbers.items():
-            if counted == -1:
-                faults.append(f"{place}: {name} is not a whole number; write digits only")
-        found[unit] = _Given(*numbers.values())
-    if faults:
-        raise Failure("\n".join([f"{path} cannot be used:", *faults]))
-    return found
-
-
-def _whole(text: str | None) -> int | None:
-    """Return a count; None when there is none, -1 when it is no count."""
-    text = (text or "").strip()
-    if not text:
-        return None
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
-
-
-def _unknown_units(asked: tuple[str, ...], stays: tuple[Stay, ...], given: dict[str, _Given]) -> list[str]:
+def _unknown_units(asked: tuple[str, ...], stays: tuple[Stay, ...], given: dict[str, Reported]) -> list[str]:
     """Return a sentence for each unit asked for that neither a record nor the counts name: most likely a slip."""
     named = {moved.unit for stay in stays for timeline in stay.timelines for moved in timeline.units}
     known = ", ".join(sorted(named)) or "none"
@@ -261,14 +216,14 @@ def _unknown_units(asked: tuple[str, ...], stays: tuple[Stay, ...], given: dict[
 def _units(
     found: list[tuple[Stay, tuple[LineDay, ...]]],
     policy: Policy,
-    given: dict[str, _Given],
+    given: dict[str, Reported],
     only: tuple[str, ...],
     others: dict[str, set[tuple[str, date]]] | None,
 ) -> list[UnitCount]:
     lines, patients = line_days.patient_days(found)
     lines = {name: lines.get(name, 0) + len((others or {}).get(name, ())) for name in {*lines, *(others or {})}}
     names = sorted({*lines, *given} if not only else set(only))
-    nothing = _Given(None, None)
+    nothing = Reported(None, None)
     return [
         line_days.unit_count(
             name,
@@ -310,63 +265,12 @@ def _rules_in_force(policy: Policy) -> str:
     return "; ".join(f"{name}: {value_text(policy.rows[name])}" for name in names)
 
 
-_OTHER_COLUMNS: Final = ("record_number", "unit", "kind", "from", "to")
-
-
-def _other_days(
-    path: Path, found: list[tuple[Stay, tuple[LineDay, ...]]], first: date, last: date
-) -> dict[str, set[tuple[str, date]]]:
-    """Return the days of other central lines by unit, each patient and day once, those of a counted port left out.
-
-    Raises `Failure` with every fault, each with its row.
-    """
-    counted = {
-        (identifier.value, day.day)
-        for stay, days in found
-        for timeline in stay.timelines
-        for identifier in timeline.episode.patient.identifiers
-        for day in days
-        if day.device_day
-    }
-    try:
-        rows = csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig")))
-        names = {name.strip().replace(" ", "_") for name in rows.fieldnames or []}
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise Failure(f"{path}: cannot be read as CSV in UTF-8 ({error}); check the file") from None
-    if not set(_OTHER_COLUMNS) <= names:
-        raise Failure(f"{path}:1:1: expected the columns {', '.join(_OTHER_COLUMNS)}; found {', '.join(sorted(names))}")
-    told: dict[str, set[tuple[str, date]]] = {}
-    faults: list[str] = []
-    for row in rows:
-        values = {str(key).strip().replace(" ", "_"): (value or "").strip() for key, value in row.items() if key}
-        try:
-            start = date.fromisoformat(values["from"])
-            end = date.fromisoformat(values["to"]) if values["to"] else last
-        except ValueError:
-            faults.append(f"{path}:{rows.line_num}:1: from and to are not dates such as 2031-03-04; correct the row")
-            continue
-        if not values["record_number"] or not values["unit"] or end < start:
-            faults.append(f"{path}:{rows.line_num}:1: expected a record number, a unit, and to not before from")
-            continue
-        day = max(start, first)
-        while day <= min(end, last):
-            if (values["record_number"], day) not in counted:
-                told.setdefault(values["unit"], set()).add((values["record_number"], day))
-            day += timedelta(days=1)
-    if faults:
-        raise Failure("\n".join([f"{path} cannot be used:", *faults]))
-    return told
-
-
 def _infection(stays: tuple[Stay, ...], policy: Policy, positive: date) -> Infection:
     patients = {stay.patient for stay in stays}
     if len(patients) != 1:
         raise click.UsageError(f"--positive is about one patient; these records contain {len(patients)}.")
     found = [line_days.infection(stay, policy, positive) for stay in stays]
     return next((one for one in found if one.onset != "outside the stay"), found[0])
-
-
-# -- what is printed --
 
 
 def _csv(columns: tuple[str, ...], rows: list[dict[str, Any]]) -> str:

@@ -11,7 +11,7 @@ from lda_notes.problems import Failure
 
 
 def from_options(pairs: tuple[str, ...]) -> dict[str, str]:
-    """Return the answers of ``NAME=VALUE`` options. Raises `Failure` for what is no such pair."""
+    """Return the answers of ``NAME=VALUE`` options. Raises `Failure` for what is not such a pair."""
     found: dict[str, str] = {}
     for pair in pairs:
         name, equals, value = pair.partition("=")

@@ -106,7 +106,7 @@ def command(
         say(f"Written: {target}", err=True)
     if (
         beside.unreadable
-        or judged.record.unread
+        or judged.record.unread_events
         or any(isinstance(block, Alert) and SAID in block.text for block in sheet.blocks)
     ):
         raise click.exceptions.Exit(1)
@@ -137,7 +137,7 @@ def _choice(judged: Judged, policy: Policy, event: str | None, since: datetime |
         from lda_notes.record.spelling import nearest
 
         close = nearest(event, known)
-        unread = any(row.id == event for row in judged.record.unread)
+        unread = any(row.id == event for row in judged.record.unread_events)
         hint = "it could not be read; `lda-notes check` says why" if unread else "give one that it has"
         raise Failure(f"{judged.record.file}: has no event {event}; {f'did you mean {close}?' if close else hint}")
     choice = note.Choice(event, since, every)
@@ -147,7 +147,7 @@ def _choice(judged: Judged, policy: Policy, event: str | None, since: datetime |
 
 
 def _brief(judged: Judged, policy: Policy, choice: note.Choice, templates: Path | None, target: Path | None) -> None:
-    """Write the paragraphs alone, and beside them, on standard error, what is no part of the chart text."""
+    """Write the paragraphs alone, and beside them, on standard error, what is not part of the chart text."""
     from lda_notes.documents.note.brief import brief
     from lda_notes.documents.render.text import plain_paragraph
 

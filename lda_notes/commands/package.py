@@ -33,7 +33,7 @@ def write(to: Path, config: Config) -> None:
 
 
 def _examples(config: Config) -> Iterator[tuple[str, dict[str, Any]]]:
-    """The bundles of every demo, by name; they claim our own profiles, whatever the configuration says."""
+    """Yield the bundles of every demo, by name; they claim our own profiles, whatever the configuration says."""
     claiming = config.model_copy(update={"profiles": tuple(dict.fromkeys(("own", *config.profiles)))})
     options = Options(notes=note_writer(DEFAULT))
     for path in sorted(folder("demo_episodes").glob("*.yaml")):

@@ -119,7 +119,7 @@ def _collection(resources: list[Any]) -> dict[str, Any]:
 
 
 def _from_server(server: str, access: Access, patient: str, config: Config) -> list[Any]:
-    """What a server has of a patient, as one bundle. Raises `Failure` when it cannot be asked or has no such patient.
+    """Return what a server has of a patient, as one bundle. Raises `Failure` when it cannot.
 
     One search finds everything; a server that cuts its answer off is asked type by type.
     """
@@ -166,9 +166,9 @@ def _plain(value: Any) -> Any:
         case Decimal():
             return int(value) if value == value.to_integral_value() else float(value)
         case dict():
-            return {key: _plain(held) for key, held in value.items()}
+            return {key: _plain(one) for key, one in value.items()}
         case list():
-            return [_plain(held) for held in value]
+            return [_plain(one) for one in value]
         case _:
             return value
 

@@ -44,7 +44,7 @@ def read_all(paths: Sequence[Path]) -> tuple[list[Record], tuple[Record, ...]]:
 class Read:
     """What sheets are made of: the readable records asked for, other stays of their patients, and what is missing.
 
-    ``missing`` has a sentence for each thing that is not on the sheets; ``lost`` tells whether any was meant to be.
+    ``missing`` has a sentence for each thing that is not on the sheets; ``lost`` says whether any was meant to be.
     """
 
     given: list[Record]
@@ -116,7 +116,7 @@ def unread_facts(record: Record, names: frozenset[str], with_text: bool = False)
 
 def unread(record: Record) -> str | None:
     """Return one sentence on the events of ``record`` that could not be placed; None when there are none."""
-    if not record.unread:
+    if not record.unread_events:
         return None
-    names = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread)
+    names = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread_events)
     return f"{record.file}: could not be read and is left out: {names}"

@@ -1,4 +1,4 @@
-"""``lda-notes status``: what a server holds of records, resource by resource."""
+"""``lda-notes status``: what a server has of records, resource by resource."""
 
 from __future__ import annotations
 
@@ -119,11 +119,11 @@ def _rows(one: Standing) -> Iterator[str]:
 
     place = f"{one.file}:{one.row}" if one.row else one.file
     where = report.visible(", ".join(part for part in (one.event, place) if part))
-    held = " and ".join(f"{each.kind}/{each.id} version {each.version}" for each in one.held)
+    stored = " and ".join(f"{each.kind}/{each.id} version {each.version}" for each in one.stored)
     yield (
         f"{one.state:<9}  {report.visible(called(one.entry.resource))}"
         + (f"  [{where}]" if where else "")
-        + (f"  {report.visible(held)}" if held else "")
+        + (f"  {report.visible(stored)}" if stored else "")
     )
     if one.why is not None:
         yield f"           could not be read: {report.visible(one.why)}"
@@ -143,10 +143,10 @@ def _as_json(one: Standing) -> dict[str, Any]:
         "file": one.file,
         "row": one.row,
         "why": one.why,
-        "held": [{"id": each.id, "version": each.version} for each in one.held],
+        "held": [{"id": each.id, "version": each.version} for each in one.stored],
         "differences": [
-            {"path": each.path, "record": json.loads(to_json(sent)), "server": json.loads(to_json(held))}
+            {"path": each.path, "record": json.loads(to_json(sent)), "server": json.loads(to_json(stored))}
             for each in one.differences
-            for sent, held in [note_texts(each) or (each.sent, each.held)]
+            for sent, stored in [note_texts(each) or (each.sent, each.stored)]
         ],
     }

@@ -94,7 +94,7 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
 
 
 def _refuse_on_cluster(files: list[Path], how: Streaming, out: Path) -> None:
-    """Refuse what a run on a cluster would pass over or could not do."""
+    """Refuse what a run on a cluster would ignore or could not do."""
     from lda_notes.stream.names import STANDARD_INPUT
 
     if (how.workers, how.from_row) != (1, 1):

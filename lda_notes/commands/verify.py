@@ -77,11 +77,11 @@ def command(
         together = Rows() if path.is_dir() else None
         for name, row, data in bundle_texts(path) if together is None else folder_rows(path):
             faults = verify_json(data, house=not r4_only, row=row, rows=together is not None)
-            bundle, unread = read_json(data, row)
+            bundle, not_json = read_json(data, row)
             if models:
                 from lda_notes.fhir.verify.models import model_check
 
-                faults += model_check(bundle) if not unread else ()
+                faults += model_check(bundle) if not not_json else ()
             if together is not None:
                 faults += together.take(name, bundle)
             counted["bundle" if together is None else "row"] += 1

@@ -15,7 +15,7 @@ from lda_notes.commands.options import asof_option, out_option, policy_option, r
 from lda_notes.commands.printing import say
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.blocks import Alert, Sheet
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import Paper
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import due_sheet, sheet, unit_sheet

@@ -107,7 +107,7 @@ def precautions(patient: Patient) -> Iterator[Precaution]:
 
 
 def merged(cares: Iterable[Precaution]) -> tuple[tuple[str, str, tuple[Stated, ...]], ...]:
-    """Return reasons, what they change and what that rests on; those that change the same are told together."""
+    """Return reasons, what they change and what that rests on; those that change the same are said together."""
     by_words: dict[str, list[Precaution]] = {}
     for care in cares:
         by_words.setdefault(care.says, []).append(care)

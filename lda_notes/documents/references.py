@@ -1,4 +1,4 @@
-"""Numbered references: which limit and which source a statement of a sheet rests on, told once at its end."""
+"""Numbered references: which limit and which source a statement of a sheet rests on, listed once at its end."""
 
 from __future__ import annotations
 

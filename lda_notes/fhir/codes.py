@@ -49,7 +49,7 @@ class Code:
     verified: str
 
     def coding(self) -> dict[str, Any]:
-        """The FHIR Coding, a new dict each time."""
+        """Return the FHIR Coding, a new dict each time."""
         return {"system": self.system, "code": self.code, "display": self.display}
 
 
@@ -142,7 +142,7 @@ BY_KEY: Final[Mapping[tuple[str, str], Code]] = MappingProxyType({(code.system, 
 
 
 def find(system: str, code: str) -> Code | None:
-    """The verified code, or None when nobody verified it."""
+    """Return the verified code, or None when nobody verified it."""
     return BY_KEY.get((system, code))
 
 

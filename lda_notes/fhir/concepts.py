@@ -93,13 +93,13 @@ def _concept(key: str, use: Use, text: str, *codes: tuple[str, str], dimension: 
 
 
 def _states() -> Iterator[Concept]:
-    """Every reason to keep a line out of use, and the dangers that are flagged, as the states of a line name them."""
+    """Yield every reason to keep a line out of use, and the dangers that are flagged, as states name them."""
     yield from (Concept(f"hold: {reason}", "hold", f"On hold: {reason}") for reason in get_args(HoldReason))
     yield from (Concept(f"danger {code}", "danger", text) for code, text in FLAGGED.items())
 
 
 def _uses() -> Iterator[Concept]:
-    """What a use puts through the line, and why: by its purpose, since drugs are free words there."""
+    """Yield what a use puts through the line, and why: by its purpose, since drugs are free words there."""
     for purpose, what in GIVEN.items():
         yield Concept(f"given: {purpose}", "drug", what)
         yield Concept(f"reason: {purpose}", "reason", f"{_capital(purpose)} through implanted venous access port")
@@ -324,6 +324,7 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("intradermal route", "route", "Intradermal"),
             _concept("port", "device", "Implanted venous access port", (SNOMED_CT, "398013009")),
             _concept("needle", "device", "Non-coring needle", (SNOMED_CT, "79068005")),
+            _concept("ordinary needle", "device", "Needle", (SNOMED_CT, "79068005")),
             _concept("gauge", "property", "Needle gauge", (DICOM, "111465")),
             _concept("length", "property", "Needle length", (DICOM, "111467"), dimension="length"),
             _concept("set volume", "property", "Priming volume of needle and extension", dimension="volume"),
@@ -385,7 +386,7 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
 
 
 def codeable(key: str, text: str | None = None) -> dict[str, Any]:
-    """The CodeableConcept of a concept: codings when verified ones exist, and always a text.
+    """Return the CodeableConcept of a concept: codings when verified ones exist, and always a text.
 
     ``text`` replaces the concept's own words where the record says more, such as the side of a body site.
     Raises KeyError for a concept that is not in ``CONCEPTS``.

@@ -162,7 +162,7 @@ def read(raw: bytes, name: str, as_json: bool = False) -> tuple[Config, tuple[Co
 
 
 def load(path: FilePath | None) -> Config:
-    """The configuration of a file, or the default without one.
+    """Return the configuration of a file, or the default without one.
 
     Raises `Failure` with every fault, each with file, row and column: a configuration is never half in force.
     """

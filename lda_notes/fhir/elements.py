@@ -30,7 +30,7 @@ NOT_PERFORMED: Final = "not performed"
 
 
 def concept(key: str) -> Json:
-    """The CodeableConcept of a concept in its own words: one shared object."""
+    """Return the CodeableConcept of a concept in its own words: one shared object."""
     made = _CONSTANTS.get(key)
     if made is None:
         made = _CONSTANTS[key] = codeable(key)
@@ -38,17 +38,17 @@ def concept(key: str) -> Json:
 
 
 def text_of(key: str) -> str:
-    """The words of a concept."""
+    """Return the words of a concept."""
     return CONCEPTS[key].text
 
 
 def absent(reason: str) -> Json:
-    """Why there is no value, in the nurse's words."""
+    """Return why there is no value, in the nurse's words."""
     return codeable(NOT_PERFORMED, reason)
 
 
 def number(value: Decimal) -> int | float | Decimal:
-    """A decimal as JSON writes it, with as many places as the record has.
+    """Return a decimal as JSON writes it, with as many places as the record has.
 
     A float stands in only where it is written with the very same digits, since it costs less.
     """
@@ -59,12 +59,12 @@ def number(value: Decimal) -> int | float | Decimal:
 
 
 def written(value: Decimal) -> str:
-    """A decimal in words that are read back: without trailing zeros, with a leading one, without separators."""
+    """Return a decimal in words that are read back: without trailing zeros, with a leading one, without separators."""
     return f"{value.normalize():f}"
 
 
 def quantity(value: Decimal | int, unit: str) -> Json:
-    """A Quantity in a unit of the closed list."""
+    """Return a Quantity in a unit of the closed list."""
     return {
         "value": number(value) if isinstance(value, Decimal) else value,
         "unit": UNITS[unit].written,
@@ -74,7 +74,7 @@ def quantity(value: Decimal | int, unit: str) -> Json:
 
 
 def moment(value: date) -> str:
-    """A dateTime or instant with its own offset; of a day whose hour is not known, the day."""
+    """Return a dateTime or instant with its own offset; of a day whose hour is not known, the day."""
     if not isinstance(value, datetime):
         return value.isoformat()
     if isinstance(value, DayOnly):
@@ -86,12 +86,12 @@ def moment(value: date) -> str:
 
 
 def day(value: date) -> str:
-    """A date, or a dateTime that is a day alone."""
+    """Return a date, or a dateTime that is a day alone."""
     return value.isoformat()
 
 
 def period(start: datetime | None, end: datetime | None) -> Json:
-    """A Period; of ends the wrong way round only the end, since R4 allows no such period (per-1)."""
+    """Return a Period; of ends the wrong way round only the end, since R4 allows no such period (per-1)."""
     if start is not None and end is not None and end < start:
         start = None
     made: Json = {}
@@ -103,11 +103,11 @@ def period(start: datetime | None, end: datetime | None) -> Json:
 
 
 def plain(value: Any) -> Any:
-    """A part of a record as JSON values: numbers as they are, times as text, nothing for what is not recorded."""
+    """Return a part of a record as JSON values: numbers as they are, times as text, no key for what is missing."""
     match value:
         case BaseModel():
             fields = ((key, getattr(value, key)) for key in type(value).model_fields if key in value.model_fields_set)
-            return {key: plain(held) for key, held in fields if held is not None}
+            return {key: plain(one) for key, one in fields if one is not None}
         case Decimal():
             return number(value)
         case datetime():
@@ -138,7 +138,7 @@ _SPREAD: Final = json.JSONEncoder(ensure_ascii=False, indent=2, default=_decimal
 
 @cache
 def _packed() -> Callable[[Any], bytes]:
-    """What writes JSON in one row: the same bytes from a faster library, where that is installed."""
+    """Return what writes JSON in one row: the same bytes from a faster library, where that is installed."""
 
     def slowly(value: Any) -> bytes:
         return _with_decimals(_COMPACT.encode(value)).encode()
@@ -163,7 +163,7 @@ def _packed() -> Callable[[Any], bytes]:
 
 
 def _with_decimals(text: str) -> str:
-    """Take away what marks the decimals; no FHIR text can hold that control character."""
+    """Take away what marks the decimals; no FHIR text can contain that control character."""
     return _WRITTEN.sub(r"\1", text) if "\\u0000" in text else text
 
 

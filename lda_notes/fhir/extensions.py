@@ -17,7 +17,7 @@ from lda_notes.fhir.elements import Json
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A part of an extension: its type, what it holds, and how often it stands there."""
+    """A part of an extension: its type, what it contains, and how often it occurs."""
 
     name: str
     kind: str
@@ -28,7 +28,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Own:
-    """One extension: where it stands, what it holds and why no element of R4 does.
+    """One extension: where it stands, what it contains and why no element of R4 does.
 
     ``value`` is the type of its value, empty for one that has ``parts``.
     """
@@ -193,6 +193,6 @@ def definition(own: Own, config: Config) -> Json:
 
 
 def definitions(config: Config) -> Json:
-    """Every extension of ours, as a collection."""
+    """Return every extension of ours, as a collection."""
     entries = [{"fullUrl": f"{config.extensions}/{own.name}", "resource": definition(own, config)} for own in OWN]
     return {"resourceType": "Bundle", "type": "collection", "entry": entries}

@@ -50,7 +50,7 @@ def status_of(resource: Object) -> str:
 
 
 def needs_update(resource: Object) -> bool:
-    """Whether only an update can leave a server with this status. Supplies are used up when they are charted."""
+    """Tell whether only an update can leave a server with this status. Supplies are used up when they are charted."""
     kind = resource.get("resourceType")
     if kind == "Device" and resource.get("status") == "inactive":
         return str((resource.get("type") or {}).get("text")) in _LASTING
@@ -60,7 +60,7 @@ def needs_update(resource: Object) -> bool:
 EMITTED: Final = CONTEXT_TYPES | UPDATED.keys() | {"Provenance"}
 """Every resource type of ours."""
 
-_LASTING: Final = frozenset({text_of("port"), text_of("needle")})
+_LASTING: Final = frozenset({text_of("port"), text_of("needle"), text_of("ordinary needle")})
 _URN_UUID: Final = "urn:uuid:"
 _UNTRACED: Final = CONTEXT_TYPES | {"Device", "Provenance", "List"}
 
@@ -69,7 +69,7 @@ Identity = tuple[str, str, str]
 
 
 def _identity(condition: object) -> Identity | None:
-    """What a condition such as ``identifier=system|value`` searches for; None when it is not of that form."""
+    """Return what a condition such as ``identifier=system|value`` searches for; None when it is not of that form."""
     if not isinstance(condition, str) or "&" in condition:
         return None
     parameter, _, token = condition.partition("=")
@@ -102,7 +102,7 @@ def _entry(value: Object, _: Scope) -> Found:
 
 
 def _is_plain_create(resource: Object, request: Object, url: str) -> bool:
-    """The usual case, seen at once: one of ours, created on its own identity, which is its fullUrl."""
+    """Return the usual case, seen at once: one of ours, created on its own identity, which is its fullUrl."""
     if request.get("method") != "POST" or "id" in resource or not url.startswith(_URN_UUID):
         return False
     kind = resource["resourceType"]
@@ -115,7 +115,7 @@ def _is_plain_create(resource: Object, request: Object, url: str) -> bool:
 
 
 def _condition(request: Object) -> tuple[str, str]:
-    """Where a request carries its condition, and the condition; empty when there is none."""
+    """Return where a request carries its condition, and the condition; empty when there is none."""
     if request.get("method") == "PUT":
         return "url", request.get("url", "").partition("?")[2]
     return "ifNoneExist", request.get("ifNoneExist", "")
@@ -201,7 +201,7 @@ def _other_patients(bundle: Object) -> Iterator[Fault]:
 
 
 def _patients(entry: Object) -> Iterator[tuple[str, str]]:
-    """The patients that an entry names, each with the element that does."""
+    """Yield the patients that an entry names, each with the element that does."""
     resource = entry.get("resource") or {}
     if resource.get("resourceType") == "Patient":
         yield "identifier", str(entry.get("fullUrl"))
@@ -213,6 +213,6 @@ def _patients(entry: Object) -> Iterator[tuple[str, str]]:
 
 
 def identity_rules() -> list[Rule]:
-    """The rules of identity, for entries and for the whole bundle."""
+    """Return the rules of identity, for entries and for the whole bundle."""
     always: frozenset[str] = frozenset()
     return [Rule("condition", "Bundle.entry", always, _entry), Rule("identity", "Bundle", always, _bundle)]

@@ -14,7 +14,7 @@ from lda_notes.record.parts import Model, Needle, Scale, Technique
 
 
 def _panel_of(kind: type[ev.Event], name: str) -> Panel:
-    """The Observation of a field that no row above names: as its declaration says it."""
+    """Return the Observation of a field that no row above names: as its declaration says it."""
     part, many = part_of(kind.model_fields[name].annotation)
     concept = observation(str(kind.model_fields[name].title))
     if part is not None:
@@ -57,7 +57,7 @@ _REASON_ELSEWHERE: Final = frozenset({*ACTS, "addendum", "amendment", "retractio
 
 
 def _kept(panel: Panel, kind: str) -> Panel | None:
-    """The panel with the facts that a kind can have; None when it has none of them."""
+    """Return the panel with the facts that a kind can have; None when it has none of them."""
     fields = ev.KINDS[kind].model_fields
     if panel.concept in _OF_ONE_KIND and panel.concept != kind:
         return None
@@ -89,9 +89,4 @@ INNER: Final[Mapping[str, type[Model]]] = MappingProxyType({"technique": Techniq
 EMPTY_INNER: Final[Mapping[str, str]] = MappingProxyType(
     {"technique": "technique", "needle": component("needle of the puncture")}
 )
-"""The component that says of an inner part that it was opened but holds nothing."""
-
-
-def fields_in_panels(kind: str) -> frozenset[str]:
-    """The fields of a kind that its panels carry."""
-    return frozenset().union(*(panel.fields() for panel in PANELS_OF[kind]))
+"""The component that says of an inner part that it was opened but contains nothing."""

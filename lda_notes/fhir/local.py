@@ -13,10 +13,10 @@ from lda_notes.record.exchange import members
 
 
 def _vocabulary() -> Iterator[str]:
-    """Every word of the closed vocabularies of records."""
-    for name, held in vars(vocabulary).items():
-        if not name.startswith("_") and get_origin(held) is Literal:
-            yield from get_args(held)
+    """Yield every word of the closed vocabularies of records."""
+    for name, words in vars(vocabulary).items():
+        if not name.startswith("_") and get_origin(words) is Literal:
+            yield from get_args(words)
     for kind in KINDS.values():
         for field in kind.model_fields.values():
             for member in members(field.annotation):

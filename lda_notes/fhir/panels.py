@@ -15,16 +15,16 @@ from lda_notes.record.exchange import Form, Said, said
 from lda_notes.record.parts import Antisepsis, Dressing, Model, NextDue, Problem, Site, Teaching
 
 DERIVED: Final = " ["
-"""Begins what tells the key of a concept that a declaration of the record makes from one of the table."""
+"""Begins what distinguishes the key of a concept that a declaration of the record makes from one of the table."""
 
 
 def observation(label: str) -> str:
-    """The key of the concept of an Observation that is called as the record calls the fact."""
+    """Return the key of the concept of an Observation that is called as the record calls the fact."""
     return f"{label}{DERIVED}observation]"
 
 
 def component(label: str) -> str:
-    """The key of the concept of a component that is called as the record calls the fact."""
+    """Return the key of the concept of a component that is called as the record calls the fact."""
     return f"{label}{DERIVED}component]"
 
 
@@ -57,15 +57,15 @@ class Panel:
 
     @property
     def role(self) -> str:
-        """The part of the identity that tells this Observation from the event's others."""
+        """The part of the identity that distinguishes this Observation from the event's others."""
         return self.concept.partition(DERIVED)[0].replace(" ", "-")
 
     def facts(self) -> tuple[Fact, ...]:
-        """The value fact and the components."""
+        """Return the value fact and the components."""
         return (self.value, *self.components) if self.value else self.components
 
     def fields(self) -> frozenset[str]:
-        """The fields of an event that it carries."""
+        """Return the fields of an event that it carries."""
         return frozenset([self.part] if self.part else [fact.path[0] for fact in self.facts()])
 
 
@@ -74,7 +74,7 @@ def _fact(field: str, concept: str, form: Form = "word", unit: str = "") -> Fact
 
 
 def _one(field: str, concept: str, form: Form = "word", unit: str = "") -> Panel:
-    """A panel of a single fact."""
+    """Return a panel of a single fact."""
     return Panel(concept, value=_fact(field, concept, form, unit))
 
 

@@ -40,7 +40,7 @@ US_CORE_PROFILES: Final[Mapping[str, str]] = MappingProxyType(
 
 ``us-core-device`` is the name since 9.0.0 (before: us-core-implantable-device). It is claimed for the implanted port
 alone, not for needles and supplies. Patient and the other resources of the context claim none: US Core asks of them
-what the record does not hold, such as a gender.
+what the record does not have, such as a gender.
 """
 
 

@@ -70,6 +70,6 @@ UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
 
 
 def quantity(value: object, code: str) -> dict[str, object]:
-    """A FHIR Quantity of ``value`` in the unit ``code``; raises KeyError for a unit outside the list."""
+    """Return a FHIR Quantity of ``value`` in the unit ``code``; raises KeyError for a unit outside the list."""
     unit = UNITS[code]
     return {"value": value, "unit": unit.written, "system": UCUM, "code": unit.code}

@@ -23,7 +23,7 @@ DRUG_NAMES: Final = Citation("ismp-2021", "D", "drug names are written out")
 
 
 class UnsafeForm(NamedTuple):
-    """One form found: the text as it stands, what to write instead, and who says so."""
+    """One form found: the text as it is, what to write instead, and who says so."""
 
     found: str
     instead: str
@@ -110,7 +110,7 @@ _AFTER_SMALL: Final = (
     _Row(r"(?<=s)ub ?[qQ](?!\w)", "subcutaneously", ERROR_PRONE),
 )
 _SMALL: Final = ("hs", "h.s.", "o.d.", "d/c", "d/C", "dc'd", "dc’d", "sub q", "subq", "sub Q", "subQ")
-"""What every form of the last table holds; a text without them is spared that search."""
+"""What every form of the last table contains; a text without them is spared that search."""
 
 _ROWS: Final = (*_FROM_FIRST_DIGIT, *_AFTER_LAST_DIGIT, *_AFTER_SIGN, *_AFTER_Q, *_AFTER_CAPITAL, *_AFTER_SMALL)
 
@@ -129,7 +129,7 @@ _SMALLS: Final = re.compile(rf"[hods]{_OPEN}(?:{_any(_AFTER_SMALL)})")
 
 
 def unsafe_forms(text: str) -> list[UnsafeForm]:
-    """Return every form of the tables that ``text`` holds, in order; of forms that overlap, the first.
+    """Return every form of the tables that ``text`` contains, in order; of forms that overlap, the first.
 
     Sources: Joint Commission, official "Do Not Use" list (read); ISMP list of error-prone abbreviations (as quoted by
     copies).

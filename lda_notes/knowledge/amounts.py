@@ -30,7 +30,7 @@ def alteplase_dose_mg(weight_kg: Decimal | None, lumen_ml: Decimal | None, polic
 
 
 def alteplase_volume_ml(dose_mg: Decimal, policy: Policy) -> Decimal:
-    """Return the volume that holds ``dose_mg`` at the labelled concentration, in mL."""
+    """Return the volume that contains ``dose_mg`` at the labeled concentration, in mL."""
     return dose_mg / policy.value("alteplase_mg_per_ml")
 
 
@@ -42,7 +42,7 @@ def alteplase_withdrawal(weight_kg: Decimal, policy: Policy) -> tuple[str, ...]:
 
 
 def heparin_units(units_per_ml: Decimal, volume_ml: Decimal) -> Decimal:
-    """Return how many units a volume of heparin holds."""
+    """Return how many units a volume of heparin contains."""
     return units_per_ml * volume_ml
 
 

@@ -56,9 +56,3 @@ GAUGES: Final[Mapping[int, Gauge]] = MappingProxyType(
     }
 )
 """The gauges met on ports and one wider, by number."""
-
-
-def outer_mm(gauge: int) -> Decimal | None:
-    """Return the designated outer diameter of a gauge in mm; None for a gauge that is not in the table."""
-    row = GAUGES.get(gauge)
-    return row.designated_mm if row else None

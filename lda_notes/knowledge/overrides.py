@@ -24,7 +24,7 @@ def apply(policy: Policy, data: object) -> tuple[Policy, tuple[Finding, ...]]:
 
     ``data`` is the parsed file: ``source`` with ``title``, ``date`` (YYYY-MM-DD) and perhaps ``address``, ``limits``,
     a mapping of names of the table to values, and ``silence``, a list of rules with ``rule``, ``reason`` and ``date``.
-    Every fault is a finding with its path in the file. If there is any, ``policy`` comes back unchanged: a policy is
+    Every fault is a finding with its path in the file. If there is any, ``policy`` is returned unchanged: a policy is
     never half in force. Names of earlier versions are no fault: they are reported in ``ignored``.
     """
     if not isinstance(data, Mapping):
@@ -322,11 +322,11 @@ def _contradictions(policy: Policy, rows: list[Row]) -> list[Finding]:
 
 
 def _decimal(found: object) -> Decimal | None:
-    """The number found, or None. A float comes through its shortest text, so that 1.2 stays 1.2."""
+    """Return the number found, or None. A float comes through its shortest text, so that 1.2 stays 1.2."""
     if isinstance(found, bool):
         return None
     if isinstance(found, int):
-        # A number of thousands of digits is no limit, and slow to print.
+        # A number of thousands of digits is not a limit, and slow to print.
         return Decimal(found) if abs(found) < 10**12 else None
     if isinstance(found, float | Decimal):
         value = Decimal(repr(found)) if isinstance(found, float) else found
@@ -375,7 +375,7 @@ def _finite(found: float | Decimal) -> bool:
 
 
 def _plain(text: str) -> str:
-    """The first part of a text from a file, with invisible and control characters made visible as "?"."""
+    """Return the first part of a text from a file, with invisible and control characters made visible as "?"."""
     import unicodedata
 
     shown = "".join("?" if unicodedata.category(sign)[0] in "CZ" and sign != " " else sign for sign in text[:61])

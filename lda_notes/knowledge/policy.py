@@ -1,6 +1,6 @@
 """The limits in force: the published table, with what a facility's own policy replaces.
 
-``DEFAULT`` is the table of ``limits.py`` as it stands. ``apply`` lays a facility's policy over it. Asking for a name
+``DEFAULT`` is the table of ``limits.py`` as it is. ``apply`` applies a facility's policy over it. Asking for a name
 that is not in the table raises KeyError, and for the wrong kind of row TypeError: both are faults of the program.
 """
 
@@ -32,7 +32,7 @@ _WITHOUT_S: Final = frozenset(
 
 
 def number(value: Decimal) -> str:
-    """The number as it may stand in a note: no trailing zero, no naked decimal point, commas from 1,000.
+    """Return the number as it may stand in a note: no trailing zero, no naked decimal point, commas from 1,000.
 
     >>> number(Decimal("1.10")), number(Decimal(".5")), number(Decimal("1E+3"))
     ('1.1', '0.5', '1,000')
@@ -46,14 +46,14 @@ def number(value: Decimal) -> str:
 
 
 def quantity(value: Decimal, unit: str) -> str:
-    """The number with its unit, in the singular where that is due: "1 day", "7 days", "2.2 mL"."""
+    """Return the number with its unit, in the singular where that is due: "1 day", "7 days", "2.2 mL"."""
     if value == 1 and unit in _WITHOUT_S:
         unit = unit.removesuffix("s")
     return f"{number(value)} {unit}"
 
 
 def value_text(row: Row) -> str:
-    """The value of a row in words: "at most 7 days", "calendar day", "23:59"."""
+    """Return the value of a row in words: "at most 7 days", "calendar day", "23:59"."""
     match row:
         case Limit():
             return f"{row.bound} {quantity(row.value, row.unit)}"
@@ -91,18 +91,18 @@ class Policy:
     ignored: tuple[str, ...] = ()
 
     def limit(self, name: str) -> Limit:
-        """The row of a number, with its bound, unit and citations."""
+        """Return the row of a number, with its bound, unit and citations."""
         row = self.rows[name]
         if not isinstance(row, Limit):
             raise TypeError(f"{name} is not a number")
         return row
 
     def value(self, name: str) -> Decimal:
-        """The number, in the unit of its row."""
+        """Return the number, in the unit of its row."""
         return self.limit(name).value
 
     def span(self, name: str) -> datetime.timedelta:
-        """The number as a length of time; its unit is days, hours, minutes or seconds, else TypeError."""
+        """Return the number as a length of time; its unit is days, hours, minutes or seconds, else TypeError."""
         row = self.limit(name)
         if row.unit not in _SPANS:
             raise TypeError(f"{name} is in {row.unit}, not a length of time")
@@ -110,12 +110,12 @@ class Policy:
         return datetime.timedelta(microseconds=int(row.value * (_SPANS[row.unit] // _MICROSECOND)))
 
     def text(self, name: str) -> str:
-        """The number with its unit for a sentence, such as "7 days"."""
+        """Return the number with its unit for a sentence, such as "7 days"."""
         row = self.limit(name)
         return quantity(row.value, row.unit)
 
     def choice(self, name: str) -> str:
-        """The option chosen, one of the row's options."""
+        """Return the option chosen, one of the row's options."""
         row = self.rows[name]
         if not isinstance(row, Choice):
             raise TypeError(f"{name} is not an option")
@@ -130,18 +130,18 @@ class Policy:
         return any(silenced.rule == rule for silenced in self.silenced)
 
     def clock(self, name: str) -> datetime.time:
-        """The time of day, in the stay's own zone."""
+        """Return the time of day, in the stay's own zone."""
         row = self.rows[name]
         if not isinstance(row, Clock):
             raise TypeError(f"{name} is not a time of day")
         return datetime.time.fromisoformat(row.value)
 
     def words(self, name: str) -> tuple[str, ...]:
-        """The words of a list, in the order of the policy."""
+        """Return the words of a list, in the order of the policy."""
         return self._list(name).listed
 
     def times(self, name: str) -> tuple[datetime.time, ...]:
-        """The times of day of a list, in the stay's own zone, earliest first."""
+        """Return the times of day of a list, in the stay's own zone, earliest first."""
         return tuple(sorted(datetime.time.fromisoformat(word) for word in self._list(name).listed))
 
     def _list(self, name: str) -> Words:
@@ -151,7 +151,7 @@ class Policy:
         return row
 
     def citations(self, *names: str) -> tuple[Citation, ...]:
-        """The sources of these rows in order, each once."""
+        """Return the sources of these rows in order, each once."""
         return tuple(dict.fromkeys(cited for name in names for cited in self.rows[name].citations))
 
 
@@ -169,7 +169,7 @@ class Change:
 
 
 def looser(limit: Row, published: Row) -> bool:
-    """Whether ``limit`` allows what ``published`` does not.
+    """Tell whether ``limit`` allows what ``published`` does not.
 
     A number that must be exact has no safe side: any other value counts as looser. An option is looser if it stands
     later among options ordered strictest first; options without an order, and times of day, are never looser.
@@ -197,7 +197,7 @@ def _looser_number(value: Decimal, published: Limit) -> bool:
 
 
 def changes(policy: Policy) -> tuple[Change, ...]:
-    """What the facility's policy sets, in the order of the table; values equal to the published ones are included."""
+    """Return what the facility's policy sets, in the order of the table, even where it equals the published value."""
     return tuple(
         Change(DEFAULT.rows[name], row, looser(row, DEFAULT.rows[name]))
         for name, row in policy.rows.items()

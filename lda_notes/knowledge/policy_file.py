@@ -23,7 +23,7 @@ _KEYED: Final = frozenset({"policy-unknown-name", "policy-shape"})
 
 
 def load(path: FilePath) -> tuple[Policy, tuple[Finding, ...]]:
-    """Read one policy file, YAML or (by its suffix) JSON, and lay it over the published limits.
+    """Read one policy file, YAML or (by its suffix) JSON, and apply it over the published limits.
 
     Every fault of the file is a finding with file, row and column; with any, the published policy comes back
     unchanged. Raises `Failure` when the file cannot be opened.

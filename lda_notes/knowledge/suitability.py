@@ -98,7 +98,7 @@ class Item:
 
     @property
     def inside(self) -> frozenset[str]:
-        """The allergens in it, as far as its name tells."""
+        """The allergens in it, as far as its name says."""
         named = contains(self.what) or frozenset()
         return named | {"benzyl alcohol"} if self.preservative == "benzyl alcohol" else named
 

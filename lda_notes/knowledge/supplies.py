@@ -112,7 +112,7 @@ CONTAINS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "parabens": frozenset(),
     }
 )
-"""From the words of the record to the allergens they hold; an empty set means that none of the allergens the record
+"""From the words of the record to the allergens they contain; an empty set means that none of the allergens the record
 can name is in it. Contents follow from the names of the preparations; what does not is marked beside its row."""
 
 

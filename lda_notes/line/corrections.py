@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from types import MappingProxyType
@@ -53,7 +53,7 @@ _LOOKS: Final = 30
 def _sort_key(entry: Entry) -> tuple[datetime, int, datetime, int, str, str]:
     """Order by time to the second, as it is looked up. What carries the same time has a fixed order.
 
-    Looks and judgements of one moment go as they were charted: either may come first.
+    Looks and judgments of one moment go as they were charted: either may come first.
     """
     event = entry.event
     at = event.at.astimezone(UTC)
@@ -69,56 +69,108 @@ def in_order(entries: Iterable[Entry]) -> tuple[Entry, ...]:
     return tuple(sorted(entries, key=_sort_key))
 
 
-def corrected(episode: Episode) -> tuple[tuple[Entry, ...], tuple[Entry, ...], tuple[Entry, ...], tuple[Finding, ...]]:
-    """Return the standing events, the retracted ones, the correcting ones, and the faults of corrections.
+Corrected = tuple[tuple[Entry, ...], tuple[Entry, ...], tuple[Entry, ...], tuple[Finding, ...]]
+"""The standing events, the retracted ones, the correcting ones, and the faults of corrections; each in its order."""
+
+
+def corrected(episode: Episode) -> Corrected:
+    """Return the events as they are now read.
 
     Each list is in order of time. A correction that cannot be applied leaves its event as it was and is a fault.
     """
-    plain = [Entry(index, event, event) for index, event in enumerate(episode.events)]
-    plain.sort(key=_sort_key)
-    corrections = tuple(entry for entry in plain if isinstance(entry.event, ev.Correcting))
-    if not corrections:
-        return tuple(plain), (), (), ()
-    by_target: dict[str, list[Entry]] = {}
+    plain, corrections = _parted(episode)
     withdrawn = {entry.event.of for entry in corrections if isinstance(entry.event, ev.Retraction)}
+    by_target: dict[str, list[Entry]] = {}
     for entry in corrections:
-        if isinstance(entry.event, ev.Correcting) and (
-            isinstance(entry.event, ev.Retraction) or entry.event.id not in withdrawn
-        ):
-            by_target.setdefault(entry.event.of, []).append(entry)
-    standing: list[Entry] = []
-    retracted: list[Entry] = []
-    findings: list[Finding] = []
-    for entry in plain:
-        if isinstance(entry.event, ev.Correcting):
-            continue
-        corrected, faults = _apply(entry, by_target.get(entry.event.id, []))
-        findings.extend(faults)
-        (retracted if corrected.retraction else standing).append(corrected)
-    standing.sort(key=_sort_key)  # an amendment may have corrected the time
-    return tuple(standing), tuple(retracted), corrections, tuple(findings)
+        by_target.setdefault(_of(entry), []).append(entry)
+    applied = [(entry, _in_force(by_target.get(entry.event.id, ()), withdrawn)) for entry in plain]
+    read = [_apply(entry, corrections) if corrections else (entry, ()) for entry, corrections in applied]
+    return _reading(read, corrections)
 
 
-def _apply(entry: Entry, corrections: list[Entry]) -> tuple[Entry, list[Finding]]:
-    findings: list[Finding] = []
+def growing(episode: Episode) -> Iterator[Corrected]:
+    """Yield the events as first charted, then as they read with each correction more, in order of time.
+
+    Each reading is made from the one before it, so that of many corrections of one entry each is applied once. No two
+    events may have one identifier.
+    """
+    plain, corrections = _parted(episode)
+    first = {entry.event.id: entry for entry in plain}
+    read: dict[str, _Read] = {name: (entry, ()) for name, entry in first.items()}
+    yield _reading(read.values(), ())
+    known: dict[str, list[Entry]] = {}
+    by_id: dict[str, Entry] = {}
+    withdrawn: set[str] = set()
+    for count, correction in enumerate(corrections, start=1):
+        target = _of(correction)
+        by_id[correction.event.id] = correction
+        known.setdefault(target, []).append(correction)
+        if target in read:
+            entry, faults = read[target]
+            entry, more = _apply(entry, _in_force([correction], withdrawn))
+            read[target] = entry, (*faults, *more)
+        elif isinstance(correction.event, ev.Retraction):
+            withdrawn.add(target)
+            if target in by_id and (head := _of(by_id[target])) in read:
+                read[head] = _apply(first[head], _in_force(known[head], withdrawn))
+        yield _reading(read.values(), corrections[:count])
+
+
+_Read = tuple[Entry, tuple[Finding, ...]]
+
+
+def _parted(episode: Episode) -> tuple[list[Entry], tuple[Entry, ...]]:
+    """Return the entries and the corrections as they were charted, each in order of time."""
+    plain = sorted((Entry(index, event, event) for index, event in enumerate(episode.events)), key=_sort_key)
+    corrections = tuple(entry for entry in plain if isinstance(entry.event, ev.Correcting))
+    return [entry for entry in plain if not isinstance(entry.event, ev.Correcting)], corrections
+
+
+def _of(correction: Entry) -> str:
+    assert isinstance(correction.event, ev.Correcting)
+    return correction.event.of
+
+
+def _in_force(corrections: Iterable[Entry], withdrawn: Set[str]) -> list[Entry]:
+    """Return the corrections that were not withdrawn; a retraction never is."""
+    return [one for one in corrections if isinstance(one.event, ev.Retraction) or one.event.id not in withdrawn]
+
+
+def _reading(read: Iterable[_Read], corrections: tuple[Entry, ...]) -> Corrected:
+    entries = [entry for entry, _ in read]
+    standing = [entry for entry in entries if entry.retraction is None]
+    if corrections:
+        standing.sort(key=_sort_key)  # an amendment may have corrected the time
+    retracted = tuple(entry for entry in entries if entry.retraction is not None)
+    return tuple(standing), retracted, corrections, tuple(fault for _, faults in read for fault in faults)
+
+
+def replayed(entry: Entry, corrections: Iterable[Entry]) -> Iterator[_Read]:
+    """Yield an entry as each correction in turn leaves it, with the faults of that one."""
     for correction in corrections:
         change = correction.event
-        if isinstance(change, ev.Retraction):
-            entry = replace(entry, retraction=change, corrections=(*entry.corrections, change))
-            continue
-        if isinstance(change, ev.Amendment):
-            key, values = "sets", change.sets
-        elif isinstance(change, ev.Addendum):
-            key, values = "adds", change.adds
-        else:
-            continue
-        event, faults = _merged(entry.event, values, correction, key)
-        findings.extend(faults)
-        origins = dict(entry.origins)
-        if event is not entry.event:
-            origins.update(dict.fromkeys(values, ("events", correction.index, key)))
-        entry = replace(entry, event=event, corrections=(*entry.corrections, change), origins=origins)
-    return entry, findings
+        faults: list[Finding] = []
+        match change:
+            case ev.Retraction():
+                entry = replace(entry, retraction=change)
+            case ev.Amendment() | ev.Addendum():
+                key, values = ("sets", change.sets) if isinstance(change, ev.Amendment) else ("adds", change.adds)
+                event, faults = _merged(entry.event, values, correction, key)
+                if event is not entry.event:
+                    origins = {**entry.origins, **dict.fromkeys(values, ("events", correction.index, key))}
+                    entry = replace(entry, event=event, origins=origins)
+            case _:  # who else signs changes nothing
+                continue
+        entry = replace(entry, corrections=(*entry.corrections, change))
+        yield entry, tuple(faults)
+
+
+def _apply(entry: Entry, corrections: Iterable[Entry]) -> _Read:
+    faults: list[Finding] = []
+    for read, more in replayed(entry, corrections):
+        entry = read
+        faults.extend(more)
+    return entry, tuple(faults)
 
 
 def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: str) -> tuple[ev.Event, list[Finding]]:
@@ -132,7 +184,7 @@ def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: 
                 "correction-target",
                 "wrong",
                 f"{correction.event.id} changes the {name} of {event.id}, which a correction cannot change",
-                "retract the entry and chart it anew",
+                "retract the entry and chart it again",
                 correction.path(key, name),
                 event=correction.event.id,
             )

@@ -14,7 +14,7 @@ from typing import Any, Final
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import may_clear
+from lda_notes.line.holds import CLEARED, may_clear
 from lda_notes.line.proof import VISIT, fact_of, flow_of, proved, whole_blood
 from lda_notes.line.states import Danger, DangerCode, Exposure, State
 from lda_notes.record import events as ev
@@ -113,15 +113,11 @@ def _strength(lock: Lock) -> str:
 
 def no_heparin(patient: Patient) -> str | None:
     """Return why the patient is to have no heparin, in words; None when nothing on record forbids it."""
-    if any(getattr(known, "condition", known) == "heparin-induced thrombocytopenia" for known in patient.history):
+    if "heparin-induced thrombocytopenia" in patient.conditions:
         return "heparin-induced thrombocytopenia"
-    if any(_substance(allergy) == "heparin" for allergy in patient.allergies or ()):
+    if any(allergy.substance == "heparin" for allergy in patient.allergies or ()):
         return "an allergy to heparin"
     return None
-
-
-def _substance(allergy: Any) -> str:
-    return str(allergy.substance if hasattr(allergy, "substance") else allergy.to)
 
 
 def told(event: ev.Event, exposure: Exposure) -> bool:
@@ -183,8 +179,10 @@ def _contents_change(danger: Danger, around: Around) -> Danger:
 
 def _contents_end(danger: Danger, around: Around) -> bool:
     event = around.event
-    if isinstance(event, ev.PortRemoved) or _decided(around):
+    if isinstance(event, ev.PortRemoved) or (_decided(around) and event.decision in CLEARED):
         return True
+    if danger.code == "D1" and no_heparin(around.patient) is None:
+        return True  # what forbade the heparin was withdrawn
     if danger.exposure is not None:
         return told(event, danger.exposure)
     return danger.phase == "aspirated" and flushed(event)
@@ -423,7 +421,7 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
             standing.append(Danger(row.code, around.after.septum, said, around.entry, row.forbids))
         standing += kept
     for danger in around.before.dangers:
-        if danger.code == "P":  # what outlives the port ends with a judgement of whoever may give one
+        if danger.code == "P":  # what outlives the port ends with a judgment of whoever may give one
             if _decided(around):
                 over.append(replace(danger, ended=around.entry))
             else:
@@ -431,6 +429,6 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
     return tuple(standing), tuple(over)
 
 
-def left_behind(state: State, entry: Entry, signs: Iterator[tuple[str, Entry]]) -> tuple[Danger, ...]:
+def left_behind(state: State, signs: Iterator[tuple[str, Entry]]) -> tuple[Danger, ...]:
     """Return the problems of the patient that stay when the port is removed."""
     return tuple(Danger("P", state.septum, f"{sign}; {LEFT_BEHIND}", began, "") for sign, began in signs)

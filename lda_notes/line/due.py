@@ -275,7 +275,7 @@ def _dressing(stay: DressingStay | None, needle: NeedleStay, policy: Policy, zon
 
 
 def _dressing_limits(dressing: Dressing | None) -> tuple[str, ...]:
-    """Return the limits that a dressing runs to: its type's and, if it holds chlorhexidine, the disc's own."""
+    """Return the limits that a dressing runs to: its type's and, if it contains chlorhexidine, the disc's own."""
     limit = dressing_limit(dressing)
     if dressing is None or limit is None:
         return ()

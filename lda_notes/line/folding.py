@@ -41,7 +41,7 @@ def begins(record: Record) -> datetime | None:
     if episode is None:
         return None
     admitted = episode.stay.admitted_at
-    if admitted is None and record.unread:
+    if admitted is None and record.unread_events:
         return None
     standing: tuple[ev.Event, ...] = episode.events
     if any(isinstance(event, ev.Correcting) for event in standing):

@@ -43,13 +43,20 @@ from lda_notes.line.states import End, Hold, HoldReason, State
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Person, Site
 
+_OF_ANOTHER: Final = re.compile(
+    r"\b(student|assistant|trainee|aide|technician|scribe|secretary|clerk|former|formerly|retired|for|to)\b"
+)
+"""Words of a role that is not the one it names beside them: "MD student", "scribe for MD"."""
+
 
 def may_clear(event: ev.Evaluation, policy: Policy) -> bool:
     """Tell whether whoever judged the line has a role that may end a hold, by policy."""
     who: Person | None = event.cleared_by or event.by
     credential = (who.credential or "") if who is not None else ""
     said = credential.casefold()
-    if re.search(r"\b(student|assistant|trainee|aide|technician)\b", said):
+    if re.search(
+        r"\b(student|assistant|trainee|aide|technician|scribe|secretary|clerk|former|formerly|retired|for|to)\b", said
+    ):
         return any(said == role.casefold() for role in policy.words("roles_that_may_clear"))
     return any(
         re.search(rf"(?<!\w){re.escape(role.casefold())}(?!\w)", said) for role in policy.words("roles_that_may_clear")
@@ -174,11 +181,12 @@ PROVABLE: Final = frozenset(row.reason for row in TABLE if row.ends_by is None)
 OWN_RULES: Final = frozenset({"coring needle", "tip not confirmed", "needle not whole", "rated limit exceeded"})
 """Reasons that a rule of the check speaks of by itself, with what must be recorded."""
 
-_BY_POLICY: Final[dict[str, tuple[End, ...]]] = {
+BY_POLICY: Final[dict[str, tuple[End, ...]]] = {
     "evaluation": ("evaluation",),
     "evaluation, new access or treatment": ("new access", "treatment", "evaluation"),
     "evaluation or blood return": ("proof", "new access", "treatment", "evaluation"),
 }
+"""What ends such a hold, by each option of ``hold_ends_with`` in the table of limits: a test compares the two."""
 
 
 def begins(look: Look, *, whole_port_only: bool = False) -> Iterator[Hold]:
@@ -231,13 +239,13 @@ def ends_in_words(ends_by: Iterable[End]) -> tuple[str, ...]:
 
 def policy_ends(policy: Policy) -> tuple[End, ...]:
     """Return what may end a hold for no blood return or resistance, as the policy has it."""
-    return _BY_POLICY[policy.choice("hold_ends_with")]
+    return BY_POLICY[policy.choice("hold_ends_with")]
 
 
 ENDED_BY: Final = {
-    "proof at a new access": "a new needle with brisk blood return and a free flush",
+    "proof at a new access": _IN_WORDS["new access"],
     "proof with the same needle": "blood return and a free flush with the same needle",
-    "treatment": "a thrombolytic that worked",
+    "treatment": _IN_WORDS["treatment"],
     "tip confirmed": "a confirmed tip position",
     "evaluation": "an evaluation",
     "port removed": "removal of the port",

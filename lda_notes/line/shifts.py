@@ -30,7 +30,7 @@ class Shift:
 def shift_at(asof: datetime, starts: Sequence[time], zone: ZoneInfo) -> Shift:
     """Return the shift that a sheet printed at ``asof`` is for; one start ends where the next begins.
 
-    Within an hour of a start the sheet hands over that shift: it tells of the one before. Otherwise it tells of the
+    Within an hour of a start the sheet hands over that shift: it is about the one before. Otherwise it is about the
     shift that runs. Starts are times of the clock on the wall, so that a shift lasts an hour more or less on the days
     when clocks change, and nothing falls between two. Raises OverflowError at the ends of the calendar.
     """

@@ -102,7 +102,8 @@ def _span(length: timedelta) -> str:
     minutes = int(length.total_seconds() // 60)
     if minutes < 120:
         return f"{minutes} minute{'' if minutes == 1 else 's'}"
-    return f"{minutes // 60} hours"
+    hours, rest = divmod(minutes, 60)
+    return f"{hours} hours" + (f" {rest} minute{'' if rest == 1 else 's'}" if rest else "")
 
 
 def no_blood(look: Look) -> str | None:

@@ -1,6 +1,6 @@
 """What went through a line, added up: exact decimals over half-open windows, or over one needle's stay.
 
-A window holds what happened from its start up to, but not at, its end; so windows that touch neither share nor lose
+A window contains what happened from its start up to, but not at, its end; so windows that touch neither share nor lose
 anything. A needle's stay is not a window but a row of events: its own opening and closing are part of it.
 """
 
@@ -24,7 +24,7 @@ Sort = Literal["flush", "discard", "withdrawal", "lock", "thrombolytic"]
 """What an amount was. A withdrawal is the aspirate taken off after a thrombolytic has worked."""
 
 HEPARIN_LOCKS: Final = frozenset({"heparin", "taurolidine with citrate and heparin"})
-"""Locks that hold heparin, so that their units count."""
+"""Locks that contain heparin, so that their units count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +49,12 @@ class Amount:
 
     @property
     def heparin(self) -> bool:
-        """Tell whether it holds heparin."""
+        """Tell whether it contains heparin."""
         return self.sort == "lock" and self.what in HEPARIN_LOCKS
 
     @property
     def units(self) -> Decimal | None:
-        """Units of heparin, strength times volume; None when it holds none, or either is not recorded."""
+        """Units of heparin, strength times volume; None when it contains none, or either is not recorded."""
         if not self.heparin or self.units_per_ml is None or self.volume_ml is None:
             return None
         return heparin_units(self.units_per_ml, self.volume_ml)
@@ -177,6 +177,6 @@ def shift(end: datetime, hours: Decimal) -> Window:
 
 
 def day(moment: datetime, zone: ZoneInfo) -> Window:
-    """Return the calendar day of ``zone`` that holds ``moment``: 23, 24 or 25 hours."""
+    """Return the calendar day of ``zone`` that contains ``moment``: 23, 24 or 25 hours."""
     today = moment.astimezone(zone).date()
     return Window(datetime.combine(today, time(), zone), datetime.combine(today + timedelta(days=1), time(), zone))

@@ -14,7 +14,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.corrections import Entry, corrected
+from lda_notes.line.corrections import Corrected, Entry, corrected
 from lda_notes.line.known import Known, carried, changed, dated, handed_on
 from lda_notes.line.states import Danger, DressingStay, Dwell, Hold, NeedleStay, State, Step, UnitStay
 from lda_notes.line.transitions import Fold, History, after, altered, keep, reached, septum_of, unread_danger
@@ -58,7 +58,7 @@ class Timeline:
 
     ``entries`` are the standing events (not the retracted ones, not the corrections), ``retracted`` the withdrawn
     ones, ``corrections`` the correcting events: those of this record, or of every record of the line when it was
-    built ``whole``. The states go on from the other records of the line in any case. ``needles``, ``dressings``,
+    built ``whole``. The states continue from the other records of the line in any case. ``needles``, ``dressings``,
     ``holds``, ``dangers`` and ``dwells`` list each stay by septum, the last one open if it still lasts.
     """
 
@@ -146,14 +146,15 @@ def build(
     others: Others = ALONE,
     *,
     whole: bool = False,
+    read: Corrected | None = None,
 ) -> Timeline:
     """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it.
 
     ``unread`` are the facts of this record that could not be read; the states of ``others`` continue here. ``whole``
-    gives the entries of every record, not only of this one.
+    gives the entries of every record, not only of this one. ``read`` are its events, where corrections were applied.
     """
     beside, written = others.beside, episode if others.beside else None
-    entries, retracted, corrections, findings = corrected(episode)
+    entries, retracted, corrections, findings = read or corrected(episode)
     every = entries
     if beside:
         every, retracted, corrections = _joined(entries, retracted, corrections, beside, whole)

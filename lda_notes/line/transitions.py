@@ -18,7 +18,7 @@ from lda_notes.line.signs import Look
 from lda_notes.line.states import Danger, DressingStay, Dwell, Hold, HoldReason, NeedleStay, State, UseLimit
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient, Port
-from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone, began
+from lda_notes.record.parts import Dressing, Needle, NotAssessed, NotDone, Site, began
 from lda_notes.record.unread import Unread
 
 
@@ -37,7 +37,7 @@ class History:
 
 @dataclass(slots=True)
 class Fold:
-    """What one pass over the events of a line works with."""
+    """What one walk over the events of a line works with."""
 
     policy: Policy
     septa: tuple[str, ...]
@@ -103,6 +103,8 @@ def after(state: State, entry: Entry, fold: Fold) -> State:
             return state
         case _:
             assert_never(event)
+    if state.needle is not None and event.__dict__.get("site").__class__ is Site:
+        state = altered(state, last_check=entry)  # who charted the site looked at the line, whatever else was done
     state = _proved(state, entry)
     state = _held(before, state, entry, fold)
     return _endangered(before, state, entry, fold)
@@ -317,7 +319,7 @@ def _ended_holds(state: State, told: Mapping[HoldReason, str], entry: Entry, fol
     state = altered(state, holds=kept, restored=restored and state.port_in)
     if isinstance(entry.event, ev.PortRemoved):
         signs = ((hold.sign, hold.began) for hold in over if holds.ROWS[hold.reason].of_patient)
-        state = altered(state, dangers=(*state.dangers, *dangers.left_behind(state, entry, signs)))
+        state = altered(state, dangers=(*state.dangers, *dangers.left_behind(state, signs)))
     return state
 
 

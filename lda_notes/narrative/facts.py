@@ -35,7 +35,7 @@ class NotRecorded(Exception):
 
 
 class UnknownFact(Exception):
-    """A template names a fact that no record can hold. ``str()`` names it, with the nearest one that exists."""
+    """A template names a fact that no record can contain. ``str()`` names it, with the nearest one that exists."""
 
 
 class Words(str):
@@ -148,7 +148,7 @@ class WhyNot(Facts):
     __slots__ = ()
 
     def __getitem__(self, key: str) -> Any:
-        """Return the reason recorded in place of a value, or the group that may hold one; raise for all else."""
+        """Return the reason recorded in place of a value, or the group that may contain one; raise for all else."""
         value = self._data.get(key)
         if value is not None and _is_answer(value):
             answer, reason = next(iter(value.items()))

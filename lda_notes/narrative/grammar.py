@@ -1,7 +1,7 @@
 """What a note template may be made of: a closed list, checked before a template is compiled.
 
 Templates choose words; they compute nothing, call nothing and reach no attribute. So a template of unknown origin can
-neither read beyond the record's facts nor run without end, and a slip is told with its row.
+neither read beyond the record's facts nor run without end, and a slip is reported with its row.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ _OPENS: Final[dict[str, tuple[tuple[Level, ...], Level]]] = {
     "_part": (("text", "series"), "text"),
     "_series": (("text",), "series"),
 }
-"""Where each tag may stand, and what it holds."""
+"""Where each tag may stand, and what it contains."""
 
 
 class ClosedGrammar(CodeGenerator):

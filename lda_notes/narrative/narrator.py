@@ -39,7 +39,7 @@ from lda_notes.narrative.tags import MOST_TEXT, Gathering, Tags, TemplateMistake
 from lda_notes.problems import Failure, Path
 
 Left = Callable[[list[Path]], list[Computed]]
-"""Given the paths told so far, returns what no sentence has told yet."""
+"""Given the paths read so far, returns what no sentence has said yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,10 +66,10 @@ class Narrative:
 
 
 class Narrator:
-    """Writes narratives from the templates of one folder, laid over those that come with the program."""
+    """Writes narratives from the templates of one folder, applied over those that come with the program."""
 
     def __init__(self, templates: FilePath | None = None, sandboxed: bool = True) -> None:
-        """Raise `Failure` when ``templates`` is no folder. ``sandboxed`` False serves measurement alone."""
+        """Raise `Failure` when ``templates`` is not a folder. ``sandboxed`` False serves measurement alone."""
         if templates is not None and not templates.is_dir():
             raise Failure(f"{templates}: is not a folder; give the folder that contains the templates")
         self._folders = tuple(str(place) for place in (templates, folder("note_templates")) if place is not None)
@@ -212,7 +212,7 @@ def _environment(folders: tuple[str, ...], sandboxed: bool) -> Environment:
     environment = (_Closed if sandboxed else _Open)(
         loader=ChoiceLoader([FileSystemLoader(place) for place in folders]),
         undefined=StrictUndefined,
-        autoescape=False,  # the text is no markup yet: render escapes it for each format
+        autoescape=False,  # the text is not markup yet: render escapes it for each format
         auto_reload=False,
         finalize=_printable,
         extensions=[Tags],
@@ -267,6 +267,15 @@ def person(who: Facts) -> str:
     return ", ".join(names)
 
 
+def called(who: Facts) -> str:
+    """Return a person by name and credential; where no name was recorded, as `person` does."""
+    if not who.get("name"):
+        return person(who)
+    name = _name(who["name"])
+    credential = phrasing.role(name, who.get("credential"))
+    return f"{name}, {_name(credential)}" if credential else name
+
+
 def _capital(text: Any) -> str:
     made = phrasing.capital(str(text))
     return made if phrasing.on_one_row(made) == made else str(text)  # what began like a row of ours stays small
@@ -294,6 +303,16 @@ def _clock(context: Context, value: datetime | date) -> str:
 
 
 @pass_context
+def _at(context: Context, value: datetime | date) -> str:
+    """Return the time with its preposition: "at 09:40"; of another day "on 3 March 2031 at 09:40"."""
+    said = _clock(context, value)
+    day, comma, time = said.rpartition(", ")
+    if comma:
+        return f"on {day} at {time}"
+    return f"at {said}" if said[2:3] == ":" else f"on {said}"
+
+
+@pass_context
 def _moment(context: Context, value: datetime | date) -> str:
     if not isinstance(value, datetime):
         return _day_alone(value)
@@ -310,7 +329,9 @@ def _near(context: Context, value: datetime | date) -> str:
 
 
 FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
+    "at": _at,
     "article": lambda text: phrasing.article(str(text)),
+    "called": called,
     "capital": _capital,
     "clock": _clock,
     "count": lambda items: len(items),

@@ -1,9 +1,10 @@
 """The tags of note templates, and what they gather.
 
 ``{% sentence %}`` is the heart: its text is written only if every fact that it names was recorded, and the sentence
-keeps the paths of those facts. ``{% otherwise %}`` begins a second wording, tried when the first cannot be written.
+keeps the paths of those facts. ``{% otherwise %}`` begins a second wording, tried when the first cannot be written;
+``spare`` behind either word marks a sentence that a note which has grown too long may leave to the full note.
 ``{% part %}`` is a piece of a sentence that alone is left out when its facts are missing; ``{% series %}`` joins its
-parts with commas and "and", and is missing itself when it has none. ``{% paragraph %}`` holds sentences.
+parts with commas and "and", and is missing itself when it has none. ``{% paragraph %}`` contains sentences.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from lda_notes.problems import Path
 _BLANKS: Final = " \t\r\n"
 
 MOST_TEXT: Final = 25_000_000
-"""Characters that one narrative may hold: more than the largest record file, so that no record meets it."""
+"""Characters that one narrative may contain: more than the largest record file, so that no record meets it."""
 
 MOST_TURNS: Final = 1_000_000
 """Turns that the loops of one narrative may take together."""
@@ -93,8 +94,9 @@ class Tags(Extension):
         blocks: list[nodes.Node] = []
         while True:
             method = f"_{name}" if not blocks else f"_{name}_otherwise"
+            spare = [nodes.Const(True)] if parser.stream.skip_if("name:spare") else []
             body = parser.parse_statements(ends)
-            call = self.call_method(method, [nodes.ContextReference()], lineno=token.lineno)
+            call = self.call_method(method, [nodes.ContextReference(), *spare], lineno=token.lineno)
             blocks.append(nodes.CallBlock(call, [], [], body).set_lineno(token.lineno))
             if next(parser.stream).value != "otherwise":
                 return blocks
@@ -107,7 +109,7 @@ class Tags(Extension):
             gathering.paragraphs.append(Paragraph(tuple(gathering.sentences)))
         return ""
 
-    def _sentence(self, context: Context, caller: Callable[[], str]) -> str:
+    def _sentence(self, context: Context, spare: bool = False, *, caller: Callable[[], str]) -> str:
         gathering = _gathering(context)
         told = gathering.told
         start = len(told)
@@ -128,12 +130,12 @@ class Tags(Extension):
         gathering.size += len(text)
         if gathering.size > MOST_TEXT:
             raise TemplateMistake("this template writes too much text")
-        gathering.sentences.append(Sentence(text, facts))
+        gathering.sentences.append(Sentence(text, facts, spare=spare))
         gathering.written = True
         return ""
 
-    def _sentence_otherwise(self, context: Context, caller: Callable[[], str]) -> str:
-        return "" if _gathering(context).written else self._sentence(context, caller)
+    def _sentence_otherwise(self, context: Context, spare: bool = False, *, caller: Callable[[], str]) -> str:
+        return "" if _gathering(context).written else self._sentence(context, spare, caller=caller)
 
     def _part(self, context: Context, caller: Callable[[], str]) -> str:
         gathering = _gathering(context)

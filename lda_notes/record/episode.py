@@ -218,7 +218,7 @@ RECORD_VERSION: Final = 2
 
 
 MAX_EVENTS: Final = 4000
-"""Most events of one record. Common practice, no source: a month on a ward is under 500; a file of more holds no
+"""Most events of one record. Common practice, no source: a month on a ward is under 500; a file of more contains no
 record of one stay, and would keep a machine busy."""
 
 

@@ -85,7 +85,7 @@ _KEYS: Final = (b"patient", b"port", b"events")
 
 
 def _of_patients(path: FilePath, numbers: set[tuple[str, str]], own: frozenset[str]) -> Record | str | None:
-    """Return the record when it is another stay of one of the patients, or why that cannot be told."""
+    """Return the record when it is another stay of one of the patients, or why that cannot be decided."""
     try:
         with path.open("rb") as file:
             raw = file.read(MAX_BYTES + 1)

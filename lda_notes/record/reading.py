@@ -48,13 +48,13 @@ class Record:
     file: str
     episode: Episode | None
     findings: tuple[Finding, ...] = ()
-    unread: tuple[UnreadEvent, ...] = ()
+    unread_events: tuple[UnreadEvent, ...] = ()
     unread_facts: tuple[Unread, ...] = ()
     """Facts that were written and could not be read; every document names those that it would have used."""
     positions: tuple[int, ...] | None = None
     """Position in the file of each readable event; None when all are readable."""
     row: int = 0
-    """The row of the file that the record is, where a file holds one to a row; 0 for a file of its own."""
+    """The row of the file that the record is, where a file contains one to a row; 0 for a file of its own."""
     _kept: Mapping[Path, tuple[int, ...]] = field(default_factory=dict, repr=False)
     """Position in the file of each readable item of the lists that lost some, by the list's path in the file."""
     _parse: Callable[[], Parsed] | None = field(default=None, repr=False)
@@ -116,7 +116,7 @@ def _plainly_good(raw: bytes) -> Episode | None:
 
 
 def read_bytes(raw: bytes, name: str, as_json: bool = False, row: int = 0) -> Record:
-    """Read a record from ``raw``; ``name`` is how findings call the file. Never raises for what it holds.
+    """Read a record from ``raw``; ``name`` is how findings call the file. Never raises for what it contains.
 
     ``row`` is the number of the row that ``raw`` is, in a file of JSON with one record to a row; else 0.
     """
@@ -182,7 +182,9 @@ def _carefully(parsed: Parsed, name: str, row: int = 0) -> Record:
         record,
         episode=found.result,
         findings=findings,
-        unread=tuple(_unread(position, root["events"][position]) for position in whole if position not in stayed),
+        unread_events=tuple(
+            _unread(position, root["events"][position]) for position in whole if position not in stayed
+        ),
         unread_facts=tuple(lost(found, record._at, root)),
         positions=stayed,
         _kept=found.kept,

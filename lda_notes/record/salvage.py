@@ -40,7 +40,7 @@ class Salvaged:
     """What was left of ``data`` and what was taken out. All paths are those of the file.
 
     ``result`` is None when nothing fits. ``units`` are the pieces taken out, the first of them around the others;
-    ``kept`` tells for each list that lost items which positions stayed.
+    ``kept`` says for each list that lost items which positions stayed.
     """
 
     original: Any
@@ -272,7 +272,7 @@ def may_be_absent(info: FieldInfo | None) -> bool:
 
 
 def layout(root: Any, path: Path) -> list[Fields]:
-    """Return for each step of ``path`` the fields that may stand there; none where the layout is not known."""
+    """Return for each step of ``path`` the fields that may be there; none where the layout is not known."""
     fields: Fields = Episode.model_fields
     found: list[Fields] = []
     for position, step in enumerate(path):

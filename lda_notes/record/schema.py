@@ -31,7 +31,7 @@ def record_schema() -> dict[str, Any]:
 
 
 def _describe(name: str, field: dict[str, Any], part: dict[str, Any], parts: dict[str, Any]) -> None:
-    """Give a field that has none the description of the part that it holds, or of the kind that it marks."""
+    """Give a field that has none the description of the part that it contains, or of the kind that it marks."""
     target = parts.get(field.get("$ref", "").rpartition("/")[2], {})
     field["title"] = field.get("title") if "description" in field else name.replace("_", " ")
     field.setdefault("description", target.get("description") or f"{field.get('const')}: {part.get('description')}")

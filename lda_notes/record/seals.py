@@ -93,11 +93,6 @@ def last(data: Mapping[str, Any]) -> Sealed | None:
     return None
 
 
-def is_sealed(data: Any) -> bool:
-    """Tell whether any entry of a record's data carries a seal."""
-    return isinstance(data, Mapping) and any(_seal(entry) is not None for entry in _entries(data))
-
-
 def findings(data: Mapping[str, Any]) -> Iterator[Finding]:
     """Yield what the seals of a record find: entries changed, removed or inserted after a later one was signed."""
     entries = _entries(data)

@@ -40,7 +40,7 @@ _TOO_MANY: Final = Misfit(
 )
 
 
-def misfits(error: ValidationError, data: Any, fields_of: Mapping[str, Sequence[str]] | None = None) -> list[Misfit]:
+def misfits(error: ValidationError, data: Any) -> list[Misfit]:
     """Return every fault of ``error``, one per value of ``data``, in the order of the data.
 
     More than `MOST_MISFITS` are one fault of the whole.
@@ -237,7 +237,7 @@ _YES_NO: Final = {"y": "yes", "yes": "yes", "on": "yes", "true": "yes", "n": "no
 
 
 def _found(path: Path, value: Any, details: list[Any], wanted: list[str]) -> tuple[str, str]:
-    """Say what was found and what to do. Of the value itself only small numbers out of bounds are told."""
+    """Say what was found and what to do. Of the value itself only small numbers out of bounds are repeated."""
     kinds = {str(detail["type"]) for detail in details}
     kind = kind_of(value)
     if isinstance(value, int | float) and not isinstance(value, bool):

@@ -83,7 +83,7 @@ def look(path: Path) -> Seen:
 
 
 def refuse_unless_writable(path: Path) -> None:
-    """Raise `Failure` when ``path`` may not be replaced by this user: told before the work, not after it."""
+    """Raise `Failure` when ``path`` may not be replaced by this user: before the work, not after it."""
     real = path.resolve()
     if not real.parent.is_dir():
         raise Failure(f"{real.parent}: is not a folder; create it first")
@@ -104,7 +104,7 @@ def append(
 
     Of a visit, the value has the ``events`` that it consists of, which are added at once.
 
-    ``again`` judges anew what may be added to a changed file; ``asof`` is the moment judged from, for the seal, when
+    ``again`` judges again what may be added to a changed file; ``asof`` is the moment judged from, for the seal, when
     it is not the time of entry. Raises `Failure` with one sentence when it cannot be
     written; the file is then as it was.
     """
@@ -200,7 +200,7 @@ def _entries(event: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
 def _added(
     seen: Seen, raw: bytes, entries: tuple[Mapping[str, Any], ...], asof: datetime | None, locks_work: bool
 ) -> Written | Changed:
-    """Write the new state whole, keep the one it replaces, look once more, then let it take its place."""
+    """Write the new state whole, keep the one it replaces, look again, then let it take its place."""
     path, new = seen.path, raw
     read = read_json if _is_json(path) else read_yaml
     added = []

@@ -21,14 +21,14 @@ class Address:
     """True for this machine's own loopback address."""
 
     def at(self, *steps: str) -> str:
-        """The address below the base."""
+        """Return the address below the base."""
         return "/".join((self.base, *steps))
 
 
 def address(text: str, what: str = "the server's address", *, may_have_query: bool = False) -> Address:
     """Read an address; ``what`` is how a sentence calls it. Raises `Failure` when it may not be spoken to.
 
-    What is refused is not repeated: an address with a name and password in it holds a secret.
+    What is refused is not repeated: an address with a name and password in it contains a secret.
     """
     try:
         parts = urlsplit(text.strip())

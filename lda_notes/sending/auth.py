@@ -2,7 +2,7 @@
 
 SMART App Launch 2, "Backend Services": a token is asked for with an assertion that the client's private key signed
 (RS384 or ES384, RFC 7523), and renewed before it runs out. joserfc signs: it is typed, kept up, by the people of
-Authlib, and holds no HTTP of its own, so that tokens go over the same verified connections as everything else.
+Authlib, and contains no HTTP of its own, so that tokens go over the same verified connections as everything else.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ class Credentials(Protocol):
     """What is shown to the server with each request."""
 
     def header(self) -> str | None:
-        """The value of the header ``Authorization``; None for none."""
+        """Return the value of the header ``Authorization``; None for none."""
         ...
 
     def renew(self) -> bool:
@@ -72,7 +72,7 @@ class Bearer:
     token: str
 
     def header(self) -> str | None:
-        """The token."""
+        """Return the token."""
         return f"Bearer {self.token}"
 
     def renew(self) -> bool:
@@ -161,7 +161,7 @@ class BackendService:
         self._until = 0.0
 
     def header(self) -> str | None:
-        """A token that still holds. Raises `Failure` when the server gives none."""
+        """Return a token that still holds. Raises `Failure` when the server gives none."""
         if self._token is None or self._pace.clock() >= self._until:
             self._fetch()
         return f"Bearer {self._token}"
@@ -186,7 +186,7 @@ class BackendService:
         self._until = self._pace.clock() + max(seconds - _EARLY_S, seconds / 2)
 
     def _form(self, where: Address) -> bytes:
-        """The request for a token, with a fresh assertion: one may be used once."""
+        """Return the request for a token, with a fresh assertion: one may be used once."""
         from joserfc import jwt
 
         claims = {
@@ -207,7 +207,7 @@ class BackendService:
         return urlencode(form).encode()
 
     def _discovered(self) -> Address:
-        """The token service that the server names in its SMART configuration."""
+        """Return the token service that the server names in its SMART configuration."""
         url = self._server.at(".well-known", "smart-configuration")
         answer = self._asked(lambda: ("GET", url, {"Accept": "application/json"}, None), "the server")
         said = answer.json()
@@ -244,7 +244,7 @@ def _reason(answer: Answer, said: Any) -> str:
 
 
 def token_address(text: str, server: Address, what: str = "--token-url") -> Address:
-    """The address of a token service, exactly as given: it is also the audience of assertions. Raises `Failure`.
+    """Return the address of a token service, exactly as given: it is also the audience of assertions. Raises `Failure`.
 
     Plain http goes to this machine alone and only where the server is on it too: what is sent to a server elsewhere
     may go by way of a proxy, which would read the signed request and the token.
@@ -256,6 +256,6 @@ def token_address(text: str, server: Address, what: str = "--token-url") -> Addr
 
 
 def scopes(written: Iterable[str], read: Iterable[str]) -> str:
-    """The least that sending asks for, in the words of SMART 2: create, read, update and search, or read and search."""
+    """Return the least that sending asks for, in the words of SMART 2: crus is create, read, update, search."""
     mine, others = sorted(set(written)), sorted(set(read))
     return " ".join([*(f"system/{kind}.crus" for kind in mine), *(f"system/{kind}.rs" for kind in others)])

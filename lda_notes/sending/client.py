@@ -1,4 +1,4 @@
-"""A FHIR R4 server as sending needs it: what it can do, what it holds, and one transaction at a time."""
+"""A FHIR R4 server as sending needs it: what it can do, what it has, and one transaction at a time."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class NotAllowed(Failure):
         super().__init__(sentence, REFUSED)
 
 
-class Unread(NotAllowed):
+class Unreadable(NotAllowed):
     """An answer came, and cannot be read."""
 
 
@@ -58,7 +58,7 @@ class Ability:
     updates: frozenset[str]
 
     def lacks(self, created: Iterable[str], updated: Iterable[str], *, one_by_one: bool = False) -> list[str]:
-        """What is missing for bundles that create and update these types, in words; empty when nothing is.
+        """Return what is missing for bundles that create and update these types, in words; empty when nothing is.
 
         ``one_by_one``: without transactions and conditions.
         """
@@ -101,7 +101,7 @@ class Server:
         self.pace = pace
 
     def ability(self) -> Ability:
-        """What the server's capability statement says; only the few elements that matter are asked for."""
+        """Return what the server's capability statement says; only the few elements that matter are asked for."""
         wanted = ("type", "conditionalCreate", "conditionalUpdate")
         elements = ",".join(("fhirVersion", "rest.interaction", *(f"rest.resource.{each}" for each in wanted)))
         said = self._json("GET", self.address.at(f"metadata?_elements={elements}"))
@@ -120,11 +120,11 @@ class Server:
         )
 
     def find(
-        self, identities: Iterable[Identity], unread: dict[Identity, str] | None = None
+        self, identities: Iterable[Identity], unreadable: dict[Identity, str] | None = None
     ) -> dict[Identity, list[Json]]:
-        """What the server holds under each identity: usually one resource or none.
+        """Return what the server has under each identity: usually one resource or none.
 
-        The identities travel in the body of the search, so that they stand in no log of addresses. With ``unread`` an
+        The identities travel in the body of the search, so that no log of addresses has them. With ``unreadable`` an
         answer that cannot be read ends nothing: what was not found is kept there, with the reason.
         """
         found: dict[Identity, list[Json]] = {identity: [] for identity in identities}
@@ -135,15 +135,15 @@ class Server:
             for first in range(0, len(wanted), _AT_ONCE):
                 some = wanted[first : first + _AT_ONCE]
                 query = {parameter: ",".join(one.token() for one in some), "_count": "200"}
-                why: list[str] | None = None if unread is None else []
+                why: list[str] | None = None if unreadable is None else []
                 for resource in self._search_or_say(kind, query, why):
                     for one in some:
                         if one.names(resource):
                             found[one].append(resource)
-                if unread is not None and why:
-                    unread.update((one, why[0]) for one in some if not found[one])
-        if unread and len(unread) == len(found):
-            raise Unread(next(iter(unread.values())))
+                if unreadable is not None and why:
+                    unreadable.update((one, why[0]) for one in some if not found[one])
+        if unreadable and len(unreadable) == len(found):
+            raise Unreadable(next(iter(unreadable.values())))
         return found
 
     def _search_or_say(self, kind: str, query: Mapping[str, str], why: list[str] | None) -> list[Json]:
@@ -156,11 +156,11 @@ class Server:
             return []
 
     def search(
-        self, kind: str, query: Mapping[str, str] | Iterable[tuple[str, str]], unread: list[str] | None = None
+        self, kind: str, query: Mapping[str, str] | Iterable[tuple[str, str]], unreadable: list[str] | None = None
     ) -> list[Json]:
-        """Every resource that a search finds, included ones too, over all its pages.
+        """Return every resource that a search finds, included ones too, over all its pages.
 
-        Raises `Unread` when a part of an answer cannot be read; with ``unread`` that is kept there instead.
+        Raises `Unreadable` when a part of an answer cannot be read; with ``unreadable`` that is kept there instead.
         """
         headers = {"Content-Type": "application/x-www-form-urlencoded"}
         asked = urlencode(tuple(query.items() if isinstance(query, Mapping) else query))
@@ -174,22 +174,24 @@ class Server:
             self._listen(page)
             if page.get("resourceType") != "Bundle":
                 told = "".join(f": {issue.words}" for issue in read_outcome(page, WARNED))
-                raise Unread(f"the server answers a search for {kind} with no bundle{told}; check the address")
+                raise Unreadable(f"the server answers a search for {kind} with no bundle{told}; check the address")
             why += self._read_page(page, resources)
             links = objects_of(page.get("link"))
             more = next((one.get("url") for one in links if one.get("relation") == "next"), None)
             if not isinstance(more, str):
-                if why and unread is None:
-                    raise Unread(f"an answer to a search for {kind} could not be read: {why[0]}")
-                if unread is not None:
-                    unread += why
+                if why and unreadable is None:
+                    raise Unreadable(f"an answer to a search for {kind} could not be read: {why[0]}")
+                if unreadable is not None:
+                    unreadable += why
                 return resources
             if origin_of(more) != self.address.origin:
                 raise NotAllowed("the next page of a search is on another host, so it was not asked for")
             if size > _LARGEST_SEARCH:
-                raise Unread(f"the answers to a search for {kind} are larger than {_LARGEST_SEARCH >> 20} MiB together")
+                raise Unreadable(
+                    f"the answers to a search for {kind} are larger than {_LARGEST_SEARCH >> 20} MiB together"
+                )
             answer = self._asked("GET", more)
-        raise Unread(f"a search for {kind} has no end")
+        raise Unreadable(f"a search for {kind} has no end")
 
     def _read_page(self, page: Json, resources: list[Json]) -> Iterator[str]:
         """Add the resources of a page; yield why an entry of it cannot be read."""
@@ -212,7 +214,7 @@ class Server:
         self.said.update((issue.words, None) for issue in read_outcome(outcome, WARNED))
 
     def named(self, reference: str) -> Json | None:
-        """The one resource that a reference names, by condition (``Type?parameter=value``) or by its address.
+        """Return the one resource that a reference names, by condition (``Type?parameter=value``) or by its address.
 
         None when it is not there, or two are.
         """
@@ -225,7 +227,7 @@ class Server:
         return self._known[reference]
 
     def resolved(self, reference: str) -> str | None:
-        """The ``Type/id`` that a reference by condition finds; None unless it finds one."""
+        """Return the ``Type/id`` that a reference by condition finds; None unless it finds one."""
         found = self.named(reference)
         return f"{reference.partition('?')[0]}/{found['id']}" if found is not None else None
 
@@ -246,7 +248,7 @@ class Server:
         return self._allowed(method, self.address.at(where), headers, resource)
 
     def asked_wait(self, answer: Answer) -> float | None:
-        """How long an answer asks to wait, in seconds."""
+        """Return how long an answer asks to wait, in seconds."""
         return retry_after(answer.headers.get("Retry-After"), self.pace.now())
 
     # -- how --
@@ -266,7 +268,7 @@ class Server:
     def _object(self, answer: Answer) -> Json:
         said: Any = answer.json()
         if not isinstance(said, dict):
-            raise Unread("the server does not answer in FHIR JSON; check the address")
+            raise Unreadable("the server does not answer in FHIR JSON; check the address")
         return said
 
     def _steady(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None = None) -> Answer:
@@ -282,7 +284,7 @@ class Server:
                 asked = self.asked_wait(answer)
             except NoAnswer as none:
                 if none.may_have_arrived and not none.again:
-                    raise Unread(f"{self.address.base}: {none}") from None
+                    raise Unreadable(f"{self.address.base}: {none}") from None
                 if not none.again:
                     raise Unreachable(f"{self.address.base} cannot be reached: {none}") from None
                 reason = str(none)
@@ -292,7 +294,7 @@ class Server:
             tried += 1
 
     def _allowed(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None) -> Answer:
-        """Ask once with the present token, and once more with a new one when the server does not take it."""
+        """Ask once with the present token, and again with a new one when the server does not take it."""
         answer = self._with_token(method, url, headers, content)
         if answer.status == 401 and self._credentials.renew():
             answer = self._with_token(method, url, headers, content)

@@ -1,4 +1,4 @@
-"""What was sent against what a server holds, element by element.
+"""What was sent against what a server has, element by element.
 
 A server gives its own id and version, turns references between entries into its own, and may write a number or a
 moment another way that means the same. All else that differs is a difference.
@@ -16,7 +16,7 @@ from typing import Any, Final
 Json = dict[str, Any]
 
 Resolve = Callable[[str], str | None]
-"""Gives the ``Type/id`` of an entry or of a reference by condition; None when the server does not hold it."""
+"""Gives the ``Type/id`` of an entry or of a reference by condition; None when the server does not have it."""
 
 _MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)")
 _DESPITE: Final = "Sent despite findings: "
@@ -24,11 +24,11 @@ _DESPITE: Final = "Sent despite findings: "
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One element that differs: its path below the resource, and both values as JSON holds them."""
+    """One element that differs: its path below the resource, and both values as JSON has them."""
 
     path: str
     sent: Any
-    held: Any
+    stored: Any
 
 
 _NOTHING: Final = object()
@@ -36,32 +36,32 @@ _NOTHING: Final = object()
 
 def differences(
     sent: Mapping[str, Any],
-    held: Mapping[str, Any],
+    stored: Mapping[str, Any],
     resolve: Resolve,
     base: str,
     decided: Callable[[str], bool] = lambda address: True,
 ) -> list[Difference]:
-    """Every element in which a resource that was sent differs from the one that is held.
+    """Return every element in which a resource that was sent differs from the one that the server has.
 
-    ``base`` is the server's address: a reference that begins with it is the same as one without. ``decided`` tells of
+    ``base`` is the server's address: a reference that begins with it is the same as one without. ``decided`` says of
     a ``Type/id`` whether its creation alone decides what it is. A Provenance stays as it was when its event was sent,
     and a later correction may hand what that event closed to another one, so only such targets are compared, in no
     order.
     """
-    ours, theirs = _ours(sent), _theirs(held, sent)
+    ours, theirs = _ours(sent), _theirs(stored, sent)
     apart: list[Difference] = []
     if ours.get("resourceType") == "Provenance":
         apart = _targets(ours.pop("target", []), theirs.pop("target", []), resolve, base, decided)
     return list(_object(ours, theirs, "", resolve, base)) + apart
 
 
-def _targets(sent: Any, held: Any, resolve: Resolve, base: str, decided: Callable[[str], bool]) -> list[Difference]:
+def _targets(sent: Any, stored: Any, resolve: Resolve, base: str, decided: Callable[[str], bool]) -> list[Difference]:
     def addresses(listed: Any, known: Resolve) -> list[str]:
         named = [str(_get(one, "reference")) for one in (listed if isinstance(listed, list) else [])]
         found = [_bare(known(name) or name, base) for name in named]
         return sorted(address for address in found if ":" in address or decided(address))
 
-    mine, theirs = addresses(sent, resolve), addresses(held, lambda name: name)
+    mine, theirs = addresses(sent, resolve), addresses(stored, lambda name: name)
     return [] if mine == theirs else [Difference("target", mine, theirs)]
 
 
@@ -70,8 +70,8 @@ def _ours(sent: Mapping[str, Any]) -> Json:
     return _without_despite(made)
 
 
-def _theirs(held: Mapping[str, Any], sent: Mapping[str, Any]) -> Json:
-    made = {key: value for key, value in held.items() if key != "id"}
+def _theirs(stored: Mapping[str, Any], sent: Mapping[str, Any]) -> Json:
+    made = {key: value for key, value in stored.items() if key != "id"}
     meta = _meta(sent.get("meta"), made.pop("meta", None))
     if meta:
         made["meta"] = meta
@@ -81,13 +81,13 @@ def _theirs(held: Mapping[str, Any], sent: Mapping[str, Any]) -> Json:
     return _without_despite(made)
 
 
-def _meta(sent: Any, held: Any) -> Json:
+def _meta(sent: Any, stored: Any) -> Json:
     """Of what a server says about a resource only what was sent: labels and profiles of its own are its business."""
-    if not isinstance(sent, dict) or not isinstance(held, dict):
+    if not isinstance(sent, dict) or not isinstance(stored, dict):
         return {}
     made: Json = {}
     for key, value in sent.items():
-        theirs = held.get(key)
+        theirs = stored.get(key)
         if isinstance(value, list) and isinstance(theirs, list):
             made[key] = [one for one in value if one in theirs]
         elif theirs is not None:
@@ -96,7 +96,7 @@ def _meta(sent: Any, held: Any) -> Json:
 
 
 def _without_despite(resource: Json) -> Json:
-    """Why faults were overruled stands in the Provenance of the first sending alone."""
+    """Return why faults were overruled stands in the Provenance of the first sending alone."""
     if resource.get("resourceType") == "Provenance" and isinstance(resource.get("reason"), list):
         kept = [one for one in resource["reason"] if not str(_get(one, "text")).startswith(_DESPITE)]
         resource = {key: value for key, value in resource.items() if key != "reason"}
@@ -110,11 +110,11 @@ def _get(value: Any, key: str) -> Any:
 
 
 def _object(
-    sent: Mapping[str, Any], held: Mapping[str, Any], path: str, resolve: Resolve, base: str
+    sent: Mapping[str, Any], stored: Mapping[str, Any], path: str, resolve: Resolve, base: str
 ) -> Iterator[Difference]:
-    for key in dict.fromkeys((*sent, *held)):
+    for key in dict.fromkeys((*sent, *stored)):
         below = f"{path}.{key}" if path else key
-        mine, theirs = sent.get(key, _NOTHING), held.get(key, _NOTHING)
+        mine, theirs = sent.get(key, _NOTHING), stored.get(key, _NOTHING)
         if mine is _NOTHING or theirs is _NOTHING:
             yield Difference(below, _value(mine), _value(theirs))
         elif key == "reference" and isinstance(mine, str) and isinstance(theirs, str):

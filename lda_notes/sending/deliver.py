@@ -1,7 +1,7 @@
 """One bundle to one server: until the server has it, or says why it will not.
 
-When no answer comes, the server is asked what it holds. A transaction is applied whole or not at all and every entry
-names its identity, so what the server holds tells whether it was applied; only if it was not is it sent again.
+When no answer comes, the server is asked what it has. A transaction is applied whole or not at all and every entry
+names its identity, so what the server has shows whether it was applied; only if it was not is it sent again.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from lda_notes.sending.client import BUSY, Server, Unreachable
 from lda_notes.sending.compare import Difference, Resolve, differences, same_reference
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, object_of, objects_of, patient_of
 from lda_notes.sending.outcome import WARNED, Issue, issues, read_outcome
-from lda_notes.sending.parcel import Held
+from lda_notes.sending.parcel import Stored
 from lda_notes.sending.wire import Answer, NoAnswer
 
 _NOT_YET: Final = frozenset({408, 409, 425})
@@ -39,14 +39,14 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Delivered:
-    """The server has every entry. ``resources`` as it holds them now, in the order of the entries.
+    """The server has every entry. ``resources`` as it has them now, in the order of the entries.
 
     ``created``, ``updated`` and ``unchanged`` count them; ``asked`` is True when no usable answer came and the server
-    was asked what it holds: then nobody knows which of them are new, and all count as unchanged. ``said`` is what the
+    was asked what it has: then nobody knows which of them are new, and all count as unchanged. ``said`` is what the
     server warned of, entry by entry.
     """
 
-    resources: tuple[Held, ...]
+    resources: tuple[Stored, ...]
     created: int
     updated: int
     unchanged: int
@@ -196,12 +196,12 @@ def refuse_found_elsewhere(server: Server, listed: tuple[Entry, ...], found: Map
     resolve = resolver(server, listed, found)
     for entry in listed:
         about = patient_of(entry.resource)
-        for held in found[entry.identity]:
-            theirs = object_of(patient_of(held)).get("reference")
+        for stored in found[entry.identity]:
+            theirs = object_of(patient_of(stored)).get("reference")
             if about is None or not isinstance(theirs, str) or "reference" not in about:
                 continue
             if not same_reference(str(about["reference"]), theirs, resolve, server.address.base):
-                where = f"{held['resourceType']}/{held.get('id')}"
+                where = f"{stored['resourceType']}/{stored.get('id')}"
                 raise NotSafe(f"{where} is filed under another patient on the server ({theirs}); nothing was changed")
 
 
@@ -213,21 +213,25 @@ def _refused(server: Server, listed: tuple[Entry, ...], answer: Answer) -> Refus
 def _sparing(
     server: Server, bundle: Json, listed: tuple[Entry, ...], before: dict[Identity, list[Json]] | None
 ) -> Json:
-    """The bundle with every update that would change nothing turned into a create on condition, which cannot."""
+    """Return the bundle with every update that would change nothing turned into a create on condition, which cannot."""
     if before is None:
         return bundle
     resolve = resolver(server, listed, before)
     made = list(bundle["entry"])
     for entry in listed:
-        held = before[entry.identity]
-        if entry.method == "PUT" and held and not differences(entry.resource, held[0], resolve, server.address.base):
+        stored = before[entry.identity]
+        if (
+            entry.method == "PUT"
+            and stored
+            and not differences(entry.resource, stored[0], resolve, server.address.base)
+        ):
             request = {"method": "POST", "url": entry.identity.kind, "ifNoneExist": entry.condition}
             made[entry.index] = {**made[entry.index], "request": request}
     return {**bundle, "entry": made}
 
 
 def resolver(server: Server, listed: Iterable[Entry], found: Mapping[Identity, list[Json]]) -> Resolve:
-    """Turns the ``fullUrl`` of an entry, or a reference by condition, into the ``Type/id`` of what the server holds."""
+    """Turns the ``fullUrl`` of an entry, or a reference by condition, into the ``Type/id`` of what the server has."""
     known = {
         entry.full_url: f"{entry.identity.kind}/{found[entry.identity][0].get('id')}"
         for entry in listed
@@ -244,7 +248,7 @@ def resolver(server: Server, listed: Iterable[Entry], found: Mapping[Identity, l
 
 
 def _ask(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -> Delivered | Refused | None:
-    """Ask what the server holds; None when the transaction was not applied."""
+    """Ask what the server has; None when the transaction was not applied."""
     found = server.find(entry.identity for entry in listed)
     doubled = doubled_in(listed, found)
     if doubled:
@@ -255,7 +259,7 @@ def _ask(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -> 
 
 
 def _settled(server: Server, listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> bool:
-    """Whether the server is as the transaction leaves it: everything is there, every update as it was sent."""
+    """Tell whether the server is as the transaction leaves it: everything is there, every update as it was sent."""
     if not all(len(found[entry.identity]) == 1 for entry in listed):
         return False
     resolve = resolver(server, listed, found)
@@ -267,7 +271,7 @@ def _settled(server: Server, listed: tuple[Entry, ...], found: Mapping[Identity,
 
 
 def doubled_in(listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> tuple[Doubled, ...]:
-    """The identities that two resources of the server have."""
+    """Return the identities that two resources of the server have."""
     return tuple(
         Doubled(
             entry.index,
@@ -319,12 +323,12 @@ def _answered(
 
 
 def _responses(answer: Answer) -> list[Json]:
-    """The response of each entry, in their order, as far as there are any."""
+    """Return the response of each entry, in their order, as far as there are any."""
     return [object_of(one.get("response")) for one in objects_of(object_of(answer.json()).get("entry"))]
 
 
 def _failed(answer: Answer) -> Refused | None:
-    """The entries that failed inside an answer that says all is well: what a server does that knows only batches."""
+    """Return the entries that failed inside an answer that says all is well, as from a server with batches alone."""
     responses = _responses(answer)
     statuses = [str(one.get("status", ""))[:3] for one in responses]
     bad = [index for index, status in enumerate(statuses) if status.isdigit() and not status.startswith("2")]
@@ -348,7 +352,7 @@ def _warnings(answer: Answer) -> Iterator[Issue]:
 
 
 def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], dict[Identity, list[Json]] | None]:
-    """What became of each entry, and the resources as the answer shows them; None when it does not show all.
+    """Return what became of each entry, and the resources as the answer shows them; None when it does not show all.
 
     Answers stand in the order of the entries (R4, "transaction"), but a server that merged two entries sends fewer:
     so an answer counts for an entry only when it shows that entry's own identity.
@@ -370,7 +374,7 @@ def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], di
 
 
 def version_of(resource: Json) -> str:
-    """The version of a resource as the server names it."""
+    """Return the version of a resource as the server names it."""
     meta = resource.get("meta")
     return str(meta.get("versionId", "")) if isinstance(meta, dict) else ""
 
@@ -384,7 +388,7 @@ def delivered(
     *,
     asked: bool = False,
 ) -> Delivered:
-    """What came of a bundle whose every entry is on the server. ``statuses`` says what became of each entry."""
+    """Return what came of a bundle whose every entry is on the server. ``statuses`` says what became of each entry."""
     resolve = resolver(server, listed, found)
     base = server.address.base
     lasting = {
@@ -401,18 +405,18 @@ def delivered(
         and not _decided_elsewhere(found[entry.identity][0])
         and (apart := differences(entry.resource, found[entry.identity][0], resolve, base, lasting.__contains__))
     )
-    resources = tuple(_held(entry, found[entry.identity][0]) for entry in listed)
+    resources = tuple(_stored(entry, found[entry.identity][0]) for entry in listed)
     return Delivered(
         resources, became.count("created"), became.count("updated"), became.count("unchanged"), kept, asked
     )
 
 
-def _decided_elsewhere(held: Json) -> bool:
-    """Whether what the server holds is not ours, or was closed or corrected by a later entry of the record."""
-    kind = str(held.get("resourceType"))
-    return kind in CONTEXT_TYPES or status_of(held) in UPDATED.get(kind, ())
+def _decided_elsewhere(stored: Json) -> bool:
+    """Tell whether what the server has is not ours, or was closed or corrected by a later entry of the record."""
+    kind = str(stored.get("resourceType"))
+    return kind in CONTEXT_TYPES or status_of(stored) in UPDATED.get(kind, ())
 
 
-def _held(entry: Entry, resource: Json) -> Held:
+def _stored(entry: Entry, resource: Json) -> Stored:
     identity = "" if entry.identity.kind in CONTEXT_TYPES else entry.identity.value
-    return Held(entry.identity.kind, str(resource.get("id", "")), version_of(resource), identity)
+    return Stored(entry.identity.kind, str(resource.get("id", "")), version_of(resource), identity)

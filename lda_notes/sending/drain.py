@@ -29,7 +29,7 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class SetAside:
-    """A parcel that cannot be sent as it is; ``reason`` is what the user is told."""
+    """A parcel that cannot be sent as it is; ``reason`` is what the user reads."""
 
     reason: str
 
@@ -104,7 +104,7 @@ def _set_aside(outbox: Outbox, faulty: list[tuple[Slip, Parcel, SetAside]]) -> I
 def _sent(
     outbox: Outbox, server: Server, slip: Slip, *, one_by_one: bool
 ) -> tuple[Delivered | Refused | Known | SetAside | None, Parcel | None]:
-    """What became of one parcel; nothing of the outbox is changed."""
+    """Return what became of one parcel; nothing of the outbox is changed."""
     try:
         parcel = outbox.take(slip)
     except Damaged as damage:

@@ -22,11 +22,11 @@ class Identity:
     value: str
 
     def token(self) -> str:
-        """The value of the search parameter, its own signs escaped (R4, "Escaping Search Parameters")."""
+        """Return the value of the search parameter, its own signs escaped (R4, "Escaping Search Parameters")."""
         return f"{escaped(self.system)}|{escaped(self.value)}"
 
     def names(self, resource: Mapping[str, Any]) -> bool:
-        """Whether a resource carries this identity."""
+        """Tell whether a resource carries this identity."""
         if resource.get("resourceType") != self.kind:
             return False
         if self.parameter == "_tag":
@@ -58,7 +58,7 @@ class NotSafe(Exception):
 
 
 def entries(bundle: Any) -> tuple[Entry, ...]:
-    """Every entry of a transaction. Raises `NotSafe` when sending it twice could double or lose anything."""
+    """Return every entry of a transaction. Raises `NotSafe` when sending it twice could double or lose anything."""
     if not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle" or bundle.get("type") != "transaction":
         raise NotSafe("it is no FHIR transaction bundle")
     listed = bundle.get("entry")
@@ -92,7 +92,7 @@ def _entry(index: int, value: Any) -> Entry:
 
 
 def events(bundle: Any) -> dict[str, str]:
-    """The entry of the record behind each entry of a bundle, by ``fullUrl``, as its Provenances say it.
+    """Return the entry of the record behind each entry of a bundle, by ``fullUrl``, as its Provenances say it.
 
     What no Provenance points to belongs to the event of the bundle when it has one alone.
     """
@@ -131,7 +131,7 @@ def entries_named(provenance: Json) -> Iterator[str]:
 
 
 def line_of(bundle: Any) -> str | None:
-    """The identity of the port, and with it of the patient, whose record a bundle is of; None when it names no one."""
+    """Return the identity of the port, and with it of the patient, whose record a bundle is of; None for no one."""
     listed = [object_of(one.get("resource")) for one in objects_of(object_of(bundle).get("entry"))]
     provenances = [one for one in listed if one.get("resourceType") == "Provenance"]
     named = {value.partition("/")[0] for one in provenances for value in entries_named(one) if "/" in value}
@@ -149,7 +149,7 @@ def references(value: Any) -> Iterator[str]:
 
 
 def patient_of(resource: Mapping[str, Any]) -> Json | None:
-    """The reference to the patient of a resource; None when it has none."""
+    """Return the reference to the patient of a resource; None when it has none."""
     for element in ABOUT:
         if isinstance(resource.get(element), dict):
             return object_of(resource[element])
@@ -162,12 +162,12 @@ def object_of(value: Any) -> Json:
 
 
 def objects_of(value: Any) -> list[Json]:
-    """The JSON objects in ``value`` if it is a list, else none."""
+    """Return the JSON objects in ``value`` if it is a list, else none."""
     return [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []
 
 
 def called(resource: Mapping[str, Any]) -> str:
-    """What a resource is, in words that hold nothing about the patient: its type and what it is coded as."""
+    """Return what a resource is, in words that hold nothing about the patient: its type and what it is coded as."""
     kind = str(resource.get("resourceType", "entry"))
     for element in ("code", "type", "medicationCodeableConcept"):
         text = object_of(resource.get(element)).get("text")

@@ -59,7 +59,7 @@ class Made:
 
 
 def from_record(judged: Judged, make: Make, config: Config = DEFAULT) -> Made:
-    """The parcels of a record, one for each event."""
+    """Return the parcels of a record, one for each event."""
     record = judged.record
     if judged.timeline is None:
         return Made(record.file, judged=judged, broken="it contains no record that can be read")
@@ -78,7 +78,7 @@ def _rows(record: Record, one: EventBundle) -> tuple[int, ...]:
 
 
 def is_bundle(path: Path) -> bool:
-    """Whether a file is a FHIR bundle and not a record: its first bytes tell."""
+    """Tell whether a file is a FHIR bundle and not a record: its first bytes tell."""
     if path.suffix.lower() not in (".json", ".ndjson"):
         return False
     try:
@@ -89,7 +89,7 @@ def is_bundle(path: Path) -> bool:
 
 
 def from_bundle(name: str, data: bytes, despite: str | None, row: int = 1) -> Made:
-    """The parcel of a bundle that begins in ``row`` of a file; ``despite`` is added to its Provenances."""
+    """Return the parcel of a bundle that begins in ``row`` of a file; ``despite`` is added to its Provenances."""
     bundle, faults = read_json(data, row)
     if faults or not isinstance(bundle, dict):
         said = str(faults[0]) if faults else "it is no JSON object"
@@ -108,13 +108,13 @@ def from_bundle(name: str, data: bytes, despite: str | None, row: int = 1) -> Ma
 
 
 def _about(bundle: dict[str, Any]) -> str | None:
-    """The entry of the record that a bundle is about, when it is one."""
+    """Return the entry of the record that a bundle is about, when it is one."""
     named = set(events(bundle).values())
     return named.pop() if len(named) == 1 else None
 
 
 def with_reason(bundle: dict[str, Any], despite: str) -> dict[str, Any] | None:
-    """The bundle with a reason in each Provenance; None when it has none."""
+    """Return the bundle with a reason in each Provenance; None when it has none."""
     listed, found = [], False
     for entry in bundle.get("entry", ()):
         resource = entry.get("resource") if isinstance(entry, dict) else None
@@ -146,7 +146,7 @@ def _finished(made: Made) -> Made:
 
 
 def documents_alone(made: Iterable[Made]) -> list[Made]:
-    """The same files with the notes of their bundles and nothing else, for servers that take no more."""
+    """Return the same files with the notes of their bundles and nothing else, for servers that take no more."""
     return [
         _finished(replace(one, parcels=tuple(found for each in one.parcels if (found := _documents(each)) is not None)))
         for one in made
@@ -170,13 +170,13 @@ def _documents(parcel: Parcel) -> Parcel | None:
 
 
 def _by_identity(value: Any, away: Mapping[str, Identity]) -> Any:
-    """A value with references to what is not sent turned into references by identity."""
+    """Return a value with references to what is not sent turned into references by identity."""
     if isinstance(value, dict):
         gone = away.get(str(value.get("reference")))
         if gone is not None:
-            kept: Json = {key: held for key, held in value.items() if key != "reference"}
+            kept: Json = {key: stored for key, stored in value.items() if key != "reference"}
             return {"type": gone.kind, "identifier": {"system": gone.system, "value": gone.value}, **kept}
-        return {key: _by_identity(held, away) for key, held in value.items()}
+        return {key: _by_identity(stored, away) for key, stored in value.items()}
     return [_by_identity(one, away) for one in value] if isinstance(value, list) else value
 
 

@@ -24,7 +24,7 @@ from typing import Any, Final
 from lda_notes.files.system import OPEN_SAFELY, belongs_to_me, is_private
 from lda_notes.problems import Failure
 from lda_notes.sending.auth import UNREACHABLE
-from lda_notes.sending.parcel import Held, Parcel, Receipt
+from lda_notes.sending.parcel import Parcel, Receipt, Stored
 
 FILE: Final = "outbox.sqlite3"
 _LOCK: Final = "sending.sqlite3"
@@ -111,7 +111,7 @@ class Outbox:
             found = self._data.execute(f"SELECT {columns} FROM receipt ORDER BY number").fetchall()
         return [
             Receipt(
-                bundle, server, line, about, datetime.fromisoformat(at), _held(json.loads(resources)), bool(differs)
+                bundle, server, line, about, datetime.fromisoformat(at), _stored(json.loads(resources)), bool(differs)
             )
             for bundle, server, line, about, at, resources, differs in found
         ]
@@ -258,8 +258,8 @@ class Outbox:
             ) from None
 
 
-def _held(rows: Any) -> tuple[Held, ...]:
-    return tuple(Held(*row) for row in rows)
+def _stored(rows: Any) -> tuple[Stored, ...]:
+    return tuple(Stored(*row) for row in rows)
 
 
 def _private_folder(folder: Path) -> None:

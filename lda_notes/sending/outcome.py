@@ -23,7 +23,7 @@ WARNED: Final = (*_FAULTS, "warning")
 class Issue:
     """One fault that the server names. ``entry`` counts from 0; None when the server names no entry.
 
-    ``element`` is the path below the resource, such as ``status``, empty when it is not told.
+    ``element`` is the path below the resource, such as ``status``, empty when it is not mentioned.
     """
 
     entry: int | None
@@ -39,7 +39,7 @@ def plain(text: str) -> str:
 
 
 def issues(answer: Answer) -> tuple[Issue, ...]:
-    """Every fault that an answer names; one that only tells the status when it names none."""
+    """Return every fault that an answer names; one that only gives the status when it names none."""
     found = tuple(read_outcome(answer.json()))
     if found:
         return found

@@ -46,8 +46,8 @@ class Parcel:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
-    """A resource as a server holds it. ``identity`` is ours; empty for patient, staff and stay, which are not."""
+class Stored:
+    """A resource as a server has it. ``identity`` is ours; empty for patient, staff and stay, which are not."""
 
     kind: str
     id: str
@@ -68,5 +68,5 @@ class Receipt:
     line: str | None
     about: str | None
     at: datetime
-    resources: tuple[Held, ...]
+    resources: tuple[Stored, ...]
     differs: bool = False

@@ -13,7 +13,7 @@ _LARGEST: Final = 1024 * 1024
 
 
 def read_secret(path: Path, what: str) -> bytes:
-    """The bytes of a file that holds a secret; ``what`` names it in sentences, such as "the token".
+    """Return the bytes of a file that contains a secret; ``what`` names it in sentences, such as "the token".
 
     Raises `Failure` when others may read or change it, or when it cannot be read.
     """
@@ -33,7 +33,7 @@ def read_secret(path: Path, what: str) -> bytes:
 
 
 def token_text(raw: str, where: str) -> str:
-    """A bearer token without white space around it. Raises `Failure`, without the token, when it can be none."""
+    """Return a bearer token without white space around it. Raises `Failure`, without the token, when it can be none."""
     token = raw.strip()
     if not token or not token.isascii() or not token.isprintable() or " " in token:
         raise Failure(f"{where} holds no bearer token: expected one word of ASCII characters")

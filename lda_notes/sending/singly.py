@@ -1,7 +1,7 @@
 """A bundle resource by resource, for servers without transactions.
 
 In the order in which they refer to each other, each looked for first: what is there is not created again, so a run
-that was cut off goes on where it ended.
+that was cut off continues where it ended.
 """
 
 from __future__ import annotations
@@ -40,20 +40,22 @@ def singly(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -
     said: list[Issue] = []
     for entry in _in_order(listed):
         resolve = resolver(server, listed, found)
-        held = found[entry.identity]
-        if held and (entry.method == "POST" or not differences(entry.resource, held[0], resolve, server.address.base)):
+        stored = found[entry.identity]
+        if stored and (
+            entry.method == "POST" or not differences(entry.resource, stored[0], resolve, server.address.base)
+        ):
             continue
         try:
             resource = _resolved(entry.resource, resolve)
         except _Missing as missing:
             nowhere = Issue(entry.index, "", f"{missing} finds nothing on the server, or more than one")
             return Refused(422, (nowhere,), stored=len(statuses))
-        answer = _written(server, entry, resource, held)
+        answer = _written(server, entry, resource, stored)
         if answer.status not in _GOOD:
             told = tuple(Issue(entry.index, one.element, one.words) for one in issues(answer))
             return Refused(answer.status, told, stored=len(statuses))
         said += (replace(one, entry=entry.index) for one in read_outcome(answer.json(), WARNED))
-        statuses[entry.index] = "updated" if held else "created"
+        statuses[entry.index] = "updated" if stored else "created"
         found[entry.identity] = _now(server, entry, answer)
     return replace(delivered(server, listed, found, statuses, shared), said=tuple(said))
 
@@ -75,9 +77,9 @@ class _Missing(Exception):
 
 
 def _resolved(value: Any, resolve: Resolve) -> Any:
-    """A resource with every reference to an entry or by condition turned into the server's own."""
+    """Return a resource with every reference to an entry or by condition turned into the server's own."""
     if isinstance(value, dict):
-        made = {key: _resolved(held, resolve) for key, held in value.items()}
+        made = {key: _resolved(stored, resolve) for key, stored in value.items()}
         reference = value.get("reference")
         if isinstance(reference, str) and (reference.startswith("urn:") or "?" in reference):
             address = resolve(reference)
@@ -88,12 +90,12 @@ def _resolved(value: Any, resolve: Resolve) -> Any:
     return [_resolved(one, resolve) for one in value] if isinstance(value, list) else value
 
 
-def _written(server: Server, entry: Entry, resource: Json, held: list[Json]) -> Answer:
+def _written(server: Server, entry: Entry, resource: Json, stored: list[Json]) -> Answer:
     """Write one resource. A try that gets no answer ends the run: the next one looks before it writes again."""
     kind = entry.identity.kind
     try:
-        if held:
-            number = str(held[0].get("id"))
+        if stored:
+            number = str(stored[0].get("id"))
             answer = server.write("PUT", f"{kind}/{number}", to_json_bytes({**resource, "id": number}))
         else:
             answer = server.write("POST", kind, to_json_bytes(resource), entry.condition)
@@ -105,7 +107,7 @@ def _written(server: Server, entry: Entry, resource: Json, held: list[Json]) -> 
 
 
 def _now(server: Server, entry: Entry, answer: Answer) -> list[Json]:
-    """The resource as the server now has it: as it answers, or as a search finds it."""
+    """Return the resource as the server now has it: as it answers, or as a search finds it."""
     said = answer.json()
     if isinstance(said, dict) and entry.identity.names(said) and isinstance(said.get("id"), str):
         return [said]

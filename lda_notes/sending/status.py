@@ -1,4 +1,4 @@
-"""What a server holds of records, resource by resource."""
+"""What a server has of records, resource by resource."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from lda_notes.sending.entries import (
     patient_of,
     references,
 )
-from lda_notes.sending.parcel import Held, Parcel
+from lda_notes.sending.parcel import Parcel, Stored
 
 State = Literal["same", "present", "retracted", "missing", "different", "doubled", "extra", "unread"]
 """``present``: patient, staff or stay, which is not ours and not compared. ``retracted``: entered in error, on both
@@ -35,7 +35,7 @@ GOOD: tuple[State, ...] = ("same", "present", "retracted")
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One resource of a record and how the server has it; ``held`` lists what it holds under that identity.
+    """One resource of a record and how the server has it; ``stored`` lists what it has under that identity.
 
     ``why`` says why it is ``unread``.
     """
@@ -45,7 +45,7 @@ class Standing:
     event: str | None
     file: str | None
     row: int | None
-    held: tuple[Held, ...]
+    stored: tuple[Stored, ...]
     differences: tuple[Difference, ...] = ()
     why: str | None = None
 
@@ -60,7 +60,7 @@ class Expected:
 
 
 def expected(parcels: Iterable[Parcel]) -> dict[Identity, Expected]:
-    """The last state of every resource: every update of a resource says the same, and goes before its creation.
+    """Return the last state of every resource: every update of a resource says the same, and goes before its creation.
 
     Raises `NotSafe` for a bundle that has no identities.
     """
@@ -76,29 +76,29 @@ def expected(parcels: Iterable[Parcel]) -> dict[Identity, Expected]:
 
 
 def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
-    """Compare what a record's bundles lead to with what the server holds, in the order of the bundles.
+    """Compare what a record's bundles lead to with what the server has, in the order of the bundles.
 
     Raises `NotSafe` when what a bundle refers to is another patient's on the server.
     """
     wanted = expected(parcels)
     refuse_other_patients(server, (one.entry for one in wanted.values()))
-    unread: dict[Identity, str] = {}
-    held = server.find(wanted, unread)
-    resolve = resolver(server, (one.entry for one in wanted.values()), held)
-    nowhere = {one.entry.full_url for identity, one in wanted.items() if identity in unread}
+    unreadable: dict[Identity, str] = {}
+    stored = server.find(wanted, unreadable)
+    resolve = resolver(server, (one.entry for one in wanted.values()), stored)
+    nowhere = {one.entry.full_url for identity, one in wanted.items() if identity in unreadable}
     updated = {identity for identity, one in wanted.items() if one.entry.method == "PUT"}
     lasting = {
         f"{identity.kind}/{each.get('id')}"
-        for identity, some in held.items()
+        for identity, some in stored.items()
         for each in some
         if identity not in updated
     }
     for identity, one in wanted.items():
-        found = held[identity]
+        found = stored[identity]
         apart: tuple[Difference, ...] = ()
         if len(found) == 1 and identity.kind not in CONTEXT_TYPES:
             apart = tuple(differences(one.entry.resource, found[0], resolve, server.address.base, lasting.__contains__))
-        why = unread.get(identity)
+        why = unreadable.get(identity)
         if why is None and apart and not nowhere.isdisjoint(references(one.entry.resource)):
             why = "what it refers to could not be read"
         yield Standing(
@@ -107,7 +107,7 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
             one.event,
             one.parcel.file,
             one.parcel.row(one.entry.index),
-            tuple(_held(identity, each) for each in found),
+            tuple(_stored(identity, each) for each in found),
             apart if why is None else (),
             why,
         )
@@ -132,27 +132,27 @@ def left_over(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
         seen: set[str] = set()
         for kind in sorted(UPDATED):
             query = {"patient": patient, "_revinclude": "Provenance:target", "_count": "200"}
-            held = {f"{one.get('resourceType')}/{one.get('id')}": one for one in server.search(kind, query)}
+            stored = {f"{one.get('resourceType')}/{one.get('id')}": one for one in server.search(kind, query)}
             about = {
                 address: entry
-                for one in held.values()
+                for one in stored.values()
                 for entry in entries_named(one)
                 for address in (f"Provenance/{one.get('id')}", *references(one.get("target")))
                 if one.get("resourceType") == "Provenance" and any(entry.startswith(stay) for stay in stays)
             }
             for address, entry in about.items():
-                resource = held.get(address)
+                resource = stored.get(address)
                 identity = _own(resource, systems) if resource is not None else None
                 if resource is None or identity is None or identity.value in known or address in seen:
                     continue
                 seen.add(address)
                 file = next(file for stay, file in stays.items() if entry.startswith(stay))
                 shown = Entry(-1, "", "POST", identity, "", resource)
-                yield Standing("extra", shown, entry.partition("/")[2], file, None, (_held(identity, resource),))
+                yield Standing("extra", shown, entry.partition("/")[2], file, None, (_stored(identity, resource),))
 
 
 def _own(resource: Json, systems: set[str]) -> Identity | None:
-    """The identity of ours that a resource carries."""
+    """Return the identity of ours that a resource carries."""
     kind = str(resource.get("resourceType"))
     for parameter, listed, key in (
         ("identifier", resource.get("identifier"), "value"),
@@ -176,7 +176,7 @@ def _state(identity: Identity, sent: Json, found: list[Json], apart: tuple[Diffe
     return "retracted" if sent.get("status") == "entered-in-error" else "same"
 
 
-def _held(identity: Identity, resource: Json) -> Held:
+def _stored(identity: Identity, resource: Json) -> Stored:
     meta: Any = resource.get("meta")
     version = str(meta.get("versionId", "")) if isinstance(meta, dict) else ""
-    return Held(identity.kind, str(resource.get("id", "")), version, identity.value)
+    return Stored(identity.kind, str(resource.get("id", "")), version, identity.value)

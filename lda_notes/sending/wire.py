@@ -53,7 +53,7 @@ class Answer:
     body: bytes
 
     def json(self) -> Any:
-        """The body as JSON, decimals digit by digit as written; None when it is no JSON."""
+        """Return the body as JSON, decimals digit by digit as written; None when it is not JSON."""
         from decimal import Decimal
 
         try:
@@ -66,7 +66,7 @@ class Answer:
 def trust(ca_file: Path | None) -> ssl.SSLContext:
     """Whom to trust: the authorities of ``ca_file`` alone, else those of the system and the public ones.
 
-    Raises `Failure` when the file holds no certificate.
+    Raises `Failure` when the file contains no certificate.
     """
     if ca_file is None:
         import certifi
@@ -147,9 +147,9 @@ class Connection:
 
 
 def _body(response: httpx.Response) -> bytes:
-    """The body of an answer, unpacked piece by piece, never more than an answer may have.
+    """Return the body of an answer, unpacked piece by piece, never more than an answer may have.
 
-    Only gzip is asked for, so only that is unpacked: packed once more, two kilobytes hold gigabytes.
+    Only gzip is asked for, so only that is unpacked: packed again, two kilobytes contain gigabytes.
     """
     coding = response.headers.get("Content-Encoding", "identity").strip().lower()
     if coding not in ("identity", "gzip"):

@@ -27,7 +27,7 @@ _DATA: Final = ".attachment.data"
 
 
 def _where(parcel: Parcel, bundle: Any, entry: int | None) -> str:
-    """The event and the file row of an entry, as far as they are known."""
+    """Return the event and the file row of an entry, as far as they are known."""
     parts = []
     known = events(bundle)
     listed = bundle["entry"] if isinstance(bundle, dict) else []
@@ -50,7 +50,7 @@ def _entry_words(bundle: Any, entry: int | None) -> str:
 
 
 def refusal(parcel: Parcel, bundle: Any, refused: Refused) -> str:
-    """Why a server did not take a bundle, one row for each fault."""
+    """Return why a server did not take a bundle, one row for each fault."""
     why = _ADVICE.get(refused.status, "the server does not take the bundle")
     listed = bundle["entry"] if isinstance(bundle, dict) else []
     what = f"{refused.stored} of {len(listed)} entries were stored" if refused.stored else "nothing of it was stored"
@@ -72,13 +72,13 @@ def _issue(parcel: Parcel, bundle: Any, issue: Issue) -> str:
 
 
 def warned(parcel: Parcel, bundle: Any, said: Iterable[Issue]) -> str:
-    """What a server that took a bundle warned of, one row for each."""
+    """Return what a server that took a bundle warned of, one row for each."""
     rows = [f"{_where(parcel, bundle, None)}: the server took it and warns:"]
     return "\n".join([*rows, *dict.fromkeys(_issue(parcel, bundle, one) for one in said)])
 
 
 def kept(parcel: Parcel, bundle: Any, found: Iterable[Kept]) -> str:
-    """What a server holds already and did not change, although the record says otherwise."""
+    """Return what a server has already and did not change, although the record says otherwise."""
     rows = []
     for one in found:
         rows.append(
@@ -90,9 +90,9 @@ def kept(parcel: Parcel, bundle: Any, found: Iterable[Kept]) -> str:
 
 
 def differences(found: Iterable[Difference]) -> Iterator[str]:
-    """Each element with both values; of a note the rows of text that differ, without its size and digest.
+    """Yield each element with both values; of a note the rows of text that differ, without its size and digest.
 
-    A server may hold anything of any size: after so many rows the rest is counted.
+    A server may have anything of any size: after so many rows the rest is counted.
     """
     rows = list(_differences(list(found)))
     yield from rows[:_MOST_ROWS]
@@ -108,29 +108,29 @@ def _differences(found: list[Difference]) -> Iterator[str]:
             continue
         texts = note_texts(one)
         if texts is None:
-            yield f"{one.path}: record {value(one.sent)}, server {value(one.held)}"
+            yield f"{one.path}: record {value(one.sent)}, server {value(one.stored)}"
             continue
         yield f"{where}: the text differs"
-        sent, held = texts
-        for row in list(unified_diff(sent.splitlines(), held.splitlines(), n=0, lineterm=""))[2:]:
+        sent, stored = texts
+        for row in list(unified_diff(sent.splitlines(), stored.splitlines(), n=0, lineterm=""))[2:]:
             if row[0] in "-+":
                 yield f"  {'record' if row[0] == '-' else 'server'}: {plain(row[1:])}"
 
 
 def note_texts(one: Difference) -> tuple[str, str] | None:
-    """Both texts of a note that differs; None for another element, or for a document that is no text."""
+    """Both texts of a note that differs; None for another element, or for a document that is not text."""
     if not one.path.endswith(_DATA):
         return None
     try:
-        sent, held = (b64decode(data or "", validate=True).decode() for data in (one.sent, one.held))
+        sent, stored = (b64decode(data or "", validate=True).decode() for data in (one.sent, one.stored))
     except (ValueError, TypeError):
         return None
-    return sent, held
+    return sent, stored
 
 
-def value(held: Any) -> str:
-    """A value of an element, shortened."""
-    if held is None:
+def value(stored: Any) -> str:
+    """Return a value of an element, shortened."""
+    if stored is None:
         return "nothing"
-    text = plain(to_json(held))
+    text = plain(to_json(stored))
     return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."

@@ -1,4 +1,4 @@
-"""Which files hold one record to a row, told by their names; every command asks, so nothing else is here."""
+"""Which files hold one record to a row, known by their names; every command asks, so nothing else is here."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ STANDARD_INPUT: Final = Path("-")
 
 
 def is_rows(path: Path) -> bool:
-    """Tell whether a file holds one record to a row, by its name; ``-`` is standard input."""
+    """Tell whether a file contains one record to a row, by its name; ``-`` is standard input."""
     return path == STANDARD_INPUT or _bare(path).endswith(ENDINGS)
 
 

@@ -199,8 +199,8 @@ class Verify:
             if self.models and not row.too_long:
                 from lda_notes.fhir.verify.models import model_check
 
-                bundle, unread = read_json(row.raw)
-                faults += model_check(bundle) if not unread else ()
+                bundle, not_json = read_json(row.raw)
+                faults += model_check(bundle) if not not_json else ()
             if self.text:
                 rows = (f"{file}, row {row.number}: {fault} Found: {fault.value}" for fault in faults)
                 out = "".join(f"{report.visible(one)}\n" for one in rows)
@@ -253,8 +253,8 @@ def _unread(record: Record, names: frozenset[str]) -> str:
     from lda_notes.record.unread import notice
 
     said = [notice(fact, with_text=False) for fact in record.unread_facts if names & set(fact.names)]
-    if record.unread:
-        events = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread)
+    if record.unread_events:
+        events = ", ".join(event.id or f"the event in position {event.index + 1}" for event in record.unread_events)
         said.insert(0, f"could not be read and is left out: {events}")
     return "".join(report.visible(f"{record.file}:{record.row}:1: {one}") + "\n" for one in said)
 

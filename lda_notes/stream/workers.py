@@ -127,7 +127,7 @@ class _Crew:
             self._given.append((block, lost))
 
     def take(self) -> tuple[_Block, Answer]:
-        """Return the first block with its answer; what a process that died had under way is done once more.
+        """Return the first block with its answer; what a process that died had under way is done again.
 
         Raises `Failure` when processes died twice before the same block was done.
         """
@@ -167,7 +167,7 @@ class _Crew:
 def parallel(files: list[Path], task: Task, ends: Ends, count: int, from_row: int = 1) -> Result:
     """Do ``task`` for every row in ``count`` processes; the output is that of `serial`, byte by byte.
 
-    When a process dies, what was under way is done once more. Raises `Failure` when a file cannot be read on, or
+    When a process dies, what was under way is done again. Raises `Failure` when a file cannot be read on, or
     processes die twice over the same rows.
     """
     result = Result(at=str(files[0]), next_row=from_row)

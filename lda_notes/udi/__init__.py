@@ -55,7 +55,7 @@ class DeviceIdentifier:
 
 @dataclass(frozen=True, slots=True)
 class ScanFault:
-    """Why a text is no device identifier: one plain sentence, and what to do about it."""
+    """Why a text is not a device identifier: one plain sentence, and what to do about it."""
 
     message: str
     todo: str

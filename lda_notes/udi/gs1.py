@@ -233,7 +233,7 @@ def _hour(digits: str) -> int | None:
 
 
 def _carrier(elements: Sequence[Element]) -> str:
-    # A value may hold an opening bracket; in brackets it would read back as something else.
+    # A value may contain an opening bracket; in brackets it would read back as something else.
     if any("(" in value for _, value in elements):
         return SHOWN_SEPARATOR.join(identifier + value for identifier, value in elements)
     return "".join(f"({identifier}){value}" for identifier, value in elements)

@@ -34,7 +34,7 @@ _TELL = (
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One measured figure. ``ratios`` are one for each pair; ``most`` tells whether the goal is an upper bound."""
+    """One measured figure. ``ratios`` are one for each pair; ``most`` says whether the goal is an upper bound."""
 
     number: str
     name: str

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pexpect
+from waiting import sleeps, until
 
 from lda_notes.chart.event import EventForm
 from lda_notes.chart.form import Basis, Say
@@ -117,7 +118,7 @@ def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Map
             cwd=folder,
             env=dict(environment),
             encoding="utf-8",
-            timeout=30,
+            timeout=120,
             dimensions=(24, 80),
             preexec_fn=_heeds_ctrl_c,
         )
@@ -168,6 +169,11 @@ class Keyboard:
         self.answers += 1
         self.free += len(text) if free else 0
         self.process.sendline(text)
+
+    def interrupt(self) -> None:
+        """Press Ctrl-C, once the program waits for a key and no longer works on the prompt."""
+        until(lambda: sleeps(self.process.pid))
+        self.process.sendintr()
 
     def code(self) -> int | None:
         self.process.close()

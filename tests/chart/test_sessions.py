@@ -287,7 +287,7 @@ def test_ctrl_c_keeps_a_private_draft_that_the_next_run_goes_on_with(ward: Path)
     nurse.read()
     for text, _ in ROUTINE[:11]:
         nurse.type(text)
-    nurse.process.sendintr()
+    nurse.interrupt()
     nurse.process.expect("what you said is kept as a private draft")
     nurse.process.expect(r"\S*$")
     nurse.process.wait()

@@ -17,7 +17,7 @@ from lda_notes.fhir.build.bundle import Options, bundles
 from lda_notes.fhir.config import DEFAULT as CONFIG
 from lda_notes.fhir.elements import to_json
 from lda_notes.knowledge.policy import DEFAULT, Policy
-from lda_notes.line.timeline import build
+from lda_notes.line.timeline import ALONE, Beside, Others, build
 
 Json = dict[str, Any]
 LATER = made_records.moment("2031-03-31 12:00")
@@ -35,13 +35,22 @@ class Said(NamedTuple):
 
 
 def bundles_of(
-    *events: Json, options: Options | None = None, policy: Policy = DEFAULT, **parts: Any
+    *events: Json,
+    options: Options | None = None,
+    policy: Policy = DEFAULT,
+    earlier: tuple[Json, ...] = (),
+    **parts: Any,
 ) -> list[tuple[str, Json]]:
-    """Return each event's name and bundle, as JSON; ``parts`` replace the patient's, the stay's or the port's."""
+    """Return each event's name and bundle, as JSON.
+
+    ``parts`` replace the patient's, the stay's or the port's facts; ``earlier`` are the events of an earlier stay.
+    """
     data = made_records.record(*events)
     for part, facts in parts.items():
         data[part] |= facts
-    line = build(made_records.episode(data), policy, LATER)
+    before = made_records.episode({**made_records.record(*earlier), "id": "made-0"})
+    others = Others((Beside(before, "earlier.yaml"),)) if earlier else ALONE
+    line = build(made_records.episode(data), policy, LATER, others=others)
     made = bundles(line, policy, CONFIG, options)
     return [(one.event, json.loads(to_json(one.bundle), parse_float=Decimal)) for one in made]
 
@@ -91,12 +100,14 @@ def _short(value: Any, names: dict[str, str]) -> Any:
             return f"elsewhere {names.get(number, number)}"
         case {"text": text, **others} if not others.keys() - {"coding"}:
             return text
+        case {"value": number, "code": code, **_some}:
+            return f"{number} {code}"
+        case {"system": _, "code": code}:
+            return code
         case {"display": name}:
             return name
         case {"coding": [{"code": code, **_some}, *_others]}:
             return code
-        case {"value": number, "code": code, **_some}:
-            return f"{number} {code}"
         case dict():
             return {key: _short(held, names) for key, held in value.items()}
         case [one]:

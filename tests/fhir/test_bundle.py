@@ -6,7 +6,7 @@ import base64
 import json
 import sys
 import uuid
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from urllib.parse import quote
@@ -15,6 +15,7 @@ import fhir_demos
 import made_records
 import pytest
 from fhir_demos import DEMOS, episode, made, noted, resources, sent, texts
+from made_records import event, record
 
 from lda_notes.fhir import elements
 from lda_notes.fhir.build.bundle import Options, bundle_of
@@ -197,60 +198,6 @@ def test_what_was_not_assessed_is_absent_with_its_reason_and_has_no_value() -> N
     assert blood["dataAbsentReason"]["coding"][0]["code"] == "not-performed"
 
 
-def test_no_blood_return_is_a_value() -> None:
-    found = resources(sent(episode("no-blood-return")), "Observation")
-    values = [
-        one["valueCodeableConcept"]["text"] for one in by_text(found, "Blood return from implanted venous access port")
-    ]
-    assert values[0] == "none"
-
-
-def test_heparin_goes_out_in_usp_units_and_everything_else_by_volume() -> None:
-    found = resources(sent(episode("uncomplicated-week")), "MedicationAdministration")
-    doses = {
-        one["medicationCodeableConcept"]["text"]: one["dosage"]["dose"]["code"] for one in found if "dosage" in one
-    }
-    assert doses == {"0.9% sodium chloride": "mL", "Heparin lock flush 100 units/mL": "[USP'U]"}
-    lock = next(one for one in found if "Heparin" in one["medicationCodeableConcept"]["text"])
-    assert lock["dosage"]["dose"]["value"] == 500
-    assert lock["dosage"]["text"] == "5 mL of 100 units/mL, 500 units in all"
-
-
-def test_a_dwelling_thrombolytic_is_in_progress_until_a_look_ends_it() -> None:
-    found = [
-        (one["status"], one["effectivePeriod"])
-        for one in resources(sent(episode("no-blood-return")), "MedicationAdministration")
-        if one["medicationCodeableConcept"]["text"] == "Alteplase"
-    ]
-    start = "2026-06-15T10:40:00-05:00"
-    assert found == [
-        ("in-progress", {"start": start}),
-        ("completed", {"start": start, "end": "2026-06-15T12:40:00-05:00"}),
-    ]
-    outcomes = [
-        one["outcome"]["text"] for one in resources(sent(episode("no-blood-return")), "Procedure") if "outcome" in one
-    ]
-    assert outcomes == ["blood return present"]
-
-
-def test_a_gauge_is_a_word_and_a_length_is_in_mm() -> None:
-    needle = resources(sent(episode("uncomplicated-week")), "Device")[1]
-    said = {one["type"]["text"]: one for one in needle["property"]}
-    assert said["Needle gauge"]["valueCode"] == [{"text": "20 gauge"}]
-    assert said["Needle length"]["valueQuantity"][0]["code"] == "mm"
-    assert "valueQuantity" not in said["Needle gauge"]
-
-
-def test_a_cream_of_unknown_amount_has_no_dosage() -> None:
-    cream = {"agent": "lidocaine 4% cream", "area_cm2": 10, "applied_at": "2031-03-04T08:40-06:00"}
-    record = made_records.record(made_records.needle_event("2031-03-04 09:40", anesthetic=cream))
-    found = resources(sent(made_records.episode(record)), "MedicationAdministration")
-    (given,) = (one for one in found if one["medicationCodeableConcept"]["text"] == "lidocaine 4% cream")
-    assert "dosage" not in given
-    assert given["effectivePeriod"] == {"start": "2031-03-04T08:40:00-06:00"}
-    assert {"text": "Area: 10 square cm"} in given["note"]
-
-
 def test_a_device_identifier_that_cannot_be_read_is_kept_as_printed() -> None:
     found = resources(sent(episode("deliberately-bad")), "Device")
     carriers = [one["udiCarrier"][0] for one in found if "udiCarrier" in one]
@@ -258,14 +205,6 @@ def test_a_device_identifier_that_cannot_be_read_is_kept_as_printed() -> None:
     claimed = resources(sent(episode("deliberately-bad"), config=Config(profiles=(US_CORE,))), "Device")
     assert not any("udiCarrier" in one for one in claimed)
     assert any("51022222233337" in note["text"] for one in claimed for note in one.get("note", ()))
-
-
-def test_a_device_identifier_that_can_be_read_names_its_parts() -> None:
-    needle = {"gauge": 20, "udi": "(01)51022222233336(17)320731(10)A213B1"}
-    record = made_records.record(made_records.needle_event("2031-03-04 09:40", needle=needle))
-    carrier = resources(sent(made_records.episode(record)), "Device")[1]["udiCarrier"][0]
-    assert carrier["deviceIdentifier"] == "51022222233336"
-    assert carrier["issuer"] == "http://hl7.org/fhir/NamingSystem/gs1-di"
 
 
 def test_the_note_goes_out_whole_as_it_stood_when_it_was_charted() -> None:
@@ -379,3 +318,19 @@ def test_us_core_is_claimed_and_met_where_it_is_asked_for() -> None:
 def test_despite_travels_in_the_provenance() -> None:
     found = resources(sent(episode("deliberately-bad"), Options(despite="line already out")), "Provenance")
     assert all(one["reason"][-1]["text"] == "Sent despite findings: line already out" for one in found)
+
+
+def test_a_version_of_a_much_corrected_note_tells_the_last_corrections_and_counts_the_rest() -> None:
+    at = datetime(2031, 4, 2, 14, tzinfo=UTC)
+    said = [
+        {**event("amendment", at + timedelta(minutes=i), of="look", reason="typing", sets={"reason": f"no. {i}"})}
+        for i in range(1, 11)
+    ]
+    look = {**event("line check", at, reason="no. 0"), "id": "look"}
+    of = made_records.episode(record(look, *({**one, "id": f"a{i}"} for i, one in enumerate(said, 1))))
+    last = resources(sent(of, noted()), "DocumentReference")[-1]
+    text = " ".join(base64.b64decode(last["content"][0]["attachment"]["data"]).decode().split())
+    assert "changed by 2 earlier corrections, which earlier versions of this note contain, and then by" in text
+    assert "entry a2)" not in text and "entry a3)" in text and "Reason: was no. 2, now no. 3." in text
+    assert "As first charted" not in text and "As it read before these corrections" in text
+    assert [one["code"] for one in last["relatesTo"]] == ["replaces"]

@@ -38,7 +38,7 @@ def thirty_entries() -> Any:
 
 
 def _seconds(judge: Any, text: str, times: int) -> float:
-    """CPU time of one judgement; every bundle is parsed anew, so that no object is met twice."""
+    """CPU time of one judgment; every bundle is parsed anew, so that no object is met twice."""
     bundles = [json.loads(text) for _ in range(times)]
     start = time.process_time()
     for bundle in bundles:

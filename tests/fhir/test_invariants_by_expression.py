@@ -1,4 +1,4 @@
-"""Every invariant that ``verify`` holds by a row of its own, against its official expression by a FHIRPath engine.
+"""Every invariant that ``verify`` checks by a row of its own, against its official expression by a FHIRPath engine.
 
 Source of the expressions: StructureDefinitions of hl7.fhir.r4.core 4.0.1; of the objects that they are tried on:
 hl7.fhir.r4.examples 4.0.1, as published and with one element left out, added or exchanged. The engine is fhirpathpy.

@@ -280,7 +280,7 @@ def other_than(value: Any) -> Any:
 
 
 def is_fact(kind: str, path: tuple[Any, ...]) -> bool:
-    """Whether an element states a fact of the record, and not the same once more or for readers."""
+    """Whether an element states a fact of the record, and not the same again or for readers."""
     last = path[-1]
     holders = [step for step in path if isinstance(step, str)]
     if kind == "Observation":

@@ -44,6 +44,7 @@ OUT = {"extent": "completely out", "running": "dextrose"}
 TWICE = [{"outcome": "blood return"}, {"outcome": "no blood return"}]
 
 RESTS_ON = [
+    ("no blood return", access(needle=NEEDLE, blood_return="none", flushes=[{**FLUSH, "resistance": "some"}]), [BLOOD]),
     ("no blood return", look(blood_return="none"), [BLOOD]),
     (
         "no blood return",
@@ -82,6 +83,16 @@ RESTS_ON = [
     ("port flipped or not felt", look(site={"port": "flipped"}, pain=4), [SITE]),
     ("skin over the port", look(site={"skin": "broken"}), [SITE]),
     ("something given at the site hurt or leaked", at_ten("extravasation care", product="x"), [PORT_ITSELF]),
+    (
+        "something given at the site hurt or leaked",
+        at_ten("needle dislodged", **OUT),
+        ["Observation How far the needle is out"],
+    ),
+    (
+        "something given at the site hurt or leaked",
+        look(signs=[{"what": "burning", "during": "infusion"}]),
+        ["Observation Signs"],
+    ),
     (
         "swelling of arm, face, neck or chest",
         look(site={"swelling": "present", "swelling_where": ["arm"]}),
@@ -324,3 +335,39 @@ def test_flags_of_a_correction_point_to_what_stands_in_another_bundle() -> None:
     found = [one for one in said(ACCESS, flow, blood) if one.kind == "Flag"]
     assert [(one.event, one.how) for one in found] == [(flow["id"], "opened"), (blood["id"], "changed")]
     assert [details(one.words) for one in found] == [[f"elsewhere {BLOOD}"]] * 2
+
+
+# -- what an earlier stay left --
+
+EARLIER = (
+    needle_event("2031-02-01 09:00"),
+    event("line check", "2031-02-01 10:00", blood_return="none"),
+    event("flush", "2031-02-01 11:00", lock={"drug": "70% ethanol", "volume_ml": 2}),
+)
+CLEARED_THEN = event("evaluation", "2031-02-02 09:00", decision="cleared for use", cleared_by=PHYSICIAN, by=PHYSICIAN)
+
+
+def left_to(*events: Json, earlier: tuple[Json, ...] = EARLIER) -> list[tuple[str, str, str, str]]:
+    """Return the Tasks and Flags that are sent of an earlier stay: the event, how, the type and the status."""
+    return [
+        (one.event.rpartition("-2031")[0], one.how, one.kind, one.words["status"])
+        for one in said(*events, earlier=earlier)
+        if one.kind in ("Task", "Flag") and str(one.words["encounter"]).endswith("made-0")
+    ]
+
+
+def test_what_an_earlier_stay_left_is_sent_until_it_ends_under_that_stay() -> None:
+    looked = look(pain=0)
+    stands = [("line-check", "opened", "Task", "requested"), *[("line-check", "opened", "Flag", "active")] * 2]
+    assert left_to(looked) == stands
+    ended = [
+        ("evaluation", "changed", "Task", "completed"),
+        *[("evaluation", "changed", "Flag", "inactive")] * 2,
+    ]
+    assert left_to(looked, DECIDED) == stands + ended
+    rests = [details(one.words) for one in said(looked, earlier=EARLIER) if one.kind == "Flag"]
+    assert [one.split()[0] for (one,) in rests] == ["elsewhere", "elsewhere"]
+
+
+def test_what_ended_in_an_earlier_stay_is_not_sent_again() -> None:
+    assert left_to(look(pain=0), earlier=(*EARLIER[:2], CLEARED_THEN)) == []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import re
 from typing import Any
 
 import pytest
@@ -265,6 +267,32 @@ def test_the_note_of_a_correction_is_of_who_corrected_and_when_it_was_charted() 
         ("Marisol Tamm", "2031-03-05T08:00:00-06:00"),
         ("Osric Fennimore", "2031-03-05T08:30:00-06:00"),
     ]
+
+
+def text_of(one: Said) -> str:
+    return base64.b64decode(one.words["content"]["attachment"]["data"]).decode()
+
+
+def test_an_amendment_brings_the_whole_note_anew_and_an_addendum_its_own_words() -> None:
+    found = [one for one in said(ACCESS, LOOK, BLOOD, SKIN, options=noted()) if one.kind == "DocumentReference"]
+    first, anew, added = (
+        next(text_of(one) for one in found if one.event == of["id"] and one.how == "opened")
+        for of in (LOOK, BLOOD, SKIN)
+    )
+    assert "Line check, 4 March" in first and "There was NO" in first
+    assert "Line check, 4 March" in anew and "Blood return was present" in re.sub(r"\s+", " ", anew)
+    assert "Added: more" in added and "Line check, 4 March" not in added
+
+
+def test_of_many_corrections_the_note_tells_the_last_and_what_these_withdrew() -> None:
+    added = [correction("addendum", f"08:{minute}", LOOK, text=f"more {minute}") for minute in range(11, 19)]
+    withdrawn = correction("retraction", "08:20", BLOOD, reason="was right")
+    last = correction("amendment", "08:30", LOOK, sets={"pain": 4})
+    found = said(ACCESS, LOOK, BLOOD, *added, withdrawn, last, options=noted())
+    new = (one for one in found if (one.event, one.kind, one.how) == (last["id"], "DocumentReference", "opened"))
+    text = re.sub(r"\s+", " ", text_of(next(new)))
+    assert f"RETRACTED on 5 March 2031, 08:20 by Marisol Tamm, RN: entry {BLOOD['id']}" in text
+    assert "more 18" in text and "Pain score: was 2, now 4" in text and "Added: more 11" not in text
 
 
 def test_what_a_new_note_replaces_stands_in_the_same_bundle() -> None:

@@ -117,18 +117,24 @@ CORRECTED = {"amendments of one event": _amended, "amendments, each of the one b
 
 
 @pytest.mark.parametrize("what", CORRECTED)
-def test_notes_of_twice_as_many_corrections_cost_about_twice(what: str, tmp_path: Path) -> None:
-    def cost(count: int) -> float:
+@pytest.mark.parametrize("command, size", [(("note", "--all"), 250), (("bundle",), 40)])
+def test_sheets_of_twice_as_many_corrections_cost_about_twice(
+    command: tuple[str, ...], size: int, what: str, tmp_path: Path
+) -> None:
+    def cost(count: int) -> tuple[float, int]:
         path = tmp_path / "record.json"
         path.write_text(json.dumps(record(*CORRECTED[what](count))))
         began = time.process_time()
-        assert b"Traceback" not in call("note", path, "--all").stderr
-        return time.process_time() - began
+        said = call(*command, path)
+        assert b"Traceback" not in said.stderr
+        return time.process_time() - began, len(said.stdout)
 
     cost(5)
     small = large = float("inf")
     for turn in range(5):
-        small, large = min(small, cost(250)), min(large, cost(500))
+        (some, fewer), (more, bytes_made) = cost(size), cost(2 * size)
+        assert bytes_made < 2.5 * fewer
+        small, large = min(small, some), min(large, more)
         if turn and large < 2.9 * small:
             return
-    pytest.fail(f"250: {small:.2f} s, 500: {large:.2f} s")
+    pytest.fail(f"{size}: {small:.2f} s, {2 * size}: {large:.2f} s")

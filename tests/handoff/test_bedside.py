@@ -15,10 +15,12 @@ from ward import ASOF
 
 from lda_notes import pipeline
 from lda_notes.documents.blocks import Line, Sheet, Table
+from lda_notes.documents.handoff.actions import VESICANT_LOOKS
 from lda_notes.documents.handoff.contingencies import thrombolytic
-from lda_notes.documents.handoff.line import VESICANT_LOOKS, View, line_facts
+from lda_notes.documents.handoff.line import line_facts
 from lda_notes.documents.handoff.page import Source, handoff
 from lda_notes.documents.handoff.page import sheet as handed_over
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import Work, sheet, unit_sheet
@@ -33,7 +35,7 @@ def at_bedside(demo: str, work: Work, asof: str) -> str:
     read_now = read(DEMOS / f"{demo}.yaml")
     judged = pipeline.judge(read_now, DEFAULT, moment := datetime.fromisoformat(asof))
     assert judged.timeline is not None
-    words = Wording(due.zone_of(judged.timeline), moment, read_now.unread)
+    words = Wording(due.zone_of(judged.timeline), moment, read_now.unread_events)
     shown = View(judged.timeline.as_known(), DEFAULT, words, moment, moment)
     return render(sheet(shown, work, judged.timeline.episode.port.septa[0]), "text", 4000).decode()
 
@@ -41,10 +43,10 @@ def at_bedside(demo: str, work: Work, asof: str) -> str:
 @pytest.mark.parametrize("work", ["access", "flush", "dressing change"])
 def test_the_last_answer_and_what_went_outside_the_vein_stand_beside_the_hold(work: Work) -> None:
     text = at_bedside("needle-dislodged", work, "2026-09-07T10:50-05:00").split("Known.")[0]
-    assert 'Last answer: "port without flush and lock after removal"' in text
-    assert 'answer: "flush after the contrast study tomorrow"' in text
-    assert 'Given outside the vein: "magnesium sulfate' in text and "about 5 mL" in text
-    assert "Last answer" not in at_bedside("uncomplicated-week", work, "2027-01-01T09:00-06:00")
+    assert 'Last reply: "port without flush and lock after removal"' in text
+    assert 'reply: "flush after the contrast study tomorrow"' in text
+    assert 'Outside the vein: "magnesium sulfate' in text and "about 5 mL" in text
+    assert "Last reply" not in at_bedside("uncomplicated-week", work, "2027-01-01T09:00-06:00")
 
 
 def test_contents_that_come_out_first_have_their_blanks_before_the_flush() -> None:
@@ -89,7 +91,7 @@ def test_a_failed_dressing_is_not_called_left_and_dates_are_those_of_the_sheet()
     moment = datetime.fromisoformat("2026-07-10T09:20-05:00")
     judged = pipeline.judge(pipeline.upto(read_now, moment), DEFAULT, moment)
     assert judged.timeline is not None
-    found = handoff([Source(read_now.file, judged.timeline, judged.findings, read_now.unread)], DEFAULT, moment)
+    found = handoff([Source(read_now.file, judged.timeline, judged.findings, read_now.unread_events)], DEFAULT, moment)
     text = render(handed_over(found), "text", 4000).decode().replace("\u00a0", " ")
     assert "DANGER: dressing not yet changed, found soiled and loose, 09:00" in text
     assert "found soiled and loose at 10 Jul 09:00, and" in text

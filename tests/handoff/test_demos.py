@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from lda_notes import pipeline
-from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.page import Source, handoff, sheet
 from lda_notes.documents.handoff.values import values
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import Work
@@ -44,7 +44,7 @@ def test_a_demo_at_each_of_its_moments(demo: Path) -> None:
         asof = moment + timedelta(minutes=1)
         judged = pipeline.judge(record, DEFAULT, asof)
         assert judged.timeline is not None
-        found = handoff([Source(demo.name, judged.timeline, judged.findings, record.unread)], DEFAULT, asof)
+        found = handoff([Source(demo.name, judged.timeline, judged.findings, record.unread_events)], DEFAULT, asof)
         text = render(sheet(found), "text", 4000).decode()
         assert [hit for row in text.splitlines() for hit in unsafe_forms(ours(row))] == [], asof
         document = values(found)

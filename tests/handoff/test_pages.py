@@ -27,8 +27,8 @@ from lda_notes.documents.blocks import (
     Table,
     Together,
 )
-from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.page import Printing, left_sheet, sheet
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import Paper, lines, render
 from lda_notes.documents.render.pdf import BY_SOUND, FONTS, lacked
 from lda_notes.documents.wording import Wording

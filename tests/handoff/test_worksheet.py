@@ -14,7 +14,7 @@ from ward import ASOF, source
 
 from lda_notes.check import needs
 from lda_notes.documents.blocks import Blanks, Block, Bullets, Columns, Form, Heading, Sheet, Table, Together
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.blanks import CONDITIONS, blanks

@@ -26,7 +26,12 @@ def source(data: dict[str, Any], asof: datetime = ASOF, policy: Policy = DEFAULT
     judged = pipeline.judge(pipeline.upto(read, asof), policy, asof)
     assert judged.timeline is not None, judged.findings
     return Source(
-        read.file, judged.timeline, judged.findings, read.unread, pipeline.begins(read), judged.record.unread_facts
+        read.file,
+        judged.timeline,
+        judged.findings,
+        read.unread_events,
+        pipeline.begins(read),
+        judged.record.unread_facts,
     )
 
 

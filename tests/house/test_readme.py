@@ -8,6 +8,9 @@ from pathlib import Path
 from readme import README, commands, filled
 
 from lda_notes.cli import COMMANDS
+from lda_notes.knowledge.limits import Choice
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line import holds
 
 ROOT = README.parent
 DEVELOPERS = ROOT / "DEVELOPERS.md"
@@ -62,3 +65,26 @@ def test_every_test_file_has_a_name_of_its_own() -> None:
     names = [path.name for path in (ROOT / "tests").rglob("test_*.py") if ".venv" not in path.parts]
     assert len(names) > 40
     assert sorted({name for name in names if names.count(name) > 1}) == []
+
+
+def _ends(reason: str) -> str:
+    """Return what ends a hold by the published policy, as the page says it."""
+    row = holds.ROWS[reason]
+    if row.ends_by is not None:
+        return ", ".join(row.ends_by)
+    ends = [end for end in holds.policy_ends(DEFAULT) if end != "treatment" or reason != "blood return not proven"]
+    return f"{', '.join(ends).replace('new access', 'proof at a new access')} (as policy says)"
+
+
+def test_the_page_has_the_table_of_holds() -> None:
+    rows = re.findall(r"^\| ([^|]+) \| (its septum|the whole port) \| ([^|]+) \|$", DEVELOPERS.read_text(), re.M)
+    assert rows == [
+        (row.reason, "the whole port" if row.whole_port else "its septum", _ends(row.reason)) for row in holds.TABLE
+    ]
+
+
+def test_policy_and_holds_name_the_same_ends() -> None:
+    """The options of the limit are the keys of what they mean, and its words name every hold that it ends."""
+    row = DEFAULT.rows["hold_ends_with"]
+    assert isinstance(row, Choice) and set(row.options) == set(holds.BY_POLICY)
+    assert all(reason in row.says for reason in holds.PROVABLE)

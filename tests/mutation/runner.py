@@ -1,11 +1,12 @@
 """Runs tests against mutants: pytest collects once, each mutant lives in a forked child whose functions are changed.
 
-A mutant of a module's own level (a table, a constant) cannot be changed in a module that has been imported: for it
-pytest starts anew, with :mod:`tests.mutation.fresh` as a plugin.
+For a mutant of a module's own level (a table, a constant) the values from there on are made again; where no test
+notices that, or a class changes, pytest starts anew, with :mod:`tests.mutation.fresh` as a plugin.
 """
 
 from __future__ import annotations
 
+import ast
 import gc
 import os
 import pickle
@@ -17,6 +18,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -26,6 +28,7 @@ from typing import Any
 import pytest
 from _pytest.runner import runtestprotocol
 
+from lda_notes.check import rule_table
 from tests.mutation.mutants import ROOT, Mutant
 
 Rows = dict[str, set[tuple[str, int]]]
@@ -48,6 +51,9 @@ class Runner:
         """Run the tests once with a trace, then against every mutant."""
         assert not session.testsfailed, "a test could not be collected"
         items = {item.nodeid: item for item in session.items}
+        rule_table.load()  # what is loaded late must be there to be changed
+        for module in {one.module for one in self.mutants}:
+            import_module(_name(module))
         with TemporaryDirectory() as folder:
             traced = Path(folder, "rows")
             in_child(lambda: self._trace(list(items.values()), traced), limit=3600)
@@ -107,18 +113,25 @@ class Runner:
 
     def _killer(self, mutant: Mutant, items: list[pytest.Item]) -> str:
         pairs = changed_functions(mutant)
-        if pairs is None:
-            return _anew(mutant, [item.nodeid for item in items])
+        values = changed_values(mutant) if pairs is None else None
 
         def run() -> str:
             try:
-                for function, code in pairs:
+                for function, code in pairs or ():
                     function.__code__ = code
             except ValueError:
                 return "the code does not fit"
+            if values is not None:
+                exec(values, sys.modules[_name(mutant.module)].__dict__)
             return next((one.nodeid for one, following in pairwise([*items, None]) if _failed(one, following)), "")
 
-        return in_child(run, limit=5 * self.budget + 20)
+        killer = in_child(run, limit=5 * self.budget + 20) if pairs is not None or values is not None else ""
+        # What another module has imported keeps its old value: who lives through new values is tried in a new process.
+        return killer if killer or pairs is not None else _anew(mutant, [item.nodeid for item in items])
+
+
+def _name(module: str) -> str:
+    return module.removesuffix(".py").replace("/", ".")
 
 
 def _failed(item: Any, following: Any) -> bool:
@@ -200,6 +213,18 @@ def changed_functions(mutant: Mutant) -> list[tuple[FunctionType, CodeType]] | N
             return None
         found += [(one, new) for one in same]
     return found
+
+
+def changed_values(mutant: Mutant) -> CodeType | None:
+    """Return the module's tables and values from the changed one on, to be made again; None if a class changes."""
+    old, new = (ast.parse(text).body for text in (mutant.path.read_text(), mutant.source))
+    same = [ast.dump(one) == ast.dump(other) for one, other in zip(old, new, strict=True)]
+    changed = [one for one, alike in zip(new, same, strict=True) if not alike]
+    if not changed or not all(isinstance(one, ast.Assign | ast.AnnAssign) for one in changed):
+        return None
+    later = [one for one in new[same.index(False) :] if isinstance(one, ast.Assign | ast.AnnAssign)]
+    future = [one for one in new if isinstance(one, ast.ImportFrom) and one.module == "__future__"]
+    return compile(ast.Module([*future, *later], []), str(mutant.path), "exec")
 
 
 def _pairs(old: CodeType, new: CodeType) -> Iterator[tuple[CodeType, CodeType]]:

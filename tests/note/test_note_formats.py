@@ -67,7 +67,7 @@ def read_back(sheet: Sheet) -> dict[str, list[str]]:
 
 
 def without_signing(found: list[str]) -> list[str]:
-    """Paper has room to sign, which is no fact."""
+    """Paper has room to sign, which is not a fact."""
     return [word for word in found if word != "Signature"]
 
 

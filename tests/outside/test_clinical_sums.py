@@ -14,7 +14,7 @@ from rule_cases import episode_of, local_policy
 from scenes import AT, DAY, Scene, access, event
 
 from lda_notes.knowledge import amounts
-from lda_notes.knowledge.gauges import BANDS, DESIGNATED, GAUGES, HUBS, WIRE, outer_mm
+from lda_notes.knowledge.gauges import BANDS, DESIGNATED, GAUGES, HUBS, WIRE
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line import due, timeline
 
@@ -126,9 +126,8 @@ def test_a_dressing_change_does_not_restart_the_needle() -> None:
 def test_gauges_in_mm(gauge: int, designated: str, low: str, high: str, wire: str, hub: str) -> None:
     """ISO 9626 designated sizes (M-H) and bands (M-M), wire chart (R), ISO 6009 hub colours (M-H)."""
     row = GAUGES[gauge]
-    assert (outer_mm(gauge), row.low_mm, row.high_mm) == (Decimal(designated), Decimal(low), Decimal(high))
+    assert (row.designated_mm, row.low_mm, row.high_mm) == (Decimal(designated), Decimal(low), Decimal(high))
     assert (row.wire_mm, row.hub) == (Decimal(wire), hub)
     assert row.low_mm <= row.wire_mm <= row.high_mm, "derived: every wire size lies inside its band"
     assert row.low_mm <= row.designated_mm <= row.high_mm, "derived: so does every designated size"
     assert [citation.mark for citation in (DESIGNATED, BANDS, WIRE, HUBS)] == ["M-H", "M-M", "R", "M-H"]
-    assert outer_mm(99) is None

@@ -25,7 +25,8 @@ from made_records import FLUSH, event, needle_event, policy, record, removal_eve
 
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.line import days as line_days
-from lda_notes.line.days import LineDay, Stay, days, infection, patient_days, stays
+from lda_notes.line.day_count import LineDay, Stay
+from lda_notes.line.days import days, infection, patient_days, stays
 
 
 def april(day: int) -> date:

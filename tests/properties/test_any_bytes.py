@@ -1,4 +1,4 @@
-"""Whatever a file holds: findings, never a traceback, in bounded time and memory."""
+"""Whatever a file contains: findings, never a traceback, in bounded time and memory."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ WRONG: list[Any] = [
 )
 def test_wrong_values_anywhere(demo: Path, seed: int, picks: list[int]) -> None:
     """Up to four values of a good record are replaced, and what is read is accounted for event by event."""
-    data = yaml.load(demo.read_bytes(), yaml.BaseLoader)
+    data = yaml.load(demo.read_bytes(), yaml.CBaseLoader)
     _as_read(data)
     dice = random.Random(seed)
     for pick in picks:
@@ -96,7 +96,7 @@ def test_wrong_values_anywhere(demo: Path, seed: int, picks: list[int]) -> None:
     events = data.get("events")
     if result.timeline is not None and isinstance(events, list):
         line = result.timeline
-        seen = len(line.entries) + len(line.retracted) + len(line.corrections) + len(result.record.unread)
+        seen = len(line.entries) + len(line.retracted) + len(line.corrections) + len(result.record.unread_events)
         assert seen == len(events), "every event of the file is read or listed as unread"
 
 

@@ -45,7 +45,7 @@ def built(episode: Episode, options: Options | None = None) -> list[dict[str, An
     return [json.loads(to_json(one.bundle), parse_float=Decimal) for one in bundles(line, DEFAULT, CONFIG, options)]
 
 
-def short_note(episode: Episode, event: str, moment: datetime, beside: object = ()) -> Note:
+def short_note(episode: Episode, event: str, moment: datetime, beside: object = (), earlier: int = 0) -> Note:
     """A note that costs nothing; the real ones are tried on the demos."""
     return Note("Note", f"{event} of {len(episode.events)} events, {moment.isoformat()}")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from datetime import date, timedelta
 from decimal import Decimal
@@ -15,7 +16,8 @@ from hypothesis import strategies as st
 from lda_notes.chart.questions import together
 from lda_notes.chart.questions.trial import Situation
 from lda_notes.check import rule_table
-from lda_notes.documents.handoff.line import View, line_facts
+from lda_notes.documents.handoff.line import line_facts
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.note import due as note_due
 from lda_notes.documents.note.scene import Scene as NoteScene
 from lda_notes.documents.wording import Wording
@@ -28,7 +30,7 @@ from lda_notes.line.timeline import Timeline, build
 
 MANY = settings(
     phases=[Phase.explicit, Phase.generate],
-    max_examples=2000,
+    max_examples=int(os.environ.get("LDA_NOTES_TEST_EXAMPLES", "600")),
     derandomize=True,
     deadline=None,
     suppress_health_check=list(HealthCheck),

@@ -55,7 +55,7 @@ def paths(data: Any, path: Path = ()) -> list[Path]:
 
 
 def at(raw: bytes, place: tuple[int, int]) -> str:
-    """The file from a place on, with rows and columns counted here once more, by hand."""
+    """The file from a place on, with rows and columns counted here again, by hand."""
     row, column = place
     text = raw.decode("utf-8-sig")
     for _ in range(row - 1):
@@ -96,7 +96,7 @@ def parser(request: pytest.FixtureRequest) -> Any:
 @given(tree=TREES, indent=st.none() | st.integers(0, 3))
 @example(tree={"a": [-0.0, 0, 1e300, -(10**40), "", None], "": {"": []}}, indent=2)
 def test_both_readers_read_the_same(parser: str, tree: dict[str, Any], indent: int | None) -> None:
-    # DEL and C1 controls, which JSON may hold unescaped, are hidden and so not in these trees.
+    # DEL and C1 controls, which JSON may contain unescaped, are hidden and so not in these trees.
     raw = json.dumps(tree, ensure_ascii=False, indent=indent).encode()
     expected = json.loads(raw)
     from_json, from_yaml = read_json(raw), read_yaml(raw)

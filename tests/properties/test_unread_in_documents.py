@@ -18,10 +18,10 @@ from typing import Annotated, Any, Final, Literal, get_args, get_origin
 import pytest
 
 from lda_notes.documents.blocks import Alert, Block, Sheet
-from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.page import handoff, left_sheet
 from lda_notes.documents.handoff.page import sheet as handoff_sheet
 from lda_notes.documents.handoff.sources import Source
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.note import page as note
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
@@ -115,7 +115,7 @@ def told(record: Record, asof: datetime) -> Told:
     assert timeline is not None
     written = note.sheet(judged, DEFAULT, note.Choice(every=True), narrator(None))
     began = timeline.entries[0].event.at
-    source = Source("case", timeline, judged.findings, record.unread, began, record.unread_facts)
+    source = Source("case", timeline, judged.findings, record.unread_events, began, record.unread_facts)
     words = Wording(due.zone_of(timeline), asof, timeline.unread)
     view = View(timeline, DEFAULT, words, asof - timedelta(days=400), asof + timedelta(hours=12))
     found = handoff([source], DEFAULT, asof)
@@ -177,17 +177,17 @@ def check_named(record: Record, before: Told, asof: datetime, what: str) -> None
             assert SAID.lower() in whole.lower() and (said in whole or fact.label in whole), (
                 f"{what}: {document} does not name {fact}"
             )
-    for unread in record.unread:
+    for unread in record.unread_events:
         assert unread.id is None or unread.id in after.handoff, f"{what}: handoff does not name {unread}"
     then = denials(before)
     for where, found in denials(after).items():
         assert found <= then[where], f"{what}: {where} {found}"
-    if not record.unread:  # of an event that cannot be placed, what was worked out from it changes
+    if not record.unread_events:  # of an event that cannot be placed, what was worked out from it changes
         more = tokens(after.sentences) - tokens(before.sentences)
         assert not {word for word in more if len(word) > 1 and not word.isdigit()}, f"{what}: says more, {more}"
 
 
-EVERY: Final = 60
+EVERY: Final = 120
 """Documents are made of every so many of the cases; all of them are read."""
 
 
@@ -209,8 +209,8 @@ def check_read(record: Record, case: Any, path: Path, wrong: str, what: str) -> 
         assert path[0] != "events", what
         return False  # who the patient is, or which port, is not known at all: the finding names the place
     assert any(wrong in fact.text for fact in record.unread_facts), what
-    assert len(record.episode.events) + len(record.unread) == len(case["events"]), what
-    assert len(record.unread) <= 1, what
+    assert len(record.episode.events) + len(record.unread_events) == len(case["events"]), what
+    assert len(record.unread_events) <= 1, what
     return True
 
 
@@ -288,7 +288,7 @@ def test_a_row_with_another_indentation_is_named() -> None:
                 what = f"{demo.stem}:{number + 1} {step} {row.strip()[:60]}"
                 if record.episode is None:
                     assert record.findings, what
-                elif not record.unread_facts and not record.unread:
+                elif not record.unread_facts and not record.unread_events:
                     assert record.findings or record.episode != whole.episode, what
                     assert key in ("room", "detail", "label") or not record.findings, what
     assert count > 100

@@ -1,4 +1,4 @@
-"""Case files: a few facts laid over a full record, with the findings expected on their rows."""
+"""Case files: a few facts applied over a full record, with the findings expected on their rows."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def base() -> Any:
 
 
 def over(under: Any, top: Any) -> Any:
-    """Return ``top`` laid over ``under``: mappings key by key, a null takes the key out, lists item over first item.
+    """Return ``top`` applied over ``under``: mappings key by key, a null takes the key out, lists item over first item.
 
     A reason why not (``not_done``, ``not_assessed``) replaces the whole.
     """
@@ -79,10 +79,10 @@ def _timed(value: Any, at: datetime) -> Any:
 
 
 def complete(data: dict[str, Any]) -> dict[str, Any]:
-    """Return a whole record: ``data`` laid over the base. An event needs only kind and time.
+    """Return a whole record: ``data`` applied over the base. An event needs only kind and time.
 
     Without an identifier the second flush is ``flush-2``. Parts that an event of the base does not have, such as
-    problems, are laid over the base's ``parts`` once the case names them.
+    problems, are applied over the base's ``parts`` once the case names them.
     """
     whole: dict[str, Any] = over(base()["record"], {key: value for key, value in data.items() if key != "events"})
     counts: dict[str, int] = {}

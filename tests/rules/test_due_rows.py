@@ -181,7 +181,8 @@ def test_a_dressing_found_in_need_is_due_now_until_a_look_or_a_change() -> None:
 def test_the_look_counts_from_the_last_look() -> None:
     for seen, at in ((), 0), ((event("line check", HOUR),), HOUR), ((event("dressing change", HOUR),), HOUR):
         assert ends("line check", REST, *seen) == (at + 12 * HOUR, "line_check_hours", "last look at the line")
-    assert ends("line check", REST, event("flush", HOUR))[0] == 12 * HOUR
+    assert ends("line check", REST, event("flush", HOUR))[0] == 13 * HOUR  # who charts the site has looked
+    assert ends("line check", REST, event("flush", HOUR, site=None))[0] == 12 * HOUR
 
 
 DAILY = local_policy(accessed_idle_flush_hours=24)
@@ -355,6 +356,8 @@ def test_a_charted_time_ends_when_the_act_is_done() -> None:
 
 def test_a_charted_flush() -> None:
     plan = event("flush", 30, **next_(flush=3 * DAY))
+    untended = event("arrival accessed", 0, infusion=None, **next_(flush=3 * DAY))
+    assert minutes(told(untended)["flush"]) == 3 * DAY, "what was never flushed is not done"
     found = told(REST, plan)["flush"]
     assert (minutes(found), found.limit) == (3 * DAY, "accessed_idle_flush_hours")
     assert found.overdue(AT + timedelta(days=4)), "a nurse named that time"

@@ -1,4 +1,4 @@
-"""Eight ordinary charts: what a senior reviewer would send back is found, and little else is said.
+"""Nineteen ordinary charts: what a senior reviewer would send back is found, and little else is said.
 
 ordinary/HAZARDS.md was written before any of the records was checked; ordinary/marks.csv judges the findings by it. In
 marks.csv a finding that lists facts has a row for each fact, any other finding one row with the first words of it: a
@@ -32,6 +32,13 @@ HAZARDS = [  # record, events of which one must have the finding, what its messa
     ("emergency-room", "ct-1", "power rating of the port"),
     ("home-infusion", "visit-2", "damp and loose"),
     ("childs-ward", "removal-1", "heparin lock of 100 units"),
+    ("oncology-ward", "look-2", "swelling .*no stop is charted"),
+    ("home-antibiotics", "access-1", "needle put in .*still in"),
+    ("child-8-kg", "alteplase-1", "dose is 2 mg"),
+    ("newborn", "access-1", "alcohol"),
+    ("arm-port", "look-1", "swelling of arm .*stopped only at"),
+    ("arm-port", "removal-1", "flushed while on hold"),
+    ("pregnancy", "discharge-1", "removal of the needle"),
     ("hospice-at-home", "arrival-1 check-2", "needle.*(age|insert|put in|not known|unknown|overdue)"),
 ]
 # Not here: the entry that is nine hours late (rehabilitation-ward). The default limit is twelve, a facility's choice.
@@ -45,12 +52,22 @@ GAPS = [
     ("infusion-clinic", "vesicant-1", "blood return before use"),
     ("infusion-clinic", "removal-1", "needle whole"),
     ("infusion-clinic", "removal-1", "teaching"),
-    ("home-infusion", "visit-2", "told|problems"),
+    ("home-infusion", "visit-2", "notified|problems"),
     ("home-infusion", "weekly-1", "skin antisepsis"),
     ("procedure-area", "transfer-1", "who took over"),
     ("procedure-area", "access-1", "lock"),
     ("childs-ward", "access-1", "needle length"),
     ("childs-ward", "removal-1", "teaching"),
+    ("oncology-ward", "look-2", "problems"),
+    ("emergency-fever", "transfer-1", "who took over"),
+    ("clinic-monthly-flush", "access-1", "sluggish"),
+    ("clinic-monthly-flush", "removal-1", "teaching"),
+    ("child-8-kg", "alteplase-1", "other causes"),
+    ("child-25-kg", "look-1", "15 hours"),
+    ("newborn", "access-1", "preservative"),
+    ("arm-port", "look-1", "problems"),
+    ("double-port", "transfer-1", "on hold .*who takes over"),
+    ("pregnancy", "discharge-1", "teaching"),
     ("rehabilitation-ward", "flush-1", "blood return"),
     ("rehabilitation-ward", "flush-1", "lock strength"),
     ("hospice-at-home", "pump-1", "allergy check"),
@@ -125,7 +142,7 @@ def test_each_finding_is_marked(record: str) -> None:
 
 
 def test_at_most_fifteen_percent_is_noise() -> None:
-    assert len(RECORDS) == 8
+    assert len(RECORDS) == 19
     table = marks()
     noise = Counter(f["rule"] for record in RECORDS for f in findings(record) if mark(f, table) == "noise")
     all_of_them = sum(len(findings(record)) for record in RECORDS)

@@ -19,7 +19,7 @@ import pytest
 from lda_notes.problems import Failure
 from lda_notes.sending import outbox as outboxes
 from lda_notes.sending.outbox import FILE, Damaged, Outbox
-from lda_notes.sending.parcel import Held, Parcel, Receipt
+from lda_notes.sending.parcel import Parcel, Receipt, Stored
 
 A, B = "https://a.example/fhir", "https://b.example/fhir"
 AT = datetime(2031, 3, 4, 9, 0, tzinfo=UTC)
@@ -36,7 +36,7 @@ def bundles(slips: list[outboxes.Slip], box: Outbox) -> list[str]:
 
 
 def receipt(bundle: str, server: str = A, differs: bool = False) -> Receipt:
-    held = (Held("Task", "17", "3", "uuid-1"), Held("Patient", "4", "1"))
+    held = (Stored("Task", "17", "3", "uuid-1"), Stored("Patient", "4", "1"))
     return Receipt(bundle, server, MINE, "week/access-1", AT, held, differs)
 
 
@@ -286,7 +286,7 @@ def test_a_full_disk_leaves_what_was_there_and_nothing_else(tmp_path: Path) -> N
         with pytest.raises(OSError, match="No space"), filling.open("wb", buffering=0) as file:
             while True:
                 file.write(b"x" * 512)
-        many = tuple(Held("Task", str(n), "1", "i" * 64) for n in range(200))
+        many = tuple(Stored("Task", str(n), "1", "i" * 64) for n in range(200))
         with pytest.raises(Failure, match="nothing is doubled"):
             box.done(box.waiting()[0], Receipt("big", A, MINE, None, AT, many))
         filling.unlink()

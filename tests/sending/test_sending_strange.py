@@ -15,7 +15,7 @@ from test_sending_deliver import ACCESS, CLOSING
 from lda_notes.problems import Failure
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import Anonymous
-from lda_notes.sending.client import Server, Unread
+from lda_notes.sending.client import Server, Unreadable
 from lda_notes.sending.deliver import Delivered, Refused, deliver
 from lda_notes.sending.entries import entries
 from lda_notes.sending.outcome import issues
@@ -120,5 +120,5 @@ def test_the_generator_reaches_what_it_should() -> None:
     why: list[str] = []
     assert server([answer]).search("Task", {}, why) == [{"resourceType": "Task", "id": 5}]
     assert why == ["an entry of it has no resource"]
-    with pytest.raises(Unread, match="a search for Task could not be read: an entry of it has no resource"):
+    with pytest.raises(Unreadable, match="a search for Task could not be read: an entry of it has no resource"):
         server([answer]).search("Task", {})

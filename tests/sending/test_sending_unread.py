@@ -14,7 +14,7 @@ from loopback import Reply, Request
 from test_sending_answers import ACCESS, WEEK, Connect, Fake, Type, send, status, typed
 
 from lda_notes.fhir.elements import to_json_bytes
-from lda_notes.sending.client import Unread
+from lda_notes.sending.client import Unreadable
 from lda_notes.sending.compare import Difference
 from lda_notes.sending.deliver import Refused, deliver
 from lda_notes.sending.parcel import Parcel
@@ -119,7 +119,7 @@ def test_pages_without_end_are_given_up_by_their_size(connect: Connect, fake: Fa
         return Reply(200, json.dumps(page).encode())
 
     server.fault = endless
-    with pytest.raises(Unread, match="larger than 64 MiB together"):
+    with pytest.raises(Unreadable, match="larger than 64 MiB together"):
         connect(url).search("Task", {"identifier": "a|b"})
     assert len(asked) == 8
 

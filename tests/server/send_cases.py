@@ -1,4 +1,4 @@
-"""What the contract tests of sending share: records of their own identities, and what a server holds of them."""
+"""What the contract tests of sending share: records of their own identities, and what a server has of them."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def configured(tag: str) -> Config:
     )
 
 
-def short_note(episode: Episode, event: str, moment: datetime, beside: object = ()) -> Note:
+def short_note(episode: Episode, event: str, moment: datetime, beside: object = (), earlier: int = 0) -> Note:
     """A note that costs nothing, where the words of notes do not matter."""
     corrections = sum(one.kind in ("amendment", "addendum", "retraction") for one in episode.events)
     return Note("Port note", f"Note of {event}, {len(episode.events)} events, {corrections} of them corrections.")
@@ -62,7 +62,7 @@ def short_note(episode: Episode, event: str, moment: datetime, beside: object = 
 
 @dataclass
 class Case:
-    """A demo under identities that no other test uses, so that the server may hold anything else."""
+    """A demo under identities that no other test uses, so that the server may have anything else."""
 
     text: str
     tag: str = field(default_factory=lambda: f"t{uuid.uuid4().hex}")
@@ -137,9 +137,15 @@ def ids(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
     return {identity: some[0]["id"] for identity, some in held(server, parcels).items()}
 
 
+_PLAIN = httpx.Client(
+    headers=FHIR, timeout=60, trust_env=False, verify=False, limits=httpx.Limits(max_keepalive_connections=0)
+)
+"""Made once: certificates that plain HTTP does not ask for are read with every client."""
+
+
 def raw(base_url: str, path: str) -> str:
     """What a server answers, byte by byte as text."""
-    answer = httpx.get(f"{base_url}/{path}", headers=FHIR, timeout=60, trust_env=False)
+    answer = _PLAIN.get(f"{base_url}/{path}")
     assert answer.status_code == 200, answer.text
     return answer.text
 

@@ -1,4 +1,4 @@
-"""Processes that die: their part is done once more, and a part that ends two of them is named."""
+"""Processes that die: their part is done again, and a part that ends two of them is named."""
 
 from __future__ import annotations
 

@@ -213,7 +213,7 @@ _PLAIN: dict[Any, Sort] = {
 
 
 def plain_number(value: Decimal) -> int | float:
-    """Return a number as JSON holds it: whole where it is whole."""
+    """Return a number as JSON has it: whole where it is whole."""
     return int(value) if value == value.to_integral_value() else float(value)
 
 

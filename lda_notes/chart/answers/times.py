@@ -229,7 +229,7 @@ def echo(moment: datetime, zone: ZoneInfo) -> str:
 
 
 def written(moment: datetime) -> str:
-    """Return a moment as a record holds it: 2031-03-04T09:40-06:00."""
+    """Return a moment as a record has it: 2031-03-04T09:40-06:00."""
     return moment.isoformat(timespec="minutes")
 
 

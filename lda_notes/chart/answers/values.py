@@ -334,7 +334,7 @@ def looks_like_label(text: str) -> bool:
 
 
 def read_label(text: str, part: Path, frame: Frame, takes: Callable[[Path], bool]) -> Heard | Unclear:
-    """Return the facts that a label gives about ``part``; ``takes`` tells which facts the part can hold.
+    """Return the facts that a label gives about ``part``; ``takes`` says which facts the part can contain.
 
     An expired label is read and says so: if the supply was used, that is a fact; a label that cannot be read is not.
     """

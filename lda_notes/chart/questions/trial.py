@@ -1,4 +1,4 @@
-"""The record as it would stand with what was said so far: the same judgement as a check, before anything is written."""
+"""The record as it would stand with what was said so far: the same judgment as a check, before anything is written."""
 
 from __future__ import annotations
 
@@ -292,7 +292,7 @@ class Situation:
 
 
 class Known(NamedTuple):
-    """A fact that follows from the record, and the sentence that tells it."""
+    """A fact that follows from the record, and the sentence that says it."""
 
     path: Path
     value: Any

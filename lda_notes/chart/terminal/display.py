@@ -129,8 +129,9 @@ def opening(kind: str, record: Record, line: Timeline, now: datetime, author: st
         last = line.entries[-1].event
         by = f", by {last.by.name}" if last.by is not None and last.by.name else ""
         yield f"Last entry: {last.kind} of {echo(last.at, zone)}{by}."
-    if record.unread:
-        yield f"{phrasing.count(len(record.unread), 'entry', 'entries')} of this record cannot be read: run a check."
+    if record.unread_events:
+        many = phrasing.count(len(record.unread_events), "entry", "entries")
+        yield f"{many} of this record cannot be read: run a check."
     if author:
         yield f"Signing: {author}. It is {echo(now, zone)}."
     yield "Any time: ? explains, < goes back, - and a reason: not assessed, not done"

@@ -52,7 +52,7 @@ def folder(environment: Mapping[str, str]) -> Path:
 
 
 def place(drafts: Path, record: Path, about: str) -> Path:
-    """Return where the draft of what is charted ``about`` a record lies; its name tells neither."""
+    """Return where the draft of what is charted ``about`` a record lies; its name shows neither."""
     name = hashlib.sha256(f"{record.resolve()}\0{about}".encode(errors="surrogateescape")).hexdigest()[:32]
     return drafts / f"{name}.json"
 

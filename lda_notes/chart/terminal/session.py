@@ -33,7 +33,7 @@ class Gone(Exception):
 
 
 Write = Callable[[dict[str, Any], Again | None], Written | Changed]
-"""Adds an entry to its record; the second argument judges it anew when the record has changed."""
+"""Adds an entry to its record; the second argument judges it again when the record has changed."""
 
 
 @dataclass

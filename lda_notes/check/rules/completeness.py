@@ -27,18 +27,14 @@ ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})
 
 def _events(case: Case, level: Level) -> Iterator[Found]:
     for entry, gaps in case.gaps:
-        event, episode = entry.event, case.timeline.episode
-        lacking = [
-            gap
-            for gap in gaps
-            if gap.need.level == level and gap.need.missed(event, episode) and not _reported(case, event.id, gap)
-        ]
+        event = entry.event
+        lacking = [gap for gap in gaps if gap.need.level == level and not _reported(case, event.id, gap)]
         if lacking:
             said = f"not recorded for this {entry.event.noun}: {_listed(lacking)}"
             yield Found(entry.path(*lacking[0].path), said, citations=_cited(lacking), event=entry.event.id)
 
 
-def _reported(case: Case, event: str, gap: Missing) -> bool:
+def _reported(case: Case, event: str | None, gap: Missing) -> bool:
     """Tell whether a rule has reported the same gap, saying more of it, and no less gravely than the list does."""
     severity = case.reported.get((event, ".".join(map(str, gap.path))))
     return severity is not None and SEVERITIES.index(severity) <= SEVERITIES.index(_SEVERITY[gap.need.level])
@@ -47,7 +43,11 @@ def _reported(case: Case, event: str, gap: Missing) -> bool:
 def _record(case: Case, level: Level) -> Iterator[Found]:
     episode = case.timeline.episode
     gaps = case.once(_of_the_record)
-    lacking = [gap for gap in gaps if gap.need.level == level and gap.need.missed(episode, episode)]
+    lacking = [
+        gap
+        for gap in gaps
+        if gap.need.level == level and gap.need.missed(episode, episode) and not _reported(case, None, gap)
+    ]
     if lacking:
         said = f"not recorded for patient, stay or port: {_listed(lacking)}"
         yield Found(lacking[0].path, said, citations=_cited(lacking))

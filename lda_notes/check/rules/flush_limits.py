@@ -115,7 +115,7 @@ def _free_flush_ml(flushes: tuple[Flush, ...]) -> Decimal | None:
 
 @rule(
     "unsafe",
-    "flush again with at least the least volume",
+    "flush again with at least the minimum volume",
     on=(Flushed,),
     limits=("flush_volume_factor",),
 )
@@ -150,13 +150,14 @@ _CHILD_FLUSH: Final = ("flush_child_ml", "flush_child_after_use_ml")
     "advice",
     "flush with the usual volume, or chart why less was used",
     on=(Access, Deaccess, FlushOrLock),
-    limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml", "flush_child_after_use_ml"),
+    limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml", "flush_child_after_use_ml", "discard_small_child_kg"),
 )
 def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
     """Compares the flush with the usual volume: for an adult or a child, each also after blood samples were drawn.
 
     The usual flush is several times the volume of the line, since a reservoir clears slowly; after blood it is doubled.
     Without a birth date a child's volume is used.
+    In a child under 10 kg a line of known volume is judged by twice that volume alone.
     Flushes that met resistance or were part of work on a blocked line are not judged.
 
     Use the usual volume, or chart the reason, such as a limit on fluid.
@@ -165,8 +166,10 @@ def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: 
     if type(flushes) is not tuple or not flushes or event.steps_tried:
         return
     flushed = _free_flush_ml(flushes)
-    if flushed is None:
-        return
+    weight = case.timeline.patient_at(event.at).weight_kg
+    small = weight is not None and weight < case.policy.value("discard_small_child_kg")
+    if flushed is None or (small and _system_ml(step, case) is not None):
+        return  # in a small child a line of known volume is judged by that volume
     plain, after_blood = _ADULT_FLUSH if is_adult(case, event) else _CHILD_FLUSH
     limit = after_blood if event.samples else plain
     if flushed < case.policy.value(limit):
@@ -198,7 +201,7 @@ def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
             continue
         yield Found(
             step.entry.path("flushes", position, "syringe_ml"),
-            f"a {quantity(barrel, 'mL')} syringe was used on a line not yet proved; the minimum is "
+            f"a {quantity(barrel, 'mL')} syringe was used before the line was proved patent; the minimum is "
             f"{case.policy.text('syringe_ml')}",
         )
 
@@ -256,7 +259,7 @@ def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
 
 @rule(
     "unsafe",
-    "aspirate the lock at once if it is in, tell the prescriber, and lock with the labelled strength",
+    "aspirate the lock at once if it is in, tell the prescriber, and lock with the labeled strength",
     limits=("heparin_lock_strength_units_per_ml",),
     cites=(Citation("heparin-injection-label", "R", "5.1"),),
 )
@@ -345,8 +348,8 @@ def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found
 def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Compares the volume of a heparin lock with the volumes that the sources name.
 
-    Too little does not fill the line, too much goes into the patient. Sources name 3 mL for a child and up to 6 mL for
-    an adult.
+    Too little does not fill the line, too much goes into the patient. Sources name 3 mL to 6 mL; a small child
+    is locked with less, by the volume of the line.
 
     Follow the order where it differs, and chart what was used.
     """
@@ -355,7 +358,7 @@ def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Foun
         return
     low, high = case.policy.value("heparin_lock_min_ml"), case.policy.value("heparin_lock_max_ml")
     usual = case.policy.value("heparin_lock_ml")
-    if not low <= lock.volume_ml <= high:
+    if lock.volume_ml > high or (lock.volume_ml < low and not heparin_child(case, step.entry.event)):
         yield Found(
             step.entry.path("lock", "volume_ml"),
             f"the heparin lock is {quantity(lock.volume_ml, 'mL')}; sources name {quantity(low, 'mL')} to "

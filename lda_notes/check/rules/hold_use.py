@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from typing import Final
+from datetime import timedelta
+from typing import Final, NamedTuple
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
@@ -16,12 +17,16 @@ from lda_notes.line.states import Hold
 from lda_notes.problems import Related
 from lda_notes.record.events import (
     Access,
+    ArrivalAccessed,
     CareEvent,
     Closing,
+    Deaccess,
+    Event,
     FlushedElsewhere,
     FlushOrLock,
     LineCheck,
     LineUse,
+    PatencyTreatment,
 )
 from lda_notes.record.parts import Site
 
@@ -52,7 +57,7 @@ def _shown_here(step: Step) -> Holds:
     return tuple(hold for hold in fresh if hold.reason not in OWN_RULES)
 
 
-def _ordered(event: CareEvent) -> bool:
+def _ordered(event: Event) -> bool:
     """Tell whether a named prescriber ordered the use in spite of the hold; the hold stays."""
     order = event.__dict__.get("despite_hold")
     by = getattr(order, "by", None)
@@ -92,10 +97,12 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "do not flush on; have the line evaluated",
-    on=(FlushOrLock, FlushedElsewhere),
+    on=(Access, Deaccess, FlushOrLock, FlushedElsewhere, PatencyTreatment),
     cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
 )
-def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: Case) -> Iterable[Found]:
+def held_line_flushed(
+    step: Step, event: Access | Deaccess | FlushOrLock | FlushedElsewhere | PatencyTreatment, case: Case
+) -> Iterable[Found]:
     """Finds a flush of a line on hold that was not work on its patency, here or elsewhere.
 
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
@@ -112,10 +119,20 @@ def held_line_flushed(step: Step, event: FlushOrLock | FlushedElsewhere, case: C
                 related=beginning((hold,)),
             )
         return
+    if isinstance(event, PatencyTreatment):
+        if any(hold.reason not in PROVABLE for hold in holds) and not _ordered(event):
+            yield Found(
+                step.entry.path("drug"),
+                f"{event.drug} was put in while {since(holds, case)}; nothing is put in before it is cleared",
+                related=beginning(holds),
+            )
+        return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
         return
+    if isinstance(event, Access) and event.infusion is not None:
+        return  # a finding of its own: an infusion was connected
     patency_only = all(hold.reason in PROVABLE for hold in holds)
-    if patency_only and (event.steps_tried or event.blood_return == "present"):
+    if patency_only and (isinstance(event, Access) or event.steps_tried or event.blood_return == "present"):
         return
     yield Found(
         step.entry.path("flushes"),
@@ -148,11 +165,36 @@ def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable
         )
 
 
-def _running_on(case: Case) -> Iterator[tuple[Holds, Entry, Entry | None]]:
-    """Yield the holds that began with an infusion running, the infusion, and the look at which it still ran, if any.
+_AT_ONCE: Final = timedelta(minutes=30)
+"""A stop charted later than this after the sign was not made at once (common practice, no source)."""
 
-    Holds that began with one event are one. Left out are those whose first event stopped it, and those that other
-    rules speak of: the infusion was connected or started by the very event that showed the trouble.
+
+class _RanOn(NamedTuple):
+    """Holds that began with an infusion running on: ``seen`` is the look at which it still ran, ``stopped`` its end."""
+
+    holds: Holds
+    running: Entry
+    seen: Entry | None = None
+    stopped: Entry | None = None
+
+    def says(self, case: Case) -> str:
+        """Return what ran and until when, in words."""
+        began, run = self.holds[0].began, self.running
+        runs = "with an infusion running"
+        if run is not began:
+            seen = isinstance(run.event, LineCheck | ArrivalAccessed)
+            runs = f"with an infusion {'seen running at' if seen else 'running since'} {case.say(run.event.at)}"
+        if self.stopped is not None:
+            return f"{runs}, and it was stopped only at {case.say(self.stopped.event.at)}"
+        still = f", and it still ran at {case.say(self.seen.event.at)}" if self.seen is not None else ""
+        return f"{runs}{still}; no stop is charted"
+
+
+def _running_on(case: Case) -> Iterator[_RanOn]:
+    """Yield the holds that began with an infusion running, with what became of it; those of one event are one.
+
+    Left out are those whose first event stopped it, or says who ordered that it runs on, and those that other rules
+    speak of: the infusion was connected or started by the very event that showed the trouble.
     """
     seen_already: set[int] = set()
     for septum, every in case.timeline.holds.items():
@@ -167,31 +209,34 @@ def _running_on(case: Case) -> Iterator[tuple[Holds, Entry, Entry | None]]:
                 continue
             seen_already.add(id(began))
             holds = tuple(hold for hold in every if hold.began is began)
+            if _ordered(began.event) and not any(hold.reason in _SWELLS for hold in holds):
+                continue
             stopped, seen = _stopped(case, septum, holds)
-            if not stopped:
-                yield holds, running, seen
-
-
-_SWELLS: Final = ("swelling", "something given at the site hurt or leaked")
+            if stopped is None or stopped.event.at - began.event.at > _AT_ONCE:
+                yield _RanOn(holds, running, seen, stopped)
 
 
 def _says_stopped(entry: Entry) -> bool:
     return any(_STOPPED.search(problem.action or "") for problem in getattr(entry.event, "problems", ()))
 
 
-def _stopped(case: Case, septum: str, holds: Holds) -> tuple[bool, Entry | None]:
-    """Tell whether the first later event that could end the infusion did; else give the look at which it still ran."""
+def _stopped(case: Case, septum: str, holds: Holds) -> tuple[Entry | None, Entry | None]:
+    """Return the first later event that ended the infusion, or else the look at which it still ran."""
     for step in steps_from(case, holds[0].began):
         event = step.entry.event
         if step.septum != septum:
             continue
         if step.after.infusion is None or isinstance(event, Closing):
-            return True, None
+            return step.entry, None
         if isinstance(event, LineCheck):
-            return False, step.entry
+            return None, step.entry
         if all(hold.ended is step.entry for hold in holds):
-            return False, step.entry
-    return False, None
+            return None, step.entry
+    return None, None
+
+
+_SWELLS: Final = ("swelling", "something given at the site hurt or leaked")
+_SWELLING: Final = (*_SWELLS, "swelling of arm, face, neck or chest")
 
 
 @rule(
@@ -200,20 +245,19 @@ def _stopped(case: Case, septum: str, holds: Holds) -> tuple[bool, Entry | None]
     cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R2"), _ONS),
 )
 def extravasation_suspected(case: Case) -> Iterable[Found]:
-    """Finds swelling seen while an infusion ran, without a record that the infusion was stopped.
+    """Finds swelling, a leak or pain at the site while an infusion ran, without a record that it was stopped at once.
 
     Swelling at the port means that fluid may run under the skin; a vesicant there destroys tissue. Minutes count.
 
     Stop the infusion and chart the stop; aspirate, mark the swelling, and tell the prescriber at once.
     """
-    for holds, running, _ in _running_on(case):
-        if any(hold.reason in _SWELLS for hold in holds):
-            swollen = holds[0].began
+    for ran in _running_on(case):
+        if any(hold.reason in _SWELLS for hold in ran.holds):
+            swollen = ran.holds[0].began
             yield Found(
-                swollen.path("site", "swelling"),
-                f"swelling was seen at {case.say(swollen.event.at)} with an infusion running since "
-                f"{case.say(running.event.at)}, and no stop is charted; it is to be stopped at once",
-                related=(Related(running.path(), "the infusion"),),
+                swollen.path(*(("site", "swelling") if "swelling" in ran.holds[0].reason else ("at",))),
+                f"{why(ran.holds)} at {case.say(swollen.event.at)} {ran.says(case)}; it is to be stopped at once",
+                related=(Related(ran.running.path(), "the infusion"),),
                 event=swollen.event.id,
             )
 
@@ -226,16 +270,14 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
 
     Stop the infusion and chart when it stopped, as a use of the line or in what was done about the problem.
     """
-    for holds, running, seen in _running_on(case):
-        if any(hold.reason in _SWELLS for hold in holds):
+    for ran in _running_on(case):
+        if any(hold.reason in _SWELLS for hold in ran.holds):
             continue
-        began = holds[0].began
-        still = f" and it still ran at {case.say(seen.event.at)}" if seen is not None else ""
+        began = ran.holds[0].began
         yield Found(
             began.path("at"),
-            f"the line went on hold at {case.say(began.event.at)} for {why(holds)} with an infusion running since "
-            f"{case.say(running.event.at)}{still}; no stop is charted",
-            related=(Related(running.path(), "the infusion"),),
+            f"the line went on hold at {case.say(began.event.at)} for {why(ran.holds)} {ran.says(case)}",
+            related=(Related(ran.running.path(), "the infusion"),),
             event=began.event.id,
         )
 
@@ -261,10 +303,12 @@ def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Ite
         before = event.blood_return
     if before is None or before == "present":
         return
-    said = before if isinstance(before, str) else "not assessed"
+    said = "blood return not assessed"
+    if isinstance(before, str):
+        said = f"{'no' if before == 'none' else before} blood return"
     yield Found(
         step.entry.path("blood_return_before" if event.blood_return_before is not None else "blood_return"),
-        f"a vesicant was given with blood return {said}; it must be present",
+        f"a vesicant was given with {said}; it must be present",
     )
 
 
@@ -298,10 +342,10 @@ def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Fou
 @rule(
     "unsafe",
     "stop flushing, leave the needle for now, and have the line evaluated",
-    on=(Access, FlushOrLock),
+    on=(Access, Deaccess, FlushOrLock),
     cites=(Citation("royal-marsden", "R", "ch. 17"),),
 )
-def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -> Iterable[Found]:
+def flushed_into_swelling(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
     """Finds a flush in an event that saw swelling at the port.
 
     Swelling with a needle in means that it may have slipped out of the septum: what is flushed goes under the skin.
@@ -311,6 +355,8 @@ def flushed_into_swelling(step: Step, event: Access | FlushOrLock, case: Case) -
     site = event.site
     if type(site) is not Site or site.swelling != "present" or event.problems:
         return
+    if any(hold.reason in _SWELLING for hold in step.before.holds):
+        return  # a finding of its own: a line on hold for swelling was flushed
     if type(event.flushes) is tuple and event.flushes:
         yield Found(step.entry.path("flushes"), "the line was flushed while swelling is present")
 
@@ -338,8 +384,8 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
 
 @rule(
     "unsafe",
-    "report the exposure to the prescriber at once, watch the patient, and chart who was told as a problem that names "
-    "the medicine",
+    "report the exposure to the prescriber at once, watch the patient, and chart who was notified as a problem that "
+    "names the medicine",
     on=(CareEvent,),
     cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
 )
@@ -349,7 +395,7 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
     Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
     and discarded before anything is pushed in.
 
-    Report it, watch the patient, and chart who was told, as a problem that names the medicine. If the contents were
+    Report it, watch the patient, and chart who was notified, as a problem that names the medicine. If the contents were
     aspirated, chart that.
     """
     for danger in step.after.dangers:

@@ -83,7 +83,12 @@ def transfer_to_same_unit(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct needle_in, or chart the missing access or removal", on=(Discharge,), cites=(_HOME,))
+@rule(
+    "wrong",
+    "correct whether a needle was left in, or chart the missing access or removal",
+    on=(Discharge,),
+    cites=(_HOME,),
+)
 def discharge_contradicts_needle(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
     """Compares what the discharge says about the needle with the record.
 
@@ -95,11 +100,11 @@ def discharge_contradicts_needle(step: Step, event: Discharge, case: Case) -> It
     if event.needle_in is None:
         return
     stays = [case.timeline.state_at(septum, event.at).needle for septum in case.timeline.episode.port.septa]
-    held = next((stay for stay in stays if stay is not None), None)
-    if event.needle_in and held is None:
+    stay_in = next((stay for stay in stays if stay is not None), None)
+    if event.needle_in and stay_in is None:
         yield Found(step.entry.path("needle_in"), "the patient leaves with a needle in; by the record none is in")
-    elif not event.needle_in and held is not None:
-        opened: Entry = held.opened
+    elif not event.needle_in and stay_in is not None:
+        opened: Entry = stay_in.opened
         yield Found(
             step.entry.path("needle_in"),
             f"the patient leaves without a needle; by the record one is in since {case.say(opened.event.at)}",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.amounts import heparin_child
 from lda_notes.knowledge.policy import number, quantity
 from lda_notes.line import sums

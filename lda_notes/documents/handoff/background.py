@@ -7,7 +7,7 @@ from datetime import date
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.ages import days_old, months_old, years_old
 from lda_notes.knowledge.policy import quantity
 from lda_notes.line.states import UnitStay

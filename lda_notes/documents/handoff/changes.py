@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.line.corrections import Entry
 from lda_notes.line.holds import ENDED_BY
 from lda_notes.record import events as ev

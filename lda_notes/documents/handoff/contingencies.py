@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from lda_notes.documents.handoff.line import LineFacts, View, doses_so_far
+from lda_notes.documents.handoff.actions import doses_so_far
+from lda_notes.documents.handoff.line import LineFacts
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.knowledge.amounts import alteplase_withdrawal
 from lda_notes.knowledge.policy import Policy, number

@@ -8,8 +8,8 @@ from datetime import datetime
 from typing import Final
 
 from lda_notes.documents.handoff.changes import kind_of
-from lda_notes.documents.handoff.line import View
 from lda_notes.documents.handoff.problems import since_handoff
+from lda_notes.documents.handoff.view import View
 from lda_notes.line.corrections import Entry
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
@@ -65,11 +65,11 @@ def gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
             )
         else:
             kind = entry.event.kind
-            facts = "; ".join(_without_kind(message, kind) for message in messages)
+            facts = "; ".join(_without_kind(message) for message in messages)
             yield f"{phrasing.capital(kind)} ({view.wording.told(entry)}): {facts}"
 
 
-def _without_kind(message: str, kind: str) -> str:
+def _without_kind(message: str) -> str:
     """Return a gap's message without the words that the statement has said already."""
     head, colon, facts = message.partition(": ")
     return facts if colon and head.startswith("not recorded for this ") else message

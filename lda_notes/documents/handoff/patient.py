@@ -11,9 +11,11 @@ from lda_notes.documents.handoff.amounts import Added, amounts
 from lda_notes.documents.handoff.background import allergies, allergy_lines, child, left, port_text, unit_of
 from lda_notes.documents.handoff.changes import Change, changes
 from lda_notes.documents.handoff.contingencies import Contingency, contingencies
-from lda_notes.documents.handoff.line import URGENCIES, Action, LineFacts, Urgency, View, line_facts
+from lda_notes.documents.handoff.line import LineFacts, line_facts
 from lda_notes.documents.handoff.missing import gaps, matters, said, unread_event, unread_fact
 from lda_notes.documents.handoff.problems import OpenProblem, open_problems, pending
+from lda_notes.documents.handoff.sources import Unsigned
+from lda_notes.documents.handoff.view import URGENCIES, Action, Urgency, View
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.wording import Wording
 from lda_notes.line.states import Hold
@@ -26,7 +28,7 @@ from lda_notes.record.unread import Unread
 
 @dataclass(frozen=True, slots=True)
 class PatientFacts:
-    """All that the sheet tells of one record, in words and values.
+    """All that the sheet says of one record, in words and values.
 
     ``number`` counts the patients of a sheet in its order; ``second`` is the second identifier beside the name,
     ``child`` age and weight of a child, empty for an adult. ``taken_over``: somebody named sees to the port of one who
@@ -64,6 +66,7 @@ class PatientFacts:
     amounts: tuple[Added, ...]
     wording: Wording
     silent: str = ""
+    drafts: tuple[str, ...] = ()
     number: int = 0
     alike: bool = False
 
@@ -94,8 +97,9 @@ def patient_facts(
     findings: Sequence[Finding],
     unread: Iterable[UnreadEvent],
     unread_facts: Iterable[Unread] = (),
+    drafts: Iterable[Unsigned] = (),
 ) -> PatientFacts:
-    """Return what the sheet tells of one record; ``findings`` are those of its check."""
+    """Return what the sheet says of one record; ``findings`` are those of its check."""
     timeline = view.timeline
     patient, port = timeline.episode.patient, timeline.episode.port
     unit = unit_of(timeline)
@@ -136,7 +140,13 @@ def patient_facts(
         tuple(amounts(view)),
         view.wording,
         _silent(view),
+        tuple(_unsigned(view, draft) for draft in drafts if draft.began <= view.asof),
     )
+
+
+def _unsigned(view: View, draft: Unsigned) -> str:
+    by = f" by {wording.one_line(draft.by)}" if draft.by else ""
+    return f"{draft.about} begun {view.wording.soon(draft.began)}{by}"
 
 
 def _ended(view: View) -> Iterator[Hold]:

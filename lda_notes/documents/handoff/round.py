@@ -9,8 +9,9 @@ from typing import Final, Literal
 
 from lda_notes.documents.blocks import Bullets, Line, Table, Together
 from lda_notes.documents.handoff.background import NONE_KNOWN
-from lda_notes.documents.handoff.line import Action, LineFacts, at_once, named_as_unread, needle_gone
+from lda_notes.documents.handoff.line import LineFacts, at_once, named_as_unread, needle_gone
 from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.view import Action
 from lda_notes.documents.handoff.words import of_septum, short
 from lda_notes.documents.wording import Wording
 from lda_notes.narrative import phrasing
@@ -155,7 +156,7 @@ def _small(words: str) -> str:
 
 
 def when(words: Wording, action: Action) -> str:
-    """Return the time of a task as it stands before it."""
+    """Return the time of a task as it is printed before it."""
     if action.by is None:
         return "now:"
     return f"{'late, since ' if action.late else 'by '}{words.soon(action.by)}:"
@@ -214,7 +215,7 @@ def who(patient: PatientFacts) -> str:
 
 
 def in_time_order(rows: Sequence[Row]) -> Together:
-    """Return the tasks of all patients in order of time, the same boxes once more."""
+    """Return the tasks of all patients in order of time, the same boxes again."""
     first = datetime.min.replace(tzinfo=UTC)
     dated = [((task.by or first).astimezone(UTC), found, task) for found in rows for task in found.tasks]
     dated.sort(key=lambda one: one[0])  # those of one time stay in the order of the rows

@@ -19,10 +19,20 @@ from lda_notes.record.unread import Unread
 
 
 @dataclass(frozen=True, slots=True)
+class Unsigned:
+    """An entry or correction that was begun and not signed: what, when, and by whom, empty where that is not known."""
+
+    about: str
+    began: datetime
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Source:
     """One line as read: its timeline, what the check of its records found, and when its latest stay begins, if known.
 
-    ``file`` is that of the latest record; ``open_in`` names the records of it that no discharge ends.
+    ``file`` is that of the latest record; ``open_in`` names the records of it that no discharge ends; ``drafts`` are
+    the entries that were begun and not signed, without what they say.
     """
 
     file: str
@@ -32,6 +42,7 @@ class Source:
     begins: datetime | None = None
     unread_facts: tuple[Unread, ...] = ()
     open_in: tuple[str, ...] = ()
+    drafts: tuple[Unsigned, ...] = ()
 
     @property
     def name(self) -> str:
@@ -54,7 +65,7 @@ def _identifiers(source: Source) -> str:
 @dataclass(frozen=True, slots=True)
 class Sorted:
     """``told`` are the records of the sheet, ``later`` the patients of records whose stay begins later, one for each
-    record. In one sentence each: ``left_out`` names others that are not told, ``doubtful`` says what is amiss.
+    record. In one sentence each: ``left_out`` names others that are not mentioned, ``doubtful`` says what is amiss.
     ``alike`` are the files of patients whose family name could be taken for another's."""
 
     told: tuple[Source, ...]
@@ -67,7 +78,7 @@ class Sorted:
 def sort_out(sources: Sequence[Source], asof: datetime, recent: datetime) -> Sorted:
     """Return what goes on a sheet judged from ``asof``; where two records of one line are open, the sheet says so.
 
-    A patient who died has nothing due: named once more, in one sentence, when that was after ``recent``.
+    A patient who died has nothing due: named again, in one sentence, when that was after ``recent``.
     """
     begun = tuple(source for source in sources if source.begins is None or _u(source.begins) <= _u(asof))
     later = [source for source in sources if source.begins is not None and _u(source.begins) > _u(asof)]

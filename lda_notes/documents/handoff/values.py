@@ -8,10 +8,11 @@ from typing import Any, Final
 from lda_notes.documents.amounts_values import sums_values
 from lda_notes.documents.handoff.amounts import Added, amounts_text
 from lda_notes.documents.handoff.contingencies import Contingency
-from lda_notes.documents.handoff.line import Action, LineFacts, Told
+from lda_notes.documents.handoff.line import LineFacts
 from lda_notes.documents.handoff.page import Handoff, later_says, round_rows
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.round import Row
+from lda_notes.documents.handoff.view import Action, Told
 from lda_notes.documents.handoff.words import left_to_know, when_due
 from lda_notes.documents.references import Basis, in_force, key
 from lda_notes.documents.wording import Wording
@@ -28,7 +29,7 @@ def values(found: Handoff) -> dict[str, Any]:
         "version": VERSION,
         "judged_from": _time(found.asof),
         "last_handoff": _time(found.since) if found.since_known else None,
-        "changes_since": _time(found.since),
+        "changes_since": _time(found.marked or found.since),
         "shift_end": _time(found.shift_end),
         "facility_policy": found.policy.facility.text() if found.policy.facility else None,
         "not_on_this_sheet": list(found.unreadable),
@@ -99,6 +100,7 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "unread": [_unread(fact) for fact in patient.unread_facts],
         "not_read": list(patient.unread),
         "amounts": [_added(added, words) for added in patient.amounts],
+        "not_signed": list(patient.drafts),
     }
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from lda_notes.documents.handoff.line import Action, LineFacts
+from lda_notes.documents.handoff.line import LineFacts
 from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.view import Action
 from lda_notes.documents.wording import Wording
 from lda_notes.narrative import phrasing
 
@@ -35,7 +36,7 @@ def what_is_in(line: LineFacts) -> str:
 
 
 def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
-    """Return what is told of somebody who has left: what is in the port, and all that is wrong or open."""
+    """Return what is said of somebody who has left: what is in the port, and all that is wrong or open."""
     said = []
     for line in patient.lines:
         said.append(phrasing.capital(f"{what_is_in(line)}{of(patient, line)}"))

@@ -1,4 +1,4 @@
-"""What stands beside the text of a note and is no part of it: holds and dangers, what could not be read, findings."""
+"""What stands beside the text of a note and is not part of it: holds and dangers, what could not be read, findings."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ def draft_words(findings: tuple[Finding, ...], facts: int, events: int) -> str:
 
 def unread_events(judged: Judged) -> Iterator[Block]:
     """Yield the list of the events of the file that could not be read."""
-    unread = judged.record.unread
+    unread = judged.record.unread_events
     if not unread:
         return
     yield Bullets(
@@ -168,13 +168,16 @@ def not_of_the_note(desk: Desk, chosen: tuple[Family, ...], found: Findings) -> 
 
 def _lists(findings: tuple[Finding, ...], where: str) -> Iterator[Bullets]:
     gaps = tuple(dict.fromkeys(_gap(f) for f in findings if f.severity == "gap"))
-    others = tuple(
-        dict.fromkeys(f"{phrasing.capital(f.message)}. To do: {f.todo}." for f in findings if f.severity != "gap")
-    )
+    others = tuple(dict.fromkeys(_to_do(f) for f in findings if f.severity != "gap"))
     if gaps:
         yield Bullets(gaps, phrasing.capital(f"{where}not recorded:"))
     if others:
         yield Bullets(others, phrasing.capital(f"{where}found by the check:"))
+
+
+def _to_do(finding: Finding) -> str:
+    """Return a finding and what to do, two sentences; those of the reading end in a stop of their own."""
+    return f"{phrasing.capital(finding.message.rstrip('.'))}. To do: {finding.todo.rstrip('.')}."
 
 
 def _gap(finding: Finding) -> str:

@@ -1,4 +1,4 @@
-"""The brief note: one event as one paragraph to paste, from the same facts, with what is no chart text beside it."""
+"""The brief note: one event as one paragraph to paste, from the same facts, with what is not chart text beside it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from lda_notes.record.unread import Unread, notice
 
 @dataclass(frozen=True, slots=True)
 class Brief:
-    """A note to paste: one paragraph an event, and beside it what is no part of the chart text."""
+    """A note to paste: one paragraph an event, and beside it what is not part of the chart text."""
 
     paragraphs: tuple[Paragraph, ...]
     beside: tuple[str, ...]
@@ -48,6 +48,10 @@ _BRIEF: Final = frozenset(
 """Kinds with a short wording of their own; the full narrative of every other kind is short."""
 
 
+MOST_WORDS: Final = 110
+"""Words of a paragraph beyond which routine is left to the full note."""
+
+
 def brief(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) -> Brief:
     """Return the chosen events as one paragraph each, and apart from them holds, dangers and findings of the check.
 
@@ -66,7 +70,7 @@ def brief(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
             *(alert.text for alert in beside.hold_alerts(desk, families)),
             *(f"{block.label} {item}" for block in lists if isinstance(block, Bullets) for item in block.items),
         ),
-        bool(unread or judged.record.unread),
+        bool(unread or judged.record.unread_events),
     )
 
 
@@ -81,7 +85,32 @@ def _paragraph(desk: Desk, visit: visits.Visit, unread: tuple[Unread, ...]) -> P
         for row in family.corrections
         if isinstance(row.event, ev.CoSignature) and row.event.by is not None
     )
-    return Paragraph(tuple(said))
+    return Paragraph(_within(said))
+
+
+_ONCE: Final = {"site", "pain", "response"}
+"""Facts of a visit that are said once where they stay the same."""
+
+
+def _within(said: list[Sentence]) -> tuple[Sentence, ...]:
+    """Return the sentences without what a visit says twice, and without so many spare ones that `MOST_WORDS` is kept.
+
+    The longest goes first. What is not routine is never left out, however long it is: a hold, a danger, a
+    complication, who was notified.
+    """
+    kept: list[Sentence] = []
+    for one in said:
+        again = any(one.text == other.text for other in kept)
+        if not (again and (one.spare or {path[2] for path in one.facts if len(path) > 2} <= _ONCE)):
+            kept.append(one)
+    spare = sorted((one for one in kept if one.spare), key=_words)
+    while spare and sum(map(_words, kept)) > MOST_WORDS:
+        kept.remove(spare.pop())
+    return tuple(kept)
+
+
+def _words(sentence: Sentence) -> int:
+    return len(sentence.text.split())
 
 
 def _told(desk: Desk, family: Family, unread: tuple[Unread, ...]) -> list[Sentence]:

@@ -1,4 +1,4 @@
-"""Corrections as a note tells them: what each one changed, before and after, and where a fact now stands."""
+"""Corrections as a note states them: what each one changed, before and after, and where a fact now stands."""
 
 from __future__ import annotations
 

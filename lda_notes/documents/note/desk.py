@@ -22,12 +22,16 @@ from lda_notes.problems import Path
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Which events a note is about: one by identifier, those since a moment, every one, or some; else the last."""
+    """Which events a note is about: one by identifier, those since a moment, every one, or some; else the last.
+
+    ``earlier`` corrections of the one are in it already: the versions before this one of its note contain them.
+    """
 
     event: str | None = None
     since: datetime | None = None
     every: bool = False
     some: tuple[str, ...] = ()
+    earlier: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +43,14 @@ class Desk:
     policy: Policy
     zone: ZoneInfo
     narrator: Narrator
+    earlier: int = 0
 
     @classmethod
-    def of(cls, judged: Judged, policy: Policy, narrator: Narrator) -> Desk:
+    def of(cls, judged: Judged, policy: Policy, narrator: Narrator, earlier: int = 0) -> Desk:
         """Return the desk of a checked record that has a timeline."""
         if judged.timeline is None:
             raise ValueError("the record has no readable episode")
-        return cls(judged, judged.timeline.as_known(), policy, due.zone_of(judged.timeline), narrator)
+        return cls(judged, judged.timeline.as_known(), policy, due.zone_of(judged.timeline), narrator, earlier)
 
 
 def identifiers(timeline: Timeline) -> tuple[str, ...]:

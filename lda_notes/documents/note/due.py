@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from typing import Any, Final
 
@@ -32,11 +32,11 @@ DUE_SHOWN: Final[Mapping[str, tuple[ClockName, ...]]] = {
 CLOCK_WORDS: Final[Mapping[ClockName, str]] = {
     "needle change": "needle change",
     "dressing change": "dressing change",
-    "line check": "next look at the line",
+    "line check": "next line check",
     "flush": "next flush",
     "idle flush": "next flush",
     "maintenance flush": "next flush",
-    "thrombolytic check": "look at the thrombolytic",
+    "thrombolytic check": "thrombolytic check",
 }
 
 _TOLD_KEYS: Final[Mapping[ClockName, str]] = {
@@ -113,6 +113,7 @@ def values(scene: Scene) -> Values:
     now: list[Values] = []
     agreed: set[str] = set()
     many = len(scene.timeline.episode.port.septa) > 1 and scene.step is not None and scene.step.septum is None
+    out = any(_out_again(scene, after) for _, after in scene.states())
     order = list(CLOCK_WORDS)
     running = list(dues(scene))
     going = {id(row) for row in running if _goes_with_the_needle(row, running)}
@@ -134,8 +135,10 @@ def values(scene: Scene) -> Values:
             values["with"] = ("the dressing goes with the needle", due_paths(with_it[0]))
     return {
         "due": (tuple(rows.values()), ()),
+        "due_briefly": (tuple(_in_brief(scene, rows.values())), ()),
         "due_now": (tuple(now), ()),
         "told_otherwise": (tuple(_otherwise(scene, noted, agreed)), ()),
+        "noted_briefly": (() if out else tuple(_otherwise(scene, noted, agreed)), ()),
     }
 
 
@@ -151,15 +154,25 @@ def _add_due(values: Values, row: Due, what: str, scene: Scene, noted: tuple[Pat
     paths = (*values.get("what", ((), ()))[1], *due_paths(row))
     verb = ("were" if past else "are") if len(names) > 1 else ("was" if past else "is")
     values["what"] = (names, paths)
-    values["briefly"] = (_briefly(names), paths)
     values["verb"] = (verb, paths)
     values["by"] = (row.by, (*values.get("by", (None, ()))[1], *due_paths(row), *noted))
     values["interval"] = (interval(row, scene.policy), paths)
     values.setdefault("with", (None, ()))
 
 
-def _briefly(names: tuple[str, ...]) -> str:
-    """Say two changes as one: "needle and dressing change"."""
+def _in_brief(scene: Scene, rows: Iterable[Values]) -> Iterator[Values]:
+    """Yield what is due, with its times: "needle and dressing change", "thrombolytic check" at 11:10 and 12:40."""
+    today = phrasing.local(scene.event.at, scene.zone).date()
+    found: dict[str, list[Values]] = {}
+    for row in rows:
+        found.setdefault(_one_name(row["what"][0]), []).append(row)
+    for what, same in found.items():
+        paths = tuple(path for row in same for path in row["by"][1])
+        times = tuple(phrasing.near(row["by"][0], scene.zone, today) for row in same)
+        yield {"what": (what, tuple(path for row in same for path in row["what"][1])), "by": (times, paths)}
+
+
+def _one_name(names: tuple[str, ...]) -> str:
     if all(name.endswith(" change") for name in names):
         return phrasing.listed([name.removesuffix(" change") for name in names]) + " change"
     return phrasing.listed(names)

@@ -138,7 +138,11 @@ def _today(scene: Scene) -> Any:
 
 def _dwell(scene: Scene) -> Values:
     event = scene.event
-    values: Values = dict.fromkeys(("dwell_since", "dwell_for", "dwell_drug", "first_dose_at", "treatment_gone"), _NONE)
+    names = ("dwell_since", "dwell_for", "dwell_drug", "first_dose_at", "treatment_gone", "before_dose")
+    values: Values = dict.fromkeys(names, _NONE)
+    before = getattr(event, "patency_before", None)
+    if before is not None and (before, getattr(event, "blood_return", None)) != ("no blood return", "none"):
+        values["before_dose"] = (before, (at(scene.entry, "patency_before"),))  # the proof itself says it else
     key = {"patency check": "treatment", "patency treatment": "second_dose_of"}.get(kind_of(event), "")
     named = getattr(event, key, None) if key else None
     meant = scene.timeline.entry(named) if named else None
@@ -211,7 +215,7 @@ def reason_paths(hold: Hold) -> tuple[Path, ...]:
 
 
 def _together(holds: Iterable[Hold]) -> list[Values]:
-    """Return what sentences say of holds; those that began together and end alike are told together."""
+    """Return what sentences say of holds; those that began together and end alike are said together."""
     groups: dict[tuple[int, tuple[str, ...]], list[Hold]] = {}
     for hold in holds:
         groups.setdefault((id(hold.began), what_ends((hold,))), []).append(hold)
@@ -226,20 +230,36 @@ def _together(holds: Iterable[Hold]) -> list[Values]:
 
 def _holds(scene: Scene) -> Values:
     begins, remains, ended = [], [], []
+    new: list[Hold] = []
+    old: list[Hold] = []
     for before, after in scene.states():
         known = {hold.reason for hold in before.holds}
         left = {hold.reason for hold in after.holds}
+        new += (hold for hold in after.holds if hold.reason not in known)
+        old += (hold for hold in after.holds if hold.reason in known)
         begins += _together(hold for hold in after.holds if hold.reason not in known)
         remains += _together(hold for hold in after.holds if hold.reason in known)
         ended += _together(hold for hold in before.holds if hold.reason not in left)
-    return {"hold_begins": (tuple(begins), ()), "hold_remains": (tuple(remains), ()), "hold_ended": (tuple(ended), ())}
+    rows = {"hold_begins": begins, "hold_remains": remains, "hold_ended": ended}
+    first = min(old, key=lambda hold: hold.since, default=None)
+    return {
+        **{name: (tuple(found), ()) for name, found in rows.items()},
+        "held_now": _reasons(new),
+        "held_for": _reasons(old),
+        "held_since": (first.since, (at(first.began, "at"),)) if first else _NONE,
+    }
 
 
-# -- what no sentence told --
+def _reasons(holds: list[Hold]) -> Value:
+    signs = tuple(dict.fromkeys(hold.sign for hold in holds))
+    return signs, tuple(dict.fromkeys(path for hold in holds for path in reason_paths(hold)))
+
+
+# -- what no sentence said --
 
 
 def reasons_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Computed]:
-    """Return each reason why not that no sentence has told yet; facts that share their reason are told together."""
+    """Return each reason why not that no sentence has said yet; facts that share their reason are said together."""
     groups: dict[tuple[str, str], tuple[list[str], list[Path]]] = {}
     for path, value in _untold(scene, written):
         if path[-1] in ANSWERS:
@@ -255,7 +275,7 @@ def reasons_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Co
 
 
 def facts_left(scene: Scene, told: list[Path], written: list[Path]) -> list[Computed]:
-    """Return each recorded fact that no sentence has told yet, with its value in words."""
+    """Return each recorded fact that no sentence has said yet, with its value in words."""
     left = []
     for path, value in _untold(scene, written):
         if path[-1] not in ANSWERS:

@@ -36,15 +36,15 @@ def sheet(judged: Judged, policy: Policy, choice: Choice, narrator: Narrator) ->
 
     A choice that fits no event gives a sheet without sections. Raises `Failure` for a faulty template alone.
     """
-    desk = Desk.of(judged, policy, narrator)
+    desk = Desk.of(judged, policy, narrator, choice.earlier)
     families = chosen(desk.timeline, choice, desk.policy)
     unread = beside.unread_facts(desk, families)
     found = beside.findings(desk, families)
     relevant = tuple(finding for rows in found.values() for finding in rows)
-    draft = bool(relevant or unread or judged.record.unread)
+    draft = bool(relevant or unread or judged.record.unread_events)
     blocks: list[Block] = [*beside.hold_alerts(desk, families)]
     if draft:
-        blocks.append(Alert("draft", beside.draft_words(relevant, len(unread), len(judged.record.unread))))
+        blocks.append(Alert("draft", beside.draft_words(relevant, len(unread), len(judged.record.unread_events))))
     blocks.extend(Alert("caution", notice(fact)) for fact in unread)
     blocks.append(_patient(desk, families))
     blocks.extend(beside.unread_events(judged))
@@ -209,7 +209,9 @@ def _corrections(desk: Desk, family: Family, amended: bool) -> Iterator[Block]:
             yield Heading(_correction_title(desk, correction), 3)
             yield from _told(desk, correction, family)
     if amended:
-        yield Heading("As first charted, kept for the record", 3)
+        yield Heading(
+            "As it read before these corrections" if desk.earlier else "As first charted, kept for the record", 3
+        )
         first = Entry(family.entry.index, family.entry.original, family.entry.original)
         yield from narrated(desk, Scene(desk.timeline, desk.policy, desk.zone, first, None), family)
 
@@ -226,6 +228,10 @@ def _corrected(desk: Desk, family: Family, amended: bool) -> Sentence:
         [f"{row.event.titled.lower()} of {phrasing.moment(row.event.at, desk.zone)}" for row in rows]
     )
     ends = "the original entry appears at the end" if amended else "what was added appears after it"
+    if desk.earlier:
+        earlier = phrasing.count(desk.earlier, "earlier correction", "earlier corrections")
+        said = f"{earlier}, which earlier versions of this note contain, and then by {said}"
+        ends = "how it read before those appears at the end" if amended else ends
     facts = tuple(at(row, key) for row in rows for key in ("kind", "at"))
     return Sentence(f"CORRECTED: this entry reads as changed by {said}; {ends}.", facts)
 

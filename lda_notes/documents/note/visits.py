@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
 from lda_notes.check.visits import one_visit
@@ -54,6 +55,7 @@ def of_one_visit(timeline: Timeline, policy: Policy, name: str) -> tuple[str, ..
 def _visits(timeline: Timeline, policy: Policy) -> Iterator[tuple[int, int]]:
     """Yield each entry of a visit with the removal that ends it, both by their index."""
     first = timeline.episode.port.septa[0]
+    moments = [entry.event.at for entry in timeline.entries]
     for septum, stays in timeline.needles.items():
         for stay in stays:
             if stay.closed is None or not one_visit(stay.opened.event, stay.closed.event, policy):
@@ -61,10 +63,10 @@ def _visits(timeline: Timeline, policy: Policy) -> Iterator[tuple[int, int]]:
             begin, end = stay.opened.event, stay.closed.event
             if begin.by != end.by:
                 continue
-            for entry in timeline.entries:
+            for entry in timeline.entries[bisect_left(moments, begin.at) : bisect_right(moments, end.at)]:
                 event = entry.event
                 here = isinstance(event, ev.CareEvent) and (event.septum or first) == septum
-                if here and event.by == begin.by and begin.at <= event.at <= end.at:
+                if here and event.by == begin.by:
                     yield entry.index, stay.closed.index
 
 

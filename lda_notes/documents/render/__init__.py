@@ -165,7 +165,7 @@ def alert_text(alert: Alert) -> str:
 
 
 def asked(label: str) -> str:
-    """Return the label of a blank as it stands before it: a question as it is, anything else with a colon."""
+    """Return the label of a blank as it is printed before it: a question as it is, anything else with a colon."""
     return label if label.endswith("?") else f"{label}:"
 
 

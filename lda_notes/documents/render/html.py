@@ -271,7 +271,7 @@ def _choices(blanks: Blanks) -> Markup:
 
 
 def _field(blanks: Blanks) -> Markup:
-    """Return a blank as it stands among others in a row."""
+    """Return a blank as it is printed among others in a row."""
     hint = Markup(" <small>({})</small>").format(_text(blanks.hint)) if blanks.hint else _NOTHING
     asks = Markup('<span class="label">{}</span>{}').format(_text(asked(blanks.label)), hint)
     if blanks.choices:

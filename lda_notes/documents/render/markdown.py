@@ -98,7 +98,7 @@ def _block(block: Block) -> str:
 
 
 def _one_row(text: str) -> str:
-    """Return ``text`` for a place that cannot hold a line break but by mark-up of its own."""
+    """Return ``text`` for a place that cannot contain a line break but by mark-up of its own."""
     return escape(text).replace(_BREAK, "<br>")
 
 

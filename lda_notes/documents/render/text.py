@@ -38,7 +38,7 @@ from lda_notes.documents.render import (
 from lda_notes.narrative.sentences import Paragraph
 
 _HELD: Final = "\x01"
-"""Stands for a space at which no row may end; no record holds this character."""
+"""Stands for a space at which no row may end; no record contains this character."""
 
 NARROWEST: Final = 40
 """Narrower than this no sheet is legible; a smaller width is taken as this."""

@@ -15,7 +15,7 @@ from lda_notes.check import visits
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import NEEDS
 from lda_notes.documents.blocks import Blanks
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.suitability import Use, suits
 from lda_notes.narrative.facts import fields_at
 from lda_notes.record.events import KINDS
@@ -159,9 +159,9 @@ _WHY_NOT: Final = ("not assessed", "not done")
 _LABELS: Final[Mapping[str, str]] = {
     "identifiers_checked": "Identified by",
     "treatment": "Thrombolytic that is checked: drug, dose, time put in",
-    "problems.*.told.name": "Told to",
+    "problems.*.told.name": "Notified",
     "problems.*.told.credential": "Role",
-    "problems.*.told_at": "Told at",
+    "problems.*.told_at": "Notified at",
     "teaching.about": "Taught about",
     "teaching.to": "Taught to",
     "charted_at": "Charted at",

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.line.corrections import Entry
 from lda_notes.line.states import State
 from lda_notes.narrative import phrasing

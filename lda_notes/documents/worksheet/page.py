@@ -25,10 +25,12 @@ from lda_notes.documents.blocks import (
     Sheet,
     Table,
 )
+from lda_notes.documents.handoff.actions import VESICANT_LOOKS
 from lda_notes.documents.handoff.background import NONE_KNOWN, allergies_short, allergy_lines, child, port_text
-from lda_notes.documents.handoff.line import VESICANT_LOOKS, LineFacts, View, line_facts
+from lda_notes.documents.handoff.line import LineFacts, line_facts
 from lda_notes.documents.handoff.problems import last_words
 from lda_notes.documents.handoff.round import NAME_ALERT, inside, line_warnings, when
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.handoff.words import short, when_due_text
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References

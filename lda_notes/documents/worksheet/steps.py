@@ -8,7 +8,8 @@ from decimal import Decimal
 from typing import Final
 
 from lda_notes.documents.handoff.contingencies import thrombolytic
-from lda_notes.documents.handoff.line import LineFacts, View
+from lda_notes.documents.handoff.line import LineFacts
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.precautions import Precaution, merged
 from lda_notes.documents.references import Basis, Stated
 from lda_notes.documents.worksheet.known import last_that_worked
@@ -213,7 +214,9 @@ def _proof(view: View, kind: str) -> Iterator[Caution]:
     grown = adult(view)
     if kind == "access" and grown is not None:
         name = "discard_adult_ml" if grown else "discard_child_ml"
-        yield Caution(f"Discard the first aspirate, at least {view.policy.text(name)}: it holds the old lock", (name,))
+        yield Caution(
+            f"Discard the first aspirate, at least {view.policy.text(name)}: it contains the old lock", (name,)
+        )
 
 
 def _scrub(view: View) -> Caution:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, assert_never
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.line import View
+from lda_notes.documents.handoff.view import View
 from lda_notes.documents.references import Basis
 from lda_notes.documents.worksheet.known import last_that_worked
 from lda_notes.documents.worksheet.steps import adult, heparin_strength

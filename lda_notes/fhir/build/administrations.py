@@ -2,7 +2,7 @@
 
 R4 keeps lot and expiry of a drug in Medication, a resource of its own that we do not send: they go out as notes,
 one fact each, under the labels of `LABELS`. A dose is sent only in the unit that the drug is dosed in; an amount
-that is no dose of it is a note as well.
+that is not a dose of it is a note as well.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ FLUSH: Final = "reason: flush"
 LOCK: Final = "reason: lock"
 ANESTHESIA: Final = "reason: anesthesia"
 CLEARING: Final = "reason: clearing"
-"""Why something was given (``reasonCode``): this tells a flush with saline from a lock with it."""
+"""Why something was given (``reasonCode``): this distinguishes a flush with saline from a lock with it."""
 
 NO_FLUSH: Final = "no flush listed"
-"""Why there was none, where the record holds an empty list."""
+"""Why there was none, where the record contains an empty list."""
 
 HEPARIN_LOCK: Final = "Heparin lock flush"
 STRENGTH: Final = " units/mL"
@@ -64,8 +64,6 @@ def note(field: str, value: object) -> Json:
             said = written(value)
         case datetime():
             said = moment(value)
-        case date():
-            said = day(value)
         case _:
             said = str(value)
     return {"text": f"{label}: {said}{unit}"}
@@ -119,7 +117,7 @@ def administration(
 
 
 def administrations(scene: Scene) -> Iterator[Made]:
-    """Every MedicationAdministration of an event but the thrombolytic, whose dwell later events end."""
+    """Yield every MedicationAdministration of an event but the thrombolytic, whose dwell later events end."""
     event = scene.event
     if isinstance(event, ev.Access):
         yield from _anesthesia(scene, event)
@@ -130,7 +128,7 @@ def administrations(scene: Scene) -> Iterator[Made]:
 
 
 def _part_of(scene: Scene) -> Json | None:
-    """The Procedure of the treatment that a patency check looks at: a check is none itself."""
+    """Return the Procedure of the treatment that a patency check looks at: a check is none itself."""
     if isinstance(scene.event, ev.PatencyCheck):
         return scene.frame.elsewhere("Procedure", scene.frame.event_name(scene.event.treatment, "procedure"))
     return None
@@ -219,7 +217,7 @@ def _lock(scene: Scene, lock: Lock | NotDone) -> Made:
 
 
 def _locked(scene: Scene, lock: Lock) -> tuple[str, Json | None, list[Json]]:
-    """The drug's name, the dosage and the notes of a lock: heparin is dosed in units, everything else by volume."""
+    """Return drug, dosage and notes of a lock: heparin is dosed in units, everything else by volume."""
     notes = _notes(lock, "preservative", "lot", "expires")
     strength, volume = lock.units_per_ml, lock.volume_ml
     has_heparin = "heparin" in lock.drug
@@ -286,7 +284,7 @@ def _anesthesia(scene: Scene, event: ev.Access) -> Iterator[Made]:
 
 
 def _worn(scene: Scene, told: Anesthetic) -> tuple[Json, list[Json]]:
-    """When it was on the skin. Without any time on record, the moment of the access stands in."""
+    """Return when it was on the skin. Without any time on record, the moment of the access stands in."""
     on, off = told.applied_at, told.removed_at
     if on is None and off is None:
         return {"effectiveDateTime": scene.at}, []
@@ -318,12 +316,12 @@ def _no_anesthesia(scene: Scene, told: str | NotAssessed) -> Made:
 
 
 def thrombolytic_name(scene: Scene) -> str:
-    """The identity of the dose of a patency treatment."""
+    """Return the identity of the dose of a patency treatment."""
     return scene.name("thrombolytic")
 
 
 def thrombolytic(scene: Scene, event: ev.PatencyTreatment, ended: datetime | None) -> Json:
-    """The thrombolytic: in progress while it dwells, completed with the dwell's end."""
+    """Return the thrombolytic: in progress while it dwells, completed with the dwell's end."""
     notes = _notes(event, "volume_ml", "lumen_ml", "reconstituted_at", "drug_lot")
     amounts: dict[str, tuple[Decimal | None, str, str]] = {
         "alteplase": (event.dose_mg, "mg", "mg"),

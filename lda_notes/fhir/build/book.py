@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any, Final
+from itertools import chain, islice
+from typing import Any, Final, Protocol
 
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
+from lda_notes.record.parts import Person
 from lda_notes.fhir.build.administrations import administrations
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.build.context import context_entries, people, places, practitioner
@@ -23,14 +25,21 @@ from lda_notes.fhir.profiles import profiled
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure, Path
-from lda_notes.line.corrections import in_order
-from lda_notes.line.corrections import Entry
+from lda_notes.line.corrections import Entry, growing, in_order
 from lda_notes.line.timeline import Beside, Timeline, build
 
-Notes = Callable[[Episode, str, datetime, Sequence[Beside]], Note]
-"""Writes the note of an event of an episode as it stood at a moment, knowing other stays of the line.
 
-The episode contains nothing later than that; of the other stays nothing later is told."""
+class Notes(Protocol):
+    """Writes the note of an event of an episode as it stood at a moment, knowing other stays of the line."""
+
+    def __call__(
+        self, episode: Episode, event: str, asof: datetime, beside: Sequence[Beside], earlier: int = 0, /
+    ) -> Note:
+        """Return the note.
+
+        The episode contains nothing later than ``asof``; nothing later is said of the other stays. ``earlier``
+        corrections are in the event as it is there.
+        """
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,27 +114,27 @@ class Writer:
 class Book:
     """A record as bundles see it: as first charted (``first``) and as it now stands (``last``).
 
-    ``steps`` are the folds with one more correction each, from ``first`` to ``last``; without corrections they are
-    the same one fold.
+    Without corrections they are the same one fold. ``places`` and ``staff`` are what bundles with context refer to,
+    by address.
     """
 
     frame: Frame
     timeline: Timeline
     policy: Policy
     options: Options
-    steps: tuple[Fold, ...]
-    context: tuple[Json, ...]
-    places: Mapping[str, Json]
+    first: Fold
+    last: Fold
+    context: tuple[Json, ...] = ()
+    places: Mapping[str, Json] = field(default_factory=dict)
+    staff: Mapping[str, Person] = field(default_factory=dict)
 
-    @property
-    def first(self) -> Fold:
-        """The record as first charted."""
-        return self.steps[0]
-
-    @property
-    def last(self) -> Fold:
-        """The record as it now stands."""
-        return self.steps[-1]
+    def folds(self) -> Iterator[Fold]:
+        """Yield the folds with one more correction each, from the first to the last."""
+        yield self.first
+        if self.timeline.corrections:
+            between = islice(_readings(self.timeline, self.policy), 1, len(self.timeline.corrections))
+            yield from (fold(self.frame, reading, self.policy) for reading in between)
+            yield self.last
 
 
 def open_book(timeline: Timeline, policy: Policy, config: Config, options: Options) -> Book:
@@ -133,23 +142,32 @@ def open_book(timeline: Timeline, policy: Policy, config: Config, options: Optio
     _refuse_doubles(timeline.episode)
     style: Style = "context" if options.with_context else config.references
     made = frame(timeline.episode, config, style)
-    steps = tuple(fold(made, reading, policy) for reading in _readings(timeline, policy))
+    last = fold(made, timeline, policy)
+    first = fold(made, next(_readings(timeline, policy)), policy) if timeline.corrections else last
+    book = Book(made, timeline, policy, options, first, last)
     if not options.with_context:
-        return Book(made, timeline, policy, options, steps, (), {})
-    where = [unit for step in steps for unit in step.timeline.units]
-    return Book(made, timeline, policy, options, steps, tuple(context_entries(made)), places(made, where))
+        return book
+    where = (unit for reading in _readings(timeline, policy) for unit in reading.units)
+    context = tuple(context_entries(made))
+    return replace(book, context=context, places=places(made, where), staff=_staff(made, timeline, policy))
 
 
 def _readings(timeline: Timeline, policy: Policy) -> Iterator[Timeline]:
-    """The record without corrections, then with one more of them each time; the last is the timeline itself."""
+    """Yield the record without corrections, then with one more of them each time; the last is the timeline itself."""
     episode = timeline.episode
     if timeline.corrections:
-        charted = [event for event in episode.events if not isinstance(event, ev.Correcting)]
-        for count in range(len(timeline.corrections)):
-            known = [entry.event for entry in timeline.corrections[:count]]
-            part = episode.model_copy(update={"events": (*charted, *known)})
-            yield build(part, policy, timeline.asof, others=timeline.others)
+        for read in islice(growing(episode), len(timeline.corrections)):
+            yield build(episode, policy, timeline.asof, others=timeline.others, read=read)
     yield timeline
+
+
+def _staff(made: Frame, timeline: Timeline, policy: Policy) -> dict[str, Person]:
+    """Everybody who wrote, verified or judged in any reading of the record or beside it, by address."""
+    partly = (entry.event for reading in _readings(timeline, policy) for entry in reading.entries)
+    beside = (event for one in timeline.others.beside for event in one.episode.events)
+    amended = (entry.event for entry in (*timeline.entries, *timeline.retracted))
+    known = people(chain(timeline.episode.events, amended, partly, beside))
+    return {f"urn:uuid:{made.names.of(f'staff/{number}')}": who for number, who in known.items()}
 
 
 def _refuse_doubles(episode: Episode) -> None:
@@ -164,7 +182,7 @@ def _refuse_doubles(episode: Episode) -> None:
 
 
 def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] | None = None) -> Writer:
-    """A bundle with the context, and what was there before the first event unless it is among the changed.
+    """Return a bundle with the context, and what was there before the first event unless it is among the changed.
 
     ``ended`` as `Writer` has it.
     """
@@ -181,7 +199,7 @@ def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] 
 
 
 def needle_reference(book: Book, reading: Fold, here: Scene, present: set[str]) -> Json | None:
-    """The needle that an access put in or a removal took out, in the bundle or elsewhere."""
+    """Return the needle that an access put in or a removal took out, in the bundle or elsewhere."""
     touched = {"access": reading.opened, "de-access": reading.changed}.get(here.event.kind)
     if touched is None:
         return None
@@ -193,7 +211,7 @@ def needle_reference(book: Book, reading: Fold, here: Scene, present: set[str]) 
 
 
 def own_facts(here: Scene, needle: Json | None) -> list[Made]:
-    """The resources that say what happened in one event, apart from what it shares with others."""
+    """Return the resources that say what happened in one event, apart from what it shares with others."""
     supplies = supply_devices(here)
     made: list[Made] = []
     if here.procedure is not None and not isinstance(here.event, ev.PatencyTreatment):
@@ -205,12 +223,11 @@ def own_facts(here: Scene, needle: Json | None) -> list[Made]:
     return made + supplies
 
 
-def as_charted(book: Book, entry: Entry, corrections: Iterable[ev.Event] = ()) -> Episode:
-    """The episode with what happened up to an event, and with no corrections but these."""
+def charted_upto(book: Book, entry: Entry) -> list[ev.Event]:
+    """Return the events up to one of them, as first charted; without that one where it is a correction."""
     others = [one for one in book.first.timeline.entries if one.event.id != entry.event.id]
     ordered = in_order((*others, entry))
-    events = [one.event for one in ordered[: ordered.index(entry) + 1] if not isinstance(one.event, ev.Correcting)]
-    return book.timeline.episode.model_copy(update={"events": (*events, *corrections)})
+    return [one.event for one in ordered[: ordered.index(entry) + 1] if not isinstance(one.event, ev.Correcting)]
 
 
 def add_provenance(
@@ -238,7 +255,7 @@ def add_provenance(
 
 
 def finished(book: Book, writer: Writer, entry: Entry) -> EventBundle:
-    """The whole bundle, with the staff that it refers to where context is asked for."""
+    """Return the whole bundle, with the staff that it refers to where context is asked for."""
     if book.options.with_context:
         _add_wanted(book, writer)
     kind: str = entry.event.kind
@@ -248,16 +265,11 @@ def finished(book: Book, writer: Writer, entry: Entry) -> EventBundle:
 
 def _add_wanted(book: Book, writer: Writer) -> None:
     """Add the staff and the places that the bundle refers to; a room brings its unit."""
-    amended = (entry.event for entry in (*book.last.timeline.entries, *book.last.timeline.retracted))
-    partly = (entry.event for fold in book.steps[1:-1] for entry in fold.timeline.entries)
-    beside = (event for one in book.timeline.others.beside for event in one.episode.events)
-    known = people((*book.timeline.episode.events, *amended, *partly, *beside))
-    by_url = {f"urn:uuid:{book.frame.names.of(f'staff/{number}')}": who for number, who in known.items()}
     named = dict.fromkeys(url for entry in writer.entries for url in _references(entry["resource"]))
     rooms = [book.places[url] for url in named if url in book.places]
     named |= dict.fromkeys(url for room in rooms for url in _references(room["resource"]))
     added = [entry for url, entry in book.places.items() if url in named]
-    added += [practitioner(book.frame, by_url[url]) for url in named if url in by_url]
+    added += [practitioner(book.frame, book.staff[url]) for url in named if url in book.staff]
     at = len(book.context)
     writer.entries[at:at] = added
     writer.paths[at:at] = [("events",)] * len(added)

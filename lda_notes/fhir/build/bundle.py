@@ -19,7 +19,7 @@ from lda_notes.fhir.build.book import (
     Options,
     Writer,
     add_provenance,
-    as_charted,
+    charted_upto,
     begin,
     finished,
     needle_reference,
@@ -60,12 +60,12 @@ def bundles(
 def bundle_of(
     event: str, timeline: Timeline, policy: Policy, config: Config, options: Options | None = None
 ) -> EventBundle | None:
-    """The bundle of one event by its identifier; None when the record has no such event."""
+    """Return the bundle of one event by its identifier; None when the record has no such event."""
     return next((made for made in bundles(timeline, policy, config, options) if made.event == event), None)
 
 
 def _in_order(book: Book) -> list[Entry]:
-    """Every event as first charted, corrections included, with its position in the record."""
+    """Return every event as first charted, corrections included, with its position in the record."""
     positions = {event.id: index for index, event in enumerate(book.timeline.episode.events)}
     entries = [replace(entry, index=positions[entry.event.id]) for entry in book.first.timeline.entries]
     entries += book.timeline.corrections
@@ -74,7 +74,8 @@ def _in_order(book: Book) -> list[Entry]:
 
 def _event_bundle(book: Book, entry: Entry, ended: Mapping[str, Made]) -> EventBundle:
     event = entry.event
-    standing = any(one.event.id == event.id for one in book.last.timeline.entries) if len(book.steps) > 1 else True
+    last = book.last.timeline.entry(event.id)
+    standing = last is not None and last.retraction is None
     opened = {strand.name: strand for strand in book.last.opened.get(event.id, ())} if standing else {}
     opened |= {strand.name: strand for strand in book.first.opened.get(event.id, ())}
     changed = book.last.changed.get(event.id, ()) if standing else ()
@@ -104,7 +105,8 @@ def _path_of(book: Book, strand: Strand, made: Made) -> Path:
 def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry) -> None:
     if book.options.notes is None:
         return
-    note = book.options.notes(as_charted(book, entry), here.event.id, here.recorded, book.timeline.others.beside)
+    episode = book.timeline.episode.model_copy(update={"events": tuple(charted_upto(book, entry))})
+    note = book.options.notes(episode, here.event.id, here.recorded, book.timeline.others.beside)
     name = here.name("note")
     made = Made(name, document(here, name, note, "current", signed=is_signed(here.event)), ())
     writer.create(made, entry.path())

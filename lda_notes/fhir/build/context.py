@@ -48,7 +48,7 @@ def context_entries(frame: Frame) -> Iterator[Json]:
 
 
 def places(frame: Frame, units: Iterable[UnitStay]) -> dict[str, Json]:
-    """Every unit and room of a stay as an entry, by its address in a bundle; a room after its unit."""
+    """Return every unit and room of a stay as an entry, by its address in a bundle; a room after its unit."""
     made = (entry for unit in units for entry in _places(frame, unit))
     return {entry["fullUrl"]: entry for entry in made}
 
@@ -97,12 +97,12 @@ def _place(frame: Frame, name: str, number: str, sort: str, within: str | None =
 
 
 def stay_name(frame: Frame) -> str:
-    """The identity of the stay."""
+    """Return the identity of the stay."""
     return frame.names.of(stay_role(frame.port_name, frame.episode))
 
 
 def stay(frame: Frame, units: Sequence[UnitStay], left: datetime | None) -> Json:
-    """The stay: where the patient was one unit after the other, and whether it has ended (``left``)."""
+    """Return the stay: where the patient was one unit after the other, and whether it has ended (``left``)."""
     episode = frame.episode
     visit = {"type": {"text": "Visit number"}, "system": frame.config.systems.visit, "value": episode.id}
     resource: Json = {
@@ -130,8 +130,7 @@ def _where(frame: Frame, unit: UnitStay) -> Json:
     number = place_number(frame.episode, unit.unit, unit.room)
     made: Json = {"location": {"reference": f"urn:uuid:{frame.names.of(f'place/{number}')}"}}
     made["status"] = "active" if unit.until is None else "completed"
-    since = None if unit.until is not None and unit.since is not None and unit.until < unit.since else unit.since
-    lasted = period(since, unit.until)
+    lasted = period(unit.since, unit.until)
     return made | {"period": lasted} if lasted else made
 
 

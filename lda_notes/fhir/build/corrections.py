@@ -1,16 +1,16 @@
 """Bundles of corrections: what a retraction, an amendment or an addendum changes in what was sent before.
 
-The record is read once without corrections and once more with each of them. What differs between two readings is
+The record is read once without corrections and again with each of them. What differs between two readings is
 what that correction changed, and it is written as the whole record leaves it: a task that a later event closed
-stays closed, whatever is retracted before it.
+stays closed, whatever is retracted before it. Of a reading only what it changed is kept.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, Literal, NamedTuple
 
 from lda_notes.record import events as ev
 from lda_notes.record.merging import lays_over
@@ -18,38 +18,49 @@ from lda_notes.fhir.build.book import (
     Book,
     EventBundle,
     add_provenance,
-    as_charted,
     begin,
+    charted_upto,
     finished,
     needle_reference,
     own_facts,
 )
-from lda_notes.fhir.build.fold import NOBODY
+from lda_notes.fhir.build.fold import NOBODY, Fold
 from lda_notes.fhir.build.papers import CORRECTION, Note, document, is_signed
 from lda_notes.fhir.build.scene import Made, Scene, scene
 from lda_notes.fhir.elements import Json, concept, plain, to_json
 from lda_notes.fhir.identity import status_of
 from lda_notes.problems import Path
-from lda_notes.line.corrections import Entry
+from lda_notes.line.corrections import Entry, replayed
 
 IN_ERROR: Final = "entered-in-error"
+
+MOST_TOLD: Final = 8
+"""Corrections that a version of a note names; of more, the versions before it name the earlier ones."""
 
 State = Mapping[str, Made]
 """Every shared and every corrected resource by its identity, as one reading of the record leaves it."""
 
 
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What one correction changed: resources by identity, its own document, and whether its target reads otherwise.
+
+    ``withdrawn`` are its own words where it was taken back before it was made.
+    """
+
+    names: tuple[str, ...]
+    paper: Made | None
+    withdrawn: State
+    reads_otherwise: bool
+
+
 @dataclass(frozen=True)
 class Ledger:
-    """The states of a record, first to last, and which resources are always written together."""
+    """What each correction changed, the state in the end, and which resources are always written together."""
 
-    states: tuple[State, ...]
+    changes: Mapping[str, Change]
+    last: State
     together: Mapping[str, tuple[str, ...]]
-    notes: Mapping[tuple[str, int], Note]
-
-    @property
-    def last(self) -> State:
-        """The state as the whole record leaves it."""
-        return self.states[-1]
 
     @cached_property
     def ended(self) -> State:
@@ -60,77 +71,307 @@ class Ledger:
 
 
 def ledger(book: Book) -> Ledger:
-    """Work out every state of a record with corrections."""
-    together: dict[str, tuple[str, ...]] = {}
-    notes = _notes(book)
-    first = _own(book, 0, _targets(book))
-    own = dict(first)
-    how: dict[str, str] = {}
-    states: list[dict[str, Made]] = []
-    for step in range(len(book.steps)):
+    """Work out what each correction of a record changed."""
+    account = _Account(book)
+    folds = book.folds()
+    before = next(folds)
+    account.begin(before)
+    changes: dict[str, Change] = {}
+    for correction, after in zip(book.timeline.corrections, folds, strict=True):
+        changes[correction.event.id] = account.next(correction, before, after)
+        before = after
+    return Ledger(changes, account.state, account.together)
+
+
+class _Version(NamedTuple):
+    """A document as a reading has it: its status, what it replaces or adds to, and the correction that brought it."""
+
+    status: str
+    relates: tuple[Literal["replaces", "appends"], str] | None = None
+    by: Entry | None = None
+
+
+@dataclass
+class _Account:
+    """The state of a record from one correction to the next."""
+
+    book: Book
+    state: dict[str, Made] = field(default_factory=dict)
+    together: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    known: dict[str, Entry] = field(default_factory=dict)
+    """The corrections so far by their identifiers."""
+    _shared: dict[str, Made] = field(default_factory=dict)
+    _own: dict[str, dict[str, Made]] = field(default_factory=dict)
+    """The resources of each corrected event, and of each corrected correction."""
+    _first: dict[str, Made] = field(default_factory=dict)
+    _called: dict[str, str] = field(default_factory=dict)
+    """What observations are called that no longer say what they first said."""
+    _versions: dict[str, dict[str, _Version]] = field(default_factory=dict)
+    """The documents of each corrected event, and of each correction of something else."""
+    _notes: dict[str, Note] = field(default_factory=dict)
+    _heads: dict[str, str] = field(default_factory=dict)
+    _families: dict[str, list[Entry]] = field(default_factory=dict)
+    """The corrections of each entry and of its corrections."""
+    _waiting: dict[str, list[Entry]] = field(default_factory=dict)
+    """Corrections of what is not known, by that."""
+    _before: dict[str, dict[str, ev.Event]] = field(default_factory=dict)
+    """How each entry read before each correction that is in force."""
+    _withdrawn: set[str] = field(default_factory=set)
+
+    @cached_property
+    def _targets(self) -> frozenset[str]:
+        return frozenset(_target(entry) for entry in self.book.timeline.corrections)
+
+    def begin(self, first: Fold) -> None:
+        """Take the record as first charted."""
+        self._share(first)
+        for target in dict.fromkeys(_target(entry) for entry in self.book.timeline.corrections):
+            entry = first.timeline.entry(target)
+            if entry is not None:
+                self._own[target] = self._facts_of(first, target)
+                self._first |= self._own[target]
+                self._write(target, charted_upto(self.book, entry), target, entry.original)
+        self.state |= self._shared
+        for facts in self._own.values():
+            self.state |= facts
+        for target in self._own:
+            self._file(first, target)
+
+    def next(self, correction: Entry, before: Fold, after: Fold) -> Change:
+        """Take one correction more and return what it changed."""
+        event, target = correction.event, _target(correction)
+        self.known[event.id] = correction
+        if isinstance(event, ev.Retraction):
+            self._withdrawn.add(target)
+        changed = self._share(after)
+        changed |= self._state_facts(correction, before, after)
+        old, new = before.timeline.entry(target), after.timeline.entry(target)
+        affected = target
+        if new is None and target in self.known:
+            affected = _target(self.known[target])
+        self._remember(affected, before, after, correction)
+        if not isinstance(event, ev.Retraction):
+            self._tell(correction, after)
+        for about in dict.fromkeys((affected, target, event.id)):
+            changed |= self._file(after, about)
+        own = self._own.get(event.id, {}) if event.id in self._withdrawn else {}
+        otherwise = old is not None and new is not None and old.retraction is None and old.event != new.event
+        paper = self.state.get(self.book.frame.event_name(event.id, "note"))
+        return Change(tuple(changed), paper, dict(own), otherwise)
+
+    def _put(self, now: Iterable[Made], gone: Iterable[str]) -> dict[str, None]:
+        """Enter what is gone and what is there, and return what of it is new or reads otherwise."""
+        made = [*(_in_error(self.state[name]) for name in gone), *now]
+        fresh = {one.name: one for one in made if self.state.get(one.name) != one}
+        self.state |= fresh
+        return dict.fromkeys(fresh)
+
+    # -- resources --
+
+    def _share(self, fold: Fold) -> dict[str, None]:
         now: dict[str, Made] = {}
-        for strand in book.steps[step].strands.values():
+        for strand in fold.strands.values():
             made = strand.end()
             names = tuple(one.name for one in made)
-            together.update(dict.fromkeys(names, names))
+            self.together.update(dict.fromkeys(names, names))
             now.update((one.name, one) for one in made)
-        if step:
-            own = _next_own(book, step, own, first, how)
-        now |= own
-        now |= _papers(book, step, notes)
-        if states:
-            now = {name: _in_error(made) for name, made in states[-1].items() if name not in now} | now
-        states.append(now)
-    return Ledger(tuple(states), together, notes)
+        gone = [name for name in self._shared if name not in now]
+        self._shared = now
+        return self._put(now.values(), gone) if self.state else {}
 
+    def _state_facts(self, correction: Entry, before: Fold, after: Fold) -> dict[str, None]:
+        """Return the resources of the events that a correction changes: itself, its target, and that one's target."""
+        target = _target(correction)
+        affected = [target, correction.event.id]
+        if target in self.known:
+            affected.append(_target(self.known[target]))
+        changed: dict[str, None] = {}
+        for one in affected:
+            entry = before.timeline.entry(one)
+            if entry is not None and entry.retraction is not None:
+                continue  # what corrections say of it later changes nothing that was sent
+            now, old = self._facts_of(after, one), self._own.pop(one, {})
+            for name, made in now.items():
+                if made.resource["resourceType"] == "Observation" and not is_in_error(made.resource):
+                    now[name] = self._call(made, old.get(name), adds=isinstance(correction.event, ev.Addendum))
+            gone = [name for name in old if name not in now]
+            if now:
+                self._own[one] = now
+            changed |= self._put(now.values(), gone)
+        return changed
 
-def _next_own(book: Book, step: int, before: State, first: State, how: dict[str, str]) -> dict[str, Made]:
-    """The resources of corrected events one correction later. ``how`` keeps what the changed ones are called."""
-    correction = book.timeline.corrections[step - 1].event
-    affected = [target for target in _affected(book, step) if not _is_retracted(book, step - 1, target)]
-    fresh = _own(book, step, affected)
-    old = {name for target in affected for name in _own(book, step - 1, {target: None})}
-    now = {name: made for name, made in before.items() if name not in old}
-    for name, made in fresh.items():
-        if made.resource["resourceType"] == "Observation" and made.resource["status"] != IN_ERROR and name in first:
-            made = _called(made, first[name], before.get(name), how, adds=isinstance(correction, ev.Addendum))
-        now[name] = made
-    return now
+    def _call(self, made: Made, before: Made | None, *, adds: bool) -> Made:
+        """Return an observation that no longer says what it first said: amended by what was added, or corrected.
 
+        Other types have no such status.
+        """
+        first = self._first.get(made.name)
+        if first is None or made.resource == first.resource:
+            self._called.pop(made.name, None)
+            return made
+        if before is None or {**before.resource, "status": "final"} != made.resource:
+            self._called[made.name] = "amended" if adds and self._called.get(made.name) != "corrected" else "corrected"
+        return Made(made.name, {**made.resource, "status": self._called[made.name]}, made.path)
 
-def _called(made: Made, first: Made, before: Made | None, how: dict[str, str], *, adds: bool) -> Made:
-    """An observation that no longer says what it first said: amended by what was added, or corrected.
+    def _facts_of(self, reading: Fold, target: str) -> dict[str, Made]:
+        """Return the resources of a corrected event or of a corrected correction, as a reading has them."""
+        entry = reading.timeline.entry(target)
+        if entry is not None:
+            wrong, event = entry.retraction is not None, entry.event
+        elif target in self.known and target in self._targets:
+            wrong, event = target in self._withdrawn, self.known[target].event
+        else:
+            return {}
+        here = scene(self.book.frame, event, whole=False)
+        facts = own_facts(here, needle_reference(self.book, self.book.first, here, set()))
+        return {made.name: _in_error(made) if wrong else made for made in facts}
 
-    Other types have no such status.
-    """
-    if made.resource == first.resource:
-        how.pop(made.name, None)
-        return made
-    if before is None or {**before.resource, "status": "final"} != made.resource:
-        how[made.name] = "amended" if adds and how.get(made.name) != "corrected" else "corrected"
-    return Made(made.name, {**made.resource, "status": how[made.name]}, made.path)
+    # -- documents --
 
+    def _remember(self, target: str, before: Fold, after: Fold, correction: Entry) -> None:
+        """Keep how an entry read before each of its corrections, and which corrections are its family."""
+        old, new = before.timeline.entry(target), after.timeline.entry(target)
+        self._join(correction, target if new is not None else self._heads.get(target))
+        if old is None or new is None:
+            return
+        read = self._before.setdefault(target, {})
+        if len(new.corrections) > len(old.corrections):
+            read[correction.event.id] = old.event
+        elif len(new.corrections) < len(old.corrections):  # one was withdrawn
+            first = Entry(new.index, new.original, new.original)
+            in_force = [self.known[one.id] for one in new.corrections]
+            events = [first.event, *(entry.event for entry, _ in replayed(first, in_force))]
+            self._before[target] = dict(zip((one.id for one in new.corrections), events, strict=False))
 
-def _is_retracted(book: Book, step: int, target: str) -> bool:
-    """Whether an event is retracted at a step: what corrections say of it later changes nothing that was sent."""
-    entry = book.steps[step].timeline.entry(target)
-    return entry is not None and entry.retraction is not None
+    def _join(self, correction: Entry, head: str | None) -> None:
+        """Let a correction join the family of an entry, and those that waited for it, being dated before it."""
+        if head is None:
+            self._waiting.setdefault(_target(correction), []).append(correction)
+            return
+        joining = [correction]
+        for one in joining:
+            self._heads[one.event.id] = head
+            self._families.setdefault(head, []).append(one)
+            joining += self._waiting.pop(one.event.id, ())
 
+    def _tell(self, correction: Entry, after: Fold) -> None:
+        """Write the note of a correction: the whole entry again where it amends one, else its own words."""
+        target = _target(correction)
+        entry = after.timeline.entry(target)
+        if entry is None:
+            told = list({one.event.id: one for one in (self.known.get(target), correction) if one is not None}.values())
+            events = self._read(charted_upto(self.book, correction), after)
+            self._write(correction.event.id, [*events, *(one.event for one in told)], correction.event.id, correction.event)
+            return
+        told = self._told(target, entry)
+        in_force = {one.id for one in entry.corrections}
+        ids = [one.event.id for one in told if one.event.id in in_force]
+        read = self._before.get(target, {})
+        base = read[ids[0]] if ids else entry.event
+        first = self.book.first.timeline.entry(target)
+        assert first is not None
+        events = self._read(charted_upto(self.book, first)[:-1], after)
+        subject = target if isinstance(correction.event, ev.Amendment) else correction.event.id
+        everything = [*events, base, *(one.event for one in told)]
+        self._write(correction.event.id, everything, subject, correction.event, len(in_force) - len(ids))
 
-def _affected(book: Book, step: int) -> dict[str, None]:
-    """The events that a correction changes: its target and, where that is a correction, the target of that one."""
-    target = _target(book.timeline.corrections[step - 1])
-    found = {target: None}
-    for one in book.timeline.corrections:
-        if one.event.id == target:
-            found[_target(one)] = None
-        if _target(one) == target:
-            found[one.event.id] = None
-    return found
+    def _told(self, target: str, entry: Entry) -> list[Entry]:
+        """Return the last corrections of an entry's family, with what each is about and what withdrew the entry."""
+        family = self._families[target]
+        if len(family) <= MOST_TOLD:
+            return sorted(family, key=self._place)
+        kept = {one.event.id: one for one in family[-MOST_TOLD:]}
+        about = [self.known[of] for one in kept.values() if (of := _target(one)) in self.known]
+        kept |= {one.event.id: one for one in about if _target(one) == target}
+        if entry.retraction is not None:
+            kept[entry.retraction.id] = self.known[entry.retraction.id]
+        sound = {target}
+        for one in sorted(kept.values(), key=self._place):
+            if _target(one) in sound:
+                sound.add(one.event.id)
+        return [one for one in sorted(kept.values(), key=self._place) if one.event.id in sound]
+
+    def _place(self, correction: Entry) -> int:
+        return self._order[correction.event.id]
+
+    @cached_property
+    def _order(self) -> dict[str, int]:
+        return {entry.event.id: place for place, entry in enumerate(self.book.timeline.corrections)}
+
+    def _read(self, charted: Iterable[ev.Event], after: Fold) -> Iterator[ev.Event]:
+        """Yield the events as a reading has them, without those that it withdrew."""
+        for event in charted:
+            entry = after.timeline.entry(event.id)
+            if entry is not None and entry.retraction is None:
+                yield entry.event
+
+    def _write(
+        self, name: str, events: Iterable[ev.Event], subject: str, recorded: ev.Event, earlier: int = 0
+    ) -> None:
+        if self.book.options.notes is not None:
+            episode = self.book.timeline.episode.model_copy(update={"events": tuple(events)})
+            asof = scene(self.book.frame, recorded).recorded
+            beside = self.book.timeline.others.beside
+            self._notes[name] = self.book.options.notes(episode, subject, asof, beside, earlier)
+
+    def _file(self, reading: Fold, about: str) -> dict[str, None]:
+        """File the documents of an event, or of a correction of something else, as a reading has them."""
+        if self.book.options.notes is None:
+            return {}
+        entry = reading.timeline.entry(about)
+        correction = self.known.get(about)
+        if entry is not None:
+            now = dict(self._chain(entry))
+        elif correction is None or isinstance(correction.event, ev.Retraction) or about in self._withdrawn:
+            now = {}
+        elif self.book.first.timeline.entry(_target(correction)) is None:
+            now = {self.book.frame.event_name(about, "note"): _Version("current", by=correction)}
+        else:
+            return {}  # it is in the chain of its entry
+        old = self._versions.get(about, {})
+        self._versions[about] = now
+        made = [self._document(name, version, entry) for name, version in now.items() if old.get(name) != version]
+        return self._put(made, [name for name in old if name not in now])
+
+    def _chain(self, entry: Entry) -> Iterator[tuple[str, _Version]]:
+        """Yield the note of an event, the versions that replaced it, and the addenda to it."""
+        base = self.book.frame.event_name(entry.original.id, "note")
+        amendments = [one for one in entry.corrections if isinstance(one, ev.Amendment)]
+        wrong = entry.retraction is not None
+
+        def status(newest: bool) -> str:
+            return IN_ERROR if wrong else "current" if newest else "superseded"
+
+        yield base, _Version(status(not amendments))
+        older = base
+        for one in amendments:
+            name = self.book.frame.event_name(one.id, "note")
+            yield name, _Version(status(one is amendments[-1]), ("replaces", older), self.known[one.id])
+            older = name
+        for added in entry.corrections:
+            if isinstance(added, ev.Addendum):
+                name = self.book.frame.event_name(added.id, "note")
+                yield name, _Version(status(newest=True), ("appends", base), self.known[added.id])
+
+    def _document(self, name: str, version: _Version, entry: Entry | None) -> Made:
+        by = version.by.event if version.by is not None else None
+        about = entry.original if entry is not None else by
+        assert about is not None
+        resource = document(
+            scene(self.book.frame, about, whole=False),
+            name,
+            self._notes[(by or about).id],
+            version.status,
+            written=(by.charted_at or by.at) if by is not None else None,
+            by=by.by if by is not None else None,
+            relates=version.relates,
+            signed=is_signed(by or about),
+        )
+        return Made(name, resource, ())
 
 
 def is_in_error(resource: Json) -> bool:
-    """Whether a resource is entered in error."""
+    """Tell whether a resource is entered in error."""
     return status_of(resource) == IN_ERROR
 
 
@@ -147,168 +388,37 @@ _BY_VERIFICATION: Final = {"AllergyIntolerance": "allergy in error", "Condition"
 """Types without a status of their own, and what their verification status says then."""
 
 
-def _corrections(book: Book, step: int) -> tuple[Entry, ...]:
-    """The corrections that are taken into account at a step."""
-    return book.timeline.corrections[:step]
-
-
-def _targets(book: Book) -> dict[str, None]:
-    """Identifiers of the events that any correction is about."""
-    return dict.fromkeys(_target(entry) for entry in book.timeline.corrections)
-
-
 def _target(entry: Entry) -> str:
     assert isinstance(entry.event, ev.Correcting)
     return entry.event.of
-
-
-def _withdrawn(book: Book, step: int) -> set[str]:
-    return {_target(entry) for entry in _corrections(book, step) if isinstance(entry.event, ev.Retraction)}
-
-
-def _own(book: Book, step: int, targets: Iterable[str]) -> dict[str, Made]:
-    """The resources of corrected events and of withdrawn corrections, as a step reads them."""
-    reading = book.steps[step]
-    found: dict[str, Made] = {}
-    for target in targets:
-        entry = reading.timeline.entry(target)
-        correction = next((one for one in _corrections(book, step) if one.event.id == target), None)
-        if entry is not None:
-            wrong = entry.retraction is not None
-            here = scene(book.frame, entry.event, whole=False)
-        elif correction is not None and target in _targets(book):
-            wrong = target in _withdrawn(book, step)
-            here = scene(book.frame, correction.event, whole=False)
-        else:
-            continue
-        for made in own_facts(here, needle_reference(book, book.first, here, set())):
-            found[made.name] = _in_error(made) if wrong else made
-    return found
-
-
-# -- documents --
-
-
-def _notes(book: Book) -> dict[tuple[str, int], Note]:
-    """Every note of a corrected event and of its corrections, by event and by how many corrections it knows."""
-    write = book.options.notes
-    if write is None:
-        return {}
-    found: dict[tuple[str, int], Note] = {}
-    first, beside = book.first.timeline, book.timeline.others.beside
-    for target in _targets(book):
-        entry = first.entry(target)
-        if entry is not None:
-            found[target, 0] = write(as_charted(book, entry), target, scene(book.frame, entry.event).recorded, beside)
-    for step, correction in enumerate(book.timeline.corrections, start=1):
-        known = [one.event for one in _corrections(book, step)]
-        entry = first.entry(_target(correction))
-        if isinstance(correction.event, ev.Retraction):
-            continue
-        episode = as_charted(book, entry or correction, known)
-        amended = isinstance(correction.event, ev.Amendment) and entry is not None
-        subject = _target(correction) if amended else correction.event.id
-        found[correction.event.id, step] = write(episode, subject, scene(book.frame, correction.event).recorded, beside)
-    return found
-
-
-def _papers(book: Book, step: int, notes: Mapping[tuple[str, int], Note]) -> dict[str, Made]:
-    """The documents of corrected events and of corrections, with what replaces what at a step."""
-    if not notes:
-        return {}
-    found: dict[str, Made] = {}
-    for target in _targets(book):
-        entry = book.steps[step].timeline.entry(target)
-        if entry is not None:
-            found.update((made.name, made) for made in _chain(book, step, entry, notes))
-    withdrawn = _withdrawn(book, step)
-    for correction in _corrections(book, step):
-        if isinstance(correction.event, ev.Retraction) or correction.event.id in withdrawn:
-            continue
-        if book.first.timeline.entry(_target(correction)) is None:
-            made = _paper(book, correction, notes, "current")
-            found[made.name] = made
-    return found
-
-
-def _chain(book: Book, step: int, entry: Entry, notes: Mapping[tuple[str, int], Note]) -> Iterator[Made]:
-    """The note of an event, the versions that replaced it, and the addenda to it."""
-    here = scene(book.frame, entry.original, whole=False)
-    base = here.name("note")
-    in_force = {one.id for one in entry.corrections}
-    standing = [one for one in _corrections(book, step) if one.event.id in in_force]
-    amendments = [one for one in standing if isinstance(one.event, ev.Amendment)]
-    wrong = entry.retraction is not None
-
-    def status(newest: bool) -> str:
-        return IN_ERROR if wrong else "current" if newest else "superseded"
-
-    signed = is_signed(entry.original)
-    resource = document(here, base, notes[entry.event.id, 0], status(not amendments), signed=signed)
-    yield Made(base, resource, ())
-    older = base
-    for one in amendments:
-        made = _paper(book, one, notes, status(one is amendments[-1]), ("replaces", older), entry)
-        older = made.name
-        yield made
-    for one in standing:
-        if isinstance(one.event, ev.Addendum):
-            yield _paper(book, one, notes, status(newest=True), ("appends", base), entry)
-
-
-def _paper(
-    book: Book,
-    correction: Entry,
-    notes: Mapping[tuple[str, int], Note],
-    status: str,
-    relates: Any = None,
-    entry: Entry | None = None,
-) -> Made:
-    """The document that a correction brought."""
-    step = book.timeline.corrections.index(correction) + 1
-    here = scene(book.frame, entry.original if entry is not None else correction.event, whole=False)
-    name = book.frame.event_name(correction.event.id, "note")
-    resource = document(
-        here,
-        name,
-        notes[correction.event.id, step],
-        status,
-        written=correction.event.charted_at or correction.event.at,
-        by=correction.event.by,
-        relates=relates,
-        signed=is_signed(correction.event),
-    )
-    return Made(name, resource, ())
 
 
 # -- the bundle of a correction --
 
 
 def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
-    """The transaction of a correction: what it changed, its own words, its document and who made it."""
+    """Return the transaction of a correction: what it changed, its own words, its document and who made it."""
     event = entry.event
     assert isinstance(event, ev.Correcting)
-    step = book.timeline.corrections.index(entry) + 1
-    before, after = known.states[step - 1], known.states[step]
+    change = known.changes[event.id]
     here = scene(book.frame, event)
     own = {made.name: made for made in own_facts(here, None)}
-    own |= {made.name: made for made in _stated(book, step, here, event)}
+    own |= {made.name: made for made in _stated(book, here, event, change)}
     paper = here.name("note")
-    changed = [name for name in after if after[name] != before.get(name) and name not in own and name != paper]
+    changed = [name for name in change.names if name not in own and name != paper]
     changed = list(dict.fromkeys(other for name in changed for other in known.together.get(name, (name,))))
     writer = begin(book, [strand for strand in book.last.opened.get(NOBODY, ()) if strand.name in changed])
     for name in changed:
         writer.update(known.last[name], entry.path())
     for made in own.values():
-        final = after.get(made.name, made)
-        if is_in_error(final.resource):  # a retraction of it is dated before it: nothing else takes it back
-            writer.update(final, entry.path(*made.path))
+        if made.name in change.withdrawn:  # a retraction of it is dated before it: nothing else takes it back
+            writer.update(change.withdrawn[made.name], entry.path(*made.path))
         else:
             writer.create(made, entry.path(*made.path))
-    if paper in after and after[paper].resource["status"] == IN_ERROR:
+    if change.paper is not None and is_in_error(change.paper.resource):
         writer.update(known.last[paper], entry.path())
-    elif paper in after:
-        writer.create(_new_paper(book, after[paper], writer.names), entry.path())
+    elif change.paper is not None:
+        writer.create(_new_paper(book, change.paper, writer.names), entry.path())
     add_provenance(
         book,
         writer,
@@ -321,7 +431,7 @@ def correction_bundle(book: Book, entry: Entry, known: Ledger) -> EventBundle:
 
 
 def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
-    """The document as it is created: current, and referring to the one that it replaces in this bundle."""
+    """Return the document as it is created: current, and referring to the one that it replaces in this bundle."""
     relates = made.resource.get("relatesTo")
     resource = {**made.resource, "status": "current"}
     if relates is not None:
@@ -331,8 +441,8 @@ def _new_paper(book: Book, made: Made, present: set[str]) -> Made:
     return Made(made.name, resource, made.path)
 
 
-def _stated(book: Book, step: int, here: Scene, event: ev.Correcting) -> list[Made]:
-    """The Observation of what a correction states, and of what was first charted there.
+def _stated(book: Book, here: Scene, event: ev.Correcting, change: Change) -> list[Made]:
+    """Return the Observation of what a correction states, and of what was first charted there.
 
     Old values stand only in a server's history.
     """
@@ -344,10 +454,9 @@ def _stated(book: Book, step: int, here: Scene, event: ev.Correcting) -> list[Ma
         case _:
             return []
     parts: list[Json] = [{"url": "stated", "valueString": to_json(values)}]
-    old = book.steps[step - 1].timeline.entry(event.of)
-    new = book.steps[step].timeline.entry(event.of)
-    if old is not None and new is not None and old.retraction is None and old.event != new.event:
-        pairs = list(_replaced(plain(new.original), values, ()))
+    target = book.first.timeline.entry(event.of)
+    if target is not None and change.reads_otherwise:
+        pairs = list(_replaced(plain(target.original), values, ()))
         parts.append({"url": "before", "valueString": to_json(pairs)})
     name = here.name("correction")
     made: Json = {

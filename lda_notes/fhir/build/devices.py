@@ -27,7 +27,7 @@ _FIRST_CONTROL: Final = " "
 
 
 def _said(say: Coder, key: str, value: object) -> Json:
-    """A property whose value is a word, or the reason why there is none."""
+    """Return a property whose value is a word, or the reason why there is none."""
     if isinstance(value, NotAssessed):
         return {"type": say.concept(key), "valueCode": [absent(value.not_assessed)]}
     text = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
@@ -42,7 +42,7 @@ def _measured(say: Coder, key: str, value: object, unit: str) -> Json:
 
 
 def carrier(frame: Frame, udi: str | None, today: date) -> tuple[Json, list[str]]:
-    """The elements of a device identifier, and notes where no element may carry it.
+    """Return the elements of a device identifier, and notes where no element may carry it.
 
     Only GS1 identifiers that can be read are taken apart. US Core wants the device identifier in every carrier,
     so there an identifier that cannot be read becomes a note.
@@ -72,7 +72,7 @@ def _has_controls(text: str) -> bool:
 
 
 def _device(frame: Frame, name: str, status: str, kind: Json, today: date, **says: Any) -> Json:
-    """A Device. ``says``: extension, udi, lot, expires, called, properties, unit, notes; empty ones are left out."""
+    """Return a Device. ``says``: extension, udi, lot, expires, called, properties, unit, notes; none where empty."""
     made: Json = {"resourceType": "Device"}
     if says.get("extension"):
         made["extension"] = says["extension"]
@@ -131,7 +131,7 @@ TIP_WORDS: Final = (("location", "tip"), ("method", "tip method"), ("on", "tip c
 
 
 def port_device(frame: Frame, status: str, port: Port, unit: str | None) -> Json:
-    """The port: ``active`` while it is in the body, ``inactive`` once it was taken out.
+    """Return the port: ``active`` while it is in the body, ``inactive`` once it was taken out.
 
     ``port`` is what is known of it, ``unit`` where the patient is. What became known otherwise since the record began
     stands in an extension as it was first recorded.
@@ -163,7 +163,7 @@ def _first_recorded(frame: Frame, first: Port, now: Port) -> list[Json]:
 
 
 def _first_day(frame: Frame) -> date:
-    """A day of the stay: it only decides the century of two-digit years in device identifiers."""
+    """Return a day of the stay: it only decides the century of two-digit years in device identifiers."""
     admitted: datetime | None = frame.episode.stay.admitted_at
     moments = [event.at for event in frame.episode.events]
     first = admitted or (min(moments) if moments else None)
@@ -174,12 +174,12 @@ def _first_day(frame: Frame) -> date:
 
 
 def needle_name(frame: Frame, event: str) -> str:
-    """The identity of the needle that an event put in or found."""
+    """Return the identity of the needle that an event put in or found."""
     return frame.event_name(event, "needle")
 
 
 def use_name(frame: Frame, event: str) -> str:
-    """The identity of that needle's stay."""
+    """Return the identity of that needle's stay."""
     return frame.event_name(event, "needle/use")
 
 
@@ -207,8 +207,12 @@ def _needle_properties(say: Coder, needle: Needle) -> list[Json]:
     return made
 
 
+def _is_coring(needle: Needle | None) -> bool:
+    return needle is not None and needle.non_coring is False
+
+
 def _needle_called(needle: Needle | None) -> str:
-    words = ["Non-coring needle" if needle is None or needle.non_coring is not False else "Needle, not non-coring"]
+    words = ["Needle, not non-coring" if _is_coring(needle) else "Non-coring needle"]
     if needle is not None and isinstance(needle.gauge, int):
         words.append(f"{needle.gauge}{GAUGE}")
     if needle is not None and isinstance(needle.length_mm, Decimal):
@@ -217,7 +221,7 @@ def _needle_called(needle: Needle | None) -> str:
 
 
 def needle_device(frame: Frame, event: ev.Opening, septum: str, status: str, unit: str | None) -> Json:
-    """The needle that an event put in or found, with what is known of it; ``unit`` is where the patient is."""
+    """Return the needle that an event put in or found, with what is known of it; ``unit`` is where the patient is."""
     told = event.needle if isinstance(event, ev.Access | ev.ArrivalAccessed) else None
     needle = told if isinstance(told, Needle) else None
     notes = []
@@ -229,7 +233,7 @@ def needle_device(frame: Frame, event: ev.Opening, septum: str, status: str, uni
         frame,
         needle_name(frame, event.id),
         status,
-        frame.say.concept("needle"),
+        frame.say.concept("ordinary needle" if _is_coring(needle) else "needle"),
         event.at.date(),
         extension=frame.septum(septum),
         unit=unit,
@@ -251,7 +255,7 @@ def needle_use(
     procedure: Json | None,
     status: str,
 ) -> Json:
-    """How long a needle stayed. ``procedure`` refers to the access; a needle found in place has none of ours."""
+    """Return how long a needle stayed. ``procedure`` refers to the access; a needle found in place has none of ours."""
     made: Json = {
         "resourceType": "DeviceUseStatement",
         "extension": frame.septum(septum),

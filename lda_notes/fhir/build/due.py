@@ -43,7 +43,7 @@ class Run:
 
 
 def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
-    """Every run of a clock that makes a request, by septum and in order of time."""
+    """Yield every run of a clock that makes a request, by septum and in order of time."""
     zone = due.zone_of(timeline)
     left = timeline.discharge.event.at if timeline.discharge is not None else None
     for septum in dict.fromkeys(timeline.episode.port.septa):
@@ -70,7 +70,7 @@ def runs(timeline: Timeline, policy: Policy) -> Iterator[Run]:
 
 
 def _rests_on(state: State) -> tuple[object, ...]:
-    """What the clocks of a state rest on, as identities: most events change none of it."""
+    """Return what the clocks of a state rest on, as identities: most events change none of it."""
     parts = (
         state.needle,
         state.dressing,
@@ -85,14 +85,14 @@ def _rests_on(state: State) -> tuple[object, ...]:
 
 
 def due_name(frame: Frame, run: Run) -> str:
-    """The identity of the request: the event that opened it, what is due, and the septum where there are two."""
+    """Return the identity of the request: the event that opened it, what is due, and the septum where there are two."""
     part = f"due/{_CLOCKS[run.due.clock][1]}"
     two = len(frame.episode.port.septa) > 1
     return frame.event_name(run.opened.event.id, f"{part}/{run.due.septum}" if two else part)
 
 
 def _completes(clock: due.ClockName, event: ev.Event) -> bool:
-    """Whether an event is the act that a clock was running for."""
+    """Tell whether an event is the act that a clock was running for."""
     match clock:
         case "needle change":
             return isinstance(event, ev.Opening | ev.Closing | ev.PortRemoved)
@@ -110,7 +110,7 @@ def _completes(clock: due.ClockName, event: ev.Event) -> bool:
 
 
 def request(frame: Frame, run: Run, *, closed: bool) -> Json:
-    """The ServiceRequest of a run, as it was opened or, with ``closed``, as the run's end leaves it.
+    """Return the ServiceRequest of a run, as it was opened or, with ``closed``, as the run's end leaves it.
 
     ``occurrenceDateTime`` is by when; of what is due at once, the moment at which that became known.
     """

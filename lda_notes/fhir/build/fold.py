@@ -109,13 +109,13 @@ def _ids(*entries: Entry | None) -> tuple[str, ...]:
 
 
 def _moves(timeline: Timeline) -> list[Entry]:
-    """The transfers and the discharge."""
+    """Return the transfers and the discharge."""
     moved = [unit.entry for unit in timeline.units if unit.entry is not None]
     return [*moved, timeline.discharge] if timeline.discharge is not None else moved
 
 
 def _unit(timeline: Timeline, moment: datetime | None = None) -> str | None:
-    """The unit where the patient is at a moment, or in the end."""
+    """Return the unit where the patient is at a moment, or in the end."""
     if moment is None:
         return None if timeline.discharge is not None else timeline.units[-1].unit
     found = timeline.unit_at(moment)
@@ -283,7 +283,7 @@ def _hold(frame: Frame, timeline: Timeline, hold: Hold) -> Strand:
 
 
 def _opener(began: Entry) -> str:
-    """The event that opens it; what an earlier stay left is there before the first event of this one."""
+    """Return the event that opens it; what an earlier stay left is there before the first event of this one."""
     return NOBODY if began.record else began.event.id
 
 

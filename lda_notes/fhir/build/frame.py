@@ -47,18 +47,18 @@ class Frame:
         return US_CORE in self.config.profiles
 
     def septum(self, name: str | None) -> list[Json]:
-        """The extension that names the septum that a resource is about."""
+        """Return the extension that names the septum that a resource is about."""
         return [{"url": f"{self.config.extensions}/{SEPTUM}", "valueString": name}] if name is not None else []
 
     def septum_of(self, event: Event) -> str | None:
-        """The septum that an event names, or the only one; None where that is not known or asked."""
+        """Return the septum that an event names, or the only one; None where that is not known or asked."""
         if not isinstance(event, CareEvent):
             return None
         septa = self.episode.port.septa
         return event.septum if event.septum in septa else septa[0] if len(septa) == 1 else None
 
     def unit(self, unit: str) -> Json:
-        """A reference to a unit of the facility."""
+        """Return a reference to a unit of the facility."""
         number = place_number(self.episode, unit)
         if self.style == "context":
             return {"reference": f"urn:uuid:{self.names.of(f'place/{number}')}"}
@@ -68,30 +68,30 @@ class Frame:
         return {"type": "Location", "identifier": {"system": self.config.systems.place, "value": number}, "display": unit}
 
     def reference(self, name: str) -> Json:
-        """A reference to a resource of ours that stands in the same bundle."""
+        """Return a reference to a resource of ours that stands in the same bundle."""
         return {"reference": f"urn:uuid:{name}"}
 
     def elsewhere(self, kind: str, name: str) -> Json:
-        """A reference to a resource of ours that stands in another bundle, by its identity alone.
+        """Return a reference to a resource of ours that stands in another bundle, by its identity alone.
 
         It holds whether that bundle was ever sent or not.
         """
         return {"type": kind, "identifier": {"system": self.names.system, "value": name}}
 
     def entry(self, event: str) -> Json:
-        """The identifier of an entry of the record: the identity of the port, the episode, the event."""
+        """Return the identifier of an entry of the record: the identity of the port, the episode, the event."""
         return {"system": self.config.systems.entry, "value": f"{self.port_name}/{self.episode.id}/{event}"}
 
     def event_name(self, event: str, part: str) -> str:
-        """The identity of one part of an event."""
+        """Return the identity of one part of an event."""
         return self.names.of(event_role(self.port_name, self.episode.id, event, part))
 
     def record_name(self, part: str) -> str:
-        """The identity of a part of the record that belongs to no event."""
+        """Return the identity of a part of the record that belongs to no event."""
         return self.names.of(record_role(self.port_name, self.episode.id, part))
 
     def person(self, who: Person | None) -> Json | None:
-        """A reference to somebody, or their name alone; None when nobody is recorded."""
+        """Return a reference to somebody, or their name alone; None when nobody is recorded."""
         if who is None:
             return None
         if not who.id:
@@ -99,7 +99,7 @@ class Frame:
         return {"reference": self.practitioner(who.id)} if self._has_address(who.id) else self._by_number(who.id)
 
     def agent(self, who: Person) -> Json:
-        """The fullest reference to somebody: address, staff identifier and name."""
+        """Return the fullest reference to somebody: address, staff identifier and name."""
         made: Json = {}
         if who.id:
             if self._has_address(who.id):
@@ -116,7 +116,7 @@ class Frame:
         return self.style != "literal" or number in self.config.staff or FHIR_ID.fullmatch(number) is not None
 
     def practitioner(self, number: str) -> str:
-        """The address of somebody by staff identifier."""
+        """Return the address of somebody by staff identifier."""
         if self.style == "context":
             return f"urn:uuid:{self.names.of(f'staff/{number}')}"
         by_number = f"Practitioner?identifier={token(self.config.systems.staff, number)}"
@@ -126,12 +126,12 @@ class Frame:
 
 
 def place_number(episode: Episode, unit: str, room: str | None = None) -> str:
-    """The number of a unit, or of a room on it: facility, unit and room, by name."""
+    """Return the number of a unit, or of a room on it: facility, unit and room, by name."""
     return "/".join(part for part in (episode.stay.facility, unit, room) if part is not None)
 
 
 def body_site(port: Port, say: Coder) -> Json | None:
-    """Where the port lies: side and place in words, the code of the place without its side."""
+    """Return where the port lies: side and place in words, the code of the place without its side."""
     said = " ".join(word for word in (port.side, port.area) if word)
     words = ", ".join(word for word in (said, port.site_detail) if word)
     if not words:
@@ -143,7 +143,7 @@ def body_site(port: Port, say: Coder) -> Json | None:
 
 
 def frame(episode: Episode, config: Config, style: Style) -> Frame:
-    """The constants of ``episode``. Raises `Failure` when the patient cannot be referred to as configured."""
+    """Return the constants of ``episode``. Raises `Failure` when the patient cannot be referred to as configured."""
     names = Names(config.systems.identity)
     say = coder(config.codes)
     port_name = names.of(port_role(episode.patient, episode.port))
@@ -163,7 +163,7 @@ def frame(episode: Episode, config: Config, style: Style) -> Frame:
 
 
 def of_stay(frame: Frame, other: Episode) -> Frame:
-    """The frame of another stay of the same line, to name what that stay's own bundles contain."""
+    """Return the frame of another stay of the same line, to name what that stay's own bundles contain."""
     encounter = frame.encounter
     if other.id != frame.episode.id:
         encounter = (
@@ -176,18 +176,18 @@ def of_stay(frame: Frame, other: Episode) -> Frame:
 
 
 def patient_role(episode: Episode) -> str:
-    """The role of the patient, by the first identifier."""
+    """Return the role of the patient, by the first identifier."""
     first = episode.patient.identifiers[0]
     return f"patient/{first.system}|{first.value}"
 
 
 def stay_role(port: str, episode: Episode) -> str:
-    """The role of the stay; ``port`` is the identity of the port."""
+    """Return the role of the stay; ``port`` is the identity of the port."""
     return f"stay/{port}/{episode.id}"
 
 
 def number_in_use(episode: Episode) -> PatientIdentifier:
-    """The record number by which the patient is found today: the first that was not replaced by another one."""
+    """Return the record number by which the patient is found today: the first that was not replaced by another one."""
     listed = episode.patient.identifiers
     return next((one for one in listed if not one.replaced), listed[0])
 

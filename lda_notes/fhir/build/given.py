@@ -59,12 +59,12 @@ def _action(entry: Entry) -> str | None:
 
 
 def given_name(frame: Frame, one: Given) -> str:
-    """The identity of what a use put through."""
+    """Return the identity of what a use put through."""
     return frame.event_name(one.entry.event.id, "given")
 
 
 def given_resource(frame: Frame, one: Given, *, closed: bool) -> Made:
-    """The MedicationAdministration of a use, as it began or, with ``closed``, as it ended."""
+    """Return the MedicationAdministration of a use, as it began or, with ``closed``, as it ended."""
     event = one.entry.event
     assert isinstance(event, ev.LineUse)
     here = scene(frame, event, whole=not closed)

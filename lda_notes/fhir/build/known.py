@@ -29,7 +29,7 @@ WITHDRAWN: Final = "Withdrawn: "
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """A fact of the patient: which resource says it, which event told it (None: the record), which withdrew it."""
+    """A fact of the patient: which resource says it, which event recorded it (None: the record), which withdrew it."""
 
     name: str
     told: Allergy | str | Condition
@@ -39,7 +39,7 @@ class Fact:
 
 
 def facts(frame: Frame, timeline: Timeline) -> Iterator[Fact]:
-    """Every allergy and condition, as the record began with it or as an event told it."""
+    """Yield every allergy and condition, as the record began with it or as an event recorded it."""
     episode = frame.episode
     standing: dict[str, Fact] = {}
     done: list[Fact] = []
@@ -94,7 +94,7 @@ def _told(frame: Frame, entry: Entry, what: str, index: int) -> str:
 
 
 def resource(frame: Frame, fact: Fact, *, closed: bool) -> Made:
-    """The resource of a fact, as it was told or, with ``closed``, as it now stands."""
+    """Return the resource of a fact, as it was recorded or, with ``closed``, as it now stands."""
     if isinstance(fact.told, Allergy):
         return Made(fact.name, _allergy(frame, fact, fact.told, closed=closed), ())
     made: Json = {
@@ -129,7 +129,7 @@ def _allergy(frame: Frame, fact: Fact, allergy: Allergy, *, closed: bool) -> Jso
 
 
 def _by(frame: Frame, fact: Fact, dated: str) -> Json:
-    """Who told a fact and when; of what the record began with, nobody wrote that down."""
+    """Return who recorded a fact and when; of what the record began with, nobody wrote that down."""
     if fact.by is None:
         return {}
     event = fact.by.event
@@ -153,7 +153,7 @@ def none_known(frame: Frame) -> Made | None:
 
 
 def weight(frame: Frame) -> Made | None:
-    """The weight that the record began with; when it was measured is not recorded."""
+    """Return the weight that the record began with; when it was measured is not recorded."""
     kilograms = frame.episode.patient.weight_kg
     if kilograms is None:
         return None
@@ -174,7 +174,7 @@ def weight(frame: Frame) -> Made | None:
 
 
 def record_list(frame: Frame, *, with_context: bool) -> Made:
-    """The List of what the record began with."""
+    """Return the List of what the record began with."""
     patient = frame.episode.patient
     name = frame.record_name("began-with")
     entries = [("AllergyIntolerance", _begun(frame, "allergy", index)) for index in range(len(patient.allergies or ()))]
@@ -211,7 +211,7 @@ def _part(url: str, kind: str, value: Any) -> Json:
 
 
 def _not_sent(episode: Episode) -> Iterator[Json]:
-    """What Patient, Organization, Location and Encounter carry when they are sent."""
+    """Yield what Patient, Organization, Location and Encounter carry when they are sent."""
     patient, stay = episode.patient, episode.stay
     for one in patient.identifiers:
         made: Json = {"use": "old"} if one.replaced else {}

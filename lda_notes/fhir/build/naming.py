@@ -30,20 +30,20 @@ class Names:
         self._space = uuid.uuid5(uuid.NAMESPACE_URL, system).bytes
 
     def of(self, role: str) -> str:
-        """The identity of a role: ``uuid.uuid5`` of it, at a third of its cost."""
+        """Return the identity of a role: ``uuid.uuid5`` of it, at a third of its cost."""
         digest = hashlib.sha1(self._space + role.encode(), usedforsecurity=False).hexdigest()
         return f"{digest[:8]}-{digest[8:12]}-5{digest[13:16]}-{_VARIANT[digest[16]]}{digest[17:20]}-{digest[20:32]}"
 
     def identifier(self, name: str) -> list[dict[str, Any]]:
-        """The ``identifier`` element of the resource with that identity."""
+        """Return the ``identifier`` element of the resource with that identity."""
         return [{"system": self.system, "value": name}]
 
     def condition(self, name: str) -> str:
-        """The search that finds the resource with that identity."""
+        """Return the search that finds the resource with that identity."""
         return f"identifier={self.system}|{name}"
 
     def tag_condition(self, name: str) -> str:
-        """The search that finds a Provenance, which has no identifier in R4 and carries its identity as a tag."""
+        """Return the search for a Provenance, which has no identifier in R4 and carries its identity as a tag."""
         return f"_tag={self.system}|{name}"
 
 
@@ -75,5 +75,5 @@ def event_role(port: str, episode: str, event: str, part: str) -> str:
 
 
 def record_role(port: str, episode: str, part: str) -> str:
-    """Return the role of a part of a record that no event tells; no event is called so, since names have no ``/``."""
+    """Return the role of a part of a record that no event says; no event is called so, since names have no ``/``."""
     return f"{port}/{episode}//{part}"

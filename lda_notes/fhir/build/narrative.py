@@ -38,7 +38,7 @@ class _Refused(Exception):
 
 
 class _Reader:
-    """Handlers that refuse what a narrative may not hold."""
+    """Handlers that refuse what a narrative may not contain."""
 
     def __init__(self) -> None:
         self.has_content = False
@@ -72,7 +72,7 @@ class _Reader:
 
 
 def narrative_fault(div: str) -> tuple[str, str] | None:
-    """The rule that an XHTML ``div`` breaks and what it holds against it; None when it is fine.
+    """Return the rule that an XHTML ``div`` breaks and what is wrong with it; None when it is fine.
 
     Rules are ``xhtml`` (not well formed), ``txt-1`` (not allowed) and ``txt-2`` (nothing in it).
     """

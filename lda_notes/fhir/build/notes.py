@@ -27,10 +27,10 @@ def note_writer(policy: Policy, *, docx: bool = False, templates: FilePath | Non
 
     telling = narrator(templates)
 
-    def write(episode: Episode, event: str, asof: datetime, beside: Sequence[Beside]) -> Note:
+    def write(episode: Episode, event: str, asof: datetime, beside: Sequence[Beside], earlier: int = 0) -> Note:
         others = [Record(one.file, one.episode, unread_facts=one.unread) for one in beside]
         judged = pipeline.judge_within(Record("record", episode), others, policy, asof)
-        sheet = note.sheet(judged, policy, note.Choice(event), telling)
+        sheet = note.sheet(judged, policy, note.Choice(event, earlier=earlier), telling)
         titled = next((one.titled for one in episode.events if one.id == event), "Port")
         return Note(
             title=f"{titled} note",

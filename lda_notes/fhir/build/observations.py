@@ -33,7 +33,7 @@ def _text(value: str) -> Json:
 
 
 def _encoder(fact: Fact, say: Coder) -> _Encode:
-    """How one value of a fact is written; lists are written item by item."""
+    """Return how one value of a fact is written; lists are written item by item."""
     match fact.form:
         case "word" | "words":
             return lambda value: {"valueCodeableConcept": say.word(value)}
@@ -58,8 +58,8 @@ def _getter(path: tuple[str, ...]) -> _Get:
     outer, inner = (attrgetter(step) for step in path)
 
     def get(part: Any) -> Any:
-        held = outer(part)
-        return None if held is None else inner(held)
+        one = outer(part)
+        return None if one is None else inner(one)
 
     return get
 
@@ -120,7 +120,7 @@ def _plans(say: Coder) -> Mapping[str, tuple[_Plan, ...]]:
 
 
 def _why_not(value: object) -> Json | None:
-    """The reason of an answer that is none; None for an answer."""
+    """Return the reason of an answer that is none; None for an answer."""
     kind = type(value)
     if kind is NotAssessed:
         return absent(value.not_assessed)  # type: ignore[attr-defined]
@@ -149,8 +149,8 @@ def _components(scene: Scene, plan: _Plan, part: Any) -> list[Json]:
         elif item.fact.form != "absence":
             made.append({"code": item.code, **item.encode(value)})
     for get, code in plan.inner:
-        held = get(part)
-        if held is not None and not held.model_dump(exclude_none=True):
+        one = get(part)
+        if one is not None and not one.model_dump(exclude_none=True):
             made.append({"code": code, "dataAbsentReason": concept(UNKNOWN)})
     return made
 
@@ -165,7 +165,7 @@ def _person(item: _Item, who: Person, say: Coder) -> Iterator[Json]:
 
 
 def observations(scene: Scene) -> Iterator[Made]:
-    """Every Observation of an event."""
+    """Yield every Observation of an event."""
     event: Any = scene.event
     given = event.model_fields_set
     ordered = isinstance(event, ev.CareEvent) and event.order is not None and scene.procedure is None
@@ -199,16 +199,16 @@ def _path(panel: Panel) -> tuple[str, ...]:
 
 
 def _observation(scene: Scene, plan: _Plan, role: str, part: Any, *, based_on: bool = False) -> tuple[str, Json] | None:
-    """The Observation of one part; None when the part is the event itself and records none of these facts."""
+    """Return the Observation of one part; None when the part is the event itself and records none of these facts."""
     value: Json = {}
     components: list[Json] = []
     reason = _why_not(part)
     if reason is None:
         if plan.value is not None:
-            held = plan.value.get(part)
-            reason = _why_not(held)
-            if held is not None and reason is None:
-                value = plan.value.encode(held)
+            one = plan.value.get(part)
+            reason = _why_not(one)
+            if one is not None and reason is None:
+                value = plan.value.encode(one)
         components = _components(scene, plan, part)
         if not value and reason is None and not components:
             if plan.panel.part == "" and not based_on:
@@ -259,7 +259,7 @@ def _is_none(part: object) -> bool:
 
 
 def order(scene: Scene) -> Json:
-    """The order or protocol that an event rests on, by its number alone."""
+    """Return the order or protocol that an event rests on, by its number alone."""
     event = scene.event
     assert isinstance(event, ev.CareEvent)
     assert event.order is not None

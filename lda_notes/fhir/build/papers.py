@@ -65,7 +65,7 @@ def document(
     relates: tuple[Literal["replaces", "appends"], str] | None = None,
     signed: bool = False,
 ) -> Json:
-    """The DocumentReference of an event's note: preliminary until the entry was ``signed``.
+    """Return the DocumentReference of an event's note: preliminary until the entry was ``signed``.
 
     ``written`` and ``by`` are of the correction that made this version; ``relates`` names the identity of the
     document that it replaces or to which it adds.
@@ -113,7 +113,7 @@ def _agent(frame: Frame, kind: str, who: Person) -> Json:
 
 
 def provenance_name(frame: Frame, event: str) -> str:
-    """The identity of the Provenance of an event."""
+    """Return the identity of the Provenance of an event."""
     return frame.event_name(event, "provenance")
 
 
@@ -125,7 +125,7 @@ def provenance(
     reasons: Iterable[str] = (),
     revises: str | None = None,
 ) -> Json:
-    """Who recorded an event, when and from what; ``revises`` is the event that a correction is about."""
+    """Return who recorded an event, when and from what; ``revises`` is the event that a correction is about."""
     frame, event = scene.frame, scene.event
     kind: str = event.kind
     name = provenance_name(frame, event.id)
@@ -160,11 +160,11 @@ def provenance(
 
 
 def replaced(frame: Frame, before: list[Any]) -> Json:
-    """What was first recorded where a resource now says otherwise: pairs of a path and the value, none for nothing."""
+    """Return what was first recorded where a resource now says otherwise: pairs of path and value."""
     parts = [{"url": "before", "valueString": to_json(before)}]
     return {"url": f"{frame.config.extensions}/{CORRECTION}", "extension": parts}
 
 
 def is_signed(event: ev.Event) -> bool:
-    """Whether somebody signed the entry, so that it carries a seal."""
+    """Tell whether somebody signed the entry, so that it carries a seal."""
     return event.seal is not None

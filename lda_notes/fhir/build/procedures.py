@@ -17,7 +17,7 @@ _CARE: Final = frozenset({"access", "de-access", "dressing change", "flush", "pa
 
 
 def procedure(scene: Scene, used: list[Json], *, outcome: str | None = None) -> Json:
-    """The Procedure of an event. ``used`` are references to the devices that it used.
+    """Return the Procedure of an event. ``used`` are references to the devices that it used.
 
     ``outcome`` is what came of it, once a later event showed it.
     """

@@ -44,11 +44,11 @@ class Scene:
     septum: list[Json]
 
     def name(self, part: str) -> str:
-        """The identity of a part of this event."""
+        """Return the identity of a part of this event."""
         return self.frame.event_name(self.event.id, part)
 
     def own(self, kind: str, name: str) -> Json:
-        """A reference to another resource of this event."""
+        """Return a reference to another resource of this event."""
         return self.frame.reference(name) if self.whole else self.frame.elsewhere(kind, name)
 
     @property

@@ -24,6 +24,8 @@ from lda_notes.record.parts import NotDone
 FLAG_DETAIL: Final = "http://hl7.org/fhir/StructureDefinition/flag-detail"
 """R4's own extension for what a flag rests on."""
 
+_SEEN: Final = ("signs", "site", "found-at-the-line", "problem")
+_NEEDLE_OUT: Final = "how-far-the-needle-is-out"
 _EVIDENCE: Final[Mapping[str, tuple[str, ...]]] = {
     "no blood return": ("blood-return", "return-before-use", "punctures"),
     "blood return not proven": ("blood-return", "return-before-use", "punctures"),
@@ -32,12 +34,11 @@ _EVIDENCE: Final[Mapping[str, tuple[str, ...]]] = {
     "rated limit exceeded": ("injection-rate", "injection-pressure"),
     "tip not confirmed": ("tip-position",),
     "needle not whole": ("needle-whole", "missing-piece"),
-    "needle partly out": ("how-far-the-needle-is-out", "found-at-the-line"),
+    "needle partly out": (_NEEDLE_OUT, "found-at-the-line"),
+    "something given at the site hurt or leaked": (*_SEEN, _NEEDLE_OUT),
     "coring needle": (),
 }
 """Which Observations of its event a hold rests on, by the beginning of their role; others rest on signs and site."""
-
-_SEEN: Final = ("signs", "site", "found-at-the-line", "problem")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ class Stood:
 
 
 def dangers(timeline: Timeline) -> Iterator[Stood]:
-    """Every danger that leaves the record, by septum and in order of time."""
+    """Yield every danger that leaves the record, by septum and in order of time."""
     for septum in dict.fromkeys(timeline.episode.port.septa):
         standing: dict[tuple[str, str, str], Stood] = {}
         for number, step in enumerate(timeline.course(septum)):
@@ -77,11 +78,11 @@ def _leaving(dangers: Iterable[Danger]) -> Iterator[tuple[tuple[str, str, str], 
 
 
 def holds(timeline: Timeline) -> Iterator[Hold]:
-    """Every hold that an event of this record began, or that an earlier stay left to it, by septum."""
+    """Yield every hold that an event of this record began, or that an earlier stay left to it, by septum."""
     own = {id(entry) for entry in timeline.entries}
     first = timeline.entries[0].event.at if timeline.entries else None
-    for held in timeline.holds.values():
-        for hold in held:
+    for holds in timeline.holds.values():
+        for hold in holds:
             until = hold.ended.event.at if hold.ended is not None else None
             left = hold.began.record and first is not None and hold.since <= first and (until is None or until >= first)
             if left or id(hold.began) in own:
@@ -89,7 +90,7 @@ def holds(timeline: Timeline) -> Iterator[Hold]:
 
 
 def frame_of(frame: Frame, timeline: Timeline, began: Entry) -> Frame:
-    """The frame of the stay whose event began something: its identities are those of that stay's own bundles."""
+    """Return the frame of the stay whose event began something: its identities are those of that stay's own bundles."""
     if not began.record:
         return frame
     other = next(one.episode for one in timeline.others.beside if one.file == began.record)
@@ -97,14 +98,14 @@ def frame_of(frame: Frame, timeline: Timeline, began: Entry) -> Frame:
 
 
 def hold_names(frame: Frame, hold: Hold) -> tuple[str, str]:
-    """The identities of the Task and the Flag of a hold."""
+    """Return the identities of the Task and the Flag of a hold."""
     role = f"hold/{slug(hold.reason)}/{hold.septum}"
     event = hold.began.event.id
     return frame.event_name(event, role), frame.event_name(event, f"{role}/flag")
 
 
 def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
-    """The Task and the Flag of a hold, as it began or, with ``closed``, as its end leaves them."""
+    """Return the Task and the Flag of a hold, as it began or, with ``closed``, as its end leaves them."""
     task_name, flag_name = hold_names(frame, hold)
     event = hold.began.event
     end = hold.ended.event if closed and hold.ended is not None else None
@@ -145,13 +146,13 @@ def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
 
 
 def danger_name(frame: Frame, stood: Stood) -> str:
-    """The identity of the Flag of a danger."""
+    """Return the identity of the Flag of a danger."""
     assert stood.began.began is not None
     return frame.event_name(stood.began.began.event.id, f"danger/{stood.began.code}/{stood.began.septum}")
 
 
 def danger_flag(frame: Frame, stood: Stood, *, closed: bool) -> Made:
-    """The Flag of a danger, as it began or, with ``closed``, as it now is."""
+    """Return the Flag of a danger, as it began or, with ``closed``, as it now is."""
     danger = stood.now if closed else stood.began
     assert stood.began.began is not None
     event = stood.began.began.event
@@ -198,7 +199,7 @@ def _evidence(frame: Frame, event: ev.Event, reason: str, *, whole: bool) -> lis
 
 
 def _felt(here: Scene) -> Iterator[Json]:
-    """The resistances to a flush, which stand in Observations of the flushes."""
+    """Yield the resistances to a flush, which stand in Observations of the flushes."""
     flushes = here.event.flushes if isinstance(here.event, ev.Flushed) else None
     if flushes is None or isinstance(flushes, NotDone):
         return

@@ -30,7 +30,7 @@ Json = Mapping[str, Any]
 def read(path: Path) -> tuple[dict[str, Any], tuple[str, ...]]:
     """Return the facts of patient, stay and port, and sentences on what was not taken.
 
-    Raises `Failure` when the file is no bundle, or does not name one patient.
+    Raises `Failure` when the file is not a bundle, or does not name one patient.
     """
     try:
         raw = path.read_bytes()[: _MOST_BYTES + 1]

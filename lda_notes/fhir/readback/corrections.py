@@ -30,7 +30,7 @@ AS_FIRST: Final = frozenset({"charted_at", "by", "verified_by", "late_entry"})
 def original_and_stated(
     event: Json, at: str | None, corrections: list[Correction], withdrawn: frozenset[str]
 ) -> tuple[Json, dict[str, Any]]:
-    """The event as first charted, and what each correction in force states, with the values of the resources.
+    """Return the event as first charted, and what each correction in force states, with the values of the resources.
 
     ``event`` is as it now stands but for who and when, which are as first charted; ``at`` is when it happened as the
     resources now tell it. ``corrections`` are in order of time. A value that a later correction replaced again is
@@ -56,10 +56,10 @@ def original_and_stated(
 
 
 def _leaves(value: Any, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    """The paths of everything that is not itself a mapping."""
+    """Yield the paths of everything that is not itself a mapping."""
     if isinstance(value, dict):
-        for key, held in value.items():
-            yield from _leaves(held, (*path, key))
+        for key, inner in value.items():
+            yield from _leaves(inner, (*path, key))
     else:
         yield path
 
@@ -72,13 +72,13 @@ def _look(value: Any, path: tuple[str, ...]) -> tuple[bool, Any]:
     return True, value
 
 
-def _set(value: Any, path: tuple[str, ...], held: Any) -> None:
-    """Put a value at a path, or take out what stands there when there was none."""
+def _set(value: Any, path: tuple[str, ...], inner: Any) -> None:
+    """Put a value at a path, or take out what is there when there was none."""
     for step in path[:-1]:
         value = value.get(step) if isinstance(value, dict) else None
     if not isinstance(value, dict):
         return
-    if held is None:
+    if inner is None:
         value.pop(path[-1], None)
     else:
-        value[path[-1]] = held
+        value[path[-1]] = inner

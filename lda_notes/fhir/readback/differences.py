@@ -19,7 +19,7 @@ _Facts = Mapping[str, Any]
 
 
 def differences(one: Episode, other: Episode) -> tuple[str, ...]:
-    """Every fact that differs, as ``path: this, that``. The order of events in the file is no fact.
+    """Return every fact that differs, as ``path: this, that``. The order of events in the file is not a fact.
 
     Numbers are compared by value, moments with their offsets. What a correction states is compared as the corrected
     event reads it, so ``yes`` and true, or ``"5"`` and 5, are the same statement.
@@ -29,7 +29,7 @@ def differences(one: Episode, other: Episode) -> tuple[str, ...]:
 
 def _canonical_episode(episode: Episode) -> Any:
     made: dict[str, Any] = _canonical(episode)
-    del made["record_version"]  # how a file is laid out is no fact
+    del made["record_version"]  # how a file is laid out is not a fact
     stated = _statements(episode)
     events: dict[str, Any] = {}
     for event in made["events"]:
@@ -45,7 +45,7 @@ def _canonical(value: Any) -> Any:
     match value:
         case BaseModel():
             fields = ((key, getattr(value, key)) for key in type(value).model_fields)
-            made = {key: _canonical(held) for key, held in fields if held is not None}
+            made = {key: _canonical(one) for key, one in fields if one is not None}
             if made.get("replaced") is False:  # said or not, the number is in use
                 del made["replaced"]
             bare = isinstance(value, Condition) and set(made) == {"condition"}
@@ -65,7 +65,7 @@ def _canonical(value: Any) -> Any:
 
 
 def _statements(episode: Episode) -> dict[str, Any]:
-    """What each correction that changes an event states, with the values as the event then reads them."""
+    """Return what each correction that changes an event states, with the values as the event then reads them."""
     corrections = [event for event in episode.events if isinstance(event, ev.Amendment | ev.Addendum)]
     if not corrections:
         return {}

@@ -20,7 +20,7 @@ _USED: Final = (("Procedure", "usedReference"), ("DeviceUseStatement", "device")
 
 
 def reached(store: Store, sources: Iterable[Source]) -> dict[str, str]:
-    """The resources of a record: each identity that its entries lead to, directly or by one step, with the entry."""
+    """Return the resources of a record: each identity that its entries lead to in one step or two, with the entry."""
     found: dict[str, str] = {}
     further: dict[str, str] = {}
     for source in sources:
@@ -55,8 +55,10 @@ def remark_missing(store: Store, sources: Iterable[Source], remarks: Remarks) ->
     for source in sources:
         wanted = list(source.provenance.get("target", ()))
         for name in targets(store, source.provenance):
-            held = store.own(name) or {}
-            wanted += [one for kind, key in _USED if held.get("resourceType") == kind for one in _listed(held.get(key))]
+            resource = store.own(name) or {}
+            wanted += [
+                one for kind, key in _USED if resource.get("resourceType") == kind for one in _listed(resource.get(key))
+            ]
         for address in dict.fromkeys(str(one["reference"]) for one in wanted if _lost(store, one)):
             remarks.said.append(f"{address} (entry {source.event}): the entry refers to it, and it is not here")
 
@@ -66,7 +68,7 @@ def _listed(value: Any) -> list[Json]:
 
 
 def _lost(store: Store, reference: Json) -> bool:
-    """Whether a reference leads nowhere; one by identity alone may be to what was never sent."""
+    """Tell whether a reference leads nowhere; one by identity alone may be to what was never sent."""
     return "reference" in reference and store.name_at(reference) is None
 
 
@@ -86,12 +88,17 @@ def retracted_by_no_one(store: Store, names: Names, sources: Sequence[Source], r
         if source.event in withdrawn:
             continue
         for name in targets(store, source.provenance):
-            held = store.own(name)
-            if held is None or held["resourceType"] not in _SAID or status_of(held) != IN_ERROR or name in corrected:
+            resource = store.own(name)
+            if (
+                resource is None
+                or resource["resourceType"] not in _SAID
+                or status_of(resource) != IN_ERROR
+                or name in corrected
+            ):
                 continue
             if name not in named:
                 named.add(name)
-                remarks.add(held, "is entered in error, and no retraction of the entry is here", source.event)
+                remarks.add(resource, "is entered in error, and no retraction of the entry is here", source.event)
             if name == source.name(names, "procedure"):
                 left_out.add(source.event)
     for event in sorted(left_out):

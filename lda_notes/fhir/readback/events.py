@@ -51,7 +51,7 @@ class Reader:
 
     ``withdrawn``: the event was retracted, so that its resources are entered in error; ``only``: those that the
     retraction names, since an amendment before it may have taken back others. ``used`` gathers the identities that
-    were read, ``at`` is when the event happened as its Procedure or an Observation tells it.
+    were read, ``at`` is when the event happened as its Procedure or an Observation says it.
     """
 
     store: Store
@@ -66,41 +66,43 @@ class Reader:
     at: str | None = None
 
     def part(self, role: str) -> Json | None:
-        """The resource of a part of the event, unless it was taken back."""
+        """Return the resource of a part of the event, unless it was taken back."""
         name = self.names.of(event_role(self.port, self.episode, self.event, role))
-        held = self.store.own(name)
-        if held is None:
+        resource = self.store.own(name)
+        if resource is None:
             return None
         self.used.add(name)
         if self.withdrawn:
-            return held if self.only is None or name in self.only else None
-        status = held.get("status")
+            return resource if self.only is None or name in self.only else None
+        status = resource.get("status")
         if status == IN_ERROR:
             return None
-        kind = str(held.get("resourceType"))
+        kind = str(resource.get("resourceType"))
         usual = _HAPPENED.get(kind, frozenset({status}))
         expected = _GIVEN.get(role, usual) if kind == "MedicationAdministration" else usual
         if status not in expected:
-            self.remarks.add(held, f"its status is {status}, which no entry charts there; it was not read", self.event)
+            self.remarks.add(
+                resource, f"its status is {status}, which no entry charts there; it was not read", self.event
+            )
             return None
-        return held
+        return resource
 
     def parts(self, role: str) -> Iterator[tuple[int, Json]]:
-        """The resources of a numbered part, in order."""
+        """Yield the resources of a numbered part, in order."""
         number = 1
         while self.names_a_resource(f"{role}-{number}"):
-            held = self.part(f"{role}-{number}")
-            if held is not None:
-                yield number, held
+            resource = self.part(f"{role}-{number}")
+            if resource is not None:
+                yield number, resource
             number += 1
 
     def names_a_resource(self, role: str) -> bool:
-        """Whether a part of the event is in the store at all."""
+        """Tell whether a part of the event is in the store at all."""
         return self.store.own(self.names.of(event_role(self.port, self.episode, self.event, role))) is not None
 
 
 def read_facts(reader: Reader, kind: str) -> Json:
-    """What happened in an event of a kind, without who, when and identifier."""
+    """Return what happened in an event of a kind, without who, when and identifier."""
     facts: Json = {}
     for panel in PANELS_OF[kind]:
         _panel(reader, panel, kind, facts)
@@ -111,7 +113,7 @@ def read_facts(reader: Reader, kind: str) -> Json:
         _flushes(reader, facts)
         _lock(reader, facts)
     if "supplies" in fields:
-        supplies = [read_supply(held) for _, held in reader.parts("supply")]
+        supplies = [read_supply(resource) for _, resource in reader.parts("supply")]
         if supplies:
             facts["supplies"] = supplies
     if "anesthetic" in fields:
@@ -128,14 +130,14 @@ def read_facts(reader: Reader, kind: str) -> Json:
 
 def _held_against_status(reader: Reader, kind: str, facts: Json) -> None:
     """Name a Procedure whose status says the opposite of its facts; what was retracted has the status of that."""
-    held = reader.part("procedure") if kind in ACTS and not reader.withdrawn else None
-    if held is None:
+    resource = reader.part("procedure") if kind in ACTS and not reader.withdrawn else None
+    if resource is None:
         return
     undone = [_is_undone(facts.get(name)) for name in _ALL_OF_IT.get(kind, ())]
     wanted = {"not-done", "stopped"} if undone and all(undone) else {"completed"}
-    if held.get("status") not in wanted:
-        what = f"its status is {held.get('status')}, and its entry says {' or '.join(sorted(wanted))}"
-        reader.remarks.add(held, what, reader.event)
+    if resource.get("status") not in wanted:
+        what = f"its status is {resource.get('status')}, and its entry says {' or '.join(sorted(wanted))}"
+        reader.remarks.add(resource, what, reader.event)
 
 
 _ALL_OF_IT: Final = {"flush": ("flushes", "lock"), "dressing change": ("dressing",)}
@@ -156,33 +158,33 @@ def _panel(reader: Reader, panel: Panel, kind: str, facts: Json) -> None:
         if items:
             facts[panel.part] = items
         return
-    held = reader.part(panel.role)
-    if held is None:
+    resource = reader.part(panel.role)
+    if resource is None:
         return
-    read = read_panel(panel, owner, held, reader.remarks)
+    read = read_panel(panel, owner, resource, reader.remarks)
     if panel.part:
         facts[panel.part] = read
     else:
         facts.update(read)
-    reader.at = reader.at or held.get("effectiveDateTime")
+    reader.at = reader.at or resource.get("effectiveDateTime")
     if panel.concept == "care checks":
-        _order(held, facts)
+        _order(resource, facts)
 
 
-def _order(held: Json, facts: Json) -> None:
-    for reference in held.get("basedOn", ()):
+def _order(resource: Json, facts: Json) -> None:
+    for reference in resource.get("basedOn", ()):
         number = reference.get("identifier", {}).get("value")
         if number is not None:
             facts["order"] = number
 
 
 def _procedure(reader: Reader, kind: str, facts: Json) -> None:
-    held = reader.part("procedure")
-    if held is None:
+    resource = reader.part("procedure")
+    if resource is None:
         return
-    reader.at = held.get("performedPeriod", {}).get("end") or reader.at
-    _order(held, facts)
-    for reason in held.get("reasonCode", ()):
+    reader.at = resource.get("performedPeriod", {}).get("end") or reader.at
+    _order(resource, facts)
+    for reason in resource.get("reasonCode", ()):
         if "coding" not in reason and "reason" in ev.KINDS[kind].model_fields:
             facts["reason"] = reason.get("text")
 
@@ -190,24 +192,24 @@ def _procedure(reader: Reader, kind: str, facts: Json) -> None:
 # -- what went through the line --
 
 
-def _noted(held: Json, *fields: str) -> Json:
+def _noted(resource: Json, *fields: str) -> Json:
     """Facts that are sent as notes under labels."""
     made: Json = {}
     for name in fields:
-        text = labelled(held.get("note", ()), LABELS[name])
+        text = labelled(resource.get("note", ()), LABELS[name])
         if text is not None:
             made[name] = decimal(text) if LABELS[name][1] else text
     return made
 
 
-def _reason(held: Json) -> str | None:
-    reasons = held.get("statusReason") or [{}]
+def _reason(resource: Json) -> str | None:
+    reasons = resource.get("statusReason") or [{}]
     text: str | None = reasons[0].get("text")
     return text
 
 
-def _drug(held: Json) -> str:
-    return str(held.get("medicationCodeableConcept", {}).get("text"))
+def _drug(resource: Json) -> str:
+    return str(resource.get("medicationCodeableConcept", {}).get("text"))
 
 
 def _flushes(reader: Reader, facts: Json) -> None:
@@ -216,16 +218,16 @@ def _flushes(reader: Reader, facts: Json) -> None:
         reason = _reason(none)
         facts["flushes"] = [] if reason == NO_FLUSH else {"not_done": reason}
         return
-    flushes = [_flush(reader, number, held) for number, held in reader.parts("flush")]
+    flushes = [_flush(reader, number, resource) for number, resource in reader.parts("flush")]
     if flushes:
         facts["flushes"] = flushes
 
 
-def _flush(reader: Reader, number: int, held: Json) -> Json:
-    made: Json = {"solution": _drug(held)} | _noted(held, "syringe_ml", "technique", "lot", "expires")
-    dosage = held.get("dosage", {})
+def _flush(reader: Reader, number: int, resource: Json) -> Json:
+    made: Json = {"solution": _drug(resource)} | _noted(resource, "syringe_ml", "technique", "lot", "expires")
+    dosage = resource.get("dosage", {})
     if "dose" in dosage:
-        made["volume_ml"] = measured(dosage["dose"], "mL", held, reader.remarks)
+        made["volume_ml"] = measured(dosage["dose"], "mL", resource, reader.remarks)
     if "method" in dosage:
         made["technique"] = dosage["method"].get("text")
     felt = reader.part(f"resistance-{number}")
@@ -237,14 +239,14 @@ def _flush(reader: Reader, number: int, held: Json) -> Json:
 
 
 def _lock(reader: Reader, facts: Json) -> None:
-    held = reader.part("lock")
-    if held is None:
+    resource = reader.part("lock")
+    if resource is None:
         return
-    if held.get("status") == "not-done" or _reason(held) is not None:
-        facts["lock"] = {"not_done": _reason(held)}
+    if resource.get("status") == "not-done" or _reason(resource) is not None:
+        facts["lock"] = {"not_done": _reason(resource)}
         return
-    made = _noted(held, "preservative", "units_per_ml", "volume_ml", "lot", "expires")
-    drug = _drug(held)
+    made = _noted(resource, "preservative", "units_per_ml", "volume_ml", "lot", "expires")
+    drug = _drug(resource)
     if drug.startswith(HEPARIN_LOCK):
         made["drug"] = "heparin"
         strength = drug.removeprefix(HEPARIN_LOCK).removesuffix(STRENGTH).strip()
@@ -252,14 +254,14 @@ def _lock(reader: Reader, facts: Json) -> None:
             made["units_per_ml"] = decimal(strength)
     else:
         made["drug"] = drug
-    dose = held.get("dosage", {}).get("dose")
+    dose = resource.get("dosage", {}).get("dose")
     if dose is not None and "heparin" in drug.lower():
-        total = measured(dose, "[USP'U]", held, reader.remarks)
+        total = measured(dose, "[USP'U]", resource, reader.remarks)
         known = made.get("units_per_ml")
         if total is not None and isinstance(known, Decimal) and known:
             made["volume_ml"] = Decimal(str(total)) / known
     elif dose is not None:
-        made["volume_ml"] = measured(dose, "mL", held, reader.remarks)
+        made["volume_ml"] = measured(dose, "mL", resource, reader.remarks)
     facts["lock"] = made
 
 
@@ -270,18 +272,20 @@ def _anesthetic(reader: Reader, facts: Json) -> None:
         said = none.get("valueCodeableConcept", {}).get("text")
         facts["anesthetic"] = {"not_assessed": absent.get("text")} if absent is not None else said
         return
-    held = reader.part("anesthetic")
-    if held is None:
+    resource = reader.part("anesthetic")
+    if resource is None:
         return
-    made: Json = {"agent": _drug(held)} | _noted(held, "area_cm2", "volume_ml", "lot", "expires", "removed_at")
-    sterile = _noted(held, "sterile").get("sterile")
+    made: Json = {"agent": _drug(resource)} | _noted(resource, "area_cm2", "volume_ml", "lot", "expires", "removed_at")
+    sterile = _noted(resource, "sterile").get("sterile")
     if sterile is not None:
         made["sterile"] = sterile == "yes"
-    dose = held.get("dosage", {}).get("dose")
+    dose = resource.get("dosage", {}).get("dose")
     if dose is not None:
         in_grams = dose.get("code") == "g"
-        made["amount_g" if in_grams else "volume_ml"] = measured(dose, "g" if in_grams else "mL", held, reader.remarks)
-    worn = held.get("effectivePeriod", {})
+        made["amount_g" if in_grams else "volume_ml"] = measured(
+            dose, "g" if in_grams else "mL", resource, reader.remarks
+        )
+    worn = resource.get("effectivePeriod", {})
     if "start" in worn:
         made["applied_at"] = worn["start"]
     if "end" in worn:
@@ -290,17 +294,17 @@ def _anesthetic(reader: Reader, facts: Json) -> None:
 
 
 def _thrombolytic(reader: Reader, facts: Json) -> None:
-    held = reader.part("thrombolytic")
-    if held is None:
+    resource = reader.part("thrombolytic")
+    if resource is None:
         return
-    drug = _drug(held).lower()
+    drug = _drug(resource).lower()
     facts["drug"] = drug
-    facts.update(_noted(held, "dose_mg", "dose_units", "volume_ml", "lumen_ml", "reconstituted_at", "drug_lot"))
-    dose = held.get("dosage", {}).get("dose")
+    facts.update(_noted(resource, "dose_mg", "dose_units", "volume_ml", "lumen_ml", "reconstituted_at", "drug_lot"))
+    dose = resource.get("dosage", {}).get("dose")
     if dose is not None:
         unit, name = ("mg", "dose_mg") if drug == "alteplase" else ("[IU]", "dose_units")
-        facts[name] = measured(dose, unit, held, reader.remarks)
-    for reference in held.get("supportingInformation", ()):
+        facts[name] = measured(dose, unit, resource, reader.remarks)
+    for reference in resource.get("supportingInformation", ()):
         first = reference.get("identifier", {}).get("value", "")
         put(facts, ("second_dose_of",), first.rpartition("/")[2])
 

@@ -15,7 +15,7 @@ _BY_CODE: Final = {code: word for word, code in WORDS.items()}
 
 
 def read_names(store: Store, began: Json | None) -> set[str]:
-    """The identities that the List refers to and that are here."""
+    """Return the identities that the List refers to and that are here."""
     named = (store.name_at(entry.get("item", {})) for entry in (began or {}).get("entry", ()))
     return {name for name in named if name is not None}
 
@@ -28,29 +28,29 @@ def read_known(store: Store, began: Json, remarks: Remarks, *, told: bool) -> Js
     made: dict[str, Any] = {}
     for entry in began.get("entry", ()):
         item = entry.get("item", {})
-        held = store.at(item)
+        resource = store.at(item)
         name = store.name_at(item)
         if name is not None and name in store.refused:
             continue  # named with its entry
-        if held is None:
+        if resource is None:
             kind = item.get("type", "resource")
             remarks.add(began, f"the {kind} {item.get('identifier', {}).get('value')} that it names is not here")
             continue
-        if status_of(held) == IN_ERROR:
-            remarks.add(held, "is entered in error; it was not read")
+        if status_of(resource) == IN_ERROR:
+            remarks.add(resource, "is entered in error; it was not read")
             continue
-        if status_of(held) == "inactive" and not told:
-            remarks.add(held, "is inactive, and no entry withdraws it")
-        match held.get("resourceType"):
+        if status_of(resource) == "inactive" and not told:
+            remarks.add(resource, "is inactive, and no entry withdraws it")
+        match resource.get("resourceType"):
             case "AllergyIntolerance":
                 allergies = made.setdefault("allergies", [])
-                one = _allergy(held)
+                one = _allergy(resource)
                 if one is not None:
                     allergies.append(one)
             case "Condition":
-                made.setdefault("history", []).append(_condition(held))
+                made.setdefault("history", []).append(_condition(resource))
             case "Observation":
-                made["weight_kg"] = measured(held.get("valueQuantity", {}), "kg", held, remarks)
+                made["weight_kg"] = measured(resource.get("valueQuantity", {}), "kg", resource, remarks)
             case other:
                 remarks.add(began, f"a {other} that it names was not read")
     return made
@@ -61,20 +61,20 @@ def _word(concept: Json) -> str | None:
     return next((word for word in found if word is not None), None)
 
 
-def _allergy(held: Json) -> Json | None:
-    """An allergy; None for the statement that none is known."""
-    code = held.get("code", {})
+def _allergy(resource: Json) -> Json | None:
+    """Return an allergy; None for the statement that none is known."""
+    code = resource.get("code", {})
     substance = _word(code)
     if substance is None:
         return None
     made: Json = {"substance": substance}
     if code.get("text") != substance:
         made["detail"] = code.get("text")
-    for reaction in held.get("reaction", ())[:1]:
+    for reaction in resource.get("reaction", ())[:1]:
         made["reaction"] = reaction.get("manifestation", [{}])[0].get("text")
     return made
 
 
-def _condition(held: Json) -> Any:
-    word = _word(held.get("code", {})) or held.get("code", {}).get("text")
-    return {"condition": word, "found_on": held["onsetDateTime"]} if "onsetDateTime" in held else word
+def _condition(resource: Json) -> Any:
+    word = _word(resource.get("code", {})) or resource.get("code", {}).get("text")
+    return {"condition": word, "found_on": resource["onsetDateTime"]} if "onsetDateTime" in resource else word

@@ -1,6 +1,6 @@
 """Elements back to facts: observations by the table of panels, devices, administrations, people.
 
-Facts come out as JSON values in the record's own keys. What an element says in a way that the record cannot is told
+Facts come out as JSON values in the record's own keys. What an element says in a way that the record cannot is reported
 to the `Remarks`, never dropped in silence.
 """
 
@@ -33,7 +33,6 @@ from lda_notes.fhir.codes import DATA_ABSENT_REASON
 from lda_notes.fhir.elements import Json, text_of
 from lda_notes.fhir.kinds import EMPTY_INNER
 from lda_notes.fhir.panels import PERSON, Fact, Panel
-from lda_notes.record import events as ev
 from lda_notes.record.parts import NotAssessed, NotDone
 
 
@@ -50,7 +49,7 @@ class Remarks:
 
 
 def called(resource: Json) -> str:
-    """What a resource is called: its type with its id, or with its identity where it has none."""
+    """Return what a resource is called: its type with its id, or with its identity where it has none."""
     kind = resource.get("resourceType")
     if "id" in resource:
         return f"{kind}/{resource['id']}"
@@ -59,7 +58,7 @@ def called(resource: Json) -> str:
 
 
 def why_not(owner: type[BaseModel], name: str) -> str | None:
-    """The key under which a field of a model says why it has no value; None when it cannot."""
+    """Return the key under which a field of a model says why it has no value; None when it cannot."""
     members = _members(owner.model_fields[name].annotation)
     if NotAssessed in members:
         return "not_assessed"
@@ -71,7 +70,7 @@ def _members(annotation: Any) -> tuple[Any, ...]:
 
 
 def is_unknown(reason: Json) -> bool:
-    """Whether an absence says no more than that nothing is known."""
+    """Tell whether an absence says no more than that nothing is known."""
     return any(
         coding.get("system") == DATA_ABSENT_REASON and coding.get("code") == "unknown"
         for coding in reason.get("coding", ())
@@ -79,7 +78,7 @@ def is_unknown(reason: Json) -> bool:
 
 
 def is_reason(said: Json) -> bool:
-    """Whether a concept is the reason of an absence, not a value."""
+    """Tell whether a concept is the reason of an absence, not a value."""
     return any(coding.get("system") == DATA_ABSENT_REASON for coding in said.get("coding", ()))
 
 
@@ -98,9 +97,9 @@ _KEYS: Final[dict[str, str]] = {
 }
 
 
-def _value(fact: Fact, held: Json, where: Json, remarks: Remarks) -> Any:
-    """The value of an observation or component, None when it has none of the right form."""
-    value = held.get(_KEYS[fact.form])
+def _value(fact: Fact, resource: Json, where: Json, remarks: Remarks) -> Any:
+    """Return the value of an observation or component, None when it has none of the right form."""
+    value = resource.get(_KEYS[fact.form])
     if value is None:
         remarks.add(where, f"{text_of(fact.concept)} has no {_KEYS[fact.form]}")
         return None
@@ -112,7 +111,7 @@ def _value(fact: Fact, held: Json, where: Json, remarks: Remarks) -> Any:
 
 
 def measured(value: Json, unit: str, where: Json, remarks: Remarks) -> Any:
-    """The number of a quantity in a unit of ours."""
+    """Return the number of a quantity in a unit of ours."""
     if value.get("code") != unit:
         remarks.add(where, f"a quantity is in {value.get('code')}, not in {unit}, and was not read")
         return None
@@ -126,35 +125,37 @@ def put(facts: dict[str, Any], path: tuple[str, ...], value: Any) -> None:
     facts[path[-1]] = value
 
 
-def read_panel(panel: Panel, owner: type[BaseModel], held: Json, remarks: Remarks) -> Any:
-    """The facts of an observation, or ``{"not_assessed": ...}`` and the like for a part that has none.
+def read_panel(panel: Panel, owner: type[BaseModel], resource: Json, remarks: Remarks) -> Any:
+    """Return the facts of an observation, or ``{"not_assessed": ...}`` and the like for a part that has none.
 
     ``owner`` is the type that has the panel's fields.
     """
     facts: dict[str, Any] = {}
-    reason = held.get("dataAbsentReason")
+    reason = resource.get("dataAbsentReason")
     if reason is not None and not is_unknown(reason):
         key = why_not(owner, panel.part) if panel.part else None
         if key is not None:
             return {key: reason.get("text")}
         if panel.value is not None:
             put(facts, panel.value.path, {why_not(owner, panel.value.path[0]): reason.get("text")})
-    elif panel.value is not None and any(key.startswith("value") for key in held):
-        put(facts, panel.value.path, _value(panel.value, held, held, remarks))
+    elif panel.value is not None and any(key.startswith("value") for key in resource):
+        put(facts, panel.value.path, _value(panel.value, resource, resource, remarks))
     part = panel.part_type or owner
-    _read_components(panel, part, held, facts, remarks)
-    if panel.note and held.get("note"):
-        facts[panel.note] = held["note"][0].get("text")
+    _read_components(panel, part, resource, facts, remarks)
+    if panel.note and resource.get("note"):
+        facts[panel.note] = resource["note"][0].get("text")
     return facts
 
 
-def _read_components(panel: Panel, part: type[BaseModel], held: Json, facts: dict[str, Any], remarks: Remarks) -> None:
+def _read_components(
+    panel: Panel, part: type[BaseModel], resource: Json, facts: dict[str, Any], remarks: Remarks
+) -> None:
     known = {text_of(fact.concept): fact for fact in panel.components}
     empty = {text_of(concept): name for name, concept in EMPTY_INNER.items()}
     bare = text_of(panel.bare) if panel.bare else None
     beyond = {text_of(key): (name, form) for name, key, form in PERSON}
     person: dict[str, Any] = {}
-    for component in held.get("component", ()):
+    for component in resource.get("component", ()):
         text = component.get("code", {}).get("text")
         reason = component.get("dataAbsentReason")
         if text == bare and panel.value is not None and reason is not None:
@@ -164,28 +165,28 @@ def _read_components(panel: Panel, part: type[BaseModel], held: Json, facts: dic
             if fact.form == "person":
                 person = facts[fact.path[0]] = {}
                 if reason is None:
-                    person["name"] = _value(fact, component, held, remarks)
+                    person["name"] = _value(fact, component, resource, remarks)
             elif reason is not None:
                 owner = part if len(fact.path) == 1 else _inner(part, fact.path[0])
                 put(facts, fact.path, {why_not(owner, fact.path[-1]): reason.get("text")})
             elif fact.form in ("words", "texts"):
-                value = _value(fact, component, held, remarks)
+                value = _value(fact, component, resource, remarks)
                 listed = facts.setdefault(fact.path[0], [])
                 if value != NO_WORDS or fact.form == "texts":
                     listed.append(value)
             else:
-                put(facts, fact.path, _value(fact, component, held, remarks))
+                put(facts, fact.path, _value(fact, component, resource, remarks))
         elif text in beyond and any(fact.form == "person" for fact in panel.components):
             name, form = beyond[text]
             person[name] = component.get("valueBoolean" if form == "yes" else "valueString")
         elif text in empty:
             facts.setdefault(empty[text], {})
         else:
-            remarks.add(held, f"component {text!r} is none of ours and was not read")
+            remarks.add(resource, f"component {text!r} is none of ours and was not read")
 
 
 def _inner(part: type[BaseModel], name: str) -> type[BaseModel]:
-    """The type of an inner part."""
+    """Return the type of an inner part."""
     return next(one for one in _members(part.model_fields[name].annotation) if isinstance(one, type))
 
 
@@ -193,7 +194,7 @@ def _inner(part: type[BaseModel], name: str) -> type[BaseModel]:
 
 
 def read_agent(agent: Json) -> Json:
-    """A person from an agent of a Provenance."""
+    """Return a person from an agent of a Provenance."""
     who = agent.get("who", {})
     made: Json = {}
     if who.get("display") not in (None, NOT_NAMED):
@@ -216,8 +217,8 @@ def _properties(device: Json) -> dict[str, Json]:
     return {one.get("type", {}).get("text", ""): one for one in device.get("property", ())}
 
 
-def _worded(held: Json, read: Callable[[str], Any]) -> Any:
-    said = (held.get("valueCode") or [{}])[0]
+def _worded(resource: Json, read: Callable[[str], Any]) -> Any:
+    said = (resource.get("valueCode") or [{}])[0]
     return {"not_assessed": said.get("text")} if is_reason(said) else read(said.get("text", ""))
 
 
@@ -225,10 +226,10 @@ def _yes(text: str) -> Any:
     return {"yes": True, "no": False}.get(text, text)
 
 
-def _measure(held: Json, unit: str, device: Json, remarks: Remarks) -> Any:
-    if held.get("valueQuantity"):
-        return measured(held["valueQuantity"][0], unit, device, remarks)
-    return _worded(held, str)
+def _measure(resource: Json, unit: str, device: Json, remarks: Remarks) -> Any:
+    if resource.get("valueQuantity"):
+        return measured(resource["valueQuantity"][0], unit, device, remarks)
+    return _worded(resource, str)
 
 
 def _gauge(text: str) -> Any:
@@ -237,7 +238,7 @@ def _gauge(text: str) -> Any:
 
 
 def identifier_of(device: Json) -> str | None:
-    """The device identifier as it was scanned or printed."""
+    """Return the device identifier as it was scanned or printed."""
     for carrier in device.get("udiCarrier", ()):
         if "carrierAIDC" in carrier:
             return base64.b64decode(carrier["carrierAIDC"]).decode()
@@ -255,7 +256,7 @@ def _label(device: Json) -> Json:
 
 
 def read_needle(device: Json, remarks: Remarks) -> Json | None:
-    """The needle of a device; None when nobody recorded it."""
+    """Return the needle of a device; None when nobody recorded it."""
     for note in device.get("note", ()):
         text = note.get("text", "")
         if text == NEEDLE_NOT_RECORDED:
@@ -278,7 +279,7 @@ def read_needle(device: Json, remarks: Remarks) -> Json | None:
 
 
 def read_supply(device: Json) -> Json:
-    """A further supply."""
+    """Return a further supply."""
     made: Json = {"name": device.get("type", {}).get("text")} | _label(device)
     latex = _properties(device).get(text_of("label latex"))
     if latex is not None:
@@ -287,7 +288,7 @@ def read_supply(device: Json) -> Json:
 
 
 def read_port(device: Json, remarks: Remarks) -> Json:
-    """The port."""
+    """Return the port."""
     found = _properties(device)
     names = {one.get("type"): one.get("name") for one in device.get("deviceName", ())}
     made: Json = {"id": names.get("other")}
@@ -324,7 +325,7 @@ def _remark_rest(found: Iterable[str], device: Json, remarks: Remarks) -> None:
 
 
 def labelled(notes: Iterable[Json], label: tuple[str, str]) -> str | None:
-    """The text behind a label such as ``Lot``, without its unit."""
+    """Return the text behind a label such as ``Lot``, without its unit."""
     name, unit = label
     for note in notes:
         text: str = note.get("text", "")
@@ -334,13 +335,8 @@ def labelled(notes: Iterable[Json], label: tuple[str, str]) -> str | None:
 
 
 def decimal(text: str) -> Decimal | str:
-    """A number as written; what is none stays text, for the record's own reader to refuse."""
+    """Return a number as written; what is none stays text, for the record's own reader to refuse."""
     try:
         return Decimal(text)
     except ArithmeticError:
         return text
-
-
-def owner_of(kind: str) -> type[ev.Event]:
-    """The type of a kind's events."""
-    return ev.KINDS[kind]

@@ -80,7 +80,7 @@ def readback(bundles: Iterable[Json], config: Config) -> Found:
 
 
 def _episode(store: Store, config: Config, sources: list[Source], known: set[str]) -> Readback:
-    """The episode of sources of one port and one episode. ``known`` gathers the identities of its resources."""
+    """Return the episode of sources of one port and one episode. ``known`` gathers the identities of its resources."""
     name, port_name = sources[0].episode, sources[0].port
     remarks = Remarks()
     names = Names(config.systems.identity)
@@ -116,15 +116,15 @@ def _episode(store: Store, config: Config, sources: list[Source], known: set[str
             events.append(event)
     _undo(events, times, corrections, withdrawn)
     began = store.own(list_name)
-    for held in (began, store.own(port_name)):
-        if held is not None and status_of(held) == IN_ERROR:
-            remarks.add(held, "is entered in error, and no retraction takes back what the record began with")
+    for resource in (began, store.own(port_name)):
+        if resource is not None and status_of(resource) == IN_ERROR:
+            remarks.add(resource, "is entered in error, and no retraction takes back what the record began with")
     used |= {names.of(event_role(port_name, name, event, "correction")) for event in corrections}
     used |= listed
     _remark_unread(store, sources, used, remarks)
     data: Json = {"record_version": RECORD_VERSION, "id": name}
     data |= _patient_and_stay(store, config, sources, began, remarks)
-    port = _port(store, sources, names)
+    port = _port(store, sources)
     if port is not None:
         data["port"] = read_port(port, remarks)
         for path, value in _first_recorded(port, config, remarks):
@@ -136,14 +136,14 @@ def _episode(store: Store, config: Config, sources: list[Source], known: set[str
 
 
 def _numbers(lists: Iterable[Json], config: Config) -> Iterator[frozenset[tuple[str, str]]]:
-    """The record numbers in what the record began with."""
+    """Yield the record numbers in what the record began with."""
     for one in lists:
         parts = _parts(one, PATIENT_AND_STAY, config)
         yield numbers_of(part["valueIdentifier"] for part in parts if "valueIdentifier" in part)
 
 
 def _corrects(kind: str) -> bool:
-    """Whether events of a kind correct others: one that is retracted may be dated after its retraction."""
+    """Tell whether events of a kind correct others: one that is retracted may be dated after its retraction."""
     return issubclass(KINDS[kind], Correcting)
 
 
@@ -160,47 +160,47 @@ def _validated(data: Json) -> tuple[Episode | None, list[str]]:
 
 
 def _said(source: Source, config: Config) -> Json:
-    """What a Provenance says of an event."""
-    held = source.provenance
-    made: Json = {"id": source.event, "kind": source.kind, "at": happened_at(held)}
-    if not _is_estimated(held, config):
-        made["charted_at"] = held.get("recorded")
-    for agent in held.get("agent", ()):
+    """Return what a Provenance says of an event."""
+    resource = source.provenance
+    made: Json = {"id": source.event, "kind": source.kind, "at": happened_at(resource)}
+    if not _is_estimated(resource, config):
+        made["charted_at"] = resource.get("recorded")
+    for agent in resource.get("agent", ()):
         role = agent.get("type", {}).get("text")
         if role == text_of("author"):
             made["by"] = read_agent(agent)
         elif role == text_of("verifier"):
             made["verified_by"] = read_agent(agent)
-    for entity in held.get("entity", ()):
+    for entity in resource.get("entity", ()):
         what = entity.get("what", {})
         if entity.get("role") == "source" and "identifier" not in what and "display" in what:
             made["late_entry"] = what["display"]
     if source.of is not None:
         made["of"] = source.of
-        reasons = [one.get("text", "") for one in held.get("reason", ())]
+        reasons = [one.get("text", "") for one in resource.get("reason", ())]
         own = [text for text in reasons if not text.startswith(DESPITE)]
         if own:
             made["reason"] = own[0]
     return made
 
 
-def _is_estimated(held: Json, config: Config) -> bool:
+def _is_estimated(resource: Json, config: Config) -> bool:
     url = f"{config.extensions}/{TIME_NOT_CHARTED}"
-    return any(one.get("url") == url for one in held.get("_recorded", {}).get("extension", ()))
+    return any(one.get("url") == url for one in resource.get("_recorded", {}).get("extension", ()))
 
 
 # -- corrections --
 
 
 def _correction(store: Store, names: Names, source: Source, config: Config, remarks: Remarks) -> Correction:
-    held = store.own(source.name(names, "correction")) or {}
-    said = {part.get("url"): part.get("valueString", "null") for part in _parts(held, CORRECTION, config)}
+    resource = store.own(source.name(names, "correction")) or {}
+    said = {part.get("url"): part.get("valueString", "null") for part in _parts(resource, CORRECTION, config)}
     stated = _json(said.get("stated", "null"), remarks)
     return Correction(source.event, source.of, stated, _pairs(said.get("before"), remarks))
 
 
 def _json(text: str, remarks: Remarks) -> Any:
-    """The value of an extension that is JSON; what is none is named."""
+    """Return the value of an extension that is JSON; what is none is named."""
     try:
         return json.loads(text, parse_float=Decimal)
     except (ValueError, RecursionError):
@@ -216,10 +216,10 @@ def _pairs(text: str | None, remarks: Remarks) -> list[Any] | None:
     return [pair for pair in found if isinstance(pair, list) and len(pair) == 2 and isinstance(pair[0], list)]
 
 
-def _parts(held: Json, name: str, config: Config) -> list[Json]:
-    """The parts of an extension of ours."""
+def _parts(resource: Json, name: str, config: Config) -> list[Json]:
+    """Return the parts of an extension of ours."""
     url = f"{config.extensions}/{name}"
-    return [part for one in held.get("extension", ()) if one.get("url") == url for part in one.get("extension", ())]
+    return [part for one in resource.get("extension", ()) if one.get("url") == url for part in one.get("extension", ())]
 
 
 def _first_recorded(port: Json, config: Config, remarks: Remarks) -> list[Any]:
@@ -259,33 +259,33 @@ def _remark_unread(store: Store, sources: Iterable[Source], used: set[str], rema
     """Name what a Provenance of ours is about and nobody read: tasks and notes are made from the rest."""
     for source in sources:
         for name in targets(store, source.provenance):
-            held = store.own(name)
-            if held is None or held.get("status") == IN_ERROR or name in used:
+            resource = store.own(name)
+            if resource is None or resource.get("status") == IN_ERROR or name in used:
                 continue
-            if held.get("resourceType") in FACTS:
-                remarks.add(held, "is none of the parts that we know and was not read")
+            if resource.get("resourceType") in FACTS:
+                remarks.add(resource, "is none of the parts that we know and was not read")
                 used.add(name)
 
 
-def _port(store: Store, sources: Sequence[Source], names: Names) -> Json | None:
-    """The port: what the resources of the episode are about."""
+def _port(store: Store, sources: Sequence[Source]) -> Json | None:
+    """Return the port: what the resources of the episode are about."""
     for source in sources:
         for target in source.provenance.get("target", ()):
-            held = store.at(target)
-            for focus in _foci(held) if held is not None else ():
+            resource = store.at(target)
+            for focus in _foci(resource) if resource is not None else ():
                 port = store.at(focus)
                 if port is not None:
                     return port
-            if held is not None and held.get("type", {}).get("text") == text_of("port"):
-                return held
+            if resource is not None and resource.get("type", {}).get("text") == text_of("port"):
+                return resource
     return next((port for source in sources if (port := store.own(source.port)) is not None), None)
 
 
-def _foci(held: Json) -> list[Json]:
-    focus = held.get("focus", [])
+def _foci(resource: Json) -> list[Json]:
+    focus = resource.get("focus", [])
     if isinstance(focus, dict):
         return [focus]
-    devices = [one.get("manipulated", {}) for one in held.get("focalDevice", ())]
+    devices = [one.get("manipulated", {}) for one in resource.get("focalDevice", ())]
     return [*focus, *devices]
 
 
@@ -323,7 +323,7 @@ def _from_list(parts: list[Json], made: Json) -> None:
     identifiers: list[Json] = []
     for part in parts:
         name = part.get("url", "")
-        value = next((held for key, held in part.items() if key.startswith("value")), None)
+        value = next((resource for key, resource in part.items() if key.startswith("value")), None)
         if name in _OF_STAY:
             made["stay"][_OF_STAY[name]] = value
         elif name == "birth-date":
@@ -342,9 +342,9 @@ def _resources_of(store: Store, sources: list[Source], began: Json | None) -> tu
     What an event changed may be of an earlier stay.
     """
     targets = (store.at(target) for source in sources for target in source.provenance.get("target", ()))
-    for held in (began, *targets):
-        if held is not None and "encounter" in held:
-            return store.at(held["encounter"]), store.at(held.get("subject") or held.get("for"))
+    for resource in (began, *targets):
+        if resource is not None and "encounter" in resource:
+            return store.at(resource["encounter"]), store.at(resource.get("subject") or resource.get("for"))
     return None, None
 
 

@@ -30,11 +30,11 @@ class Source:
     of: str | None
 
     def name(self, names: Names, part: str) -> str:
-        """The identity of a part of the entry."""
+        """Return the identity of a part of the entry."""
         return names.of(event_role(self.port, self.episode, self.event, part))
 
     def began(self, names: Names) -> str:
-        """The identity of the List of what the record began with."""
+        """Return the identity of the List of what the record began with."""
         return names.of(record_role(self.port, self.episode, "began-with"))
 
 
@@ -65,7 +65,7 @@ def targets(store: Store, provenance: Json) -> Iterator[str]:
 
 
 def in_time(source: Source) -> tuple[datetime, int, str]:
-    """When an entry happened, for sorting."""
+    """Return when an entry happened, for sorting."""
     try:
         moment = datetime.fromisoformat(happened_at(source.provenance)).astimezone(UTC).replace(second=0, microsecond=0)
     except ValueError:
@@ -74,6 +74,6 @@ def in_time(source: Source) -> tuple[datetime, int, str]:
 
 
 def happened_at(provenance: Json) -> str:
-    """When the entry of a Provenance happened, as it is written."""
+    """Return when the entry of a Provenance happened, as it is written."""
     occurred: Any = provenance.get("occurredDateTime") or provenance.get("occurredPeriod", {}).get("end")
     return str(occurred or provenance.get("recorded"))

@@ -1,4 +1,4 @@
-"""Resources as a server would hold them after taking bundles, so that they can be read by identity.
+"""Resources as a server would have them after taking bundles, so that they can be read by identity.
 
 Transactions are applied with their conditions: what is created on condition is kept when it is there, an update
 replaces it. Search results and collections are taken as they are.
@@ -69,7 +69,7 @@ class Store:
             self.refused[name] = Refused(resource, why.rstrip("."))
 
     def _twice(self, key: str, method: str, resource: Json, here: dict[tuple[str, str], Json]) -> str | None:
-        """Why a resource cannot be told from another one of the same identity; None where only one is said.
+        """Return why a resource cannot be told from another one of the same identity; None where only one is said.
 
         What is updated (PUT) in one bundle and again in another is as the later one says.
         """
@@ -85,7 +85,7 @@ class Store:
         return any(one.get("system") == self._config.systems.identity for one in listed)
 
     def _key(self, resource: Json, entry: Json) -> str:
-        """The identity of ours, or for resources that are not ours their first identifier."""
+        """Return the identity of ours, or for resources that are not ours their first identifier."""
         own = self._config.systems.identity
         if resource.get("resourceType") == "Provenance":
             for tag in resource.get("meta", {}).get("tag", ()):
@@ -101,23 +101,23 @@ class Store:
         return str(entry.get("fullUrl") or f"{kind}/{resource.get('id')}")
 
     def own(self, name: str) -> Json | None:
-        """The resource with an identity of ours."""
+        """Return the resource with an identity of ours."""
         return self._resources.get(name)
 
     def lists(self, name: str) -> list[Json]:
-        """A List as each bundle has it: a server keeps the first one."""
+        """Return a List as each bundle has it: a server keeps the first one."""
         return self._lists.get(name, [])
 
     def owned(self) -> Iterator[tuple[str, Json]]:
-        """Every resource with an identity of ours, with that identity."""
+        """Return every resource with an identity of ours, with that identity."""
         return ((name, one) for name, one in self._resources.items() if self._is_own(one))
 
     def all(self, kind: str) -> Iterator[Json]:
-        """Every resource of a type, in the order in which they came."""
+        """Return every resource of a type, in the order in which they came."""
         return (one for one in self._resources.values() if one.get("resourceType") == kind)
 
     def name_at(self, reference: Json) -> str | None:
-        """The identity that a reference points to, literally or by identifier; None when nothing here has it."""
+        """Return the identity that a reference points to, literally or by identifier; None when nothing here has it."""
         named = reference.get("identifier", {})
         value = str(named.get("value"))
         if named.get("system") == self._config.systems.identity and (value in self._resources or value in self.refused):
@@ -127,13 +127,13 @@ class Store:
         return self._aliases.get(address) or (self._aliases.get(literal[1]) if literal else None)
 
     def at(self, reference: Json | None) -> Json | None:
-        """The resource that a reference points to, if it is here."""
+        """Return the resource that a reference points to, if it is here."""
         name = self.name_at(reference) if reference is not None else None
         return self._resources.get(name) if name is not None else None
 
 
 def _bare(resource: Json) -> Json:
-    """A resource without what a server gives it."""
+    """Return a resource without what a server gives it."""
     made = {key: value for key, value in resource.items() if key not in ("id", "meta")}
     return made | {"tag": resource.get("meta", {}).get("tag")}
 
@@ -147,7 +147,7 @@ def _aliases(resource: Json, entry: Json) -> Iterator[str]:
 
 
 def stored(bundles: Iterable[Json], config: Config) -> Store:
-    """The store that a row of bundles leaves."""
+    """Return the store that a row of bundles leaves."""
     store = Store(config)
     for bundle in bundles:
         store.take(bundle)

@@ -66,7 +66,7 @@ def refuse_others(
 
 
 def _usual(named: Iterable[_Named]) -> dict[Number | None, str]:
-    """The address that most resources name, by the number that they give with it; under None that of most of all."""
+    """Return the address that most resources name, by the number that they give with it; under None the commonest."""
     counted: dict[Number | None, Counter[str]] = {}
     for one in named:
         for number in {one.number, None}:
@@ -75,7 +75,7 @@ def _usual(named: Iterable[_Named]) -> dict[Number | None, str]:
 
 
 def numbers_of(identifiers: Iterable[Json]) -> frozenset[Number]:
-    """The record numbers that identifiers give."""
+    """Return the record numbers that identifiers give."""
     return frozenset(
         (str(one["system"]), str(one["value"])) for one in identifiers if {"system", "value"} <= one.keys()
     )

@@ -79,7 +79,7 @@ def _attachment(value: Object, _: Scope) -> Found:
 
 
 def base_rules() -> tuple[Rule, ...]:
-    """The rules that hold for every R4 bundle."""
+    """Return the rules that hold for every R4 bundle."""
     return (
         Rule("check-digit", "Coding", frozenset({"code"}), _check_digit),
         Rule("request-url", "Bundle.entry", frozenset({"request"}), _request_url),

@@ -14,7 +14,7 @@ class BundleFault:
     """One fault of a bundle.
 
     ``entry`` counts from 0 and is None for a fault of the bundle itself; ``path`` leads from the bundle to the
-    value, such as ``("entry", 3, "resource", "status")``; ``value`` is what stands there, shortened.
+    value, such as ``("entry", 3, "resource", "status")``; ``value`` is what is there, shortened.
     ``rule`` is the key of an official invariant (``obs-6``) or one of our own names (``binding``).
     """
 
@@ -64,7 +64,7 @@ class Fault:
         return self
 
     def closed(self, *outer: str | int) -> BundleFault:
-        """The finished fault, with the path turned the right way round under ``outer``."""
+        """Return the finished fault, with the path turned the right way round under ``outer``."""
         path = (*outer, *reversed(self.steps))
         in_entry = len(path) > 1 and path[0] == "entry" and isinstance(path[1], int)
         entry = path[1] if in_entry else None
@@ -77,7 +77,7 @@ Found = list[Fault] | None
 
 
 def shown(value: object) -> str:
-    """A value for a reader, shortened."""
+    """Return a value for a reader, shortened."""
     if isinstance(value, dict):
         text = "an object with " + (", ".join(str(key) for key in list(value)[:8]) or "nothing in it")
     elif isinstance(value, list):
@@ -92,7 +92,7 @@ def shown(value: object) -> str:
 
 
 def kind(value: object) -> str:
-    """What JSON calls a value."""
+    """Return what JSON calls a value."""
     if isinstance(value, bool):
         return "true or false"
     if isinstance(value, dict):

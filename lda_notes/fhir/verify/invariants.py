@@ -33,12 +33,12 @@ ELSEWHERE: Final = {
 
 
 def _has(value: Object, *names: str) -> bool:
-    """Whether any of these elements is there, by value or by extension alone."""
+    """Tell whether any of these elements is there, by value or by extension alone."""
     return any(name in value or f"_{name}" in value for name in names)
 
 
 def _any_of(value: Object, start: str) -> bool:
-    """Whether a choice element that begins with ``start`` is there."""
+    """Tell whether a choice element that begins with ``start`` is there."""
     return any(key.startswith((start, f"_{start}")) for key in value)
 
 
@@ -152,7 +152,7 @@ def _trigger(value: Object, _: Scope) -> bool:
 
 
 def _mentions(value: object, wanted: str) -> bool:
-    """Whether any reference, uri or canonical below ``value`` says ``wanted``."""
+    """Tell whether any reference, uri or canonical below ``value`` says ``wanted``."""
     if isinstance(value, dict):
         return any(_mentions(item, wanted) for item in value.values())
     if isinstance(value, list):
@@ -177,13 +177,13 @@ _HL7: Final = "http://terminology.hl7.org/CodeSystem/"
 
 
 def _says(value: Object, name: str, system: str, *codes: str) -> bool:
-    """Whether a concept has one of ``codes`` of an HL7 system."""
+    """Tell whether a concept has one of ``codes`` of an HL7 system."""
     listed = value.get(name, {}).get("coding", ())
     return any(one.get("system") == _HL7 + system and one.get("code") in codes for one in listed)
 
 
 def _is_error(kind: str) -> Callable[[Object], bool]:
-    """Whether the verification status says that it was entered in error."""
+    """Return a test whether the verification status says that it was entered in error."""
     return lambda value: _says(value, "verificationStatus", kind, "entered-in-error")
 
 
@@ -334,17 +334,17 @@ def _rule(key: str, on: str, needs: str, holds: Holds) -> Rule:
     says = load().invariants[key].says.rstrip(".")
 
     def faults(value: Object, scope: Scope) -> Found:
-        held = holds(value, scope)
-        if held is True:
+        answer = holds(value, scope)
+        if answer is True:
             return None
-        places = held if isinstance(held, list) else [()]
+        places = answer if isinstance(answer, list) else [()]
         return [Fault(key, value, f"{says}.", f"Correct it so that {key} holds.").at(*place) for place in places]
 
     return Rule(key, on, frozenset(needs.split()), faults, by_keys=key in _BY_KEYS)
 
 
 def invariant_rules() -> tuple[Rule, ...]:
-    """Every row as a rule; the ones on ``*`` once for each resource type that can contain others."""
+    """Return every row as a rule; the ones on ``*`` once for each resource type that can contain others."""
     domain = [name for name in load().carried if name != "Bundle"]
     return tuple(
         _rule(key, one, needs, holds) for key, on, needs, holds in _ROWS for one in (domain if on == "*" else [on])

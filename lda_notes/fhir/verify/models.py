@@ -11,7 +11,7 @@ from lda_notes.problems import Path
 
 
 def model_check(bundle: object) -> tuple[BundleFault, ...]:
-    """Every fault that the models find in a bundle or a row of bulk data; empty when they can read it. Never raises."""
+    """Return every fault that the models find in a bundle or a row of bulk data. Never raises."""
     from fhir.resources.R4B import get_fhir_model_class
     from pydantic import ValidationError
 

@@ -72,7 +72,7 @@ def _wrong(primitive: str, value: object, why: str = "") -> list[Fault]:
 
 
 def is_calendar_day(value: str) -> bool:
-    """Whether a date that matches its regex exists."""
+    """Tell whether a date that matches its regex exists."""
     if len(value) < len("2031-03-04"):
         return True
     try:
@@ -83,7 +83,7 @@ def is_calendar_day(value: str) -> bool:
 
 
 def _remembering(good: Callable[[str], bool], primitive: str) -> PrimitiveCheck:
-    """A check of a text against ``good`` that matches equal texts once."""
+    """Return a check of a text against ``good`` that matches equal texts once."""
     accepted: set[str] = set()
 
     def check(value: object, _scope: object = None) -> Found:
@@ -140,7 +140,7 @@ def _whole(primitive: str) -> PrimitiveCheck:
 
 
 def check_decimal(value: object, _scope: object = None) -> Found:
-    """A number that is finite; text, true and false are none."""
+    """Find what is not a finite number: text, true and false are not numbers."""
     if (type(value) is int or type(value) is float or type(value) is Decimal) and isfinite(value):
         return None
     return [Fault("type", value, f"{shown(value)} stands where a number is due.", "Send a JSON number that is finite.")]
@@ -180,7 +180,7 @@ def _good_absolute(value: str) -> bool:
 
 
 def check_absolute_uri() -> PrimitiveCheck:
-    """A check for the systems of codes and identifiers: an address that names its scheme."""
+    """Return a check for the systems of codes and identifiers: an address that names its scheme."""
     usual = _remembering(_good_uri, "uri")
     good = _remembering(_good_absolute, "uri")
 
@@ -201,7 +201,7 @@ def check_absolute_uri() -> PrimitiveCheck:
 
 
 def check_xhtml(value: object, _scope: object = None) -> Found:
-    """A narrative's div."""
+    """Find what a narrative's div may not contain."""
     if type(value) is not str:
         return _wrong("xhtml", value)
     broken = narrative_fault(value)
@@ -212,7 +212,7 @@ def check_xhtml(value: object, _scope: object = None) -> Found:
 
 
 def binding_check(binding: str, definitions: Definitions) -> PrimitiveCheck:
-    """A code that must come from a value set."""
+    """Return a code that must come from a value set."""
     grammar = {"mimetypes": _MIME, "currencies": _CURRENCY, "all-languages": _LANGUAGE}.get(binding)
     if grammar is not None:
         return _remembering(lambda value: grammar.fullmatch(value) is not None, binding)
@@ -230,7 +230,7 @@ def binding_check(binding: str, definitions: Definitions) -> PrimitiveCheck:
 
 
 def primitive_check(primitive: str, definitions: Definitions) -> PrimitiveCheck:
-    """The check of a primitive datatype by its name; raises KeyError for a name that is none."""
+    """Return the check of a primitive datatype by its name; raises KeyError for a name that is none."""
     fixed: dict[str, PrimitiveCheck] = {
         "boolean": check_boolean,
         "decimal": check_decimal,
@@ -252,7 +252,7 @@ def primitive_check(primitive: str, definitions: Definitions) -> PrimitiveCheck:
 
 
 def code_is_possible(system: str, code: str) -> bool:
-    """Whether a LOINC or SNOMED CT code passes its check digit; codes of other systems always may."""
+    """Tell whether a LOINC or SNOMED CT code passes its check digit; codes of other systems always may."""
     if system == LOINC:
         return loinc_is_possible(code)
     if system == SNOMED_CT:
@@ -261,7 +261,7 @@ def code_is_possible(system: str, code: str) -> bool:
 
 
 def moment(value: str) -> datetime | None:
-    """An aware moment of a dateTime with a time, or None when it has none. A leap second counts as second 59."""
+    """Return an aware moment of a dateTime with a time, or None when it has none. A leap second counts as second 59."""
     if len(value) < _TIMED:
         return None
     at = re.fullmatch(r"(\d{4}-\d\d-\d\dT\d\d:\d\d):(\d\d)(?:\.(\d+))?(Z|[+-]\d\d:\d\d)", value)
@@ -281,7 +281,7 @@ def moment(value: str) -> datetime | None:
 
 
 def is_later(first: str, second: str) -> bool | None:
-    """Whether ``first`` is after ``second``; None when one of them says too little to tell, as FHIRPath has it."""
+    """Tell whether ``first`` is after ``second``; None when one of them says too little, as FHIRPath has it."""
     if len(first) == len(second) and first[19:] == second[19:]:
         return first > second
     one, two = moment(first), moment(second)

@@ -66,7 +66,7 @@ DRUG_DIMENSIONS: Final[tuple[tuple[str, Dimension], ...]] = (
     ("sodium chloride", "volume"),
     ("dextrose", "volume"),
 )
-"""What a dose of a drug measures, by the first word here that its name holds."""
+"""What a dose of a drug measures, by the first word here that its name contains."""
 
 _VALUES: Final = frozenset(
     f"value{name}"
@@ -99,7 +99,7 @@ def _says(rule: str, value: object, message: str, todo: str, *steps: str | int) 
 
 
 def _coding_faults(coding: Object) -> Found:
-    """A coding stands in the table of codes as it is, or in our own code system, or not at all."""
+    """Find a coding that is neither in the table of codes as it is nor in our own code system."""
     code, system = coding.get("code"), coding.get("system")
     if code is None:
         return [_says("unverified-code", None, "The coding has no code.", "Send the text alone.", "code")]
@@ -134,7 +134,7 @@ def _extension_code(value: Object, _: Scope) -> Found:
 
 
 def _unit(value: Object, _: Scope) -> Found:
-    """A quantity has a value that is not negative and a unit of the closed list, written as it is there."""
+    """Find a quantity with a negative value, or with a unit that is not in the closed list as written there."""
     code = value.get("code")
     unit = UNITS.get(code) if isinstance(code, str) else None
     if unit is None or value.get("system") != UCUM:
@@ -160,7 +160,7 @@ def _dimension(quantity: Object, due: Dimension | None, about: str) -> Found:
 
 
 def _known_concept(use: str, concept: Object) -> Concept | list[Fault]:
-    """The concept that a CodeableConcept of ours says, or the fault that it says none."""
+    """Return the concept that a CodeableConcept of ours says, or the fault that it says none."""
     text = concept.get("text", "")
     known = _BY_TEXT.get((use, text)) if isinstance(text, str) else None
     if known is None:
@@ -309,7 +309,7 @@ def _request(value: Object, _: Scope) -> Found:
 
 
 def _flag(value: Object, _: Scope) -> Found:
-    """A hold in its own words, or a danger, whose words say more than its code."""
+    """Find a hold that is not in its own words; a danger's words say more than its code."""
     codes = {coding.get("code") for coding in value.get("code", {}).get("coding", ())}
     if any(isinstance(code, str) and code.startswith("danger.") for code in codes):
         return None
@@ -349,7 +349,7 @@ def _comparable(first: str, second: str) -> Callable[[Object, Scope], Found]:
 
 
 def _absolute_reference(value: Object, scope: Scope) -> Found:
-    """A reference to another server names type and id."""
+    """Find a reference to another server that does not name type and id."""
     reference = value["reference"]
     if ":" not in reference or reference in scope.types or reference.startswith("urn:") or literal_type(reference):
         return None
@@ -390,7 +390,7 @@ def _contained(value: Object, _: Scope) -> Found:
 
 
 def profile_rules() -> list[Rule]:
-    """The rules of our own bundles."""
+    """Return the rules of our own bundles."""
     always: frozenset[str] = frozenset()
     rules = [
         Rule("unverified-code", "CodeableConcept", frozenset({"coding"}), _concept_codes),

@@ -21,7 +21,7 @@ _FORMS: Final = "Type/id, urn:uuid: of an entry, or a search such as Type?identi
 
 @functools.lru_cache(maxsize=4096)
 def literal_type(reference: str) -> str | None:
-    """The resource type that a relative or absolute literal reference names; None when it is not of that form."""
+    """Return the resource type that a relative or absolute literal reference names; None for any other form."""
     match = _LITERAL.fullmatch(reference)
     return match["type"] if match and match["type"] in load().resources else None
 
@@ -37,7 +37,7 @@ def _nowhere(reference: str, what: str) -> list[Fault]:
 
 
 def _target(reference: str, scope: Scope) -> str | list[Fault]:
-    """The type that a reference points to, empty when nothing says; or what is wrong with it."""
+    """Return the type that a reference points to, empty when nothing says; or what is wrong with it."""
     if reference.startswith("#"):
         if reference == "#":
             return str((scope.root or {}).get("resourceType", ""))
@@ -64,7 +64,7 @@ def _target(reference: str, scope: Scope) -> str | list[Fault]:
 
 
 def reference_faults(value: Mapping[str, Any], allowed: frozenset[str], scope: Scope) -> Found:
-    """What is wrong with a Reference of the right shape whose element allows these types (none means any)."""
+    """Return what is wrong with a Reference of the right shape whose element allows these types (none means any)."""
     reference = value.get("reference")
     named = value.get("type")
     points_to = ""

@@ -7,7 +7,7 @@ from typing import Any
 
 
 class Scope:
-    """The bundle around a value: which ``fullUrl`` holds which resource type, and the resource at hand.
+    """The bundle around a value: which ``fullUrl`` contains which resource type, and the resource at hand.
 
     ``sound`` are values by their ``id`` that were found well where the rest of a bundle does not matter. ``types`` maps
     every ``fullUrl`` to the resource type behind it. ``root`` is the resource of the entry being
@@ -44,7 +44,7 @@ class Scope:
 
 
 def entries(bundle: object) -> Iterator[dict[str, Any]]:
-    """The entries of a bundle that are objects, whatever else is wrong with it."""
+    """Yield the entries of a bundle that are objects, whatever else is wrong with it."""
     listed = bundle.get("entry") if isinstance(bundle, dict) else None
     if isinstance(listed, list):
         for entry in listed:

@@ -85,7 +85,7 @@ class _Table:
 
 
 def _many(test: Check, *, nulls: bool = False) -> Check:
-    """A check of a list whose items pass ``test``; ``nulls`` allows the gaps that go with extensions."""
+    """Return a check of a list whose items pass ``test``; ``nulls`` allows the gaps that go with extensions."""
 
     def check(value: Any, scope: Scope) -> Found:
         if type(value) is list and value:
@@ -114,7 +114,7 @@ def _many(test: Check, *, nulls: bool = False) -> Check:
 
 
 def _once(test: Check) -> Check:
-    """A check that asks ``test`` once about the very same object."""
+    """Return a check that asks ``test`` once about the very same object."""
 
     def check(value: Any, scope: Scope) -> Found:
         if scope.sound.get(id(value), scope) is value:  # None is a value as well, and a wrong one
@@ -131,7 +131,7 @@ _CHANGES_MEANING: Final = {
     "modifierExtension": "The extension changes the meaning of the element",
     "implicitRules": "The resource follows rules of its own",
 }
-"""Elements that whoever does not understand them must not pass over (R4, 2.4.1 and 2.27), and what they are."""
+"""Elements that whoever does not understand them must not ignore (R4, 2.4.1 and 2.27), and what they are."""
 
 
 def _not_known(name: str) -> str:
@@ -149,7 +149,7 @@ def not_understood(value: Any) -> str | None:
 
 
 def _refused(test: Check, name: str) -> Check:
-    """A check that refuses even a sound value."""
+    """Return a check that refuses even a sound value."""
 
     def check(value: Any, scope: Scope) -> Found:
         message = _not_known(name)
@@ -184,7 +184,7 @@ class Compiler:
         self._absolute = check_absolute_uri()
 
     def check(self, type_name: str) -> Check:
-        """The check of a datatype, a backbone element, a resource type or ``Resource``."""
+        """Return the check of a datatype, a backbone element, a resource type or ``Resource``."""
         if type_name not in self._checks:
             made = self._resource_check() if type_name == "Resource" else self._object_check(type_name)
             self._checks[type_name] = made
@@ -196,7 +196,7 @@ class Compiler:
         return self._primitives[name]
 
     def _test(self, owner: str, element: Element, type_name: str) -> Check:
-        """The check of one value of an element that is of one type."""
+        """Return the check of one value of an element that is of one type."""
         if element.name in _CHANGES_MEANING:
             return _refused(
                 self.check(type_name) if type_name == "Extension" else self._primitive(type_name), element.name
@@ -216,7 +216,7 @@ class Compiler:
         return self.check(type_name)
 
     def _bound_concept(self, binding: str) -> Check:
-        """A CodeableConcept of which one code must come from a value set."""
+        """Return a CodeableConcept of which one code must come from a value set."""
         codes = self._definitions.bindings[binding]
         shape = self.check("CodeableConcept")
 
@@ -240,7 +240,7 @@ class Compiler:
         def check(value: Any, scope: Scope) -> Found:
             if type(value) is not dict or len(value) != 1 or type(value.get("reference")) is not str:
                 return shape(value, scope) or reference_faults(value, allowed, scope)
-            # The usual case: nothing but a reference, to another entry or to what the server holds.
+            # The usual case: nothing but a reference, to another entry or to what the server has.
             reference = value["reference"]
             target = scope.types.get(reference)
             if (target in allowed or not allowed) if target else reference in literal:
@@ -255,7 +255,7 @@ class Compiler:
         return check
 
     def _concept(self) -> Check:
-        """The check of a CodeableConcept; one that was found sound is known again by its words."""
+        """Return the check of a CodeableConcept; one that was found sound is known again by its words."""
         known: dict[str, dict[str, Any]] = {}
         other = self.check("CodeableConcept")
 
@@ -395,7 +395,7 @@ def _test_of(table: _Table, value: Mapping[str, Any], key: str) -> Check | None:
 
 
 def _plan(table: _Table, rules: list[Rule], value: dict[str, Any], scope: Scope) -> _Plan | None:
-    """The plan for objects with these keys, or None when the keys alone are wrong."""
+    """Return the plan for objects with these keys, or None when the keys alone are wrong."""
     if not value or next(iter(_key_faults(table, "", value)), None) is not None:
         return None
     tests = tuple(test for key in value if (test := _test_of(table, value, key)) is not None)
@@ -407,7 +407,7 @@ def _plan(table: _Table, rules: list[Rule], value: dict[str, Any], scope: Scope)
 
 
 def _key_faults(table: _Table, type_name: str, value: dict[str, Any]) -> Iterable[Fault]:
-    """What is wrong with the keys of an object, whatever their values."""
+    """Yield what is wrong with the keys of an object, whatever their values."""
     for key in value:
         if key not in table.tests:
             near = difflib.get_close_matches(str(key), table.tests, n=1)

@@ -34,7 +34,7 @@ def _check_of(kind: Literal["Bundle", "Resource"], house: bool) -> Check:
 def verify(
     bundle: object, *, house: bool = True, sound: dict[int, object] | None = None, rows: bool = False
 ) -> tuple[BundleFault, ...]:
-    """Every fault of a bundle, in the order of its entries; empty when a strict R4 server can take it.
+    """Return every fault of a bundle, in the order of its entries; empty when a strict R4 server can take it.
 
     With ``rows`` a resource of another type is judged by itself: a row of bulk data.
 
@@ -75,7 +75,7 @@ def _no_constant(name: str) -> Any:
 
 
 def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
-    """A bundle from the bytes of a file, its decimals kept as written; or None and what is wrong with the JSON.
+    """Return a bundle from the bytes of a file, its decimals kept as written; or None and what is wrong with the JSON.
 
     ``row`` is the number of its first row in the file.
     """
@@ -95,7 +95,9 @@ def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
     except RecursionError:
         fault = Fault("depth", None, _DEEPEST, "Send a bundle without endless nesting.")
     except ValueError as error:
-        fault = Fault("json", None, f"{error}.", "Send JSON numbers of a usual size.")
+        endless = "int_max_str_digits" in str(error)  # Python's own words are for programmers
+        message = "A number has more digits than can be read." if endless else f"{error}."
+        fault = Fault("json", None, message, "Send JSON numbers of a usual size.")
     return None, (fault.closed(),)
 
 
@@ -105,7 +107,7 @@ _SHAPE: Final = frozenset(
 
 
 def misshapen(bundle: object) -> tuple[BundleFault, ...]:
-    """Return only the faults of shape: values of another JSON type, lists where R4 has none, days that are no days.
+    """Return only the faults of shape: values of another JSON type, lists where R4 has none, days that are not days.
 
     What reads a bundle may rely on the shape of everything in it once this is empty.
     """
@@ -113,7 +115,7 @@ def misshapen(bundle: object) -> tuple[BundleFault, ...]:
 
 
 def verify_json(data: bytes, *, house: bool = True, row: int = 1, rows: bool = False) -> tuple[BundleFault, ...]:
-    """Every fault of a bundle in a file, from its JSON on; ``row`` is the number of its first row in the file.
+    """Return every fault of a bundle in a file, from its JSON on; ``row`` is the number of its first row in the file.
 
     ``rows``: as in `verify`.
     """

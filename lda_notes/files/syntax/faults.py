@@ -12,7 +12,7 @@ MAX_DEPTH: Final = 40
 """Deepest nesting that is read. Common practice, no source: a record nests six deep."""
 
 MAX_VALUES: Final = 300_000
-"""Most values that are read from one file. Common practice, no source: 1,000 events hold about 60,000."""
+"""Most values that are read from one file. Common practice, no source: 1,000 events contain about 60,000."""
 
 MAX_FAULTS: Final = 100
 """Most faults that are listed for one file; a last one counts those left out."""
@@ -84,7 +84,7 @@ TOO_LONG: Final = Refusal(
 
 
 def not_a_mapping(data: object) -> Refusal:
-    """The whole is a value or a list."""
+    """Return the fault of a file that is a value or a list as a whole."""
     found = "a list" if isinstance(data, list) else "nothing" if data is None else "a single value"
     return Refusal(
         "not-a-mapping",
@@ -94,7 +94,7 @@ def not_a_mapping(data: object) -> Refusal:
 
 
 def repeated(key: str, row: int) -> Refusal:
-    """A key that the same mapping holds already, in another row."""
+    """Return a key that the same mapping contains already, in another row."""
     return Refusal(
         "repeated-key",
         f"The entry {shown(key)} is written a second time; it is already in row {row}.",
@@ -103,6 +103,6 @@ def repeated(key: str, row: int) -> Refusal:
 
 
 def shown(key: str) -> str:
-    """A key in quotation marks, cut to what a message may repeat."""
+    """Return a key in quotation marks, cut to what a message may repeat."""
     plain = "".join(character if character.isprintable() else " " for character in key)
     return f'"{plain}"' if len(plain) <= MAX_SHOWN else f'"{plain[: MAX_SHOWN - 3]}..."'

@@ -1,6 +1,6 @@
 """JSON (RFC 8259) to plain data with the place of every value.
 
-The standard library's decoder tells neither places nor repeated keys, and its recursion and its integers can be
+The standard library's decoder reports neither places nor repeated keys, and its recursion and its integers can be
 driven past their limits by a file; its string scanner, which is in C, is what is used of it.
 """
 
@@ -92,7 +92,7 @@ def scan(raw: bytes, only_row: int = 0) -> Parsed:
 
 
 def faultless(raw: bytes) -> bool:
-    """Whether `scan` would surely find no fault but depth. Escapes that might hide something are not judged here."""
+    """Tell whether `scan` would surely find no fault but depth. Escapes that might hide something are not judged."""
     if len(raw) > 2 * MAX_VALUES or _HIDDEN_ESCAPE.search(raw):
         return False
     try:
@@ -127,7 +127,7 @@ class _Scanner(Tree):
     """Reads one JSON text. Recursion ends at ``MAX_DEPTH``. Offsets are in the cleaned text."""
 
     def whole(self) -> dict[str, Any] | None:
-        """The object that the text is."""
+        """Return the object that the text is."""
         clean = self.text.clean
         start = self.skip(0)
         if start == len(clean):
@@ -147,11 +147,11 @@ class _Scanner(Tree):
         return data
 
     def skip(self, at: int) -> int:
-        """Where the next character that is no white space stands."""
+        """Return where the next character that is not white space stands."""
         return _SPACE.match(self.text.clean, at).end()  # type: ignore[union-attr]
 
     def object(self, at: int, path: Path) -> tuple[dict[str, Any], int]:
-        """The entries of the object whose bracket opens here, and where it ends."""
+        """Return the entries of the object whose bracket opens here, and where it ends."""
         clean = self.text.clean
         entries: dict[str, Any] = {}
         notes = self.notes_for(path)
@@ -171,7 +171,7 @@ class _Scanner(Tree):
                 return entries, at
 
     def array(self, at: int, path: Path) -> tuple[list[Any], int]:
-        """The items of the array whose bracket opens here, and where it ends."""
+        """Return the items of the array whose bracket opens here, and where it ends."""
         items: list[Any] = []
         notes = self.notes_for(path)
         at = self.skip(at + 1)
@@ -186,7 +186,7 @@ class _Scanner(Tree):
                 return items, at
 
     def value(self, at: int, path: Path, key: str | int) -> tuple[Any, int]:
-        """The value under a key or at a position, which starts here, and where it ends."""
+        """Return the value under a key or at a position, which starts here, and where it ends."""
         clean = self.text.clean
         if self.many:
             self.count(at)
@@ -203,7 +203,7 @@ class _Scanner(Tree):
         return self.word(at, path, key)
 
     def key(self, at: int) -> tuple[str, int]:
-        """A key that has escapes, or is none; and where its value starts."""
+        """Return a key that has escapes, or is none; and where its value starts."""
         clean = self.text.clean
         if clean[at : at + 1] != '"':
             self.miss(at, _NO_KEY)
@@ -214,7 +214,7 @@ class _Scanner(Tree):
         return key, self.skip(at + 1)
 
     def next(self, at: int, closing: str) -> tuple[bool, int]:
-        """Whether the bracket closes after a value, and where the next entry starts or the container ends."""
+        """Return whether the bracket closes after a value, and where the next entry starts or the container ends."""
         found = _NEXT.match(self.text.clean, at)
         if found is None:
             self.miss(self.skip(at), _NO_COMMA)
@@ -225,7 +225,7 @@ class _Scanner(Tree):
         return True, found.end(1)
 
     def string(self, at: int) -> tuple[str, int]:
-        """The text whose double quotes open here, without hidden characters, and where it ends."""
+        """Return the text whose double quotes open here, without hidden characters, and where it ends."""
         try:
             value, end = _scan_string(self.text.clean, at + 1, True)
         except JSONDecodeError as error:
@@ -239,7 +239,7 @@ class _Scanner(Tree):
         return value, end
 
     def word(self, at: int, path: Path, key: str | int) -> tuple[Any, int]:
-        """A number, true, false or null; a number that JSON does not have is a fault, and stays text."""
+        """Return a number, true, false or null; a number that JSON does not have is a fault, and stays text."""
         found = _WORD.match(self.text.clean, at)
         if found is None:
             self.miss(at, _NO_VALUE)
@@ -257,7 +257,7 @@ class _Scanner(Tree):
         return read.value, found.end()
 
     def number(self, word: str) -> Number | Refusal:
-        """A number, if JSON has it so."""
+        """Return a number, if JSON has it so."""
         if word in _ENDLESS:
             return NOT_FINITE
         if _LEADING_ZERO.match(word):

@@ -1,4 +1,4 @@
-"""From bytes to text that holds nothing hidden.
+"""From bytes to text that contains nothing hidden.
 
 Nothing here knows YAML or JSON. The file is decoded as UTF-8, characters that a person cannot see are reported
 and left out, and every offset in the cleaned text can be turned into the row and column of the file.
@@ -41,7 +41,7 @@ _NOT_TEXT: Final = (
 class Text:
     """The text of a file: as decoded, and ``clean``, without hidden characters.
 
-    ``removed`` holds, for each character left out, the offset in ``clean`` before which it stood. ``only_row`` is
+    ``removed`` contains, for each character left out, the offset in ``clean`` before which it stood. ``only_row`` is
     the row that the whole text stands in, for a record that is one row of a file; 0 for a file of its own.
     """
 
@@ -112,7 +112,7 @@ class Faults:
             self._listed.append(fault)
 
     def all(self) -> tuple[Fault, ...]:
-        """Every fault, in the order of the file, and last how many were left out."""
+        """Return every fault, in the order of the file, and last how many were left out."""
         listed = sorted(self._listed)
         if self._more:
             last = listed[-1]
@@ -129,12 +129,12 @@ class Faults:
 
 
 def without_hidden(value: str) -> str:
-    """The text with hidden characters left out; those that part words become a space."""
+    """Return the text with hidden characters left out; those that part words become a space."""
     return HIDDEN.sub("", _AS_SPACE.sub(" ", value))
 
 
 def hidden_fault(place: tuple[int, int], characters: str) -> Fault:
-    """The fault for one or more hidden characters at a place."""
+    """Return the fault for one or more hidden characters at a place."""
     import unicodedata
 
     def named(character: str) -> str:
@@ -146,13 +146,13 @@ def hidden_fault(place: tuple[int, int], characters: str) -> Fault:
     return Fault(
         *place,
         "hidden-character",
-        f"This row holds what cannot be seen, {listed}; it was left out of what was read.",
+        f"This row contains what cannot be seen, {listed}; it was left out of what was read.",
         "Type the row again without it.",
     )
 
 
 def decode(raw: bytes, only_row: int = 0) -> tuple[Text | None, Faults]:
-    """The text of a file, or None where it is not text at all; with the faults met so far.
+    """Return the text of a file, or None where it is not text at all; with the faults met so far.
 
     A byte order mark is dropped. Bytes that are not UTF-8 are one fault, at the first, and become U+FFFD, so that
     the rest of the file is still checked. ``only_row`` is the row of a larger file that ``raw`` is, if it is one.

@@ -27,7 +27,7 @@ class Tree:
         self.text = text
         self.faults = faults
         self.notes: Notes = []
-        # Every value takes at least one character, so only a long text can hold too many.
+        # Every value takes at least one character, so only a long text can contain too many.
         self.many = len(text.clean) > MAX_VALUES
         self._values = 0
         self.written: dict[Path, str] = {}
@@ -41,14 +41,14 @@ class Tree:
         return self.passing_name(entries)
 
     def passing_name(self, entries: dict[str, Any]) -> str:
-        """A key for a value that is read only for its faults. No file can hold it: it has a hidden character."""
+        """Return a key for a value that is read only for its faults. No file can hold it: it has a hidden character."""
         self._names += 1
         name = f"\0{self._names}"
         self._refused.append((entries, name))
         return name
 
     def notes_for(self, path: Path) -> list[Any]:
-        """Where to note, for each value of a container, its key or position and the offsets of key and value."""
+        """Return where to note, for each value of a container, its key or position and the offsets of key and value."""
         notes: list[Any] = []
         self.notes.append((path, notes))
         return notes
@@ -99,7 +99,7 @@ class Parsed:
     """What a file says, with the place of every value.
 
     ``data`` is a dict of dict, list, str, int, float, bool and None, or None when the file could not be read.
-    ``written`` holds the JSON spelling of numbers that Python would spell otherwise. Places are worked out only
+    ``written`` contains the JSON spelling of numbers that Python would spell otherwise. Places are worked out only
     when they are asked for.
     """
 

@@ -172,7 +172,7 @@ _GLUED: Final = re.compile(r"[\s-]*[^\s:#'\"\[{][^\s:]*(:)\S")
 
 
 def explain(error: yaml.YAMLError, text: Text, last: int) -> tuple[int, Refusal]:
-    """Where a file cannot be read (an offset in the cleaned text; ``last`` if unknown) and why, in plain words."""
+    """Return where a file cannot be read (offset in the cleaned text; ``last`` if unknown) and why, in plain words."""
     mark = getattr(error, "problem_mark", None)
     if mark is None:
         return last, Refusal("yaml-syntax", *_UNKNOWN)
@@ -222,7 +222,7 @@ def _explain(context: str, problem: str, began: int, at: int, text: Text) -> tup
 
 
 def _stray_colon(at: int, text: Text) -> tuple[int, Refusal]:
-    """A colon after what is a value already: twice in a row, indented too far, or the row above lacks a space."""
+    """Explain a colon after what is a value already: twice in a row, indented too far, or a space missing above."""
     start, row = text.row_at(at)
     if curved := _CURVED_START.search(row[: at - start]):
         return start + curved.start(1), TYPOGRAPHIC

@@ -34,7 +34,7 @@ _SPECIAL_START: Final = frozenset(["", "~", *"nNtTfF", *_NUMBER_START, *_TYPOGRA
 
 _SIGN: Final = re.compile(r"[ \t]#(?=\w)")
 _SWALLOWED: Final = re.compile(r"[ \t]+#(?=\w)")
-"""What ends a value that goes on, such as "bag #2": a remark to YAML, which nobody meant."""
+"""What ends a value that continues, such as "bag #2": a remark to YAML, which nobody meant."""
 
 _TEXT_TAG: Final = "tag:yaml.org,2002:str"
 _ADORNMENT: Final = re.compile(r"[&!](?<!\w[&!])")
@@ -99,7 +99,7 @@ class _Composer(Tree):
         self.get_event = PARSER(text.clean).get_event
 
     def document(self) -> dict[str, Any] | None:
-        """The whole document, or None where it is no mapping."""
+        """Return the whole document, or None where it is not a mapping."""
         get = self.get_event
         get()  # the start of the stream
         event = get()
@@ -125,7 +125,7 @@ class _Composer(Tree):
         return data if isinstance(data, dict) else None
 
     def mapping(self, path: Path) -> dict[str, Any]:
-        """The entries up to the end of the mapping."""
+        """Return the entries up to the end of the mapping."""
         get, adorned, many = self.get_event, self.adorned, self.many
         entries: dict[str, Any] = {}
         notes = self.notes_for(path)
@@ -154,7 +154,7 @@ class _Composer(Tree):
         return entries
 
     def sequence(self, path: Path) -> list[Any]:
-        """The items up to the end of the sequence."""
+        """Return the items up to the end of the sequence."""
         get, many = self.get_event, self.many
         items: list[Any] = []
         notes = self.notes_for(path)
@@ -170,7 +170,7 @@ class _Composer(Tree):
         return items
 
     def value(self, event: Any, path: Path, key: str | int, spot: int) -> Any:
-        """The value under a key or at a position; what is refused becomes None, with a fault."""
+        """Return the value under a key or at a position; what is refused becomes None, with a fault."""
         kind = type(event)
         if kind is AliasEvent:
             self.faults.add(spot, *sentences.ALIAS)
@@ -188,7 +188,7 @@ class _Composer(Tree):
         return self.mapping((*path, key)) if kind is MappingStartEvent else self.sequence((*path, key))
 
     def adornment(self, event: Any, spot: int) -> bool:
-        """Whether a tag says that the value is text; any other tag and every anchor is a fault."""
+        """Tell whether a tag says that the value is text; any other tag and every anchor is a fault."""
         if event.anchor is not None:
             self.faults.add(spot, *sentences.ANCHOR)
         text_meant = event.tag == _TEXT_TAG and type(event) is ScalarEvent
@@ -197,7 +197,7 @@ class _Composer(Tree):
         return text_meant
 
     def swallowed(self, event: Any) -> None:
-        """A fault where the text of a value in one row goes on after a number sign, which ends it."""
+        """Return a fault where the text of a value in one row continues after a number sign, which ends it."""
         clean, end = self.text.clean, event.end_mark.index
         while end > event.start_mark.index and clean[end - 1] in " \t":
             end -= 1
@@ -206,7 +206,7 @@ class _Composer(Tree):
             self.faults.add(found.end() - 1, *sentences.NUMBER_SIGN)
 
     def plain(self, value: str, path: Path, key: str | int, spot: int) -> Any:
-        """What an unquoted scalar says."""
+        """Return what an unquoted scalar says."""
         if value[:1] not in _NUMBER_START:
             if len(value) > 1 and value[0] in _TYPOGRAPHIC and value[-1] in _TYPOGRAPHIC:
                 self.faults.add(spot, *sentences.TYPOGRAPHIC)
@@ -222,7 +222,7 @@ class _Composer(Tree):
         return read.value
 
     def key(self, event: Any, path: Path, spot: int) -> str | None:
-        """The text of a key, as written; None where it is no text, with a fault."""
+        """Return the text of a key, as written; None where it is not text, with a fault."""
         if type(event) is AliasEvent:
             self.faults.add(spot, *sentences.ALIAS)
             return None
@@ -236,7 +236,7 @@ class _Composer(Tree):
         return text if text.isprintable() or event.style != '"' else self.revealed(event)
 
     def refuse_key(self, event: Any, key: str | None, path: Path, spot: int, entries: dict[str, Any]) -> str:
-        """A name for the entry: its own where the key is good after all, else one that no file can hold."""
+        """Return a name for the entry: its own where the key is good after all, else one that no file can contain."""
         quoted = type(event) is ScalarEvent and bool(event.style)
         if key is not None and key in entries:
             return self.refuse_repeated(key, path, spot, entries)
@@ -247,7 +247,7 @@ class _Composer(Tree):
         return self.passing_name(entries)
 
     def revealed(self, event: Any) -> str:
-        """The text of double quotes less the hidden characters that were written as escapes."""
+        """Return the text of double quotes less the hidden characters that were written as escapes."""
         value: str = event.value
         hidden = HIDDEN.findall(value)
         if hidden:

@@ -183,5 +183,6 @@ class LineUse(
             why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
             "the record nobody knows whether the line was proved.",
             when="under_way",
+            reported="proof_before_use",
         ),
     )

@@ -39,6 +39,7 @@ class SiteSeen(Model):
             INS,
             why="Infection, swelling and a flipped port are first seen at the site, and a needle must not "
             "go through them.",
+            reported="site_not_seen_lately",
         ),
     )
 
@@ -57,6 +58,7 @@ class Proved(Model):
             why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
             "the record nobody knows whether the line was proved.",
             when="proof due",
+            reported="blood_not_seen_lately",
         ),
     )
     blood_looks: words.BloodLooks | None = fact(

@@ -64,6 +64,7 @@ class Access(
             INS,
             why="A catheter whose tip is not where it should be can deliver drugs into tissue.",
             when="first_access",
+            reported="tip_unknown",
         ),
     )
     anesthetic: Literal["none used"] | Anesthetic | NotAssessed | None = fact(

@@ -167,6 +167,7 @@ class CareEvent(Event):
             OPEN_RN,
             why="Comparing two identifiers before a procedure is what keeps it from being done to the wrong patient.",
             when="under way",
+            reported="not_identified_lately",
         ),
     )
     allergies_checked: YesNo | NotAssessed | None = fact(
@@ -178,7 +179,7 @@ class CareEvent(Event):
             INS,
             why="Antiseptic, adhesive, latex, anesthetic and heparin all touch the patient during this work.",
             when="under way",
-            reported="drug_or_skin",
+            reported="allergies_not_checked_lately",
         ),
     )
     order: Short | None = fact(
@@ -217,6 +218,7 @@ class CareEvent(Event):
             why="The event shows trouble with the line; a record that shows it without saying what was done "
             "leaves the next nurse alone with it.",
             when="in_trouble",
+            reported="not_told_before",
         ),
     )
     response: words.Response | NotAssessed | None = fact(
@@ -303,7 +305,7 @@ class Tending(CareEvent):
 
 
 class Observing(CareEvent):
-    """A look or a judgement; nothing is done to the line."""
+    """A look or a judgment; nothing is done to the line."""
 
 
 class Moving(Event):

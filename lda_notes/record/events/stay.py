@@ -43,7 +43,9 @@ class Transfer(Moving, rank=130, command="transfer", asks="to_unit to_setting ha
     to_unit: Short = required("new unit", "Unit that takes the patient.", need=must("Which unit?", CP))
     to_room: Short | None = fact("new room", "Room on the new unit.")
     to_setting: words.Setting | None = fact(
-        "setting", "Kind of place the new unit is.", need=should("What kind of unit is it?", NHSN, why=_TAKEN_OVER)
+        "setting",
+        "Kind of place the new unit is.",
+        need=should("What kind of unit is it?", NHSN, why=_TAKEN_OVER, reported="from_elsewhere"),
     )
     handed_to: Person | None = fact(
         "who took over",

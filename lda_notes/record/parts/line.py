@@ -14,7 +14,7 @@ from lda_notes.record.parts.values import Day, Moment, Positive, Quantity, Short
 
 
 class Supply(Model):
-    """A supply that was used, as its label tells."""
+    """A supply that was used, as its label says."""
 
     name: Short = required("supply", "What it is, without brand.")
     lot: Short | None = fact("lot", "Lot number on the label.")

@@ -45,7 +45,7 @@ class Site(Model):
     erythema_mm: Quantity | None = fact(
         "extent of erythema",
         "How far redness reaches from the port, in mm.",
-        need=should(
+        need=may(
             "How far does the redness reach, in mm?",
             INS,
             why="Only a measured extent shows the next nurse whether the redness is spreading.",
@@ -220,7 +220,7 @@ class Dressing(Model):
     chlorhexidine_disc: YesNo | NotAssessed | None = fact(
         "chlorhexidine disc",
         "Yes when a chlorhexidine disc lies between needle hub and skin.",
-        need=should(
+        need=may(
             "Chlorhexidine disc between hub and skin?",
             CP,
             why=_SEEN_AND_SLACK,
