@@ -155,9 +155,11 @@ def signer(facts: Mapping[str, Any], means: Means) -> Mapping[str, Any]:
             raise click.exceptions.Exit(130)
         close = [by for option, by in zip(offered, known, strict=True) if _is(text, option, by)]
         if len(close) == 1:
+            terminal.show("")
             return {**facts, "by": close[0]}
         found = _NOT_A_NAME if close or HIDDEN.search(text) or not _LETTERS.search(text) else person(text)
         if isinstance(found, Value):
+            terminal.show("")
             return {**facts, "by": found.value}
         terminal.show(f"?? {found.sentence}")
 

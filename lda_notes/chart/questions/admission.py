@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cache
 from typing import Any, Final, get_args
 from zoneinfo import available_timezones
@@ -285,6 +286,9 @@ _SUBSTANCE: Final = re.compile(r"[^\W\d_][^\d]{3,60}")
 """What may be the name of a substance: words, no number and no letter alone."""
 
 
+_ALLERGIES: Final = ("patient", "allergies")
+
+
 def shown(data: Facts) -> Iterator[str]:
     """Yield facts of patient, stay and port in words, a row each."""
     for key in ("patient", "stay", "port"):
@@ -292,7 +296,10 @@ def shown(data: Facts) -> Iterator[str]:
             spot = layout.spot(Episode, name)
             dotted = layout.dotted(name)
             title = phrasing.capital(_CALLED.get(dotted, spot.title if spot is not None else dotted))
-            yield f"{title}: {value}"
+            if spot is not None and spot.sort == "day":
+                value = phrasing.day(date.fromisoformat(value))
+            if name[-1] != "substance" or value != "other":  # which substance it is stands in its detail
+                yield f"{'Allergen' if name[:2] == _ALLERGIES and name[-1] == 'detail' else title}: {value}"
 
 
 def _flat(data: Any, path: Path) -> Iterator[tuple[Path, str]]:

@@ -206,8 +206,9 @@ class Session:
         if self._replies:
             self.console.show("\n".join(("", "Since the note was last shown:", *self._replies[-_MOST_REPLIES:])))
         self._replies = []
+        kit = bool(kits.of_entry(review.entry))
         while True:
-            text = self._signature(name, initials, len(grave) if deliberate else 0, deliberate, open_)
+            text = self._signature(name, initials, len(grave) if deliberate else 0, deliberate, open_, kit)
             match text.strip().casefold():
                 case "y" | "yes" if deliberate and len(initials) > 1:
                     self.console.show(f"?? y does not sign here: type your initials ({initials}), or < to go back.")
@@ -235,7 +236,7 @@ class Session:
                     signs = f"{'' if deliberate else 'y or '}{initials} to sign" if name else "y to write it"
                     self.console.show(f"?? Type {signs}, < to go back, q to keep it as a draft.")
 
-    def _signature(self, name: str, initials: str, grave: int, deliberate: bool, gaps: bool) -> str:
+    def _signature(self, name: str, initials: str, grave: int, deliberate: bool, gaps: bool, kit: bool) -> str:
         if self.sign is not None:
             text, self.sign = self.sign, None
             return text
@@ -247,9 +248,8 @@ class Session:
             counted = "1 finding above is" if grave == 1 else f"{grave} findings above are"
             who = f"{counted} unsafe or contradictory.\n{who}"
         missing = "  g asks what is missing above\n" if gaps else ""
-        self.console.show(
-            f"\n{who}\n{missing}  < goes back   + adds a fact   q keeps it as a draft   k NAME keeps a kit"
-        )
+        keeps = "   k NAME keeps a kit" if kit else ""
+        self.console.show(f"\n{who}\n{missing}  < goes back   + adds a fact   q keeps it as a draft{keeps}")
         return self._ask()
 
     # -- the draft, and a record that changed --
