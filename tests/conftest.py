@@ -9,10 +9,11 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, settings
 
-# In CI a generated case that fails must fail again for whoever looks; at a desk new cases are sought.
-settings.register_profile("ci", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-if os.environ.get("CI"):
-    settings.load_profile("ci")
+# In CI a generated case that fails must fail again for whoever looks; at a desk new cases are sought. Nowhere does a
+# case fail because the machine is busy.
+settings.register_profile("desk", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("ci", settings.get_profile("desk"), derandomize=True)
+settings.load_profile("ci" if os.environ.get("CI") else "desk")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -38,10 +39,16 @@ LONGEST_FIRST = (
 )
 """Folders whose files take long: begun last, they would leave one worker alone at the end."""
 
+STARTED_ONCE = {
+    "server": ("tests/server/",),
+    "oracles": ("tests/fhir/test_bundle_oracles.py", "tests/fhir/test_fhir_oracles.py"),
+}
+"""Files that stay on one worker together, for one real server and for one start of the outside validators."""
+
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Keep a file on one of several workers, for what its fixtures make, and the real server's folder, for one server.
+    """Keep a file on one of several workers, for what its fixtures make, and files that share what takes long to start.
 
     Groups by mark would do it, and are passed over where pytest keeps the name of a test in another way.
     """
@@ -49,7 +56,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
-            return "server" if nodeid.startswith("tests/server/") else nodeid.partition("::")[0]
+            file = nodeid.partition("::")[0]
+            return next((name for name, start in STARTED_ONCE.items() if file.startswith(start)), file)
 
     return ByFile(config, log)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import io
+import json
 import os
 import subprocess
 import sys
@@ -74,6 +75,20 @@ def test_names_that_are_no_text(tmp_path: Path) -> None:
     assert "Traceback" not in done.stderr and "unexpected" not in done.stderr and done.returncode in (0, 1)
     done = run("check", name, "--out", name)
     assert done.returncode == 2 and "is an input" in done.stderr and "\\xff" in done.stderr
+
+
+@pytest.mark.parametrize("form", ["text", "md", "json"])
+def test_a_broken_record_whose_name_is_no_text_stands_on_the_sheet_of_the_ward(tmp_path: Path, form: str) -> None:
+    folder = os.fsencode(str(tmp_path))
+    Path(os.fsdecode(folder + b"/a\xff.yaml")).write_bytes(DEMO.read_bytes())
+    Path(os.fsdecode(folder + b"/bad\xff\x1b[31m.yaml")).write_bytes(b"[1")
+    sheet = tmp_path / "sheet"
+    said = call("handoff", tmp_path, "--format", form, "--out", sheet)
+    assert said.returncode == 2 and b"unexpected" not in said.stderr
+    made = sheet.read_bytes()
+    assert b"bad\\xff\\x1b" in made.replace(b"\\\\", b"\\") and b"\x1b" not in made
+    if form == "json":
+        json.loads(made)
 
 
 def test_files_that_are_no_policy(tmp_path: Path) -> None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
+from types import MappingProxyType
+from typing import Final
 
 import click
 
@@ -22,14 +24,16 @@ from lda_notes.commands.options import (
     printed_now,
     records_argument,
 )
-from lda_notes.commands.printing import say
+from lda_notes.commands.printing import say, visible
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
+from lda_notes.documents.handoff.sources import Unsigned
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 from lda_notes.record.reading import Record
 
+_NO_DRAFTS: Final[Mapping[Path, tuple[Unsigned, ...]]] = MappingProxyType({})
 FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 
 
@@ -98,11 +102,12 @@ def command(
     chosen, to = target(form, out, "handoff", FORMATS)
     policy = policy_file.in_force(policy_path, paths)
     found_in = reading.for_sheets(paths)
-    read = list(_sources([*found_in.given, *found_in.others], policy, asof))
+    read = list(_sources([*found_in.given, *found_in.others], policy, asof, _unsigned()))
+    missing = tuple(map(visible, found_in.missing))  # names of files are any bytes, and stand on the sheet
     if not read:
-        raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *found_in.missing]))
+        raise Failure("\n".join(["no record could be read, so there is nothing to hand over:", *missing]))
     try:
-        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, found_in.missing, unit, rooms, since)
+        found = handoff(read, policy, asof.astimezone(UTC), hours, shift_end, missing, unit, rooms, since)
     except OverflowError:
         raise Failure("the moment judged from is at the end of the calendar; give another --asof") from None
     if (unit or rooms) and not found.patients:
@@ -111,7 +116,7 @@ def command(
         )
     printing = Printing(printed_now(), " ".join(printed_by.split()), round_alone, sources == "full")
     write(_rendered(found, printing, left, chosen, width(to), paper), to)
-    for words in found_in.missing:
+    for words in missing:
         say(f"Not on the sheet: {words}", err=True)
     from lda_notes.chart.terminal import drafts
 
@@ -121,7 +126,17 @@ def command(
         raise click.exceptions.Exit(2)
 
 
-def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Source]:
+def _unsigned() -> dict[Path, tuple[Unsigned, ...]]:
+    """Return what was begun on this login and not signed, by record, without what it says."""
+    from lda_notes.chart.terminal import drafts
+
+    begun = drafts.unsigned(os.environ)
+    return {path: tuple(Unsigned(one.about, one.began, one.by) for one in kept) for path, kept in begun.items()}
+
+
+def _sources(
+    read: list[Record], policy: Policy, asof: datetime, drafts: Mapping[Path, tuple[Unsigned, ...]] = _NO_DRAFTS
+) -> Iterator[Source]:
     """Yield one source for each line: its records are said together; stays that begin later stand by themselves."""
     starts = {record.file: pipeline.begins(record) for record in read}
     later = [record for record in read if (since := starts[record.file]) is not None and since > asof]
@@ -138,6 +153,7 @@ def _sources(read: list[Record], policy: Policy, asof: datetime) -> Iterator[Sou
             starts[last.file],
             tuple(fact for record in line.records for fact in record.unread_facts),
             tuple(stay.episode.id for stay in line.stays if stay.discharge is None),
+            tuple(one for file in files for one in drafts.get(Path(file).resolve(), ())),
         )
     for record in later:
         one = pipeline.judge(pipeline.upto(record, asof), policy, asof)
@@ -154,7 +170,8 @@ def _rendered(found: Handoff, printing: Printing, left: bool, form: str, columns
     if form == "json":
         from lda_notes.documents.handoff.values import values
 
-        return (json.dumps(values(found), indent=2, ensure_ascii=False) + "\n").encode()
+        text = json.dumps(values(found), indent=2, ensure_ascii=False)
+        return f"{text}\n".encode(errors="backslashreplace")  # names of files are any bytes
     from lda_notes.documents.render import render
 
     return render(left_sheet(found, printing) if left else sheet(found, printing), form, columns, paper)  # type: ignore[arg-type]

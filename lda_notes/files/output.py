@@ -22,6 +22,7 @@ _READ_AS_RECORDS: Final = (".yaml", ".yml", ".json", ".ndjson", ".jsonl")
 _PACKED: Final = (b"\x1f\x8b", b"\x28\xb5\x2f\xfd")
 """How gzip and Zstandard files begin."""
 _RECORD_KEY: Final = re.compile(rb"""(?:^|[{,]\s*)["']?(record_version|patient|stay|port|events)["']?\s*:""", re.M)
+_POLICY_KEY: Final = re.compile(rb"^(source|limits|silence)[ \t]*:", re.M)
 _BUNDLE: Final = re.compile(rb"""["']?resourceType["']?\s*:\s*["']?Bundle\b""")
 _LOOKED_AT: Final = 1 << 22
 """How much of a file is looked at to learn what it is, in bytes."""
@@ -143,8 +144,8 @@ def refuse_to_destroy(path: Path, inputs: Iterable[Path], overwrite: bool, data:
     """Raise `Failure` when a result at ``path`` would destroy something of the user's.
 
     That is any of ``inputs``, files or folders, also reached by a link; a file in a folder that is read, if it would
-    be read as a record from then on; and, unless ``overwrite``, a file that reads as a record or a bundle and says
-    anything else than ``data``.
+    be read as a record from then on; and, unless ``overwrite``, a file that reads as a record, a bundle or a policy
+    and says anything else than ``data``.
     """
     refuse_unless_replaceable(path)
     for given in inputs:
@@ -170,7 +171,7 @@ def _same(one: Path, other: Path) -> bool:
 
 
 def kind_of(path: Path) -> str | None:
-    """Return what a file is when it reads as a record or a bundle, or as one that was damaged; else None."""
+    """Return what a file is when it reads as a record, a bundle or a policy, or as one that was damaged; else None."""
     try:
         with path.open("rb") as file:
             head = file.read(_LOOKED_AT)
@@ -180,4 +181,6 @@ def kind_of(path: Path) -> str | None:
         return "packed rows"
     if _BUNDLE.search(head):
         return "a FHIR bundle"
+    if len(set(_POLICY_KEY.findall(head))) > 1:
+        return "a policy"
     return "a record" if len(set(_RECORD_KEY.findall(head))) > 2 else None

@@ -30,7 +30,7 @@ def alteplase_dose_mg(weight_kg: Decimal | None, lumen_ml: Decimal | None, polic
 
 
 def alteplase_volume_ml(dose_mg: Decimal, policy: Policy) -> Decimal:
-    """Return the volume that contains ``dose_mg`` at the labelled concentration, in mL."""
+    """Return the volume that contains ``dose_mg`` at the labeled concentration, in mL."""
     return dose_mg / policy.value("alteplase_mg_per_ml")
 
 

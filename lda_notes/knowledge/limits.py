@@ -223,7 +223,7 @@ late_entry_hours           | at most 12 hours     | time from event to entry wit
 shift_hours                | at most 12 hours     | length of a shift | common-practice CP | 1..24
 left_list_days             | at most 7 days       | time for which a patient who left stays on the handoff sheet | common-practice CP | 1..60
 clock_slack_minutes        | at most 5 minutes    | difference between two clocks | common-practice CP | 1..60
-needle_change_minutes      | at most 60 minutes   | time from removal to the new needle of a needle change | common-practice CP
+needle_change_minutes      | at most 60 minutes   | time from removal to the new needle of a needle change, or from needle in to needle out of one visit | common-practice CP
 plausible_age_years        | at most 120 years    | plausible age | common-practice CP | 100..150
 plausible_adult_kg         | at least 20 kg       | plausible weight of an adult | common-practice CP | 10..40
 plausible_weight_kg        | at most 400 kg       | plausible weight | common-practice CP | 200..700

@@ -184,7 +184,7 @@ def _merged(event: ev.Event, values: Mapping[str, Any], correction: Entry, key: 
                 "correction-target",
                 "wrong",
                 f"{correction.event.id} changes the {name} of {event.id}, which a correction cannot change",
-                "retract the entry and chart it anew",
+                "retract the entry and chart it again",
                 correction.path(key, name),
                 event=correction.event.id,
             )

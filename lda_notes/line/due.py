@@ -267,7 +267,7 @@ def _dressing(state: State, needle: NeedleStay, policy: Policy, zone: ZoneInfo) 
         why = f"dressing found {condition}"
         return Due("dressing change", stay.septum, None, stay.since, stay.put_on, limits[0], why)
     if state.danger("D9") is not None:
-        return Due("dressing change", stay.septum, None, stay.since, stay.put_on, limits[0], "allergy")
+        return Due("dressing change", stay.septum, None, stay.since, stay.put_on, limits[0], "known allergy")
     if stay.since is None:
         why = "time of dressing is not known"
         return Due("dressing change", stay.septum, None, None, stay.put_on, limits[0], why)

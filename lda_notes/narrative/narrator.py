@@ -303,6 +303,16 @@ def _clock(context: Context, value: datetime | date) -> str:
 
 
 @pass_context
+def _at(context: Context, value: datetime | date) -> str:
+    """Return the time with its preposition: "at 09:40"; of another day "on 3 March 2031 at 09:40"."""
+    said = _clock(context, value)
+    day, comma, time = said.rpartition(", ")
+    if comma:
+        return f"on {day} at {time}"
+    return f"at {said}" if said[2:3] == ":" else f"on {said}"
+
+
+@pass_context
 def _moment(context: Context, value: datetime | date) -> str:
     if not isinstance(value, datetime):
         return _day_alone(value)
@@ -319,6 +329,7 @@ def _near(context: Context, value: datetime | date) -> str:
 
 
 FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
+    "at": _at,
     "article": lambda text: phrasing.article(str(text)),
     "called": called,
     "capital": _capital,

@@ -16,6 +16,7 @@ from lda_notes.stream.names import STANDARD_INPUT
 
 _BOM: Final = b"\xef\xbb\xbf"
 _BLOCK: Final = 1 << 20
+_ENDLESS: Final = 10 * MAX_BYTES
 
 UNREADABLE: Final = (OSError, EOFError, zlib.error)
 """What reading a file, compressed or not, raises."""
@@ -107,15 +108,21 @@ def unreadable(path: Path | str, error: OSError | EOFError | Exception) -> Failu
 
 
 def rows(file: IO[bytes], first: int = 1) -> Iterator[Row]:
-    """Yield every row that is not blank; ``first`` is the number of the row that comes first."""
+    """Yield every row that is not blank; ``first`` is the number of the row that comes first.
+
+    Raises `Failure` after a row that has no end within ten times the most, as a small packed file may contain.
+    """
     number = first - 1
     while raw := file.readline(MAX_BYTES + 1):
         number += 1
         if number == 1:
             raw = raw.removeprefix(_BOM)
         if len(raw) > MAX_BYTES and not raw.endswith(b"\n"):
-            while (rest := file.readline(_BLOCK)) and not rest.endswith(b"\n"):
-                pass
+            more = 0
+            while (rest := file.readline(_BLOCK)) and not rest.endswith(b"\n") and more <= _ENDLESS:
+                more += len(rest)
             yield Row(number, raw[:MAX_BYTES], too_long=True)
+            if more > _ENDLESS:
+                raise Failure(f"row {number} has no end within {_ENDLESS:,} bytes; what follows was not read")
         elif not raw.isspace() and raw:
             yield Row(number, raw.rstrip(b"\r\n"))

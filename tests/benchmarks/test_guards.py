@@ -46,7 +46,7 @@ def test_memory_does_not_grow_with_the_count_of_rows(tmp_path: Path) -> None:
     from tests.benchmarks.episodes import row
 
     peaks = []
-    for count in (100, 2000):
+    for count in (100, 1000):
         path = tmp_path / f"{count}.ndjson"
         path.write_bytes(b"".join(row(number) for number in range(1, count + 1)))
         peaks.append(ours("check", str(path), "--asof", start.ASOF, tell=True).peak)

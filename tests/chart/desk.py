@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import signal
 import sys
 import tempfile
 import warnings
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pexpect
+from waiting import sleeps, until
 
 from lda_notes.chart.event import EventForm
 from lda_notes.chart.form import Basis, Say
@@ -98,6 +100,14 @@ def name(talk: Talk) -> str:
     return talk.question.name
 
 
+def _heeds_ctrl_c() -> None:
+    """Let Ctrl-C reach the child, also where a background shell started the tests with it ignored.
+
+    The program itself honors that: started with Ctrl-C ignored, it is left with q or the end of the input.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Mapping[str, str]) -> Any:
     """Start a program on a terminal of 80 columns and 24 rows."""
     with warnings.catch_warnings():
@@ -108,8 +118,9 @@ def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Map
             cwd=folder,
             env=dict(environment),
             encoding="utf-8",
-            timeout=30,
+            timeout=120,
             dimensions=(24, 80),
+            preexec_fn=_heeds_ctrl_c,
         )
 
 
@@ -158,6 +169,11 @@ class Keyboard:
         self.answers += 1
         self.free += len(text) if free else 0
         self.process.sendline(text)
+
+    def interrupt(self) -> None:
+        """Press Ctrl-C, once the program waits for a key and no longer works on the prompt."""
+        until(lambda: sleeps(self.process.pid))
+        self.process.sendintr()
 
     def code(self) -> int | None:
         self.process.close()

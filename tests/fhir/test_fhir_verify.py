@@ -270,6 +270,7 @@ def test_endless_nesting_is_a_fault() -> None:
         (b'{"a": 1,}', "json", "Row 1, column 9"),
         (b"\xff\xfe", "json", "Byte 1"),
         (b'{"type": "a", "type": "b"}', "json", "'type' stands twice"),
+        (b'{"total": ' + b"9" * 5000 + b"}", "json", "more digits than can be read"),
         (b'{"total": NaN}', "json", "NaN"),
         (b"[]", "type", "A list"),
         (b"null", "type", "Null"),

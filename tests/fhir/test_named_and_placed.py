@@ -37,7 +37,8 @@ USE = event("line use", "2031-03-04 13:00", purpose="infusion", action="started"
 LOOK = event("line check", "2031-03-04 14:00", pain=2)
 ETHANOL = event("flush", "2031-03-04 15:00", flushes={"not_done": "x"}, lock={"drug": "70% ethanol"})
 NUMBED = event("access", "2031-03-07 09:00", needle=NEEDLE, anesthetic="none used", flushes=[], lock={"not_done": "x"})
-FACTS = event("patient facts", "2031-03-04 16:00", allergies=[{"substance": "iodine"}], history=[])
+HIT = {"condition": "heparin-induced thrombocytopenia"}
+FACTS = event("patient facts", "2031-03-04 16:00", allergies=[{"substance": "iodine"}], history=[HIT])
 PAIN = event("amendment", "2031-03-08 09:00", of=LOOK["id"], sets={"pain": 3})
 HOME = event("discharge", "2031-03-06 12:00", destination="home", needle_in=False)
 EVENTS = (ACCESS, DOSE, USE, LOOK, ETHANOL, FACTS, removal_event("2031-03-05 09:00"), NUMBED, PAIN)
@@ -53,7 +54,7 @@ ROLES = {
     USE["id"]: ["procedure", "given"],
     LOOK["id"]: ["pain"],
     ETHANOL["id"]: ["flush", "lock", "danger/D3/single"],
-    FACTS["id"]: ["allergy-1"],
+    FACTS["id"]: ["allergy-1", "condition-1"],
     EVENTS[6]["id"]: ["procedure", "flush-1", "resistance-1", "lock"],
     NUMBED["id"]: ["local-anesthesia", "flush", "lock", "needle"],
     PAIN["id"]: ["correction", "provenance"],

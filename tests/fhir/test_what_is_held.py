@@ -44,6 +44,7 @@ OUT = {"extent": "completely out", "running": "dextrose"}
 TWICE = [{"outcome": "blood return"}, {"outcome": "no blood return"}]
 
 RESTS_ON = [
+    ("no blood return", access(needle=NEEDLE, blood_return="none", flushes=[{**FLUSH, "resistance": "some"}]), [BLOOD]),
     ("no blood return", look(blood_return="none"), [BLOOD]),
     (
         "no blood return",

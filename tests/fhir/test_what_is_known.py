@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from fhir_demos import noted
-from in_short import called, said
+from in_short import bundles_of, called, said
 from made_records import event, needle_event, removal_event
 
 from lda_notes.fhir.build.bundle import Options
@@ -467,6 +467,20 @@ def test_context_says_who_everybody_is() -> None:
     assert [one.words["status"] for one in found if one.kind == "Location"] == ["active", "active"]
     (of_unit, of_room) = (one.words for one in found if one.kind == "Location")
     assert ("partOf" in of_unit, "partOf" in of_room) == (False, True)
+
+
+def test_only_a_record_number_has_the_code_of_one() -> None:
+    labels = ["record number", "old number", None]
+    listed = [
+        {"system": f"https://made.example/{at}", "value": "1", **({"label": label} if label else {})}
+        for at, label in enumerate(labels)
+    ]
+    ((_, bundle),) = bundles_of(ACCESS, options=CONTEXT, patient={"identifiers": listed})
+    resources = [entry["resource"] for entry in bundle["entry"]]
+    (patient,) = (one for one in resources if one["resourceType"] == "Patient")
+    types = [one.get("type") for one in patient["identifier"]]
+    assert types[1:] == [{"text": "old number"}, None]
+    assert (types[0]["text"], types[0]["coding"][0]["code"]) == ("record number", "MR")
 
 
 # -- what is seen --

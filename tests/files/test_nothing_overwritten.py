@@ -109,6 +109,14 @@ def test_another_record_is_replaced_only_on_request(ward: Path, command: str) ->
     assert other.read_bytes() != before
 
 
+def test_a_policy_is_replaced_only_on_request(ward: Path) -> None:
+    policy = ward.parent / "ours.yaml"
+    policy.write_text("source: {title: Port care policy 12, date: 2026-01-15}\nlimits:\n  flush_usual_ml: 10\n")
+    before = policy.read_bytes()
+    code, said = run("check", ward, "--format", "json", "--out", policy)
+    assert code == 2 and "contains a policy" in said and policy.read_bytes() == before
+
+
 def test_bundles_and_records_read_back(ward: Path) -> None:
     bundles, record = ward.parent / "b.ndjson", ward.parent / "back.yaml"
     assert run("bundle", ward / "ep.yaml", "--out", bundles)[0] == 0

@@ -43,10 +43,10 @@ def at_bedside(demo: str, work: Work, asof: str) -> str:
 @pytest.mark.parametrize("work", ["access", "flush", "dressing change"])
 def test_the_last_answer_and_what_went_outside_the_vein_stand_beside_the_hold(work: Work) -> None:
     text = at_bedside("needle-dislodged", work, "2026-09-07T10:50-05:00").split("Known.")[0]
-    assert 'Last answer: "port without flush and lock after removal"' in text
-    assert 'answer: "flush after the contrast study tomorrow"' in text
-    assert 'Given outside the vein: "magnesium sulfate' in text and "about 5 mL" in text
-    assert "Last answer" not in at_bedside("uncomplicated-week", work, "2027-01-01T09:00-06:00")
+    assert 'Last reply: "port without flush and lock after removal"' in text
+    assert 'reply: "flush after the contrast study tomorrow"' in text
+    assert 'Outside the vein: "magnesium sulfate' in text and "about 5 mL" in text
+    assert "Last reply" not in at_bedside("uncomplicated-week", work, "2027-01-01T09:00-06:00")
 
 
 def test_contents_that_come_out_first_have_their_blanks_before_the_flush() -> None:

@@ -117,7 +117,7 @@ def test_a_line_on_hold_says_so_and_waits_for_an_evaluation() -> None:
         ("hold_ends_with",),
     )
     assert tuple(problem.says for problem in found.open_problems) == (
-        '"no blood"; done: "stopped"; told Dr Amaranth Locke MD 5 Mar 06:40; NO ANSWER recorded '
+        '"no blood"; done: "stopped"; notified Dr Amaranth Locke MD 5 Mar 06:40; NO REPLY recorded '
         "(5 Mar 06:30, Marisol Tamm RN)",
     )
     assert not any(action.clock == "flush" for action in line.actions), "what a hold forbids is on no to-do"
@@ -379,8 +379,27 @@ def test_an_evaluated_line_is_not_to_be_evaluated_again_while_the_thrombolytic_d
     judged = event("evaluation", "2031-03-05 06:20", decision="remains on hold")
     dose = event("patency treatment", "2031-03-05 06:30", drug="alteplase", dose_mg=2, volume_ml=2, blood_return="none")
     waiting, evaluated = (only(needle_event("2031-03-04 09:00"), lost, *more, dose) for more in ((), (judged,)))
-    assert [one.act.startswith("Evaluation") for one in (waiting.actions[0], evaluated.actions[0])] == [True, False]
+    assert not any(one.act.startswith("Evaluation") for found in (waiting, evaluated) for one in found.actions)
     assert evaluated.lines[0].notes == ("evaluation done 06:20; alteplase dwelling",)
+    assert waiting.lines[0].notes == ("under way: alteplase dwelling since 06:30",)
+
+
+def test_swelling_is_to_be_evaluated_though_a_thrombolytic_dwells() -> None:
+    site = {"skin": "intact", "erythema": "none", "swelling": "present", "tenderness": "none", "drainage": "none"}
+    lost = event(
+        "line check", "2031-03-05 06:00", blood_return="none", site={**site, "swelling_where": ["port pocket"]}
+    )
+    dose = event("patency treatment", "2031-03-05 06:30", drug="alteplase", dose_mg=2, volume_ml=2, blood_return="none")
+    found = only(needle_event("2031-03-04 09:00"), lost, dose)
+    assert found.actions[0].act.startswith("Evaluation") and found.lines[0].notes == ()
+
+
+def test_what_was_charted_after_an_early_sheet_is_marked_on_the_next() -> None:
+    """A sheet of 06:40 is for the shift from 07:00; the next one marks what it could not know."""
+    made = record(needle_event("2031-03-04 09:00"), event("dressing change", "2031-03-05 06:50"))
+    found = handed([made], moment("2031-03-05 18:40"), policy(shift_starts=["07:00", "19:00"]))
+    assert [one.says for one in found.here[0].changes] == ["new: dressing change 06:50"]
+    assert "last handoff 07:00, changes since 06:00 are marked" in " ".join(rows(found))
 
 
 def test_an_overdue_flush_that_must_wait_is_on_the_row() -> None:

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import stat
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,9 @@ from in_process import call
 from made_records import HEPARIN, event, needle_event, record, removal_event
 from ward import ASOF
 
+from lda_notes.chart.talk import Answered
+from lda_notes.chart.terminal import drafts
+from lda_notes.chart.terminal.drafts import Draft
 from lda_notes.knowledge.policy import DEFAULT
 
 AT = ASOF.isoformat()
@@ -317,6 +321,23 @@ def test_worksheets_are_for_the_shift_of_the_policy(tmp_path: Path) -> None:
     policy = '{source: {title: Invented, date: 2030-01-15}, limits: {shift_starts: ["07:00", "19:00"]}}'
     (tmp_path / "lda-policy.yaml").write_text(policy)
     assert "Worksheet: dressing change" in run(*due)
+
+
+def test_what_is_not_signed_is_named_on_the_sheet_without_what_it_says(ward: Path, tmp_path: Path) -> None:
+    env = {"XDG_STATE_HOME": str(tmp_path / "state"), "HOME": str(tmp_path)}
+    kept = drafts.folder(env)
+    said = (Answered("pain", ((("pain",), 9),), "Pain: 9"),)
+    for entry in ward.iterdir():
+        begun = Draft("access-9", ASOF - timedelta(minutes=40), said, None, str(entry.resolve()), "access", "Ada Quill")
+        kept.mkdir(parents=True, exist_ok=True)
+        drafts.save(drafts.place(kept, entry, "access"), begun)
+    sheet = " ".join(run("handoff", ward, "--unit", "Ward Plover", "--asof", AT, env=env).replace("!! ", "").split())
+    assert sheet.count("Not signed, not on this sheet:") == 1 and "Pain: 9" not in sheet
+    assert "MD-0002: access begun 06:20 by Ada Quill." in sheet
+    document = json.loads(run("handoff", ward, "--asof", AT, "--format", "json", env=env))
+    assert [one["not_signed"] for one in document["patients"]] == [["access begun 06:20 by Ada Quill"]] * 2
+    earlier = (ASOF - timedelta(hours=2)).isoformat()
+    assert "Not signed, not" not in run("handoff", ward, "--asof", earlier, env=env), "it was not begun then"
 
 
 def test_a_stay_that_begins_later_is_on_no_worksheet_of_the_shift(ward: Path) -> None:

@@ -43,7 +43,7 @@ def test_the_last_word_about_a_danger_stays_as_long_as_the_danger() -> None:
     lock = needle_event("2031-03-03 09:00", lock=HEPARIN, blood_return="present")
     asked = look("2031-03-03 12:10", problem("heparin is in the line", "will decide by noon"))
     assert problems(only(lock, HIT, asked, look("2031-03-05 20:00"))) == [
-        '"heparin is in the line"; done: "looked at"; told Dr Amaranth Locke MD; answer: "will decide by noon" '
+        '"heparin is in the line"; done: "looked at"; notified Dr Amaranth Locke MD; reply: "will decide by noon" '
         "(3 Mar 12:10, Marisol Tamm RN)"
     ]
     taken_out = event(
@@ -64,7 +64,7 @@ def test_the_latest_answer_about_a_hold_comes_first_and_the_one_at_its_beginning
         for day in range(2, 6)
     ]
     said = problems(only(began, *later))
-    assert [words.split("answer: ")[1].split('"')[1] for words in said] == [
+    assert [words.split("reply: ")[1].split('"')[1] for words in said] == [
         "answer of day 5",
         "answer of day 4",
         "answer of day 3",
@@ -78,14 +78,14 @@ def test_a_later_answer_to_the_same_problem_replaces_the_earlier_one() -> None:
         "line check", "2031-03-02 09:00", blood_return="none", problems=[problem("No blood", "contrast study")]
     )
     (said,) = problems(only(began, again))
-    assert 'answer: "contrast study"' in said
+    assert 'reply: "contrast study"' in said
 
 
 def test_a_problem_without_an_answer_stays_until_one_is_charted() -> None:
     open_one = look("2031-03-03 12:10", problem("redness", None))
     events = (needle_event("2031-03-03 09:00", blood_return="present"), open_one, removal_event("2031-03-03 18:00"))
     (said,) = problems(only(*events))
-    assert "NO ANSWER recorded" in said
+    assert "NO REPLY recorded" in said
     answer = event(
         "amendment",
         "2031-03-04 09:00",
@@ -141,7 +141,7 @@ def test_a_needle_that_is_out_draws_no_advice_about_the_needle_and_the_clinic_is
             "leak at the needle site during an infusion",
             'follow-up: "clinic at 09:00"',
             'remains on hold; "pocket swollen"',
-            'answer: "contrast study tomorrow"',
+            'reply: "contrast study tomorrow"',
             "Port clinic, Lantern Bay",
         ):
             assert words in sheet, words

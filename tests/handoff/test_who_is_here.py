@@ -115,7 +115,7 @@ def test_who_left_is_counted_once_taken_over_and_stands_on_the_call_list() -> No
     found = handed([LEFT, *unit_of_patients(3, ASOF)])
     told = rows(found)
     assert not any("Testmann-0042" in row for row in told), "the port clinic has taken over"
-    assert any(row.startswith("1 patient left earlier or with somebody named") for row in told)
+    assert any(row.startswith("1 patient left earlier or with someone named") for row in told)
     assert any("Patients: 3, Ward Heron." in row for row in told)
     listed = text.render(left_sheet(found), 400).splitlines()
     (first,) = (number for number, row in enumerate(listed) if "Testmann-0042" in row)

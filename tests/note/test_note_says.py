@@ -403,7 +403,7 @@ def test_the_signature_names_author_verifier_and_times() -> None:
         ),
         Signature("Saskia Ruunberg", "RN", "", "Verified by"),
     ]
-    assert "Tobiah Wrenfield is new to this procedure and was watched by Saskia Ruunberg, RN." in said(sheet)
+    assert "Tobiah Wrenfield is new to this procedure and was supervised by Saskia Ruunberg, RN." in said(sheet)
 
 
 def test_a_note_nobody_signed_has_blanks() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from datetime import date, timedelta
 from decimal import Decimal
@@ -29,7 +30,7 @@ from lda_notes.line.timeline import Timeline, build
 
 MANY = settings(
     phases=[Phase.explicit, Phase.generate],
-    max_examples=2000,
+    max_examples=int(os.environ.get("LDA_NOTES_TEST_EXAMPLES", "600")),
     derandomize=True,
     deadline=None,
     suppress_health_check=list(HealthCheck),

@@ -187,7 +187,7 @@ def check_named(record: Record, before: Told, asof: datetime, what: str) -> None
         assert not {word for word in more if len(word) > 1 and not word.isdigit()}, f"{what}: says more, {more}"
 
 
-EVERY: Final = 60
+EVERY: Final = 120
 """Documents are made of every so many of the cases; all of them are read."""
 
 

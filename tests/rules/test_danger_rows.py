@@ -248,6 +248,7 @@ DOSE = event("patency treatment", 30)
         (event("patency check", 60), True),
         (event("patency check", 60, withdrawn_ml=None), False),
         (event("patency check", 60, withdrawn_ml=0), False),
+        (event("patency check", 60, withdrawn_ml=0.5), True),
         (event("flush", 60, **STILL), False),
         (event("flush", 60), True),
         (event("patency treatment", 60, old_lock="aspirated and discarded"), False),
@@ -409,6 +410,8 @@ def test_d8_what_nobody_can_date(facts: Any, what: list[str]) -> None:
     assert said(arrived, event("dressing change", 60), code="D8") == changed
     assert said(arrived, event("de-access", 60), code="D8") == []
     assert said(arrived, event("line check", 60), code="D8") == what
+    over = line(arrived, event("de-access", 60)).dangers["single"]
+    assert [one.what for one in over if one.code == "D8"] == what, "what it was stays known"
 
 
 # -- D9: against an allergy, on the skin --

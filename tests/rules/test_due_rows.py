@@ -356,6 +356,8 @@ def test_a_charted_time_ends_when_the_act_is_done() -> None:
 
 def test_a_charted_flush() -> None:
     plan = event("flush", 30, **next_(flush=3 * DAY))
+    untended = event("arrival accessed", 0, infusion=None, **next_(flush=3 * DAY))
+    assert minutes(told(untended)["flush"]) == 3 * DAY, "what was never flushed is not done"
     found = told(REST, plan)["flush"]
     assert (minutes(found), found.limit) == (3 * DAY, "accessed_idle_flush_hours")
     assert found.overdue(AT + timedelta(days=4)), "a nurse named that time"

@@ -218,7 +218,7 @@ def test_why_and_since_when() -> None:
     assert since in message and "only work on its patency is done" in message
     (message,) = say("held-line-flushed", HELD, SWOLLEN, flush(**ORDER | {"despite_hold": None}))
     assert "for no blood return and swelling at the port; it may not be flushed" in message
-    for blood, words in (("sluggish", "return sluggish;"), ({"not_assessed": "-"}, "return not assessed;")):
+    for blood, words in (("sluggish", "sluggish blood return;"), ({"not_assessed": "-"}, "return not assessed;")):
         given = use(vesicant=True, blood_return_before=blood)
         assert words in say("vesicant-without-blood-return", REST, given)[0]
 

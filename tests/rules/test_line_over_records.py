@@ -46,7 +46,7 @@ def held(line: Line, place: int = -1, septum: str = "single") -> list[str]:
 def test_a_stay_begins_at_admission_or_the_first_event_before_it() -> None:
     def of(*events: dict[str, Any], unread: Any = (), **stay: Any) -> datetime | None:
         episode = episode_of(*events, stay=stay)
-        return begins(Record("a.yaml", episode, unread=unread))
+        return begins(Record("a.yaml", episode, unread_events=unread))
 
     at = datetime.fromisoformat
     assert of(access(), admitted_at=after(-60)) == at(after(-60))
@@ -133,7 +133,7 @@ def test_one_record_alone_is_its_own_line() -> None:
     two = fold(stays()[:2], DEFAULT, LATER)
     assert two.timeline is not two.stays[-1] and two.timeline.written is not None
     unknown = [
-        Record("z", episode_of(access(), stay={"admitted_at": None}), unread=(UnreadEvent(0, None, None),)),
+        Record("z", episode_of(access(), stay={"admitted_at": None}), unread_events=(UnreadEvent(0, None, None),)),
         *stays(),
     ]
     assert fold(unknown, DEFAULT, LATER).records[0].file == "z", "it may be the earliest"

@@ -9,11 +9,15 @@ from itertools import product
 from typing import Any
 
 import pytest
-from rule_cases import local_policy
+from rule_cases import episode_of, local_policy
+from scenes import event
 
 from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.knowledge.suitability import Offered, Subject, suits
+from lda_notes.line.against import subject
+from lda_notes.problems import Place
+from lda_notes.record.unread import Unread
 
 TODAY = date(2031, 4, 2)
 HIT = "heparin-induced thrombocytopenia"
@@ -115,7 +119,8 @@ def test_a_preservative_counts_as_what_is_inside() -> None:
 def test_adhesive_is_advice_since_a_reaction_may_be_a_sensitivity() -> None:
     for what in TYPES:
         assert against("dressing", what, who(allergies=["adhesive"])) == ["adhesive advice"]
-        assert suits("dressing", what, who(allergies=["adhesive"]), DEFAULT).allergy is None
+        answer = suits("dressing", what, who(allergies=["adhesive"]), DEFAULT)
+        assert answer.allergy is None and [one.allergy for one in answer.objections] == ["adhesive"]
     assert against("dressing", "chlorhexidine disc", who(allergies=["adhesive"])) == []
     assert against("other", "tape", who(allergies=["adhesive"])) == []
 
@@ -287,6 +292,14 @@ def test_what_could_not_be_read_makes_everything_that_contains_something_doubtfu
     # A history speaks against locks (heparin), dressings (premature birth) and anesthetics (cold, methemoglobin).
     assert doubted("heparin", "history") is (use in ("lock", "dressing", "anesthetic"))
     assert doubted("heparin", "allergies", "history")
+
+
+@pytest.mark.parametrize("fact", ["allergies", "history", "weight_kg"])
+def test_what_could_not_be_read_of_the_patient_reaches_what_is_asked(fact: str) -> None:
+    known = episode_of(event("line check", 0))
+    odd = Unread(("patient",), Place("case.yaml", 1, 1), "latx", None, fact, ("patient", fact))
+    asked = subject(known.patient, known.port, TODAY, (odd,))
+    assert asked.unread == {fact} - {"weight_kg"} and subject(known.patient, known.port, TODAY).unread == frozenset()
 
 
 def test_what_could_not_be_read_in_words() -> None:

@@ -763,7 +763,7 @@ TAUGHT = (
     ),
     row(
         TEACHING,
-        "the learner verbalizes understanding",
+        "verbalized understanding",
         {"teaching.understanding": ("taught back", "needs more teaching"), "teaching": NOT_DONE},
         taught("states understanding"),
     ),
@@ -775,7 +775,7 @@ TAUGHT = (
     ),
     row(
         TEACHING,
-        "the learner is unable to learn now",
+        "unable to learn at this time",
         {"teaching.understanding": ("taught back", "needs more teaching")},
         taught("unable to learn now"),
     ),
@@ -814,7 +814,7 @@ SIGNED = (
     ),
     row(
         "access",
-        "Ines Corwin is new to this procedure and was watched by Tobias Wren, RN (CASE-N2).",
+        "Ines Corwin is new to this procedure and was supervised by Tobias Wren, RN (CASE-N2).",
         {"by.new_to_procedure": "no", "by.name": "Rufus Quill", "verified_by": OTHER},
         {"by": {"new_to_procedure": "yes"}, "verified_by": {}},
     ),
@@ -871,13 +871,13 @@ PREPARED = (
     row(SITED, "Reason: routine care.", {"reason": "fever"}, {"reason": "routine care"}),
     row(
         SITED,
-        "It was explained, and patient or parent agreed.",
+        "The procedure was explained, and the patient or parent agreed.",
         {"explained_and_agreed": ("no", WHY)},
         {"explained_and_agreed": "yes"},
     ),
     row(
         SITED,
-        "It was NOT explained or NOT agreed to.",
+        "The procedure was NOT explained or NOT agreed to.",
         {"explained_and_agreed": ("yes", WHY)},
         {"explained_and_agreed": "no"},
     ),
@@ -1652,7 +1652,7 @@ MOVES = (
     ),
     row("patient facts", "Weight: 71 kg.", {"weight_kg": 72}, {"weight_kg": 71}),
     row("patient facts", "Room from now on: 7.", {"room": "8"}, {"room": "7"}),
-    row("patient facts", "Looked after at home by a sister.", {"carer": "a brother"}, {"carer": "a sister"}),
+    row("patient facts", "Cared for at home by a sister.", {"carer": "a brother"}, {"carer": "a sister"}),
     *(
         row(
             "port facts",

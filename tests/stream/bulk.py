@@ -35,12 +35,8 @@ def made_rows(count: int) -> bytes:
 
 
 def run(*arguments: object, stdin: bytes = b"", code: int | None = None) -> subprocess.CompletedProcess[bytes]:
-    """Run the program; with workers, which start the program again, as a process of its own."""
-    if "--workers" in arguments:
-        command = [sys.executable, "-m", "lda_notes", *map(str, arguments)]
-        done = subprocess.run(command, input=stdin, capture_output=True, cwd=HERE, check=False)
-    else:
-        done = call(*arguments, stdin=stdin, cwd=HERE)
+    """Run the program in this process; workers are processes of their own all the same."""
+    done = call(*arguments, stdin=stdin, cwd=HERE)
     if code is not None:
         assert done.returncode == code, (done.returncode, done.stdout[:300], done.stderr.decode(errors="replace"))
     assert b"Traceback" not in done.stderr, done.stderr.decode()

@@ -24,6 +24,18 @@ def test_blank_rows_and_row_ends_of_every_sort_keep_the_count() -> None:
     assert read(b"") == read(b"\n\n") == []
 
 
+def test_a_row_without_an_end_is_not_unpacked_for_ever(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "MAX_BYTES", 10)
+    monkeypatch.setattr(module, "_ENDLESS", 100)
+    monkeypatch.setattr(module, "_BLOCK", 8)
+    file = io.BytesIO(b"x" * 5000 + b"\nshort\n")
+    found = rows(file)
+    assert next(found).too_long
+    with pytest.raises(Failure, match="row 1 has no end within 100 bytes"):
+        next(found)
+    assert file.tell() < 200
+
+
 def test_a_row_that_is_too_long_is_one_row_and_takes_no_more_memory(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "MAX_BYTES", 10)
     found = list(rows(io.BytesIO(b"x" * 35 + b"\n" + b"short\n" + b"y" * 10 + b"\n" + b"z" * 11)))

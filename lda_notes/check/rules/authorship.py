@@ -111,7 +111,7 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
         if said is not None and said.strip().casefold() in _SAYS_NOTHING:
             yield Found(
                 entry.path("late_entry"),
-                f'late_entry says "{said}"; it does not say where the facts are recalled from',
+                f'the late entry says "{said}", and not where the facts are recalled from',
                 event=entry.event.id,
             )
 
@@ -251,7 +251,7 @@ def _told_too_early(step: Step, event: CareEvent, case: Case) -> Iterator[Found]
         if problem.told_at is not None and event.at - problem.told_at > slack:
             yield Found(
                 step.entry.path("problems", position, "told_at"),
-                f"told at {case.say(problem.told_at)}, before the event at {case.say(event.at)}",
+                f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}",
             )
 
 
@@ -279,7 +279,7 @@ def _told_too_late(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
         if problem.told_at is not None and problem.told_at - event.charted_at > slack:
             yield Found(
                 step.entry.path("problems", position, "told_at"),
-                f"told at {case.say(problem.told_at)}, after the entry was made at {case.say(event.charted_at)}",
+                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(event.charted_at)}",
             )
 
 
@@ -303,7 +303,7 @@ def _staff_injury(step: Step, event: CareEvent) -> Iterator[Found]:
             )
 
 
-@rule("wrong", "record the person who was told", on=(CareEvent,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "record the person who was notified", on=(CareEvent,), cites=(COMMON_PRACTICE,))
 def problem_told_to_author(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Compares the person told of a problem with the author.
 
@@ -317,4 +317,4 @@ def problem_told_to_author(step: Step, event: CareEvent, case: Case) -> Iterable
 def _told_to_author(step: Step, event: CareEvent) -> Iterator[Found]:
     for position, problem in enumerate(event.problems):
         if _same(problem.told, event.by):
-            yield Found(step.entry.path("problems", position, "told"), "the person told is the author")
+            yield Found(step.entry.path("problems", position, "told"), "the person notified is the author")

@@ -40,7 +40,7 @@ _MINUTE: Final = timedelta(minutes=1)
     cites=(COMMON_PRACTICE,),
 )
 def spray_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Found]:
-    """Finds cold spray that is not labelled sterile, sprayed when skin preparation had begun.
+    """Finds cold spray that is not labeled sterile, sprayed when skin preparation had begun.
 
     Such spray is not sterile: on prepared skin it undoes the preparation right where the needle goes in.
 
@@ -52,7 +52,7 @@ def spray_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Fo
     if (started := _skin_prep_before(event, spray.applied_at)) is not None:
         yield Found(
             step.entry.path("anesthetic", "applied_at"),
-            f"cold spray not labelled sterile was sprayed at {case.say(spray.applied_at or event.at)}, after skin "
+            f"cold spray not labeled sterile was sprayed at {case.say(spray.applied_at or event.at)}, after skin "
             f"preparation began at {case.say(started)}",
         )
 

@@ -88,7 +88,7 @@ def retracted_twice(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "chart the event anew instead", cites=(_TERMS,))
+@rule("wrong", "chart the event again instead", cites=(_TERMS,))
 def correction_of_retracted_event(case: Case) -> Iterable[Found]:
     """Finds additions and amendments made to an entry after it was retracted.
 
@@ -190,9 +190,10 @@ def addendum_changes_fact(case: Case) -> Iterable[Found]:
     for entry, event, before, after in case.once(_changes):
         if isinstance(event, Addendum):
             for path in sorted(_changed(_recorded(before), _recorded(after))):
+                what = " ".join(map(str, path)).replace("_", " ")
                 yield Found(
                     entry.path("adds", *path),
-                    f"the addendum changes {'.'.join(map(str, path))} of {event.of}, which was recorded",
+                    f"the addendum changes {what} of {event.of}, which was recorded",
                     event=event.id,
                 )
 

@@ -32,7 +32,7 @@ def _too_late(case: Case, since: datetime, limit: str, told: datetime) -> dateti
 
 @rule(
     "wrong",
-    "tell and chart the needle's own date; a dressing change never moves it",
+    "chart and report the needle's own date; a dressing change never moves it",
     on=(DressingChange,),
     limits=("needle_dwell_days",),
     cites=(COMMON_PRACTICE,),
@@ -53,7 +53,7 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
     if by is not None:
         yield Found(
             step.entry.path("next_due", "needle_change"),
-            f"the dressing change tells the next needle change for {case.say(told)}; the needle put in "
+            f"the dressing change gives the next needle change as {case.say(told)}; the needle put in "
             f"{case.say(stay.since)} is due by {case.say(by)}",
             related=(Related(stay.opened.path("at"), "the needle's clock began here"),),
         )

@@ -205,7 +205,7 @@ def failed_dressing_left(case: Case) -> Iterable[Found]:
         yield Found(
             look.path("dressing_found"),
             f"the dressing was found {' and '.join(failed)} at {case.say(look.event.at)}, and {until}"
-            f"{'' if told else '; no one is charted as told'}",
+            f"{'' if told else '; no one is charted as notified'}",
             event=look.event.id,
         )
 

@@ -115,7 +115,7 @@ def _free_flush_ml(flushes: tuple[Flush, ...]) -> Decimal | None:
 
 @rule(
     "unsafe",
-    "flush again with at least the least volume",
+    "flush again with at least the minimum volume",
     on=(Flushed,),
     limits=("flush_volume_factor",),
 )
@@ -201,7 +201,7 @@ def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
             continue
         yield Found(
             step.entry.path("flushes", position, "syringe_ml"),
-            f"a {quantity(barrel, 'mL')} syringe was used on a line not yet proved; the minimum is "
+            f"a {quantity(barrel, 'mL')} syringe was used before the line was proved patent; the minimum is "
             f"{case.policy.text('syringe_ml')}",
         )
 
@@ -259,7 +259,7 @@ def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
 
 @rule(
     "unsafe",
-    "aspirate the lock at once if it is in, tell the prescriber, and lock with the labelled strength",
+    "aspirate the lock at once if it is in, tell the prescriber, and lock with the labeled strength",
     limits=("heparin_lock_strength_units_per_ml",),
     cites=(Citation("heparin-injection-label", "R", "5.1"),),
 )

@@ -115,8 +115,8 @@ def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iter
         odd = names
     said = {
         "limits": f'the decision is "{event.decision}", and it is limited: ',
-        "lifts": "it lifts a limit that the line does not have: ",
-        "ends": "it ends a hold that the line is not under: ",
+        "lifts": "the evaluation lifts a limit that the line does not have: ",
+        "ends": "the evaluation ends a hold that the line is not under: ",
     }
     for key, which in odd.items():
         if which:

@@ -303,10 +303,12 @@ def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Ite
         before = event.blood_return
     if before is None or before == "present":
         return
-    said = before if isinstance(before, str) else "not assessed"
+    said = "blood return not assessed"
+    if isinstance(before, str):
+        said = f"{'no' if before == 'none' else before} blood return"
     yield Found(
         step.entry.path("blood_return_before" if event.blood_return_before is not None else "blood_return"),
-        f"a vesicant was given with blood return {said}; it must be present",
+        f"a vesicant was given with {said}; it must be present",
     )
 
 
@@ -382,8 +384,8 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
 
 @rule(
     "unsafe",
-    "report the exposure to the prescriber at once, watch the patient, and chart who was told as a problem that names "
-    "the medicine",
+    "report the exposure to the prescriber at once, watch the patient, and chart who was notified as a problem that "
+    "names the medicine",
     on=(CareEvent,),
     cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
 )
@@ -393,7 +395,7 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
     Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
     and discarded before anything is pushed in.
 
-    Report it, watch the patient, and chart who was told, as a problem that names the medicine. If the contents were
+    Report it, watch the patient, and chart who was notified, as a problem that names the medicine. If the contents were
     aspirated, chart that.
     """
     for danger in step.after.dangers:

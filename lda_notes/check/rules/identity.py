@@ -158,7 +158,7 @@ def repeated_event_identifier(case: Case) -> Iterable[Found]:
         if before != position:
             yield Found(
                 ("events", position, "id"),
-                f"the identifier {event.id} stands twice",
+                f"the identifier {event.id} is used twice",
                 related=(Related(("events", before, "id"), "the first event of that name"),),
                 event=event.id,
             )

@@ -318,7 +318,8 @@ def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Ite
     if _injected(event) and event.blood_return_before in ("none", "sluggish"):
         yield Found(
             step.entry.path("blood_return_before"),
-            f"power injection with blood return {event.blood_return_before} right before it; it must be present",
+            f"power injection with {'no' if event.blood_return_before == 'none' else 'sluggish'} blood return right "
+            "before it; it must be present",
         )
 
 

@@ -185,10 +185,15 @@ def needle_change_of_unknown_removal(step: Step, event: Access, case: Case) -> I
         found = f"that is the {_named(named, case)}"
     else:
         found = f"that is not the last removal before it on this septum: {_named(named, case)}"
-    yield Found(step.entry.path("follows_removal"), f"follows_removal names {event.follows_removal}; {found}")
+    yield Found(
+        step.entry.path("follows_removal"),
+        f"the removal named for this needle change is {event.follows_removal}; {found}",
+    )
 
 
-@rule("advice", "take out follows_removal, or correct the times", on=(Access,), limits=("needle_change_minutes",))
+@rule(
+    "advice", "take out the link to the removal, or correct the times", on=(Access,), limits=("needle_change_minutes",)
+)
 def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Measures the time between removal and access of a needle change.
 
@@ -232,7 +237,7 @@ def patency_check_of_unknown_treatment(step: Step, event: PatencyCheck, case: Ca
         found = f'that was given into septum "{_septum(named.event, case)}", the check is on "{step.septum}"'
     else:
         return
-    yield Found(step.entry.path("treatment"), f"treatment names {event.treatment}; {found}")
+    yield Found(step.entry.path("treatment"), f"the treatment named for this check is {event.treatment}; {found}")
 
 
 def _septum(event: CareEvent, case: Case) -> str:
@@ -290,10 +295,13 @@ def second_dose_of_unknown_dose(step: Step, event: PatencyTreatment, case: Case)
         found = f'that was given into septum "{_septum(named.event, case)}", this one into "{step.septum}"'
     else:
         return
-    yield Found(step.entry.path("second_dose_of"), f"second_dose_of names {event.second_dose_of}; {found}")
+    yield Found(
+        step.entry.path("second_dose_of"),
+        f"the first dose named for this second dose is {event.second_dose_of}; {found}",
+    )
 
 
-@rule("gap", "name the first dose in second_dose_of", on=(PatencyTreatment,), cites=(_LABEL,))
+@rule("gap", "name the first dose", on=(PatencyTreatment,), cites=(_LABEL,))
 def second_dose_not_linked(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds a thrombolytic given while an earlier dose still dwells, without saying that it is the second dose.
 

@@ -60,7 +60,7 @@ def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Fou
     A port that has turned over cannot be entered through its septum; a needle through infected skin carries the
     infection in; thin skin over a port breaks. The sources say: do not access, escalate.
 
-    Take the needle out, tell who decides, and chart who was told.
+    Take the needle out, tell who decides, and chart who was notified.
     """
     site = event.site
     if type(site) is not Site:
@@ -83,7 +83,7 @@ def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Fou
 
 @rule(
     "advice",
-    "say under problems what was made of it, or that it was to be seen",
+    "say under problems what was done about it, or that it is known",
     on=(SiteSeen,),
     cites=(_US_HOSPITAL, Citation("ayrshire-arran-adult", "R")),
 )
@@ -220,7 +220,7 @@ def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, c
 
 @rule(
     "unsafe",
-    "keep the needle, tell the physician at once, and chart who was told and what was found",
+    "keep the needle, tell the physician at once, and chart who was notified and what was found",
     on=(Deaccess,),
     cites=(_INS,),
 )
@@ -234,7 +234,7 @@ def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]
     if event.needle_intact is False and not _told(event):
         yield Found(
             step.entry.path("needle_intact"),
-            "the needle did not come out whole, and no one is recorded as told",
+            "the needle did not come out whole, and no one is recorded as notified",
         )
 
 
@@ -253,7 +253,7 @@ def safety_device_failed(step: Step, event: Deaccess, case: Case) -> Iterable[Fo
         )
 
 
-@rule("unsafe", "keep pressing, tell the physician, and chart who was told", on=(Deaccess,), cites=(_INS,))
+@rule("unsafe", "keep pressing, tell the physician, and chart who was notified", on=(Deaccess,), cites=(_INS,))
 def bleeding_continues(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
     """Finds bleeding that goes on after the needle is out, without a record that somebody was told.
 
@@ -264,7 +264,7 @@ def bleeding_continues(step: Step, event: Deaccess, case: Case) -> Iterable[Foun
     if event.bleeding == "continuing" and not _told(event):
         yield Found(
             step.entry.path("bleeding"),
-            "bleeding continues after removal, and no one is recorded as told",
+            "bleeding continues after removal, and no one is recorded as notified",
         )
 
 
@@ -279,7 +279,7 @@ _ASEPSIS: Final = (
 
 @rule(
     "unsafe",
-    "begin again with full asepsis; if the needle is in, tell who decides and watch for infection",
+    "begin again with full asepsis; if the needle is in, notify the prescriber and watch for infection",
     on=(Dressed,),
     limits=("gloves",),
     cites=(_OPEN_RN, COMMON_PRACTICE),
@@ -325,7 +325,7 @@ def no_skin_antisepsis(step: Step, event: Dressed, case: Case) -> Iterable[Found
         yield Found(step.entry.path("antisepsis"), "skin antisepsis was left out")
 
 
-@rule("advice", "lay the dressing again without pulling on the skin", on=(Dressed,), cites=(COMMON_PRACTICE,))
+@rule("advice", "apply the dressing again without pulling on the skin", on=(Dressed,), cites=(COMMON_PRACTICE,))
 def dressing_under_tension(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Finds a dressing charted as laid under tension.
 
@@ -336,7 +336,7 @@ def dressing_under_tension(step: Step, event: Dressed, case: Case) -> Iterable[F
     if getattr(event.dressing, "without_tension", None) is False:
         yield Found(
             step.entry.path("dressing", "without_tension"),
-            "the dressing pulls on the skin; it should be laid without tension",
+            "the dressing pulls on the skin; it should be applied without tension",
         )
 
 

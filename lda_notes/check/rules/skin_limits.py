@@ -48,7 +48,7 @@ def _skin(antisepsis: Antisepsis) -> str:
 
 @rule(
     "unsafe",
-    "repeat the skin preparation for the full time before the needle goes in; if it is in, tell who decides",
+    "repeat the skin preparation for the full time before the needle goes in; if it is in, notify the prescriber",
     on=(Dressed,),
     limits=("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "isopropyl_scrub_s"),
 )

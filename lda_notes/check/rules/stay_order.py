@@ -83,7 +83,12 @@ def transfer_to_same_unit(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct needle_in, or chart the missing access or removal", on=(Discharge,), cites=(_HOME,))
+@rule(
+    "wrong",
+    "correct whether a needle was left in, or chart the missing access or removal",
+    on=(Discharge,),
+    cites=(_HOME,),
+)
 def discharge_contradicts_needle(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
     """Compares what the discharge says about the needle with the record.
 

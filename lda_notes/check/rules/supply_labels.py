@@ -28,7 +28,7 @@ _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the d
 
 @rule(
     "unsafe",
-    "use a supply that is in date, tell who decides, and take the rest of the lot off the shelf",
+    "use a supply that is in date, report it, and take the rest of the lot off the shelf",
     on=(CareEvent,),
     cites=(_USABLE,),
 )
@@ -202,7 +202,7 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "use a supply that is in date, tell who decides, and take the rest of the lot off the shelf",
+    "use a supply that is in date, report it, and take the rest of the lot off the shelf",
     cites=(_USABLE, COMMON_PRACTICE),
 )
 def expired_by_identifier(case: Case) -> Iterable[Found]:

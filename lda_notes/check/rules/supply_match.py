@@ -54,8 +54,8 @@ def heparin_history(case: Case) -> Iterable[Found]:
 
 @rule(
     "gap",
-    "tell the prescriber when heparin was last used and whether it is still in the line, and record who was told as a "
-    "problem that names the heparin",
+    "tell the prescriber when heparin was last used and whether it is still in the line, and record who was notified "
+    "as a problem that names the heparin",
     cites=(Citation("heparin-lock-label", "M-H"), COMMON_PRACTICE),
 )
 def heparin_before_known(case: Case) -> Iterable[Found]:
@@ -83,8 +83,8 @@ def heparin_before_known(case: Case) -> Iterable[Found]:
         by = next((entry for entry in entries if entry.event.at == since), None)
         yield Found(
             by.path() if by is not None else ("patient", "history"),
-            f"{last.said} was last used on {case.say(last.entry.event.at)}, before {why} was known; that somebody was "
-            "told is not recorded",
+            f"{last.said} was last used on {case.say(last.entry.event.at)}, before {why} was known; no one "
+            "is recorded as notified",
             event=by.event.id if by is not None else None,
         )
         return
@@ -388,16 +388,16 @@ def heparin_in_valved_catheter(case: Case) -> Iterable[Found]:
 
 @rule(
     "advice",
-    "make sure that the product in hand is labelled for ports, and plan to aspirate it before the next use",
+    "make sure that the product in hand is labeled for ports, and plan to aspirate it before the next use",
     cites=(Citation("taurolidine-us", "R2"), Citation("taurolidine-eu", "R")),
 )
 def taurolidine_lock(case: Case) -> Iterable[Found]:
     """Finds a taurolidine lock, whose label differs from country to country.
 
-    The product of Europe is labelled for ports; that of the US is for the hemodialysis catheters of adults only, and
+    The product of Europe is labeled for ports; that of the US is for the hemodialysis catheters of adults only, and
     contains ten times the heparin of a lock.
 
     Read the label of the product in hand.
     """
     for one in against(case, "taurolidine-lock"):
-        yield one.found(f"the line is locked with {one.used.words}; not every such product is labelled for ports")
+        yield one.found(f"the line is locked with {one.used.words}; not every such product is labeled for ports")

@@ -97,7 +97,7 @@ def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> I
     cites=(Citation("alteplase-smpc", "R", "lumen of more than 2 mL"),),
 )
 def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
-    """Compares dose and volume of alteplase: at the labelled concentration one gives the other.
+    """Compares dose and volume of alteplase: at the labeled concentration one gives the other.
 
     A volume that does not give the dose means a slip in one of the two, or a wrong dilution. Only a lumen of more than
     2 mL may be filled by diluting further.
@@ -300,7 +300,7 @@ def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
             for limit in _missing_looks(case, dwell):
                 yield Found(
                     dwell.treatment.path("at"),
-                    f"no look at {case.policy.text(limit)} is charted for the alteplase put in "
+                    f"no look at {case.policy.text(limit)} is charted for the alteplase instilled "
                     f"{case.say(treatment.at)}",
                     event=treatment.id,
                     citations=case.policy.citations(limit),
@@ -347,7 +347,7 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
             if waited > expected + slack:
                 yield Found(
                     step.entry.path("at"),
-                    f"the look came {length(waited)} after the alteplase was put in; it was due at "
+                    f"the look came {length(waited)} after the alteplase was instilled; it was due at "
                     f"{case.policy.text(limit)}",
                     citations=case.policy.citations(limit),
                 )
@@ -356,7 +356,7 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
 
 @rule(
     "advice",
-    "withdraw the labelled volume, so that no drug and no loosened clot is flushed in",
+    "withdraw the labeled volume, so that no drug and no loosened clot is flushed in",
     on=(PatencyCheck,),
     limits=(
         "alteplase_withdraw_ml",

@@ -166,7 +166,7 @@ READING: Final[tuple[Explained, ...]] = (
         "correction-target",
         "A correction changes the identifier or the kind of an event.",
         "An event that becomes another one can no longer be told from the one that it was.",
-        "retract the entry and chart it anew",
+        "retract the entry and chart it again",
     ),
     Explained(
         "correction-unreadable",

@@ -29,8 +29,9 @@ _ACTS: Final[dict[ClockName, str]] = {
 }
 
 
-def evaluated(view: View, state: State) -> str:
-    """Return that the line was evaluated since its holds began and a thrombolytic dwells now; "" otherwise."""
+def under_way(view: View, state: State) -> str:
+    """Return what is being done about the holds: a thrombolytic dwells, ordered by an evaluation or against holds that
+    blood return alone ends; "" otherwise."""
     if state.dwell is None or not state.holds:
         return ""
     since = max(hold.since for hold in state.holds)
@@ -42,7 +43,10 @@ def evaluated(view: View, state: State) -> str:
         and (entry.event.septum or state.septum) == state.septum
     ]
     drug = getattr(state.dwell.treatment.event, "drug", "thrombolytic")
-    return f"evaluation done {view.wording.soon(judged[-1])}; {drug} dwelling" if judged else ""
+    if judged:
+        return f"evaluation done {view.wording.soon(judged[-1])}; {drug} dwelling"
+    answers = since <= state.dwell.treatment.event.at and all(hold.reason in PROVABLE for hold in state.holds)
+    return f"under way: {drug} dwelling since {view.wording.soon(state.dwell.treatment.event.at)}" if answers else ""
 
 
 def vesicant_runs(state: State) -> bool:
@@ -57,7 +61,7 @@ def actions(view: View, state: State) -> Iterator[Action]:
     """Yield what is due for one septum: by holds, contents, clocks and the looks at a dose."""
     if not state.port_in or clocks.died(view.timeline, view.asof):
         return
-    if state.holds and not evaluated(view, state):
+    if state.holds and not under_way(view, state):
         yield _evaluation(view, state)
     yield from _contents(view, state)
     running = clocks.due(view.timeline, state.septum, view.policy)

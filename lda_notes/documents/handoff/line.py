@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from lda_notes.documents import wording
-from lda_notes.documents.handoff.actions import actions, evaluated, vesicant_runs
+from lda_notes.documents.handoff.actions import actions, under_way, vesicant_runs
 from lda_notes.documents.handoff.view import Action, Status, Told, Urgency, View, told_of
 from lda_notes.line import due as clocks
 from lda_notes.line.corrections import Entry
@@ -55,7 +55,7 @@ def line_facts(view: View, septum: str) -> LineFacts:
         wording.short_needle(_needle_of(state)) if state.needle else "",
         _dwell_day(view, state),
         _infusion(state) if state.infusion else "",
-        tuple(filter(None, (_sluggish(view, state), _flush_waits(view, state), evaluated(view, state)))),
+        tuple(filter(None, (_sluggish(view, state), _flush_waits(view, state), under_way(view, state)))),
         vesicant_runs(state),
         _hold(view, state),
         tuple(danger_text(view, danger) for danger in state.dangers if not named_as_unread(danger)),

@@ -24,7 +24,7 @@ from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line import due
-from lda_notes.line.shifts import shift_of
+from lda_notes.line.shifts import AROUND, shift_of
 from lda_notes.narrative import phrasing
 from lda_notes.narrative.sentences import Paragraph, Sentence
 
@@ -74,6 +74,8 @@ class Handoff:
     zones: tuple[ZoneInfo, ...]
     since_known: bool = False
     """Whether ``since`` is the last handoff, and not merely the length of a shift before now."""
+    marked: datetime | None = None
+    """From when on changes are marked; a sheet may be printed up to an hour before the shift that it is for."""
 
     @property
     def patients(self) -> tuple[PatientFacts, ...]:
@@ -104,6 +106,7 @@ def handoff(
     """
     shift = shift_of(asof, policy, due.zone_of(sources[0].timeline) if sources else ZoneInfo("UTC"), hours)
     since, end = told_since or shift.since, shift_end or shift.end
+    marked = since if told_since or not shift.known else since - AROUND  # the last sheet may be as old as that
     until = asof.astimezone(UTC) - policy.span("left_list_days")
     sorted_out = sort_out(sources, asof, until)
     unit = _unit_meant(unit, sources)
@@ -113,7 +116,7 @@ def handoff(
                 source.timeline.as_known(),
                 policy,
                 Wording(due.zone_of(source.timeline), asof, source.timeline.unread),
-                since,
+                marked,
                 end,
                 source.file,
             ),
@@ -121,6 +124,7 @@ def handoff(
             source.findings,
             source.unread,
             source.unread_facts,
+            source.drafts,
         )
         for source in sorted_out.told
     ]
@@ -146,6 +150,7 @@ def handoff(
         sorted_out.doubtful,
         tuple(zones[name] for name in sorted(zones)) or (ZoneInfo("UTC"),),
         told_since is not None or shift.known,
+        marked,
     )
 
 
@@ -229,6 +234,7 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     blocks: list[Block] = [_head(found, printing)]
     blocks.extend(Alert("caution", f"Not on this sheet: {words}") for words in found.unreadable)
     blocks.extend(Alert("caution", words) for words in found.doubtful)
+    blocks.extend(Alert("caution", words) for words in _not_signed(found))
     if listed:
         blocks.append(table(listed, _soon(found, found.shift_end), not printing.round_alone))
         if any(one.tasks for one in listed):
@@ -238,6 +244,14 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     if not printing.round_alone:
         blocks.extend(_words(found, listed, references, printing))
     return Sheet(TITLE, tuple(blocks), cautions=cautions(found.policy), running=_running(found), dense=True)
+
+
+def _not_signed(found: Handoff) -> Iterator[str]:
+    """Yield what was begun for each patient and not signed, so that nothing of it is on the sheet."""
+    for one in (*found.here, *found.left):
+        for draft in one.drafts:
+            whose = ", ".join(filter(None, (one.room and f"room {one.room}", f"{one.name} {one.second}")))
+            yield f"Not signed, not on this sheet: {whose}: {draft}."
 
 
 def _words(found: Handoff, listed: Sequence[Row], references: References, printing: Printing) -> Iterator[Block]:
@@ -290,7 +304,7 @@ def left_before_says(found: Handoff) -> str:
     if not found.left_before:
         return ""
     count = phrasing.count(len(found.left_before), "patient")
-    return f"{count} left earlier or with somebody named who sees to the port: `lda-notes handoff --left` lists all"
+    return f"{count} left earlier or with someone named to care for the port: `lda-notes handoff --left` lists all"
 
 
 def _named(label: str, said: tuple[str, ...]) -> Paragraph:
@@ -299,7 +313,8 @@ def _named(label: str, said: tuple[str, ...]) -> Paragraph:
 
 def _handed_over(found: Handoff) -> str:
     if found.since_known:
-        return f"; last handoff {_soon(found, found.since)}, changes since then are marked"
+        marked = "then" if found.marked in (None, found.since) else _soon(found, found.marked or found.since)
+        return f"; last handoff {_soon(found, found.since)}, changes since {marked} are marked"
     return f"; changes since {_soon(found, found.since)} are marked"
 
 
@@ -445,10 +460,10 @@ def _shared(found: Handoff) -> tuple[Contingency, ...]:
 def left_list(found: Handoff, references: References) -> Table:
     """Return those who have left, a row each: what the port still needs, and who sees to it."""
     return Table(
-        ("Patient", "Left", "To know", "Due, and who sees to it"),
+        ("Patient", "Left", "To know", "Due, and by whom"),
         tuple(_left_row(found, patient, references) for patient in found.left),
         (13, 12, 57, 18),
-        "Still listed: nobody has taken over what is due, or a needle, a hold or a danger remains",
+        "Still listed: no one has taken over what is due, or a needle, a hold or a danger remains",
     )
 
 

@@ -14,6 +14,7 @@ from lda_notes.documents.handoff.contingencies import Contingency, contingencies
 from lda_notes.documents.handoff.line import LineFacts, line_facts
 from lda_notes.documents.handoff.missing import gaps, matters, said, unread_event, unread_fact
 from lda_notes.documents.handoff.problems import OpenProblem, open_problems, pending
+from lda_notes.documents.handoff.sources import Unsigned
 from lda_notes.documents.handoff.view import URGENCIES, Action, Urgency, View
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.wording import Wording
@@ -65,6 +66,7 @@ class PatientFacts:
     amounts: tuple[Added, ...]
     wording: Wording
     silent: str = ""
+    drafts: tuple[str, ...] = ()
     number: int = 0
     alike: bool = False
 
@@ -95,6 +97,7 @@ def patient_facts(
     findings: Sequence[Finding],
     unread: Iterable[UnreadEvent],
     unread_facts: Iterable[Unread] = (),
+    drafts: Iterable[Unsigned] = (),
 ) -> PatientFacts:
     """Return what the sheet says of one record; ``findings`` are those of its check."""
     timeline = view.timeline
@@ -137,7 +140,13 @@ def patient_facts(
         tuple(amounts(view)),
         view.wording,
         _silent(view),
+        tuple(_unsigned(view, draft) for draft in drafts if draft.began <= view.asof),
     )
+
+
+def _unsigned(view: View, draft: Unsigned) -> str:
+    by = f" by {wording.one_line(draft.by)}" if draft.by else ""
+    return f"{draft.about} begun {view.wording.soon(draft.began)}{by}"
 
 
 def _ended(view: View) -> Iterator[Hold]:

@@ -19,7 +19,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Problem
 
-NO_ANSWER: Final = "NO ANSWER recorded"
+NO_ANSWER: Final = "NO REPLY recorded"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ def last_words(view: View, line: LineFacts) -> Iterator[str]:
     if not (line.state.holds or line.state.dangers):
         return
     found = (one for one in open_problems(view, (line,)) if one.reply and one.septum in (None, line.septum))
-    yield from (f"Last answer: {one.says}" for one in islice(found, 1))
+    yield from (f"Last reply: {one.says}" for one in islice(found, 1))
     yield from decisions(view, line)
     yield from _outside_the_vein(view, (line,))
 
@@ -119,8 +119,8 @@ def _problem(view: View, entry: Entry, problem: Problem) -> str:
         said.append("no one recorded as told")
     else:
         at = f" {view.wording.when(problem.told_at)}" if problem.told_at else ""
-        said.append(f"told {wording.person(problem.told)}{at}")
-        said.append(f"answer: {phrasing.quoted(problem.reply)}" if problem.reply else NO_ANSWER)
+        said.append(f"notified {wording.person(problem.told)}{at}")
+        said.append(f"reply: {phrasing.quoted(problem.reply)}" if problem.reply else NO_ANSWER)
     return f"{'; '.join(said)} ({view.wording.told(entry)})"
 
 
@@ -193,9 +193,9 @@ def _outside_the_vein(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:
     event = cared[-1].event
     assert isinstance(event, ev.ExtravasationCare)
     said = [
-        f"Given outside the vein: {phrasing.quoted(event.product) if event.product else 'product not recorded'}",
+        f"Outside the vein: {phrasing.quoted(event.product) if event.product else 'product not recorded'}",
         *([f"about {quantity(event.estimated_ml, 'mL')}"] if event.estimated_ml is not None else []),
-        *([f"{quantity(event.aspirated_ml, 'mL')} drawn back"] if event.aspirated_ml is not None else []),
+        *([f"{quantity(event.aspirated_ml, 'mL')} aspirated"] if event.aspirated_ml is not None else []),
         f"follow-up: {phrasing.quoted(event.follow_up) if event.follow_up else 'not recorded'}",
     ]
     yield f"{'; '.join(said)} ({view.wording.told(cared[-1])})"

@@ -19,10 +19,20 @@ from lda_notes.record.unread import Unread
 
 
 @dataclass(frozen=True, slots=True)
+class Unsigned:
+    """An entry or correction that was begun and not signed: what, when, and by whom, empty where that is not known."""
+
+    about: str
+    began: datetime
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Source:
     """One line as read: its timeline, what the check of its records found, and when its latest stay begins, if known.
 
-    ``file`` is that of the latest record; ``open_in`` names the records of it that no discharge ends.
+    ``file`` is that of the latest record; ``open_in`` names the records of it that no discharge ends; ``drafts`` are
+    the entries that were begun and not signed, without what they say.
     """
 
     file: str
@@ -32,6 +42,7 @@ class Source:
     begins: datetime | None = None
     unread_facts: tuple[Unread, ...] = ()
     open_in: tuple[str, ...] = ()
+    drafts: tuple[Unsigned, ...] = ()
 
     @property
     def name(self) -> str:

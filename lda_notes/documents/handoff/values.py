@@ -29,7 +29,7 @@ def values(found: Handoff) -> dict[str, Any]:
         "version": VERSION,
         "judged_from": _time(found.asof),
         "last_handoff": _time(found.since) if found.since_known else None,
-        "changes_since": _time(found.since),
+        "changes_since": _time(found.marked or found.since),
         "shift_end": _time(found.shift_end),
         "facility_policy": found.policy.facility.text() if found.policy.facility else None,
         "not_on_this_sheet": list(found.unreadable),
@@ -100,6 +100,7 @@ def _patient(found: Handoff, patient: PatientFacts) -> dict[str, Any]:
         "unread": [_unread(fact) for fact in patient.unread_facts],
         "not_read": list(patient.unread),
         "amounts": [_added(added, words) for added in patient.amounts],
+        "not_signed": list(patient.drafts),
     }
 
 

@@ -159,9 +159,9 @@ _WHY_NOT: Final = ("not assessed", "not done")
 _LABELS: Final[Mapping[str, str]] = {
     "identifiers_checked": "Identified by",
     "treatment": "Thrombolytic that is checked: drug, dose, time put in",
-    "problems.*.told.name": "Told to",
+    "problems.*.told.name": "Notified",
     "problems.*.told.credential": "Role",
-    "problems.*.told_at": "Told at",
+    "problems.*.told_at": "Notified at",
     "teaching.about": "Taught about",
     "teaching.to": "Taught to",
     "charted_at": "Charted at",

@@ -214,7 +214,9 @@ def _proof(view: View, kind: str) -> Iterator[Caution]:
     grown = adult(view)
     if kind == "access" and grown is not None:
         name = "discard_adult_ml" if grown else "discard_child_ml"
-        yield Caution(f"Discard the first aspirate, at least {view.policy.text(name)}: it holds the old lock", (name,))
+        yield Caution(
+            f"Discard the first aspirate, at least {view.policy.text(name)}: it contains the old lock", (name,)
+        )
 
 
 def _scrub(view: View) -> Caution:

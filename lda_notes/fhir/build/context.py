@@ -130,8 +130,7 @@ def _where(frame: Frame, unit: UnitStay) -> Json:
     number = place_number(frame.episode, unit.unit, unit.room)
     made: Json = {"location": {"reference": f"urn:uuid:{frame.names.of(f'place/{number}')}"}}
     made["status"] = "active" if unit.until is None else "completed"
-    since = None if unit.until is not None and unit.since is not None and unit.until < unit.since else unit.since
-    lasted = period(since, unit.until)
+    lasted = period(unit.since, unit.until)
     return made | {"period": lasted} if lasted else made
 
 

@@ -95,7 +95,9 @@ def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
     except RecursionError:
         fault = Fault("depth", None, _DEEPEST, "Send a bundle without endless nesting.")
     except ValueError as error:
-        fault = Fault("json", None, f"{error}.", "Send JSON numbers of a usual size.")
+        endless = "int_max_str_digits" in str(error)  # Python's own words are for programmers
+        message = "A number has more digits than can be read." if endless else f"{error}."
+        fault = Fault("json", None, message, "Send JSON numbers of a usual size.")
     return None, (fault.closed(),)
 
 

@@ -184,7 +184,7 @@ class PatientFacts(Moving, titled="Facts of the patient", rank=4, command="patie
     history: tuple[Condition, ...] = several("conditions found", "Conditions that became known, and when.")
     weight_kg: Positive | None = fact("weight", "Weight, in kg.")
     room: Short | None = fact("room", "Room that the patient is in from now on.")
-    carer: Short | None = fact("carer", "Who looks after the patient at home.")
+    carer: Short | None = fact("caregiver", "Who looks after the patient at home.")
 
 
 class PortFacts(Moving, titled="Facts of the port", rank=6, command="port", asks="source charted_at by verified_by"):

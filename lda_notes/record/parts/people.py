@@ -125,7 +125,7 @@ class Teaching(Model):
 
     about: Text = required("teaching", "What was taught.", need=may("What was taught?", INS, HOME))
     to: Short | None = fact(
-        "who was taught", "Patient, parent or carer.", need=may("Who was taught?", INS, HOME, why=_FIRST_TO_NOTICE)
+        "who was taught", "Patient, parent or caregiver.", need=may("Who was taught?", INS, HOME, why=_FIRST_TO_NOTICE)
     )
     understanding: words.Understanding | None = fact(
         "understanding",

@@ -91,7 +91,7 @@ public final class TestServer {
         fhir.setServerConformanceProvider(capabilities);
         fhir.setPagingProvider(storage.getBean(DatabaseBackedPagingProvider.class));
         fhir.setDefaultResponseEncoding(EncodingEnum.JSON);
-        fhir.registerInterceptor(strict(storage.getBean(IValidatorModule.class)));
+        fhir.registerInterceptor(strict(new Once(storage.getBean(IValidatorModule.class))));
         return fhir;
     }
 
