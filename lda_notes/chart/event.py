@@ -237,6 +237,10 @@ def _time(situation: Situation, path: Path, moment: datetime, given: Heard) -> I
         return
     if path != ("at",):
         return
+    left = situation.line.discharge
+    if left is not None and moment > left.event.at:
+        yield Doubtful(given, f"{said} is after the discharge of {echo(left.event.at, situation.zone)}.")
+        return
     last = max((entry.event for entry in situation.line.entries), key=lambda event: event.at, default=None)
     if last is not None and moment < last.at:
         kind = last.kind

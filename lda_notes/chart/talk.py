@@ -27,6 +27,9 @@ COMMANDS: Final = (
 
 _OPEN: Final = Heard((), "left open")
 
+_AS_OFFERED: Final = frozenset({"ok", "okay", "same", "as before", "y", "yes"})
+"""Words that take what Enter would take: typed where words are asked for, they are no order and no reason."""
+
 
 @dataclass(frozen=True, slots=True)
 class Answered:
@@ -127,7 +130,7 @@ class Talk:
 
     def _read(self, said: str, question: Question) -> Reading:
         frame = self.form.frame(self.facts, question.name)
-        if not said:
+        if not said or (said.casefold() in _AS_OFFERED and question.default is not None and not question.options):
             if question.default is not None:
                 return question.default
             return Unclear("An answer is required. Type . to leave it open, ? to have it explained.")
@@ -171,7 +174,7 @@ class Talk:
         if self.added is not None or self.doubt is not None:
             return replace(self, added=None, doubt=None), ()
         if not self.answered:
-            return self, (Say("fault", "This is the first question."),)
+            return self, (Say("fault", "This is the first question; Ctrl-C stops."),)
         last = self.answered[-1]
         kept = MappingProxyType({**self.kept, last.question: last})
         return Talk(self.form, self.answered[:-1], kept), (Say("tell", f"Back. You had said: {last.said}."),)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import click
 from click.shell_completion import CompletionItem
@@ -22,7 +23,6 @@ from lda_notes.commands.charting_options import (
 )
 from lda_notes.commands.console import Terminal, plain
 from lda_notes.commands.options import asof_option, policy_option
-from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
@@ -78,7 +78,7 @@ def command(
 ) -> None:
     """Correct an entry after it was signed: with reason, author and time, shown before and after.
 
-    The entry itself stays in the file as it was written. Without EVENT the entries are listed, with their names.
+    The entry itself stays in the file as it was written. Without EVENT the entries are listed, and picked by number.
 
     With --to an entry that was charted on the wrong patient moves: it is retracted here with the reason, and offered
     in the right record with everything it said, for signing there. Whose port it is and the allergies are asked again.
@@ -86,25 +86,26 @@ def command(
 
     Example: lda-notes amend episode.yaml access-1 --as amendment
     """
-    from lda_notes.commands.charting import Means
+    from lda_notes.commands.charting import Means, signer
 
     policy = policy_file.in_force(policy_path, (episode,))
     means = Means(policy, clock(asof), given(pairs, answers), not no_input, sign, judged_from(asof))
-    with_it = _rest_of_visit(episode, event, means) if event is not None and right is not None else ()
-    facts = author(by, policy)
+    event = event or _picked(episode, means)
+    with_it = _rest_of_visit(episode, event, means) if right is not None else ()
+    facts = signer(author(by, policy), means)
     if with_it:
         names = phrasing.listed(with_it)
         later = "asked after it" if means.asks else f"still in {episode}: move each of them too"
-        say(plain(f"!! {event} is of one visit with {names}, {later}."), err=True)
+        Terminal().show(f"!! {event} is of one visit with {names}, {later}.")
     done = _correct(episode, event, kind, right, facts, means)
     for name in with_it if done and means.asks else ():
-        say(plain(f"\n{name} is of the same visit. Move it to {right} too?"), err=True)
-        say("  Enter: yes   n: no, it stays", err=True)
+        Terminal().show(f"\n{name} is of the same visit. Move it to {right} too?")
+        Terminal().show("  Enter: yes   n: no, it stays")
         typed = Terminal().ask()
         if typed is not None and typed.strip().casefold() in ("", "y", "yes"):
             _correct(episode, name, kind, right, facts, replace(means, given={}))
         else:
-            say(plain(f"!! {name} stays in {episode}."), err=True)
+            Terminal().show(f"!! {name} stays in {episode}.")
 
 
 def _rest_of_visit(path: Path, event: str, means: Means) -> tuple[str, ...]:
@@ -120,9 +121,7 @@ def _rest_of_visit(path: Path, event: str, means: Means) -> tuple[str, ...]:
     return of_one_visit(line, means.policy, event)
 
 
-def _correct(
-    episode: Path, event: str | None, kind: Any, right: Path | None, facts: Mapping[str, Any], means: Means
-) -> bool:
+def _correct(episode: Path, event: str, kind: Any, right: Path | None, facts: Mapping[str, Any], means: Means) -> bool:
     """Correct one entry, or move it to the record of ``right``; False for a draft kept."""
 
     from lda_notes.chart.correction import OWN_ENTRY, WRONG_PATIENT, CorrectionForm
@@ -136,19 +135,13 @@ def _correct(
     standing, retracted, corrections, _ = corrected(record)
     every = {entry.event.id: entry for entry in (*standing, *corrections)}
     zone = basis.zone
-    if event is None:
-        listed = sorted((entry.event for entry in every.values()), key=lambda one: one.at)
-        for one in listed:
-            whose = f", by {one.by.name}" if one.by is not None and one.by.name else ""
-            say(plain(f"{one.id}: {one.kind} of {_when(one.at, zone)}{whose}"), err=True)
-        raise Failure("name the entry that is to be corrected, after the file")
     if right is not None:
         _refuse_a_move(kind, every[event].event if event in every else None, episode, right)
         look(right)
         kind = "retraction"
     gone = next((entry for entry in retracted if entry.event.id == event), None)
     if gone is not None and right is not None:
-        say(plain(f"{event} is retracted already; what it said is offered in {right}."), err=True)
+        Terminal().show(f"{event} is retracted already; what it said is offered in {right}.")
         return _offer(gone.event, right, facts, means)
     if gone is not None:
         raise Failure(f"{event} is retracted already; chart what is right as a new entry")
@@ -159,7 +152,7 @@ def _correct(
         hint = f"did you mean {close}?" if close else "`lda-notes note FILE --all` shows the entries"
         raise Failure(f"{episode}: has no entry {event}; {hint}")
     for words in unreadable:
-        say(words, err=True)
+        Terminal().show(words)
     form = CorrectionForm(basis, every[event], kind)
     if kind == "co-signature" and form.is_author(facts.get("by") or {}):
         raise Failure(OWN_ENTRY)
@@ -183,6 +176,36 @@ def _correct(
     return right is None or _offer(target, right, facts, means)
 
 
+def _picked(path: Path, means: Means) -> str:
+    """List the entries, the last one nearest to what is typed, and return the name of the one that is picked."""
+    from lda_notes.line.corrections import corrected
+    from lda_notes.record.writer import look
+
+    record, terminal = look(path).record.episode, Terminal()
+    assert record is not None
+    zone = ZoneInfo(record.stay.time_zone)
+    standing, _, corrections, _ = corrected(record)
+    events = sorted((entry.event for entry in (*standing, *corrections)), key=lambda one: one.at)
+    listed = {str(number): one for number, one in enumerate(events, 1)}
+    for number, one in listed.items():
+        whose = f", by {one.by.name}" if one.by is not None and one.by.name else ""
+        terminal.show(plain(f"{number:>3}  {one.kind} of {_when(one.at, zone)}{whose} ({one.id})"))
+    if not means.asks or not listed:
+        raise Failure("name the entry that is to be corrected, after the file")
+    terminal.show("\nWhich entry? Its number, or its name in parentheses   q: none of them")
+    while True:
+        typed = terminal.ask()
+        said = typed.strip() if typed is not None else "q"
+        if said.casefold() == "q":
+            terminal.show("Nothing was written.")
+            raise click.exceptions.Exit(130)
+        if said in listed:
+            return listed[said].id
+        if said in {one.id for one in events}:
+            return said
+        terminal.show(f"?? Type a number from 1 to {len(listed)}.")
+
+
 def _refuse_a_move(kind: str | None, target: Event | None, episode: Path, right: Path) -> None:
     """Raise `Failure` for what cannot be moved to another record."""
     if kind not in (None, "retraction"):
@@ -204,10 +227,12 @@ def _offer(event: Event, right: Path, facts: Mapping[str, Any], means: Means) ->
     late = means.now() - event.at > means.policy.span("late_entry_hours")
     tag = event.kind
     warning = charted_by_another(event, facts)
-    say(plain(f"\nNow in {right}. What the entry said is carried over;"), err=True)
-    say("what was said of the other patient or port is asked again.", err=True)
+    Terminal().show(
+        f"\nNow in {right}. What the entry said is carried over; what was said of the other patient or port is asked "
+        "again."
+    )
     if warning:
-        say(plain(f"!! {warning}"), err=True)
+        Terminal().show(f"!! {warning}")
     return chart_event(right, tag, {**carried(event, into, late), **facts}, means, f"{tag} moved from {event.id}")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -24,6 +25,7 @@ from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 from lda_notes.record.events import KINDS
+from lda_notes.record.synonyms import MEANS_KIND
 
 if TYPE_CHECKING:
     from lda_notes.commands.charting import Means
@@ -35,9 +37,23 @@ _TAGS: Final = {"visit": "visit", **_KINDS}
 """The same with a whole visit."""
 
 
+class _Kind(click.Choice[str]):
+    """A kind of entry, also by what nurses call it."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        return super().convert(_typed(str(value)), param, ctx)
+
+
+def _typed(word: str) -> str:
+    """Return the kind that a word means; the word itself where it means none."""
+    said = " ".join(word.split()).casefold()
+    meant = MEANS_KIND.get(said, ())
+    return said if said in _TAGS or len(meant) != 1 else meant[0]
+
+
 @click.command()
 @click.argument("episode", type=click.Path(exists=True, path_type=Path))
-@click.argument("kind", metavar="KIND", type=click.Choice(list(_TAGS)), required=False)
+@click.argument("kind", metavar="KIND", type=_Kind(list(_TAGS)), required=False)
 @click.option("--at", metavar="TIME", help="When it was, as it would be typed: 0940, -15m, 'yesterday 2210'.")
 @by_option
 @charting_options
@@ -95,44 +111,49 @@ def _round(folder: Path, kind: str | None, facts: Mapping[str, Any], means: Mean
     """Show the unit, chart what is picked, and come back to it until the nurse leaves."""
     from lda_notes.chart.answers.heard import Unclear
     from lda_notes.chart.terminal import drafts, unit
-    from lda_notes.commands.charting import chart_event
+    from lda_notes.commands.charting import chart_event, signer
     from lda_notes.commands.console import Terminal, plain
 
     terminal = Terminal()
     done: frozenset[Path] = frozenset()
+    facts = signer(facts, means)
     while True:
         read = [records.read(path) for path in pipeline.record_files((folder,))]
-        begun = {path: tuple(map(drafts.said, found)) for path, found in drafts.unsigned(os.environ).items()}
+        unsigned = drafts.unsigned(os.environ)
+        begun = {path: tuple(map(drafts.said, found)) for path, found in unsigned.items()}
         judged = pipeline.judge_all(read, means.policy, means.now())
         beds = unit.beds(judged, means.policy, means.now(), begun)
         for record in read:
             if record.episode is None:
                 terminal.show(plain(f"?? {record.file} cannot be read and is not on this list: run a check."))
         terminal.show(unit.page(beds, kind, done))
-        picked: tuple[unit.Bed, str] | Unclear = Unclear("")
-        while isinstance(picked, Unclear):
-            text = terminal.ask()
+        while True:
+            try:
+                text = terminal.ask()
+            except KeyboardInterrupt:
+                text = None
             if text is None or text.strip().casefold() in ("q", "."):
                 return
             picked = unit.pick(text, beds, done, kind)
             if isinstance(picked, Unclear):
                 terminal.show(f"?? {picked.sentence}")
-        bed, word = picked
-        kept = [draft.about for draft in drafts.unsigned(os.environ).get(bed.file.resolve(), ())]
-        own = [typed for typed, tag in _TAGS.items() if tag in kept]
-        word = word or kind or next(iter(own), "") or unit.usual(bed)
-        if word not in _TAGS:
-            terminal.show(f"?? {word} cannot be charted here. Type one of: {', '.join(_TAGS)}.")
-            continue
+                continue
+            bed, word = picked
+            kept = [draft.about for draft in unsigned.get(bed.file.resolve(), ())]
+            own = [typed for typed, tag in _TAGS.items() if tag in kept]
+            word = _typed(word) or kind or next(iter(own), "") or unit.usual(bed)
+            if word in _TAGS:
+                break
+            terminal.show(plain(f"?? {word} cannot be charted here. Type one of: {', '.join(_TAGS)}."))
         moved = next((about for about in kept if about.startswith(f"{_TAGS[word]} moved from ")), None)
         if moved is not None:  # what the entry said stands in the other record, from which it is carried over
             again = f"Continue it with the same amend --to; for a new one, chart {bed.file} {word}."
             terminal.show(plain(f"?? A draft is not signed here: {moved}. {again}"))
             continue
         try:
-            chart_event(bed.file, _TAGS[word], facts, means)
-            done |= {bed.file}
-        except click.exceptions.Exit:  # stopped: the draft is kept, and the round continues
+            if chart_event(bed.file, _TAGS[word], facts, replace(means, round=True)):
+                done |= {bed.file}
+        except (click.exceptions.Exit, KeyboardInterrupt):  # stopped: the draft is kept, and the round continues
             continue
         except Failure as failure:
             terminal.show(plain(f"?? {failure}."))

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Mapping
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import click
 
+from lda_notes.chart.answers.heard import Unclear, Value
+from lda_notes.chart.answers.values import Option, person
 from lda_notes.chart.form import Basis, Form
 from lda_notes.chart.questions import kits
 from lda_notes.chart.talk import Talk
@@ -21,6 +24,7 @@ from lda_notes.chart.terminal.session import Gone, Session, Write
 from lda_notes.commands import charting_options as clocks
 from lda_notes.commands.console import Terminal, plain
 from lda_notes.commands.printing import say
+from lda_notes.files.syntax.text import HIDDEN
 from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
@@ -39,6 +43,8 @@ class Desk:
     sign: str | None
     shared: bool = False
     """Whether several nurses share this login: then a bare y never signs."""
+    round: bool = False
+    """Whether the list of the unit is behind it, to which < leads from the first question."""
 
     def __post_init__(self) -> None:
         self.terminal = Terminal()
@@ -55,7 +61,7 @@ class Desk:
             talk = self._begun(form, at)
             where = (str(self.record.resolve()), self.about)
             session = Session(
-                form, self.terminal, at, self.given, self.now(), self.asks, self.sign, *where, self.shared
+                form, self.terminal, at, self.given, self.now(), self.asks, self.sign, *where, self.shared, self.round
             )
             try:
                 done = session.chart(talk, write)
@@ -69,7 +75,8 @@ class Desk:
                 raise
             self.signed = session.signed
             if done is not None and session.kit:
-                kits.keep(kits.place(os.environ), session.kit, kits.of_entry(session.signed))
+                who = str(_first(session.signed).get("by", {}).get("name") or "") if self.shared else ""
+                kits.keep(kits.place(os.environ), session.kit, kits.of_entry(session.signed), who)
                 self.show(f"Your kit {session.kit} is kept, for you alone.")
             if done is None:
                 self.show("Nothing was written; what you said is kept as a private draft. Run it again to continue.")
@@ -118,11 +125,55 @@ class Means:
     asks: bool
     sign: str | None
     judged_from: datetime | None
+    round: bool = False
+    """Whether it is an entry of a round, from which the list is a step back."""
 
     @property
     def shared(self) -> bool:
         """Whether several nurses share this login."""
         return self.policy.choice("login_shared") == "yes"
+
+
+def signer(facts: Mapping[str, Any], means: Means) -> Mapping[str, Any]:
+    """Return ``facts`` with who charts, asked first where several nurses share the login.
+
+    Her kits and her last words are offered then, and a draft has her name from its first answer.
+    """
+    if not means.asks or facts.get("by") or "by" in means.given:
+        return facts
+    known = kits.signers(kits.place(os.environ))
+    if not means.shared and len(known) < _SEVERAL:
+        return facts
+    terminal = Terminal()
+    offered = [Option(str(number), clocks.said_author({"by": by})) for number, by in enumerate(known, 1)]
+    terminal.show("\nWho is charting? Name, role; a staff identifier may follow")
+    for option in offered:
+        terminal.show(f"  {option.key}: {option.words}")
+    while True:
+        text = terminal.ask()
+        if text is None:
+            raise click.exceptions.Exit(130)
+        close = [by for option, by in zip(offered, known, strict=True) if _is(text, option, by)]
+        if len(close) == 1:
+            return {**facts, "by": close[0]}
+        found = _NOT_A_NAME if close or HIDDEN.search(text) or not _LETTERS.search(text) else person(text)
+        if isinstance(found, Value):
+            return {**facts, "by": found.value}
+        terminal.show(f"?? {found.sentence}")
+
+
+_LETTERS: Final = re.compile(r"[^\W\d_]{2}")
+_NOT_A_NAME: Final = Unclear("Type a number of the list, or a name and a role, such as: Marisol Tamm, RN.")
+_SEVERAL: Final = 2
+
+
+def _is(text: str, option: Option, by: Mapping[str, Any]) -> bool:
+    """Tell whether what was typed means a known signer: by number, name, initials or staff identifier."""
+    said, name = " ".join(text.split()).casefold(), str(by.get("name", "")).casefold()
+    return bool(said) and said in (
+        *(option.key, name, "".join(word[0] for word in name.split())),
+        *(str(by.get("id", "")).casefold(), option.words.casefold()),
+    )
 
 
 def opened(path: Path, facts: Mapping[str, Any], means: Means) -> tuple[Seen, Basis, tuple[str, ...]]:
@@ -151,13 +202,15 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
     from lda_notes.chart.terminal import display
     from lda_notes.chart.visit import IN, VisitForm
 
+    facts = signer(facts, means)
     seen, basis, unreadable = opened(path, facts, means)
     if means.asks:
-        at = kits.place(os.environ)
-        basis = replace(basis, kits=kits.load(at), last=kits.last_words(at))
+        at, who = kits.place(os.environ), str((facts.get("by") or {}).get("name") or "") if means.shared else ""
+        own = kits.load(at, who) if who or not means.shared else {}
+        basis = replace(basis, kits=own, last=kits.last_words(at))
     form = VisitForm(basis) if tag == drafts.VISIT else EventForm(basis, tag)
     first = form.step(IN, {}) if isinstance(form, VisitForm) else form
-    desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign, means.shared)
+    desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign, means.shared, means.round)
     for words in unreadable:
         desk.show(f"!! {words}")
     for row in display.opening(tag, seen.record, first.situation({}).line, means.now(), clocks.said_author(facts)):
@@ -185,8 +238,14 @@ def signed_into(path: Path, seen: Seen, desk: Desk, form: Form, judged_from: dat
             kits.remember(kits.place(os.environ), desk.signed, (patient.family_name, patient.given_name))
     say(plain(f"{form.entry_id}: written to {path}; the state before is {done.copy.name}"))
     for note in done.notes:
-        say(plain(note), err=True)
+        desk.show(note)
     return True
+
+
+def _first(entry: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return an entry, or the first one of a visit."""
+    first: Mapping[str, Any] = entry.get("events", (entry,))[0]
+    return first
 
 
 def _kept(at: Path | None) -> Draft | None:

@@ -78,7 +78,7 @@ def author(by: str | None, policy: Policy) -> Mapping[str, Any]:
     """
     source = click.get_current_context().get_parameter_source("by")
     if by and source is click.core.ParameterSource.ENVIRONMENT and policy.choice("login_shared") == "yes":
-        say(f"{BY_VARIABLE} is not used: by policy several nurses share this login, so who signs is asked.", err=True)
+        say(f"Several nurses share this login: who signs is asked, not taken from {BY_VARIABLE}.", err=True)
         return {}
     from lda_notes.chart.answers.heard import Unclear
     from lda_notes.chart.answers.values import person

@@ -5,7 +5,9 @@ from __future__ import annotations
 import codecs
 import io
 import os
+import re
 import sys
+import textwrap
 from typing import Final
 
 from lda_notes.commands.printing import say
@@ -18,6 +20,29 @@ _ROW_BYTES: Final = 4095
 def plain(text: str) -> str:
     """Return text as it may go to a terminal: no sign in it that moves the cursor, colours or hides."""
     return without_hidden(text.replace("\r", " "))
+
+
+_COLUMNS: Final = 80
+_LEAD: Final = re.compile(r"\s*(?:(?:\?\?|!!|\d+:?)\s+)?")
+
+
+def folded(text: str) -> str:
+    """Return text whose rows are cut between words where a terminal would cut them within one.
+
+    A row that is too wide continues below its first word, past a mark such as ?? or a number.
+    """
+    shown: list[str] = []
+    for row in text.split("\n"):
+        if len(row) <= _COLUMNS:
+            shown.append(row)
+            continue
+        lead = _LEAD.match(row)
+        indent = " " * len(lead[0]) if lead is not None else ""
+        shown += textwrap.wrap(
+            row, _COLUMNS - 2, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False,
+            replace_whitespace=False, drop_whitespace=True,
+        )  # fmt: skip
+    return "\n".join(shown)
 
 
 class Terminal:
@@ -33,7 +58,7 @@ class Terminal:
 
     def show(self, text: str) -> None:
         """Show rows of text."""
-        say(plain(text), err=True)
+        say(folded(plain(text)), err=True)
 
     def ask(self) -> str | None:
         """Return the row that was typed; None at the end of the input."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import signal
 import sys
 import tempfile
 import warnings
@@ -99,6 +100,14 @@ def name(talk: Talk) -> str:
     return talk.question.name
 
 
+def _heeds_ctrl_c() -> None:
+    """Let Ctrl-C reach the child, also where a background shell started the tests with it ignored.
+
+    The program itself honors that: started with Ctrl-C ignored, it is left with q or the end of the input.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Mapping[str, str]) -> Any:
     """Start a program on a terminal of 80 columns and 24 rows."""
     with warnings.catch_warnings():
@@ -111,6 +120,7 @@ def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Map
             encoding="utf-8",
             timeout=120,
             dimensions=(24, 80),
+            preexec_fn=_heeds_ctrl_c,
         )
 
 

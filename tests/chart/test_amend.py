@@ -221,11 +221,14 @@ def test_an_entry_that_is_not_there(run: Run, event: str, says: str) -> None:
     assert ran.code == 2 and says in ran.err
 
 
-def test_without_a_name_the_entries_are_listed(run: Run) -> None:
-    ran = run("amend", "episode.yaml")
-    assert ran.code == 2 and "access-1: access of 4 May 2026, 16:20, by Marisol Tamm" in ran.err
-    assert ran.err.index("access-1:") < ran.err.index("check-13:"), "in the order in which it happened"
-    assert "name the entry that is to be corrected, after the file" in ran.err
+def test_without_a_name_the_entries_are_listed_and_picked_by_number(run: Run) -> None:
+    picked = run("amend", "episode.yaml", typed="99\n1\n")
+    assert "  1  access of 4 May 2026, 16:20, by Marisol Tamm (access-1)" in picked.err
+    assert picked.err.index("(access-1)") < picked.err.index("(check-13)"), "in the order in which it happened"
+    assert "?? Type a number from 1 to 15." in picked.err and "Correction of access-1, an access" in picked.err
+    assert run("amend", "episode.yaml", typed="q\n").err.endswith("Nothing was written.\n")
+    ran = run("amend", "episode.yaml", "--no-input")
+    assert ran.code == 2 and "name the entry that is to be corrected, after the file" in ran.err
 
 
 def test_the_patient_stands_above_a_correction(run: Run) -> None:
@@ -259,7 +262,7 @@ def test_on_a_shared_login_who_signs_is_asked_and_signs_with_initials(run: Run, 
     typed = "Ilse Novak, RN\nwrong patient\ny\nIN\n"
     ran = run("amend", "episode.yaml", "check-13", "--as", "retraction", *SECOND, typed=typed)
     assert ran.code == 0, ran.err
-    assert "LDA_NOTES_BY is not used: by policy several nurses share this login" in ran.err
+    assert "Several nurses share this login: who signs is asked" in ran.err
     assert "Sign as Ilse Novak, RN? IN signs" in ran.err and "y does not sign here: type your initials (IN)" in ran.err
     made = records.read(ward / "episode.yaml").episode
     assert made is not None and made.events[-1].by is not None and made.events[-1].by.name == "Ilse Novak"

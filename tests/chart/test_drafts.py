@@ -174,7 +174,7 @@ def test_what_is_not_signed_is_named_by_author_wherever_the_unit_is_listed(run: 
 def test_on_a_shared_login_a_draft_has_an_author_from_its_first_answers(run: Run, ward: Path) -> None:
     policy = "source: {title: Logins, date: 2026-01-15}\nlimits: {login_shared: yes}\n"
     (ward / "lda-policy.yaml").write_text(policy)
-    run("chart", "episode.yaml", "visit", "--asof", SECOND, typed="-30m\nBertrand Oyelle\nRN\n.\n")
-    run("amend", "episode.yaml", "check-13", "--as", "retraction", "--asof", SECOND, typed="Marisol Tamm, RN\n")
+    run("chart", "episode.yaml", "visit", "--asof", SECOND, typed="Bertrand Oyelle, RN\n-30m\n")
+    run("amend", "episode.yaml", "check-13", "--as", "retraction", "--asof", SECOND, typed="Marisol Tamm, RN\nwrong\n")
     said = run("check", ".", "--asof", SECOND).err
     assert "draft of visit by Bertrand Oyelle, " in said and "draft of correction of check-13 by Marisol Tamm, " in said

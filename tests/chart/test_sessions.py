@@ -366,7 +366,9 @@ def test_the_same_event_cannot_be_charted_in_two_windows_at_once(ward: Path) -> 
 def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
     before = (ward / "episode.yaml").read_bytes()
     nurse = Keyboard(ward, "amend", "episode.yaml", "access-1", asof=SECOND)
-    assert "Correction of access-1, an access of 4 May 2026, 16:20. The entry stays on record." in nurse.read()
+    assert "Correction of access-1, an access of 4 May 2026, 16:20. The entry stays on record." in " ".join(
+        nurse.read().split()
+    )
     nurse.type("2")
     said = nurse.type("gauge")
     assert "Needle gauge: what is right? (recorded: 20)" in said

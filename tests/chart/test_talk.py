@@ -429,7 +429,7 @@ def test_back_and_on_again(access: Talk) -> None:
     changed, _ = answered(back, "2", *["."] * 6, "")
     assert layout.get(changed.facts, ("attempts",)) == 2 and changed.facts["blood_return"] == "present"
     first, says = answered(access, "<")
-    assert says[0].text == "This is the first question." and first is access
+    assert says[0].text == "This is the first question; Ctrl-C stops." and first is access
     _, says = answered(access, ">")
     assert says[0].text == "Nothing was taken back."
 

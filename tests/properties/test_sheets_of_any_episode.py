@@ -19,7 +19,13 @@ from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.page import sheet as worksheet
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line import due
+from lda_notes.line.states import State
 from lda_notes.record.reading import read_bytes
+
+
+def _comes_first(state: State) -> bool:
+    """Tell whether something is in the line or it is on hold; what could not be read is named in its own place."""
+    return bool(state.dwell or state.holds or any(danger.code != "D11" for danger in state.dangers))
 
 
 @settings(max_examples=30, deadline=None)
@@ -35,7 +41,10 @@ def test_every_episode_can_be_handed_over(made: list[tuple[dict[str, Any], Any]]
     assert render(sheets.sheet(found), form)  # type: ignore[arg-type]
     assert 1 <= len(found.patients) <= len(made) and bool(found.doubtful) >= (len(found.patients) < len(made))
     assert [row.patient for row in sheets.round_rows(found)] == list(found.here)
-    listed = [URGENCIES.index(patient.urgency) for patient in found.here]
+    # What is in a line comes first, then holds, then all others by how soon they are due.
+    apart = [any(_comes_first(line.state) for line in who.lines) for who in found.here]
+    assert apart == sorted(apart, reverse=True)
+    listed = [URGENCIES.index(who.urgency) for who, first in zip(found.here, apart, strict=True) if not first]
     assert listed == sorted(listed)
     document = json.loads(json.dumps(values(found)))
     listed = [patient["record"] for patient in (*document["patients"], *document["left_the_facility"])]

@@ -17,6 +17,7 @@ from lda_notes.knowledge import supplies
 from lda_notes.knowledge.supplies import ScanFault
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
+from lda_notes.record.synonyms import means
 
 Read = Callable[[str, Frame], Value | Unclear]
 
@@ -44,24 +45,6 @@ def options(words: Sequence[str]) -> tuple[Option, ...]:
     return tuple(Option(str(number), word) for number, word in enumerate(words, 1))
 
 
-ALIASES: Final[Mapping[str, str]] = {
-    **dict.fromkeys(("chg", "chlorhex"), "chlorhexidine"),
-    **dict.fromkeys(("povidone", "pvp-i"), "povidone-iodine"),
-    **dict.fromkeys(("ns", "nss", "saline", "normal saline"), "0.9% sodium chloride"),
-    **dict.fromkeys(("d5w", "dextrose"), "5% dextrose"),
-    **dict.fromkeys(("hep", "heparin lock"), "heparin"),
-    **dict.fromkeys(("tpa", "t-pa", "rtpa"), "alteplase"),
-    **dict.fromkeys(("brisk", "good", "positive"), "present"),
-    **dict.fromkeys(("slow", "weak"), "sluggish"),
-    **dict.fromkeys(("absent", "negative", "nil"), "none"),
-    **dict.fromkeys(("cdi", "clean dry intact", "clean, dry, intact"), "intact"),
-    **dict.fromkeys(("rn", "second rn"), "second nurse"),
-    **dict.fromkeys(("dob", "date of birth"), "birth date"),
-    **dict.fromkeys(("mrn", "medical record number"), "record number"),
-    **dict.fromkeys(("tape", "adhesives"), "adhesive"),
-}
-"""What nurses say for words of the record. An alias that several choices contain is asked back like any word."""
-
 _WORD: Final = 3
 """Letters that may be a word by themselves, looked for inside the choices too."""
 
@@ -78,14 +61,20 @@ def choose(text: str, offered: Sequence[Option]) -> Option | Unclear:
         if said in (option.key, option.words.casefold()):
             return option
     close = _close(said, offered)
-    if not close and said in ALIASES:
-        meant = ALIASES[said]
-        close = [one for one in offered if one.words.casefold() == meant] or _close(meant, offered)
+    for meant in means(said, [option.words for option in offered]):
+        exact = [one for one in offered if one.words.casefold() == meant]
+        close += [one for one in exact or _close(meant, offered) if one not in close]
     if len(close) == 1:
         return close[0]
     if len(close) > 1:
         return Unclear(f"That could be {phrasing.listed([option.words for option in close], 'or')}.")
+    if len(offered) > _FEW:
+        return Unclear(f"Type {offered[0].key} to {offered[-1].key} from the list, or its words.")
     return Unclear(f"Type {phrasing.listed([option.key for option in offered], 'or')}.")
+
+
+_FEW: Final = 8
+"""Choices whose keys are all named where none of them was typed."""
 
 
 def _close(said: str, offered: Sequence[Option]) -> list[Option]:

@@ -21,6 +21,7 @@ from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 from lda_notes.record import vocabulary as words
 from lda_notes.record.episode import Episode
+from lda_notes.record.spelling import NO_KNOWN_ALLERGIES
 
 Facts = Mapping[str, Any]
 Read = Callable[[str], Value | Unclear]
@@ -144,14 +145,14 @@ ROWS: Final[tuple[_Row, ...]] = (
         "port.id",
         "What name does the record use for this port?",
         called="port is called",
-        explains="A name that distinguishes two ports of one patient apart; with one port, the name offered will do.",
+        explains="It tells two ports of one patient apart; with one port, the name offered will do.",
     ),
     _Row("port.side", "On which side is the port?"),
     _Row("port.area", "In which part of the body?"),
     _Row("port.site_detail", "More about the place, such as infraclavicular?", True),
     _Row(
         "port.septa",
-        "Has the port one septum or two? Type 1, or the names of two, such as medial, lateral.",
+        "Does the port have one septum or two? Type 1, or the names of two, such as medial, lateral.",
         read=septa,
     ),
     _Row("port.touch", "How does the top of the port feel under the skin?", True),
@@ -246,8 +247,10 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
 
     def read(text: str, _: Frame) -> Reading:
         typed = text.strip().casefold()
-        if typed in ("n", "none", "no", none):
+        if typed in ("n", "none", "no", none, *_NONE_AT_ALL):
             return Heard(((path, []),), none)
+        if another and typed in NO_KNOWN_ALLERGIES:
+            return Unclear("That may be about drugs alone. Type n when latex, tape and skin prep are none either.")
         chosen: list[str] = []
         for part in typed.replace(";", ",").split(","):
             one = values.choose(part.strip(), offered[1:])
@@ -266,6 +269,10 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
         row.name, spot.title, _asks(row), read, offered, "several with commas", None, default, (), _needs(row.name),
         (row.explains or spot.says,),
     )  # fmt: skip
+
+
+_NONE_AT_ALL: Final = frozenset({"nka", "no allergies", "no known allergies", "none of these"})
+"""What says that there are none of any kind; what speaks of drugs or food alone is asked back."""
 
 
 def _allergies(chosen: list[str]) -> list[Any]:

@@ -15,6 +15,7 @@ from lda_notes.chart.questions.question import Leaf, Question, leaf, leaves
 from lda_notes.chart.questions.together import SUPPLIES, TOGETHER, Together, untouched
 from lda_notes.chart.questions.trial import CHOSEN, COVERED, Situation
 from lda_notes.check.needs import NEEDS
+from lda_notes.line import due
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
 from lda_notes.record.events import Event, PatencyTreatment
@@ -125,7 +126,9 @@ def _when(situation: Situation) -> Question:
     spot = situation.spot(("at",))
     assert spot is not None
     now = situation.now.astimezone(situation.zone)
-    default = Heard(((("at",), now.isoformat(timespec="minutes")),), phrasing.moment(now, situation.zone))
+    default = None
+    if not due.has_left(situation.line, situation.now):
+        default = Heard(((("at",), now.isoformat(timespec="minutes")),), phrasing.moment(now, situation.zone))
     return replace(leaf(("at",), spot, "When was it?", default=default), needed=True)
 
 
@@ -180,9 +183,9 @@ def _alone(one: Leaf, situation: Situation) -> Question:
         words=words,
     )
     if one.spot.sort == "time":
-        due = one.path[0] == "next_due"
+        told = one.path[0] == "next_due"
         alone = ", or the day alone, such as 4 May" if one.spot.day_alone else ""
-        question = replace(question, hint=f"{_DUE_HINT if due else _INNER_HINT}{alone}")
+        question = replace(question, hint=f"{_DUE_HINT if told else _INNER_HINT}{alone}")
     if one.path[0] == "problems" and one.path[-1] == "what":
         question = _covering(question, situation)
     if one.path[0] in SUPPLIES and situation.spot((one.path[0],)) is not None:

@@ -61,26 +61,46 @@ def place(environment: Mapping[str, str]) -> Path:
     return (base if config else base / ".config") / "lda-notes" / "kits.json"
 
 
-def load(at: Path) -> dict[str, Kit]:
-    """Return the kits kept there by name; none where there are none. Raises `Failure` for a file that is no list."""
+def load(at: Path, who: str = "") -> dict[str, Kit]:
+    """Return the kits kept there by name: those of the login, or on a shared one those of ``who``.
+
+    Raises `Failure` for a file that is no list.
+    """
+    return _kits(_kept(at), who)
+
+
+def _kits(kept: Mapping[str, Any], who: str) -> dict[str, Kit]:
+    kits = kept["kits_of"].get(who, {}) if who else kept["kits"]
+    return {str(name): {key: kit[key] for key in _SAID if key in kit} for name, kit in kits.items()}
+
+
+def keep(at: Path, name: str, kit: Kit, who: str = "") -> None:
+    """Keep a kit under a name, in place of one of the same name, readable by its owner alone."""
+    kept = _kept(at)
+    kits = {**_kits(kept, who), name: dict(kit)}
+    _write(at, {**kept, **({"kits_of": {**kept["kits_of"], who: kits}} if who else {"kits": kits})})
+
+
+def _kept(at: Path) -> dict[str, Any]:
+    """Return what is kept there, each part under its key."""
     try:
-        kits = json.loads(at.read_bytes())["kits"]
-        return {str(name): {key: kit[key] for key in _SAID if key in kit} for name, kit in kits.items()}
+        data = json.loads(at.read_bytes())
+        kept = {key: dict(data["kits"] if key == "kits" else data.get(key, {})) for key in _PARTS}
+        for kit in (*kept["kits"].values(), *(one for kits in kept["kits_of"].values() for one in kits.values())):
+            kit.keys()
+        return kept
     except FileNotFoundError:
-        return {}
+        return {key: {} for key in _PARTS}
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise Failure(f"{at}: your kits cannot be read; fix the file or remove it") from None
 
 
-def keep(at: Path, name: str, kit: Kit) -> None:
-    """Keep a kit under a name, in place of one of the same name, readable by its owner alone."""
-    _write(at, {**load(at), name: dict(kit)}, last_words(at))
+_PARTS: Final = ("kits", "kits_of", "last", "signers")
 
 
-def _write(at: Path, kits: Mapping[str, Kit], last: Mapping[str, Mapping[str, str]]) -> None:
+def _write(at: Path, kept: Mapping[str, Any]) -> None:
     at.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    data = {"version": 1, "kits": kits, "last": last}
-    write_private(at, json.dumps(data, ensure_ascii=False, indent=1).encode())
+    write_private(at, json.dumps({"version": 1, **kept}, ensure_ascii=False, indent=1).encode())
 
 
 _WORDS: Final = ("reason", "teaching.about")
@@ -92,23 +112,26 @@ def last_words(at: Path) -> dict[str, dict[str, str]]:
 
     Raises `Failure` as `load` does.
     """
-    load(at)
     try:
-        kept = json.loads(at.read_bytes()).get("last", {})
+        kept = _kept(at)["last"]
         return {str(who): {str(name): str(words) for name, words in said.items()} for who, said in kept.items()}
-    except FileNotFoundError:
-        return {}
     except (AttributeError, TypeError):
         raise Failure(f"{at}: your kits cannot be read; fix the file or remove it") from None
 
 
+def signers(at: Path) -> tuple[Mapping[str, Any], ...]:
+    """Return who signed on this login, in order of the names. Raises `Failure` as `load` does."""
+    return tuple(dict(by) for _, by in sorted(_kept(at)["signers"].items()))
+
+
 def remember(at: Path, entry: Mapping[str, Any], patient: tuple[str, ...]) -> None:
-    """Keep reason and teaching of a signed entry as last words of who signed; words about the ``patient`` are not kept.
+    """Keep who signed an entry, and its reason and teaching as her last words, none of them about the ``patient``.
 
     Words with a number, or with one of the patient's names, may be of this patient alone.
     """
     events = entry.get("events", (entry,))
-    who = str((events[0].get("by") or {}).get("name") or "")
+    by = events[0].get("by") or {}
+    who = str(by.get("name") or "")
     said = {
         f"{event['kind']} {name}": words
         for event in events
@@ -117,9 +140,13 @@ def remember(at: Path, entry: Mapping[str, Any], patient: tuple[str, ...]) -> No
         and isinstance(words := layout.get(event, layout.parse(name)), str)
         and _anybodys(words, patient)
     }
-    kept = last_words(at)
-    if who and said and kept.get(who, {}) != {**kept.get(who, {}), **said}:
-        _write(at, load(at), {**kept, who: {**kept.get(who, {}), **said}})
+    if not who:
+        return
+    kept, last = _kept(at), last_words(at)
+    last |= {who: {**last.get(who, {}), **said}} if said else {}
+    new = {**kept, "last": last, "signers": {**kept["signers"], who: dict(by)}}
+    if new != kept:
+        _write(at, new)
 
 
 def _anybodys(words: str, patient: tuple[str, ...]) -> bool:

@@ -19,6 +19,7 @@ from lda_notes.chart.questions.question import AS_WRITTEN, EACH, Choices, Leaf, 
 from lda_notes.chart.questions.trial import Situation, allergies
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
+from lda_notes.record.synonyms import SAID, means
 
 Open = Mapping[str, Leaf]
 """The facts that are asked of an event and not said yet, by dotted path."""
@@ -69,6 +70,9 @@ def _asked(
 
 # -- all as it should be, in one letter --
 
+ALL_SO: Final = frozenset({AS_WRITTEN, "ok", "okay", "all", "all ok", "all so", "as written", "all as written", "wnl"})
+"""What says that all of it is as written."""
+
 Part = tuple[str, Any, str]
 """A fact by its dotted path, what it is as it should be, and how that is written in the question."""
 
@@ -89,18 +93,49 @@ def _spelled(
         offered = (Option(AS_WRITTEN, said), Option(EACH, others))
 
         def read(text: str, _: Frame) -> Reading:
-            match text.strip().casefold():
-                case "a":
+            match " ".join(text.split()).casefold():
+                case typed if typed in ALL_SO:
                     return Heard(facts, said, "all as written")
-                case "e":
+                case "e" | "each":
                     return Heard((), others)
-                case _:
-                    return Unclear(f"Type a when all of it is so, e for {others}.")
+                case typed:
+                    some = _some_of(typed, spelled)
+                    return some or Unclear(f"Type a when all of it is so, e for {others}.")
 
         reasons = (leaf.why_not for leaf in leaves.values() if leaf.why_not and leaf.why_not.path != leaf.path)
         return _asked(list(leaves.values()), name, about, asks, read, offered, why_not=next(reasons, None))
 
     return Together(covers, build)
+
+
+_NO: Final = ("no ", "not ")
+
+
+def _some_of(typed: str, spelled: Sequence[tuple[Leaf, Any, str]]) -> Heard | None:
+    """Return the facts that words name: as written, by their own words, or as a trouble where none is written.
+
+    The others are asked one by one. None where a word means none of them, or may mean several.
+    """
+    facts: dict[Path, tuple[Any, str]] = {}
+    for word in re.split(r"\s*(?:,|;|\band\b)\s*", typed):
+        meant = {leaf.path: one for leaf, value, said in spelled if (one := _meant(word, leaf, value, said))}
+        if len(meant) != 1 or meant.keys() & facts.keys():
+            return None
+        facts.update(meant)
+    return Heard(
+        tuple((path, value) for path, (value, _) in facts.items()), ", ".join(said for _, said in facts.values())
+    )
+
+
+def _meant(word: str, leaf: Leaf, value: Any, said: str) -> tuple[Any, str] | None:
+    """Return what a word says of one of the facts that are written out."""
+    if word == said:
+        return value, said
+    for no in _NO:
+        if said.startswith(no) and word in (rest := said.removeprefix(no), *SAID.get(rest, ())):
+            return ("present", rest) if "present" in leaf.spot.words else None
+    chosen = values.choose(word, values.options(leaf.spot.words)) if len(word) > 2 and leaf.spot.words else None
+    return (chosen.words, f"{leaf.spot.title} {chosen.words}") if isinstance(chosen, Option) else None
 
 
 def _plain(name: str, about: str, asks: str, *parts: Part) -> Together:
@@ -197,9 +232,9 @@ def _identity(situation: Situation, open_: Open) -> Question | None:
 
     def read(text: str, frame: Frame) -> Reading:
         typed = text.strip().casefold()
-        if typed == AS_WRITTEN:
+        if typed in ALL_SO or typed in ("y", "yes"):
             return Heard(tuple(facts), said, "all as written")
-        if typed == EACH:
+        if typed in (EACH, "each"):
             return Heard((), _EACH_BY_ITSELF)
         # Words alone: a number would be a choice of a list that is not shown.
         value = Unclear("") if re.search(r"\d", typed) else read_compared(text, frame)
@@ -345,7 +380,8 @@ def _blood(_: Situation, open_: Open) -> Question | None:
     whole = _one_of(leaf, "blood", "blood return", "Blood return?", choices, ("blood_return", "blood_looks"))
 
     def read(text: str, frame: Frame) -> Reading:
-        if values.ALIASES.get(said := text.strip().casefold(), said) == "present":
+        said = text.strip().casefold()
+        if said == "present" or "present" in means(said, leaf.spot.words):
             return Heard(((leaf.path, "present"),), "present")
         return whole.read(text, frame)
 
@@ -364,8 +400,8 @@ def _lock(situation: Situation, open_: Open) -> Question | None:
     runs = situation.spot(("infusion",)) is not None and not held
     none: Path = ("lock", "not_done")
     choices = [
-        *([_choice("i", "none, an infusion runs", (none, _INFUSION))] if runs else []),
-        *([_choice("h", f"none, {ON_HOLD}", (none, ON_HOLD))] if held else []),
+        *([_choice("i", "an infusion runs, no lock", (none, _INFUSION))] if runs else []),
+        *([_choice("h", f"{ON_HOLD}, no lock", (none, ON_HOLD))] if held else []),
         *_words_of(leaf),
     ]
     return _one_of(leaf, "lock", "lock", asks, choices)

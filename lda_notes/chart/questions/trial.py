@@ -80,18 +80,21 @@ def fitted(model: type[BaseModel], facts: Mapping[str, Any]) -> Fitted:
     return Fitted(None, data, tuple(found))
 
 
-def refusal(fault: Misfit) -> str:
-    """Return a value that does not fit as it is said to who typed it: without the key of a file."""
-    said, expected, wanted = fault.message.partition("; expected ")
+def refusal(model: type[BaseModel], fault: Misfit) -> str:
+    """Return a value that does not fit as it is said to who typed it: by what the fact is called, no key of a file."""
+    said, _, wanted = fault.message.partition("; expected ")
+    spot = layout.spot(model, fault.path)
+    called = phrasing.capital(spot.title) if spot is not None else "That"
     typed = said.partition(" holds ")[2] or said
-    return f"That does not fit: {typed}{expected}{wanted.removesuffix(' or a mapping that says why not')}."
+    shown = f"{typed} does not fit" if typed[:1].isdigit() or typed[:1] == "-" else "that does not fit"
+    return f"{called}: {shown}. Expected: {wanted.removesuffix(' or a mapping that says why not')}."
 
 
 def unfit(model: type[BaseModel], facts: Mapping[str, Any], given: tuple[Path, ...]) -> str | None:
     """Return one sentence when the facts just ``given`` do not fit the layout of ``model``."""
     for fault in fitted(model, facts).misfits:
         if any(fault.path[: len(path)] == path or path[: len(fault.path)] == fault.path for path in given):
-            return refusal(fault)
+            return refusal(model, fault)
     return None
 
 

@@ -15,6 +15,7 @@ from lda_notes.chart.questions.trial import Trial, allergies
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import COMMON_PRACTICE
+from lda_notes.line import due
 from lda_notes.line.due import zone_of
 from lda_notes.line.holds import what_ends
 from lda_notes.line.states import Hold, State
@@ -33,7 +34,12 @@ def rows(text: str, indent: str = "", first: str | None = None) -> Iterator[str]
     for paragraph in text.split("\n"):
         lead = indent if first is None else first
         yield from textwrap.wrap(
-            paragraph, WIDTH, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False
+            paragraph,
+            WIDTH,
+            initial_indent=lead,
+            subsequent_indent=indent,
+            break_on_hyphens=False,
+            break_long_words=False,
         ) or [""]
 
 
@@ -111,6 +117,7 @@ def opening(kind: str, record: Record, line: Timeline, now: datetime, author: st
     """Yield the rows: identity first, then what would otherwise be asked."""
     episode, zone = line.episode_at(now), zone_of(line)
     yield from identity(kind, episode)
+    yield from over(line, now)
     unit = line.unit_at(now)
     room = f", room {unit.room}" if unit is not None and unit.room else ""
     yield f"{episode.stay.facility}, {unit.unit if unit is not None else episode.stay.unit}{room}"
@@ -128,6 +135,16 @@ def opening(kind: str, record: Record, line: Timeline, now: datetime, author: st
     if author:
         yield f"Signing: {author}. It is {echo(now, zone)}."
     yield "Any time: ? explains, < goes back, - and a reason: not assessed, not done"
+
+
+def over(line: Timeline, now: datetime) -> Iterator[str]:
+    """Yield that the stay is over, and what still belongs into its record."""
+    left = line.discharge
+    if left is not None and due.has_left(line, now):
+        how = "the patient died" if due.died(line, now) else "discharged"
+        when = echo(left.event.at, zone_of(line))
+        more = "" if due.died(line, now) else " A new stay has a record of its own: start it with lda-notes new."
+        yield f"!! THIS STAY IS OVER: {how}, {when}. Chart here only what was before that.{more}"
 
 
 def identity(kind: str, episode: Episode) -> Iterator[str]:

@@ -56,6 +56,8 @@ class Session:
     """Where it will be written and what is charted, for the list of drafts."""
     by_initials: bool = False
     """Whether a bare y never signs, as on a login that several nurses share."""
+    round: bool = False
+    """Whether the list of the unit is behind it: from the first question < leads back there."""
     missing: list[str] = field(default_factory=list)
     kit: str = ""
     """The name under which the nurse keeps what the entry used as a kit, once it is signed."""
@@ -121,6 +123,8 @@ class Session:
         return text
 
     def _said(self, talk: Talk, text: str) -> Talk:
+        if self.round and text.strip() == "<" and not talk.answered and talk.added is None and talk.doubt is None:
+            raise Gone
         new, says = talk.reply(text)
         for say in says:
             self._reply(display.said_text(say))

@@ -97,14 +97,16 @@ def page(unit: Sequence[Bed], kind: str | None, done: frozenset[Path]) -> str:
         mark = "*" if bed.file in done else " "
         head = f"{number:>3}{mark} {bed.room[:6]:<6} {bed.name[:26]:<26} "
         said = list(_said(bed)) or ["nothing due"]
-        rows += textwrap.wrap("; ".join(said), WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
+        rows += textwrap.wrap(
+            "; ".join(said), WIDTH, initial_indent=head, subsequent_indent=" " * len(head), break_on_hyphens=False
+        )
     return "\n".join((*rows, "", asks(kind)))
 
 
 def asks(kind: str | None) -> str:
     """Return what is asked below the list."""
     if kind is None:
-        return "Who? Room, name or number; what is due first is charted, or say what: 12 check\n  q: ends the round"
+        return "Who? Room, name or number. What is due first is charted, or what you say:\n12 check   q: ends the round"
     return f"Who, for {kind}? Room, name or number\n  Enter: the next without a *   q: ends the round"
 
 
@@ -138,11 +140,13 @@ def pick(text: str, unit: Sequence[Bed], done: frozenset[Path], kind: str | None
     whole = _meant(said, unit)
     if len(whole) == 1:
         return whole[0], ""
-    who, _, word = said.rpartition(" ")
-    part = _meant(who, unit) if who else []
-    if len(part) == 1:
-        return part[0], word
-    several = whole or part
+    words = said.split()
+    for count in range(len(words) - 1, 0, -1):  # the kind may be several words: 12 dressing change
+        part = _meant(" ".join(words[:count]), unit)
+        if len(part) == 1:
+            return part[0], " ".join(words[count:])
+        whole = whole or part
+    several = whole
     if several:
         names = [f"{bed.name} ({bed.number})" for bed in several]
         return Unclear(f"That could be {phrasing.listed(names, 'or')}. Type more of the name, or the record number.")

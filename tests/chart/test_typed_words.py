@@ -1,0 +1,153 @@
+"""Words that a nurse types for a choice, each read as its word or asked back; and rows of 80 columns."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import get_args
+
+import pytest
+from desk import DEMO, Run, answered, demo_until, name, subject
+from test_no_key_names import every_row, subjects
+
+from lda_notes.chart.answers import values
+from lda_notes.chart.answers.heard import Unclear
+from lda_notes.chart.form import Form
+from lda_notes.chart.talk import Talk
+from lda_notes.commands import console
+from lda_notes.record import synonyms, vocabulary
+
+NOON = "2026-05-07T12:00-05:00"
+CHOICES = {
+    name: get_args(words)
+    for name, words in vars(vocabulary).items()
+    if str(words).startswith("typing.Literal") and all(isinstance(word, str) for word in get_args(words))
+}
+
+
+def _chosen(typed: str, choice: str) -> str:
+    found = values.choose(typed, values.options(CHOICES[choice]))
+    return "?" if isinstance(found, Unclear) else found.words
+
+
+def _until(question: str, talk: Talk, *first: str) -> Talk:
+    """Answer up to a question: what cannot be left open by what fits."""
+    talk, _ = answered(talk, *first)
+    for _ in range(80):
+        if name(talk) == question:
+            return talk
+        for text in ("1" if name(talk).endswith(("agent", "solution")) else "10 10", ".", "w", "1"):
+            new, _ = answered(talk, text)
+            if len(new.answered) > len(talk.answered):
+                break
+        talk = new
+    raise AssertionError(f"{question} is not asked")
+
+
+@pytest.mark.parametrize(
+    ("typed", "choice", "meant"),
+    [
+        ("teach-back", "Understanding", "taught back"),
+        ("verbalized understanding", "Understanding", "states understanding"),
+        ("pulsatile", "FlushTechnique", "push-pause"),
+        ("ok", "Response", "tolerated well"),
+        ("ok", "BloodReturn", "present"),
+        ("ok", "Presence", "?"),  # to whether there is redness, ok is no answer
+        ("good", "Presence", "?"),
+        ("chg", "AntisepticAgent", "?"),  # in alcohol or aqueous
+        ("alcohol", "AntisepticAgent", "?"),
+        ("chg in alcohol", "AntisepticAgent", "chlorhexidine in alcohol"),
+        ("blood", "UsePurpose", "?"),  # drawn or given
+        ("labs", "UsePurpose", "blood sampling"),
+        ("prbc", "UsePurpose", "transfusion"),
+        ("chemo", "UsePurpose", "?"),
+        ("hep lock", "LockDrug", "heparin"),
+        ("saline lock", "LockDrug", "0.9% sodium chloride"),
+        ("cxr", "Evidence", "chest radiograph"),
+        ("hit", "HistoryName", "heparin-induced thrombocytopenia"),
+        ("unable", "Resistance", "cannot flush"),
+        ("snf", "DestinationName", "other facility"),
+    ],
+)
+def test_a_word_means_one_choice_or_is_asked_back(typed: str, choice: str, meant: str) -> None:
+    assert _chosen(typed, choice) == meant
+
+
+def test_no_word_takes_the_place_of_a_word_of_its_own_choice() -> None:
+    """Every row of the table is of a word that can be chosen, and reads as it or is asked back."""
+    every = {word for words in CHOICES.values() for word in words}
+    for word, typed in synonyms.SAID.items():
+        for choice in (one for one, words in CHOICES.items() if word in words):
+            for one in typed:
+                assert _chosen(one, choice) in (word, "?") or one in CHOICES[choice], (one, choice)
+    asked = {"allergies", "weight", "caregiver", "chlorhexidine", "none used", "tender", "nothing but the flush"}
+    assert synonyms.SAID.keys() - every <= asked | {"an infusion runs, no lock"}
+
+
+def test_ok_says_that_all_is_as_written_and_a_trouble_says_itself_alone() -> None:
+    talk = Talk(subject(demo_until("check-6"), "line check", NOON))
+    talk, _ = answered(talk, "1150")
+    assert name(talk) == "site"
+    fine, _ = answered(talk, "ok")
+    assert fine.facts["site"]["erythema"] == "none" and len(fine.facts["site"]) == 6
+    red, says = answered(talk, "redness")
+    assert red.facts["site"] == {"erythema": "present"} and "Site: redness." in [say.text for say in says]
+    for unclear in ("none", "1", "zz", "redness, zz"):
+        same, says = answered(talk, unclear)
+        assert says[0].tone == "fault" and same.facts == talk.facts
+
+
+def test_push_pause_says_the_technique_and_resistance_is_asked() -> None:
+    talk = _until("flushing", Talk(subject(demo_until("check-6"), "flush", NOON)), "1150")
+    talk, _ = answered(talk, "push-pause")
+    assert talk.facts["flushes"][0]["technique"] == "push-pause" and name(talk) == "flushes.0.resistance"
+
+
+def test_none_at_the_lock_is_asked_back() -> None:
+    """A line that is not locked may have an infusion or be on hold: the word says neither."""
+    talk = _until("lock", Talk(subject(demo_until("access-2"), "access", "2026-05-11T15:45-05:00")), "-15m")
+    same, says = answered(talk, "none")
+    assert says[0].tone == "fault" and same.facts == talk.facts
+
+
+def test_ok_at_an_offered_order_takes_it_and_is_no_order_of_its_own() -> None:
+    talk = Talk(subject(demo_until("access-2"), "access", "2026-05-11T15:45-05:00"))
+    talk, _ = answered(talk, "-15m", "a", "ok")
+    assert talk.facts["order"] == "LB-ORD-5501"
+
+
+@pytest.mark.parametrize("word", ["nkda", "none known"])
+def test_no_known_drug_allergies_is_no_answer_to_all_allergies(run: Run, word: str) -> None:
+    ran = run("new", "b.yaml", typed=f"Brightwater\nTobias\nLB-7\nLantern Bay\n12 March 1957\n{word}\n")
+    assert ("That may be about drugs alone" in ran.err) == (word == "nkda"), ran.err
+
+
+def test_a_kind_is_read_by_what_it_is_called(run: Run) -> None:
+    ran = run("chart", "episode.yaml", "allergy", "--asof", NOON, typed="")
+    assert "Patient facts: Quillfeather" in ran.err
+    ran = run("chart", "episode.yaml", "nothing", "--asof", NOON, typed="")
+    assert ran.code == 2 and "'nothing' is not one of" in ran.err
+
+
+def test_a_stay_that_is_over_says_so_first_and_offers_no_time(run: Run, ward: Path) -> None:
+    later, typed = ("--asof", "2026-11-28T08:00-06:00"), "\n-15m\n"
+    ran = run("chart", "episode.yaml", "visit", *later, typed="")
+    assert "THIS STAY IS OVER" not in ran.err
+    (ward / "episode.yaml").write_bytes(DEMO.read_bytes())
+    said = " ".join(run("chart", "episode.yaml", "visit", *later, typed=typed).err.split())
+    over = "!! THIS STAY IS OVER: discharged, 12 May 2026, 14:00. Chart here only what was before that."
+    assert over in said and said.index(over) < said.index("When did the needle go in?")
+    assert "An answer is required." in said and "is after the discharge of 12 May 2026, 14:00. Type y" in said
+
+
+@pytest.mark.parametrize(("about", "form"), list(subjects()), ids=[one for one, _ in subjects()])
+def test_no_row_is_wider_than_the_terminal(about: str, form: Form) -> None:
+    for text in every_row(Talk(form)):
+        for row in console.folded(text).split("\n"):
+            assert len(row) <= 80 or " " not in row.strip(), row
+
+
+def test_a_row_is_cut_between_words_and_continues_below_its_first_word() -> None:
+    row = "?? " + "word " * 30
+    first, second = console.folded(row.strip()).split("\n")
+    assert len(first) <= 80 and first.endswith("word") and second.startswith("   word")
+    assert console.folded("/a/path/" + "x" * 90) == "/a/path/" + "x" * 90, "a path is never cut"
