@@ -157,7 +157,7 @@ def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, z
     left = has_left(timeline, moment)
     if state.needle is not None:
         yield _needle(state, policy, zone)
-        yield _dressing(state.dressing, state.needle, policy, zone)
+        yield _dressing(state, state.needle, policy, zone)
         if state.last_check is not None and not left and looked_at_by_shift(timeline, moment):
             yield _plain(
                 "line check", "line_check_hours", state, state.last_check, policy, zone, "last look at the line"
@@ -216,7 +216,7 @@ def _by_word_of(event: ev.Event) -> str:
     return (f" at {where}" if where else "") + (f", by word of {word}" if word else "")
 
 
-def _elsewhere_on(event: ev.Event) -> datetime:
+def flushed_elsewhere_at(event: ev.Event) -> datetime:
     """Return when a flush took place that was done elsewhere; a day alone counts from its start."""
     on = event.__dict__.get("on")
     return began(on, event.at) or event.at
@@ -253,7 +253,8 @@ def _needle(state: State, policy: Policy, zone: ZoneInfo) -> Due:
     return Due("needle change", state.septum, by, stay.since, stay.opened, limit, "needle put in", late)
 
 
-def _dressing(stay: DressingStay | None, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:
+def _dressing(state: State, needle: NeedleStay, policy: Policy, zone: ZoneInfo) -> Due:
+    stay = state.dressing
     if stay is None:
         why = "no dressing is recorded"
         return Due("dressing change", needle.septum, None, None, needle.opened, "transparent_dressing_days", why)
@@ -265,6 +266,8 @@ def _dressing(stay: DressingStay | None, needle: NeedleStay, policy: Policy, zon
     if condition:
         why = f"dressing found {condition}"
         return Due("dressing change", stay.septum, None, stay.since, stay.put_on, limits[0], why)
+    if state.danger("D9") is not None:
+        return Due("dressing change", stay.septum, None, stay.since, stay.put_on, limits[0], "known allergy")
     if stay.since is None:
         why = "time of dressing is not known"
         return Due("dressing change", stay.septum, None, None, stay.put_on, limits[0], why)
@@ -294,7 +297,7 @@ def _condition(stay: DressingStay) -> str:
 def _plain(clock: ClockName, limit: str, state: State, entry: Entry, policy: Policy, zone: ZoneInfo, why: str) -> Due:
     since = entry.event.at
     if entry.event.kind == "flushed elsewhere":
-        since = _elsewhere_on(entry.event)
+        since = flushed_elsewhere_at(entry.event)
     by = end_of(since, limit, policy, zone)
     return Due(clock, state.septum, by, since, entry, limit, why, late_after(by, limit, policy))
 
@@ -320,4 +323,4 @@ def _latest(*entries: Entry | None) -> Entry | None:
 
 
 def _moment(event: ev.Event) -> datetime:
-    return _elsewhere_on(event) if event.kind == "flushed elsewhere" else event.at
+    return flushed_elsewhere_at(event) if event.kind == "flushed elsewhere" else event.at

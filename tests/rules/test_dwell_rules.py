@@ -138,7 +138,9 @@ def test_gaps_between_looks() -> None:
     assert gap(REST, event("de-access", 20 * 60)) and gap(REST, event("dressing change", 20 * 60))
     assert not gap(REST, event("dressing change", 10 * 60), event("line check", 20 * 60))
     assert not gap(REST, event("de-access", 60), event("line check", 40 * 60))
-    assert gap(REST, event("flush", 10 * 60), event("line check", 20 * 60)), "a flush is no look"
+    flushed = event("flush", 10 * 60)
+    assert gap(REST, {**flushed, "site": None}, event("line check", 20 * 60)), "a flush alone is no look"
+    assert not gap(REST, flushed, event("line check", 20 * 60)), "who charted the site looked"
     assert not gap(REST, event("line check", 20 * 60), stay={"setting": "home"})
     home = event("transfer", 30, to_setting="home")
     assert gap(REST, home, event("line check", 20 * 60)) and not gap(REST, home, event("line check", 40),
@@ -199,7 +201,7 @@ def test_a_new_port() -> None:
     rule = "accessed-soon-after-implantation"
     new = event("port implanted", -DAY)
     early: dict[str, Any] = {"stay": {"admitted_at": after(-40 * DAY)}}
-    assert fires(rule, new, REST, **early)
+    assert fires(rule, new, REST, **early) and fires(rule, event("port implanted", -60), REST, **early)
     assert not fires(rule, new, access(site={"incision": "healing"}, **LOCKED), **early)
     child = {**early, "patient": SCHOOL}
     assert fires(rule, new, access(site={"incision": "healing"}, **LOCKED), **child)

@@ -33,6 +33,10 @@ BACK = {
     "whole blood and a free flush": ({}, True),
     "no word on its looks": ({"blood_looks": None}, True),
     "thin": ({"blood_looks": "thin"}, False),
+    "by the last puncture": (
+        {"blood_return": None, "blood_looks": None, "punctures": [{"outcome": "blood return"}]},
+        True,
+    ),
     "sluggish": ({"blood_return": "sluggish"}, False),
     "no flush": ({"flushes": {"not_done": "none"}}, False),
     "resistance": ({"flushes": [{"resistance": "some"}]}, False),

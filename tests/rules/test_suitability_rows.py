@@ -280,6 +280,8 @@ def test_local_anesthesia_against_a_history(history: str, what: str) -> None:
     }
     assert against("anesthetic", what, who(history=[history])) == rows.get((what, history), [])
     assert against("anesthetic", what, who()) == []
+    for one in suits("anesthetic", what, who(history=[history]), DEFAULT).objections:
+        assert one.why.removeprefix("history of ") == history
 
 
 @pytest.mark.parametrize("use", USES)

@@ -167,3 +167,30 @@ def test_nobody_is_asked_who_takes_the_needle_out_of_a_patient_who_died() -> Non
     assert not found(record(access(t("09:00")), died), event="discharge-1")
     home = event("discharge", t("12:00"), destination="home", needle_in=True, **NO_PLAN)
     assert found(record(access(t("09:00")), home), event="discharge-1", words="removal of the needle")
+
+
+# --- what is due: nothing through a held line, and no late date for what harms now
+
+
+def test_no_flush_was_due_of_a_port_that_was_on_hold() -> None:
+    idle = "flush was due"
+    quiet = {"lock": {"not_done": "line on hold"}, "flushes": {"not_done": "line on hold"}}
+    held = record(access_none(), event("de-access", t("10:00"), blood_return="none", blood_looks=None, **quiet))
+    assert not found(held, words=idle, asof="2031-05-20T09:00-05:00")
+    free = record(access(t("09:00")), event("de-access", t("10:00")))
+    assert found(free, words=idle, asof="2031-05-20T09:00-05:00")
+
+
+def test_a_port_that_was_flushed_elsewhere_did_not_stand_idle() -> None:
+    elsewhere = event("flushed elsewhere", "2031-04-29T10:00-05:00", on="2031-04-28", where="clinic")
+    whole = record(access(t("09:00")), event("de-access", t("10:00")), elsewhere)
+    assert not found(whole, words="flush was due", asof="2031-05-20T09:00-05:00")
+    assert found(whole, words="flush was due", asof="2031-06-20T09:00-05:00")
+
+
+def test_a_disc_against_an_allergy_found_later_is_not_left_to_its_date() -> None:
+    allergic = [{"substance": "chlorhexidine", "reaction": "anaphylaxis"}]
+    now = state(record(access(t("09:00")), event("patient facts", t("12:00", 3), allergies=allergic)))
+    assert "D9" in dangers(now)
+    (due,) = [row for row in now["due"] if row["what"].startswith("Dressing")]
+    assert due["due"] is None, due  # D9: taken off or changed, not waited for

@@ -363,7 +363,7 @@ def test_heparin_before_it_was_known_is_no_fault_and_somebody_is_to_be_told() ->
     data = record(access(t("09:00", day=3), **LOCKED), FOUND_ON_DAY_4)
     about = found(data, words="heparin")
     assert "unsafe" not in {one["severity"] for one in about if one["event"] == "access-1"}, about
-    assert [one for one in about if re.search("tell|told|report", f"{one['message']} {one['todo']}")], about
+    assert [one for one in about if re.search("tell|told|report|notified", f"{one['message']} {one['todo']}")], about
     assert len(about) == 1, about
 
 

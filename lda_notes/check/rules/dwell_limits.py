@@ -393,25 +393,34 @@ def idle_flush(case: Case) -> Iterable[Found]:
 
     Flush the port when it is next due, or record why it was not flushed.
     """
-    for stays in case.timeline.needles.values():
+    for septum, stays in case.timeline.needles.items():
         for before, after in pairwise(stays):
             if before.closed is not None:
-                yield from _stood_idle(case, before.closed, after.opened.event.at, after.opened, "stood")
+                yield from _stood_idle(case, septum, before.closed, after.opened.event.at, after.opened, "stood")
         last = stays[-1].closed if stays else None
-        if last is not None and case.timeline.discharge is None and case.timeline.now(stays[-1].septum).port_in:
-            yield from _stood_idle(case, last, case.timeline.asof, last, "stands")
+        if last is not None and case.timeline.discharge is None and case.timeline.now(septum).port_in:
+            yield from _stood_idle(case, septum, last, case.timeline.asof, last, "stands")
 
 
-def _stood_idle(case: Case, removal: Entry, until: datetime, where: Entry, verb: str) -> Iterator[Found]:
-    since = removal.event.at
+def _stood_idle(case: Case, septum: str, removal: Entry, until: datetime, where: Entry, verb: str) -> Iterator[Found]:
+    since = max(removal.event.at, *_elsewhere(case, until))
     by = overrun(case, since, "idle_flush_days", until)
-    if by is not None:
+    if by is not None and due.flush_allowed(case.timeline.state_at(septum, by)):
+        stood = f"{verb} without a needle" if since == removal.event.at else f"{verb} without a flush"
         yield Found(
             where.path("at"),
-            f"the port {verb} without a needle from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
+            f"the port {stood} from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
             f"a flush was due by {case.say(by)}, after {case.policy.text('idle_flush_days')}",
             event=where.event.id,
         )
+
+
+def _elsewhere(case: Case, until: datetime) -> Iterator[datetime]:
+    """Yield when the port was flushed elsewhere before a moment; the earliest possible moment where there was none."""
+    yield datetime.min.replace(tzinfo=UTC)
+    for entry in case.timeline.entries:
+        if entry.event.kind == "flushed elsewhere" and (at := due.flushed_elsewhere_at(entry.event)) < until:
+            yield at
 
 
 # -- a new port --
