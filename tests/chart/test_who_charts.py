@@ -73,3 +73,11 @@ def test_where_two_signed_without_a_policy_who_charts_is_asked_too(
 def test_a_round_asks_once(shared: Run, ward: Path) -> None:
     ran = shared("chart", ".", "check", "--asof", NOON, typed=f"Ilse Novak, RN\n\n{LOOK}IN\n\n{LOOK}IN\nq\n")
     assert ran.code == 0 and ran.err.count("Who is charting?") == 1 and ran.out.count("written to") == 1
+
+
+def test_a_wrong_pick_in_a_round_comes_back_to_the_list_and_leaves_no_draft(run: Run, ward: Path) -> None:
+    (ward / "episode.yaml").write_bytes(demo_until("check-6"))
+    ran = run("chart", ".", "--asof", NOON, typed="99\n12 foo\n12 line check\n-2m\n<\n<\nq\n")
+    assert ran.code == 0 and "Nobody on the list" in ran.err and "foo cannot be charted here" in ran.err
+    assert ran.err.count("On the unit: 1 patient") == 2, "what is not understood is asked again below the same list"
+    assert "draft not signed" not in ran.err and "Line check: Quillfeather" in ran.err
