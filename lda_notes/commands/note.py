@@ -101,7 +101,7 @@ def command(
 
     _write(render(sheet, chosen, width or _room(target), paper), target)
     if sheet.status:
-        say(f"{sheet.status}: not everything is recorded or right; the note lists it.", err=True)
+        say(f"{sheet.status}: facts are missing or findings are open; the note lists them.", err=True)
     if target is not None:
         say(f"Written: {target}", err=True)
     if (

@@ -172,7 +172,7 @@ def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, z
     if tended is None or not flush_allowed(state):
         return
     flushed = tended in (state.last_flush, state.last_lock)
-    why = "last flush or lock" if flushed else "needle taken out, no flush recorded"
+    why = "last flush or lock" if flushed else "needle removed, no flush recorded"
     if tended.event.kind == "flushed elsewhere":
         why = f"flushed elsewhere{_by_word_of(tended.event)}"
     if left:
@@ -213,7 +213,7 @@ def looked_at_by_shift(timeline: Timeline, moment: datetime) -> bool:
 
 def _by_word_of(event: ev.Event) -> str:
     where, word = event.__dict__.get("where"), event.__dict__.get("by_word_of")
-    return (f" at {where}" if where else "") + (f", by word of {word}" if word else "")
+    return (f" at {where}" if where else "") + (f", as reported by {word}" if word else "")
 
 
 def flushed_elsewhere_at(event: ev.Event) -> datetime:

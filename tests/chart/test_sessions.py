@@ -167,7 +167,7 @@ def test_no_blood_return_puts_the_line_on_hold(ward: Path) -> None:
     nurse.type("needle left in, line clamped and labelled as on hold", True)
     nurse.type("Dr Amaranth Locke, MD", True)
     said = nurse.type("+8")
-    assert "When they were told: 11 May 2026, 15:38." in said
+    assert "Time of notification: 11 May 2026, 15:38." in said
     nurse.type("specialist will see the line this evening", True)
     nurse.type("- no blood return")
     nurse.type("15")

@@ -51,7 +51,7 @@ def test_the_last_answer_and_what_went_outside_the_vein_stand_beside_the_hold(wo
 
 def test_contents_that_come_out_first_have_their_blanks_before_the_flush() -> None:
     text = at_bedside("heparin-found-late", "de-access", "2026-09-08T09:00-05:00")
-    proof = text.split("Prove the line")[1].split("\nFlush\n")[0]
+    proof = text.split("Confirm patency")[1].split("\nFlush\n")[0]
     assert "Discard volume, mL:" in proof and "Old lock: [ ] aspirated and discarded" in proof
     assert "Old lock" not in at_bedside("uncomplicated-week", "de-access", "2027-01-01T09:00-06:00")
     assert "Lock strength" not in text, "no strength of heparin is asked for where none may be given"
@@ -60,7 +60,7 @@ def test_contents_that_come_out_first_have_their_blanks_before_the_flush() -> No
 def test_a_check_of_a_dwelling_dose_says_what_was_given_and_what_is_withdrawn() -> None:
     text = at_bedside("child-by-weight", "patency check", "2026-10-06T10:20-05:00")
     assert "alteplase 1.1 mg in 1.1 mL dwelling" in text.split("step by step")[0]
-    proof = text.split("Prove the line")[1].split("\nFlush\n")[0]
+    proof = text.split("Confirm patency")[1].split("\nFlush\n")[0]
     assert "4 to 5 mL are withdrawn" in proof
     assert "a second dose can be ordered from 6 Oct 12:15, 2 doses at most in all" in proof
     assert "Heparin for a lock is the strength ordered" in text and "100 units" not in text

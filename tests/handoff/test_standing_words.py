@@ -242,7 +242,7 @@ def test_a_lock_that_is_no_longer_in_the_line_is_not_told_as_if_it_were() -> Non
         return next(fact.value for fact in only(*events).lines[0].facts if fact.label == "Lock")
 
     assert lock(access) == "heparin 100 units per mL, 5 mL: 500 units"
-    assert lock(access, started).endswith("; flushed or taken out since")
+    assert lock(access, started).endswith("; flushed or removed since")
     kept_out = removal_event("2031-03-05 21:00", flushes={"not_done": "x"}, lock={"not_done": "needle partly out"})
     assert lock(access, kept_out) == 'not locked: "needle partly out"'
 

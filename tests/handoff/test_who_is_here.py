@@ -74,7 +74,7 @@ def test_a_stay_begins_with_admission_or_its_first_event(admitted: str | None, f
 
 def test_a_sheet_without_anybody_says_so() -> None:
     told = rows(handed([LATER]))
-    assert "No patient with a port is here at this moment, by these records." in told
+    assert "No patient with a port is here at this time, per these records." in told
     assert not any("All lines" in row for row in told)
     (head,) = (row for row in told if row.startswith("As of Wednesday, 5 March 2031, 07:00."))
     assert "Patients: 0." in head

@@ -313,7 +313,7 @@ def test_steps_stand_in_the_order_of_the_work() -> None:
     assert titles == list(dict.fromkeys(titles))
     order = [
         "Before you begin", "Look at the site", "Numb the skin", "Keep it sterile", "Prepare the skin",
-        "Put the needle in", "Prove the line", "Flush", "Lock or connect", "Dress and label", "The patient",
+        "Put the needle in", "Confirm patency", "Flush", "Lock or connect", "Dress and label", "The patient",
         "What is due next", "Sign",
     ]  # fmt: skip
     assert titles == order
@@ -341,7 +341,7 @@ ALTEPLASE = event("patency treatment", "2031-03-05 06:30", drug="alteplase", dos
 @pytest.mark.parametrize(
     ("events", "work", "says"),
     [
-        ((HELD,), "flush", "On hold: no flush, lock, or drug, except work on what it is held for"),
+        ((HELD,), "flush", "On hold: no flush, lock, or drug, except work on the reason for the hold"),
         ((HELD,), "arrival accessed", "On hold: no flush"),
         ((HELD,), "patency check", "On hold: no flush"),
         ((HELD,), "dressing change", None),
@@ -363,7 +363,7 @@ def test_an_arrival_is_looked_at_flushed_and_locked_and_no_needle_is_put_in() ->
     sheet = made(record(number=3), "arrival accessed")
     steps = [block.text for block in flat(sheet.blocks) if isinstance(block, Heading) and block.level == 3]
     assert not {"Put the needle in", "Dress and label", "What is due next"} & set(steps)
-    assert steps[steps.index("Prove the line") :][:3] == ["Prove the line", "Flush", "Lock or connect"]
+    assert steps[steps.index("Confirm patency") :][:3] == ["Confirm patency", "Flush", "Lock or connect"]
     labels = [blank.label for blank in drawn(sheet)]
     for label in ("*Flush volume, mL", "*Lock drug", "*Lock volume, mL", "*Needle gauge", "*Dressing type"):
         assert label in labels

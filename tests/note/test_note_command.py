@@ -40,7 +40,7 @@ def test_text_goes_to_standard_output() -> None:
 def test_a_draft_says_so_beside_the_note() -> None:
     found = run(BAD, "--event", "access-1")
     assert found.exit_code == 0
-    assert found.stderr == "DRAFT: not everything is recorded or right; the note lists it.\n"
+    assert found.stderr == "DRAFT: facts are missing or findings are open; the note lists them.\n"
 
 
 @pytest.mark.parametrize(

@@ -243,7 +243,7 @@ def test_what_a_power_injection_says() -> None:
          "power injection after a flush of 5 mL; the minimum is 10 mL"),
         ((access(flushes=[{"volume_ml": None}], **LOCKED),), None),
         ((event("access", -31, **LOCKED),),
-         "power injection, and the last saline flush was at 2031-04-02 08:29, not at the same visit"),
+         "power injection, but the last saline flush was at 2031-04-02 08:29, not at the same visit"),
         ((event("access", -31, **LOCKED), event("flush", 10)), None),
     ],
     ids=lambda one: str(one)[:120],

@@ -374,7 +374,7 @@ NEEDLES = (
     ),
     row(
         "access, line check",
-        "Wings of the needle: raised above the skin.",
+        "Needle wings: raised above the skin.",
         {"needle_wings": ("pressing into the skin", "level with the skin")},
         {"needle_wings": "raised above the skin"},
     ),
@@ -410,7 +410,7 @@ NEEDLES = (
     row(
         "access",
         "Local anesthetic: lidocaine 2.5% with prilocaine 2.5% cream, 2.5 g, over 25 square cm, given at 10:40, "
-        "taken off at 11:45.",
+        "removed at 11:45.",
         {
             "anesthetic": WHY,
             "anesthetic.agent": "lidocaine 4% cream",
@@ -1493,7 +1493,7 @@ TREATMENTS = (
     *(
         row(
             "evaluation",
-            f"Decision: {words}, on the evidence of chest radiograph.",
+            f"Decision: {words}, based on chest radiograph.",
             {"decision": other, "evidence": ["ultrasound"]},
             {"decision": value},
             before=(HELD,),
@@ -1633,7 +1633,7 @@ MOVES = (
     ),
     row(
         "patient facts",
-        "Allergy found: latex; reaction: hives.",
+        "Allergy reported: latex; reaction: hives.",
         {"allergies": ONLY, "allergies.0.substance": "iodine", "allergies.0.reaction": "itching"},
         {"allergies": [{"substance": "latex", "reaction": "hives"}]},
     ),
@@ -1651,12 +1651,12 @@ MOVES = (
         {"history": [{"condition": "G6PD deficiency", "found_on": "2031-04-01"}]},
     ),
     row("patient facts", "Weight: 71 kg.", {"weight_kg": 72}, {"weight_kg": 71}),
-    row("patient facts", "Room from now on: 7.", {"room": "8"}, {"room": "7"}),
+    row("patient facts", "New room: 7.", {"room": "8"}, {"room": "7"}),
     row("patient facts", "Cared for at home by a sister.", {"carer": "a brother"}, {"carer": "a sister"}),
     *(
         row(
             "port facts",
-            f"facts of the port became known, from {words}.",
+            f"port information obtained, from {words}.",
             {"source": other},
             {"source": value, "valved": "no"},
         )
@@ -1764,7 +1764,7 @@ CORRECTIONS = (
     ),
     row(
         "retraction",
-        "of entry access-1 stays in the record for audit; nothing of it is stated here as fact.",
+        "of entry access-1 stays in the record for audit; none of it is stated here as fact.",
         {"of": "access-9"},
         {"of": "access-1"},
     ),

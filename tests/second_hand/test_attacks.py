@@ -115,8 +115,8 @@ def test_the_time_between_flush_and_fever_is_not_cut_to_hours() -> None:
 @pytest.mark.parametrize("kind", ["flush", "line use"])
 def test_who_charted_the_site_looked_at_the_line(kind: str) -> None:
     whole = record(access(t("09:00")), event(kind, t("20:00"), site=site()), look(t("06:00", 3)))
-    assert not found(whole, words="no look at the line")
-    assert found(record(access(t("09:00")), look(t("06:00", 3))), words="no look at the line")
+    assert not found(whole, words="no line check")
+    assert found(record(access(t("09:00")), look(t("06:00", 3))), words="no line check")
 
 
 # --- what ends a danger or a hold, and what does not

@@ -48,7 +48,7 @@ def _held(case: Case, allergen: str) -> Iterator[Found]:
 @rule(
     "unsafe",
     "take it off the skin and rinse, use povidone-iodine or 70% isopropyl alcohol with its own times, watch for a "
-    "reaction and tell the prescriber",
+    "reaction and notify the prescriber",
     cites=(
         Citation("fda-chg-2017", "R2"),
         Citation("fda-chg-1998", "R2"),
@@ -69,7 +69,7 @@ def chlorhexidine_allergy(case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "use an antiseptic without iodine, watch for a reaction and tell the prescriber",
+    "use an antiseptic without iodine, watch for a reaction and notify the prescriber",
     cites=(Citation("aaaai-iodine", "M-H"),),
 )
 def iodine_allergy(case: Case) -> Iterable[Found]:
@@ -118,7 +118,7 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "lock and flush with saline, take off anything coated with heparin, and tell the prescriber",
+    "lock and flush with saline, take off anything coated with heparin, and notify the prescriber",
     cites=(Citation("heparin-lock-label", "M-H"),),
 )
 def heparin_allergy(case: Case) -> Iterable[Found]:
@@ -133,7 +133,7 @@ def heparin_allergy(case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "take the cream off, use no lidocaine or prilocaine, and tell the prescriber",
+    "take the cream off, use no lidocaine or prilocaine, and notify the prescriber",
     cites=(Citation("cream-label", "R2", "contraindications"),),
 )
 def anesthetic_allergy(case: Case) -> Iterable[Found]:
@@ -167,7 +167,7 @@ def vapocoolant_allergy(case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "aspirate the drug at once, watch for a reaction and tell the prescriber",
+    "aspirate the drug at once, watch for a reaction and notify the prescriber",
     cites=(Citation("alteplase-label", "M-H", "contraindications"),),
 )
 def alteplase_allergy(case: Case) -> Iterable[Found]:
@@ -175,7 +175,7 @@ def alteplase_allergy(case: Case) -> Iterable[Found]:
 
     Known hypersensitivity to alteplase is a contraindication.
 
-    Aspirate the drug, watch for a reaction, and tell the prescriber.
+    Aspirate the drug, watch for a reaction, and notify the prescriber.
     """
     return _held(case, "alteplase")
 

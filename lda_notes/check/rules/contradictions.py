@@ -189,8 +189,8 @@ def blood_without_return(step: Step, event: Proved, case: Case) -> Iterable[Foun
     if beside:
         yield Found(
             step.entry.path("blood_return"),
-            f"blood return is none, and {' and '.join(says for _, says in beside)} "
-            f"{'is' if len(beside) == 1 and beside[0][0] != 'samples' else 'are'} recorded",
+            f"blood return is recorded as none, but {' and '.join(says for _, says in beside)} "
+            f"{'is' if len(beside) == 1 and beside[0][0] != 'samples' else 'are'} recorded too",
             related=tuple(Related(step.entry.path(key), says) for key, says in beside),
         )
 

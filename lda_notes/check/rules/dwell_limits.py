@@ -295,8 +295,8 @@ def line_check_interval(case: Case) -> Iterable[Found]:
         where = f' of septum "{septum}"' if len(case.timeline.needles) > 1 else ""
         yield Found(
             entry.path("at"),
-            f"no look at the line{where} is charted from {case.say(began)} to {case.say(ended)}, "
-            f"{length(ended - began)}; looks are at most {case.policy.text('line_check_hours')} apart{more}",
+            f"no line check{where} is charted from {case.say(began)} to {case.say(ended)}, "
+            f"{length(ended - began)}; line checks are at most {case.policy.text('line_check_hours')} apart{more}",
             event=entry.event.id,
         )
 

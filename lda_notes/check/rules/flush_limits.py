@@ -201,7 +201,7 @@ def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
             continue
         yield Found(
             step.entry.path("flushes", position, "syringe_ml"),
-            f"a {quantity(barrel, 'mL')} syringe was used before the line was proved patent; the minimum is "
+            f"a {quantity(barrel, 'mL')} syringe was used before patency was confirmed; the minimum is "
             f"{case.policy.text('syringe_ml')}",
         )
 
@@ -259,7 +259,7 @@ def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
 
 @rule(
     "unsafe",
-    "aspirate the lock at once if it is in, tell the prescriber, and lock with the labeled strength",
+    "aspirate the lock at once if it is in, notify the prescriber, and lock with the labeled strength",
     limits=("heparin_lock_strength_units_per_ml",),
     cites=(Citation("heparin-injection-label", "R", "5.1"),),
 )
@@ -268,7 +268,7 @@ def treatment_strength_heparin(case: Case) -> Iterable[Found]:
 
     Vials of heparin for treatment contain ten times and more of a lock; mixing them up has killed patients.
 
-    Aspirate the lock, tell the prescriber, look for bleeding, and report the mix-up.
+    Aspirate the lock, notify the prescriber, look for bleeding, and report the mix-up.
     """
     for one in against(case, "treatment-strength-heparin"):
         yield one.found(
@@ -307,7 +307,7 @@ def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "compare with the order and tell the prescriber; aspirate the lock if it is still in",
+    "compare with the order and notify the prescriber; aspirate the lock if it is still in",
     on=(Flushed,),
     limits=("heparin_lock_max_units", "heparin_lock_child_units", "heparin_child_years", "heparin_child_kg"),
 )
@@ -317,7 +317,7 @@ def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found
     Part of every lock reaches the patient. 400 to 600 units are named for an adult. A child under 12 years or under
     40 kg is locked by weight or by the facility's policy: 300 units are named by one source, and more is asked about.
 
-    Compare with the order, and tell the prescriber.
+    Compare with the order, and notify the prescriber.
     """
     lock = event.lock
     if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None or lock.volume_ml is None:

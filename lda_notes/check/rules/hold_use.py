@@ -89,14 +89,15 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
         step.entry.path("purpose"),
         f"the line was used for {event.purpose} although this event shows {why(holds)}"
         if own
-        else f"the line was used for {event.purpose} while {since(holds, case)}; it is used only once cleared",
+        else f"the line was used for {event.purpose} while {since(holds, case)}; it may be used only after "
+        "it is cleared",
         related=() if own else beginning(holds),
     )
 
 
 @rule(
     "unsafe",
-    "do not flush on; have the line evaluated",
+    "do not flush further; have the line evaluated",
     on=(Access, Deaccess, FlushOrLock, FlushedElsewhere, PatencyTreatment),
     cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
 )
@@ -241,7 +242,7 @@ _SWELLING: Final = (*_SWELLS, "swelling of arm, face, neck or chest")
 
 @rule(
     "unsafe",
-    "stop the infusion now, leave the needle, aspirate what can be aspirated, and tell the prescriber at once",
+    "stop the infusion now, leave the needle, aspirate what can be aspirated, and notify the prescriber at once",
     cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R2"), _ONS),
 )
 def extravasation_suspected(case: Case) -> Iterable[Found]:
@@ -249,7 +250,7 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
 
     Swelling at the port means that fluid may run under the skin; a vesicant there destroys tissue. Minutes count.
 
-    Stop the infusion and chart the stop; aspirate, mark the swelling, and tell the prescriber at once.
+    Stop the infusion and chart the stop; aspirate, mark the swelling, and notify the prescriber at once.
     """
     for ran in _running_on(case):
         if any(hold.reason in _SWELLS for hold in ran.holds):
@@ -284,7 +285,7 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "stop the drug, aspirate what can be aspirated, and tell the prescriber at once",
+    "stop the drug, aspirate what can be aspirated, and notify the prescriber at once",
     on=(LineUse,),
     cites=(_ONS,),
 )

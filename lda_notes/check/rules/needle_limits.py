@@ -342,7 +342,7 @@ def power_injection_test_flush(step: Step, event: LineUse, case: Case) -> Iterab
     if last is not None and event.at - last.at > case.span("needle_change_minutes"):
         yield Found(
             step.entry.path("purpose"),
-            f"power injection, and the last saline flush was at {case.say(last.at)}, not at the same visit",
+            f"power injection, but the last saline flush was at {case.say(last.at)}, not at the same visit",
         )
         return
     flushes = getattr(last, "flushes", None)

@@ -220,7 +220,7 @@ def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, c
 
 @rule(
     "unsafe",
-    "keep the needle, tell the physician at once, and chart who was notified and what was found",
+    "keep the needle, notify the physician at once, and chart who was notified and what was found",
     on=(Deaccess,),
     cites=(_INS,),
 )
@@ -229,7 +229,7 @@ def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]
 
     A piece left behind can lie in the septum or travel with the blood.
 
-    Keep the needle, tell the physician at once, and chart it under problems.
+    Keep the needle, notify the physician at once, and chart it under problems.
     """
     if event.needle_intact is False and not _told(event):
         yield Found(
@@ -253,13 +253,18 @@ def safety_device_failed(step: Step, event: Deaccess, case: Case) -> Iterable[Fo
         )
 
 
-@rule("unsafe", "keep pressing, tell the physician, and chart who was notified", on=(Deaccess,), cites=(_INS,))
+@rule(
+    "unsafe",
+    "keep pressure on the site, notify the physician, and chart who was notified",
+    on=(Deaccess,),
+    cites=(_INS,),
+)
 def bleeding_continues(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
     """Finds bleeding that goes on after the needle is out, without a record that somebody was told.
 
     A puncture that does not stop bleeding under pressure points at a clotting disorder or at too much heparin.
 
-    Keep pressing, tell the physician, and chart it under problems.
+    Keep pressing, notify the physician, and chart it under problems.
     """
     if event.bleeding == "continuing" and not _told(event):
         yield Found(
@@ -331,7 +336,7 @@ def dressing_under_tension(step: Step, event: Dressed, case: Case) -> Iterable[F
 
     A film that pulls on the skin blisters and strips it, and lifts when the patient moves.
 
-    Lay it again without tension.
+    Apply it again without tension.
     """
     if getattr(event.dressing, "without_tension", None) is False:
         yield Found(

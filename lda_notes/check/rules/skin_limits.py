@@ -238,7 +238,7 @@ _CHILD_LIMITS: Final = tuple(f"{row.stem}_{unit}" for row in reversed(_TABLE) fo
 
 @rule(
     "unsafe",
-    "take the cream off if it is still on, watch for bluish skin and drowsiness, and tell the prescriber",
+    "take the cream off if it is still on, watch for bluish skin and drowsiness, and notify the prescriber",
     on=(Access,),
     limits=_CHILD_LIMITS,
 )
@@ -248,7 +248,7 @@ def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found
     Small children take up more of the drug and can develop methemoglobinemia or seizures. The label's table goes by
     age; a child too light for the row of its age takes the row that its weight allows.
 
-    Take the cream off, watch the child, and tell the prescriber what was used.
+    Take the cream off, watch the child, and notify the prescriber what was used.
     """
     used = event.anesthetic
     if type(used) is not Anesthetic or used.agent != _CREAM:

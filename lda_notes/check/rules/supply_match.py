@@ -36,7 +36,7 @@ def _age(case: Case, one: Against) -> str:
 
 @rule(
     "unsafe",
-    "aspirate the heparin at once, flush and lock with saline, and tell the prescriber",
+    "aspirate the heparin at once, flush and lock with saline, and notify the prescriber",
     cites=(Citation("heparin-lock-label", "M-H"), Citation("taurolidine-us", "R2"), Citation("ins-2021", "M-H")),
 )
 def heparin_history(case: Case) -> Iterable[Found]:
@@ -101,7 +101,7 @@ def _time(used: object) -> datetime:
 
 @rule(
     "unsafe",
-    "take the cream off, watch for bluish skin, and tell the prescriber",
+    "take the cream off, watch for bluish skin, and notify the prescriber",
     cites=(_CREAM,),
 )
 def prilocaine_methemoglobinemia(case: Case) -> Iterable[Found]:
@@ -148,7 +148,7 @@ def spray_cold_intolerance(case: Case) -> Iterable[Found]:
 
 @rule(
     "unsafe",
-    "use preservative-free solutions, and tell the prescriber what was given",
+    "use preservative-free solutions, and notify the prescriber what was given",
     limits=("neonate_days", "infant_months"),
     cites=(Citation("heparin-lock-label", "R2"), Citation("ins-2021", "M-H")),
 )
@@ -158,7 +158,7 @@ def preservative_newborn(case: Case) -> Iterable[Found]:
     Newborns cannot break benzyl alcohol down; the gasping syndrome it caused has killed. Heparin is used without a
     preservative in every infant.
 
-    Use preservative-free solutions only, and tell the prescriber what was given.
+    Use preservative-free solutions only, and notify the prescriber what was given.
     """
     for one in against(case, "preservative-newborn"):
         words = one.used.words if one.used.of is None else f"{one.used.of} with benzyl alcohol"

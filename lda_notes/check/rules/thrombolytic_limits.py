@@ -29,7 +29,7 @@ _DOSE_LIMITS: Final = (
 
 @rule(
     "unsafe",
-    "compare the dose with the order and the label before it is given; if it was given, tell the prescriber",
+    "compare the dose with the order and the label before it is given; if it was given, notify the prescriber",
     on=(PatencyTreatment,),
     limits=_DOSE_LIMITS,
 )
@@ -256,7 +256,7 @@ def alteplase_third_dose(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("unsafe", "give no further dose; tell the prescriber", limits=("alteplase_total_mg",))
+@rule("unsafe", "give no further dose; notify the prescriber", limits=("alteplase_total_mg",))
 def alteplase_total(case: Case) -> Iterable[Found]:
     """Adds up the alteplase doses for one occlusion.
 

@@ -83,7 +83,7 @@ def actions(view: View, state: State) -> Iterator[Action]:
 
 def _evaluation(view: View, state: State) -> Action:
     return Action(
-        "Evaluation; nothing through the line before",
+        "Evaluation before anything goes through the line",
         state.septum,
         None,
         True,
@@ -104,13 +104,13 @@ def _contents(view: View, state: State) -> Iterator[Action]:
 
 
 _ENDS: Final[dict[tuple[str, str], str]] = {
-    ("D1", ""): "Aspirate and discard the contents; ask the prescriber where nothing comes",
+    ("D1", ""): "Aspirate and discard the contents; ask the prescriber if nothing comes back",
     ("D1", "aspirated"): "Flush without heparin",
     (
         "D1",
         "flushed in",
     ): "Report the exposure to heparin, and record who was notified, as a problem that names the heparin",
-    ("D3", ""): "Aspirate and discard the lock; ask the prescriber where nothing comes",
+    ("D3", ""): "Aspirate and discard the lock; ask the prescriber if nothing comes back",
     (
         "D3",
         "flushed in",

@@ -138,7 +138,7 @@ def _facts(view: View, state: State) -> Iterator[Told]:
         yield _needle(view, state)
         yield _dressing(view, state)
     elif state.last_removal is not None:
-        yield told_of(view, "Needle", "taken out", state.last_removal)
+        yield told_of(view, "Needle", "removed", state.last_removal)
     yield _flush(view, state)
     yield _lock(view, state)
     yield _blood_return(view, state)
@@ -218,7 +218,9 @@ def elsewhere(event: ev.Event) -> str:
     day = on.date() if isinstance(on, datetime) else on
     said = "flushed elsewhere" + (f", {phrasing.quoted(where)}" if where else "")
     return (
-        said + (f", on {phrasing.day(day)}" if day else "") + (f", by word of {phrasing.quoted(word)}" if word else "")
+        said
+        + (f", on {phrasing.day(day)}" if day else "")
+        + (f", as reported by {phrasing.quoted(word)}" if word else "")
     )
 
 
@@ -232,7 +234,7 @@ def _lock(view: View, state: State) -> Told:
     found = lock_of(entry.event) if entry is not None else None
     if entry is None or found is None:
         return Told("Lock", _absent(view, "lock"))
-    gone = "" if state.inside is entry else "; flushed or taken out since"
+    gone = "" if state.inside is entry else "; flushed or removed since"
     return told_of(view, "Lock", wording.lock(found, view.wording.absent_in(entry, "lock")) + gone, entry)
 
 

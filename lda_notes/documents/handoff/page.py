@@ -38,9 +38,10 @@ def cautions(policy: Policy) -> tuple[str, ...]:
     days = f"The day of access is day 1; a needle that may stay {policy.text('needle_dwell_days')} is due on "
     days += f"day {number(limit + 1)}, at the hour of access."
     return (
-        "A working paper, computed from the records at the moment named above; not part of the medical record. "
+        "A working sheet, computed from the records as of the time above; not part of the medical record. "
         f"Destroy it as facility policy says. {days}",
-        "Facility policy, prescriber orders and licensed judgment come first. Ask where this sheet is silent.",
+        "Facility policy, prescriber orders and licensed judgment come first. "
+        "Ask about anything that is not on this sheet.",
         *silenced_words(policy),
     )
 
@@ -240,7 +241,7 @@ def sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
         if any(one.tasks for one in listed):
             blocks.append(in_time_order(listed))
     else:
-        blocks.append(Paragraph((Sentence("No patient with a port is here at this moment, by these records."),)))
+        blocks.append(Paragraph((Sentence("No patient with a port is here at this time, per these records."),)))
     if not printing.round_alone:
         blocks.extend(_words(found, listed, references, printing))
     return Sheet(TITLE, tuple(blocks), cautions=cautions(found.policy), running=_running(found), dense=True)
@@ -269,7 +270,7 @@ def _words(found: Handoff, listed: Sequence[Row], references: References, printi
         yield left_list(found, references)
     last: list[Block] = []
     if shared:
-        last.append(_sentences("What to do if, for all:", tuple(_if_then(one, references) for one in shared)))
+        last.append(_sentences("If-then plan, for all:", tuple(_if_then(one, references) for one in shared)))
     if found.left_before:
         last.append(Paragraph((Sentence(f"{phrasing.capital(left_before_says(found))}."),)))
     last += (Blanks("Rooms", more=("Given by", "Received by", "Date, time")) for _ in range(_SIGNING))
@@ -387,12 +388,12 @@ def _patient(found: Handoff, one: Row, references: References, shared: Sequence[
         ("Since the last sheet:", tuple(change.says for change in patient.changes if not change.routine)),
         *((f"In the port{of(patient, line)}:", tuple(_facts(line.facts))) for line in patient.lines[:-1]),
         (f"In the port{of(patient, patient.lines[-1])}:", (*_facts(patient.lines[-1].facts), *_port(patient))),
-        ("Take care:", tuple(_cares(patient, references))),
+        ("Precautions:", tuple(_cares(patient, references))),
         ("Due:", tuple(_due(found, patient, action, references) for action in patient.actions)),
         ("Problems, latest first:", tuple(problem.says for problem in patient.open_problems)),
         ("Pending:", patient.pending),
         ("Needs attention:", patient.unsafe),
-        ("What to do if:", tuple(_if_then(c, references) for c in patient.contingencies if c not in shared)),
+        ("If-then plan:", tuple(_if_then(c, references) for c in patient.contingencies if c not in shared)),
         ("Not recorded:", _some(patient.gaps)),
         ("Given:", tuple(_given(patient))),
     ]

@@ -222,4 +222,4 @@ def in_time_order(rows: Sequence[Row]) -> Together:
     said = tuple(
         f"{phrasing.capital(task.when)} {found.place}, {who(found.patient)}: {task.what}" for _, found, task in dated
     )
-    return Together((Bullets(said, "The same in order of time", boxes=True, columns=2),))
+    return Together((Bullets(said, "The same tasks by time", boxes=True, columns=2),))

@@ -127,9 +127,9 @@ def _patient(desk: Desk, chosen: tuple[Family, ...]) -> Pairs:
     detail += [f"septa {phrasing.listed(tuple(map(phrasing.label, port.septa)))}"] if len(port.septa) > 1 else []
     detail += [f"implanted {phrasing.day(port.implanted_on)}"] if port.implanted_on else []
     rows.append(("Port", ", ".join(detail) or f"site {absent(unread, None, 'port')}"))
-    zone = f"as in {stay.time_zone.replace('_', ' ')}"
+    zone = stay.time_zone.replace("_", " ")
     indexes = [family.entry.index for family in chosen]
-    rows.append(("Times", zone if indexes == sorted(indexes) else f"{zone}; in order of time, not of the file"))
+    rows.append(("Times", zone if indexes == sorted(indexes) else f"{zone}; in order of time, not in file order"))
     return Pairs(tuple(rows))
 
 

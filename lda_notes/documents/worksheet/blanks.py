@@ -34,9 +34,9 @@ CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
     visits.lock_due: "if nothing runs and the needle stays in",
     visits.stays_in: "if the needle stays in",
     visits.not_identified: "unless charted at this visit",
-    visits.not_proved: "unless proved at this visit",
-    visits.not_flushed: "unless flushed last at this visit",
-    visits.not_locked: "unless locked last at this visit",
+    visits.not_proved: "unless confirmed at this visit",
+    visits.not_flushed: "unless just flushed at this visit",
+    visits.not_locked: "unless just locked at this visit",
     asked.unlocked: "if not locked",
     asked.is_cream: "for cream",
     asked.is_injected: "for an injection",
@@ -169,7 +169,14 @@ _LABELS: Final[Mapping[str, str]] = {
     "by.credential": "Credential",
     "by.id": "Staff identifier",
     "verified_by.name": "Verifier",
-    "verified_by.credential": "Their credential",
+    "verified_by.credential": "Verifier's credential",
+    "technique.masks": "Masks on all present",
+    "extension_primed": "Extension primed with saline and clamped",
+    "connections_secure": "Connections tight, clamps correct",
+    "site.port": "Port on palpation",
+    "blood_looks": "Appearance of the blood",
+    "discard_method": "First aspirate was",
+    "needle_wings": "Needle wings",
 }
 """Labels of facts whose own names do not say whose they are."""
 _UNIT: Final = re.compile(r", in ([^,?]+)\?$")

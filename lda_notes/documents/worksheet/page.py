@@ -295,11 +295,11 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
         yield f"{phrasing.capital(VESICANT_LOOKS)} (common practice, no source)"
     if state.holds and work in _PUTS_IN:
         yield (
-            "On hold: no flush, lock, or drug, except work on what it is held for and what a named prescriber orders "
-            "in spite of it"
+            "On hold: no flush, lock, or drug, except work on the reason for the hold and what a named prescriber "
+            "orders despite it"
         )
     if work in _PUTS_IN and contents_first(line):
-        yield "Before any flush: aspirate and discard what is in the line; where nothing comes, ask the prescriber"
+        yield "Before any flush: aspirate and discard what is in the line; if nothing comes back, ask the prescriber"
     if state.dwell is not None and work != "patency check":
         yield "A thrombolytic is in the line: nothing else goes in before it is aspirated"
     if work == "de-access" and line.runs:

@@ -31,7 +31,7 @@ TITLES: Final[Mapping[str, str]] = {
     "came_from": "Before you begin",
     "inserted_at": "Needle and dressing",
     "dressed_at": "Needle and dressing",
-    "withdrawn_ml": "Prove the line",
+    "withdrawn_ml": "Confirm patency",
     "connections_secure": "Look at the dressing",
     "dressing_found": "Look at the dressing",
     "site": "Look at the site",
@@ -42,10 +42,10 @@ TITLES: Final[Mapping[str, str]] = {
     "extension_primed": "Put the needle in",
     "needle": "Put the needle in",
     "attempts": "Put the needle in",
-    "blood_return": "Prove the line",
-    "blood_looks": "Prove the line",
-    "steps_tried": "Prove the line",
-    "discard_ml": "Prove the line",
+    "blood_return": "Confirm patency",
+    "blood_looks": "Confirm patency",
+    "steps_tried": "Confirm patency",
+    "discard_ml": "Confirm patency",
     "hub_scrub_s": "Flush",
     "flushes": "Flush",
     "lock": "Lock or connect",
@@ -144,9 +144,9 @@ def _of_step(view: View, kind: str, title: str, line: LineFacts) -> Iterator[Cau
         case "Put the needle in":
             yield _common("W2", "Prime and clamp the extension first; at a right angle, in one steady push")
             yield Caution(f"At most {view.policy.text('needle_attempts')} by one nurse", ("needle_attempts",))
-        case "Prove the line" if kind == "patency check":
+        case "Confirm patency" if kind == "patency check":
             yield from _looks(view, line)
-        case "Prove the line":
+        case "Confirm patency":
             yield from _proof(view, kind)
         case "Flush":
             if kind == "arrival accessed":

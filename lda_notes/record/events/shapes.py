@@ -209,7 +209,7 @@ class CareEvent(Event):
     )
     problems: tuple[Problem, ...] = several(
         "problems",
-        "Problems, what was done, who was told, what they answered.",
+        "Problems, what was done, who was notified, what they answered.",
         need=must(
             "What was wrong?",
             INS,

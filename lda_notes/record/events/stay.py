@@ -175,7 +175,7 @@ class PortRemoved(
     )
 
 
-class PatientFacts(Moving, titled="Facts of the patient", rank=4, command="patient", asks="charted_at by verified_by"):
+class PatientFacts(Moving, titled="Patient information", rank=4, command="patient", asks="charted_at by verified_by"):
     """Facts of the patient change, or become known, on a day of the stay."""
 
     kind: Literal["patient facts"]
@@ -187,7 +187,7 @@ class PatientFacts(Moving, titled="Facts of the patient", rank=4, command="patie
     carer: Short | None = fact("caregiver", "Who looks after the patient at home.")
 
 
-class PortFacts(Moving, titled="Facts of the port", rank=6, command="port", asks="source charted_at by verified_by"):
+class PortFacts(Moving, titled="Port information", rank=6, command="port", asks="source charted_at by verified_by"):
     """Facts of the port become known: from its card, a radiograph or a report."""
 
     kind: Literal["port facts"]

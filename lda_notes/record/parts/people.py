@@ -49,7 +49,7 @@ _REACHED: Final = (
 
 
 class Problem(Model):
-    """A problem, what was done, who was told and what they answered."""
+    """A problem, what was done, who was notified and what they answered."""
 
     what: Short = required("problem", "What was seen.", need=must("What was seen?", INS, US_HOSPITAL, ONS))
     action: Text | None = fact(
@@ -64,22 +64,22 @@ class Problem(Model):
         ),
     )
     told: Person | None = fact(
-        "who was told",
-        "Who was told.",
+        "person notified",
+        "Who was notified.",
         need=must(
-            "Who was told?",
+            "Who was notified?",
             INS,
             US_HOSPITAL,
             ONS,
             why=_REACHED,
             when="in_trouble",
-            who="the one told: name, credential?",
+            who="the person notified: name, credential?",
         ),
     )
     told_at: Moment | None = fact(
-        "when they were told",
-        "When they were told.",
-        need=should("When were they told?", INS, US_HOSPITAL, why=_REACHED, given="somebody_told"),
+        "time of notification",
+        "When they were notified.",
+        need=should("When were they notified?", INS, US_HOSPITAL, why=_REACHED, given="somebody_told"),
     )
     reply: Text | None = fact(
         "reply",

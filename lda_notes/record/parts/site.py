@@ -236,9 +236,9 @@ class Dressing(Model):
         need=may("Is the puncture site in view?", CP, why=_SEEN_AND_SLACK, when="put on here"),
     )
     without_tension: YesNo | None = fact(
-        "laid without tension",
-        "Yes when laid without pulling on the skin.",
-        need=may("Laid without tension?", CP, why=_SEEN_AND_SLACK, when="put on here"),
+        "applied without tension",
+        "Yes when applied without pulling on the skin.",
+        need=may("Applied without tension?", CP, why=_SEEN_AND_SLACK, when="put on here"),
     )
     labelled: YesNo | None = fact(
         "dressing label",
