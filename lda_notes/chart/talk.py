@@ -42,7 +42,7 @@ class Answered:
 
 @dataclass(frozen=True)
 class Talk:
-    """Where a talk stands. ``kept`` holds the answers taken back by going back: Enter says them again."""
+    """Where a talk stands. ``kept`` contains the answers taken back by going back: Enter says them again."""
 
     form: Form
     answered: tuple[Answered, ...] = ()

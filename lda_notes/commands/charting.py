@@ -1,4 +1,4 @@
-"""One charting session on the terminal: the draft offered first, what is said kept, the end told."""
+"""One charting session on the terminal: the draft offered first, what is said kept, the end reported."""
 
 from __future__ import annotations
 

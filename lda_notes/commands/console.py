@@ -18,7 +18,7 @@ _ROW_BYTES: Final = 4095
 
 
 def plain(text: str) -> str:
-    """Return text as it may go to a terminal: no sign in it that moves the cursor, colours or hides."""
+    """Return text as it may go to a terminal: no sign in it that moves the cursor, colors or hides."""
     return without_hidden(text.replace("\r", " "))
 
 

@@ -31,7 +31,7 @@ def _byte(found: re.Match[str]) -> str:
 def say(text: str | bytes = "", *, err: bool = False, nl: bool = True, styled: bool = False) -> None:
     """Print to standard output, or standard error with ``err``.
 
-    On a terminal, content is made visible. ``styled`` is for text that has colours of ours, in which that was done.
+    On a terminal, content is made visible. ``styled`` is for text that has our own colors, in which that was done.
     """
     stream = sys.stderr if err else sys.stdout
     shown = stream.isatty() and not styled

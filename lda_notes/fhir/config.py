@@ -1,4 +1,4 @@
-"""What a facility must say before its records can become FHIR: identifier systems, organisation, references.
+"""What a facility must say before its records can become FHIR: identifier systems, organization, references.
 
 A small YAML or JSON file, checked like a record. Without one, example addresses are used that nobody owns
 (RFC 2606), good for tests and for nothing else.

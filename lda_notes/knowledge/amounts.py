@@ -15,7 +15,7 @@ from lda_notes.knowledge.policy import Policy
 def alteplase_dose_mg(weight_kg: Decimal | None, lumen_ml: Decimal | None, policy: Policy) -> Decimal | None:
     """Return the alteplase dose for one lumen, in mg; None when weight or lumen must be known and is not.
 
-    At or above the full-dose weight the full dose; below it the lumen's volume times the lumen factor at the labelled
+    At or above the full-dose weight the full dose; below it the lumen's volume times the lumen factor at the labeled
     concentration, capped at the largest single dose. Sources: alteplase maker's dosing page and UK product summary,
     which prints 1.0 mL lumen: 1.1 mg.
     """

@@ -1,6 +1,6 @@
 """Needle gauges in mm: the designated size, the band of outer diameters it allows, and the older wire gauge.
 
-The colour of a hub follows ISO 6009; it is not the colour of the same gauge on a peripheral cannula, which has a
+The color of a hub follows ISO 6009; it is not the color of the same gauge on a peripheral cannula, which has a
 scale of its own.
 """
 
@@ -20,7 +20,7 @@ class Gauge:
     """One gauge number. All sizes are outer diameters in mm.
 
     ``designated_mm`` is the metric size of ISO 9626, ``low_mm`` and ``high_mm`` the band that it allows, ``wire_mm``
-    the size on the Birmingham (Stubs) wire chart, ``hub`` the colour of the hub by ISO 6009.
+    the size on the Birmingham (Stubs) wire chart, ``hub`` the color of the hub by ISO 6009.
     """
 
     number: int

@@ -20,7 +20,7 @@ _LONGEST_TITLE: Final = 55
 
 
 def apply(policy: Policy, data: object) -> tuple[Policy, tuple[Finding, ...]]:
-    """Lays a facility's policy over ``policy``.
+    """Apply a facility's policy over ``policy``.
 
     ``data`` is the parsed file: ``source`` with ``title``, ``date`` (YYYY-MM-DD) and perhaps ``address``, ``limits``,
     a mapping of names of the table to values, and ``silence``, a list of rules with ``rule``, ``reason`` and ``date``.

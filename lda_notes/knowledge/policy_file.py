@@ -80,7 +80,7 @@ def beside(records: Iterable[FilePath]) -> FilePath | None:
 
 
 def in_force(path: FilePath | None, records: Iterable[FilePath] = ()) -> Policy:
-    """Return the policy that holds for ``records``: of the file at ``path``, else beside them, else as published.
+    """Return the policy in force for ``records``: the file's at ``path``, else beside them, else as published.
 
     Raises `Failure` with every fault of the file, each with file, row and column: a policy is never half in force.
     """

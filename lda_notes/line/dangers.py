@@ -28,6 +28,9 @@ and 100; common practice, no source)."""
 EXPOSURE: Final = "flushed in"
 """The phase of a danger that is in the line no more, and in the patient."""
 
+_NOT_OUT: Final = ("could not be aspirated", "none")
+"""What is charted of an old lock, or of the blood return, where nothing can be aspirated."""
+
 _HEPARIN: Final = ("heparin", "taurolidine with citrate and heparin")
 _MEDICINES: Final = ("heparin", "ethanol", "taurolidine")
 """The words by which a problem names a lock."""
@@ -146,9 +149,10 @@ def _decided(around: Around) -> bool:
 
 def _heparin_begins(around: Around) -> str | None:
     why = no_heparin(around.patient)
-    if why is None or around.after.inside is None:
+    left = around.after.inside
+    if why is None or left is None or left is around.before.settled or settled(around):
         return None
-    lock = lock_of(around.after.inside.event)
+    lock = lock_of(left.event)
     if lock is None or lock.drug not in _HEPARIN:
         return None
     return f"heparin in the line of a patient with {why}"
@@ -165,8 +169,16 @@ def _lock_begins(around: Around) -> str | None:
     return f"{lock.drug} in the line" if lock.drug in _NOT_FLUSHED_IN else None
 
 
+def settled(around: Around) -> bool:
+    """Tell whether a prescriber decided about what is in the line, which could not be aspirated."""
+    cleared = _decided(around) and around.event.decision in CLEARED
+    return cleared and any(one.tried for one in around.before.dangers)
+
+
 def _contents_change(danger: Danger, around: Around) -> Danger:
     event = around.event
+    if danger.phase == "" and (fact_of(event, "old_lock") or fact_of(event, "blood_return")) in _NOT_OUT:
+        return replace(danger, tried=True)
     if danger.phase == "" and removed(event):
         return replace(danger, phase="aspirated")
     if danger.phase == "" and pushed_in(event):
@@ -179,8 +191,9 @@ def _contents_change(danger: Danger, around: Around) -> Danger:
 
 def _contents_end(danger: Danger, around: Around) -> bool:
     event = around.event
-    if isinstance(event, ev.PortRemoved) or (_decided(around) and event.decision in CLEARED):
-        return True
+    cleared = _decided(around) and event.decision in CLEARED
+    if isinstance(event, ev.PortRemoved) or (cleared and (danger.tried or danger.phase)):
+        return True  # what is in the line and was not tried to be aspirated is not what was decided about
     if danger.code == "D1" and no_heparin(around.patient) is None:
         return True  # what forbade the heparin was withdrawn
     if danger.exposure is not None:

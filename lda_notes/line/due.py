@@ -151,7 +151,7 @@ def _soonest(due: Due) -> tuple[bool, datetime, str]:
 
 
 def clocks(timeline: Timeline, state: State, moment: datetime, policy: Policy, zone: ZoneInfo) -> Iterator[Due]:
-    """Yield every clock that runs in ``state``, which holds at ``moment``, in no particular order."""
+    """Yield every clock that runs in ``state``, the state at ``moment``, in no particular order."""
     if not state.port_in or died(timeline, moment):
         return
     left = has_left(timeline, moment)

@@ -109,7 +109,7 @@ class Danger:
     """A danger that stands until something ends it. ``what`` and ``forbids`` are in words.
 
     ``began`` is None for what is not about one event; ``phase`` is the mechanism's own; ``exposure`` what was flushed
-    in, once it was.
+    in, once it was; ``tried`` says that what is in the line could not be aspirated.
     """
 
     code: DangerCode
@@ -120,6 +120,7 @@ class Danger:
     ended: Entry | None = None
     phase: str = ""
     exposure: Exposure | None = None
+    tried: bool = False
 
     @property
     def since(self) -> datetime | None:
@@ -151,7 +152,8 @@ class State:
     """What is true of one septum at a moment.
 
     ``blood`` and ``flow`` are the last events that recorded a blood return, or how the last flush ran; ``inside`` the
-    event that left in the lumen what is in it now (a lock, a thrombolytic), None when that is not known or not there.
+    event that left in the lumen what is in it now (a lock, a thrombolytic), None when that is not known or not there;
+    ``settled`` is what a prescriber decided about, because it could not be aspirated.
     ``given`` is the last event that put anything in, ``treated`` the look after which a thrombolytic was withdrawn;
     ``restored`` says that blood came back once before in this septum.
     """
@@ -174,6 +176,7 @@ class State:
     blood: Entry | None = None
     flow: Entry | None = None
     inside: Entry | None = None
+    settled: Entry | None = None
     given: Entry | None = None
     treated: Entry | None = None
     restored: bool = False

@@ -1,4 +1,4 @@
-"""Folds the events of an episode into states: what is in, what holds, since when, for every septum.
+"""Folds the events of an episode into states: what is in, which holds are on, since when, for every septum.
 
 Corrections and retractions are applied first. Order is by time; events of the same minute have a fixed order
 (`SAME_MINUTE`), so the order in the file never matters.

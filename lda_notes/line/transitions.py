@@ -352,6 +352,8 @@ def _endangered(before: State, state: State, entry: Entry, fold: Fold) -> State:
             unread_danger(state.septum, entry, f'{fact.label} could not be read: "{fact.text}"') for fact in facts
         )
     fold.histories[state.septum].dangers.extend(over)
+    if dangers.settled(around):
+        state = altered(state, settled=state.inside)
     kept = tuple(danger for danger in state.dangers if danger.code == "P" and danger not in before.dangers)
     unread = tuple(danger for danger in before.dangers if danger.code == "D11")
     found = (*standing, *kept, *unread, *more)

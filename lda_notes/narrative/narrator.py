@@ -1,8 +1,8 @@
-"""From a record's facts to the sentences of a note, by templates: the one module beside render that knows Jinja.
+"""From a record's facts to the sentences of a note, by templates, which are compiled and run here.
 
 A template is found by the kind of its event (``de-access.jinja``); a folder of the user's own may replace any of them.
-Templates run sandboxed within a closed grammar (`narrative_grammar`), see plain values by subscript (`facts`), and
-their tags (`narrative_tags`) keep for every sentence the facts that it rests on.
+Templates run sandboxed within a closed grammar (`grammar`), see plain values by subscript (`facts`), and
+their tags (`tags`) keep for every sentence the facts that it rests on.
 """
 
 from __future__ import annotations

@@ -26,7 +26,7 @@ class Unread:
     ``path`` is where it stands in the file. ``text`` is what was written there, with the rest of what had to be left
     out with it. ``event`` is the identifier of the event that it is a fact of (of a correction: of the corrected
     event), None for patient, stay and port. ``label`` is what people call it. ``fact`` leads to it by the names of
-    the layout, a misspelt or misplaced name put right, from the event or, without event, from the record.
+    the layout, a misspelled or misplaced name put right, from the event or, without event, from the record.
     """
 
     path: Path

@@ -31,7 +31,7 @@ class Misfit:
 
 MOST_MISFITS: Final = 1000
 """Most faults of the layout that are looked into in one record. Common practice, no source: a record of a month with
-every event misspelt has some 500."""
+every event misspelled has some 500."""
 
 _TOO_MANY: Final = Misfit(
     (),

@@ -1,4 +1,4 @@
-"""The writer of records: adds one event, under a lock, to the very file that was looked at, or nothing at all.
+"""The writer of records: adds one event or one visit, under a lock, to the very file that was looked at, or nothing.
 
 A reader sees the old file or the new one, never anything between. The state before is kept beside the record as a
 numbered copy: the replaced file itself, under another name. Where locks do nothing (some network shares), what was

@@ -28,7 +28,7 @@ _MOST_ENDS: Final = 50
 def with_event(raw: bytes, event: Mapping[str, Any], as_json: bool) -> bytes:
     """Return the record's bytes with ``event`` (plain JSON values) added after its last event.
 
-    Raises `Failure` when the record cannot be read or holds its events in a way that cannot be added to.
+    Raises `Failure` when the record cannot be read or contains its events in a form that cannot be added to.
     """
     read = read_json if as_json else read_yaml
     old = read(raw)

@@ -90,9 +90,10 @@ class SigningKey:
 
 
 def signing_key(path: Path) -> SigningKey:
-    """Read a private key: PEM, JWK or a JWK set. Raises `Failure` for a file that others may read or that holds none.
+    """Read a private key: PEM, JWK or a JWK set.
 
-    The name (``kid``) is the JWK's own, else the thumbprint of the key (RFC 7638).
+    Raises `Failure` for a file that others may read or that contains none. The name (``kid``) is the JWK's
+    own, else the thumbprint of the key (RFC 7638).
     """
     data = read_secret(path, "the private key")
     try:
@@ -161,7 +162,7 @@ class BackendService:
         self._until = 0.0
 
     def header(self) -> str | None:
-        """Return a token that still holds. Raises `Failure` when the server gives none."""
+        """Return a token that is still valid. Raises `Failure` when the server gives none."""
         if self._token is None or self._pace.clock() >= self._until:
             self._fetch()
         return f"Bearer {self._token}"

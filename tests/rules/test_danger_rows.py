@@ -177,7 +177,9 @@ NURSE = {"name": "Ines Corwin", "credential": "RN"}
 )
 def test_a_decision_of_who_may_give_one_ends_what_nobody_can_aspirate(decision: Any, who: Any, ends: bool) -> None:
     judged = event("evaluation", 60, decision=decision, cleared_by=who)
-    assert ("D3" not in codes(ETHANOL, judged)) is ends
+    stuck = event("flush", 30, **{**STILL, "old_lock": "could not be aspirated"}, flushes=None, lock=None)
+    assert ("D3" not in codes(ETHANOL, stuck, judged)) is ends
+    assert "D3" in codes(ETHANOL, judged), "nobody tried to aspirate it"
     assert "D3" not in codes(ETHANOL, event("port removed", 60))
 
 

@@ -99,7 +99,7 @@ _WHY_NOT: dict[type[BaseModel], Literal["not_assessed", "not_done"]] = {
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """One fact of the layout. ``sort`` is None for a part that holds facts of its own, ``part`` is then its class.
+    """One fact of the layout. ``sort`` is None for a part that contains facts of its own, ``part`` is then its class.
 
     ``words`` are the closed choices, if any (of a part: the words that may stand in its place); ``many`` says that it
     is a list.
@@ -175,7 +175,7 @@ def _pattern(mark: Any) -> str | None:
 
 
 def _part(annotation: Any) -> type[BaseModel] | None:
-    """Return the class of the part that holds facts, inside a list too."""
+    """Return the class of the part that contains facts, inside a list too."""
     for member in _members(annotation):
         if get_origin(member) is tuple:
             member = get_args(member)[0]

@@ -163,7 +163,7 @@ _DUE: Final = (
 
 
 def _due(situation: Situation) -> Sequence[Part]:
-    """Spell out the computed times: the nurse says whether these are what she told."""
+    """Spell out the computed times: the nurse says whether these are the times she gave."""
     return tuple(_due_parts(situation))
 
 

@@ -300,7 +300,7 @@ class Known(NamedTuple):
 
 
 def known(situation: Situation, answered: Mapping[str, Any]) -> tuple[Known, ...]:
-    """Return every fact of the event that the record already holds, leaving out what was answered."""
+    """Return every fact of the event that the record already contains, leaving out what was answered."""
     return tuple(fact for fact in _all(situation) if layout.get(answered, fact.path) is None)
 
 

@@ -60,7 +60,7 @@ def question_text(question: Question) -> str:
 
 
 def said_text(say: Say) -> str:
-    """Return what is said back: a finding stands out by its first word, not by colour."""
+    """Return what is said back: a finding stands out by its first word, not by color."""
     match say.tone:
         case "finding" | "hold":
             first, *rest = say.text.split("\n")

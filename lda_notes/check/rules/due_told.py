@@ -1,4 +1,4 @@
-"""What the nurse told as next due, against the limits."""
+"""What the nurse charted as next due, against the limits."""
 
 from __future__ import annotations
 

@@ -14,6 +14,7 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
 from lda_notes.line.holds import OWN_RULES, PROVABLE, flushed_on_hold
 from lda_notes.line.states import Hold
+from lda_notes.line.transitions import names_septum
 from lda_notes.problems import Related
 from lda_notes.record.events import (
     Access,
@@ -57,6 +58,22 @@ def _shown_here(step: Step) -> Holds:
     return tuple(hold for hold in fresh if hold.reason not in OWN_RULES)
 
 
+def _held_before(step: Step, case: Case) -> Holds:
+    """Return the holds that an event met; without a septum it may have been any one of the port."""
+    event, septa = step.entry.event, tuple(case.timeline.holds)
+    if step.before.holds or names_septum(event, septa):
+        return step.before.holds
+    other = (hold for septum in septa for hold in case.timeline.state_at(septum, event.at).holds)
+    return tuple(hold for hold in other if hold.began is not step.entry)
+
+
+def _met(holds: Holds, step: Step, case: Case) -> str:
+    """Return since when the line that an event met is on hold, and for what; whose septum it is where none is named."""
+    if names_septum(step.entry.event, tuple(case.timeline.holds)):
+        return since(holds, case)
+    return f"the {holds[0].septum} septum is {since(holds, case)}, and which septum this was is not recorded"
+
+
 def _ordered(event: Event) -> bool:
     """Tell whether a named prescriber ordered the use in spite of the hold; the hold stays."""
     order = event.__dict__.get("despite_hold")
@@ -79,9 +96,10 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 
     Stop, tell who decides, and chart what was given. An evaluation that was made and not charted is a late entry.
     """
-    if event.action == "stopped" or not step.after.holds or _ordered(event):
+    held = _held_before(step, case)
+    if event.action == "stopped" or not (step.after.holds or held) or _ordered(event):
         return
-    holds = step.before.holds or _shown_here(step)
+    holds = held or _shown_here(step)
     if not holds:
         return
     own = holds[0].began is step.entry
@@ -89,9 +107,10 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
         step.entry.path("purpose"),
         f"the line was used for {event.purpose} although this event shows {why(holds)}"
         if own
-        else f"the line was used for {event.purpose} while {since(holds, case)}; it may be used only after "
+        else f"the line was used for {event.purpose} while {_met(holds, step, case)}; it may be used only after "
         "it is cleared",
         related=() if own else beginning(holds),
+        lacks=() if names_septum(event, tuple(case.timeline.holds)) else ("septum",),
     )
 
 
@@ -111,7 +130,7 @@ def held_line_flushed(
 
     Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """
-    holds = step.before.holds
+    holds = _held_before(step, case)
     if isinstance(event, FlushedElsewhere):
         if (hold := flushed_on_hold(event, holds)) is not None:
             yield Found(
@@ -137,10 +156,11 @@ def held_line_flushed(
         return
     yield Found(
         step.entry.path("flushes"),
-        f"the line was flushed while {since(holds, case)}; "
+        f"the line was flushed while {_met(holds, step, case)}; "
         f"{'only work on its patency is done, with the steps tried,' if patency_only else 'it may not be flushed'} "
         "before it is cleared",
         related=beginning(holds),
+        lacks=() if names_septum(event, tuple(case.timeline.holds)) else ("septum",),
     )
 
 

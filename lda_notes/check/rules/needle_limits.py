@@ -160,7 +160,7 @@ def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[
     A power injector drives liquid at pressures that burst ordinary needles, tubing and catheters; more than 250
     ruptures were reported to the FDA.
 
-    Stop, look for swelling and pain, and use only needle and port that are both labelled for power injection.
+    Stop, look for swelling and pain, and use only needle and port that are both labeled for power injection.
     """
     if not _injected(event):
         return
@@ -220,7 +220,7 @@ def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Fou
 def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Compares the rate of a power injection with what the needle's gauge and the port's label allow.
 
-    The thinner the needle, the higher the pressure at the same rate. The least of needle limit and labelled port limit
+    The thinner the needle, the higher the pressure at the same rate. The least of needle limit and labeled port limit
     counts; for 22 gauge makers differ, and the smaller figure is taken.
 
     Lower the rate before injecting. If it was exceeded, check the line for leaks before any further use.

@@ -178,7 +178,7 @@ def sluggish_return_untreated(step: Step, event: Proved, case: Case) -> Iterable
 def blood_not_like_whole_blood(step: Step, event: Proved, case: Case) -> Iterable[Found]:
     """Finds blood return called present with an aspirate that is thin or clotted.
 
-    A line counts as open when it flushes freely and gives blood of the colour and thickness of whole blood. Thin
+    A line counts as open when it flushes freely and gives blood of the color and thickness of whole blood. Thin
     aspirate may be the lock or fluid from beside the vein; clots show that the line is closing.
 
     Aspirate again, and chart what comes.

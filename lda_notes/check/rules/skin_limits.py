@@ -82,7 +82,7 @@ def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
 def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Compares friction with common practice for agents whose own source sets no time: iodine, aqueous chlorhexidine.
 
-    Without a labelled time at hand, a minute of friction over more skin than the dressing will cover is usual.
+    Without a labeled time at hand, a minute of friction over more skin than the dressing will cover is usual.
 
     Follow the product's label first; this row has no published source.
     """

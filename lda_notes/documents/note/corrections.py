@@ -21,7 +21,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.merging import merge
 
 KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}
-"""Under which key each kind of correction holds its facts."""
+"""Under which key each kind of correction keeps its facts."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,4 +1,4 @@
-"""What every resource of an episode's bundles shares: patient, stay, organisation, port, and how people are named."""
+"""What every resource of an episode's bundles shares: patient, stay, organization, port, and how people are named."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ class Frame:
     def elsewhere(self, kind: str, name: str) -> Json:
         """Return a reference to a resource of ours that stands in another bundle, by its identity alone.
 
-        It holds whether that bundle was ever sent or not.
+        It is valid whether that bundle was ever sent or not.
         """
         return {"type": kind, "identifier": {"system": self.names.system, "value": name}}
 

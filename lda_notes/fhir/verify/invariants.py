@@ -21,7 +21,7 @@ from lda_notes.fhir.verify.structure import Rule
 Object = Mapping[str, Any]
 Places = list[tuple[str | int, ...]]
 Holds = Callable[[Object, Scope], bool | Places]
-"""Whether an object holds an invariant; or, where that is more telling, the inner places that break it."""
+"""Whether an object satisfies an invariant; or, where that is more telling, the inner places that break it."""
 
 ELSEWHERE: Final = {
     "ele-1": "an empty object is refused wherever one stands, in structure.py",

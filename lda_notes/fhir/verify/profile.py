@@ -1,4 +1,4 @@
-"""Our own profile of R4: what a bundle of ours holds beyond what R4 asks.
+"""Our own profile of R4: what a bundle of ours must contain beyond what R4 asks.
 
 Every element choice, status, unit and code of ours is fixed here, so that a slip of the builder is found before
 the bundle leaves. Identity and the conditions of requests are in ``identity.py``.

@@ -20,7 +20,7 @@ HIDDEN: Final = re.compile(
 )
 """One character that a reader of the file cannot see, or that changes the order in which others are shown:
 control characters but tab and row ends, bidirectional controls, zero-width and tag characters, lone surrogates.
-The joiners U+200C and U+200D are left alone: some scripts are spelt with them."""
+The joiners U+200C and U+200D are left alone: some scripts are spelled with them."""
 
 _AS_SPACE: Final = re.compile("[\x0b\x0c\x1c-\x1f\x85\u2028\u2029]")
 _SEEN_ASCII: Final = bytes([*range(0x20, 0x7F), 0x09, 0x0A, 0x0D])

@@ -98,7 +98,7 @@ _LEAVING: Final = "After discharge nobody reads this record daily: the patient l
 
 
 class NextDue(Model):
-    """What the nurse told the next one is due: compared with the computed times, never used for them."""
+    """When the next one is due, as the nurse charted it: compared with the computed times, never used for them."""
 
     needle_change: Moment | None = fact(
         "next needle change",
