@@ -193,7 +193,7 @@ def test_d1_to_report_the_exposure_is_asked_once_however_many_there_are(septa: s
     assert d1(now, "expos")
     assert len([row for row in now["due"] if re.search("report.{0,20}expos", row["what"].lower())]) == asked
     in_order_of_time = re.findall(
-        r"\[ \] now: [^\[]*?report the exposure", sheet(whole).lower().split("the same in")[1]
+        r"\[ \] now: [^\[]*?report the exposure", sheet(whole).lower().split("the same tasks")[1]
     )
     assert len(in_order_of_time) == asked
 
