@@ -38,7 +38,7 @@ def cautions(policy: Policy) -> tuple[str, ...]:
     days = f"The day of access is day 1; a needle that may stay {policy.text('needle_dwell_days')} is due on "
     days += f"day {number(limit + 1)}, at the hour of access."
     return (
-        "A working sheet, computed from the records as of the time above; not part of the medical record. "
+        "A working paper, computed from the records as of the time above; not part of the medical record. "
         f"Destroy it as facility policy says. {days}",
         "Facility policy, prescriber orders and licensed judgment come first. "
         "Ask about anything that is not on this sheet.",
