@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from datetime import timedelta
-from typing import Any
+from typing import Any, Final
 
 from lda_notes.check.whole import at_of, whole
 from lda_notes.knowledge.policy import Policy
@@ -97,11 +97,16 @@ def _last_through(event: ev.Deaccess, episode: Episode, policy: Policy) -> ev.Ca
     return before[-1] if before and _said(before[-1], "infusion") is None else None
 
 
+_MOST: Final = 40
+"""How far back a visit is looked through; no visit has so many events, and a file of thousands may not cost more."""
+
+
 def _lately(event: ev.CareEvent, episode: Episode) -> Iterator[ev.CareEvent]:
     """Yield what was charted of the same septum within a visit's time up to ``event``, the latest first."""
     care = whole(episode).care
-    first = bisect_left(care, event.at - VISIT, key=at_of)
-    for other in reversed(care[first : bisect_right(care, event.at, key=at_of)]):
+    last = bisect_right(care, event.at, key=at_of)
+    first = max(bisect_left(care, event.at - VISIT, key=at_of), last - _MOST)
+    for other in reversed(care[first:last]):
         if other.id != event.id and other.septum == event.septum:
             yield other
 

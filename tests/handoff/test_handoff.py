@@ -111,7 +111,7 @@ def test_a_line_on_hold_says_so_and_waits_for_an_evaluation() -> None:
     assert line.hold == "no blood return (5 Mar 06:30, Marisol Tamm RN)"
     first = found.lines[0].actions[0]
     assert (first.act, first.by, first.late, first.basis) == (
-        "Evaluation before anything goes through the line",
+        "Evaluation, before anything goes through the line",
         None,
         True,
         ("hold_ends_with",),

@@ -353,7 +353,7 @@ def test_no_page_has_the_signatures_alone(printed: dict[tuple[str, str, str], Pr
     pages = of_case(printed, case).pages
     signed = [page for page in range(1, pages.count + 1) if "Receivedby" in on_page(pages, page)]
     assert signed == [pages.count]
-    assert "Whattodoif,forall:" in on_page(pages, pages.count)
+    assert "If-thenplan,forall:" in on_page(pages, pages.count)
     assert "Wherethelimitscomefrom" in on_page(pages, pages.count)
     assert "Aworkingpaper" in on_page(pages, pages.count)
 

@@ -64,6 +64,8 @@ def twelve() -> list[dict[str, Any]]:
     made = unit_of_patients(12, ASOF)
     for data, family in zip(made, FAMILIES, strict=True):
         data["patient"]["family_name"] = family
+    for data in (made[1], made[11]):  # an adhesive against an allergy is a danger, and a dressing change due now
+        data["patient"]["allergies"][1] = {"to": "latex", "reaction": "blisters"}
     made[2]["patient"].update(birth_date="2026-08-01", weight_kg=16.2, given_name="Ferris")
     made[7]["patient"].update(
         family_name="Wolkenstein-Abercrombie-Featherstonehaugh", given_name="Maximiliana Theodora Philippa"

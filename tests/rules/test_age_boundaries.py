@@ -7,12 +7,13 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from rule_cases import local_policy
+from rule_cases import episode_of, local_policy
 from scenes import AT, CREAM, DAY, NO_BLOOD, Scene, access, event, fires
 from test_amount_boundaries import AMOUNTS, injected
 from test_boundaries import TIMES
 
 from lda_notes.check import rule_table
+from lda_notes.check.conditions import disc_suits
 from lda_notes.knowledge.limits import Limit
 from lda_notes.knowledge.policy import DEFAULT
 
@@ -209,10 +210,10 @@ def test_full_rate_of_power_injection_ends_at_its_gauge() -> None:
     ("over 2 months", "2031-02-03", "2031-02-02"),
 ])  # fmt: skip
 def test_a_disc_is_asked_for_from_the_day_on_which_the_policy_expects_it(ages: str, day_before: str, day: str) -> None:
-    rule, policy = "facts-recommended", local_policy(chg_dressing_ages=ages)
+    policy = local_policy(chg_dressing_ages=ages)
 
     def asked(born: str) -> bool:
-        event = access(dressing={"chlorhexidine_disc": None})
-        return fires(rule, Scene((event,), {"patient": {"birth_date": born, "weight_kg": 60}}, policy))
+        episode = episode_of(access(), patient={"birth_date": born, "weight_kg": 60})
+        return disc_suits(episode.events[0], episode, policy)
 
     assert (asked(day_before), asked(day)) == (False, True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
@@ -393,17 +393,27 @@ def idle_flush(case: Case) -> Iterable[Found]:
 
     Flush the port when it is next due, or record why it was not flushed.
     """
+    elsewhere = sorted(
+        due.flushed_elsewhere_at(entry.event)
+        for entry in case.timeline.entries
+        if entry.event.kind == "flushed elsewhere"
+    )
     for septum, stays in case.timeline.needles.items():
         for before, after in pairwise(stays):
             if before.closed is not None:
-                yield from _stood_idle(case, septum, before.closed, after.opened.event.at, after.opened, "stood")
+                yield from _stood_idle(
+                    case, septum, elsewhere, before.closed, after.opened.event.at, after.opened, "stood"
+                )
         last = stays[-1].closed if stays else None
         if last is not None and case.timeline.discharge is None and case.timeline.now(septum).port_in:
-            yield from _stood_idle(case, septum, last, case.timeline.asof, last, "stands")
+            yield from _stood_idle(case, septum, elsewhere, last, case.timeline.asof, last, "stands")
 
 
-def _stood_idle(case: Case, septum: str, removal: Entry, until: datetime, where: Entry, verb: str) -> Iterator[Found]:
-    since = max(removal.event.at, *_elsewhere(case, until))
+def _stood_idle(
+    case: Case, septum: str, elsewhere: list[datetime], removal: Entry, until: datetime, where: Entry, verb: str
+) -> Iterator[Found]:
+    position = bisect_left(elsewhere, until)
+    since = max([removal.event.at, *elsewhere[max(position - 1, 0) : position]])
     by = overrun(case, since, "idle_flush_days", until)
     if by is not None and due.flush_allowed(case.timeline.state_at(septum, by)):
         stood = f"{verb} without a needle" if since == removal.event.at else f"{verb} without a flush"
@@ -413,14 +423,6 @@ def _stood_idle(case: Case, septum: str, removal: Entry, until: datetime, where:
             f"a flush was due by {case.say(by)}, after {case.policy.text('idle_flush_days')}",
             event=where.event.id,
         )
-
-
-def _elsewhere(case: Case, until: datetime) -> Iterator[datetime]:
-    """Yield when the port was flushed elsewhere before a moment; the earliest possible moment where there was none."""
-    yield datetime.min.replace(tzinfo=UTC)
-    for entry in case.timeline.entries:
-        if entry.event.kind == "flushed elsewhere" and (at := due.flushed_elsewhere_at(entry.event)) < until:
-            yield at
 
 
 # -- a new port --

@@ -135,7 +135,8 @@ def held_line_flushed(
         if (hold := flushed_on_hold(event, holds)) is not None:
             yield Found(
                 step.entry.path("on"),
-                f"the line was flushed elsewhere while {since((hold,), case)}; it is flushed only once cleared",
+                f"the line was flushed elsewhere while {since((hold,), case)}; "
+                "it may be flushed only after it is cleared",
                 related=beginning((hold,)),
             )
         return

@@ -83,7 +83,7 @@ def actions(view: View, state: State) -> Iterator[Action]:
 
 def _evaluation(view: View, state: State) -> Action:
     return Action(
-        "Evaluation before anything goes through the line",
+        "Evaluation, before anything goes through the line",
         state.septum,
         None,
         True,
