@@ -17,7 +17,6 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import Entry
 from lda_notes.line.proof import VISIT, fact_of, proved
 from lda_notes.line.signs import (
-    WRONG_TIP,
     Look,
     coring,
     far_swelling,
@@ -38,6 +37,7 @@ from lda_notes.line.signs import (
     skin,
     swelling,
     tip,
+    wrong_tip,
 )
 from lda_notes.line.states import End, Hold, HoldReason, State
 from lda_notes.record import events as ev
@@ -267,7 +267,7 @@ def ends(holds: tuple[Hold, ...], look: Look, after: State, *, named: bool, alon
     told: dict[HoldReason, str] = {}
     proof = named and not look.unread and proved(after, entry)
     for hold in holds:
-        if "tip confirmed" in hold.ends_by and _tip_now_known(event):
+        if "tip confirmed" in hold.ends_by and _tip_now_known(event, hold):
             told[hold.reason] = "tip confirmed"
         elif proof:
             how = _by_proof(hold, after, entry)
@@ -290,9 +290,11 @@ def _by_proof(hold: Hold, after: State, entry: Entry) -> str:
     return ""
 
 
-def _tip_now_known(event: ev.Event) -> bool:
-    tip = fact_of(event, "tip") if event.kind == "port facts" else None
-    return fact_of(event, "tip_confirmed") is True or (tip is not None and not WRONG_TIP.search(tip.location))
+def _tip_now_known(event: ev.Event, hold: Hold) -> bool:
+    """Tell whether the tip is known to lie right; "confirmed" alone does not answer a place that was wrong."""
+    if event.kind == "port facts" and fact_of(event, "tip") is not None:
+        return wrong_tip(event) is None
+    return fact_of(event, "tip_confirmed") is True and wrong_tip(hold.began.event) is None
 
 
 def cleared(

@@ -285,11 +285,15 @@ def tip(look: Look) -> str | None:
     """Return that the tip is not confirmed, or lies where it does not belong."""
     if fact_of(look.event, "tip_confirmed") is False:
         return "tip position not confirmed"
-    tip = fact_of(look.event, "tip") if look.event.kind == "port facts" else None
-    location = tip.location if tip is not None else fact_of(look.event, "tip_location")
-    if isinstance(location, str) and WRONG_TIP.search(location):
-        return f'tip lies wrong: "{on_one_row(location)}"'
-    return None
+    location = wrong_tip(look.event)
+    return f'tip lies wrong: "{on_one_row(location)}"' if location is not None else None
+
+
+def wrong_tip(event: ev.Event) -> str | None:
+    """Return where an event says that the tip lies, if it does not belong there."""
+    tip = fact_of(event, "tip") if event.kind == "port facts" else None
+    location = tip.location if tip is not None else fact_of(event, "tip_location")
+    return location if isinstance(location, str) and WRONG_TIP.search(location) else None
 
 
 WRONG_TIP: Final = re.compile(

@@ -75,6 +75,16 @@ def test_28_a_tip_where_it_belongs_holds_nothing() -> None:
         assert not holds(now, "tip"), place
 
 
+def test_28_confirmed_alone_does_not_move_a_tip_that_lies_wrong() -> None:
+    routine = access(t("09:00", day=9), tip_confirmed=True)
+    assert holds(state(implanted("azygos vein", routine)), "tip")
+    moved = event(
+        "port facts", t("09:00", day=8), source="radiograph",
+        tip={"location": "cavoatrial junction", "method": "chest radiograph"},
+    )  # fmt: skip
+    assert not holds(state(implanted("azygos vein", moved, routine)), "tip")
+
+
 def test_28_an_evaluation_ends_what_the_implantation_began() -> None:
     judged = evaluation(t("10:00", day=9), ends=["all"])
     assert not holds(state(implanted("azygos vein", access(t("09:00", day=9)), judged)), "tip")

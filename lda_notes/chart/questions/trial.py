@@ -25,6 +25,7 @@ from lda_notes.knowledge.suitability import Subject
 from lda_notes.line import due, timeline
 from lda_notes.line.against import subject
 from lda_notes.line.corrections import Entry
+from lda_notes.line.signs import WRONG_TIP
 from lda_notes.line.states import State
 from lda_notes.line.timeline import ALONE, Others, Timeline
 from lda_notes.narrative import phrasing
@@ -322,6 +323,7 @@ def _tip(situation: Situation) -> Iterator[Known]:
     tip = situation.episode.port.tip
     if (
         tip is None
+        or WRONG_TIP.search(tip.location)
         or not isinstance(situation.event, Access)
         or not asked.first_access(situation.event, situation.episode)
     ):
