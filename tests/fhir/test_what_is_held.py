@@ -343,6 +343,7 @@ EARLIER = (
     needle_event("2031-02-01 09:00"),
     event("line check", "2031-02-01 10:00", blood_return="none"),
     event("flush", "2031-02-01 11:00", lock={"drug": "70% ethanol", "volume_ml": 2}),
+    event("line check", "2031-02-01 12:00", blood_return="none"),  # a decision counts where nothing can be aspirated
 )
 CLEARED_THEN = event("evaluation", "2031-02-02 09:00", decision="cleared for use", cleared_by=PHYSICIAN, by=PHYSICIAN)
 
