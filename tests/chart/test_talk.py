@@ -243,6 +243,15 @@ def test_tip_position_on_record_is_not_asked_at_the_first_access() -> None:
     assert "tip_confirmed" not in [question.name for question, _ in walked(first, each=True)]
 
 
+def test_a_tip_that_lies_wrong_is_not_taken_for_confirmed() -> None:
+    raw = demo_without_events().replace(b"cavoatrial junction", b"azygos vein")
+    assert b"azygos vein" in raw
+    first = Talk(subject(raw, "access", "2026-05-04T16:30-05:00"))
+    _, says = answered(first, "")
+    assert not [say.text for say in says if "tip position confirmed" in say.text]
+    assert "tip_confirmed" in [question.name for question, _ in walked(first, each=True)]
+
+
 def test_a_known_fact_can_be_taken_out_or_said_otherwise(access: Talk) -> None:
     talk, _ = answered(access, "-15m", "= follows_removal .")
     about = talk.form

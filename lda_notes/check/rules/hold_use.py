@@ -58,18 +58,22 @@ def _shown_here(step: Step) -> Holds:
     return tuple(hold for hold in fresh if hold.reason not in OWN_RULES)
 
 
+def _unnamed(step: Step, case: Case) -> tuple[str, ...]:
+    """Return that the septum is lacking where an event names none of a port with two."""
+    return () if names_septum(step.entry.event, tuple(case.timeline.holds)) else ("septum",)
+
+
 def _held_before(step: Step, case: Case) -> Holds:
     """Return the holds that an event met; without a septum it may have been any one of the port."""
-    event, septa = step.entry.event, tuple(case.timeline.holds)
-    if step.before.holds or names_septum(event, septa):
+    if step.before.holds or not _unnamed(step, case):
         return step.before.holds
-    other = (hold for septum in septa for hold in case.timeline.state_at(septum, event.at).holds)
-    return tuple(hold for hold in other if hold.began is not step.entry)
+    states = (case.timeline.state_at(septum, step.entry.event.at) for septum in case.timeline.holds)
+    return tuple(hold for state in states for hold in state.holds if hold.began is not step.entry)
 
 
 def _met(holds: Holds, step: Step, case: Case) -> str:
     """Return since when the line that an event met is on hold, and for what; whose septum it is where none is named."""
-    if names_septum(step.entry.event, tuple(case.timeline.holds)):
+    if not _unnamed(step, case):
         return since(holds, case)
     return f"the {holds[0].septum} septum is {since(holds, case)}, and which septum this was is not recorded"
 
@@ -110,7 +114,7 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
         else f"the line was used for {event.purpose} while {_met(holds, step, case)}; it may be used only after "
         "it is cleared",
         related=() if own else beginning(holds),
-        lacks=() if names_septum(event, tuple(case.timeline.holds)) else ("septum",),
+        lacks=_unnamed(step, case),
     )
 
 
@@ -144,8 +148,10 @@ def held_line_flushed(
         if any(hold.reason not in PROVABLE for hold in holds) and not _ordered(event):
             yield Found(
                 step.entry.path("drug"),
-                f"{event.drug} was put in while {since(holds, case)}; nothing is put in before it is cleared",
+                f"the line was given {event.drug} while {_met(holds, step, case)}; "
+                "nothing is put in before it is cleared",
                 related=beginning(holds),
+                lacks=_unnamed(step, case),
             )
         return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
@@ -161,7 +167,7 @@ def held_line_flushed(
         f"{'only work on its patency is done, with the steps tried,' if patency_only else 'it may not be flushed'} "
         "before it is cleared",
         related=beginning(holds),
-        lacks=() if names_septum(event, tuple(case.timeline.holds)) else ("septum",),
+        lacks=_unnamed(step, case),
     )
 
 
@@ -179,11 +185,13 @@ def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable
 
     Disconnect it, watch the site, and tell who decides.
     """
-    holds = tuple(hold for hold in step.after.holds if hold in step.before.holds) or _shown_here(step)
+    lasting = tuple(hold for hold in _held_before(step, case) if hold in step.after.holds or _unnamed(step, case))
+    holds = lasting or _shown_here(step)
     if holds and event.infusion is not None and not _ordered(event):
         yield Found(
             step.entry.path("infusion"),
-            f"an infusion was connected while the line is {since(holds, case)}; nothing runs before it is cleared",
+            f"the line was connected to an infusion while {_met(holds, step, case)}; nothing runs before it is cleared",
+            lacks=_unnamed(step, case),
         )
 
 
