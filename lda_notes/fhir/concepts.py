@@ -324,7 +324,7 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("intradermal route", "route", "Intradermal"),
             _concept("port", "device", "Implanted venous access port", (SNOMED_CT, "398013009")),
             _concept("needle", "device", "Non-coring needle", (SNOMED_CT, "79068005")),
-            _concept("ordinary needle", "device", "Needle", (SNOMED_CT, "79068005")),
+            _concept("other needle", "device", "Needle", (SNOMED_CT, "79068005")),
             _concept("gauge", "property", "Needle gauge", (DICOM, "111465")),
             _concept("length", "property", "Needle length", (DICOM, "111467"), dimension="length"),
             _concept("set volume", "property", "Priming volume of needle and extension", dimension="volume"),

@@ -60,7 +60,7 @@ def needs_update(resource: Object) -> bool:
 EMITTED: Final = CONTEXT_TYPES | UPDATED.keys() | {"Provenance"}
 """Every resource type of ours."""
 
-_LASTING: Final = frozenset({text_of("port"), text_of("needle"), text_of("ordinary needle")})
+_LASTING: Final = frozenset({text_of("port"), text_of("needle"), text_of("other needle")})
 _URN_UUID: Final = "urn:uuid:"
 _UNTRACED: Final = CONTEXT_TYPES | {"Device", "Provenance", "List"}
 

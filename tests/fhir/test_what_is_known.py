@@ -314,11 +314,11 @@ def test_a_needle_says_all_that_is_known_of_it() -> None:
 
 
 NAMES = [
-    ({"gauge": 22}, "Non-coring needle, 22 gauge", None),
-    ({"length_mm": 25.4}, "Non-coring needle, 25.4 mm", None),
+    ({"gauge": 22}, "Needle, 22 gauge", None),
+    ({"length_mm": 25.4, "non_coring": True}, "Non-coring needle, 25.4 mm", None),
     ({"gauge": 19, "non_coring": False}, "Needle, not non-coring, 19 gauge", None),
-    ({"gauge": WHY, "length_mm": WHY, "non_coring": WHY}, "Non-coring needle", None),
-    (None, "Non-coring needle", "Needle: not recorded"),
+    ({"gauge": WHY, "length_mm": WHY, "non_coring": WHY}, "Needle", None),
+    (None, "Needle", "Needle: not recorded"),
 ]
 
 

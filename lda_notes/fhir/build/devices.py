@@ -207,12 +207,14 @@ def _needle_properties(say: Coder, needle: Needle) -> list[Json]:
     return made
 
 
-def _is_coring(needle: Needle | None) -> bool:
-    return needle is not None and needle.non_coring is False
+def _is_non_coring(needle: Needle | None) -> bool:
+    """Tell whether the needle was charted as non-coring: what nobody said is not said here."""
+    return needle is not None and needle.non_coring is True
 
 
 def _needle_called(needle: Needle | None) -> str:
-    words = ["Needle, not non-coring" if _is_coring(needle) else "Non-coring needle"]
+    coring = needle is not None and needle.non_coring is False
+    words = ["Non-coring needle" if _is_non_coring(needle) else "Needle, not non-coring" if coring else "Needle"]
     if needle is not None and isinstance(needle.gauge, int):
         words.append(f"{needle.gauge}{GAUGE}")
     if needle is not None and isinstance(needle.length_mm, Decimal):
@@ -233,7 +235,7 @@ def needle_device(frame: Frame, event: ev.Opening, septum: str, status: str, uni
         frame,
         needle_name(frame, event.id),
         status,
-        frame.say.concept("ordinary needle" if _is_coring(needle) else "needle"),
+        frame.say.concept("needle" if _is_non_coring(needle) else "other needle"),
         event.at.date(),
         extension=frame.septum(septum),
         unit=unit,
