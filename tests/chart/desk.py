@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pexpect
+from in_process import call
 from waiting import sleeps, until
 
 from lda_notes.chart.event import EventForm
@@ -122,6 +123,12 @@ def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Map
             dimensions=(24, 80),
             preexec_fn=_heeds_ctrl_c,
         )
+
+
+def ran(folder: Path, *arguments: str) -> Ran:
+    """Return what a command that asks nothing says, without a process of its own."""
+    done = call(*arguments, cwd=folder)
+    return Ran(done.returncode, done.stdout.decode(), done.stderr.decode())
 
 
 class Keyboard:
