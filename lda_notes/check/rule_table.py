@@ -114,7 +114,7 @@ class Case:
 
     @cached_property
     def same_minute(self) -> tuple[tuple[Step, Step], ...]:
-        """Neighbours in time that carry the same minute."""
+        """Neighbors in time that carry the same minute."""
         return tuple(
             (before, after)
             for before, after in pairwise(self.timeline.steps)

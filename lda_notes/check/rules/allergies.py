@@ -233,7 +233,7 @@ def _own_words(patient: Patient) -> dict[tuple[str, ...], str]:
 
 
 def _runs(words: list[str], longest: int) -> Iterator[tuple[str, ...]]:
-    """Yield every run of up to ``longest`` neighbouring words."""
+    """Yield every run of up to ``longest`` neighboring words."""
     for start in range(len(words)):
         for end in range(start + 1, min(start + longest, len(words)) + 1):
             yield tuple(words[start:end])

@@ -63,7 +63,7 @@ class Proved(Model):
     )
     blood_looks: words.BloodLooks | None = fact(
         "look of the blood",
-        "Colour and consistency of the aspirate.",
+        "Color and consistency of the aspirate.",
         need=should(
             "How did the blood look?",
             INS,
