@@ -210,7 +210,9 @@ def test_the_place_of_a_form_is_the_place_of_its_text() -> None:
         patient={"allergies": [{"to": "other", "detail": "MSO4"}]},
     )
     line = timeline.build(episode, DEFAULT, episode.events[-1].at)
-    found = {(form.found, piece.path) for piece, form in free_text.unsafe_wording(line, (*line.entries, *line.corrections))}
+    found = {
+        (form.found, piece.path) for piece, form in free_text.unsafe_wording(line, (*line.entries, *line.corrections))
+    }
     assert found == {
         ("D/C'd", ("events", 0, "site", "skin", "not_assessed")),
         ("2.0", ("events", 0, "problems", 0, "action")),
