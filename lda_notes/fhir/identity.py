@@ -20,6 +20,8 @@ Object = Mapping[str, Any]
 CONTEXT_TYPES: Final = frozenset({"Patient", "Practitioner", "Encounter", "Organization", "Location"})
 """Resources that are not ours: created on their own identifiers when asked to, never updated."""
 
+IN_ERROR: Final = "entered-in-error"
+
 UPDATED: Final[Mapping[str, frozenset[str]]] = {
     "Encounter": frozenset({"finished"}),
     "Procedure": frozenset({"entered-in-error"}),
@@ -44,7 +46,7 @@ def status_of(resource: Object) -> str:
     if said is None:
         for key in ("verificationStatus", "clinicalStatus"):
             for coding in (resource.get(key) or {}).get("coding", ()):
-                if coding.get("code") in ("entered-in-error", "inactive"):
+                if coding.get("code") in (IN_ERROR, "inactive"):
                     return str(coding["code"])
     return str(said)
 
