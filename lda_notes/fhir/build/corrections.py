@@ -144,7 +144,7 @@ class _Account:
     def _share(self, fold: Fold) -> dict[str, None]:
         now: dict[str, Made] = {}
         for strand in fold.strands.values():
-            made = strand.end()
+            made = strand.made(True)
             names = tuple(one.name for one in made)
             self.together.update(dict.fromkeys(names, names))
             now.update((one.name, one) for one in made)

@@ -168,8 +168,3 @@ def replaced(frame: Frame, before: list[Any]) -> Json:
     """Return what was first recorded where a resource now says otherwise: pairs of path and value."""
     parts = [{"url": "before", "valueString": to_json(before)}]
     return {"url": f"{frame.config.extensions}/{CORRECTION}", "extension": parts}
-
-
-def is_signed(event: ev.Event) -> bool:
-    """Tell whether somebody signed the entry, so that it carries a seal."""
-    return event.seal is not None
