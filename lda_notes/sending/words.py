@@ -24,8 +24,6 @@ _ADVICE: Final = {
 _LONGEST: Final = 160
 _MOST_ROWS: Final = 100
 _DATA: Final = ".attachment.data"
-_LONGEST_NOTE: Final = 200_000
-"""Characters of a note of a server up to which its rows are compared with ours: that takes rows times rows."""
 
 
 def _where(parcel: Parcel, bundle: Any, entry: int | None) -> str:
@@ -114,9 +112,6 @@ def _differences(found: list[Difference]) -> Iterator[str]:
             continue
         yield f"{where}: the text differs"
         sent, stored = texts
-        if len(stored) > _LONGEST_NOTE:
-            yield f"  server: a text of {len(stored):,} characters"
-            continue
         for row in list(unified_diff(sent.splitlines(), stored.splitlines(), n=0, lineterm=""))[2:]:
             if row[0] in "-+":
                 yield f"  {'record' if row[0] == '-' else 'server'}: {plain(row[1:])}"

@@ -24,13 +24,11 @@ from lda_notes.problems import Failure
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import BackendService, signing_key
 from lda_notes.sending.client import NotAllowed, Unreadable
-from lda_notes.sending.compare import Difference
 from lda_notes.sending.deliver import Refused, deliver
 from lda_notes.sending.outbox import FILE, Damaged, Outbox
 from lda_notes.sending.outcome import issues
 from lda_notes.sending.secret_files import read_secret
 from lda_notes.sending.wire import Answer, Connection
-from lda_notes.sending.words import differences
 
 __all__ = ["typed"]
 
@@ -122,14 +120,6 @@ def test_pages_that_take_too_long_end() -> None:
     with pytest.raises(Unreadable, match="more than 30 minutes"):
         asked.search("Task", {})
     assert waits.seconds < 4000
-
-
-def test_a_huge_note_of_a_server_is_not_compared_row_by_row() -> None:
-    from base64 import b64encode
-
-    ours, theirs = (b64encode(text.encode()).decode() for text in ("a\nb\n", "b\na\n" * 100_000))
-    rows = list(differences([Difference("content[0].attachment.data", ours, theirs)]))
-    assert rows == ["content[0].attachment: the text differs", "  server: a text of 400,000 characters"]
 
 
 # -- where it is, and who asks --
