@@ -1,8 +1,9 @@
 """The ``@rule`` decorator, the table that it fills, and the loop that runs the table over a timeline.
 
-A rule is a generator. It sees one step of the timeline (when ``on`` names event classes) or the whole case, and
-yields a `Found` for each fault. Its docstring is the published explanation, in three paragraphs: what is checked,
-why it matters, what to do.
+A rule is a generator. ``check(step, event, case)`` sees one step of the timeline, for each event of the classes that
+``event`` is annotated with; ``check(case)`` sees the whole case once. Either yields a `Found` for each fault. The
+docstring is the published explanation: what is checked, why it matters, and where there is more to do than ``todo``
+says, what else.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from typing import Any, Final, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from lda_notes.check.needs import Missing, missing_in_events
+from lda_notes.check.report import sentence
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import Citation
@@ -114,7 +116,7 @@ class Case:
 
     @cached_property
     def same_minute(self) -> tuple[tuple[Step, Step], ...]:
-        """Neighbours in time that carry the same minute."""
+        """Neighbors in time that carry the same minute."""
         return tuple(
             (before, after)
             for before, after in pairwise(self.timeline.steps)
@@ -155,7 +157,9 @@ _MINUTE: Final = timedelta(minutes=1)
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One row of the table. ``on`` is empty for a rule that sees the whole case; ``limits`` name policy rows."""
+    """One row of the table. ``on``, the classes of events that it judges, is empty for a rule that sees the whole case;
+    ``limits`` name policy rows.
+    """
 
     name: str
     family: str
@@ -168,9 +172,10 @@ class Rule:
 
     @property
     def explanation(self) -> str:
-        """The published explanation: the docstring, or what the check's own ``explain`` makes of a table."""
+        """The published explanation, in three paragraphs: what is checked, why it matters, what to do."""
         explain: Callable[[], str] | None = getattr(self.check, "explain", None)
-        return explain() if explain is not None else cleandoc(self.check.__doc__ or "")
+        what, why, *more = (explain() if explain is not None else cleandoc(self.check.__doc__ or "")).split("\n\n")
+        return "\n\n".join((what, why, " ".join((sentence(self.todo), *more))))
 
 
 RULES: Final[dict[str, Rule]] = {}
@@ -180,21 +185,18 @@ def rule(
     severity: Severity,
     todo: str,
     *,
-    on: tuple[type[Model], ...] = (),
     cites: tuple[Citation, ...] = (),
     limits: tuple[str, ...] = (),
 ) -> Callable[[Check], Check]:
-    """Enter a generator into the table under its own name, underscores as dashes.
-
-    With ``on`` it is called as ``check(step, event, case)`` for each event of those classes (kinds, shapes, or
-    parts such as `Proved`); without, as ``check(case)`` once. The family is the module's name.
-    """
+    """Enter a generator into the table under its own name, underscores as dashes; its module's name is its family."""
 
     def enter(check: Check) -> Check:
         name = check.__name__.replace("_", "-")
         if name in RULES:
             raise ValueError(f"two rules are named {name}")
         family = check.__module__.rpartition(".")[2].replace("_", " ")
+        classes = check.__annotations__.get("event")
+        on = tuple(check.__globals__[one] for one in classes.split(" | ")) if classes else ()
         RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check)
         return check
 

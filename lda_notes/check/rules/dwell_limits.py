@@ -37,8 +37,7 @@ def needle_dwell(case: Case) -> Iterable[Found]:
     The longer a needle stays in, the more time bacteria have to travel along it, and the more the skin and the septum
     suffer. One study saw no harm up to 28 days, but nearly every source sets seven days.
 
-    Record why the needle stayed in longer, look closely at the site, and plan the next change within the limit. A
-    dressing change never restarts the needle's clock.
+    A dressing change never restarts the needle's clock.
     """
     for stays in case.timeline.needles.values():
         for stay in stays:
@@ -84,7 +83,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
     A needle past its limit puts the patient at risk of infection with every further hour. After a discharge the time
     is judged at the discharge, where this record ends.
 
-    Take the needle out, or change needle, extension and dressing together; record why it stayed in.
+    Needle, extension and dressing are changed together.
     """
     end = judged_until(case)
     for stays in case.timeline.needles.values():
@@ -120,8 +119,6 @@ def dressing_dwell(case: Case) -> Iterable[Found]:
     A transparent dressing may stay for a week; gauze hides the site and holds moisture, so it is changed every two
     days. Gauze under a transparent film counts as gauze; gauze only under the needle's wings counts as transparent
     while the entry site is in view.
-
-    Record why the dressing stayed on longer, look closely at the site, and plan the next change by the type.
     """
     for stays in case.timeline.dressings.values():
         for stay in stays:
@@ -164,7 +161,7 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
     A dressing past its limit no longer protects the site. After a discharge the time is judged at the discharge, where
     this record ends.
 
-    Change the dressing, look at the site while it is bare, and record why it stayed on.
+    Look at the site while it is bare.
     """
     end = judged_until(case)
     for stays in case.timeline.dressings.values():
@@ -197,7 +194,7 @@ def failed_dressing_left(case: Case) -> Iterable[Found]:
     A dressing that is not whole lets bacteria and water to the needle; the sources ask for a change at once, on any
     day. It counts as left when the next look comes before the change, or the change after the hours of the limit.
 
-    Change the dressing and record it. The needle keeps its own clock.
+    The needle keeps its own clock.
     """
     for look, failed, changed in _left_failed(case):
         until = f"was left until {case.say(changed.event.at)}" if changed is not None else "no change is charted"
@@ -246,7 +243,7 @@ def unknown_age_left(case: Case) -> Iterable[Found]:
 
     What nobody can date is due now: it may be past its limit already, and every day adds to it.
 
-    Change it, with needle, extension and dressing together, or find out its date and amend the arrival.
+    Needle, extension and dressing are changed together. If the date is found out, amend the arrival.
     """
     within = case.span("unknown_age_hours")
     unknown: list[tuple[str, Entry, Entry | None]] = [
@@ -279,7 +276,7 @@ def line_check_interval(case: Case) -> Iterable[Found]:
     Swelling, leaking and a loosened dressing show first to the eye; a needle that nobody looks at for long can do harm
     unseen. The interval is common practice and a facility may set its own; no shift looks at home or in a clinic.
 
-    Look at the line at each shift, and chart what was seen. A look that was made and not charted is a late entry.
+    A look that was made and not charted is a late entry.
     """
     span = case.span("line_check_hours") + case.span("line_check_slack_minutes")
     for septum, gap in _gaps_between_looks(case).items():
@@ -332,7 +329,7 @@ def accessed_idle_flush(case: Case) -> Iterable[Found]:
     Blood drifts into a line that rests and can clot there. Sources differ widely on the interval, from daily to
     weekly, so a facility should set its own.
 
-    Flush and lock the line, and chart it. If the line was used in between, chart that use.
+    If the line was used in between, chart that use.
     """
     if not case.policy.states("accessed_idle_flush_hours"):
         return
@@ -391,7 +388,7 @@ def idle_flush(case: Case) -> Iterable[Found]:
     An idle port is flushed so that it stays open. Most sources ask for four weeks; studies of six to eight weeks, and
     of twelve, saw no more occlusions, so a facility may set a longer interval.
 
-    Flush the port when it is next due, or record why it was not flushed.
+    If the port was not flushed when it was due, record why.
     """
     elsewhere = sorted(
         due.flushed_elsewhere_at(entry.event)
@@ -431,7 +428,6 @@ def _stood_idle(
 @rule(
     "advice",
     "look closely at pocket and incision, and chart how the incision is",
-    on=(Access,),
     limits=("post_implant_tender_hours", "post_implant_child_days"),
 )
 def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> Iterable[Found]:
@@ -441,7 +437,7 @@ def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> I
     of trouble. One source leaves a child's new port for a week. Where only the day of implantation is recorded, what
     may have been long enough is let pass.
 
-    Look closely at pocket and incision, chart how the incision is, and wait where waiting is possible.
+    Wait where waiting is possible.
     """
     implanted = implanted_at(case, event)
     if implanted is None:

@@ -33,7 +33,6 @@ def _first_aspirate(event: Access | FlushOrLock | LineUse) -> bool:
 @rule(
     "advice",
     "draw samples again if they were taken too early; next time discard the full volume before flushing",
-    on=(Access, FlushOrLock, LineUse),
     limits=("discard_adult_ml", "discard_child_ml", "discard_volume_factor", "discard_small_child_kg"),
 )
 def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
@@ -42,7 +41,7 @@ def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: C
     The first aspirate contains the previous lock and what clotted in it: a sample drawn too early may be wrong, and
     old lock may enter. In a small child the volume of the line decides, and blood is precious.
 
-    Discard the full volume next time, or chart the method by which the aspirate was returned or mixed.
+    Where the aspirate was returned or mixed, chart the method.
     """
     discarded = event.discard_ml
     if type(discarded) is not Decimal or not _first_aspirate(event):
@@ -67,7 +66,6 @@ def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: C
 @rule(
     "advice",
     "discard no more than is needed; record why it was more",
-    on=(Access, FlushOrLock, LineUse),
     limits=("discard_adult_max_ml", "discard_child_max_ml"),
 )
 def discard_too_large(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
@@ -75,8 +73,6 @@ def discard_too_large(step: Step, event: Access | FlushOrLock | LineUse, case: C
 
     Blood thrown away at every sampling adds up, in a small child quickly. Without a birth date the larger limit, that
     of an adult, is used.
-
-    Discard no more than is needed, and record the reason where it was more.
     """
     discarded = event.discard_ml
     if type(discarded) is not Decimal:
@@ -113,19 +109,14 @@ def _free_flush_ml(flushes: tuple[Flush, ...]) -> Decimal | None:
     return total
 
 
-@rule(
-    "unsafe",
-    "flush again with at least the minimum volume",
-    on=(Flushed,),
-    limits=("flush_volume_factor",),
-)
+@rule("unsafe", "flush again with at least the minimum volume", limits=("flush_volume_factor",))
 def flush_below_minimum(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Compares the flush with twice the volume of catheter and add-ons, where the record contains these volumes.
 
     A smaller flush leaves drug or blood in the reservoir, where it clots or meets the next drug. Flushes of one event
     are added up; a flush that met resistance is not judged by its volume.
 
-    Flush again. Where the volume of the catheter is not recorded, this rule cannot judge.
+    Where the volume of the catheter is not recorded, this rule cannot judge.
     """
     flushes = event.flushes
     if type(flushes) is not tuple or not flushes:
@@ -149,7 +140,6 @@ _CHILD_FLUSH: Final = ("flush_child_ml", "flush_child_after_use_ml")
 @rule(
     "advice",
     "flush with the usual volume, or chart why less was used",
-    on=(Access, Deaccess, FlushOrLock),
     limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml", "flush_child_after_use_ml", "discard_small_child_kg"),
 )
 def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
@@ -159,8 +149,6 @@ def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: 
     Without a birth date a child's volume is used.
     In a child under 10 kg a line of known volume is judged by twice that volume alone.
     Flushes that met resistance or were part of work on a blocked line are not judged.
-
-    Use the usual volume, or chart the reason, such as a limit on fluid.
     """
     flushes = event.flushes
     if type(flushes) is not tuple or not flushes or event.steps_tried:
@@ -180,7 +168,7 @@ def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: 
         )
 
 
-@rule("unsafe", "use a syringe with a barrel of at least that size", on=(Flushed,), limits=("syringe_ml",))
+@rule("unsafe", "use a syringe with a barrel of at least that size", limits=("syringe_ml",))
 def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Compares the barrel of a flush syringe with the smallest that is safe on a line not yet proved.
 
@@ -188,7 +176,7 @@ def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     burst it. The first flush of an event is always on a line not yet proved; a later one is, when blood came back and
     the first went without resistance.
 
-    Use a larger barrel, and never force a flush.
+    Never force a flush.
     """
     flushes = event.flushes
     if type(flushes) is not tuple:
@@ -220,8 +208,6 @@ def bacteriostatic_saline(case: Case) -> Iterable[Found]:
 
     The preservative is toxic in quantity; 30 mL of bacteriostatic saline in 24 hours is the most for an adult. A flush
     exactly 24 hours earlier no longer counts.
-
-    Use preservative-free saline.
     """
     within: deque[tuple[datetime, Decimal]] = deque()
     total = _ZERO
@@ -268,7 +254,7 @@ def treatment_strength_heparin(case: Case) -> Iterable[Found]:
 
     Vials of heparin for treatment contain ten times and more of a lock; mixing them up has killed patients.
 
-    Aspirate the lock, notify the prescriber, look for bleeding, and report the mix-up.
+    Look for bleeding, and report the mix-up.
     """
     for one in against(case, "treatment-strength-heparin"):
         yield one.found(
@@ -281,7 +267,6 @@ def treatment_strength_heparin(case: Case) -> Iterable[Found]:
 @rule(
     "wrong",
     "read the strength from the syringe or vial again",
-    on=(Flushed,),
     limits=("heparin_lock_low_strength_units_per_ml", "heparin_lock_strength_units_per_ml"),
 )
 def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
@@ -289,8 +274,6 @@ def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
 
     Another strength below the strongest is most likely a slip of the pen, or units written as if they were units per
     mL.
-
-    Read the label again and amend the entry.
     """
     lock = event.lock
     if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None:
@@ -308,7 +291,6 @@ def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "compare with the order and notify the prescriber; aspirate the lock if it is still in",
-    on=(Flushed,),
     limits=("heparin_lock_max_units", "heparin_lock_child_units", "heparin_child_years", "heparin_child_kg"),
 )
 def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
@@ -316,8 +298,6 @@ def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found
 
     Part of every lock reaches the patient. 400 to 600 units are named for an adult. A child under 12 years or under
     40 kg is locked by weight or by the facility's policy: 300 units are named by one source, and more is asked about.
-
-    Compare with the order, and notify the prescriber.
     """
     lock = event.lock
     if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None or lock.volume_ml is None:
@@ -339,12 +319,7 @@ def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found
         )
 
 
-@rule(
-    "advice",
-    "compare the lock with the order",
-    on=(Flushed,),
-    limits=("heparin_lock_min_ml", "heparin_lock_max_ml"),
-)
+@rule("advice", "compare the lock with the order", limits=("heparin_lock_min_ml", "heparin_lock_max_ml"))
 def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Compares the volume of a heparin lock with the volumes that the sources name.
 
@@ -369,7 +344,6 @@ def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Foun
 @rule(
     "unsafe",
     "lock again with enough to fill the line",
-    on=(Flushed,),
     limits=("lock_volume_factor",),
     cites=(Citation("heparin-lock-label", "R2"),),
 )
@@ -378,7 +352,7 @@ def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found
 
     A lock that does not fill the line leaves blood at the tip, where it clots.
 
-    Lock again. Where the volume of the catheter is not recorded, this rule cannot judge.
+    Where the volume of the catheter is not recorded, this rule cannot judge.
     """
     lock = event.lock
     if type(lock) is not Lock or lock.volume_ml is None:
@@ -405,8 +379,6 @@ def saline_lock(case: Case) -> Iterable[Found]:
 
     Trials found saline no worse than heparin, and some facilities keep to heparin all the same. A valved catheter and
     a patient who must not have heparin are locked with saline whatever the policy, and leave this rule quiet.
-
-    Compare the lock with the order.
     """
     for one in against(case, "saline-lock"):
         yield one.found(f"the line is locked with {one.used.words} alone; the policy does not accept it")
