@@ -1,6 +1,6 @@
 """The units that a FHIR quantity of ours may carry: a closed list of UCUM codes, each with its dimension.
 
-UCUM is case sensitive and full of near misses: ``G`` is gauss, ``ML`` is megalitre, ``U`` is the enzyme unit.
+UCUM is case sensitive and full of near misses: ``G`` is gauss, ``ML`` is megaliter, ``U`` is the enzyme unit.
 So nothing is parsed; a code is either one of these or refused.
 """
 

@@ -228,7 +228,7 @@ def _printable(value: Any) -> Any:
     """Let through words and numbers; free text, times and groups need a filter that says how to print them."""
     kind = type(value)
     if kind is str:
-        return value
+        return phrasing.printed(value)
     if kind is Decimal or kind is int:
         return phrasing.number(Decimal(value))
     if kind is Words:

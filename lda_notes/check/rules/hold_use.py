@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge import vesicants
+from lda_notes.knowledge.policy import listed
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
 from lda_notes.line.holds import OWN_RULES, PROVABLE, flushed_on_hold
@@ -39,7 +40,7 @@ Holds = tuple[Hold, ...]
 
 def why(holds: Holds) -> str:
     """Return the signs of holds, each once."""
-    return " and ".join(dict.fromkeys(hold.sign for hold in holds))
+    return listed(list(dict.fromkeys(hold.sign for hold in holds)))
 
 
 def since(holds: Holds, case: Case) -> str:

@@ -147,7 +147,7 @@ def _corrected(desk: Desk, rows: tuple[Entry, ...]) -> Sentence:
 
 def _charted_by(*entries: Entry) -> Sentence:
     first, *_ = (entry.event for entry in entries)
-    who = (phrasing.person(first.by) if first.by else "") or "not recorded"
+    who = (phrasing.person(first.by) if first.by else "") or "Author not recorded"
     verifiers = dict.fromkeys(entry.event.verified_by for entry in entries if entry.event.verified_by)
     verified = f"; verified by {phrasing.listed([phrasing.person(one) for one in verifiers])}" if verifiers else ""
     return Sentence(f"{who}{verified}.", tuple(at(entry, "by") for entry in entries))

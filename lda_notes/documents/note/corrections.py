@@ -94,7 +94,8 @@ def values(scene: Scene, family: Family | None) -> Values:
     )
     nothing: Value = (None, ())
     if target is None:
-        return dict.fromkeys(("target", "target_at", "target_by", "changes", "fallen"), nothing)
+        return dict.fromkeys(("target", "target_at", "target_by", "changes", "added", "fallen"), nothing)
+    changes = tuple(_changes(scene, family))
     own = at(scene.entry, "of")
     by = target.original.by
     fallen = _fallen(scene, family) if isinstance(event, ev.Retraction) else ()
@@ -102,9 +103,16 @@ def values(scene: Scene, family: Family | None) -> Values:
         "target": (target.event.titled.lower(), (own, at(target, "kind"))),
         "target_at": (target.original.at, (own, at(target, "at"))),
         "target_by": ((phrasing.person(by) or None) if by else None, (at(target, "by"),)),
-        "changes": (tuple(_changes(scene, family)), ()),
+        "changes": (changes, ()),
+        "added": (tuple(map(_added, changes)), tuple(path for change in changes for path in change["now"][1])),
         "fallen": (fallen, ()),
     }
+
+
+def _added(change: Values) -> str:
+    """Return a fact that an addendum brings, and what stood in its place."""
+    what, before, now = (change[key][0] for key in ("what", "before", "now"))
+    return f"{what}: {now}" + (f" (before: {before})" if before else "")
 
 
 def _fallen(scene: Scene, family: Family | None) -> tuple[Values, ...]:
@@ -130,9 +138,12 @@ def _changes(scene: Scene, family: Family | None) -> Iterator[Values]:
     if after is None:
         return
     old, new = _facts(before), _facts(after)
+    within: Path = ()
     for path in (*new, *(path for path in old if path not in new)):
         if old.get(path) != new.get(path):
-            yield _change(scene, family, path, old.get(path), new.get(path))
+            what = label(type(family.entry.original), path, within)
+            yield _change(scene, family, what, path, old.get(path), new.get(path))
+            within = path[:-1]
 
 
 def unchanged(scene: Scene, family: Family) -> tuple[Path, ...]:
@@ -157,7 +168,7 @@ def _facts(event: ev.Event) -> dict[Path, tuple[Any, Path]]:
 
 
 def _change(
-    scene: Scene, family: Family, path: Path, old: tuple[Any, Path] | None, new: tuple[Any, Path] | None
+    scene: Scene, family: Family, what: str, path: Path, old: tuple[Any, Path] | None, new: tuple[Any, Path] | None
 ) -> Values:
     key = KEY[kind_of(scene.event)]
     given = _longest(getattr(scene.event, key), new[1] if new else path)
@@ -165,7 +176,7 @@ def _change(
     there = _written(family, scene.entry, old[1]) if old else here
     today = phrasing.local(family.entry.original.at, scene.zone).date()
     return {
-        "what": (label(type(family.entry.original), path), (here,)),
+        "what": (what, (here,)),
         "before": (_said(old, scene, today) if old else None, (there,)),
         "now": (_said(new, scene, today) if new else None, (here,)),
     }

@@ -8,7 +8,6 @@ from typing import Any, Final
 from lda_notes.documents.note import due as note_due
 from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, kind_of, since
 from lda_notes.knowledge import amounts
-from lda_notes.line.holds import what_ends
 from lda_notes.line.states import Hold, State
 from lda_notes.line.transitions import never_entered
 from lda_notes.narrative import phrasing
@@ -215,10 +214,10 @@ def reason_paths(hold: Hold) -> tuple[Path, ...]:
 
 
 def _together(holds: Iterable[Hold]) -> list[Values]:
-    """Return what sentences say of holds; those that began together and end alike are said together."""
-    groups: dict[tuple[int, tuple[str, ...]], list[Hold]] = {}
+    """Return what sentences say of holds; those that began together are said together."""
+    groups: dict[int, list[Hold]] = {}
     for hold in holds:
-        groups.setdefault((id(hold.began), what_ends((hold,))), []).append(hold)
+        groups.setdefault(id(hold.began), []).append(hold)
     told: list[Values] = []
     for group in groups.values():
         paths = tuple(dict.fromkeys(path for hold in group for path in reason_paths(hold)))

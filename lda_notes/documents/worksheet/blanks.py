@@ -16,6 +16,7 @@ from lda_notes.documents.blocks import Blanks
 from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.suitability import Use, suits
 from lda_notes.narrative.facts import fields_at
+from lda_notes.narrative.phrasing import printed
 from lda_notes.record.events import KINDS
 from lda_notes.record.parts import NotAssessed, NotDone
 
@@ -211,7 +212,7 @@ def _choices(annotation: Any) -> Iterator[str]:
     elif annotation is NotDone:
         yield "not done"
     elif get_origin(annotation) is Literal:
-        yield from (value for value in get_args(annotation) if isinstance(value, str))
+        yield from (printed(value) for value in get_args(annotation) if isinstance(value, str))
     else:
         for part in get_args(annotation):
             if not isinstance(part, type) or part in (bool, NotAssessed, NotDone):

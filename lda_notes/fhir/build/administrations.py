@@ -43,7 +43,7 @@ LABELS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
         "area_cm2": ("Area", " square cm"),
         "amount_g": ("Amount", " g"),
         "removed_at": ("Taken off at", ""),
-        "sterile": ("Labelled sterile", ""),
+        "sterile": ("Labeled sterile", ""),
         "dose_mg": ("Dose", " mg"),
         "dose_units": ("Dose", " international units"),
         "lumen_ml": ("Lumen volume", " mL"),

@@ -362,9 +362,9 @@ def _absolute_reference(value: Object, scope: Scope) -> Found:
 def _agents(value: Object, _: Scope) -> Found:
     return [
         _says(
-            "agent-organisation",
+            "agent-organization",
             agent.get("who"),
-            "The agent acts for no organisation.",
+            "The agent acts for no organization.",
             "Send onBehalfOf.",
             "onBehalfOf",
             index,
@@ -410,7 +410,7 @@ def profile_rules() -> list[Rule]:
         Rule("precision", "Period", frozenset({"end"}), _comparable("start", "end")),
         Rule("precision", "Task", frozenset({"lastModified"}), _comparable("authoredOn", "lastModified")),
         Rule("reference-form", "Reference", frozenset({"reference"}), _absolute_reference),
-        Rule("agent-organisation", "Provenance", frozenset({"agent"}), _agents),
+        Rule("agent-organization", "Provenance", frozenset({"agent"}), _agents),
     ]
     rules += [Rule("unit", kind, always, _unit) for kind in ("Quantity", "SimpleQuantity", "Duration", "Age")]
     rules += [_status_rule(kind, statuses) for kind, statuses in STATUSES.items()]

@@ -48,7 +48,7 @@ class Proved(Model):
     )
     blood_looks: words.BloodLooks | None = fact(
         "look of the blood",
-        "Colour and consistency of the aspirate.",
+        "Color and consistency of the aspirate.",
         should=("How did the blood look?", INS, ONS),
         why="Thin or clotted aspirate is not the same proof as whole blood.",
         when="blood",

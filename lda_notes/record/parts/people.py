@@ -26,7 +26,7 @@ class Person(Model):
     """Someone who acted, verified, cleared or was told."""
 
     name: Short | None = fact("name", "Name as it is signed.")
-    credential: Short | None = fact("credential", "Licence or role, such as RN or MD.")
+    credential: Short | None = fact("credential", "License or role, such as RN or MD.")
     id: Short | None = fact("identifier", "Staff identifier.")
     new_to_procedure: YesNo | None = fact(
         "new to the procedure", "Yes when this nurse does the procedure for the first times, under a verifier."
