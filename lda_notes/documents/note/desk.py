@@ -96,10 +96,10 @@ def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tu
         lambda written: told.reasons_left(scene, paths, written),
         lambda written: told.facts_left(scene, paths, [*written, *repeated]),
     )
-    narrative = desk.narrator.narrate(template or scene.event.kind, view)
+    paragraphs = desk.narrator.narrate(template or scene.event.kind, view)
     if scene.step is None:  # an original or a correction: its facts stand where they were written
-        return narrative.paragraphs
-    return tuple(_standing(desk.timeline, paragraph) for paragraph in narrative.paragraphs)
+        return paragraphs
+    return tuple(_standing(desk.timeline, paragraph) for paragraph in paragraphs)
 
 
 def _standing(timeline: Timeline, paragraph: Paragraph) -> Paragraph:
