@@ -13,6 +13,7 @@ from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.scene import Scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
+from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 from lda_notes.narrative.facts import Computed, Facts, event_facts, plain
 from lda_notes.narrative.narrator import Narrator, View
@@ -51,6 +52,11 @@ class Desk:
         if judged.timeline is None:
             raise ValueError("the record has no readable episode")
         return cls(judged, judged.timeline.as_known(), policy, due.zone_of(judged.timeline), narrator, earlier)
+
+    def scene(self, entry: Entry) -> Scene:
+        """Return an entry in its surroundings."""
+        step = next((step for step in self.timeline.steps if step.entry.index == entry.index), None)
+        return Scene(self.timeline, self.policy, self.zone, entry, step)
 
 
 def identifiers(timeline: Timeline) -> tuple[str, ...]:
