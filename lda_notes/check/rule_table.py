@@ -8,7 +8,7 @@ says, what else.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Set
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -64,12 +64,27 @@ def _names(path: Path) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Case:
-    """What every rule may look at."""
+    """What every rule may look at. ``about``: only what is found of these entries, by position, is asked for."""
 
     timeline: Timeline
     policy: Policy
+    about: Set[int] | None = None
     reported: dict[tuple[str | None, str], Severity] = field(default_factory=dict)
     """Facts whose absence a rule about their event has reported, by event and name with dots, and how gravely."""
+
+    @cached_property
+    def entries(self) -> tuple[Entry, ...]:
+        """The standing entries that are asked about: all of them, or those of ``about``."""
+        return self._asked_about(self.timeline.entries)
+
+    @cached_property
+    def entries_and_corrections(self) -> tuple[Entry, ...]:
+        """The same, with the corrections that are asked about."""
+        return (*self.entries, *self._asked_about(self.timeline.corrections))
+
+    def _asked_about(self, entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+        about = self.about
+        return entries if about is None else tuple(entry for entry in entries if entry.index in about)
 
     @cached_property
     def zone(self) -> ZoneInfo:
@@ -79,8 +94,7 @@ class Case:
     @cached_property
     def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
         """Each entry that lacks facts worth reporting, with these; what could not be read is not missing."""
-        entries = (*self.timeline.entries, *self.timeline.corrections)
-        asked = [one for part in self._by_knowledge(entries) for one in part]
+        asked = [one for part in self._by_knowledge(self.entries_and_corrections) for one in part]
         found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, gaps in asked)
         return tuple((entry, gaps) for entry, gaps in found if gaps)
 
@@ -110,7 +124,7 @@ class Case:
         """Each entry with the time from event to entry, where the time of entry is known; corrections last."""
         return tuple(
             (entry, entry.event.charted_at - entry.event.at)
-            for entry in (*self.timeline.entries, *self.timeline.corrections)
+            for entry in self.entries_and_corrections
             if entry.event.charted_at is not None
         )
 
@@ -211,6 +225,9 @@ def load() -> dict[str, Rule]:
     return RULES
 
 
+_SAY_OF_THE_PATIENT: Final = frozenset({"patency treatment"})
+"""Kinds of whose rules one reports that a fact of the patient is missing: the record's own list then leaves it out."""
+
 _BY_KIND: Final[dict[str, tuple[tuple[Check, Rule], ...]]] = {}
 _WHOLE: Final[list[Rule]] = []
 
@@ -254,16 +271,22 @@ def silenced_words(policy: Policy) -> tuple[str, ...]:
     )
 
 
-def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
-    """Return every fault that the rules find in ``timeline``, in no particular order."""
+def check(timeline: Timeline, policy: Policy, about: Set[int] | None = None) -> tuple[Finding, ...]:
+    """Return every fault that the rules find in ``timeline``, in no particular order.
+
+    With ``about``, the positions of some entries, it returns at least what is found of these and of the record as a
+    whole, and costs little more than these entries do.
+    """
     if not _BY_KIND:
         load()
         _dispatch()
-    case = Case(timeline, policy)
+    case = Case(timeline, policy, about)
     found: list[Finding] = []
     silent = {one.rule for one in policy.silenced if may_be_silenced(one.rule)} if policy.silenced else frozenset()
     for step in timeline.steps:
         event: Any = step.entry.event
+        if about is not None and step.entry.index not in about and event.kind not in _SAY_OF_THE_PATIENT:
+            continue
         for look, row in _BY_KIND[event.kind]:
             if silent and row.name in silent:
                 continue

@@ -23,8 +23,8 @@ from lda_notes.fhir.build.papers import Note
 from lda_notes.fhir.config import Config, Systems
 from lda_notes.fhir.searches import everything
 from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line.timeline import Timeline
 from lda_notes.record import reading as records
-from lda_notes.record.episode import Episode
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import Anonymous, Credentials
 from lda_notes.sending.client import Server
@@ -54,10 +54,10 @@ def configured(tag: str) -> Config:
     )
 
 
-def short_note(episode: Episode, event: str, moment: datetime, beside: object = (), earlier: int = 0) -> Note:
+def short_note(stood: Timeline, event: str, earlier: int = 0) -> Note:
     """A note that costs nothing, where the words of notes do not matter."""
-    corrections = sum(one.kind in ("amendment", "addendum", "retraction") for one in episode.events)
-    return Note("Port note", f"Note of {event}, {len(episode.events)} events, {corrections} of them corrections.")
+    corrections = sum(one.kind in ("amendment", "addendum", "retraction") for one in stood.episode.events)
+    return Note("Port note", f"Note of {event}, {len(stood.episode.events)} events, {corrections} of them corrections.")
 
 
 @dataclass

@@ -108,7 +108,7 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
 
     Look at the skin at each change.
     """
-    by_id = {entry.event.id: entry for entry in reversed(case.timeline.entries)}
+    by_id = {entry.event.id: entry for entry in reversed(case.entries)}
     for found in _held(case, "adhesive"):
         event = by_id[found.event or ""].event
         film = getattr(event.__dict__.get("dressing"), "barrier_film", None) is True
@@ -198,7 +198,7 @@ def other_allergy(case: Case) -> Iterable[Found]:
     """
     if "other" not in _ever(case):
         return
-    for used in supplies_used(case):
+    for used in supplies_used(case.entries):
         details = _own_words(case.timeline.patient_at(used.entry.event.at))
         longest = max(map(len, details), default=0)
         for run in _runs(_WORD.findall(used.words.casefold()), longest):
@@ -254,7 +254,7 @@ def latex_allergy(case: Case) -> Iterable[Found]:
     """
     if "latex" not in _ever(case):
         return
-    for entry in case.timeline.entries:
+    for entry in case.entries:
         for what, keys, latex in _latex_labels(entry):
             if latex and "latex" in _known(case, entry):
                 yield Found(
@@ -291,7 +291,7 @@ def supply_not_checked(case: Case) -> Iterable[Found]:
     if not _ever(case) & _NAMEABLE:
         return
     seen: set[str] = set()
-    for used in supplies_used(case):
+    for used in supplies_used(case.entries):
         allergens = _known(case, used.entry) & _NAMEABLE
         if allergens and used.words not in seen and contains(used.words) is None:
             seen.add(used.words)

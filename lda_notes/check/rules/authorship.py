@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.overrun import length
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.record.events import CareEvent
@@ -25,10 +25,6 @@ def _last_moment(case: Case) -> datetime:
     """Return the latest time of any event; entries and corrections are in order of time."""
     lasts = [entries[-1].event.at for entries in (case.timeline.entries, case.timeline.corrections) if entries]
     return max(lasts, default=case.timeline.asof)
-
-
-def _entries(case: Case) -> tuple[Entry, ...]:
-    return (*case.timeline.entries, *case.timeline.corrections)
 
 
 # -- when it was charted --
@@ -86,7 +82,7 @@ def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
 
     A late entry carries the current date and time next to those of the event; without them nobody can tell how late.
     """
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         if entry.event.late_entry is not None and entry.event.charted_at is None:
             yield Found(
                 entry.path("late_entry"), "marked as a late entry without a time of entry", event=entry.event.id
@@ -102,7 +98,7 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
 
     Facts recalled from memory a day later weigh less than those copied from a worksheet; the reader has to know.
     """
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         said = entry.event.late_entry
         if said is not None and said.strip().casefold() in _SAYS_NOTHING:
             yield Found(
@@ -121,7 +117,7 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
     If it has not happened yet, take the entry out.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    for entry in _entries(case) if _last_moment(case) > latest else ():
+    for entry in case.entries_and_corrections if _last_moment(case) > latest else ():
         if entry.event.at > latest:
             yield Found(
                 entry.path("at"),
@@ -141,7 +137,7 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
     longest = max((wait for _, wait in case.waits), default=_NONE)
     if longest <= latest - _last_moment(case):
         return
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:
             yield Found(
@@ -158,13 +154,13 @@ def offset_not_of_zone(case: Case) -> Iterable[Found]:
     After a clock change the old offset is easily written on: the event then stands an hour from where it was.
     Times in UTC, as machines write them, are accepted.
     """
-    spans = {entry.event.at.utcoffset() for entry in case.timeline.entries}
+    spans = {entry.event.at.utcoffset() for entry in case.entries}
     if not case.timeline.entries:
         return
     ends = (case.timeline.entries[0].event.at, case.timeline.entries[-1].event.at)
     if spans - {_NONE} <= {case.local(ends[0]).utcoffset()} and _offset(case, ends[0]) == _offset(case, ends[1]):
         return
-    for entry in case.timeline.entries:
+    for entry in case.entries:
         at = entry.event.at
         if at.utcoffset() != _NONE and at.utcoffset() != case.local(at).utcoffset():
             yield Found(
@@ -199,7 +195,7 @@ def verifier_is_author(case: Case) -> Iterable[Found]:
 
     If nobody did, leave the verifier out and say so in the remarks.
     """
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         event = entry.event
         if event.verified_by is not None and _same(event.verified_by, event.by):
             yield Found(entry.path("verified_by"), "the verifier is the author", event=event.id)
@@ -213,7 +209,7 @@ def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
 
     If the nurse is not new to the procedure, correct the mark.
     """
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         verifier = entry.event.verified_by
         if verifier is not None and verifier.new_to_procedure is True:
             yield Found(
@@ -232,10 +228,6 @@ def problem_told_too_early(step: Step, event: CareEvent, case: Case) -> Iterable
 
     Nobody can be told of what was not yet seen.
     """
-    return _told_too_early(step, event, case) if event.problems else ()
-
-
-def _told_too_early(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
     slack = case.policy.span("clock_slack_minutes")
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and event.at - problem.told_at > slack:
@@ -251,17 +243,15 @@ def problem_told_after_charting(step: Step, event: CareEvent, case: Case) -> Ite
 
     What happened after the entry cannot stand in it; it belongs into an addendum with its own time.
     """
-    return _told_too_late(step, event, case) if event.problems and event.charted_at is not None else ()
-
-
-def _told_too_late(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
     slack = case.policy.span("clock_slack_minutes")
-    assert event.charted_at is not None
+    charted = event.charted_at
+    if charted is None:
+        return
     for position, problem in enumerate(event.problems):
-        if problem.told_at is not None and problem.told_at - event.charted_at > slack:
+        if problem.told_at is not None and problem.told_at - charted > slack:
             yield Found(
                 step.entry.path("problems", position, "told_at"),
-                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(event.charted_at)}",
+                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}",
             )
 
 
@@ -271,10 +261,6 @@ def staff_injury_in_chart(step: Step, event: CareEvent, case: Case) -> Iterable[
 
     A needle-stick of a nurse is care of another person; it is followed up there and has no place in this chart.
     """
-    return _staff_injury(step, event) if event.problems else ()
-
-
-def _staff_injury(step: Step, event: CareEvent) -> Iterator[Found]:
     for position, problem in enumerate(event.problems):
         if _NEEDLE_STICK.search(problem.what or ""):
             yield Found(
@@ -291,10 +277,6 @@ def problem_told_to_author(step: Step, event: CareEvent, case: Case) -> Iterable
 
     If nobody was told, tell someone who may decide and chart it.
     """
-    return _told_to_author(step, event) if event.problems else ()
-
-
-def _told_to_author(step: Step, event: CareEvent) -> Iterator[Found]:
     for position, problem in enumerate(event.problems):
         if _same(problem.told, event.by):
             yield Found(step.entry.path("problems", position, "told"), "the person notified is the author")

@@ -39,22 +39,34 @@ def needle_dwell(case: Case) -> Iterable[Found]:
 
     A dressing change never restarts the needle's clock.
     """
-    for stays in case.timeline.needles.values():
-        for stay in stays:
-            if stay.since is None or stay.closed is None:
-                continue
-            out = stay.closed.event.at
-            by = overrun(case, stay.since, "needle_dwell_days", out)
-            if by is not None:
-                yield Found(
-                    stay.closed.path("at"),
-                    f"the needle put in {case.say(stay.since)} stayed in until {case.say(out)}, "
-                    f"{lasted(case, stay.since, out)}; it was due out by {case.say(by)}, "
-                    f"after {case.policy.text('needle_dwell_days')}",
-                    related=_first_seen(case, stay, by),
-                    event=stay.closed.event.id,
-                    severity=_late(case, by, "needle_dwell_days", out),
-                )
+    return _needles_past_limit(case, out=True)
+
+
+def _needles_past_limit(case: Case, *, out: bool) -> Iterator[Found]:
+    """Yield a fault for each needle that stayed in past the limit until it was ``out``, or else is still in past it."""
+    limit = "needle_dwell_days"
+    for stay in (stay for stays in case.timeline.needles.values() for stay in stays):
+        if stay.since is None or (stay.closed is not None) is not out:
+            continue
+        until = stay.closed.event.at if stay.closed is not None else judged_until(case)
+        by = overrun(case, stay.since, limit, until)
+        if by is not None:
+            where = stay.closed or stay.opened
+            yield Found(
+                where.path("at"),
+                f"the needle put in {case.say(stay.since)} {_stayed(case, 'in', stay.since, until, over=out)}; "
+                f"it was due out by {case.say(by)}, after {case.policy.text(limit)}",
+                related=_first_seen(case, stay, by),
+                event=where.event.id,
+                severity=_late(case, by, limit, until),
+            )
+
+
+def _stayed(case: Case, where: str, since: datetime, until: datetime, *, over: bool) -> str:
+    """Return how long something stayed, or is still, in or on."""
+    length = lasted(case, since, until)
+    moment = case.say(until)
+    return f"stayed {where} until {moment}, {length}" if over else f"is still {where} at {moment}, after {length}"
 
 
 def _late(case: Case, by: datetime, limit: str, moment: datetime) -> Severity | None:
@@ -85,22 +97,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
 
     Needle, extension and dressing are changed together.
     """
-    end = judged_until(case)
-    for stays in case.timeline.needles.values():
-        stay = stays[-1] if stays else None
-        if stay is None or stay.since is None or stay.closed is not None:
-            continue
-        by = overrun(case, stay.since, "needle_dwell_days", end)
-        if by is not None:
-            yield Found(
-                stay.opened.path("at"),
-                f"the needle put in {case.say(stay.since)} is still in at {case.say(end)}, "
-                f"after {lasted(case, stay.since, end)}; it was due out by {case.say(by)}, "
-                f"after {case.policy.text('needle_dwell_days')}",
-                related=_first_seen(case, stay, by),
-                event=stay.opened.event.id,
-                severity=_late(case, by, "needle_dwell_days", end),
-            )
+    return _needles_past_limit(case, out=False)
 
 
 _UNDER_FILM = Citation("ins-2016", "M-H", "gauze under a transparent film")
@@ -120,26 +117,28 @@ def dressing_dwell(case: Case) -> Iterable[Found]:
     days. Gauze under a transparent film counts as gauze; gauze only under the needle's wings counts as transparent
     while the entry site is in view.
     """
-    for stays in case.timeline.dressings.values():
-        for stay in stays:
-            if stay.since is None or stay.ended is None:
-                continue
-            limit = due.dressing_limit(stay.dressing)
-            if limit is None:
-                continue
-            off = stay.ended.event.at
-            by = overrun(case, stay.since, limit, off)
-            if by is not None:
-                yield Found(
-                    stay.ended.path("at"),
-                    f"the {_kind(stay)} put on {case.say(stay.since)} stayed on until {case.say(off)}, "
-                    f"{lasted(case, stay.since, off)}; it was due to be changed by {case.say(by)}, "
-                    f"after {case.policy.text(limit)}",
-                    related=(Related(stay.put_on.path("dressing"), "this dressing"),),
-                    citations=_cited(case, stay, limit),
-                    event=stay.ended.event.id,
-                    severity=_late(case, by, limit, off),
-                )
+    return _dressings_past_limit(case, off=True)
+
+
+def _dressings_past_limit(case: Case, *, off: bool) -> Iterator[Found]:
+    """Yield a fault for each dressing that stayed on past its limit until it was ``off``, or is still on past it."""
+    for stay in (stay for stays in case.timeline.dressings.values() for stay in stays):
+        limit = due.dressing_limit(stay.dressing)
+        if stay.since is None or limit is None or (stay.ended is not None) is not off:
+            continue
+        until = stay.ended.event.at if stay.ended is not None else judged_until(case)
+        by = overrun(case, stay.since, limit, until)
+        if by is not None:
+            where = stay.ended or stay.put_on
+            yield Found(
+                where.path("at"),
+                f"the {_kind(stay)} put on {case.say(stay.since)} {_stayed(case, 'on', stay.since, until, over=off)}; "
+                f"it was due to be changed by {case.say(by)}, after {case.policy.text(limit)}",
+                related=(Related(stay.put_on.path("dressing"), "this dressing"),) if off else (),
+                citations=_cited(case, stay, limit),
+                event=where.event.id,
+                severity=_late(case, by, limit, until),
+            )
 
 
 def _cited(case: Case, stay: DressingStay, limit: str) -> tuple[Citation, ...]:
@@ -163,23 +162,7 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
 
     Look at the site while it is bare.
     """
-    end = judged_until(case)
-    for stays in case.timeline.dressings.values():
-        stay = stays[-1] if stays else None
-        if stay is None or stay.since is None or stay.ended is not None:
-            continue
-        limit = due.dressing_limit(stay.dressing)
-        by = overrun(case, stay.since, limit, end) if limit is not None else None
-        if by is not None and limit is not None:
-            yield Found(
-                stay.put_on.path("at"),
-                f"the {_kind(stay)} put on {case.say(stay.since)} is still on at {case.say(end)}, "
-                f"after {lasted(case, stay.since, end)}; it was due to be changed by {case.say(by)}, "
-                f"after {case.policy.text(limit)}",
-                citations=_cited(case, stay, limit),
-                event=stay.put_on.event.id,
-                severity=_late(case, by, limit, end),
-            )
+    return _dressings_past_limit(case, off=False)
 
 
 @rule(

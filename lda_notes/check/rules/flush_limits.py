@@ -1,4 +1,4 @@
-"""Limits of what goes through the line and stays in it: discard, flush, syringe, lock."""
+"""Limits of what goes through the line and stays in it: connector, discard, flush, syringe, lock."""
 
 from __future__ import annotations
 
@@ -20,6 +20,32 @@ from lda_notes.record.parts import Flush, Lock
 _ZERO: Final = Decimal(0)
 _DAY: Final = timedelta(hours=24)
 _BACTERIOSTATIC: Final = "0.9% sodium chloride with benzyl alcohol"
+
+
+# -- the connector --
+
+
+@rule(
+    "unsafe",
+    "scrub the needleless connector again for the full time before anything is joined to it",
+    limits=("hub_scrub_s",),
+)
+def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Compares the scrub of the needleless connector with the shortest time that the sources accept.
+
+    Most bloodstream infections of a line in use start at the connector. Sources ask for 5 to 15 seconds of friction;
+    one asks for 15 at least, which a facility can set.
+
+    Let it dry, then connect.
+    """
+    scrub = event.hub_scrub_s
+    if scrub is not None and scrub < case.policy.value("hub_scrub_s"):
+        yield Found(
+            step.entry.path("hub_scrub_s"),
+            f"the needleless connector was scrubbed for {quantity(scrub, 'seconds')}; it takes "
+            f"{case.policy.text('hub_scrub_s')}, and one source asks for "
+            f"{quantity(case.policy.value('hub_scrub_strict_s'), 'seconds')}",
+        )
 
 
 # -- discard --

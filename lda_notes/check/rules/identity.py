@@ -33,7 +33,7 @@ def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
     If only one was compared, say so truthfully and correct the practice.
     """
     least = case.policy.value("patient_identifiers")
-    for entry in case.timeline.entries:
+    for entry in case.entries:
         event = entry.event
         checked = event.__dict__.get("identifiers_checked")  # a look by class would cost more
         if checked.__class__ is not tuple or not checked:

@@ -98,7 +98,7 @@ def _scanned(case: Case) -> Iterator[_Scanned]:
     port = case.timeline.episode.port
     if port.udi is not None:
         yield _Scanned("port", None, None, ("port",), port.udi)
-    for entry in case.timeline.entries:
+    for entry in case.entries:
         event: Any = entry.event
         values = event.__dict__
         needle = values.get("needle")

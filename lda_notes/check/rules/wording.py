@@ -10,7 +10,7 @@ from lda_notes.knowledge.abbreviations import DO_NOT_USE, DRUG_NAMES, ERROR_PRON
 
 
 def _forms(case: Case) -> list[tuple[Piece, UnsafeForm]]:
-    return unsafe_wording(case.timeline)
+    return unsafe_wording(case.timeline, case.entries_and_corrections)
 
 
 def _found(piece: Piece, form: UnsafeForm) -> Found:

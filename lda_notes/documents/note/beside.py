@@ -114,6 +114,8 @@ def unread_events(judged: Judged) -> Iterator[Block]:
 
 def unread_facts(desk: Desk, chosen: tuple[Family, ...]) -> tuple[Unread, ...]:
     """Return the facts of the chosen events, of patient, stay and port that were written and could not be read."""
+    if not desk.timeline.unread:
+        return ()
     events = {entry.event.id for family in chosen for entry in (family.entry, *family.corrections)}
     every = {
         entry.event.id

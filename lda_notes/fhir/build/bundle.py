@@ -19,9 +19,9 @@ from lda_notes.fhir.build.book import (
     Options,
     Writer,
     add_provenance,
-    charted_upto,
     begin,
     finished,
+    first_notes,
     needle_reference,
     open_book,
     own_facts,
@@ -30,7 +30,7 @@ from lda_notes.fhir.config import Config
 from lda_notes.fhir.build.corrections import correction_bundle, ledger
 from lda_notes.fhir.build.fold import Strand
 from lda_notes.fhir.build.papers import Note, document, is_signed
-from lda_notes.fhir.build.scene import Made, Scene, scene
+from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Path
 from lda_notes.line.corrections import in_order
@@ -49,12 +49,14 @@ def bundles(
     events of one identifier, or a patient who cannot be referred to as configured.
     """
     book = open_book(timeline, policy, config, options or Options())
-    known = ledger(book) if timeline.corrections else None
+    notes = dict(first_notes(book))
+    known = ledger(book, notes) if timeline.corrections else None
     for entry in _in_order(book):
         if known is not None and isinstance(entry.event, ev.Correcting):
             yield correction_bundle(book, entry, known)
         else:
-            yield _event_bundle(book, entry, known.ended if known is not None else {})
+            note = notes.get(entry.event.id)
+            yield _event_bundle(book, entry, note, known.ended if known is not None else {})
 
 
 def bundle_of(
@@ -72,7 +74,7 @@ def _in_order(book: Book) -> list[Entry]:
     return list(in_order(entries))
 
 
-def _event_bundle(book: Book, entry: Entry, ended: Mapping[str, Made]) -> EventBundle:
+def _event_bundle(book: Book, entry: Entry, note: Note | None, ended: Mapping[str, Made]) -> EventBundle:
     event = entry.event
     last = book.last.timeline.entry(event.id)
     standing = last is not None and last.retraction is None
@@ -92,7 +94,10 @@ def _event_bundle(book: Book, entry: Entry, ended: Mapping[str, Made]) -> EventB
     here = scene(book.frame, event)
     for made in own_facts(here, needle_reference(book, book.first, here, writer.names)):
         writer.create(made, entry.path(*made.path))
-    _add_note(book, writer, here, entry)
+    if note is not None:
+        name = here.name("note")
+        paper = document(here, name, note, "current", signed=is_signed(event))
+        writer.create(Made(name, paper, ()), entry.path())
     add_provenance(book, writer, here, entry)
     return finished(book, writer, entry)
 
@@ -101,12 +106,3 @@ def _path_of(book: Book, strand: Strand, made: Made) -> Path:
     opener = book.last.timeline.entry(strand.opened)
     return opener.path(*made.path) if opener is not None else ("port",)
 
-
-def _add_note(book: Book, writer: Writer, here: Scene, entry: Entry) -> None:
-    if book.options.notes is None:
-        return
-    episode = book.timeline.episode.model_copy(update={"events": tuple(charted_upto(book, entry))})
-    note = book.options.notes(episode, here.event.id, here.recorded, book.timeline.others.beside)
-    name = here.name("note")
-    made = Made(name, document(here, name, note, "current", signed=is_signed(here.event)), ())
-    writer.create(made, entry.path())

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import count, takewhile
 from typing import Any, Final, Literal, NamedTuple
 
 from lda_notes.record import events as ev
@@ -19,7 +20,8 @@ from lda_notes.fhir.build.book import (
     EventBundle,
     add_provenance,
     begin,
-    charted_upto,
+    as_charted,
+    as_it_stood,
     finished,
     needle_reference,
     own_facts,
@@ -31,6 +33,7 @@ from lda_notes.fhir.elements import Json, concept, plain, to_json
 from lda_notes.fhir.identity import status_of
 from lda_notes.problems import Path
 from lda_notes.line.corrections import Entry, replayed
+from lda_notes.line.timeline import Timeline
 
 IN_ERROR: Final = "entered-in-error"
 
@@ -70,9 +73,9 @@ class Ledger:
         return {name: self.last[name] for name in names}
 
 
-def ledger(book: Book) -> Ledger:
-    """Work out what each correction of a record changed."""
-    account = _Account(book)
+def ledger(book: Book, notes: Mapping[str, Note]) -> Ledger:
+    """Work out what each correction of a record changed; ``notes`` are those of its events as first charted."""
+    account = _Account(book, notes=dict(notes))
     folds = book.folds()
     before = next(folds)
     account.begin(before)
@@ -108,7 +111,12 @@ class _Account:
     """What observations are called that no longer say what they first said."""
     _versions: dict[str, dict[str, _Version]] = field(default_factory=dict)
     """The documents of each corrected event, and of each correction of something else."""
-    _notes: dict[str, Note] = field(default_factory=dict)
+    notes: dict[str, Note] = field(default_factory=dict)
+    """The notes of the events, and of each correction that is not a retraction."""
+    _stood: Timeline | None = None
+    """The record as it stood when the last of these was charted."""
+    _last: list[Entry] = field(default_factory=list)
+    """What was charted before that entry, as it was then read."""
     _heads: dict[str, str] = field(default_factory=dict)
     _families: dict[str, list[Entry]] = field(default_factory=dict)
     """The corrections of each entry and of its corrections."""
@@ -119,6 +127,14 @@ class _Account:
     _withdrawn: set[str] = field(default_factory=set)
 
     @cached_property
+    def _charted(self) -> tuple[Entry, ...]:
+        return self.book.first.timeline.entries
+
+    @cached_property
+    def _places(self) -> dict[str, int]:
+        return {entry.event.id: place for place, entry in enumerate(self._charted)}
+
+    @cached_property
     def _targets(self) -> frozenset[str]:
         return frozenset(_target(entry) for entry in self.book.timeline.corrections)
 
@@ -126,11 +142,9 @@ class _Account:
         """Take the record as first charted."""
         self._share(first)
         for target in dict.fromkeys(_target(entry) for entry in self.book.timeline.corrections):
-            entry = first.timeline.entry(target)
-            if entry is not None:
+            if first.timeline.entry(target) is not None:
                 self._own[target] = self._facts_of(first, target)
                 self._first |= self._own[target]
-                self._write(target, charted_upto(self.book, entry), target, entry.original)
         self.state |= self._shared
         for facts in self._own.values():
             self.state |= facts
@@ -256,24 +270,26 @@ class _Account:
 
     def _tell(self, correction: Entry, after: Fold) -> None:
         """Write the note of a correction: the whole entry again where it amends one, else its own words."""
-        target = _target(correction)
+        if self.book.options.notes is None:
+            return
+        event, target = correction.event, _target(correction)
         entry = after.timeline.entry(target)
+        subject, earlier = event.id, 0
         if entry is None:
             told = list({one.event.id: one for one in (self.known.get(target), correction) if one is not None}.values())
-            events = self._read(charted_upto(self.book, correction), after)
-            self._write(correction.event.id, [*events, *(one.event for one in told)], correction.event.id, correction.event)
-            return
-        told = self._told(target, entry)
-        in_force = {one.id for one in entry.corrections}
-        ids = [one.event.id for one in told if one.event.id in in_force]
-        read = self._before.get(target, {})
-        base = read[ids[0]] if ids else entry.event
-        first = self.book.first.timeline.entry(target)
-        assert first is not None
-        events = self._read(charted_upto(self.book, first)[:-1], after)
-        subject = target if isinstance(correction.event, ev.Amendment) else correction.event.id
-        everything = [*events, base, *(one.event for one in told)]
-        self._write(correction.event.id, everything, subject, correction.event, len(in_force) - len(ids))
+            before: tuple[Entry, ...] = ()
+            then = self._read((one for one in self._charted if one.event.at <= event.at), after)
+        else:
+            told = self._told(target, entry)
+            in_force = {one.id for one in entry.corrections}
+            ids = [one.event.id for one in told if one.event.id in in_force]
+            before = self._as_read(self._charted[: self._places[target]], after)
+            then = [self._before[target][ids[0]] if ids else entry.event]
+            subject = target if isinstance(event, ev.Amendment) else event.id
+            earlier = len(in_force) - len(ids)
+        then += [one.event for one in told]
+        self._stood = as_it_stood(self.book, before, then, event, self._stood)
+        self.notes[event.id] = self.book.options.notes(self._stood, subject, earlier)
 
     def _told(self, target: str, entry: Entry) -> list[Entry]:
         """Return the last corrections of an entry's family, with what each is about and what withdrew the entry."""
@@ -298,21 +314,18 @@ class _Account:
     def _order(self) -> dict[str, int]:
         return {entry.event.id: place for place, entry in enumerate(self.book.timeline.corrections)}
 
-    def _read(self, charted: Iterable[ev.Event], after: Fold) -> Iterator[ev.Event]:
-        """Yield the events as a reading has them, without those that it withdrew."""
-        for event in charted:
-            entry = after.timeline.entry(event.id)
-            if entry is not None and entry.retraction is None:
-                yield entry.event
+    def _read(self, charted: Iterable[Entry], after: Fold) -> list[ev.Event]:
+        """Return the events as a reading has them, without those that it withdrew."""
+        entries = (after.timeline.entry(one.event.id) for one in charted)
+        return [entry.event for entry in entries if entry is not None and entry.retraction is None]
 
-    def _write(
-        self, name: str, events: Iterable[ev.Event], subject: str, recorded: ev.Event, earlier: int = 0
-    ) -> None:
-        if self.book.options.notes is not None:
-            episode = self.book.timeline.episode.model_copy(update={"events": tuple(events)})
-            asof = scene(self.book.frame, recorded).recorded
-            beside = self.book.timeline.others.beside
-            self._notes[name] = self.book.options.notes(episode, subject, asof, beside, earlier)
+    def _as_read(self, charted: Iterable[Entry], after: Fold) -> tuple[Entry, ...]:
+        """Return the same as entries, each by its position; as far as nothing changed, those of the last time."""
+        events = self._read(charted, after)
+        same = sum(1 for _ in takewhile(lambda pair: pair[0].event is pair[1], zip(self._last, events, strict=False)))
+        if same < len(events):
+            self._last[same:] = map(as_charted, count(same), events[same:])
+        return tuple(self._last[: len(events)])
 
     def _file(self, reading: Fold, about: str) -> dict[str, None]:
         """File the documents of an event, or of a correction of something else, as a reading has them."""
@@ -360,7 +373,7 @@ class _Account:
         resource = document(
             scene(self.book.frame, about, whole=False),
             name,
-            self._notes[(by or about).id],
+            self.notes[(by or about).id],
             version.status,
             written=(by.charted_at or by.at) if by is not None else None,
             by=by.by if by is not None else None,

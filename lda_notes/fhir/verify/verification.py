@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import json
+from collections import Counter
 from decimal import Decimal
 from typing import Any, Final, Literal, TypeGuard
 
@@ -65,13 +66,25 @@ class _Doubles(Exception):
 def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     built = dict(pairs)
     if len(built) != len(pairs):
-        keys = [key for key, _ in pairs]
-        raise _Doubles(next(key for key in keys if keys.count(key) > 1))
+        counted = Counter(key for key, _ in pairs)
+        raise _Doubles(next(key for key, number in counted.items() if number > 1))
     return built
 
 
 def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is no JSON number")
+
+
+_MOST_PLACES: Final = 1000
+_TOO_LONG: Final = "A number has more digits than can be read"
+
+
+def _decimal(text: str) -> Decimal:
+    """Return a decimal as written. Raises `ValueError` for 1e999999999, which is endless in digits."""
+    number = Decimal(text)
+    if abs(number.adjusted()) > _MOST_PLACES:
+        raise ValueError(_TOO_LONG)
+    return number
 
 
 def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
@@ -82,7 +95,7 @@ def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
     fault: Fault
     try:
         text = data.decode("utf-8-sig")
-        return json.loads(text, parse_float=Decimal, parse_constant=_no_constant, object_pairs_hook=_no_doubles), ()
+        return json.loads(text, parse_float=_decimal, parse_constant=_no_constant, object_pairs_hook=_no_doubles), ()
     except UnicodeDecodeError as error:
         message = f"Byte {error.start + 1} is not UTF-8."
         fault = Fault("json", data[error.start : error.start + 1].hex(), message, "Save the file as UTF-8.")
@@ -96,7 +109,7 @@ def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
         fault = Fault("depth", None, _DEEPEST, "Send a bundle without endless nesting.")
     except ValueError as error:
         endless = "int_max_str_digits" in str(error)  # Python's own words are for programmers
-        message = "A number has more digits than can be read." if endless else f"{error}."
+        message = f"{_TOO_LONG if endless else error}."
         fault = Fault("json", None, message, "Send JSON numbers of a usual size.")
     return None, (fault.closed(),)
 
