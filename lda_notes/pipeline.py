@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path as FilePath
@@ -12,10 +12,12 @@ from lda_notes.check import among, rule_table
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import folding, timeline
+from lda_notes.line.corrections import Corrected
 from lda_notes.line.folding import begins as begins
-from lda_notes.line.timeline import Timeline
+from lda_notes.line.timeline import Beside, Timeline
 from lda_notes.problems import SEVERITIES, Finding
 from lda_notes.record import reading as records
+from lda_notes.record.episode import Episode
 from lda_notes.record.folder import Passed as Passed
 from lda_notes.record.folder import beside as beside
 from lda_notes.record.folder import of_numbers as of_numbers
@@ -63,6 +65,34 @@ def judge_within(record: Record, others: Sequence[Record], policy: Policy, asof:
     return _judged(record, stays([record], known, policy, asof)[0], policy, {one.file: one for one in known})
 
 
+def as_it_stood(
+    episode: Episode,
+    beside: Sequence[Beside],
+    policy: Policy,
+    asof: datetime,
+    read: Corrected | None = None,
+    since: Timeline | None = None,
+) -> Timeline:
+    """Return the timeline of a record as its note is judged: of other stays only what happened until ``asof`` is known.
+
+    ``read`` and ``since`` as `timeline.build` has them.
+    """
+    known = begun([Record(one.file, one.episode, unread_facts=one.unread) for one in beside], asof)
+    if not known:
+        return timeline.build(episode, policy, asof, read=read, since=since)
+    return stays([Record("record", episode)], known, policy, asof)[0]
+
+
+def judge_entries(stay: Timeline, policy: Policy, about: Set[int]) -> Judged:
+    """Check some entries of a record, by position: what is found of these and of the record as a whole is all there.
+
+    The record need be in no file: findings have no place.
+    """
+    record = Record("record", stay.episode)
+    found = [*stay.findings, *rule_table.check(stay, policy, about)]
+    return Judged(record, stay, _ordered([one for one in found if one.path[:1] != _ELSEWHERE]))
+
+
 def stays(given: Sequence[Record], others: Sequence[Record], policy: Policy, asof: datetime) -> list[Timeline]:
     """Return the timeline of each readable record of ``given`` within its line, ``others`` known until ``asof``."""
     lines = folding.fold_all([*given, *begun(others, asof)], policy, asof)
@@ -100,7 +130,7 @@ def _placed(finding: Finding, record: Record, by_file: Mapping[str, Record]) -> 
 
 def _broken_seals(record: Record) -> list[Finding]:
     """Return what the seals find, where any entry has one; their places are those of the file itself."""
-    if record.data is None:  # made from another record, as for a bundle's notes: there is no file to compare with
+    if record.data is None:  # not read from a file: there is nothing to compare with
         return []
     if record.episode is None or all(event.seal is None for event in record.episode.events):
         return []
@@ -190,8 +220,7 @@ def bundled(
     from lda_notes.fhir.verify.verification import verify
 
     assert record.episode is not None
-    shared: dict[int, object] = {}
     line = line or timeline.build(record.episode, policy, FAR, record.unread_facts)
     # Each stay's bundles say of patient and port what its own record does.
     for one in bundles(replace(line, episode=record.episode), policy, config, options):
-        yield Bundled(one, verify(one.bundle, sound=shared))
+        yield Bundled(one, verify(one.bundle))

@@ -226,7 +226,7 @@ def test_no_name_of_the_patient_is_printed(tmp_path: Path) -> None:
         assert private not in result.output
 
 
-def test_colour_only_where_it_is_asked_for(monkeypatch: pytest.MonkeyPatch, unsigned: Path) -> None:
+def test_color_only_where_it_is_asked_for(monkeypatch: pytest.MonkeyPatch, unsigned: Path) -> None:
     assert "\x1b" not in run(unsigned).stdout
 
     class Screen:
@@ -236,17 +236,17 @@ def test_colour_only_where_it_is_asked_for(monkeypatch: pytest.MonkeyPatch, unsi
     monkeypatch.setattr(check_command.sys, "stdout", Screen())
     monkeypatch.delenv("NO_COLOR", raising=False)
     monkeypatch.setenv("TERM", "xterm")
-    assert check_command._colour() is True
+    assert check_command._color() is True
     monkeypatch.setenv("NO_COLOR", "1")
-    assert check_command._colour() is False
+    assert check_command._color() is False
     monkeypatch.setenv("NO_COLOR", "")
-    assert check_command._colour() is True
+    assert check_command._color() is True
     monkeypatch.setenv("TERM", "dumb")
-    assert check_command._colour() is False
+    assert check_command._color() is False
 
 
-def test_colour_marks_the_severity_alone() -> None:
-    rows = list(report._block(FINDING, 80, colour=True))
+def test_color_marks_the_severity_alone() -> None:
+    rows = list(report._block(FINDING, 80, color=True))
     assert rows[0] == "a:1:2  \x1b[1;31munsafe\x1b[0m  some-rule"
     assert not any("\x1b" in row for row in rows[1:])
 

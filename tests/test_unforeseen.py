@@ -200,3 +200,20 @@ def test_a_lost_terminal_ends_with_its_own_code(tmp_path: Path) -> None:
     with open("/dev/full", "w") as full:  # noqa: PTH123
         done = subprocess.run([PROGRAM, "policy"], stdout=full, stderr=subprocess.PIPE, text=True, check=False)
     assert done.returncode == 2 and "Traceback" not in done.stderr and "Exception ignored" not in done.stderr
+
+
+def test_ctrl_c_while_the_program_loads_is_a_word(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from lda_notes.__main__ import main
+
+    class Impatient:
+        def find_spec(self, name: str, *_: object) -> None:
+            if name == "lda_notes.cli":
+                raise KeyboardInterrupt
+
+    monkeypatch.delitem(sys.modules, "lda_notes.cli", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Impatient(), *sys.meta_path])
+    with pytest.raises(SystemExit) as left:
+        main()
+    assert (left.value.code, capsys.readouterr().err) == (130, "\nStopped.\n")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 from typing import Any, Final, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel
 
 from lda_notes.knowledge.abbreviations import UnsafeForm, unsafe_forms
+from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Path
 from lda_notes.record.exchange import members
@@ -33,12 +34,9 @@ class Piece(NamedTuple):
     event: str | None
 
 
-def pieces(timeline: Timeline) -> Iterator[Piece]:
-    """Yield every free text of the standing record and of its corrections; retracted entries are left out."""
-    for entry in timeline.entries:
-        for keys, text in _texts(entry.event):
-            yield Piece(text, entry.path(*keys), entry.event.id)
-    for entry in timeline.corrections:  # the facts they add or set are read where they are applied over their event
+def pieces(timeline: Timeline, entries: Sequence[Entry]) -> Iterator[Piece]:
+    """Yield every free text of a record beside its events, and of some of its entries, corrections among them."""
+    for entry in entries:  # the facts that corrections add or set are read where they are applied over their event
         for keys, text in _texts(entry.event):
             yield Piece(text, entry.path(*keys), entry.event.id)
     yield from _beside_events(timeline)
@@ -58,17 +56,17 @@ def _beside_events(timeline: Timeline) -> Iterator[Piece]:
                 yield Piece(text, ("port", "tip", key), None)
 
 
-def unsafe_wording(timeline: Timeline) -> list[tuple[Piece, UnsafeForm]]:
-    """Return every unsafe form of the record's free text with the text that contains it.
+def unsafe_wording(timeline: Timeline, entries: Sequence[Entry]) -> list[tuple[Piece, UnsafeForm]]:
+    """Return every unsafe form of free text, as `pieces` yields it, with the text that contains it.
 
     The whole is read at once, and piece by piece only if it contains any: most records contain none.
     """
     found: list[str] = [piece.text for piece in _beside_events(timeline)]
-    for entry in (*timeline.entries, *timeline.corrections):
+    for entry in entries:
         _gather(entry.event, found)
     if not unsafe_forms("\n".join(dict.fromkeys(found))):
         return []
-    return [(piece, form) for piece in pieces(timeline) for form in unsafe_forms(piece.text)]
+    return [(piece, form) for piece in pieces(timeline, entries) for form in unsafe_forms(piece.text)]
 
 
 @cache

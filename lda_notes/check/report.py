@@ -32,7 +32,7 @@ _PLURAL: Final[dict[Severity, tuple[str, str]]] = {
     "gap": ("gap", "gaps"),
     "advice": ("advice", "advice"),
 }
-_COLOURS: Final[dict[Severity, str]] = {"unsafe": "1;31", "wrong": "35", "gap": "33", "advice": "36"}
+_COLORS: Final[dict[Severity, str]] = {"unsafe": "1;31", "wrong": "35", "gap": "33", "advice": "36"}
 _INDENT: Final = "    "
 
 
@@ -103,16 +103,16 @@ def _rows(text: str, width: int, indent: str, hanging: str) -> tuple[str, ...]:
     )
 
 
-def text(files: Iterable[Checked], width: int = 80, colour: bool = False) -> str:
+def text(files: Iterable[Checked], width: int = 80, color: bool = False) -> str:
     """Return every finding of ``files`` as text, empty when there is none."""
-    blocks = ["\n".join(_block(finding, width, colour)) for file in files for finding in file.findings]
+    blocks = ["\n".join(_block(finding, width, color)) for file in files for finding in file.findings]
     return "".join(f"{block}\n\n" for block in blocks)
 
 
-def _block(finding: Finding, width: int, colour: bool) -> Iterator[str]:
+def _block(finding: Finding, width: int, color: bool) -> Iterator[str]:
     severity: str = finding.severity
-    if colour:
-        severity = f"\033[{_COLOURS[finding.severity]}m{severity}\033[0m"
+    if color:
+        severity = f"\033[{_COLORS[finding.severity]}m{severity}\033[0m"
     yield f"{visible(_where(finding.place))}  {severity}  {finding.rule}"
     yield from wrapped(sentence(finding.message), width, _INDENT)
     yield from wrapped(f"Do: {_small(sentence(finding.todo))}", width, _INDENT, f"{_INDENT}    ")

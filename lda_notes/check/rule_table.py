@@ -1,13 +1,14 @@
 """The ``@rule`` decorator, the table that it fills, and the loop that runs the table over a timeline.
 
-A rule is a generator. It sees one step of the timeline (when ``on`` names event classes) or the whole case, and
-yields a `Found` for each fault. Its docstring is the published explanation, in three paragraphs: what is checked,
-why it matters, what to do.
+A rule is a generator. ``check(step, event, case)`` sees one step of the timeline, for each event of the classes that
+``event`` is annotated with; ``check(case)`` sees the whole case once. Either yields a `Found` for each fault. The
+docstring is the published explanation: what is checked, why it matters, and where there is more to do than ``todo``
+says, what else.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Set
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -17,6 +18,7 @@ from typing import Any, Final, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from lda_notes.check.needs import Missing, missing_in_events
+from lda_notes.check.report import sentence
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import Citation
@@ -62,12 +64,27 @@ def _names(path: Path) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Case:
-    """What every rule may look at."""
+    """What every rule may look at. ``about``: only what is found of these entries, by position, is asked for."""
 
     timeline: Timeline
     policy: Policy
+    about: Set[int] | None = None
     reported: dict[tuple[str | None, str], Severity] = field(default_factory=dict)
     """Facts whose absence a rule about their event has reported, by event and name with dots, and how gravely."""
+
+    @cached_property
+    def entries(self) -> tuple[Entry, ...]:
+        """The standing entries that are asked about: all of them, or those of ``about``."""
+        return self._asked_about(self.timeline.entries)
+
+    @cached_property
+    def entries_and_corrections(self) -> tuple[Entry, ...]:
+        """The same, with the corrections that are asked about."""
+        return (*self.entries, *self._asked_about(self.timeline.corrections))
+
+    def _asked_about(self, entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+        about = self.about
+        return entries if about is None else tuple(entry for entry in entries if entry.index in about)
 
     @cached_property
     def zone(self) -> ZoneInfo:
@@ -77,8 +94,7 @@ class Case:
     @cached_property
     def gaps(self) -> tuple[tuple[Entry, tuple[Missing, ...]], ...]:
         """Each entry that lacks facts worth reporting, with these; what could not be read is not missing."""
-        entries = (*self.timeline.entries, *self.timeline.corrections)
-        asked = [one for part in self._by_knowledge(entries) for one in part]
+        asked = [one for part in self._by_knowledge(self.entries_and_corrections) for one in part]
         found = ((entry, self.unwritten(entry.event.id, gaps)) for entry, gaps in asked)
         return tuple((entry, gaps) for entry, gaps in found if gaps)
 
@@ -108,13 +124,13 @@ class Case:
         """Each entry with the time from event to entry, where the time of entry is known; corrections last."""
         return tuple(
             (entry, entry.event.charted_at - entry.event.at)
-            for entry in (*self.timeline.entries, *self.timeline.corrections)
+            for entry in self.entries_and_corrections
             if entry.event.charted_at is not None
         )
 
     @cached_property
     def same_minute(self) -> tuple[tuple[Step, Step], ...]:
-        """Neighbours in time that carry the same minute."""
+        """Neighbors in time that carry the same minute."""
         return tuple(
             (before, after)
             for before, after in pairwise(self.timeline.steps)
@@ -155,7 +171,9 @@ _MINUTE: Final = timedelta(minutes=1)
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One row of the table. ``on`` is empty for a rule that sees the whole case; ``limits`` name policy rows."""
+    """One row of the table. ``on``, the classes of events that it judges, is empty for a rule that sees the whole case;
+    ``limits`` name policy rows.
+    """
 
     name: str
     family: str
@@ -168,9 +186,10 @@ class Rule:
 
     @property
     def explanation(self) -> str:
-        """The published explanation: the docstring, or what the check's own ``explain`` makes of a table."""
+        """The published explanation, in three paragraphs: what is checked, why it matters, what to do."""
         explain: Callable[[], str] | None = getattr(self.check, "explain", None)
-        return explain() if explain is not None else cleandoc(self.check.__doc__ or "")
+        what, why, *more = (explain() if explain is not None else cleandoc(self.check.__doc__ or "")).split("\n\n")
+        return "\n\n".join((what, why, " ".join((sentence(self.todo), *more))))
 
 
 RULES: Final[dict[str, Rule]] = {}
@@ -180,21 +199,18 @@ def rule(
     severity: Severity,
     todo: str,
     *,
-    on: tuple[type[Model], ...] = (),
     cites: tuple[Citation, ...] = (),
     limits: tuple[str, ...] = (),
 ) -> Callable[[Check], Check]:
-    """Enter a generator into the table under its own name, underscores as dashes.
-
-    With ``on`` it is called as ``check(step, event, case)`` for each event of those classes (kinds, shapes, or
-    parts such as `Proved`); without, as ``check(case)`` once. The family is the module's name.
-    """
+    """Enter a generator into the table under its own name, underscores as dashes; its module's name is its family."""
 
     def enter(check: Check) -> Check:
         name = check.__name__.replace("_", "-")
         if name in RULES:
             raise ValueError(f"two rules are named {name}")
         family = check.__module__.rpartition(".")[2].replace("_", " ")
+        classes = check.__annotations__.get("event")
+        on = tuple(check.__globals__[one] for one in classes.split(" | ")) if classes else ()
         RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check)
         return check
 
@@ -208,6 +224,9 @@ def load() -> dict[str, Rule]:
     rules.load()
     return RULES
 
+
+_SAY_OF_THE_PATIENT: Final = frozenset({"patency treatment"})
+"""Kinds of whose rules one reports that a fact of the patient is missing: the record's own list then leaves it out."""
 
 _BY_KIND: Final[dict[str, tuple[tuple[Check, Rule], ...]]] = {}
 _WHOLE: Final[list[Rule]] = []
@@ -252,16 +271,22 @@ def silenced_words(policy: Policy) -> tuple[str, ...]:
     )
 
 
-def check(timeline: Timeline, policy: Policy) -> tuple[Finding, ...]:
-    """Return every fault that the rules find in ``timeline``, in no particular order."""
+def check(timeline: Timeline, policy: Policy, about: Set[int] | None = None) -> tuple[Finding, ...]:
+    """Return every fault that the rules find in ``timeline``, in no particular order.
+
+    With ``about``, the positions of some entries, it returns at least what is found of these and of the record as a
+    whole, and costs little more than these entries do.
+    """
     if not _BY_KIND:
         load()
         _dispatch()
-    case = Case(timeline, policy)
+    case = Case(timeline, policy, about)
     found: list[Finding] = []
     silent = {one.rule for one in policy.silenced if may_be_silenced(one.rule)} if policy.silenced else frozenset()
     for step in timeline.steps:
         event: Any = step.entry.event
+        if about is not None and step.entry.index not in about and event.kind not in _SAY_OF_THE_PATIENT:
+            continue
         for look, row in _BY_KIND[event.kind]:
             if silent and row.name in silent:
                 continue

@@ -5,41 +5,84 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterable
 from datetime import datetime
-from functools import lru_cache
-from typing import Any, Final
+from functools import cached_property, lru_cache
+from typing import Any, Final, TypeVar
 
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 
+C = TypeVar("C", bound=ev.CareEvent)
 _THROUGH: Final = (ev.FlushOrLock, ev.LineUse, ev.PatencyTreatment, ev.PatencyCheck)
 """What goes through the line while a needle is in."""
 
 
 class Whole:
-    """What conditions ask of a record as a whole. ``needles`` has, by septum, the times of needles in and out."""
+    """What conditions ask of a record as a whole, each worked out when it is asked for."""
 
     def __init__(self, episode: Episode) -> None:
-        self.first_access = min((e.at for e in episode.events if isinstance(e, ev.Access)), default=None)
-        self.injected = any(isinstance(e, ev.LineUse) and e.purpose == "power injection" for e in episode.events)
-        self.followed = {e.follows_removal for e in episode.events if isinstance(e, ev.Access)}
-        self.needles: dict[str, list[tuple[datetime, bool]]] = {}
-        self.moved: dict[str, list[ev.Opening | ev.Closing]] = {}
-        for event in episode.events:
-            if isinstance(event, ev.Opening | ev.Closing):
-                septum = event.septum or episode.port.septa[0]
-                self.needles.setdefault(septum, []).append((event.at, isinstance(event, ev.Opening)))
-                self.moved.setdefault(septum, []).append(event)
-        for moves in self.needles.values():
-            moves.sort()
-        self.used: dict[str, list[ev.CareEvent]] = {}
-        for use in sorted((e for e in episode.events if isinstance(e, _THROUGH)), key=at_of):
-            self.used.setdefault(use.septum or episode.port.septa[0], []).append(use)
-        for events in self.moved.values():
+        self._events = episode.events
+        self._first_septum = episode.port.septa[0]
+
+    @cached_property
+    def first_access(self) -> datetime | None:
+        """When a needle was first put in; None where none was."""
+        return min((e.at for e in self._events if isinstance(e, ev.Access)), default=None)
+
+    @cached_property
+    def injected(self) -> bool:
+        """Whether a power injection is on record."""
+        return any(isinstance(e, ev.LineUse) and e.purpose == "power injection" for e in self._events)
+
+    @cached_property
+    def followed(self) -> frozenset[str | None]:
+        """The removals that an access names as the one before it."""
+        return frozenset(e.follows_removal for e in self._events if isinstance(e, ev.Access))
+
+    @cached_property
+    def moved(self) -> dict[str, list[ev.Opening | ev.Closing]]:
+        """What put needles in and took them out, by septum and in order of time."""
+        moves: dict[str, list[ev.Opening | ev.Closing]] = self._by_septum(
+            event for event in self._events if isinstance(event, ev.Opening | ev.Closing)
+        )
+        for events in moves.values():
             events.sort(key=lambda one: (one.at, isinstance(one, ev.Opening)))
-        self.opened = {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
-        self.care = sorted((e for e in episode.events if isinstance(e, ev.CareEvent)), key=at_of)
-        self.locks = _by_time((e.at, e.lock) for e in episode.events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
-        self.settings = _by_time((e.at, e.to_setting) for e in episode.events if isinstance(e, ev.Transfer))
+        return moves
+
+    @cached_property
+    def needles(self) -> dict[str, list[tuple[datetime, bool]]]:
+        """When needles went in (true) and came out, by septum and in order of time."""
+        return {septum: [(e.at, isinstance(e, ev.Opening)) for e in moves] for septum, moves in self.moved.items()}
+
+    @cached_property
+    def opened(self) -> dict[str, list[datetime]]:
+        """When needles went in, by septum and in order of time."""
+        return {septum: [at for at, opens in moves if opens] for septum, moves in self.needles.items()}
+
+    @cached_property
+    def used(self) -> dict[str, list[ev.CareEvent]]:
+        """What went through the line, by septum and in order of time."""
+        return self._by_septum(sorted((e for e in self._events if isinstance(e, _THROUGH)), key=at_of))
+
+    @cached_property
+    def care(self) -> list[ev.CareEvent]:
+        """What was done at the line, in order of time."""
+        return sorted((e for e in self._events if isinstance(e, ev.CareEvent)), key=at_of)
+
+    @cached_property
+    def locks(self) -> list[tuple[datetime, Any]]:
+        """What flushes said of the lock, by moment."""
+        return _by_time((e.at, e.lock) for e in self._events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
+
+    @cached_property
+    def settings(self) -> list[tuple[datetime, Any]]:
+        """Where transfers went, by moment."""
+        return _by_time((e.at, e.to_setting) for e in self._events if isinstance(e, ev.Transfer))
+
+    def _by_septum(self, events: Iterable[C]) -> dict[str, list[C]]:
+        found: dict[str, list[C]] = {}
+        for event in events:
+            found.setdefault(event.septum or self._first_septum, []).append(event)
+        return found
 
 
 def _by_time(told: Iterable[tuple[datetime, Any]]) -> list[tuple[datetime, Any]]:

@@ -139,11 +139,14 @@ def _said(row: dict[str, Any]) -> str:
     )
     parts += [f"discard {_grouped(row['discard_ml'])} mL"]
     parts += [f"withdrawal {_grouped(row['withdrawn_ml'])} mL"] if row["withdrawn_ml"] != "0" else []
-    parts += [f"lock {_grouped(row['lock_ml'])} mL", f"heparin {_grouped(row['heparin_units'])} units"]
-    parts += [
+    strengths = [
         f"{_grouped(one['units'])} units of {_grouped(one['units_per_ml'])} units per mL"
         for one in row["heparin_units_by_strength"]
     ]
+    heparin = f"{_grouped(row['heparin_units'])} units"
+    if strengths:
+        heparin = strengths[0] if len(strengths) == 1 else f"{heparin}: {', '.join(strengths)}"
+    parts += [f"lock {_grouped(row['lock_ml'])} mL", f"heparin {heparin}"]
     parts += [f"thrombolytic {_grouped(row['thrombolytic_mg'])} mg"] if row["thrombolytic_mg"] != "0" else []
     lines = [head, f"  {', '.join(parts)}"]
     if row["not_added"]:

@@ -96,9 +96,9 @@ def command(
     if form == "json":
         text = json.dumps(report.as_json(files, asof, policy), indent=2, ensure_ascii=False) + "\n"
     else:
-        text = report.text(files, 80 if out else _width(), _colour() and out is None)
+        text = report.text(files, 80 if out else _width(), _color() and out is None)
     if out is None:
-        say(text, nl=False, styled=_colour())
+        say(text, nl=False, styled=_color())
     else:
         from lda_notes.commands.writing import write_all
 
@@ -192,5 +192,5 @@ def _width() -> int:
     return shutil.get_terminal_size((80, 24)).columns if sys.stdout.isatty() else 80
 
 
-def _colour() -> bool:
+def _color() -> bool:
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"

@@ -193,6 +193,8 @@ def _credentials(
     if access.client_id is not None or access.key_file is not None:
         if access.client_id is None or access.key_file is None:
             raise click.UsageError("--client-id and --key-file belong together; give both or none.")
+        if not (access.client_id + (access.scope or "")).isprintable():
+            raise click.UsageError("--client-id and --scope are text in one row, without control characters.")
         if access.token_file is not None:
             raise click.UsageError("Give either --token-file or --client-id, not both.")
         return auth.BackendService(

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import codecs
+import errno
 import io
 import os
 import re
 import sys
 import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Final
+
+import click
 
 from lda_notes.commands.printing import say
 from lda_notes.files.syntax.text import without_hidden
@@ -45,6 +50,17 @@ def folded(text: str) -> str:
     return "\n".join(shown)
 
 
+@contextmanager
+def _lost_is_stopped() -> Iterator[None]:
+    """Leave as after Ctrl-C where the terminal is gone (EIO) and the signal that says so comes late or is ignored."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno != errno.EIO:
+            raise
+        raise click.exceptions.Exit(130) from error
+
+
 class Terminal:
     """Shows text and takes rows. Standard output stays free for the result."""
 
@@ -57,17 +73,19 @@ class Terminal:
             sys.stdin.reconfigure(encoding="utf-8" if ascii_only else None, errors="surrogateescape")
 
     def show(self, text: str) -> None:
-        """Show rows of text."""
-        say(folded(plain(text)), err=True)
+        """Show rows of text. Raises click's Exit where the terminal is gone."""
+        with _lost_is_stopped():
+            say(folded(plain(text)), err=True)
 
     def ask(self) -> str | None:
-        """Return the row that was typed; None at the end of the input."""
+        """Return the row that was typed; None at the end of the input. Raises as `show` does."""
         while True:
-            say("> ", nl=False, err=True)
-            row = sys.stdin.readline()
-            if not row:
-                say("", err=True)
-                return None
+            with _lost_is_stopped():
+                say("> ", nl=False, err=True)
+                row = sys.stdin.readline()
+                if not row:
+                    say("", err=True)
+                    return None
             if sys.stdin.isatty() and len(os.fsencode(row)) >= _ROW_BYTES:
                 self.show("?? The terminal cuts off so long a row; nothing of it was taken. Type or paste less.")
                 continue

@@ -28,7 +28,7 @@ def config_option(command: Command) -> Command:
         type=click.Path(path_type=Path),
         envvar=VARIABLE,
         show_envvar=True,
-        help="Configuration of FHIR output: identifier systems, organisation, references. Without it, example "
+        help="Configuration of FHIR output: identifier systems, organization, references. Without it, example "
         "addresses that nobody owns.",
     )(command)
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from lda_notes.check.report import sentence, wrapped
+from lda_notes.check.report import wrapped
 from lda_notes.check.rules.listed import Listed, as_json, counted, limit_rows, listed
 from lda_notes.commands.options import policy_option
 from lda_notes.commands.printing import say
@@ -67,7 +67,6 @@ def _explained(row: Listed, policy: Policy) -> Iterator[str]:
         yield ""
         yield from wrapped(" ".join(paragraph.split()), _WIDTH)
     yield ""
-    yield from wrapped(f"In a finding: {sentence(row.todo)}", _WIDTH)
     for name, says, value in limit_rows(row, policy):
         yield from wrapped(f"Limit: {says}: {value} ({name})", _WIDTH, "", "    ")
     for citation in row.citations:

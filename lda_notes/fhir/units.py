@@ -1,6 +1,6 @@
 """The units that a FHIR quantity of ours may carry: a closed list of UCUM codes, each with its dimension.
 
-UCUM is case sensitive and full of near misses: ``G`` is gauss, ``ML`` is megalitre, ``U`` is the enzyme unit.
+UCUM is case sensitive and full of near misses: ``G`` is gauss, ``ML`` is megaliter, ``U`` is the enzyme unit.
 So nothing is parsed; a code is either one of these or refused.
 """
 
@@ -67,9 +67,3 @@ UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
     }
 )
 """Every unit by its UCUM code. The codes are checked against an independent UCUM parser in the tests."""
-
-
-def quantity(value: object, code: str) -> dict[str, object]:
-    """Return a FHIR Quantity of ``value`` in the unit ``code``; raises KeyError for a unit outside the list."""
-    unit = UNITS[code]
-    return {"value": value, "unit": unit.written, "system": UCUM, "code": unit.code}

@@ -7,7 +7,7 @@ that is not in the table raises KeyError, and for the wrong kind of row TypeErro
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from types import MappingProxyType
@@ -50,6 +50,20 @@ def quantity(value: Decimal, unit: str) -> str:
     if value == 1 and unit in _WITHOUT_S:
         unit = unit.removesuffix("s")
     return f"{number(value)} {unit}"
+
+
+def listed(items: Sequence[str], last: str = "and") -> str:
+    """Return a list as a sentence has it.
+
+    >>> listed(["name", "birth date", "photograph"])
+    'name, birth date and photograph'
+    >>> listed(["redness and tenderness", "pus"])
+    'redness and tenderness, and pus'
+    """
+    if len(items) < 2:
+        return "".join(items)
+    comma = "," if any(f" {last} " in item for item in items) else ""
+    return f"{', '.join(items[:-1])}{comma} {last} {items[-1]}"
 
 
 def value_text(row: Row) -> str:

@@ -8,8 +8,8 @@ from pathlib import Path as FilePath
 from typing import Final
 
 from lda_notes.files.syntax import MAX_BYTES, Parsed, read_json, read_yaml
-from lda_notes.knowledge.overrides import apply
 from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.knowledge.policy_values import apply
 from lda_notes.problems import Failure, Finding, Place
 
 NAME: Final = "lda-policy.yaml"
@@ -73,7 +73,7 @@ def beside(records: Iterable[FilePath]) -> FilePath | None:
     if len(set(found.values())) > 1:
         with_one = ", ".join(str(policy) for policy in found.values() if policy)
         raise Failure(
-            f"the records lie in folders of different policies ({with_one}); name the one that holds with --policy, "
+            f"the records lie in folders of different policies ({with_one}); name one of them with --policy, "
             "or run each folder by itself"
         )
     return next(iter(found.values()), None)

@@ -73,12 +73,14 @@ Corrected = tuple[tuple[Entry, ...], tuple[Entry, ...], tuple[Entry, ...], tuple
 """The standing events, the retracted ones, the correcting ones, and the faults of corrections; each in its order."""
 
 
-def corrected(episode: Episode) -> Corrected:
+def corrected(episode: Episode, before: tuple[Entry, ...] = ()) -> Corrected:
     """Return the events as they are now read.
 
     Each list is in order of time. A correction that cannot be applied leaves its event as it was and is a fault.
+    ``before`` are the first of the events, in order of time, that none of the others is known to correct.
     """
-    plain, corrections = _parted(episode)
+    plain, corrections = _parted(episode, len(before))
+    plain = [*before, *plain]
     withdrawn = {entry.event.of for entry in corrections if isinstance(entry.event, ev.Retraction)}
     by_target: dict[str, list[Entry]] = {}
     for entry in corrections:
@@ -119,9 +121,10 @@ def growing(episode: Episode) -> Iterator[Corrected]:
 _Read = tuple[Entry, tuple[Finding, ...]]
 
 
-def _parted(episode: Episode) -> tuple[list[Entry], tuple[Entry, ...]]:
-    """Return the entries and the corrections as they were charted, each in order of time."""
-    plain = sorted((Entry(index, event, event) for index, event in enumerate(episode.events)), key=_sort_key)
+def _parted(episode: Episode, begin: int = 0) -> tuple[list[Entry], tuple[Entry, ...]]:
+    """Return the entries and the corrections as they were charted from a position on, each in order of time."""
+    events = enumerate(episode.events[begin:], begin)
+    plain = sorted((Entry(index, event, event) for index, event in events), key=_sort_key)
     corrections = tuple(entry for entry in plain if isinstance(entry.event, ev.Correcting))
     return [entry for entry in plain if not isinstance(entry.event, ev.Correcting)], corrections
 

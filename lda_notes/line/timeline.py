@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time
-from typing import Final
+from operator import is_
+from typing import Any, Final, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import Policy
@@ -22,6 +23,8 @@ from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode, Patient, Port
 from lda_notes.record.unread import Unread
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +91,7 @@ class Timeline:
     """The other records that the states rest on."""
     written: Episode | None = None
     """The episode as its own record has it, where other records of the line supply facts of patient or port."""
+    _walk: _Walk | None = field(default=None, compare=False, repr=False)
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -138,6 +142,77 @@ class Timeline:
         return self._by_id.get((record, event_id))
 
 
+class _Mark(NamedTuple):
+    """Where a walk stood after an entry: what was true, and how long each of its lists was."""
+
+    entry: Entry
+    states: tuple[State, ...]
+    known: Known
+    implanted: datetime | None
+    sizes: tuple[int, ...]
+
+
+@dataclass(slots=True)
+class _Walk:
+    """One walk over the entries of a line: what is true, what has been, and a mark after each entry."""
+
+    fold: Fold
+    states: dict[str, State]
+    told: list[Known]
+    steps: list[Step] = field(default_factory=list)
+    courses: dict[str, list[Step]] = field(default_factory=dict)
+    marks: list[_Mark] = field(default_factory=list)
+    lists: tuple[list[Any], ...] = ()
+    """Every list that grows on the way."""
+
+    def __post_init__(self) -> None:
+        """Gather the lists."""
+        histories = (of for one in self.fold.histories.values() for of in one.lists())
+        self.lists = (self.told, self.steps, *self.courses.values(), *histories)
+
+    def pass_by(self, entry: Entry, *, own: bool) -> None:
+        """Let an event change the states; ``own``: the timeline lists what it did."""
+        event, fold = entry.event, self.fold
+        after_change = changed(fold.known, event)
+        if after_change is not fold.known:
+            fold.known = after_change
+            self.told.append(after_change)
+        if isinstance(event, ev.PortImplanted):
+            fold.implanted = event.at
+        named = septum_of(event, fold.septa)
+        for septum in fold.septa:
+            before = self.states[septum]
+            about = named is None or septum == named
+            now = after(before, entry, fold) if about else reached(before, entry, fold)
+            if now is before and not about:
+                continue
+            self.states[septum] = now
+            keep(fold.histories[septum], event.at, now)
+            if about and own:
+                step = Step(entry, named, before, now)
+                self.courses[septum].append(step)
+                if septum == (named or fold.septa[0]):
+                    self.steps.append(step)
+
+    def mark(self, entry: Entry) -> _Mark:
+        """Note where the walk stands after an entry."""
+        sizes = tuple(map(len, self.lists))
+        self.marks.append(_Mark(entry, tuple(self.states.values()), self.fold.known, self.fold.implanted, sizes))
+        return self.marks[-1]
+
+    def take_over(self, earlier: _Walk, begin: int, end: int) -> None:
+        """Take over what an earlier walk added between two numbers of entries, both of which stand alike here."""
+        if begin == end:
+            return
+        old = earlier.marks[begin - 1].sizes if begin else tuple(map(len, self.lists))
+        last = earlier.marks[end - 1]
+        for own, theirs, since, until in zip(self.lists, earlier.lists, old, last.sizes, strict=True):
+            own += theirs[since:until]
+        self.states = dict(zip(self.states, last.states, strict=True))
+        self.fold.known, self.fold.implanted = last.known, last.implanted
+        self.marks += earlier.marks[begin:end]
+
+
 def build(
     episode: Episode,
     policy: Policy,
@@ -147,11 +222,14 @@ def build(
     *,
     whole: bool = False,
     read: Corrected | None = None,
+    since: Timeline | None = None,
 ) -> Timeline:
     """Fold ``episode`` into a timeline judged from ``asof``; events after ``asof`` are kept in it.
 
     ``unread`` are the facts of this record that could not be read; the states of ``others`` continue here. ``whole``
     gives the entries of every record, not only of this one. ``read`` are its events, where corrections were applied.
+    ``since`` is an earlier timeline of the same record under the same policy: entries with which both begin, and those
+    after which both stand alike, are not folded again. It is ignored where other records have a say.
     """
     beside, written = others.beside, episode if others.beside else None
     entries, retracted, corrections, findings = read or corrected(episode)
@@ -161,6 +239,7 @@ def build(
         episode = carried(episode, [one.episode for one in beside if one.since is None])
     septa = episode.port.septa
     zone = ZoneInfo(episode.stay.time_zone)
+    first_states = _first_states(septa, every, unread)
     fold = Fold(
         policy,
         septa,
@@ -170,91 +249,84 @@ def build(
         _implanted(episode, zone),
         {septum: History() for septum in septa},
     )
-    states = {septum: State(septum) for septum in septa}
-    changes = (entry.event for entry in every if isinstance(entry.event, ev.PortImplanted | ev.PortRemoved))
-    if isinstance(next(changes, None), ev.PortImplanted):
-        states = {septum: altered(state, port_in=False) for septum, state in states.items()}
-    states = (
-        {
-            septum: altered(state, dangers=tuple(unread_danger(septum, None, text) for text in _of_record(unread)))
-            for septum, state in states.items()
-        }
-        if unread
-        else states
-    )
-    first_states = dict(states)
-    told = [fold.known]
-    steps: list[Step] = []
-    courses: dict[str, list[Step]] = {septum: [] for septum in septa}
-    first = septa[0]
+    walk = _Walk(fold, dict(first_states), [fold.known], courses={septum: [] for septum in septa})
+    alone = not beside and not others.elsewhere
+    earlier = since._walk if since is not None and since._first == first_states and alone else None
+    begin, end = _alike(every, earlier)
+    if earlier is not None:
+        walk.take_over(earlier, 0, begin)
     marks = sorted(_marks(others.elsewhere), key=lambda mark: mark[0])
     later = _later(beside)
-    for entry in every:
-        event = entry.event
-        while later and later[0][0] <= event.at:
-            _learn(fold, told, *later.pop(0))
-        while marks and marks[0][0] <= event.at:
-            _mark(states, fold, *marks.pop(0))
-        after_change = changed(fold.known, event)
-        if after_change is not fold.known:
-            fold.known = after_change
-            told.append(after_change)
-        if isinstance(event, ev.PortImplanted):
-            fold.implanted = event.at
-        named = septum_of(event, septa)
-        reach = tuple(states) if named is None else (named,)
-        for septum in septa:
-            before = states[septum]
-            if septum in reach:
-                now = after(before, entry, fold)
-            else:
-                now = reached(before, entry, fold)
-                if now is before:
-                    continue
-            states[septum] = now
-            keep(fold.histories[septum], event.at, now)
-            if septum not in reach:
-                continue
-            own = whole or not entry.record
-            step = Step(entry, named, before, now)
-            if own:
-                courses[septum].append(step)
-                if septum == (named or first):
-                    steps.append(step)
-    for mark in marks:
-        _mark(states, fold, *mark)
-    for since, other in later:
-        _learn(fold, told, since, other)
-    for septum, state in states.items():
-        _close(fold.histories[septum], state)
+    for position, entry in enumerate(every[begin:], begin):
+        while later and later[0][0] <= entry.event.at:
+            _learn(fold, walk.told, *later.pop(0))
+        while marks and marks[0][0] <= entry.event.at:
+            _mark(walk.states, fold, *marks.pop(0))
+        walk.pass_by(entry, own=whole or not entry.record)
+        mark = walk.mark(entry)
+        if earlier is not None and position >= end - 1 and mark[1:] == earlier.marks[position][1:]:
+            walk.take_over(earlier, position + 1, len(every))
+            break
+    for hold in marks:
+        _mark(walk.states, fold, *hold)
+    for known_from, other in later:
+        _learn(fold, walk.told, known_from, other)
     units, discharge = _units(episode, [entry for entry in every if not entry.record])
+    histories = fold.histories
     return Timeline(
         episode,
         asof,
         tuple(entry for entry in every if whole or not entry.record) if beside else entries,
-        tuple(steps),
+        tuple(walk.steps),
         retracted,
         corrections,
         findings,
-        {septum: tuple(history.needles) for septum, history in fold.histories.items()},
-        {septum: tuple(history.dressings) for septum, history in fold.histories.items()},
-        {septum: tuple(history.holds) for septum, history in fold.histories.items()},
-        {septum: tuple(history.dangers) for septum, history in fold.histories.items()},
-        {septum: tuple(history.dwells) for septum, history in fold.histories.items()},
+        {septum: (*histories[septum].needles, *_lasting(state.needle)) for septum, state in walk.states.items()},
+        {septum: (*histories[septum].dressings, *_lasting(state.dressing)) for septum, state in walk.states.items()},
+        {septum: (*histories[septum].holds, *state.holds) for septum, state in walk.states.items()},
+        {septum: (*histories[septum].dangers, *state.dangers) for septum, state in walk.states.items()},
+        {septum: (*histories[septum].dwells, *_lasting(state.dwell)) for septum, state in walk.states.items()},
         units,
         discharge,
-        dated(tuple(told), zone),
-        {septum: history.moments for septum, history in fold.histories.items()},
-        {septum: history.states for septum, history in fold.histories.items()},
+        dated(tuple(walk.told), zone),
+        {septum: history.moments for septum, history in histories.items()},
+        {septum: history.states for septum, history in histories.items()},
         first_states,
-        {septum: tuple(course) for septum, course in courses.items()},
+        {septum: tuple(course) for septum, course in walk.courses.items()},
         {
             (one.record, one.event.id): one for one in (*reversed(retracted), *reversed(every))
         },  # of two the first counts
         tuple(unread),
         others,
         written,
+        walk,
     )
+
+
+def _alike(every: Sequence[Entry], earlier: _Walk | None) -> tuple[int, int]:
+    """Return with how many entries both begin, and from which position on both go on alike; never, where none does."""
+    known = [mark.entry for mark in earlier.marks] if earlier is not None else []
+    begin = next((at for at, same in enumerate(map(is_, every, known)) if not same), min(len(every), len(known)))
+    if len(every) != len(known):
+        return begin, len(every) + 1
+    ends = map(is_, reversed(every), reversed(known))
+    return begin, len(every) - next((at for at, same in enumerate(ends) if not same), len(every))
+
+
+def _first_states(septa: Sequence[str], every: Sequence[Entry], unread: Sequence[Unread]) -> dict[str, State]:
+    """Return what is true before the first event: no port, where the record says first that it was implanted."""
+    changes = (entry.event for entry in every if isinstance(entry.event, ev.PortImplanted | ev.PortRemoved))
+    port_in = not isinstance(next(changes, None), ev.PortImplanted)
+    texts = list(_of_record(unread))
+    return {
+        septum: State(septum, port_in=port_in, dangers=tuple(unread_danger(septum, None, text) for text in texts))
+        for septum in septa
+    }
+
+
+def _lasting(stay: T | None) -> tuple[T, ...]:
+    """Return what still lasts at the end, to be added to what has been."""
+    return () if stay is None else (stay,)
 
 
 def _joined(
@@ -335,18 +407,6 @@ def _mark(states: dict[str, State], fold: Fold, moment: datetime, begins: bool, 
         kept = (*others, replace(hold, septum=septum, ended=None)) if begins else others
         states[septum] = altered(state, holds=kept)
         keep(fold.histories[septum], moment, states[septum])
-
-
-def _close(history: History, state: State) -> None:
-    """Add what still lasts at the end to what has been."""
-    if state.needle is not None:
-        history.needles.append(state.needle)
-    if state.dressing is not None:
-        history.dressings.append(state.dressing)
-    history.holds.extend(state.holds)
-    history.dangers.extend(state.dangers)
-    if state.dwell is not None:
-        history.dwells.append(state.dwell)
 
 
 def _units(episode: Episode, entries: Sequence[Entry]) -> tuple[tuple[UnitStay, ...], Entry | None]:

@@ -34,6 +34,10 @@ class History:
     moments: list[datetime] = field(default_factory=list)
     states: list[State] = field(default_factory=list)
 
+    def lists(self) -> tuple[list[Any], ...]:
+        """Return each of these lists."""
+        return self.needles, self.dressings, self.holds, self.dangers, self.dwells, self.moments, self.states
+
 
 @dataclass(slots=True)
 class Fold:

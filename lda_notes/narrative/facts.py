@@ -28,10 +28,9 @@ ANSWERS: Final = ("not_assessed", "not_done")
 class NotRecorded(Exception):
     """A fact that a sentence names was not recorded. ``path`` leads to where it would stand."""
 
-    def __init__(self, path: Path, answered: bool = False) -> None:
+    def __init__(self, path: Path) -> None:
         super().__init__(".".join(str(step) for step in path))
         self.path = path
-        self.answered = answered
 
 
 class UnknownFact(Exception):
@@ -99,7 +98,7 @@ class Facts:
         kind = type(value)
         if kind is dict:
             if _is_answer(value):
-                raise NotRecorded((*self._path, key), answered=True)
+                raise NotRecorded((*self._path, key))
             return Facts(value, (*self._path, key), self._root, self._told, self._depth)
         if kind is tuple and type(value[0]) is dict:
             here = (*self._path, key)
@@ -221,12 +220,15 @@ def fields_at(root: type[BaseModel], keys: tuple[str, ...]) -> dict[str, Any]:
     return {name: field for name, field in fields.items() if name not in ANSWERS}
 
 
-def label(root: type[BaseModel], keys: Path) -> str:
-    """Return what a fact is called in lists: its title, with the part that it belongs to where the title is silent."""
+def label(root: type[BaseModel], keys: Path, within: Path = ()) -> str:
+    """Return what a fact is called in lists: its title, with the part that it belongs to where the title is silent.
+
+    ``within`` is a part that was just named and is not named again.
+    """
     names = tuple(step for step in keys if isinstance(step, str) and step not in ANSWERS)
     titles = [_title(root, names[: depth + 1]) for depth in range(len(names))]
     said = titles[-1] if titles else "record"
-    if len(titles) > 1 and not set(said.split()) & set(titles[-2].split()):
+    if len(titles) > 1 and keys[:-1] != within and not set(said.split()) & set(titles[-2].split()):
         said = f"{said} ({titles[-2]})"
     places = [step for step in keys if isinstance(step, int)]
     return f"{said}, {phrasing.ordinal(places[-1] + 1)}" if places and places[-1] else said
@@ -275,7 +277,7 @@ def say(value: Any, key: str, zone: ZoneInfo, today: date | None = None) -> str:
         case date():
             return phrasing.day(value)
         case str():
-            return str(value) if value in _vocabulary() else phrasing.typed(value)
+            return phrasing.printed(value) if value in _vocabulary() else phrasing.typed(value)
         case tuple() | list():
             return phrasing.listed([say(item, key, zone, today) for item in value])
         case _:

@@ -6,15 +6,15 @@ units stand written out after a space.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.one_row import LINE_BREAKS, on_one_row
-from lda_notes.knowledge.policy import number, quantity
+from lda_notes.knowledge.policy import listed, number, quantity
 from lda_notes.record.parts import DayOnly, Person
+from lda_notes.record.vocabulary import IN_WORDS
 
 MONTHS: Final = (
     "January",
@@ -123,15 +123,13 @@ def span(length: timedelta) -> str:
     return " ".join(quantity(Decimal(count), unit) for count, unit in parts if count) or "0 minutes"
 
 
-def listed(items: Sequence[str], last: str = "and") -> str:
-    """Return a list as a sentence has it.
+def printed(word: str) -> str:
+    """Return a word of the vocabulary as nurses say it.
 
-    >>> listed(["name", "birth date", "photograph"])
-    'name, birth date and photograph'
+    >>> printed("taught back"), printed("growing")
+    ('teach-back', 'growing')
     """
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} {last} {items[-1]}"
+    return IN_WORDS.get(word, word)
 
 
 def count(value: int, one: str, many: str = "") -> str:
@@ -225,5 +223,6 @@ def ordinal(value: int) -> str:
 
 __all__ = [
     "MONTHS", "UTC", "article", "capital", "clock", "count", "day", "label", "length", "listed", "local", "moment",
-    "near", "number", "offset_name", "on_one_row", "ordinal", "person", "quantity", "quoted", "span", "typed",
+    "near", "number", "offset_name", "on_one_row", "ordinal", "person", "printed", "quantity", "quoted", "span",
+    "typed",
 ]  # fmt: skip

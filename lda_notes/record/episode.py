@@ -25,8 +25,6 @@ from lda_notes.record.parts import (
     TouchShape,
     YesNo,
     fact,
-    may,
-    must,
     required,
 )
 
@@ -55,33 +53,23 @@ class Patient(Model):
     birth_date: Day | None = fact(
         "birth date",
         "Birth date.",
-        need=must(
-            "When was the patient born?",
-            GOAL,
-            why="Without it neither the age limits of antiseptics, creams and discs nor the second "
-            "identifier can be checked.",
-        ),
+        must=("When was the patient born?", GOAL),
+        why="Without it neither the age limits of antiseptics, creams and discs nor the second "
+        "identifier can be checked.",
     )
     weight_kg: Positive | None = fact(
         "weight",
         "Weight, in kg.",
-        need=must(
-            "Weight, in kg?",
-            LABEL,
-            why="Doses for children and of a thrombolytic depend on the weight; a guessed weight is a guessed dose.",
-            when="small_or_treated",
-        ),
+        must=("Weight, in kg?", LABEL),
+        why="Doses for children and of a thrombolytic depend on the weight; a guessed weight is a guessed dose.",
+        when="small_or_treated",
     )
     allergies: tuple[Allergy, ...] | None = fact(
         "allergies",
         "Allergies; an empty list says that none are known, a missing key that nobody recorded them.",
-        need=must(
-            "Which allergies are known?",
-            OPEN_RN,
-            INS,
-            why="A missing list does not say that there are no allergies; antiseptic, dressing and lock "
-            "cannot be checked against it.",
-        ),
+        must=("Which allergies are known?", OPEN_RN, INS),
+        why="A missing list does not say that there are no allergies; antiseptic, dressing and lock "
+        "cannot be checked against it.",
     )
     history: tuple[HistoryName | Condition, ...] = Field(
         default=(),
@@ -115,16 +103,14 @@ class Stay(Model):
     setting: words.Setting | None = fact(
         "setting",
         "Kind of place the first unit is.",
-        need=may(
-            "What kind of unit is it?", NHSN, why="Line days are counted from the stay and only on inpatient units."
-        ),
+        may=("What kind of unit is it?", NHSN),
+        why="Line days are counted from the stay and only on inpatient units.",
     )
     admitted_at: Moment | None = fact(
         "admission",
         "When the stay began.",
-        need=may(
-            "When did the stay begin?", NHSN, why="Line days are counted from the stay and only on inpatient units."
-        ),
+        may=("When did the stay begin?", NHSN),
+        why="Line days are counted from the stay and only on inpatient units.",
     )
     time_zone: Annotated[str, BeforeValidator(_known_zone)] = required(
         "time zone", "IANA time zone of the facility, such as America/Chicago."
@@ -138,24 +124,14 @@ class Port(Model):
     side: words.Side | None = fact(
         "side",
         "Side of the body.",
-        need=must(
-            "Which side of the body?",
-            INS,
-            HOME,
-            OPEN_RN,
-            why="A patient may carry more than one device; the next nurse must find the right one.",
-        ),
+        must=("Which side of the body?", INS, HOME, OPEN_RN),
+        why="A patient may carry more than one device; the next nurse must find the right one.",
     )
     area: words.SiteArea | None = fact(
         "site",
         "Part of the body.",
-        need=must(
-            "Which part of the body?",
-            INS,
-            HOME,
-            OPEN_RN,
-            why="A patient may carry more than one device; the next nurse must find the right one.",
-        ),
+        must=("Which part of the body?", INS, HOME, OPEN_RN),
+        why="A patient may carry more than one device; the next nurse must find the right one.",
     )
     site_detail: Short | None = fact("site detail", "More about the place, such as infraclavicular.")
     septa: tuple[Short, ...] = Field(
@@ -169,45 +145,30 @@ class Port(Model):
     power: PowerRating | None = fact(
         "power rating",
         "What the label allows for power injection.",
-        need=must(
-            "Is the port rated for power injection?",
-            OPEN_RN,
-            HOME,
-            why="An unrated port can rupture under injector pressure.",
-            when="injected",
-            reported="never",
-        ),
+        must=("Is the port rated for power injection?", OPEN_RN, HOME),
+        why="An unrated port can rupture under injector pressure.",
+        when="injected",
+        reported="never",
     )
     catheter_volume_ml: Positive | None = fact(
         "catheter volume",
         "Volume of catheter and port, in mL.",
-        need=must(
-            "Volume of catheter and port, in mL?",
-            CP,
-            why="The least flush and lock volumes are worked out from it.",
-            option="catheter_volume_required",
-        ),
+        must=("Volume of catheter and port, in mL?", CP),
+        why="The least flush and lock volumes are worked out from it.",
+        option="catheter_volume_required",
     )
     valved: YesNo | None = fact("valved", "Yes when the catheter has a valve.")
     tip: TipConfirmation | None = fact(
         "tip confirmation",
         "How it is known where the tip lies.",
-        need=may(
-            "How is the tip position known?",
-            OPEN_RN,
-            INS,
-            why="A fresh pocket and an unproved tip both change whether the port may be used.",
-        ),
+        may=("How is the tip position known?", OPEN_RN, INS),
+        why="A fresh pocket and an unproved tip both change whether the port may be used.",
     )
     implanted_on: Day | None = fact(
         "implant date",
         "When the port was implanted.",
-        need=may(
-            "When was the port implanted?",
-            INS,
-            HOME,
-            why="A fresh pocket and an unproved tip both change whether the port may be used.",
-        ),
+        may=("When was the port implanted?", INS, HOME),
+        why="A fresh pocket and an unproved tip both change whether the port may be used.",
     )
     model: Short | None = fact("model", "Model name on the patient's card, without brand.")
     udi: Text | None = fact("port device identifier", "Device identifier (UDI) as scanned or printed.")

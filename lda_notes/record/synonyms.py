@@ -122,6 +122,7 @@ SAID: Final[Mapping[str, tuple[str, ...]]] = {
     "tolerated well": ("ok", "okay", "well", "fine", "good", "wnl", "tol well"),
     "tolerated with discomfort": ("some discomfort", "uncomfortable"),
     "not tolerated": ("poorly", "badly", "did not tolerate"),
+    "less": ("decreasing", "decreased", "smaller", "improving"),
     "taught back": ("teach-back", "teach back", "teachback", "tb"),
     "states understanding": ("verbalized", "verbalized understanding", "verbalizes understanding", "vu", "voiced",
                              "understands", "stated"),

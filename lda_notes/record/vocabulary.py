@@ -175,3 +175,6 @@ FORMER_WORDS: Final = {
     "three palpation points": "raised marks on the rim",
 }
 """Words as records of version 1 spell them: read for ever, written no more."""
+
+IN_WORDS: Final = {"less": "decreasing", "taught back": "teach-back"}
+"""How nurses say a word of the record, where they say it otherwise: for whatever is shown or printed."""

@@ -33,11 +33,12 @@ def address(text: str, what: str = "the server's address", *, may_have_query: bo
     try:
         parts = urlsplit(text.strip())
         host, port = parts.hostname, parts.port
+        (host or "").encode("idna")
     except ValueError:
         raise Failure(f"{what} is no web address; give one such as https://fhir.example.org/r4") from None
     if parts.username is not None or parts.password is not None:
         raise Failure(f"{what} holds a name or password; leave it out and give a token by file or environment")
-    if parts.scheme not in ("http", "https") or not host or any(sign.isspace() for sign in text.strip()):
+    if parts.scheme not in ("http", "https") or not host or port == 0 or any(sign.isspace() for sign in text.strip()):
         raise Failure(f"{what} is no web address; give one such as https://fhir.example.org/r4")
     if parts.fragment or (parts.query and not may_have_query):
         raise Failure(f"{what} has a part after ? or #; give the base address alone")

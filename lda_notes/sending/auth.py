@@ -11,6 +11,7 @@ import json
 import uuid
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Protocol
 from urllib.parse import urlencode
@@ -35,6 +36,9 @@ _EARLY_S: Final = 30.0
 
 _UNSAID_S: Final = 300.0
 """Life of a token whose end the server does not tell; the standard wants no longer one."""
+
+_LONGEST_S: Final = 86_400
+"""Longest life of a token that is believed."""
 
 _RETRIED: Final = frozenset({429, 502, 503, 504})
 _FEWEST_RSA_BITS: Final = 2048
@@ -88,6 +92,10 @@ class SigningKey:
     algorithm: str
     name: str
 
+    def header(self) -> dict[str, str]:
+        """Return the header of an assertion that this key signs."""
+        return {"alg": self.algorithm, "kid": self.name, "typ": "JWT"}
+
 
 def signing_key(path: Path) -> SigningKey:
     """Read a private key: PEM, JWK or a JWK set.
@@ -98,7 +106,7 @@ def signing_key(path: Path) -> SigningKey:
     data = read_secret(path, "the private key")
     try:
         parsed = json.loads(data) if data.lstrip()[:1] == b"{" else None
-    except ValueError:
+    except (ValueError, RecursionError):
         raise Failure(f"{path}: is neither JSON nor PEM; give a private key as JWK or PEM") from None
     listed: Any = parsed.get("keys", [parsed]) if isinstance(parsed, dict) else [data]
     for one in listed if isinstance(listed, list) else ():
@@ -114,7 +122,7 @@ def signing_key(path: Path) -> SigningKey:
 def _usable(data: Any) -> SigningKey | None:
     import warnings
 
-    from joserfc.errors import JoseError
+    from joserfc import jwt
     from joserfc.jwk import ECKey, JWKRegistry, RSAKey
 
     kinds = (None,) if isinstance(data, dict) else ("RSA", "EC")
@@ -125,12 +133,15 @@ def _usable(data: Any) -> SigningKey | None:
                 key = JWKRegistry.import_key(data, kind)
                 if not key.is_private:
                     continue
-                named = key.kid or key.thumbprint()
                 if isinstance(key, RSAKey) and key.private_key and key.private_key.key_size >= _FEWEST_RSA_BITS:
-                    return SigningKey(key, "RS384", named)
-                if isinstance(key, ECKey) and key.curve_name == "P-384":
-                    return SigningKey(key, "ES384", named)
-        except (JoseError, ValueError, TypeError, KeyError, AttributeError):
+                    found = SigningKey(key, "RS384", key.kid or key.thumbprint())
+                elif isinstance(key, ECKey) and key.curve_name == "P-384":
+                    found = SigningKey(key, "ES384", key.kid or key.thumbprint())
+                else:
+                    continue
+                jwt.encode(found.header(), {}, key, algorithms=[found.algorithm])  # a JWK may be for something else
+                return found
+        except Exception:  # two libraries, each with errors of many types: the file contains no key for this
             continue
     return None
 
@@ -183,7 +194,7 @@ class BackendService:
             raise Failure("the token service gives no bearer token; check --token-url", REFUSED)
         self._token = token_text(said["access_token"], "the answer of the token service")
         life = said.get("expires_in")
-        seconds = float(life) if isinstance(life, int | float) and life > 0 else _UNSAID_S
+        seconds = float(min(life, _LONGEST_S)) if isinstance(life, int | Decimal) and life > 0 else _UNSAID_S
         self._until = self._pace.clock() + max(seconds - _EARLY_S, seconds / 2)
 
     def _form(self, where: Address) -> bytes:
@@ -197,8 +208,7 @@ class BackendService:
             "exp": int(self._pace.now()) + _ASSERTION_S,
             "jti": str(uuid.uuid4()),
         }
-        header = {"alg": self._key.algorithm, "kid": self._key.name, "typ": "JWT"}
-        assertion = jwt.encode(header, claims, self._key.key, algorithms=[self._key.algorithm])
+        assertion = jwt.encode(self._key.header(), claims, self._key.key, algorithms=[self._key.algorithm])
         form = {
             "grant_type": "client_credentials",
             "scope": self._scope,

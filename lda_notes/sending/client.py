@@ -11,7 +11,7 @@ from lda_notes.problems import Failure
 from lda_notes.sending.address import Address, origin_of
 from lda_notes.sending.auth import REFUSED, UNREACHABLE, Credentials
 from lda_notes.sending.entries import Identity, Json, objects_of
-from lda_notes.sending.outcome import WARNED, issues, read_outcome
+from lda_notes.sending.outcome import WARNED, plain, read_outcome, reasons
 from lda_notes.sending.pace import Pace, retry_after
 from lda_notes.sending.wire import Answer, Connection, NoAnswer
 
@@ -25,8 +25,14 @@ _AT_ONCE: Final = 50
 
 _MOST_PAGES: Final = 100
 
+_MOST_SAID: Final = 50
+"""Warnings that are repeated to the user; a server may send any number."""
+
 _LARGEST_SEARCH: Final = 1 << 26
 """Bytes of the pages of one search after which no more of them are asked for."""
+
+_LONGEST_SEARCH_S: Final = 1800
+"""Seconds after which no more pages of a search are asked for: each may take ten times ``--timeout``."""
 
 
 class Unreachable(Failure):
@@ -112,7 +118,7 @@ class Server:
         rest = next((one for one in objects_of(said.get("rest")) if one.get("mode", "server") == "server"), {})
         listed = [one for one in objects_of(rest.get("resource")) if isinstance(one.get("type"), str)]
         return Ability(
-            version=str(said.get("fhirVersion", "")),
+            version=plain(str(said.get("fhirVersion", ""))),
             transaction=any(one.get("code") == "transaction" for one in objects_of(rest.get("interaction"))),
             kinds=frozenset(one["type"] for one in listed),
             creates=frozenset(one["type"] for one in listed if one.get("conditionalCreate") is True),
@@ -168,12 +174,13 @@ class Server:
         resources: list[Json] = []
         why: list[str] = []
         size = 0
+        until = self.pace.clock() + _LONGEST_SEARCH_S
         for _ in range(_MOST_PAGES):
             size += len(answer.body)
             page = self._object(answer)
             self._listen(page)
             if page.get("resourceType") != "Bundle":
-                told = "".join(f": {issue.words}" for issue in read_outcome(page, WARNED))
+                told = plain("".join(f": {issue.words}" for issue in read_outcome(page, WARNED)))
                 raise Unreadable(f"the server answers a search for {kind} with no bundle{told}; check the address")
             why += self._read_page(page, resources)
             links = objects_of(page.get("link"))
@@ -190,6 +197,8 @@ class Server:
                 raise Unreadable(
                     f"the answers to a search for {kind} are larger than {_LARGEST_SEARCH >> 20} MiB together"
                 )
+            if self.pace.clock() > until:
+                raise Unreadable(f"a search for {kind} takes more than {_LONGEST_SEARCH_S // 60} minutes")
             answer = self._asked("GET", more)
         raise Unreadable(f"a search for {kind} has no end")
 
@@ -211,7 +220,9 @@ class Server:
 
     def _listen(self, outcome: Json) -> None:
         """Keep what a server says in an OperationOutcome beside a good answer."""
-        self.said.update((issue.words, None) for issue in read_outcome(outcome, WARNED))
+        for issue in read_outcome(outcome, WARNED):
+            if len(self.said) < _MOST_SAID:
+                self.said[issue.words] = None
 
     def named(self, reference: str) -> Json | None:
         """Return the one resource that a reference names, by condition (``Type?parameter=value``) or by its address.
@@ -261,8 +272,7 @@ class Server:
     ) -> Answer:
         answer = self._steady(method, url, headers or {}, content)
         if answer.status != 200:
-            told = "; ".join(issue.words for issue in issues(answer))
-            raise NotAllowed(f"the server refuses a question ({answer.status}: {told})")
+            raise NotAllowed(f"the server refuses a question ({answer.status}: {reasons(answer)})")
         return answer
 
     def _object(self, answer: Answer) -> Json:
@@ -301,10 +311,9 @@ class Server:
         if answer.status == 401:
             raise NotAllowed("the server does not accept who is asking (401): the token is missing, wrong or run out")
         if answer.status == 403:
-            told = "; ".join(issue.words for issue in issues(answer))
-            raise NotAllowed(f"the server does not permit this (403: {told})")
+            raise NotAllowed(f"the server does not permit this (403: {reasons(answer)})")
         if 300 <= answer.status < 400:
-            to = origin_of(answer.headers.get("Location", "")) or "another address"
+            to = plain(origin_of(answer.headers.get("Location", "")) or "another address")
             raise NotAllowed(f"the server sends us on to {to}; if that is right, give it with --server")
         return answer
 

@@ -6,6 +6,7 @@ names its identity, so what the server has shows whether it was applied; only if
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -15,7 +16,7 @@ from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED, status_of
 from lda_notes.sending.client import BUSY, Server, Unreachable
 from lda_notes.sending.compare import Difference, Resolve, differences, same_reference
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, object_of, objects_of, patient_of
-from lda_notes.sending.outcome import WARNED, Issue, issues, read_outcome
+from lda_notes.sending.outcome import WARNED, Issue, issues, plain, read_outcome
 from lda_notes.sending.parcel import Stored
 from lda_notes.sending.wire import Answer, NoAnswer
 
@@ -25,6 +26,7 @@ _NOT_YET: Final = frozenset({408, 409, 425})
 _BETWEEN: Final = frozenset({502, 504})
 """Said by something on the way, which may have passed the request on."""
 
+_STATUS: Final = re.compile("[1-9][0-9]{2}")
 _SERVER_FAULT: Final = 500
 _LATER: Final = 202
 
@@ -201,8 +203,10 @@ def refuse_found_elsewhere(server: Server, listed: tuple[Entry, ...], found: Map
             if about is None or not isinstance(theirs, str) or "reference" not in about:
                 continue
             if not same_reference(str(about["reference"]), theirs, resolve, server.address.base):
-                where = f"{stored['resourceType']}/{stored.get('id')}"
-                raise NotSafe(f"{where} is filed under another patient on the server ({theirs}); nothing was changed")
+                where = plain(f"{stored['resourceType']}/{stored.get('id')}")
+                raise NotSafe(
+                    f"{where} is filed under another patient on the server ({plain(theirs)}); nothing was changed"
+                )
 
 
 def _refused(server: Server, listed: tuple[Entry, ...], answer: Answer) -> Refused:
@@ -331,7 +335,7 @@ def _failed(answer: Answer) -> Refused | None:
     """Return the entries that failed inside an answer that says all is well, as from a server with batches alone."""
     responses = _responses(answer)
     statuses = [str(one.get("status", ""))[:3] for one in responses]
-    bad = [index for index, status in enumerate(statuses) if status.isdigit() and not status.startswith("2")]
+    bad = [index for index, status in enumerate(statuses) if _STATUS.fullmatch(status) and status[0] != "2"]
     if not bad:
         return None
     said: list[Issue] = []

@@ -61,9 +61,9 @@ class Slip:
     line: str | None
     about: str | None
     server: str | None
+    reason: str | None = None
     creates: tuple[str, ...] = ()
     updates: tuple[str, ...] = ()
-    reason: str | None = None
 
 
 class Outbox:
@@ -83,6 +83,7 @@ class Outbox:
             ) from None
         with self._told(_UNUSABLE):
             self._data = sqlite3.connect(folder / FILE, timeout=_BUSY_S, isolation_level=None)
+            self._data.text_factory = lambda text: text.decode(errors="replace")
             self._data.execute("PRAGMA synchronous = EXTRA")
             self._data.execute("PRAGMA secure_delete = ON")  # what was sent does not stay in unused pages
             with self._changing():
@@ -170,21 +171,28 @@ class Outbox:
         with closing(sqlite3.connect(self.folder / _LOCK, timeout=0, isolation_level=None)) as lock:
             try:
                 lock.execute("BEGIN EXCLUSIVE")
-            except sqlite3.OperationalError:
-                raise Failure(
-                    f"{self.folder}: another run is sending from this outbox; what you gave waits in it", UNREACHABLE
-                ) from None
+            except sqlite3.Error as error:
+                if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_BUSY:
+                    why = f"{self.folder}: another run is sending from this outbox; what you gave waits in it"
+                else:
+                    why = (
+                        f"{self.folder / _LOCK}: cannot keep other runs from sending at the same time ({error}); what "
+                        "you gave waits in the outbox. If no run is sending, delete this file"
+                    )
+                raise Failure(why, UNREACHABLE) from None
             yield
 
     def take(self, slip: Slip) -> Parcel | None:
         """Return the parcel of a slip; None when a newer one has replaced it. Raises `Damaged`."""
         with self._told():
-            found = self._data.execute("SELECT head, bundle FROM parcel WHERE number = ?", (slip.number,)).fetchone()
+            query = "SELECT CAST(head AS TEXT), CAST(bundle AS BLOB) FROM parcel WHERE number = ?"
+            found = self._data.execute(query, (slip.number,)).fetchone()
         if found is None:
             return None
-        head = json.loads(found[0])
-        lists = {key: tuple(head[key]) for key in ("rows", "shared", "creates", "updates")}
-        parcel = Parcel(bytes(found[1]), slip.line, slip.about, head["file"], server=slip.server, **lists)
+        head, bundle = _head(found[0]), found[1]
+        if head is None:
+            raise Damaged("where it comes from cannot be read")
+        parcel = Parcel(bundle, slip.line, slip.about, server=slip.server, **head)
         if parcel.digest != slip.digest:
             raise Damaged("its bundle is not the one that was put in")
         return parcel
@@ -224,13 +232,13 @@ class Outbox:
     # -- how --
 
     def _slips(self, which: str) -> list[Slip]:
-        columns = "number, digest, line, about, server, head, reason"
+        columns = ", ".join(f"CAST({one} AS TEXT)" for one in ("digest", "line", "about", "server", "reason", "head"))
         with self._told():
-            found = self._data.execute(f"SELECT {columns} FROM parcel WHERE {which} ORDER BY number").fetchall()
+            rows = self._data.execute(f"SELECT number, {columns} FROM parcel WHERE {which} ORDER BY number").fetchall()
         return [
-            Slip(number, digest, line, about, server, tuple(read["creates"]), tuple(read["updates"]), reason)
-            for number, digest, line, about, server, head, reason in found
-            for read in [json.loads(head)]
+            Slip(number, digest, line, about, server, reason, head.get("creates", ()), head.get("updates", ()))
+            for number, digest, line, about, server, reason, text in rows
+            for head in [_head(text) or {}]
         ]
 
     @contextmanager
@@ -256,6 +264,19 @@ class Outbox:
                 "nothing is doubled when it is sent again",
                 code,
             ) from None
+
+
+def _head(text: str) -> dict[str, Any] | None:
+    """Return what is kept beside a bundle, as arguments of `Parcel`; None when it is not as it was written."""
+    try:
+        head = json.loads(text)
+        lists = {key: tuple(head[key]) for key in ("rows", "shared", "creates", "updates")}
+        file = head["file"]
+    except (ValueError, TypeError, KeyError, RecursionError):
+        return None
+    kinds = {"rows": int, "shared": int, "creates": str, "updates": str}
+    fits = all(isinstance(one, kinds[key]) for key, listed in lists.items() for one in listed)
+    return {"file": file, **lists} if fits and isinstance(file, str | None) else None
 
 
 def _stored(rows: Any) -> tuple[Stored, ...]:

@@ -12,7 +12,7 @@ from lda_notes.sending.wire import Answer
 _REMARK: Final = re.compile(r"/\*(.*?)\*/")
 """What one server writes into an expression to say the type: ``resource/*Procedure/null*/``."""
 
-_IN_ENTRY: Final = re.compile(r"^(?:Bundle\.)?entry\[(\d+)\](?:\.resource)?\.?(.*)$")
+_IN_ENTRY: Final = re.compile(r"^(?:Bundle\.)?entry\[([0-9]{1,9})\](?:\.resource)?\.?(.*)$")
 _LONGEST: Final = 400
 _MOST: Final = 50
 _FAULTS: Final = ("fatal", "error")
@@ -44,6 +44,11 @@ def issues(answer: Answer) -> tuple[Issue, ...]:
     if found:
         return found
     return (Issue(None, "", f"status {answer.status}, without a reason"),)
+
+
+def reasons(answer: Answer) -> str:
+    """Return what an answer names, in one sentence of a length that can be read."""
+    return plain("; ".join(issue.words for issue in issues(answer)))
 
 
 def read_outcome(said: Any, severities: tuple[str, ...] = _FAULTS) -> Iterator[Issue]:

@@ -18,10 +18,10 @@ def read_secret(path: Path, what: str) -> bytes:
     Raises `Failure` when others may read or change it, or when it cannot be read.
     """
     try:
-        with path.open("rb") as file:
+        with open(path, "rb", opener=_without_waiting) as file:
             found = os.fstat(file.fileno())
             if not stat.S_ISREG(found.st_mode):
-                raise Failure(f"{path}: is not a regular file; give the file that holds {what}")
+                raise Failure(f"{path}: is not a regular file; give the file that contains {what}")
             if found.st_mode & 0o077:
                 raise Failure(f"{path}: users other than its owner can read {what}; run chmod 600 {path}")
             data = file.read(_LARGEST + 1)
@@ -30,6 +30,11 @@ def read_secret(path: Path, what: str) -> bytes:
     if not data.strip() or len(data) > _LARGEST:
         raise Failure(f"{path}: does not hold {what}; check the name")
     return data
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open a file; a pipe too, which else would wait for its writer."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def token_text(raw: str, where: str) -> str:

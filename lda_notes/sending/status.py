@@ -133,13 +133,12 @@ def left_over(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
         for kind in sorted(UPDATED):
             query = {"patient": patient, "_revinclude": "Provenance:target", "_count": "200"}
             stored = {f"{one.get('resourceType')}/{one.get('id')}": one for one in server.search(kind, query)}
-            about = {
-                address: entry
-                for one in stored.values()
-                for entry in entries_named(one)
-                for address in (f"Provenance/{one.get('id')}", *references(one.get("target")))
-                if one.get("resourceType") == "Provenance" and any(entry.startswith(stay) for stay in stays)
-            }
+            about: dict[str, str] = {}
+            for one in stored.values():
+                ours = [entry for entry in entries_named(one) if any(entry.startswith(stay) for stay in stays)]
+                if one.get("resourceType") == "Provenance" and ours:
+                    listed = (f"Provenance/{one.get('id')}", *references(one.get("target")))
+                    about.update(dict.fromkeys(listed, ours[-1]))
             for address, entry in about.items():
                 resource = stored.get(address)
                 identity = _own(resource, systems) if resource is not None else None

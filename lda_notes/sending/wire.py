@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import functools
 import json
+import re
 import socket
 import ssl
 import threading
 import zlib
 from collections.abc import Mapping
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Self
 
 from lda_notes import __version__
+from lda_notes.fhir.verify.verification import read_json
 from lda_notes.problems import Failure
 from lda_notes.sending.address import Address
 
@@ -25,6 +27,11 @@ _LARGEST: Final = 16 * 1024 * 1024
 """Most bytes of one answer, as sent and as unpacked: fifty notes with their documents are a quarter of it."""
 
 TOO_LARGE: Final = f"the answer is larger than {_LARGEST >> 20} MiB"
+
+_MOST_VALUES: Final = 1_000_000
+"""Most values of one answer: in memory one takes up to twenty times its bytes."""
+
+_HALF_A_SIGN: Final = re.compile(rb"\\u[dD][89a-fA-F]")
 
 _GZIP: Final = 31
 """Window and wrapper of zlib for gzip."""
@@ -53,13 +60,20 @@ class Answer:
     body: bytes
 
     def json(self) -> Any:
-        """Return the body as JSON, decimals digit by digit as written; None when it is not JSON."""
-        from decimal import Decimal
+        """Return the body as JSON, decimals digit by digit as written; None when it is not JSON or cannot be repeated.
 
-        try:
-            return json.loads(self.body, parse_float=Decimal)
-        except (ValueError, RecursionError):
+        That is one with half a sign as text, which can be neither printed, kept nor sent back, and one of so many
+        values that it would fill the memory.
+        """
+        if sum(map(self.body.count, (b",", b"[", b"{"))) > _MOST_VALUES:
             return None
+        found, _ = read_json(self.body)
+        if _HALF_A_SIGN.search(self.body):
+            try:
+                json.dumps(found, ensure_ascii=False, default=str).encode()
+            except ValueError:
+                return None
+        return found
 
 
 @functools.cache
@@ -94,13 +108,20 @@ class Connection:
         self._whole_s = timeout_s * 10
         self._sockets: list[socket.socket] = []
         self._is_late = False
-        self._http = httpx.Client(
-            verify=trust(ca_file),
-            timeout=httpx.Timeout(timeout_s, connect=min(timeout_s, 10.0)),
-            follow_redirects=False,
-            trust_env=not address.is_local,
-            headers={"User-Agent": USER_AGENT, "Accept-Encoding": "gzip"},
-        )
+        trusted = trust(ca_file)
+        try:
+            self._http = httpx.Client(
+                verify=trusted,
+                timeout=httpx.Timeout(timeout_s, connect=min(timeout_s, 10.0)),
+                follow_redirects=False,
+                trust_env=not address.is_local,
+                headers={"User-Agent": USER_AGENT, "Accept-Encoding": "gzip"},
+            )
+        except (ValueError, ImportError, httpx.InvalidURL):  # not repeated: it may contain a password
+            raise Failure(
+                "a proxy that the environment names (HTTPS_PROXY, HTTP_PROXY or ALL_PROXY) cannot be used; give the "
+                "address of an http or https proxy, or name the server in NO_PROXY"
+            ) from None
 
     def __enter__(self) -> Self:
         return self
@@ -112,22 +133,24 @@ class Connection:
         """Send one request and read its answer, whatever its status. Raises `NoAnswer`."""
         import httpx
 
+        try:
+            traced = {"trace": self._remember}
+            request = self._http.build_request(method, url, headers=headers, content=content, extensions=traced)
+        except (httpx.InvalidURL, ValueError):
+            raise NoAnswer("the address is no web address", may_have_arrived=False, again=False) from None
         self._is_late = False
         alarm = threading.Timer(self._whole_s, self._cut_off)
         alarm.daemon = True
         alarm.start()
         try:
-            traced = {"trace": self._remember}
-            with self._http.stream(method, url, headers=headers, content=content, extensions=traced) as response:
+            with closing(self._http.send(request, stream=True)) as response:
                 return Answer(response.status_code, response.headers, _body(response))
         except httpx.TransportError as error:
             if self._is_late:
                 raise NoAnswer("the answer comes too slowly", may_have_arrived=True, again=True) from None
             raise _no_answer(error) from None
-        except httpx.HTTPError:
+        except (httpx.HTTPError, httpx.InvalidURL):  # the latter where a redirect leads to no address
             raise NoAnswer("the answer cannot be read", may_have_arrived=True, again=True) from None
-        except httpx.InvalidURL:
-            raise NoAnswer("the address is no web address", may_have_arrived=False, again=False) from None
         finally:
             alarm.cancel()
 

@@ -109,8 +109,10 @@ def _heeds_ctrl_c() -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Mapping[str, str]) -> Any:
-    """Start a program on a terminal of 80 columns and 24 rows."""
+def spawn(
+    program: str, arguments: Sequence[str], folder: Path, environment: Mapping[str, str], *, deaf: bool = False
+) -> Any:
+    """Start a program on a terminal of 80 columns and 24 rows; a ``deaf`` one is not told that the terminal is lost."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)  # the test runner may have threads; the child needs none
         return pexpect.spawn(
@@ -122,6 +124,7 @@ def spawn(program: str, arguments: Sequence[str], folder: Path, environment: Map
             timeout=120,
             dimensions=(24, 80),
             preexec_fn=_heeds_ctrl_c,
+            ignore_sighup=deaf,
         )
 
 
@@ -134,7 +137,7 @@ def ran(folder: Path, *arguments: str) -> Ran:
 class Keyboard:
     """A nurse at a terminal of 80 columns and 24 rows: types, reads, and counts her keystrokes."""
 
-    def __init__(self, folder: Path, *arguments: str, by: str = NURSE, asof: str = "") -> None:
+    def __init__(self, folder: Path, *arguments: str, by: str = NURSE, asof: str = "", deaf: bool = False) -> None:
         environment = {
             **{key: value for key, value in os.environ.items() if key in ("PATH", "LANG")},
             "HOME": str(folder),
@@ -144,7 +147,7 @@ class Keyboard:
             "PYTHONUTF8": "1",
         }
         given = [*arguments, *(("--asof", asof) if asof else ())]
-        self.process = spawn(PROGRAM, given, folder, environment)
+        self.process = spawn(PROGRAM, given, folder, environment, deaf=deaf)
         self.process.delaybeforesend = None
         self.keys = 0
         self.answers = 0

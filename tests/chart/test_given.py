@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from desk import NURSE, PROGRAM, Run, demo_until
+from desk import DEMO, NURSE, PROGRAM, Run, demo_until
 
 from lda_notes.chart.questions import kits
 from lda_notes.commands.console import Terminal
@@ -204,6 +204,16 @@ def test_a_draft_that_was_signed_and_written_is_not_offered(run: Run, ward: Path
     ran = run("chart", "episode.yaml", "check", *asof, typed="")
     assert "is in the record; its draft was left over" in ran.err and "holds" not in ran.err
     assert not draft.exists()
+
+
+def test_after_a_discharge_the_time_is_not_guessed_and_its_lack_is_said(ward: Path) -> None:
+    """Found by the fuzz harness: the time was asked for ever, since nothing comes after it."""
+    (ward / "episode.yaml").write_bytes(DEMO.with_name("arrived-accessed.yaml").read_bytes())
+    arguments = [PROGRAM, "chart", "episode.yaml", "check", "--no-input", "--sign", "MT", "--by", NURSE]
+    arguments += ["--asof", "2026-09-01T08:00-05:00"]
+    ran = subprocess.run(arguments, cwd=ward, capture_output=True, text=True, check=False, timeout=60)
+    assert ran.returncode == 2
+    assert ran.stderr.endswith("1 answer is missing; give it with --set NAME=VALUE:\n  at: When was it?\n")
 
 
 def test_scripts_at_once_all_find_their_place(ward: Path) -> None:

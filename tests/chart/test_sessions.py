@@ -305,8 +305,9 @@ def test_ctrl_c_keeps_a_private_draft_that_the_next_run_goes_on_with(ward: Path)
     is_clean(ward, SECOND)
 
 
-def test_a_lost_terminal_keeps_the_draft(ward: Path) -> None:
-    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
+@pytest.mark.parametrize("deaf", [False, True], ids=["told by a signal", "told by the next row alone"])
+def test_a_lost_terminal_keeps_the_draft(ward: Path, deaf: bool) -> None:
+    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND, deaf=deaf)
     nurse.read()
     for text, _ in ROUTINE[:5]:
         nurse.type(text)
@@ -314,7 +315,7 @@ def test_a_lost_terminal_keeps_the_draft(ward: Path) -> None:
     os.close(nurse.process.child_fd)  # the line drops: the system sends SIGHUP and no further row comes
     nurse.process.closed = True
     _, status = os.waitpid(child, 0)
-    assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 130
+    assert (os.WIFSIGNALED(status) and not deaf) or os.WEXITSTATUS(status) == 130
     (draft,) = drafts(ward)
     assert "identifiers_checked" in draft.read_text()
     again = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)

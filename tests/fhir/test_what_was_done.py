@@ -213,7 +213,7 @@ ADMINISTRATIONS = {
         {
             **NUMBED,
             "medicationCodeableConcept": "lidocaine 4% cream",
-            "note": ["Area: 10 square cm", "Labelled sterile: no", "Lot: C-1", "Expires: 2032-01-31", "Volume: 2 mL"],
+            "note": ["Area: 10 square cm", "Labeled sterile: no", "Lot: C-1", "Expires: 2032-01-31", "Volume: 2 mL"],
             "dosage": {"text": "2.5 g", "route": "Topical", "dose": "2.5 g"},
         },
     ),
@@ -222,7 +222,7 @@ ADMINISTRATIONS = {
         {
             **NUMBED,
             "medicationCodeableConcept": "intradermal lidocaine 1%",
-            "note": "Labelled sterile: yes",
+            "note": "Labeled sterile: yes",
             "dosage": {"text": "0.2 mL", "route": "Intradermal", "dose": "0.2 mL"},
         },
     ),

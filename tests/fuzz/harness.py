@@ -12,6 +12,7 @@ import json
 import os
 import random
 import shutil
+import signal
 import sys
 import tempfile
 import time
@@ -121,6 +122,17 @@ def damaged(raw: bytes, chance: random.Random) -> bytes:
     return raw
 
 
+class Endless(BaseException):
+    """A command that still works on one input after `MOST_SECONDS` of processor time."""
+
+
+MOST_SECONDS = 30.0
+
+
+def _endless(*_: object) -> None:
+    raise Endless
+
+
 class Harness:
     """Everything that a run needs: the sound inputs, a folder, and the commands as functions of a damaged file."""
 
@@ -139,6 +151,8 @@ class Harness:
         error: BaseException | None = None
         kept = sys.stdin
         sys.stdin = io.TextIOWrapper(io.BytesIO(b""), encoding="utf-8")
+        signal.signal(signal.SIGVTALRM, _endless)
+        signal.setitimer(signal.ITIMER_VIRTUAL, MOST_SECONDS)
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             try:
                 group.main(arguments, prog_name="lda-notes", standalone_mode=False)
@@ -148,6 +162,7 @@ class Harness:
                 if isinstance(raised, KeyboardInterrupt):
                     raise
                 error = raised
+        signal.setitimer(signal.ITIMER_VIRTUAL, 0)
         sys.stdin = kept
         out.flush()
         assert isinstance(out.buffer, io.BytesIO)
@@ -247,7 +262,10 @@ class Harness:
                 (self.folder / "write.yaml").write_bytes(self.raw[0])
             arguments = commands[name]()
             self.found.inputs[name] += 1
-            with patch("lda_notes.sending.pace.Pace", partial(Pace, sleep=lambda _: None)):
+            with (
+                patch("lda_notes.sending.pace.Pace", partial(Pace, sleep=lambda _: None)),
+                patch("gc.collect"),  # a stream's first step; in a long process it would be half of the work
+            ):
                 _, error = self.run(arguments)
             if error is not None:
                 trace = traceback.extract_tb(error.__traceback__)

@@ -33,6 +33,19 @@ def test_the_harness_sees_what_is_not_caught(monkeypatch: pytest.MonkeyPatch, tm
     assert any("KeyError" in place for place in found.faults) and JUNK and cli.UNEXPECTED == 70
 
 
+def test_the_harness_sees_what_does_not_end(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    from lda_notes.record import reading
+
+    def endless(*_: object, **__: object) -> None:
+        while True:
+            pass
+
+    made = Harness(14, tmp_path)
+    monkeypatch.setattr("harness.MOST_SECONDS", 0.05)
+    monkeypatch.setattr(reading, "read_bytes", endless)
+    assert any("Endless" in place for place in made.go(3, 30).faults)
+
+
 def test_a_whole_number_beyond_64_bits_is_written_as_it_is() -> None:
     """Found by the harness, seed 2026: the faster library writes none."""
     from lda_notes.fhir.elements import to_json

@@ -35,6 +35,11 @@ BANNED: dict[str, str] = {
     r"\bTo be done\b": "Due",
     r"judgement": "judgment",
     r"[Aa]naesth|[Hh]aemat|[Hh]aemod|[Hh]aemog": "American spelling",
+    r"(?i)colour(?! coding)|favour|behaviour|neighbour|labour\b|odour": "color, favor, behavior, neighbor, labor, odor",
+    r"(?i)\w(isation|(?<!a|v)is(ing|ed)(?<!\brising)(?<!promised)(?<!comprised))\b": "organization, recognized",
+    r"(?i)\b(licence|grey|towards|centre|\w*metre|\w*litre|labelling|cancelling|programme|whilst|learnt|spelt)s?\b": (
+        "license, gray, toward, center"
+    ),
     r"\b(Highest|Is the \w+|only if|free of latex|when) labelled\b": "labeled",
     r"\bforbid that with\b": "other users can read it; run chmod",
     r"\bsign that cannot be seen": "character that cannot be seen",
@@ -98,6 +103,8 @@ def test_the_list_bites() -> None:
     """Each pattern finds what it is for."""
     for pattern, said in {
         r"judgement": "licensed judgement",
+        r"(?i)colour(?! coding)|favour|behaviour|neighbour|labour\b|odour": "the colour of the blood",
+        r"(?i)\w(isation|(?<!a|v)is(ing|ed)(?<!\brising)(?<!promised)(?<!comprised))\b": "an organisation",
         r"\bmend(ed)?\b": "mend it first",
         r"standard input, holds|[Bb]undle holds|: holds no record": "the bundle holds",
     }.items():

@@ -248,8 +248,8 @@ def test_an_addendum_lists_what_it_adds() -> None:
         )
     )
     rows = said(sheet)
-    assert "Patient response added: tolerated well." in rows
-    assert "Added: forgot it." in rows
+    assert "Added: patient response: tolerated well." in rows
+    assert "Forgot it." in rows
     assert "The patient tolerated it well." in rows
     assert "As first charted" not in text(sheet)
 

@@ -22,7 +22,7 @@ from lda_notes.fhir.readback.differences import differences
 from lda_notes.fhir.readback.reading import readback
 from lda_notes.fhir.verify.verification import verify
 from lda_notes.knowledge.policy import DEFAULT
-from lda_notes.line.timeline import build
+from lda_notes.line.timeline import Timeline, build
 from lda_notes.record.episode import Episode
 
 sys.path.append(str(Path(__file__).parents[1] / "fhir"))
@@ -45,9 +45,9 @@ def built(episode: Episode, options: Options | None = None) -> list[dict[str, An
     return [json.loads(to_json(one.bundle), parse_float=Decimal) for one in bundles(line, DEFAULT, CONFIG, options)]
 
 
-def short_note(episode: Episode, event: str, moment: datetime, beside: object = (), earlier: int = 0) -> Note:
+def short_note(stood: Timeline, event: str, earlier: int = 0) -> Note:
     """A note that costs nothing; the real ones are tried on the demos."""
-    return Note("Note", f"{event} of {len(episode.events)} events, {moment.isoformat()}")
+    return Note("Note", f"{event} of {len(stood.episode.events)} events, {stood.asof.isoformat()}")
 
 
 def _without_blank_texts(value: Any) -> Any:

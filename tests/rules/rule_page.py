@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
 
-from lda_notes.check.report import sentence
 from lda_notes.check.rules.listed import BETWEEN, READER, Listed, limit_rows, listed
 from lda_notes.knowledge.policy import DEFAULT
 
@@ -50,7 +49,7 @@ def page() -> str:
 
 def _rule(row: Listed) -> Iterator[str]:
     yield f"### {row.name}\n"
-    yield f"*{row.severity}*. {sentence(row.todo)}\n"
+    yield f"*{row.severity}*\n"
     for paragraph in row.explanation.split("\n\n"):
         yield " ".join(paragraph.split()) + "\n"
     notes = [f"- Limit `{name}`: {says} {value}" for name, says, value in limit_rows(row, DEFAULT)]

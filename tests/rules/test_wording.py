@@ -189,7 +189,7 @@ def test_both_readers_find_every_text_of_a_demo(path: Path) -> None:
     gathered: list[str] = [piece.text for piece in free_text._beside_events(line)]
     for entry in (*line.entries, *line.corrections):
         free_text._gather(entry.event, gathered)
-    placed = [piece.text for piece in free_text.pieces(line)]
+    placed = [piece.text for piece in free_text.pieces(line, (*line.entries, *line.corrections))]
     assert sorted(gathered) == sorted(placed) and len(placed) >= 5
     said = [
         text
@@ -210,7 +210,9 @@ def test_the_place_of_a_form_is_the_place_of_its_text() -> None:
         patient={"allergies": [{"to": "other", "detail": "MSO4"}]},
     )
     line = timeline.build(episode, DEFAULT, episode.events[-1].at)
-    found = {(form.found, piece.path) for piece, form in free_text.unsafe_wording(line)}
+    found = {
+        (form.found, piece.path) for piece, form in free_text.unsafe_wording(line, (*line.entries, *line.corrections))
+    }
     assert found == {
         ("D/C'd", ("events", 0, "site", "skin", "not_assessed")),
         ("2.0", ("events", 0, "problems", 0, "action")),

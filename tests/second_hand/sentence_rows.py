@@ -1751,7 +1751,7 @@ CORRECTIONS = (
     ),
     row(
         "addendum",
-        "Pain score added: 2.",
+        "Added: pain score: 2.",
         {"adds.pain": 3},
         {"of": "access-1", "adds": {"pain": 2}},
         before=(access(t("09:00"), pain=None),),

@@ -39,7 +39,7 @@ class Option:
 
 def options(words: Sequence[str]) -> tuple[Option, ...]:
     """Give each choice a key: its first letter where all differ, else its number."""
-    letters = [word[0].casefold() for word in words]
+    letters = [phrasing.printed(word)[0].casefold() for word in words]
     if len(set(letters)) == len(letters) and all(letter.isalpha() and letter not in RESERVED for letter in letters):
         return tuple(Option(letter, word) for letter, word in zip(letters, words, strict=True))
     return tuple(Option(str(number), word) for number, word in enumerate(words, 1))
@@ -128,7 +128,7 @@ def reader(spot: Spot, key: str) -> tuple[Read, tuple[Option, ...], str]:
 
 def _one(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
     chosen = choose(text, offered)
-    return chosen if isinstance(chosen, Unclear) else Value(chosen.words, chosen.words)
+    return chosen if isinstance(chosen, Unclear) else Value(chosen.words, phrasing.printed(chosen.words))
 
 
 def _sample(offered: tuple[Option, ...]) -> str:
@@ -318,7 +318,7 @@ def needle_size(text: str, part: Path) -> Heard | Unclear:
 
 
 def _inches(text: str) -> Decimal:
-    """Return a length typed in inches, such as 3/4, 1 1/4 or 0.75, in whole millimetres as labels round it."""
+    """Return a length typed in inches, such as 3/4, 1 1/4 or 0.75, in whole millimeters as labels round it."""
     whole, _, part = text.rpartition(" ")
     top, slash, bottom = part.partition("/")
     inches = Decimal(whole or 0) + (Decimal(top) / Decimal(bottom) if slash else Decimal(part))

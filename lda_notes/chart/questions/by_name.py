@@ -253,4 +253,4 @@ def said_value(value: Any) -> str:
         case list():
             return phrasing.listed([said_value(item) for item in value])
         case _:
-            return str(value)
+            return phrasing.printed(str(value))

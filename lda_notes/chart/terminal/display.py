@@ -47,7 +47,7 @@ def question_text(question: Question) -> str:
     """Return a question with its choices, and what Enter takes."""
     asked = question.asks + (f" ({question.hint})" if question.hint else "")
     shown = [*rows(asked)]
-    keyed = [f"{option.key}: {option.words}" for option in question.options]
+    keyed = [f"{option.key}: {phrasing.printed(option.words)}" for option in question.options]
     together = _GAP.join(keyed)
     if keyed and len(together) + 2 <= WIDTH:
         shown.append(f"  {together}")

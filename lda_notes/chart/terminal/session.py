@@ -160,15 +160,20 @@ class Session:
         if EACH in {option.key for option in question.options} and question.covers:
             return self._replay(talk, question.name, EACH)
         levels = {need.level for need in question.needs}
-        if question.needed or not levels or "required" in levels:
+        again = any(one.question == question.name for one in talk.answered)  # nothing else is asked without it
+        if question.needed or not levels or "required" in levels or again:
             self.missing.append(f"{question.name}: {question.asks}")
+        if again:
+            self._refuse_if_missing()
         return replace(talk, answered=(*talk.answered, Answered(question.name, (), "left open")))
 
     def _refuse_if_missing(self) -> None:
         if self.missing:
-            rows = "\n".join(f"  {row}" for row in self.missing)
-            counted = "1 answer is" if len(self.missing) == 1 else f"{len(self.missing)} answers are"
-            raise Failure(f"nothing was written, {counted} missing; give them with --set NAME=VALUE:\n{rows}")
+            missing = dict.fromkeys(self.missing)
+            rows = "\n".join(f"  {row}" for row in missing)
+            one = len(missing) == 1
+            counted = "1 answer is missing; give it" if one else f"{len(missing)} answers are missing; give them"
+            raise Failure(f"nothing was written, {counted} with --set NAME=VALUE:\n{rows}")
 
     def _set(self, talk: Talk) -> Talk:
         """Set what was given and never asked for."""

@@ -62,7 +62,7 @@ def chlorhexidine_allergy(case: Case) -> Iterable[Found]:
     Allergy to chlorhexidine is rare but can kill within minutes; the FDA counted 52 anaphylactic reactions, two of
     them fatal. Dressings and discs contain it as well as swabs do.
 
-    Use povidone-iodine, or 70% isopropyl alcohol with a minute of friction, and a dressing without chlorhexidine.
+    70% isopropyl alcohol takes a minute of friction; the dressing must be without chlorhexidine too.
     """
     return _held(case, "chlorhexidine")
 
@@ -90,7 +90,7 @@ def isopropyl_alcohol_allergy(case: Case) -> Iterable[Found]:
     Most chlorhexidine swabs are made with isopropyl alcohol, which the name on the record tells and a glance at the
     swab does not.
 
-    Use an aqueous antiseptic, and watch the skin.
+    Use an aqueous antiseptic.
     """
     return _held(case, "isopropyl alcohol")
 
@@ -106,9 +106,9 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
     Adhesive can blister and strip the skin. A needle must still be held and covered, so an adhesive dressing is not
     forbidden; a barrier film under it answers a sensitivity. A reaction of an allergic kind stays a finding.
 
-    Choose the gentlest dressing that stays on, and look at the skin at each change.
+    Look at the skin at each change.
     """
-    by_id = {entry.event.id: entry for entry in reversed(case.timeline.entries)}
+    by_id = {entry.event.id: entry for entry in reversed(case.entries)}
     for found in _held(case, "adhesive"):
         event = by_id[found.event or ""].event
         film = getattr(event.__dict__.get("dressing"), "barrier_film", None) is True
@@ -141,7 +141,7 @@ def anesthetic_allergy(case: Case) -> Iterable[Found]:
 
     Both are of one family, and a patient who reacts to one may react to the other.
 
-    Take the cream off and watch for a reaction; cold spray is another way to numb the skin.
+    Watch for a reaction; cold spray is another way to numb the skin.
     """
     seen: set[tuple[str, tuple[str | int, ...]]] = set()
     for one in against(case, "allergy"):
@@ -159,8 +159,6 @@ def vapocoolant_allergy(case: Case) -> Iterable[Found]:
     """Finds cold spray used on a patient allergic to it.
 
     The label names hypersensitivity to the spray as a reason not to use it.
-
-    Use another way to numb the skin.
     """
     return _held(case, "vapocoolant")
 
@@ -174,8 +172,6 @@ def alteplase_allergy(case: Case) -> Iterable[Found]:
     """Finds alteplase put into the line of a patient allergic to it.
 
     Known hypersensitivity to alteplase is a contraindication.
-
-    Aspirate the drug, watch for a reaction, and notify the prescriber.
     """
     return _held(case, "alteplase")
 
@@ -189,8 +185,6 @@ def benzyl_alcohol_allergy(case: Case) -> Iterable[Found]:
     """Finds saline or heparin preserved with benzyl alcohol used on a patient allergic to it.
 
     Vials for several doses are preserved, single-dose syringes are not; the label tells.
-
-    Use preservative-free solutions.
     """
     return _held(case, "benzyl alcohol")
 
@@ -201,12 +195,10 @@ def other_allergy(case: Case) -> Iterable[Found]:
 
     Allergens outside the list cannot be looked up; but where a supply's own name says the same word, it was used on a
     patient recorded as allergic to it.
-
-    Look up what the supply contains, and ask the prescriber.
     """
     if "other" not in _ever(case):
         return
-    for used in supplies_used(case):
+    for used in supplies_used(case.entries):
         details = _own_words(case.timeline.patient_at(used.entry.event.at))
         longest = max(map(len, details), default=0)
         for run in _runs(_WORD.findall(used.words.casefold()), longest):
@@ -233,7 +225,7 @@ def _own_words(patient: Patient) -> dict[tuple[str, ...], str]:
 
 
 def _runs(words: list[str], longest: int) -> Iterator[tuple[str, ...]]:
-    """Yield every run of up to ``longest`` neighbouring words."""
+    """Yield every run of up to ``longest`` neighboring words."""
     for start in range(len(words)):
         for end in range(start + 1, min(start + longest, len(words)) + 1):
             yield tuple(words[start:end])
@@ -259,12 +251,10 @@ def latex_allergy(case: Case) -> Iterable[Found]:
     """Finds a supply whose label says that it contains natural rubber latex, used on a patient allergic to it.
 
     The US requires the statement on the label of every device that contains natural rubber latex.
-
-    Use a supply labeled as free of latex.
     """
     if "latex" not in _ever(case):
         return
-    for entry in case.timeline.entries:
+    for entry in case.entries:
         for what, keys, latex in _latex_labels(entry):
             if latex and "latex" in _known(case, entry):
                 yield Found(
@@ -274,13 +264,11 @@ def latex_allergy(case: Case) -> Iterable[Found]:
                 )
 
 
-@rule("gap", "read the label for its latex statement and record it", on=(Access,), cites=_LATEX)
+@rule("gap", "read the label for its latex statement and record it", cites=_LATEX)
 def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds a needle put into a patient allergic to latex without a record of what its label says of latex.
 
     Needle sets and their tubing may contain latex; only the label tells.
-
-    Read the label, and record yes or no.
     """
     needle = event.needle
     if "latex" not in _ever(case) or type(needle) is not Needle or needle.latex is not None:
@@ -299,13 +287,11 @@ def supply_not_checked(case: Case) -> Iterable[Found]:
 
     The check knows what the supplies of the record's own lists contain. A supply under any other name was not compared
     with the allergies, and that must be said.
-
-    Read its label, and compare it with the allergies yourself.
     """
     if not _ever(case) & _NAMEABLE:
         return
     seen: set[str] = set()
-    for used in supplies_used(case):
+    for used in supplies_used(case.entries):
         allergens = _known(case, used.entry) & _NAMEABLE
         if allergens and used.words not in seen and contains(used.words) is None:
             seen.add(used.words)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.overrun import length
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.record.events import CareEvent
@@ -27,10 +27,6 @@ def _last_moment(case: Case) -> datetime:
     return max(lasts, default=case.timeline.asof)
 
 
-def _entries(case: Case) -> tuple[Entry, ...]:
-    return (*case.timeline.entries, *case.timeline.corrections)
-
-
 # -- when it was charted --
 
 
@@ -42,7 +38,7 @@ def charted_before_event(case: Case) -> Iterable[Found]:
 
     An entry made before the event describes what had not happened: a plan written as a fact, or a mistyped time.
 
-    Correct whichever time is wrong. If the entry was written beforehand, retract it and chart what was done.
+    If the entry was written beforehand, retract it and chart what was done.
     """
     slack = case.policy.span("clock_slack_minutes")
     for entry, wait in case.waits:
@@ -66,7 +62,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
 
     A late entry is honest when it says that it is one. Unmarked, it looks as if written at the bedside.
 
-    Add late_entry and say where the facts are recalled from: memory, worksheet or monitor. Never change the times.
+    Never change the times.
     """
     limit = case.policy.span("late_entry_hours")
     for entry, wait in case.waits:
@@ -85,10 +81,8 @@ def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
     """Finds entries marked as late that do not say when they were made.
 
     A late entry carries the current date and time next to those of the event; without them nobody can tell how late.
-
-    Record the time of entry in charted_at.
     """
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         if entry.event.late_entry is not None and entry.event.charted_at is None:
             yield Found(
                 entry.path("late_entry"), "marked as a late entry without a time of entry", event=entry.event.id
@@ -103,10 +97,8 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
     """Finds late entries whose text does not say where the facts come from.
 
     Facts recalled from memory a day later weigh less than those copied from a worksheet; the reader has to know.
-
-    Write into late_entry what the facts are recalled from.
     """
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         said = entry.event.late_entry
         if said is not None and said.strip().casefold() in _SAYS_NOTHING:
             yield Found(
@@ -122,10 +114,10 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
 
     What has not happened cannot be charted; most often the date or the offset is mistyped.
 
-    Correct the time, or take the entry out until it has happened.
+    If it has not happened yet, take the entry out.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    for entry in _entries(case) if _last_moment(case) > latest else ():
+    for entry in case.entries_and_corrections if _last_moment(case) > latest else ():
         if entry.event.at > latest:
             yield Found(
                 entry.path("at"),
@@ -140,14 +132,12 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
     """Compares the time of each entry with the moment the record is judged from.
 
     An entry cannot have been made later than now; most often the date is mistyped.
-
-    Correct the time of entry.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
     longest = max((wait for _, wait in case.waits), default=_NONE)
     if longest <= latest - _last_moment(case):
         return
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:
             yield Found(
@@ -163,16 +153,14 @@ def offset_not_of_zone(case: Case) -> Iterable[Found]:
 
     After a clock change the old offset is easily written on: the event then stands an hour from where it was.
     Times in UTC, as machines write them, are accepted.
-
-    Check the time on the clock at the bedside and write it with the offset in force that day.
     """
-    spans = {entry.event.at.utcoffset() for entry in case.timeline.entries}
+    spans = {entry.event.at.utcoffset() for entry in case.entries}
     if not case.timeline.entries:
         return
     ends = (case.timeline.entries[0].event.at, case.timeline.entries[-1].event.at)
     if spans - {_NONE} <= {case.local(ends[0]).utcoffset()} and _offset(case, ends[0]) == _offset(case, ends[1]):
         return
-    for entry in case.timeline.entries:
+    for entry in case.entries:
         at = entry.event.at
         if at.utcoffset() != _NONE and at.utcoffset() != case.local(at).utcoffset():
             yield Found(
@@ -205,9 +193,9 @@ def verifier_is_author(case: Case) -> Iterable[Found]:
 
     Nobody verifies her own work: a verifier is a second pair of eyes.
 
-    Record the nurse who watched. If nobody did, leave the verifier out and say so in the remarks.
+    If nobody did, leave the verifier out and say so in the remarks.
     """
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         event = entry.event
         if event.verified_by is not None and _same(event.verified_by, event.by):
             yield Found(entry.path("verified_by"), "the verifier is the author", event=event.id)
@@ -219,9 +207,9 @@ def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
 
     The verifier has to know what to look for.
 
-    Have the entry verified by a nurse with the competence, or correct the mark.
+    If the nurse is not new to the procedure, correct the mark.
     """
-    for entry in _entries(case):
+    for entry in case.entries_and_corrections:
         verifier = entry.event.verified_by
         if verifier is not None and verifier.new_to_procedure is True:
             yield Found(
@@ -234,18 +222,12 @@ def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
 # -- problems told --
 
 
-@rule("wrong", "correct the time", on=(CareEvent,), cites=(_COP,), limits=("clock_slack_minutes",))
+@rule("wrong", "correct the time", cites=(_COP,), limits=("clock_slack_minutes",))
 def problem_told_too_early(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Compares the time at which somebody was told of a problem with the time of the event that showed it.
 
     Nobody can be told of what was not yet seen.
-
-    Correct the time at which they were told, or the time of the event.
     """
-    return _told_too_early(step, event, case) if event.problems else ()
-
-
-def _told_too_early(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
     slack = case.policy.span("clock_slack_minutes")
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and event.at - problem.told_at > slack:
@@ -255,46 +237,30 @@ def _told_too_early(step: Step, event: CareEvent, case: Case) -> Iterator[Found]
             )
 
 
-@rule(
-    "wrong",
-    "correct the time, or add the report as an addendum",
-    on=(CareEvent,),
-    cites=(_CMS,),
-    limits=("clock_slack_minutes",),
-)
+@rule("wrong", "correct the time, or add the report as an addendum", cites=(_CMS,), limits=("clock_slack_minutes",))
 def problem_told_after_charting(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Compares the time at which somebody was told of a problem with the time of entry.
 
     What happened after the entry cannot stand in it; it belongs into an addendum with its own time.
-
-    Correct the times, or move what was told later into an addendum.
     """
-    return _told_too_late(step, event, case) if event.problems and event.charted_at is not None else ()
-
-
-def _told_too_late(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
     slack = case.policy.span("clock_slack_minutes")
-    assert event.charted_at is not None
+    charted = event.charted_at
+    if charted is None:
+        return
     for position, problem in enumerate(event.problems):
-        if problem.told_at is not None and problem.told_at - event.charted_at > slack:
+        if problem.told_at is not None and problem.told_at - charted > slack:
             yield Found(
                 step.entry.path("problems", position, "told_at"),
-                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(event.charted_at)}",
+                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}",
             )
 
 
-@rule("advice", "report it to employee health, and take it out of the chart", on=(CareEvent,), cites=(COMMON_PRACTICE,))
+@rule("advice", "report it to employee health, and take it out of the chart", cites=(COMMON_PRACTICE,))
 def staff_injury_in_chart(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Finds a needle-stick charted as a problem of the patient.
 
     A needle-stick of a nurse is care of another person; it is followed up there and has no place in this chart.
-
-    Report it to employee health now, and correct the entry as policy says.
     """
-    return _staff_injury(step, event) if event.problems else ()
-
-
-def _staff_injury(step: Step, event: CareEvent) -> Iterator[Found]:
     for position, problem in enumerate(event.problems):
         if _NEEDLE_STICK.search(problem.what or ""):
             yield Found(
@@ -303,18 +269,14 @@ def _staff_injury(step: Step, event: CareEvent) -> Iterator[Found]:
             )
 
 
-@rule("wrong", "record the person who was notified", on=(CareEvent,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "record the person who was notified", cites=(COMMON_PRACTICE,))
 def problem_told_to_author(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Compares the person told of a problem with the author.
 
     A problem that stays with the one who saw it has reached nobody.
 
-    Record who was told. If nobody was, tell someone who may decide and chart it.
+    If nobody was told, tell someone who may decide and chart it.
     """
-    return _told_to_author(step, event) if event.problems else ()
-
-
-def _told_to_author(step: Step, event: CareEvent) -> Iterator[Found]:
     for position, problem in enumerate(event.problems):
         if _same(problem.told, event.by):
             yield Found(step.entry.path("problems", position, "told"), "the person notified is the author")

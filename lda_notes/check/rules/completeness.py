@@ -86,12 +86,9 @@ def _explain(level: Level, *, record: bool) -> Callable[[], str]:
         rows = [f"{name}{_of(kinds)}: {why}" for (name, why), kinds in facts.items()]
         first = "required" if level == "required" else "recommended"
         about = "patient, stay and port" if record else "events"
-        return "\n\n".join(
-            (
-                f"Lists in one finding what is {first} and missing in the record of {about}.",
-                "Asked where it applies to what was done, each for its own reason. " + " / ".join(rows),
-                _FROM_THE_PAPERS.capitalize() + "." if record else _OR_WHY_NOT.capitalize() + ".",
-            )
+        return (
+            f"Lists in one finding what is {first} and missing in the record of {about}.\n\n"
+            "Asked where it applies to what was done, each for its own reason. " + " / ".join(rows)
         )
 
     return explain

@@ -33,18 +33,13 @@ _MINUTE: Final = timedelta(minutes=1)
 # -- anesthetic, antiseptic, needle: in this order --
 
 
-@rule(
-    "unsafe",
-    "prepare the skin again after the spray and let it dry before the needle",
-    on=(Access,),
-    cites=(COMMON_PRACTICE,),
-)
+@rule("unsafe", "prepare the skin again after the spray and let it dry before the needle", cites=(COMMON_PRACTICE,))
 def spray_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds cold spray that is not labeled sterile, sprayed when skin preparation had begun.
 
     Such spray is not sterile: on prepared skin it undoes the preparation right where the needle goes in.
 
-    Spray first, then prepare the whole site and let it dry. If the spray came later, prepare the skin again.
+    Spray first, then prepare the whole site.
     """
     spray = event.anesthetic
     if type(spray) is not Anesthetic or spray.agent != "vapocoolant spray" or spray.sterile is True:
@@ -68,7 +63,6 @@ def _skin_prep_before(event: Access, moment: datetime | None) -> datetime | None
 @rule(
     "advice",
     "spray before skin preparation, or let the facility's policy accept sterile spray after it",
-    on=(Access,),
     limits=("anesthetic_spray_order",),
     cites=(Citation("us-hospitals", "M-M"),),
 )
@@ -76,8 +70,6 @@ def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found
     """Finds sterile-labeled cold spray sprayed after skin preparation began, where policy expects spray before it.
 
     Sources differ: some spray only before skin preparation, some accept a sterile-labeled spray after it.
-
-    Follow the facility's policy, and set it if it accepts sterile spray.
     """
     spray = event.anesthetic
     if type(spray) is not Anesthetic or spray.agent != "vapocoolant spray" or spray.sterile is not True:
@@ -92,12 +84,7 @@ def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found
         )
 
 
-@rule(
-    "unsafe",
-    "prepare the skin again after the cream is off",
-    on=(Access,),
-    cites=(Citation("paediatric-em", "R2"),),
-)
+@rule("unsafe", "prepare the skin again after the cream is off", cites=(Citation("paediatric-em", "R2"),))
 def cream_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds anesthetic cream taken off after skin preparation had begun.
 
@@ -117,13 +104,11 @@ def cream_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Fo
         )
 
 
-@rule("wrong", "correct the times", on=(Access,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the times", cites=(COMMON_PRACTICE,))
 def anesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Compares the times of the anesthetic with each other and with the needle.
 
     Cream cannot be taken off before it was put on, and what numbs the skin comes before the needle.
-
-    Correct the time that is wrong; an entry already signed is amended.
     """
     used = event.anesthetic
     if type(used) is not Anesthetic:
@@ -143,14 +128,12 @@ def anesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
             return
 
 
-@rule("wrong", "correct the times", on=(Access,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the times", cites=(COMMON_PRACTICE,))
 def skin_prep_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Adds friction and drying to the start of skin preparation at an access and compares the end with the needle.
 
     Preparation that would have ended after the needle was in was shorter than charted, or one of the times is wrong. A
     minute is let pass, since times are charted to the minute.
-
-    Correct the time that is wrong; an entry already signed is amended.
     """
     antisepsis = event.antisepsis
     if type(antisepsis) is not Antisepsis or antisepsis.started_at is None:
@@ -168,14 +151,12 @@ def skin_prep_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
 # -- blood return --
 
 
-@rule("wrong", "correct the blood return or what was drawn", on=(Proved,), cites=(_PATENT,))
+@rule("wrong", "correct the blood return or what was drawn", cites=(_PATENT,))
 def blood_without_return(step: Step, event: Proved, case: Case) -> Iterable[Found]:
     """Finds blood return none beside facts that need blood: its look, a discarded aspirate, samples.
 
     A line without blood return gives no aspirate. If blood came in the end, the blood return is what it was then, and
     the steps tried tell how.
-
-    Correct what is wrong; an entry already signed is amended.
     """
     if event.blood_return != "none":
         return
@@ -198,14 +179,13 @@ def blood_without_return(step: Step, event: Proved, case: Case) -> Iterable[Foun
 # -- lock and infusion --
 
 
-@rule("wrong", "say whether the line was locked or connected", on=(Access,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "say whether the line was locked or connected", cites=(COMMON_PRACTICE,))
 def lock_and_infusion(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds an access with a lock and a connected infusion at once.
 
     A lock stays in a line that rests; through a line that runs it would be given to the patient.
 
-    Correct the one that was not done. If the line was locked first and connected later, chart the connection as an
-    event of its own.
+    If the line was locked first and connected later, chart the connection as an event of its own.
     """
     if event.infusion is not None and type(event.lock) is Lock:
         yield Found(
@@ -215,14 +195,14 @@ def lock_and_infusion(step: Step, event: Access, case: Case) -> Iterable[Found]:
         )
 
 
-@rule("wrong", "correct the drug or take the strength out", on=(Flushed,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the drug or take the strength out", cites=(COMMON_PRACTICE,))
 def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     """Finds a strength in units per mL on a lock that contains no heparin.
 
     Only heparin is measured in units here: either the drug or the strength is wrong, and the difference matters to a
     patient who must not have heparin.
 
-    Read the label again and amend what is wrong.
+    Read the label again.
     """
     lock = event.lock
     if type(lock) is Lock and lock.units_per_ml and "heparin" not in lock.drug:
@@ -235,14 +215,14 @@ def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Fo
 # -- dressing and site --
 
 
-@rule("wrong", "correct the dressing's type or the view of the site", on=(Dressed,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the dressing's type or the view of the site", cites=(COMMON_PRACTICE,))
 def dressing_view(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Compares the dressing's type with whether the puncture site is in view.
 
     Through a transparent dressing the site is seen; gauze over the site hides it. The type decides how long the
     dressing may stay, so the two must agree.
 
-    Look again and correct the one that is wrong. Gauze only under the wings with the site hidden counts as gauze.
+    Gauze only under the wings with the site hidden counts as gauze.
     """
     dressing = event.dressing
     if type(dressing) is not Dressing or dressing.site_visible is None:
@@ -257,59 +237,39 @@ def dressing_view(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "wrong",
-    "say what the dressing was like: intact, or what was wrong",
-    on=(DressingChange, LineCheck, ArrivalAccessed),
-    cites=(COMMON_PRACTICE,),
-)
+@rule("wrong", "say what the dressing was like: intact, or what was wrong", cites=(COMMON_PRACTICE,))
 def dressing_found_both(step: Step, event: DressingChange | LineCheck | ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Finds a dressing recorded as intact and as damp, soiled, loose or missing at once.
 
     Intact means that nothing is wrong with it; what is wrong decides whether it is changed at once.
-
-    Keep the words that are true.
     """
     found = event.dressing_found
-    if type(found) is tuple and len(found) > 1:
-        if "intact" in found:
-            others = " and ".join(word for word in found if word != "intact")
-            yield Found(
-                step.entry.path("dressing_found"),
-                f"the dressing was found intact and {others}; these exclude each other",
-            )
-        elif "missing" in found:
-            others = " and ".join(word for word in found if word != "missing")
-            yield Found(
-                step.entry.path("dressing_found"),
-                f"the dressing was found missing and {others}; these exclude each other",
-            )
+    if type(found) is tuple:
+        word = "intact" if "intact" in found else "missing"
+        yield from _beside_others(step, "dressing_found", "the dressing was found", word, found)
 
 
-@rule("wrong", "keep the words that are true", on=(PortFacts,), cites=(COMMON_PRACTICE,))
+def _beside_others(step: Step, fact: str, says: str, word: str, found: tuple[str, ...]) -> Iterator[Found]:
+    """Yield a fault where a word that excludes all others is recorded beside one."""
+    others = [other for other in found if other != word]
+    if word in found and others:
+        yield Found(step.entry.path(fact), f"{says} {word} and {' and '.join(others)}; these exclude each other")
+
+
+@rule("wrong", "keep the words that are true", cites=(COMMON_PRACTICE,))
 def arm_history_both(step: Step, event: PortFacts, case: Case) -> Iterable[Found]:
     """Finds a history of the port's arm recorded as none of these and as one of them at once.
 
     Whether there is lymphedema, a fistula or an operation on that side decides how the port is looked after.
-
-    Keep the words that are true.
     """
-    found = event.arm_history
-    if "none of these" in found and len(found) > 1:
-        others = " and ".join(word for word in found if word != "none of these")
-        yield Found(
-            step.entry.path("arm_history"),
-            f"the history of that arm is none of these and {others}; these exclude each other",
-        )
+    return _beside_others(step, "arm_history", "the history of that arm is", "none of these", event.arm_history)
 
 
-@rule("wrong", "correct the redness or its extent", on=(SiteSeen,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the redness or its extent", cites=(COMMON_PRACTICE,))
 def erythema_extent(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
     """Finds an extent of redness where redness is recorded as none.
 
     Whoever compares the next look with this one must know whether the skin was red.
-
-    Correct the one that is wrong.
     """
     site = event.site
     if type(site) is Site and site.erythema_mm and site.erythema == "none":
@@ -319,13 +279,11 @@ def erythema_extent(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
         )
 
 
-@rule("wrong", "correct whichever of the two is wrong", on=(CareEvent, Discharge), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct whichever of the two is wrong", cites=(COMMON_PRACTICE,))
 def recorded_both_ways(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
     """Finds two facts of one entry that cannot both be true, such as a whole needle with a piece missing.
 
     The next nurse reads one of them and acts on it; nobody can tell which one was meant.
-
-    Correct the one that is wrong.
     """
     for path, says in _both_ways(event.__dict__):
         yield Found(step.entry.path(*path), says)
@@ -392,7 +350,6 @@ def scale_limit(name: str) -> str | None:
 @rule(
     "wrong",
     "read the score from the named scale again",
-    on=(SiteSeen,),
     limits=("phlebitis_grade", "vip_score", "infiltration_grade", "ctcae_grade", "pinch_off_grade"),
 )
 def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
@@ -400,8 +357,7 @@ def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Foun
 
     A score beyond the scale comes from another scale or is a slip; the same number means different things on each.
 
-    Read the score again and name its scale. These scales are made for peripheral lines; on a port pocket they are an
-    adaptation.
+    These scales are made for peripheral lines; on a port pocket they are an adaptation.
     """
     site = event.site
     if type(site) is not Site or site.scale is None:
@@ -419,7 +375,6 @@ def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Foun
 @rule(
     "wrong",
     "correct the score or the look of the site",
-    on=(SiteSeen,),
     cites=(Citation("ins-phlebitis", "R2"), Citation("ins-infiltration", "M-H")),
 )
 def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
@@ -427,8 +382,6 @@ def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable
 
     On these scales 0 means no sign at all: redness is at least grade 1 of phlebitis, swelling at least grade 1 of
     infiltration.
-
-    Correct the one that is wrong.
     """
     site = event.site
     if type(site) is not Site or site.scale is None or site.scale.score != 0:
@@ -462,7 +415,7 @@ def needle_reused(case: Case) -> Iterable[Found]:
     A serial number stands for one needle, and a needle is used once. The same lot on two needles is ordinary and stays
     quiet.
 
-    Scan the needle that was put in. A needle used twice is an incident to report.
+    A needle used twice is an incident to report.
     """
     seen: dict[str, Step] = {}
     for step in _opened_here(case):

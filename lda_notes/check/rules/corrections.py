@@ -35,8 +35,6 @@ def correction_of_unknown_event(case: Case) -> Iterable[Found]:
     """Checks that each correction names an event of the record.
 
     A correction is linked to what it corrects; unlinked, it changes nothing and the wrong entry stands.
-
-    Correct the identifier.
     """
     known: frozenset[str] | None = None
     for entry, event in _corrections(case):
@@ -52,8 +50,6 @@ def correction_of_a_correction(case: Case) -> Iterable[Found]:
 
     Chains of corrections cannot be read. A wrong addendum or amendment is retracted and made anew; what was
     retracted stays so and is charted again.
-
-    Make the correction to the event itself.
     """
     known = {entry.event.id: entry for entry in reversed(case.timeline.corrections)}
     for entry, event in _corrections(case):
@@ -74,8 +70,6 @@ def retracted_twice(case: Case) -> Iterable[Found]:
     """Finds a second retraction of the same entry.
 
     What is withdrawn cannot be withdrawn again; the second one was most often meant for another entry.
-
-    Correct the identifier, or take the retraction out.
     """
     first: dict[str, Entry] = {}
     for entry, event in _corrections(case):
@@ -93,8 +87,6 @@ def correction_of_retracted_event(case: Case) -> Iterable[Found]:
     """Finds additions and amendments made to an entry after it was retracted.
 
     A retracted entry is out of view; what is added to it is lost with it.
-
-    Chart what happened as a new entry, or take the correction out.
     """
     retracted = {entry.event.id: entry for entry in reversed(case.timeline.retracted)}
     for entry, event in _corrections(case):
@@ -115,8 +107,6 @@ def correction_before_entry(case: Case) -> Iterable[Found]:
     """Compares the time of each correction with the time of the entry that it corrects.
 
     An entry cannot be corrected before it was made.
-
-    Correct the time of the correction, or that of the entry.
     """
     if not case.timeline.corrections:
         return
@@ -184,8 +174,6 @@ def addendum_changes_fact(case: Case) -> Iterable[Found]:
 
     An addendum adds what was left out. Changing what was recorded is an amendment, and must be marked as one, so that
     a reader sees that the entry once said something else.
-
-    Make it an amendment, or take the fact out of the addendum.
     """
     for entry, event, before, after in case.once(_changes):
         if isinstance(event, Addendum):
@@ -203,8 +191,6 @@ def amendment_changes_nothing(case: Case) -> Iterable[Found]:
     """Compares what an amendment sets with what the entry says.
 
     An amendment that sets what is there already was most often meant for another fact or another entry.
-
-    Correct the amendment, or take it out.
     """
     for entry, event, before, after in case.once(_changes):
         if isinstance(event, Amendment) and _recorded(after) == _recorded(before):

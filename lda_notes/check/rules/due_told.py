@@ -33,7 +33,6 @@ def _too_late(case: Case, since: datetime, limit: str, told: datetime) -> dateti
 @rule(
     "wrong",
     "chart and report the needle's own date; a dressing change never moves it",
-    on=(DressingChange,),
     limits=("needle_dwell_days",),
     cites=(COMMON_PRACTICE,),
 )
@@ -43,7 +42,7 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
     A fresh dressing does not make the needle fresh: its days count from the access. Told otherwise, the needle stays
     in too long.
 
-    Tell the needle's own date, and amend the entry.
+    Amend the entry.
     """
     told = event.next_due.needle_change if event.next_due is not None else None
     stay = step.before.needle
@@ -62,7 +61,6 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
 @rule(
     "advice",
     "compare what was told with the facility's interval",
-    on=(CareEvent, Discharge),
     limits=(
         *("needle_dwell_days", "transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days"),
         *("idle_flush_days", "maintenance_flush_days"),
@@ -75,7 +73,7 @@ def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> I
     What was told is what will be done, above all after a discharge. Told earlier than the limit is the nurse's choice
     and stays quiet; so does the same time of day, where the clocks changed in between.
 
-    Correct what was told. The needle's date told at a dressing change has a rule of its own.
+    The needle's date told at a dressing change has a rule of its own.
     """
     next_due = event.next_due
     if next_due is None:
@@ -116,13 +114,11 @@ def _last_tended(state: State) -> Entry | None:
     return max(tended, key=lambda entry: entry.event.at, default=None)
 
 
-@rule("wrong", "correct the time that was told", on=(CareEvent, Discharge), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the time that was told", cites=(COMMON_PRACTICE,))
 def told_due_in_the_past(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
     """Finds a next due time that lies before the event at which it was told.
 
     Nothing can fall due before it was told; most often a month or a year was mistyped.
-
-    Correct the time.
     """
     if event.next_due is None:
         return

@@ -15,7 +15,6 @@ from lda_notes.record.events import (
     Evaluation,
     FlushOrLock,
     LineCheck,
-    Proved,
     Transfer,
 )
 
@@ -23,7 +22,6 @@ from lda_notes.record.events import (
 @rule(
     "unsafe",
     "record what the clearance rests on, or keep the line on hold",
-    on=(Evaluation,),
     limits=("hold_ends_with",),
     cites=(COMMON_PRACTICE,),
 )
@@ -32,20 +30,20 @@ def cleared_in_spite_of_site(step: Step, event: Evaluation, case: Case) -> Itera
 
     Who clears a line looks at the port too: swelling, pus or a turned port in the same entry contradict the clearance.
 
-    Keep the line on hold, or correct the look.
+    If the look is wrong, correct it.
     """
     own = tuple(hold for hold in step.after.holds if hold.began is step.entry)
     if event.decision in CLEARED and own:
         yield Found(step.entry.path("decision"), f"the line is {event.decision}, and the same entry shows {why(own)}")
 
 
-@rule("wrong", "correct the evidence or the blood return", on=(Evaluation,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the evidence or the blood return", cites=(COMMON_PRACTICE,))
 def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
     """Compares an evaluation that rests on restored blood return with the last blood return on record.
 
     If blood came back, some look or check before the evaluation saw it.
 
-    Chart the look at which blood came back, or correct the evidence.
+    Chart the look at which blood came back.
     """
     if event.decision not in CLEARED or "blood return restored" not in event.evidence:
         return
@@ -63,7 +61,6 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
 @rule(
     "unsafe",
     "keep the line on hold until somebody whose role may clear it has judged it",
-    on=(Evaluation,),
     limits=("roles_that_may_clear",),
     cites=(COMMON_PRACTICE,),
 )
@@ -73,7 +70,7 @@ def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable
     A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
     by anybody else ends nothing: the line stays on hold.
 
-    Have the line judged by somebody who may, or record the role of who judged it.
+    If the role of who judged it is not recorded, record it.
     """
     who = event.cleared_by
     if event.decision not in CLEARED or may_clear(event, case.policy) or who is None or not who.credential:
@@ -84,19 +81,14 @@ def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable
     )
 
 
-@rule(
-    "wrong",
-    "correct the decision, or what it limits and ends",
-    on=(Evaluation,),
-    cites=(COMMON_PRACTICE,),
-)
+@rule("wrong", "correct the decision, or what it limits and ends", cites=(COMMON_PRACTICE,))
 def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
     """Compares the decision of an evaluation with the limits and the holds that the same entry names.
 
     Only a decision that clears the line sets or lifts limits and ends holds. A limit with "cleared for use", or the end
     of a hold with "remains on hold", leaves the next nurse to guess which was meant.
 
-    Correct whichever is wrong. Until then the limit stays, and nothing ends.
+    Until then the limit stays, and nothing ends.
     """
     if event.decision is None:
         return
@@ -130,7 +122,6 @@ def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iter
 @rule(
     "gap",
     "name the holds that it ends, and the septum of a port with two; say all only if all were judged",
-    on=(Evaluation,),
     cites=(COMMON_PRACTICE,),
 )
 def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
@@ -138,8 +129,6 @@ def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable
 
     A line may be on hold for more than one reason. Whoever clears it for one has not judged the other; what is not
     named stays on hold.
-
-    Name the holds that were judged; "all" must be said.
     """
     septa = case.timeline.episode.port.septa
     alone = len(septa) == 1
@@ -158,17 +147,16 @@ def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable
 @rule(
     "advice",
     "have the line evaluated, or prove it with a new needle; until then it stays on hold",
-    on=(FlushOrLock, LineCheck),
     limits=("hold_ends_with",),
     cites=(COMMON_PRACTICE,),
 )
-def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+def blood_back_still_held(step: Step, event: FlushOrLock | LineCheck, case: Case) -> Iterable[Found]:
     """Finds blood that came back through the same needle while the line stays on hold.
 
     What failed once may fail again: with the same needle and no treatment the hold stays until the line is cleared,
     unless the facility's policy lets blood return end it.
 
-    Ask for the clearance, and say when blood came back.
+    Say when blood came back.
     """
     held = tuple(hold for hold in step.after.holds if hold.reason in PROVABLE and hold.began is not step.entry)
     held = tuple(hold for hold in held if hold in case.timeline.holds[hold.septum])  # open to the end of the record
@@ -184,33 +172,23 @@ def blood_back_still_held(step: Step, event: Proved, case: Case) -> Iterable[Fou
 @rule(
     "unsafe",
     "name who takes over the line and tell them of the hold",
-    on=(Discharge,),
     cites=(Citation("home-infusion", "R2"), Citation("jc-sea-58", "M-H")),
 )
 def discharged_on_hold(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
     """Finds a discharge with the line on hold and nobody named who takes it over.
 
     Outside, nobody knows that the line must not be used, and nobody is to have it evaluated.
-
-    Name who takes over, and tell them of the hold and its reason.
     """
     if event.destination == "died" or (event.handed_to is not None and event.handed_to.name is not None):
         return
     yield from _left_on_hold(step, case, "discharged")
 
 
-@rule(
-    "gap",
-    "name the nurse who takes over the line and tell them of the hold",
-    on=(Transfer,),
-    cites=(Citation("jc-sea-58", "M-H"),),
-)
+@rule("gap", "name the nurse who takes over the line and tell them of the hold", cites=(Citation("jc-sea-58", "M-H"),))
 def transferred_on_hold(step: Step, event: Transfer, case: Case) -> Iterable[Found]:
     """Finds a transfer with the line on hold and nobody named who takes it over.
 
     A hold that is not handed over ends at the door of the new unit.
-
-    Name who takes over, and tell them of the hold and its reason.
     """
     if event.handed_to is None or event.handed_to.name is None:
         yield from _left_on_hold(step, case, "moved")

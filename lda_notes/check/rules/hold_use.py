@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge import vesicants
+from lda_notes.knowledge.policy import listed
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
 from lda_notes.line.holds import OWN_RULES, PROVABLE, flushed_on_hold
@@ -39,7 +40,7 @@ Holds = tuple[Hold, ...]
 
 def why(holds: Holds) -> str:
     """Return the signs of holds, each once."""
-    return " and ".join(dict.fromkeys(hold.sign for hold in holds))
+    return listed(list(dict.fromkeys(hold.sign for hold in holds)))
 
 
 def since(holds: Holds, case: Case) -> str:
@@ -88,7 +89,6 @@ def _ordered(event: Event) -> bool:
 @rule(
     "unsafe",
     "stop, leave the line alone, and have it evaluated before any use",
-    on=(LineUse,),
     limits=("hold_ends_with",),
     cites=_HOLD,
 )
@@ -98,7 +98,7 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     A line that gives no blood, resists, or lies in a swollen or infected pocket may put what it carries beside the
     vein. It stays out of use until specialists or a physician clear it; only stopping what runs is no use.
 
-    Stop, tell who decides, and chart what was given. An evaluation that was made and not charted is a late entry.
+    Tell who decides, and chart what was given. An evaluation that was made and not charted is a late entry.
     """
     held = _held_before(step, case)
     if event.action == "stopped" or not (step.after.holds or held) or _ordered(event):
@@ -121,7 +121,6 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "do not flush further; have the line evaluated",
-    on=(Access, Deaccess, FlushOrLock, FlushedElsewhere, PatencyTreatment),
     cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
 )
 def held_line_flushed(
@@ -132,7 +131,7 @@ def held_line_flushed(
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
     blood return followed. Swelling, infection or a turned port cannot be fixed by a flush.
 
-    Do not flush on. If the flush was a step on the way to blood return, chart the steps tried and the blood return.
+    If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """
     holds = _held_before(step, case)
     if isinstance(event, FlushedElsewhere):
@@ -171,19 +170,14 @@ def held_line_flushed(
     )
 
 
-@rule(
-    "unsafe",
-    "disconnect the infusion and keep the line on hold until it is cleared",
-    on=(Access,),
-    cites=_HOLD,
-)
+@rule("unsafe", "disconnect the infusion and keep the line on hold until it is cleared", cites=_HOLD)
 def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds an infusion connected at an access that itself shows a reason for a hold, or under an older hold.
 
     An access proves the line or it does not. What runs through a line that gave no blood, resisted or swelled may run
     under the skin.
 
-    Disconnect it, watch the site, and tell who decides.
+    Watch the site, and tell who decides.
     """
     lasting = tuple(hold for hold in _held_before(step, case) if hold in step.after.holds or _unnamed(step, case))
     holds = lasting or _shown_here(step)
@@ -279,7 +273,7 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
 
     Swelling at the port means that fluid may run under the skin; a vesicant there destroys tissue. Minutes count.
 
-    Stop the infusion and chart the stop; aspirate, mark the swelling, and notify the prescriber at once.
+    Chart the stop, and mark the swelling.
     """
     for ran in _running_on(case):
         if any(hold.reason in _SWELLS for hold in ran.holds):
@@ -298,7 +292,7 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
 
     A hold is of no use while the infusion runs on. Swelling under a running infusion is a finding of its own.
 
-    Stop the infusion and chart when it stopped, as a use of the line or in what was done about the problem.
+    The stop is charted as a use of the line or in what was done about the problem.
     """
     for ran in _running_on(case):
         if any(hold.reason in _SWELLS for hold in ran.holds):
@@ -312,19 +306,14 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "unsafe",
-    "stop the drug, aspirate what can be aspirated, and notify the prescriber at once",
-    on=(LineUse,),
-    cites=(_ONS,),
-)
+@rule("unsafe", "stop the drug, aspirate what can be aspirated, and notify the prescriber at once", cites=(_ONS,))
 def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds a vesicant given while blood return was none, sluggish or not assessed.
 
     Blood return is the only proof at the bedside that the needle lies in the reservoir and the catheter in the vein. A
     vesicant beside them destroys tissue.
 
-    Give no vesicant without free blood return. If it was given, stop and follow the extravasation protocol.
+    Give no vesicant without free blood return. If it was given, follow the extravasation protocol.
     """
     if event.vesicant is not True or event.action == "stopped":
         return
@@ -342,18 +331,13 @@ def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Ite
     )
 
 
-@rule(
-    "wrong",
-    "read the product's label again, and record whether it is a vesicant",
-    on=(LineUse,),
-    cites=(vesicants.SOURCE,),
-)
+@rule("wrong", "read the product's label again, and record whether it is a vesicant", cites=(vesicants.SOURCE,))
 def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds a well-known vesicant by name whose entry does not say that it is one, or says that it is not.
 
     What is asked before a vesicant depends on that word. A liposomal form is a product of its own and is not meant.
 
-    Read the label of the product, and record yes or no, or name the product as its label does.
+    The product may also be named as its label does.
     """
     drug = vesicants.named(event.what, event.product)
     if drug is None or event.vesicant is True:
@@ -372,7 +356,6 @@ def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Fou
 @rule(
     "unsafe",
     "stop flushing, leave the needle for now, and have the line evaluated",
-    on=(Access, Deaccess, FlushOrLock),
     cites=(Citation("royal-marsden", "R", "ch. 17"),),
 )
 def flushed_into_swelling(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
@@ -380,7 +363,7 @@ def flushed_into_swelling(step: Step, event: Access | Deaccess | FlushOrLock, ca
 
     Swelling with a needle in means that it may have slipped out of the septum: what is flushed goes under the skin.
 
-    Stop, do not flush on, and tell who decides. If the swelling was there before and is known, say so under problems.
+    Tell who decides. If the swelling was there before and is known, say so under problems.
     """
     site = event.site
     if type(site) is not Site or site.swelling != "present" or event.problems:
@@ -391,13 +374,11 @@ def flushed_into_swelling(step: Step, event: Access | Deaccess | FlushOrLock, ca
         yield Found(step.entry.path("flushes"), "the line was flushed while swelling is present")
 
 
-@rule("unsafe", "stop, and ask whoever set the limit", on=(LineUse,), cites=(COMMON_PRACTICE,))
+@rule("unsafe", "stop, and ask whoever set the limit", cites=(COMMON_PRACTICE,))
 def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds a use that an evaluation has ruled out: a vesicant or a power injection through a line with that limit.
 
     A line may be cleared with limits. They stay until an evaluation lifts them.
-
-    Stop, and ask whoever set the limit.
     """
     limits = {limit.what: limit for limit in step.before.limits}
     against = "no vesicant" if event.vesicant is True else ""
@@ -416,7 +397,6 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
     "unsafe",
     "report the exposure to the prescriber at once, watch the patient, and chart who was notified as a problem that "
     "names the medicine",
-    on=(CareEvent,),
     cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
 )
 def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
@@ -425,8 +405,7 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
     Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
     and discarded before anything is pushed in.
 
-    Report it, watch the patient, and chart who was notified, as a problem that names the medicine. If the contents were
-    aspirated, chart that.
+    If the contents were aspirated, chart that.
     """
     for danger in step.after.dangers:
         same = (one for one in step.before.dangers if (one.code, one.began) == (danger.code, danger.began))

@@ -30,10 +30,10 @@ def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
     Patients change rooms and share names. Two identifiers of the person are what keeps a procedure, a drug or a
     sample from the wrong patient.
 
-    Identify the patient by two identifiers. If only one was compared, say so truthfully and correct the practice.
+    If only one was compared, say so truthfully and correct the practice.
     """
     least = case.policy.value("patient_identifiers")
-    for entry in case.timeline.entries:
+    for entry in case.entries:
         event = entry.event
         checked = event.__dict__.get("identifiers_checked")  # a look by class would cost more
         if checked.__class__ is not tuple or not checked:
@@ -55,8 +55,6 @@ def birth_date_after_event(case: Case) -> Iterable[Found]:
     """Compares the birth date with the earliest event.
 
     Age limits cannot be checked for a patient who is not yet born; most often the century or a digit is mistyped.
-
-    Correct the birth date against the patient's own papers.
     """
     born = case.timeline.episode.patient.birth_date
     entries = case.timeline.entries
@@ -73,8 +71,6 @@ def implausible_age(case: Case) -> Iterable[Found]:
     """Works out the age at the first event and compares it with what people reach.
 
     A mistyped year changes every check that depends on age.
-
-    Compare the birth date with the patient's own papers.
     """
     born = case.timeline.episode.patient.birth_date
     if born is None or not case.timeline.entries:
@@ -96,8 +92,6 @@ def implausible_weight(case: Case) -> Iterable[Found]:
     """Compares the weight with what people of that age weigh, within very wide bounds.
 
     A weight in pounds or with a slipped decimal point changes doses by a factor.
-
-    Weigh the patient again, or correct the unit; weights are in kg.
     """
     patient = case.timeline.episode.patient
     if patient.weight_kg is None:
@@ -122,8 +116,6 @@ def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
     """Finds two different identifiers of the patient that come from the same system.
 
     One system gives a person one identifier; two of them may belong to two people.
-
-    Keep the identifier that is the patient's, or correct the system.
     """
     identifiers = case.timeline.episode.patient.identifiers
     if len(identifiers) < 2:
@@ -147,7 +139,7 @@ def repeated_event_identifier(case: Case) -> Iterable[Found]:
     Corrections, treatments and needle changes refer to events by identifier; when two share one, the reference is
     ambiguous and may correct the wrong entry.
 
-    Rename one of them, and check what refers to it.
+    Check what refers to it.
     """
     events = case.timeline.episode.events
     if len({event.id for event in events}) == len(events):
@@ -164,13 +156,13 @@ def repeated_event_identifier(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "use a name from the port's list of septa", on=(CareEvent,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "use a name from the port's list of septa", cites=(COMMON_PRACTICE,))
 def unknown_septum(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Compares the septum named by an event with those of the port.
 
     An event on a septum that the port does not have is put down to the first one, with its clocks and holds.
 
-    Correct the name, or add the septum to the port.
+    If the name is right, add the septum to the port.
     """
     septa = case.timeline.episode.port.septa
     if event.septum is None or event.septum in septa:
@@ -185,8 +177,6 @@ def septa_share_a_name(case: Case) -> Iterable[Found]:
     """Compares the names of a port's two septa.
 
     Needle, clocks and hold are kept for each septum by its name; two of one name become one.
-
-    Name them apart, such as medial and lateral.
     """
     septa = case.timeline.episode.port.septa
     if len({name.casefold() for name in septa}) < len(septa):

@@ -16,19 +16,12 @@ _POWER_NOTICE = Citation("fda-power-2004", "R")
 _MM_PER_INCH = Decimal("25.4")
 
 
-@rule(
-    "wrong",
-    "read the gauge from the needle's label again",
-    on=(Access, ArrivalAccessed),
-    limits=("needle_gauge_min", "needle_gauge_max"),
-)
+@rule("wrong", "read the gauge from the needle's label again", limits=("needle_gauge_min", "needle_gauge_max"))
 def needle_gauge(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the recorded gauge with the gauges in which non-coring needles are made.
 
     A gauge outside the range is most likely a slip of the pen, and whoever picks the next needle or plans an injection
     relies on it.
-
-    Read the label again and amend the entry.
     """
     needle = event.needle
     if type(needle) is not Needle or type(needle.gauge) is not int:
@@ -44,7 +37,6 @@ def needle_gauge(step: Step, event: Access | ArrivalAccessed, case: Case) -> Ite
 @rule(
     "wrong",
     "measure or read the length below the bend again, in mm",
-    on=(Access, ArrivalAccessed),
     limits=("needle_length_min_mm", "needle_length_max_mm"),
 )
 def needle_length(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
@@ -52,8 +44,6 @@ def needle_length(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
 
     A needle too short slips out of the septum, one too long stands above the skin; a length outside the range is most
     likely in another unit. Labels often print inches: one inch is 25.4 mm.
-
-    Read the label again and amend the entry, in mm.
     """
     needle = event.needle
     if type(needle) is not Needle or type(needle.length_mm) is not Decimal:
@@ -73,7 +63,6 @@ def needle_length(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
 @rule(
     "unsafe",
     "take the needle out, use a non-coring needle, and report that the septum was entered with another",
-    on=(Access, ArrivalAccessed),
     cites=(_MARSDEN,),
 )
 def coring_needle(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
@@ -82,7 +71,7 @@ def coring_needle(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
     An ordinary needle cuts a plug out of the septum: the port leaks from then on, and the plug can be flushed into the
     vein.
 
-    Replace the needle, look for leaking and swelling, and report it.
+    Look for leaking and swelling.
     """
     needle = event.needle
     if type(needle) is Needle and needle.non_coring is False:
@@ -92,18 +81,13 @@ def coring_needle(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
         )
 
 
-@rule(
-    "advice",
-    "let a second experienced nurse try, and record each pass",
-    on=(Access,),
-    limits=("needle_attempts",),
-)
+@rule("advice", "let a second experienced nurse try, and record each pass", limits=("needle_attempts",))
 def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Compares the number of needle passes with what is usual for one nurse.
 
     Each pass hurts and opens the skin; repeated failure points at a port that is tilted, deep or swollen.
 
-    After the usual number of passes let somebody else try, and feel for the port again first.
+    Feel for the port again first.
     """
     attempts = event.attempts
     if attempts is not None and attempts > case.policy.value("needle_attempts"):
@@ -117,7 +101,6 @@ def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
 @rule(
     "advice",
     "look at the needle's length against the depth of the port, and record what was done",
-    on=(Access, LineCheck),
     cites=(Citation("open-rn", "R"),),
 )
 def needle_wings(step: Step, event: Access | LineCheck, case: Case) -> Iterable[Found]:
@@ -151,7 +134,6 @@ def _injected(event: LineUse) -> bool:
 @rule(
     "unsafe",
     "do not inject by power through this line; use a rated needle in a rated port, or another line",
-    on=(LineUse,),
     cites=(_POWER_NOTICE, Citation("power-ifu", "R2")),
 )
 def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
@@ -160,7 +142,7 @@ def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[
     A power injector drives liquid at pressures that burst ordinary needles, tubing and catheters; more than 250
     ruptures were reported to the FDA.
 
-    Stop, look for swelling and pain, and use only needle and port that are both labeled for power injection.
+    Look for swelling and pain.
     """
     if not _injected(event):
         return
@@ -185,7 +167,6 @@ def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[
 @rule(
     "gap",
     "find the labels of needle and port and record their power rating before injecting",
-    on=(LineUse,),
     cites=(_POWER_NOTICE, Citation("open-rn", "R")),
 )
 def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
@@ -193,7 +174,7 @@ def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Fou
 
     Feel and look do not tell a rated port from another: only the label, the patient's card or the implant record do.
 
-    Look the rating up, record it, and inject by power only when both are rated.
+    Inject by power only when both are rated.
     """
     if not _injected(event):
         return
@@ -213,7 +194,6 @@ def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Fou
 @rule(
     "unsafe",
     "lower the rate to the least of what needle and port allow; look for swelling, pain and loss of blood return",
-    on=(LineUse,),
     limits=("power_rate_ml_per_s", "power_rate_22_gauge_ml_per_s", "power_gauge_full_rate"),
     cites=(_POWER_NOTICE,),
 )
@@ -223,7 +203,7 @@ def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Fou
     The thinner the needle, the higher the pressure at the same rate. The least of needle limit and labeled port limit
     counts; for 22 gauge makers differ, and the smaller figure is taken.
 
-    Lower the rate before injecting. If it was exceeded, check the line for leaks before any further use.
+    If the limit was exceeded, check the line for leaks before any further use.
     """
     if not _injected(event) or event.flow_ml_per_s is None:
         return
@@ -248,19 +228,11 @@ def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Fou
         )
 
 
-@rule(
-    "unsafe",
-    "do not inject by power through so thin a needle",
-    on=(LineUse,),
-    limits=("power_gauge_max",),
-    cites=(_POWER_NOTICE,),
-)
+@rule("unsafe", "do not inject by power through so thin a needle", limits=("power_gauge_max",), cites=(_POWER_NOTICE,))
 def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle thinner than any that is rated for it.
 
     No label that was read allows power injection beyond 22 gauge.
-
-    Use a rated needle of a wider gauge, or another line.
     """
     if not _injected(event) or step.before.needle is None or step.before.needle.needle is None:
         return
@@ -276,7 +248,6 @@ def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Fo
 @rule(
     "unsafe",
     "set the injector's pressure limit to what needle and port allow; check the line before any further use",
-    on=(LineUse,),
     limits=("power_pressure_psi",),
     cites=(Citation("power-ifu-table", "R2", "325 psi"), _POWER_NOTICE),
 )
@@ -284,8 +255,6 @@ def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable
     """Compares the injector's pressure limit with the port's label, or with the lower of two where none is known.
 
     The pressure limit is what stops the injector before something bursts. Labels say 300 or 325 psi.
-
-    Set the limit before injecting. If it was set too high, check the line for leaks before any further use.
     """
     if not _injected(event) or event.pressure_psi is None:
         return
@@ -301,19 +270,12 @@ def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable
         )
 
 
-@rule(
-    "unsafe",
-    "do not inject by power; work on the blood return first",
-    on=(LineUse,),
-    cites=(Citation("power-ifu-table", "R2"),),
-)
+@rule("unsafe", "do not inject by power; work on the blood return first", cites=(Citation("power-ifu-table", "R2"),))
 def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection before which blood did not come back freely.
 
     A needle beside the reservoir or a kinked catheter shows by missing or sluggish blood return; under an injector it
     ends in rupture or in contrast under the skin. The instructions ask for blood return and then a free saline flush.
-
-    Stop, and work on the blood return as for any line.
     """
     if _injected(event) and event.blood_return_before in ("none", "sluggish"):
         yield Found(
@@ -326,7 +288,6 @@ def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Ite
 @rule(
     "unsafe",
     "flush freely with saline before the next power injection, and chart the flush",
-    on=(LineUse,),
     limits=("power_test_flush_ml", "needle_change_minutes"),
 )
 def power_injection_test_flush(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
@@ -334,7 +295,7 @@ def power_injection_test_flush(step: Step, event: LineUse, case: Case) -> Iterab
 
     A free flush of 10 mL shows that the line carries the flow. It counts only when it was given at the same visit.
 
-    Flush with saline and feel for resistance before injecting.
+    Feel for resistance before injecting.
     """
     if not _injected(event):
         return

@@ -41,22 +41,24 @@ def _named(entry: Entry, case: Case) -> str:
     return f"{_kind(entry)} {entry.event.id} at {case.say(entry.event.at)}"
 
 
-def _last_removal(step: Step, case: Case) -> str:
+def _without_needle(step: Step, case: Case, said: str, fact: str = "at") -> tuple[Found, ...]:
+    """Return the fault of something done through a needle where, by the record, none is in."""
+    if step.before.needle is not None:
+        return ()
     removal = step.before.last_removal
-    return f"; the last one was taken out by {_named(removal, case)}" if removal is not None else ""
+    last = f"; the last one was taken out by {_named(removal, case)}" if removal is not None else ""
+    return (Found(step.entry.path(fact), f"{said}{last}"),)
 
 
 # -- a needle in, or none --
 
 
-@rule("wrong", "chart the removal that is missing, or correct the time", on=(Opening,), cites=(_CDC,))
+@rule("wrong", "chart the removal that is missing, or correct the time", cites=(_CDC,))
 def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[Found]:
     """Finds a needle put into a septum that, by the record, still has one.
 
     Either the removal was not charted, and with it whether the old needle came out whole, or one of the two events
     has a wrong time. The needle's clock runs from the wrong needle until it is settled.
-
-    Chart the removal as a late entry, or correct the time or the septum.
     """
     stay = step.before.needle
     if stay is None:
@@ -65,92 +67,78 @@ def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[
     return (Found(step.entry.path("at"), message, related=(Related(stay.opened.path(), "the needle that is in"),)),)
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", on=(Deaccess,), cites=(_CDC,))
+@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
 def deaccess_without_access(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
     """Finds the removal of a needle that, by the record, is not in.
 
     A needle that was never charted in has no gauge, no length and no date; nobody can say how long it was in.
 
-    Chart the access or the arrival with the needle in, or correct the time or the septum.
+    A needle that was in when the patient came is charted as an arrival with the needle in.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"a needle is taken out but none is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "a needle is taken out but none is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", on=(DressingChange,), cites=(_CDC,))
+@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
 def dressing_change_without_needle(step: Step, event: DressingChange, case: Case) -> Iterable[Found]:
     """Finds a dressing change on a port that, by the record, has no needle in.
 
     The dressing of an accessed port has a clock of its own, which cannot run without an access.
 
-    Chart the access or the arrival with the needle in, or correct the time or the septum.
+    A needle that was in when the patient came is charted as an arrival with the needle in.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"a dressing is changed but no needle is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "a dressing is changed but no needle is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", on=(FlushOrLock,), cites=(_CDC,))
+@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
 def flush_without_needle(step: Step, event: FlushOrLock, case: Case) -> Iterable[Found]:
     """Finds a flush or a lock of a port that, by the record, has no needle in.
 
     Without a needle nothing can be flushed: an access is missing, or the event stands on the wrong septum.
-
-    Chart the access, or correct the time or the septum.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"the line is flushed but no needle is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "the line is flushed but no needle is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", on=(LineUse,), cites=(_CDC,))
+@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
 def use_without_needle(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds a use of the line while, by the record, no needle is in.
 
     What was given must have gone somewhere: an access is missing, or the event stands on the wrong septum.
-
-    Chart the access, or correct the time or the septum.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"the line is used but no needle is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "the line is used but no needle is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", on=(PatencyTreatment,), cites=(_CDC,))
+@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
 def thrombolytic_without_needle(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds a thrombolytic put into a port that, by the record, has no needle in.
 
     The drug can only dwell behind a needle: an access is missing, or the event stands on the wrong septum.
-
-    Chart the access, or correct the time or the septum.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"a thrombolytic is put in but no needle is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "a thrombolytic is put in but no needle is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the entry", on=(LineCheck,), cites=(_CDC,))
+@rule("wrong", "chart the access that is missing, or correct the entry", cites=(_CDC,))
 def infusion_without_needle(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
     """Finds a line check that sees an infusion running while, by the record, no needle is in.
 
     Both cannot be true; if the infusion runs, a needle is in that nobody charted.
 
-    Look at the port, then chart the access or correct the entry.
+    Look at the port first.
     """
-    if step.before.needle is not None or event.infusion is None:
-        return ()
-    return (Found(step.entry.path("infusion"), f"an infusion runs but no needle is in{_last_removal(step, case)}"),)
+    return (
+        _without_needle(step, case, "an infusion runs but no needle is in", "infusion")
+        if event.infusion is not None
+        else ()
+    )
 
 
-@rule("advice", "chart the access or arrival that is missing, or correct the time", on=(LineCheck,), cites=(_CDC,))
+@rule("advice", "chart the access or arrival that is missing, or correct the time", cites=(_CDC,))
 def dressing_before_needle(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a dressing seen at a line check before any needle was charted in.
 
     The dressing of an accessed port covers a needle; if one was in, nobody charted who put it in and when. A dressing
     over a new incision is no such dressing, nor is the cover of a puncture after the needle came out.
 
-    Look at the port, then chart the access or the arrival with the needle in, or correct the time.
+    Look at the port first.
     """
     seen = event.dressing_found
     if step.before.needle is not None or step.before.last_removal is not None or not isinstance(seen, tuple):
@@ -163,13 +151,13 @@ def dressing_before_needle(step: Step, event: LineCheck, case: Case) -> Iterable
 # -- needle change --
 
 
-@rule("wrong", "name the removal that belongs to this access", on=(Access,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "name the removal that belongs to this access", cites=(COMMON_PRACTICE,))
 def needle_change_of_unknown_removal(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Checks that an access that is part of a needle change names the last removal from the same septum.
 
     Removal and access of a needle change belong together; a wrong reference ties the new needle to another one.
 
-    Correct follows_removal, or take it out when this is no needle change.
+    When this is no needle change, take follows_removal out.
     """
     if event.follows_removal is None:
         return
@@ -191,16 +179,12 @@ def needle_change_of_unknown_removal(step: Step, event: Access, case: Case) -> I
     )
 
 
-@rule(
-    "advice", "take out the link to the removal, or correct the times", on=(Access,), limits=("needle_change_minutes",)
-)
+@rule("advice", "take out the link to the removal, or correct the times", limits=("needle_change_minutes",))
 def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Measures the time between removal and access of a needle change.
 
     In a needle change the fresh needle follows at once. Hours later it is a new access, and the time between was a
     time without a line.
-
-    Take the link out, or correct the times.
     """
     last = step.before.last_removal
     if last is None or event.follows_removal != last.event.id:
@@ -218,30 +202,30 @@ def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found
 # -- thrombolytic --
 
 
-@rule("wrong", "name the treatment that is checked", on=(PatencyCheck,), cites=(_LABEL,))
+@rule("wrong", "name the treatment that is checked", cites=(_LABEL,))
 def patency_check_of_unknown_treatment(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
     """Checks that a patency check names a thrombolytic given before it into the same septum.
 
     The minutes of dwell are counted from the treatment that is named; a wrong reference gives a wrong time.
-
-    Correct the treatment, the septum or the times.
     """
-    named = case.timeline.entry(event.treatment)
+    wrong = _not_the_dose(step, event, event.treatment, case, "the check is on")
+    if wrong:
+        yield Found(step.entry.path("treatment"), f"the treatment named for this check is {event.treatment}; {wrong}")
+
+
+def _not_the_dose(step: Step, event: CareEvent, name: str, case: Case, here: str) -> str:
+    """Return why what an event names is not a thrombolytic given before it into its septum; empty where it is."""
+    named = case.timeline.entry(name)
     if named is None or named.retraction is not None:
-        found = "no event has that identifier" if named is None else "that entry was retracted"
-    elif not isinstance(named.event, PatencyTreatment):
-        found = f"that is the {_named(named, case)}"
-    elif named.event.at > event.at:
-        found = f"that is later: {_named(named, case)}"
-    elif _septum(named.event, case) != step.septum:
-        found = f'that was given into septum "{_septum(named.event, case)}", the check is on "{step.septum}"'
-    else:
-        return
-    yield Found(step.entry.path("treatment"), f"the treatment named for this check is {event.treatment}; {found}")
-
-
-def _septum(event: CareEvent, case: Case) -> str:
-    return event.septum or case.timeline.episode.port.septa[0]
+        return "no event has that identifier" if named is None else "that entry was retracted"
+    if not isinstance(named.event, PatencyTreatment):
+        return f"that is the {_named(named, case)}"
+    if isinstance(event, PatencyTreatment) and named.event.at >= event.at:
+        return f"that is not earlier: {_named(named, case)}"
+    if named.event.at > event.at:
+        return f"that is later: {_named(named, case)}"
+    septum = named.event.septum or case.timeline.episode.port.septa[0]
+    return f'that was given into septum "{septum}", {here} "{step.septum}"' if septum != step.septum else ""
 
 
 @rule("wrong", "name the dose that dwells, or correct the time", cites=(_LABEL,))
@@ -250,8 +234,6 @@ def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
     was taken out.
 
     A dose that no longer dwells cannot be checked; most often the check means the second dose, or has a wrong time.
-
-    Correct the treatment that is named, or the time.
     """
     dwells = case.timeline.dwells
     if not any(dwells.values()):
@@ -274,40 +256,25 @@ def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "name the first dose", on=(PatencyTreatment,), cites=(_LABEL,))
+@rule("wrong", "name the first dose", cites=(_LABEL,))
 def second_dose_of_unknown_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
     """Checks that a second dose names a first one, given before it into the same septum.
 
     Two doses for one occlusion count together toward the highest total; a wrong reference hides one of them.
 
-    Correct second_dose_of, or take it out when this is a first dose.
+    When this is a first dose, take second_dose_of out.
     """
-    if event.second_dose_of is None:
-        return
-    named = case.timeline.entry(event.second_dose_of)
-    if named is None or named.retraction is not None:
-        found = "no event has that identifier" if named is None else "that entry was retracted"
-    elif not isinstance(named.event, PatencyTreatment):
-        found = f"that is the {_named(named, case)}"
-    elif named.event.at >= event.at:
-        found = f"that is not earlier: {_named(named, case)}"
-    elif _septum(named.event, case) != step.septum:
-        found = f'that was given into septum "{_septum(named.event, case)}", this one into "{step.septum}"'
-    else:
-        return
-    yield Found(
-        step.entry.path("second_dose_of"),
-        f"the first dose named for this second dose is {event.second_dose_of}; {found}",
-    )
+    name = event.second_dose_of
+    wrong = _not_the_dose(step, event, name, case, "this one into") if name is not None else ""
+    if wrong:
+        yield Found(step.entry.path("second_dose_of"), f"the first dose named for this second dose is {name}; {wrong}")
 
 
-@rule("gap", "name the first dose", on=(PatencyTreatment,), cites=(_LABEL,))
+@rule("gap", "name the first dose", cites=(_LABEL,))
 def second_dose_not_linked(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds a thrombolytic given while an earlier dose still dwells, without saying that it is the second dose.
 
     Doses for one occlusion count together; an unlinked second dose looks like a first one, and a third may follow.
-
-    Name the first dose in second_dose_of.
     """
     dwell = step.before.dwell
     if dwell is None or event.second_dose_of is not None:
@@ -319,13 +286,11 @@ def second_dose_not_linked(step: Step, event: PatencyTreatment, case: Case) -> I
 # -- evaluation and use --
 
 
-@rule("advice", "chart the start, or correct the entry", on=(LineUse,), cites=(COMMON_PRACTICE,))
+@rule("advice", "chart the start, or correct the entry", cites=(COMMON_PRACTICE,))
 def stop_without_start(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
     """Finds the end of an infusion whose beginning is not on record.
 
     How much ran, and since when, is worked out from start and stop.
-
-    Chart the start, or correct the entry.
     """
     if event.action != "stopped" or step.before.infusion is not None:
         return ()
@@ -341,7 +306,7 @@ def same_event_twice(case: Case) -> Iterable[Found]:
 
     Charted twice, a dose or a flush counts twice.
 
-    Retract the entry that is too many. If both happened, give them their own times.
+    If both happened, give them their own times.
     """
     first: dict[tuple[str, str | None], Entry] = {}
     last: Step | None = None
@@ -372,7 +337,7 @@ def order_assumed(case: Case) -> Iterable[Found]:
     Whether a flush was given before the needle came out or after the next went in cannot be told from equal times.
     The record is then read in a fixed order: looks first, removal before access, then care.
 
-    Give each event its own minute. Removal and access of a linked needle change may share one.
+    Removal and access of a linked needle change may share one.
     """
     for before, after in case.same_minute:
         one, other = before.entry.event, after.entry.event
@@ -399,13 +364,13 @@ def _order_matters(one: Any, other: Any) -> bool:
 # -- a needle that was in before --
 
 
-@rule("wrong", "correct the time of insertion", on=(ArrivalAccessed,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the time of insertion", cites=(COMMON_PRACTICE,))
 def insertion_after_arrival(step: Step, event: ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the time at which the needle was put in with the arrival.
 
     A needle that is in on arrival was put in before it; its clock would otherwise begin too late.
 
-    Correct the time, or chart an access if the needle was put in here.
+    If the needle was put in here, chart an access.
     """
     inserted = began(event.inserted_at, event.at)
     if inserted is not None and inserted > event.at:
@@ -413,13 +378,13 @@ def insertion_after_arrival(step: Step, event: ArrivalAccessed, case: Case) -> I
         yield Found(step.entry.path("inserted_at"), message)
 
 
-@rule("wrong", "correct the time of dressing", on=(ArrivalAccessed,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the time of dressing", cites=(COMMON_PRACTICE,))
 def dressing_time_impossible(step: Step, event: ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the time at which the dressing found was put on with the arrival and with the needle.
 
     A dressing found on arrival was put on before it, and not before the needle that it covers.
 
-    Correct the time, or chart a dressing change if it was put on here.
+    If it was put on here, chart a dressing change.
     """
     on, inserted = began(event.dressed_at, event.at), began(event.inserted_at, event.at)
     if on is None:

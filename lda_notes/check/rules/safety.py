@@ -51,7 +51,6 @@ def _new_port(event: Event, case: Case) -> bool:
 @rule(
     "unsafe",
     "leave the port alone, take the needle out if it is in, and have the site judged",
-    on=(Access,),
     cites=(Citation("ayrshire-arran-child", "R"),),
 )
 def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Found]:
@@ -60,7 +59,7 @@ def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Fou
     A port that has turned over cannot be entered through its septum; a needle through infected skin carries the
     infection in; thin skin over a port breaks. The sources say: do not access, escalate.
 
-    Take the needle out, tell who decides, and chart who was notified.
+    Tell who decides, and chart who was notified.
     """
     site = event.site
     if type(site) is not Site:
@@ -84,7 +83,6 @@ def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Fou
 @rule(
     "advice",
     "say under problems what was done about it, or that it is known",
-    on=(SiteSeen,),
     cites=(_US_HOSPITAL, Citation("ayrshire-arran-adult", "R")),
 )
 def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
@@ -93,8 +91,7 @@ def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[F
     Such a sign alone puts no line on hold, but it is how an infection or a slipped needle begins. Who reads the note
     must see that it was noticed and what was made of it.
 
-    Chart it under problems, with what was done; a short word is enough where it is expected. Trouble that puts the
-    line on hold is asked for by other rules.
+    A short word is enough where it is expected. Trouble that puts the line on hold is asked for by other rules.
     """
     site = event.site
     if type(site) is not Site or (
@@ -121,19 +118,14 @@ def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[F
         )
 
 
-@rule(
-    "advice",
-    "say under problems what was done about the score",
-    on=(SiteSeen,),
-    limits=("vip_act_below",),
-)
+@rule("advice", "say under problems what was done about the score", limits=("vip_act_below",))
 def site_score_unanswered(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
     """Finds a visual phlebitis score from which its scale asks for action, without a problem recorded.
 
     The scale couples each score with what to do. It is made for peripheral veins; on a port it still says that the
     site is not as it should be.
 
-    Chart under problems what was done, or correct the score.
+    If the score is wrong, correct it.
     """
     site = event.site
     if type(site) is not Site or site.scale is None or site.scale.score <= case.policy.value("vip_act_below"):
@@ -152,15 +144,12 @@ def site_score_unanswered(step: Step, event: SiteSeen, case: Case) -> Iterable[F
 @rule(
     "advice",
     "try the restoring steps, chart them, and tell the team that the line is partly blocked",
-    on=(Access, FlushOrLock, LineCheck),
     cites=(Citation("ons", "R"), _PATENT),
 )
-def sluggish_return_untreated(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+def sluggish_return_untreated(step: Step, event: Access | FlushOrLock | LineCheck, case: Case) -> Iterable[Found]:
     """Finds sluggish blood return with neither steps tried nor a problem recorded.
 
     Sluggish return is a partial occlusion, the stage at which a line is easiest to save.
-
-    Try the steps, chart them, and tell the team.
     """
     if event.blood_return == "sluggish" and not event.steps_tried and not _spoken_of(event):
         yield Found(
@@ -172,7 +161,6 @@ def sluggish_return_untreated(step: Step, event: Proved, case: Case) -> Iterable
 @rule(
     "advice",
     "look at needle and catheter again: a line is proved by blood that looks like whole blood",
-    on=(Proved,),
     cites=(_PATENT,),
 )
 def blood_not_like_whole_blood(step: Step, event: Proved, case: Case) -> Iterable[Found]:
@@ -193,7 +181,6 @@ def blood_not_like_whole_blood(step: Step, event: Proved, case: Case) -> Iterabl
 @rule(
     "gap",
     "record the discarded volume, or why none was discarded",
-    on=(Access, FlushOrLock, LineUse),
     cites=(Citation("ayrshire-arran-adult", "R"), Citation("heparin-lock-label", "R2", "sampling")),
 )
 def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
@@ -202,7 +189,7 @@ def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, c
     The first aspirate is the old lock mixed with blood; a sample of it gives wrong results. For blood cultures some
     policies keep the first aspirate, so samples that are all cultures stay quiet.
 
-    Record the discard. If none was discarded, record why, and tell the laboratory.
+    If none was discarded, tell the laboratory.
     """
     if not event.samples or event.discard_ml is not None:
         return
@@ -221,7 +208,6 @@ def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, c
 @rule(
     "unsafe",
     "keep the needle, notify the physician at once, and chart who was notified and what was found",
-    on=(Deaccess,),
     cites=(_INS,),
 )
 def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
@@ -229,7 +215,7 @@ def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]
 
     A piece left behind can lie in the septum or travel with the blood.
 
-    Keep the needle, notify the physician at once, and chart it under problems.
+    Chart it under problems.
     """
     if event.needle_intact is False and not _told(event):
         yield Found(
@@ -238,13 +224,13 @@ def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]
         )
 
 
-@rule("gap", "chart what was done with the unlocked needle, and report it", on=(Deaccess,), cites=(_INS,))
+@rule("gap", "chart what was done with the unlocked needle, and report it", cites=(_INS,))
 def safety_device_failed(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
     """Finds a safety device that did not lock, without a problem recorded.
 
     An open needle endangers whoever handles it, and a device that fails is to be reported to its maker.
 
-    Chart under problems what was done with the needle, and whether somebody was stuck.
+    Chart it under problems, and whether somebody was stuck.
     """
     if event.safety_engaged is False and not event.problems:
         yield Found(
@@ -253,18 +239,13 @@ def safety_device_failed(step: Step, event: Deaccess, case: Case) -> Iterable[Fo
         )
 
 
-@rule(
-    "unsafe",
-    "keep pressure on the site, notify the physician, and chart who was notified",
-    on=(Deaccess,),
-    cites=(_INS,),
-)
+@rule("unsafe", "keep pressure on the site, notify the physician, and chart who was notified", cites=(_INS,))
 def bleeding_continues(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
     """Finds bleeding that goes on after the needle is out, without a record that somebody was told.
 
     A puncture that does not stop bleeding under pressure points at a clotting disorder or at too much heparin.
 
-    Keep pressing, notify the physician, and chart it under problems.
+    Chart it under problems.
     """
     if event.bleeding == "continuing" and not _told(event):
         yield Found(
@@ -285,7 +266,6 @@ _ASEPSIS: Final = (
 @rule(
     "unsafe",
     "begin again with full asepsis; if the needle is in, notify the prescriber and watch for infection",
-    on=(Dressed,),
     limits=("gloves",),
     cites=(_OPEN_RN, COMMON_PRACTICE),
 )
@@ -294,8 +274,8 @@ def asepsis_broken(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
 
     The needle leads straight into a great vein. A charted no is honest, and the patient must be watched for it.
 
-    Begin again where that is possible. Whether gloves must be sterile at access is the facility's policy; at a dressing
-    change only hand hygiene and masks are expected.
+    Whether gloves must be sterile at access is the facility's policy; at a dressing change only hand hygiene and masks
+    are expected.
     """
     technique = event.technique
     if type(technique) is not Technique:
@@ -316,7 +296,6 @@ def asepsis_broken(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "prepare the skin before the needle or the dressing touches it",
-    on=(Dressed,),
     cites=(Citation("cdc-checklist", "R"), Citation("cdc-2011", "M-H")),
 )
 def no_skin_antisepsis(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
@@ -324,19 +303,17 @@ def no_skin_antisepsis(step: Step, event: Dressed, case: Case) -> Iterable[Found
 
     Without it the skin's bacteria go in with the needle or grow under the new dressing. No reason makes it needless.
 
-    Prepare the skin. If one agent is not borne, there is another.
+    If one agent is not tolerated, there is another.
     """
     if type(event.antisepsis) is NotDone:
         yield Found(step.entry.path("antisepsis"), "skin antisepsis was left out")
 
 
-@rule("advice", "apply the dressing again without pulling on the skin", on=(Dressed,), cites=(COMMON_PRACTICE,))
+@rule("advice", "apply the dressing again without pulling on the skin", cites=(COMMON_PRACTICE,))
 def dressing_under_tension(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """Finds a dressing charted as laid under tension.
 
     A film that pulls on the skin blisters and strips it, and lifts when the patient moves.
-
-    Apply it again without tension.
     """
     if getattr(event.dressing, "without_tension", None) is False:
         yield Found(
@@ -345,13 +322,13 @@ def dressing_under_tension(step: Step, event: Dressed, case: Case) -> Iterable[F
         )
 
 
-@rule("unsafe", "tighten the connections, close what must be closed, and chart it", on=(LineCheck,), cites=(_INS,))
+@rule("unsafe", "tighten the connections, close what must be closed, and chart it", cites=(_INS,))
 def loose_connections(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
     """Finds connections that were not secure at a look, without a word on what was done.
 
     Through an open connection the patient bleeds or draws air into the vein.
 
-    Tighten them, and chart under problems what was done.
+    Chart it under problems.
     """
     if event.connections_secure is False and not event.problems:
         yield Found(
@@ -363,18 +340,11 @@ def loose_connections(step: Step, event: LineCheck, case: Case) -> Iterable[Foun
 # -- tip and patient --
 
 
-@rule(
-    "unsafe",
-    "disconnect, and have the tip position confirmed before anything runs",
-    on=(Access,),
-    cites=(_OPEN_RN, _INS),
-)
+@rule("unsafe", "disconnect, and have the tip position confirmed before anything runs", cites=(_OPEN_RN, _INS))
 def infusion_before_tip_confirmed(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Finds an infusion connected although the tip position is charted as not confirmed.
 
     A tip in the wrong vein or in the heart does harm with whatever runs; it is confirmed before the first use.
-
-    Disconnect, and ask for confirmation.
     """
     if event.tip_confirmed is False and event.infusion is not None:
         yield Found(
@@ -383,30 +353,25 @@ def infusion_before_tip_confirmed(step: Step, event: Access, case: Case) -> Iter
         )
 
 
-@rule(
-    "unsafe",
-    "check the allergies now, against everything that touched the patient",
-    on=(CareEvent,),
-    cites=(_OPEN_RN,),
-)
+@rule("unsafe", "check the allergies now, against everything that touched the patient", cites=(_OPEN_RN,))
 def allergies_not_checked(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Finds an event charted as done without checking the allergies.
 
     Antiseptic, dressing, latex, heparin and anesthetic all cause allergic reactions; the check comes before them.
 
-    Check the allergies now, and amend the entry.
+    Amend the entry.
     """
     if event.allergies_checked is False:
         yield Found(step.entry.path("allergies_checked"), "the allergies were not checked before the procedure")
 
 
-@rule("gap", "chart what happened and what was done about it", on=(CareEvent,), cites=(_INS,))
+@rule("gap", "chart what happened and what was done about it", cites=(_INS,))
 def not_tolerated_unexplained(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Finds a procedure that the patient did not tolerate, without a problem or a remark.
 
     Whoever comes next must know what happened: pain, faintness, fear, a reaction.
 
-    Chart it under problems, with what was done.
+    Chart it under problems.
     """
     if event.response == "not tolerated" and not event.problems and event.remarks is None:
         yield Found(
@@ -422,15 +387,12 @@ _NEVER_SEVERE: Final = 4
 @rule(
     "advice",
     "correct the score or the response, or chart what was done about the pain",
-    on=(CareEvent,),
     limits=("severe_pain_points",),
 )
 def severe_pain_tolerated_well(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Finds a severe pain score beside a procedure tolerated well, without a problem recorded.
 
     Both can hardly be true; and severe pain at a port may mean fluid under the skin.
-
-    Correct the one that is wrong, or chart what was done about the pain.
     """
     pain = event.pain
     if type(pain) is not int or pain < _NEVER_SEVERE or event.response != "tolerated well" or event.problems:

@@ -1,4 +1,4 @@
-"""Limits on the way to the needle: friction and drying of the skin, scrub of the connector, local anesthesia."""
+"""Limits on the way to the needle: friction and drying of the skin, local anesthesia."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from lda_notes.check.rules.overrun import length
 from lda_notes.check.rules.patients import is_adult, months_at
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.events import Access, Dressed, Flushed
+from lda_notes.record.events import Access, Dressed
 from lda_notes.record.parts import Anesthetic, Antisepsis
 
 _SECOND: Final = timedelta(seconds=1)
@@ -49,7 +49,6 @@ def _skin(antisepsis: Antisepsis) -> str:
 @rule(
     "unsafe",
     "repeat the skin preparation for the full time before the needle goes in; if it is in, notify the prescriber",
-    on=(Dressed,),
     limits=("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "isopropyl_scrub_s"),
 )
 def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
@@ -58,7 +57,7 @@ def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     An antiseptic kills by contact; friction brings it into the folds of the skin. A moist site dilutes it and needs
     four times as long. Where the record does not say that the site was moist, the time for a dry one is expected.
 
-    Prepare the skin again for the full time. What was done is charted as it was done.
+    What was done is charted as it was done.
     """
     antisepsis = event.antisepsis
     if type(antisepsis) is not Antisepsis or antisepsis.scrub_s is None:
@@ -76,7 +75,6 @@ def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
 @rule(
     "advice",
     "prepare the skin with friction for the full time, unless the product's label says otherwise",
-    on=(Dressed,),
     limits=("skin_friction_s",),
 )
 def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
@@ -84,7 +82,7 @@ def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
 
     Without a labeled time at hand, a minute of friction over more skin than the dressing will cover is usual.
 
-    Follow the product's label first; this row has no published source.
+    This row has no published source.
     """
     antisepsis = event.antisepsis
     if type(antisepsis) is not Antisepsis or antisepsis.scrub_s is None or _scrub_limit(antisepsis) is not None:
@@ -100,7 +98,6 @@ def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
 @rule(
     "unsafe",
     "let the skin dry by itself for the full time, and never wipe or fan it dry",
-    on=(Dressed,),
     limits=("chg_dry_dry_site_s", "chg_dry_moist_site_s", "isopropyl_dry_s", "povidone_iodine_dry_s"),
 )
 def antiseptic_dry_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
@@ -108,8 +105,6 @@ def antiseptic_dry_time(step: Step, event: Dressed, case: Case) -> Iterable[Foun
 
     Antiseptics go on acting while they dry; wet alcohol under a dressing burns the skin, and the dressing does not
     stick. Larger applicators of chlorhexidine ask for three minutes and more: follow the label in hand.
-
-    Wait the full time before needle or dressing touch the skin.
     """
     antisepsis = event.antisepsis
     if type(antisepsis) is not Antisepsis or antisepsis.dry_s is None:
@@ -127,7 +122,6 @@ def antiseptic_dry_time(step: Step, event: Dressed, case: Case) -> Iterable[Foun
 @rule(
     "unsafe",
     "prepare the skin again and let it dry fully before anything touches it",
-    on=(Dressed,),
     cites=(Citation("ins-2016", "M-H"), Citation("ins-2021", "M-H")),
 )
 def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
@@ -136,7 +130,7 @@ def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     Whatever the seconds say, the skin must be dry to the eye: only then has the antiseptic done its work and does the
     dressing hold.
 
-    If the needle is not yet in, prepare the skin again. If it is, watch the site and change a dressing that lifts.
+    If the needle is in, watch the site and change a dressing that lifts.
     """
     antisepsis = event.antisepsis
     if type(antisepsis) is Antisepsis and antisepsis.fully_dry is False:
@@ -146,37 +140,12 @@ def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "unsafe",
-    "scrub the needleless connector again for the full time before anything is joined to it",
-    on=(Flushed,),
-    limits=("hub_scrub_s",),
-)
-def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Compares the scrub of the needleless connector with the shortest time that the sources accept.
-
-    Most bloodstream infections of a line in use start at the connector. Sources ask for 5 to 15 seconds of friction;
-    one asks for 15 at least, which a facility can set.
-
-    Scrub with friction for the full time, let it dry, then connect.
-    """
-    scrub = event.hub_scrub_s
-    if scrub is not None and scrub < case.policy.value("hub_scrub_s"):
-        yield Found(
-            step.entry.path("hub_scrub_s"),
-            f"the needleless connector was scrubbed for {quantity(scrub, 'seconds')}; it takes "
-            f"{case.policy.text('hub_scrub_s')}, and one source asks for "
-            f"{quantity(case.policy.value('hub_scrub_strict_s'), 'seconds')}",
-        )
-
-
 # -- local anesthesia --
 
 
 @rule(
     "advice",
     "let the cream act for its full time, unless a local protocol sets a shorter one",
-    on=(Access,),
     limits=("cream_contact_minutes", "lidocaine_4_contact_minutes"),
     cites=(Citation("ayrshire-arran-adult", "R", "20 to 60 minutes before a port"),),
 )
@@ -239,7 +208,6 @@ _CHILD_LIMITS: Final = tuple(f"{row.stem}_{unit}" for row in reversed(_TABLE) fo
 @rule(
     "unsafe",
     "take the cream off if it is still on, watch for bluish skin and drowsiness, and notify the prescriber",
-    on=(Access,),
     limits=_CHILD_LIMITS,
 )
 def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found]:
@@ -247,8 +215,6 @@ def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found
 
     Small children take up more of the drug and can develop methemoglobinemia or seizures. The label's table goes by
     age; a child too light for the row of its age takes the row that its weight allows.
-
-    Take the cream off, watch the child, and notify the prescriber what was used.
     """
     used = event.anesthetic
     if type(used) is not Anesthetic or used.agent != _CREAM:
@@ -287,7 +253,6 @@ def _age(months: int) -> str:
 @rule(
     "gap",
     "weigh the child and record the weight, so that the cream can be compared with the label's table",
-    on=(Access,),
     limits=_CHILD_LIMITS,
 )
 def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Found]:
@@ -295,8 +260,6 @@ def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Fou
 
     From 3 months on, the label's maxima depend on the weight; without it nobody can tell whether the cream was too
     much, and no other figure stands in for it.
-
-    Weigh the child, record the weight, and check again.
     """
     used = event.anesthetic
     if type(used) is not Anesthetic or used.agent != _CREAM:
@@ -316,7 +279,6 @@ def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Fou
 @rule(
     "advice",
     "compare amount and area with the order or the label",
-    on=(Access,),
     limits=("cream_adult_g", "cream_adult_area_cm2", "cream_adult_area_min_cm2"),
 )
 def cream_adult_amount(step: Step, event: Access, case: Case) -> Iterable[Found]:
@@ -345,13 +307,13 @@ def cream_adult_amount(step: Step, event: Access, case: Case) -> Iterable[Found]
         )
 
 
-@rule("advice", "expect the skin to feel again, and ask the patient", on=(Access,), limits=("cream_effect_hours",))
+@rule("advice", "expect the skin to feel again, and ask the patient", limits=("cream_effect_hours",))
 def cream_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Measures the time from taking the cream off to the needle.
 
     The skin stays numb for one to two hours after the cream is off; later the patient feels the needle in full.
 
-    Ask the patient before the next needle, and plan cream and access together.
+    Plan cream and access together.
     """
     used = event.anesthetic
     if type(used) is not Anesthetic or used.agent != _CREAM or used.removed_at is None:
@@ -368,14 +330,14 @@ def cream_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
 _MINUTE: Final = timedelta(minutes=1)
 
 
-@rule("advice", "expect the skin to feel again, and ask the patient", on=(Access,), limits=("spray_to_needle_s",))
+@rule("advice", "expect the skin to feel again, and ask the patient", limits=("spray_to_needle_s",))
 def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Measures the time from cold spray to the needle, where the skin was prepared before the spray.
 
     Cold numbs for about a minute. Of times written to the minute only what was surely too long is found. Where the
     skin is prepared after the spray, preparation alone takes that minute, and this rule stays quiet.
 
-    Spray right before the needle where the policy accepts sterile spray; else choose cream, and ask the patient.
+    Spray right before the needle where the policy accepts sterile spray; else choose cream.
     """
     used, prepared = event.anesthetic, event.antisepsis
     if type(used) is not Anesthetic or used.agent != "vapocoolant spray" or used.applied_at is None:
@@ -392,12 +354,7 @@ def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "advice",
-    "compare the volume with the order or the facility's protocol",
-    on=(Access,),
-    limits=("intradermal_lidocaine_ml",),
-)
+@rule("advice", "compare the volume with the order or the facility's protocol", limits=("intradermal_lidocaine_ml",))
 def intradermal_volume(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """Compares the volume of lidocaine put into the skin with what is usual.
 

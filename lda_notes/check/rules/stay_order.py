@@ -24,7 +24,7 @@ def event_before_admission(case: Case) -> Iterable[Found]:
     What was done before the stay belongs into the record of another one, or arrives with the patient as a needle
     already in.
 
-    Correct the time of the event or of the admission. A needle put in elsewhere is an arrival with the needle in.
+    A needle put in elsewhere is an arrival with the needle in.
     """
     admitted = case.timeline.episode.stay.admitted_at
     if admitted is None:
@@ -47,8 +47,6 @@ def event_after_discharge(case: Case) -> Iterable[Found]:
     """Finds events later than the discharge.
 
     After the discharge the patient is not there; most often a date is mistyped, or a new stay began.
-
-    Correct the time. A new stay gets a record of its own.
     """
     if case.timeline.discharge is None:
         return
@@ -71,7 +69,7 @@ def transfer_to_same_unit(case: Case) -> Iterable[Found]:
 
     Line days are counted by unit; a transfer that goes nowhere hides the one that did.
 
-    Correct the unit, or retract the entry.
+    If there was no transfer, retract the entry.
     """
     for before, after in pairwise(case.timeline.units):
         moved = after.unit.casefold() != before.unit.casefold()
@@ -83,19 +81,14 @@ def transfer_to_same_unit(case: Case) -> Iterable[Found]:
             )
 
 
-@rule(
-    "wrong",
-    "correct whether a needle was left in, or chart the missing access or removal",
-    on=(Discharge,),
-    cites=(_HOME,),
-)
+@rule("wrong", "correct whether a needle was left in, or chart the missing access or removal", cites=(_HOME,))
 def discharge_contradicts_needle(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
     """Compares what the discharge says about the needle with the record.
 
     A needle that goes home by oversight stays in until something goes wrong; one that is only thought to be in is
     looked for in vain.
 
-    Look at the port, then correct the discharge or chart the access or removal that is missing.
+    Look at the port first.
     """
     if event.needle_in is None:
         return
@@ -120,8 +113,6 @@ def event_before_implantation(case: Case) -> Iterable[Found]:
     """Compares each event at the port with its implantation, as an event of the record or as the date on the card.
 
     A port that is not yet in cannot be looked after: a date is wrong, or the record is about another port.
-
-    Correct the date that is wrong.
     """
     on = case.timeline.episode.port.implanted_on
     removed = False
@@ -146,8 +137,6 @@ def event_after_port_removal(case: Case) -> Iterable[Found]:
     """Finds events at a port after it was taken out of the body.
 
     A port that is out cannot be looked after: a time is wrong, or the record is about another port.
-
-    Correct the time that is wrong.
     """
     removed: Entry | None = None
     for step in case.timeline.steps:
@@ -163,13 +152,11 @@ def event_after_port_removal(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct the date on the card or the time of the event", on=(PortImplanted,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "correct the date on the card or the time of the event", cites=(COMMON_PRACTICE,))
 def implantation_dates_differ(step: Step, event: PortImplanted, case: Case) -> Iterable[Found]:
     """Compares the implantation in the record with the implant date of the port.
 
     The age of the pocket decides how the site is looked after and when the port may first be used.
-
-    Correct the date that is wrong.
     """
     on = case.timeline.episode.port.implanted_on
     if on is not None and case.local(event.at).date() != on:
@@ -180,29 +167,22 @@ def implantation_dates_differ(step: Step, event: PortImplanted, case: Case) -> I
         )
 
 
-@rule(
-    "wrong",
-    "retract one of the entries, or open a record for the other port",
-    on=(PortImplanted,),
-    cites=(COMMON_PRACTICE,),
-)
+@rule("wrong", "retract one of the entries, or open a record for the other port", cites=(COMMON_PRACTICE,))
 def port_implanted_twice(step: Step, event: PortImplanted, case: Case) -> Iterable[Found]:
     """Finds an implantation of a port that is in already.
 
     One record is about one port. A second port needs a record of its own, with its own needle, clocks and hold.
-
-    Retract the entry that is too many, or open a record for the other port.
     """
     return (Found(step.entry.path("at"), "the port is implanted but is in already"),) if step.before.port_in else ()
 
 
-@rule("wrong", "retract one of the entries", on=(PortRemoved,), cites=(COMMON_PRACTICE,))
+@rule("wrong", "retract one of the entries", cites=(COMMON_PRACTICE,))
 def port_removed_twice(step: Step, event: PortRemoved, case: Case) -> Iterable[Found]:
     """Finds the removal of a port that, by the record, is not in.
 
     One of the entries is wrong, or an implantation is missing.
 
-    Retract the entry that is too many, or chart the implantation.
+    If a port was implanted in between, chart that.
     """
     return () if step.before.port_in else (Found(step.entry.path("at"), "the port is removed but is not in"),)
 
@@ -212,8 +192,6 @@ def port_removed_with_needle_in(case: Case) -> Iterable[Found]:
     """Finds the removal of a port in which, by the record, a needle still is.
 
     The needle comes out before the port; its removal, and whether it came out whole, has to be on record.
-
-    Chart the removal of the needle.
     """
     for stays in case.timeline.needles.values():
         for stay in stays:

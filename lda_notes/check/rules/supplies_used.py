@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Final, NamedTuple
 
@@ -35,9 +35,9 @@ class Used(NamedTuple):
         return f'"{self.words}"' if self.keys[0] == "supplies" else self.words
 
 
-def supplies_used(case: Case) -> Iterator[Used]:
-    """Yield every supply of the standing record, in order of time."""
-    for entry in case.timeline.entries:
+def supplies_used(entries: Iterable[Entry]) -> Iterator[Used]:
+    """Yield every supply of some entries, in their order."""
+    for entry in entries:
         event = entry.event
         if not isinstance(event, CareEvent):
             continue
@@ -73,8 +73,8 @@ def _through_the_line(entry: Entry, event: Flushed) -> Iterator[Used]:
 
 
 def holding(case: Case, allergen: str) -> Iterator[Used]:
-    """Yield every supply used that contains ``allergen``."""
-    for used in supplies_used(case):
+    """Yield every supply used that contains ``allergen``, in whichever entry."""
+    for used in supplies_used(case.timeline.entries):
         inside = contains(used.words)
         if inside is not None and allergen in inside:
             yield used
@@ -103,7 +103,7 @@ def against(case: Case, row: str, allergen: str | None = None) -> tuple[Against,
 def _objected(case: Case) -> dict[str, tuple[Against, ...]]:
     answered: dict[tuple[object, ...], tuple[Objection, ...]] = {}
     found: dict[str, tuple[Against, ...]] = {}
-    for used in supplies_used(case):
+    for used in supplies_used(case.entries):
         who = subject_at(case, used.entry)
         asked = (id(who), used.use, used.words, used.units_per_ml, used.of)
         if asked not in answered:

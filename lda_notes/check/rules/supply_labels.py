@@ -26,19 +26,14 @@ _NAMES: Final = {
 _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the day of expiry")
 
 
-@rule(
-    "unsafe",
-    "use a supply that is in date, report it, and take the rest of the lot off the shelf",
-    on=(CareEvent,),
-    cites=(_USABLE,),
-)
+@rule("unsafe", "use a supply that is in date, report it, and take the rest of the lot off the shelf", cites=(_USABLE,))
 def expired_supply(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     """Compares the expiry on the label of each supply with the day on which it was used.
 
     Past its date nobody vouches for sterility or strength. A supply is usable through the end of that day, by the clock
     of the place.
 
-    Use a supply that is in date, and tell who decides what follows for the patient.
+    Tell who decides what follows for the patient.
     """
     values = event.__dict__
     for key in _NAMES:
@@ -103,7 +98,7 @@ def _scanned(case: Case) -> Iterator[_Scanned]:
     port = case.timeline.episode.port
     if port.udi is not None:
         yield _Scanned("port", None, None, ("port",), port.udi)
-    for entry in case.timeline.entries:
+    for entry in case.entries:
         event: Any = entry.event
         values = event.__dict__
         needle = values.get("needle")
@@ -156,8 +151,6 @@ def device_identifier_unreadable(case: Case) -> Iterable[Found]:
     """Reads every device identifier of the record: its form, its check digit, its dates.
 
     Recalls are traced by these identifiers; one with a wrong digit finds nothing, or another product.
-
-    Scan the label again. The finding says what could not be read.
     """
     for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault):
@@ -180,7 +173,7 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
 
     Both come from one label. If they differ, one was mistyped or belongs to another box.
 
-    Read the label again. The scanned one is usually right.
+    The scanned one is usually right.
     """
     for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault) or scanned.part is None:
@@ -210,7 +203,7 @@ def expired_by_identifier(case: Case) -> Iterable[Found]:
 
     A scan often contains the expiry that nobody typed.
 
-    Use a supply that is in date, and tell who decides what follows for the patient.
+    Tell who decides what follows for the patient.
     """
     for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault) or scanned.part is None or scanned.entry is None:

@@ -62,9 +62,6 @@ def heparin_before_known(case: Case) -> Iterable[Found]:
     """Finds heparin used before it was known that the patient must have none, where nobody is recorded as told.
 
     What was done on what was known then was right; but the patient was exposed, and heparin may still be in the line.
-
-    Tell the prescriber, and record who was told, as a problem of the entry that records it or of a later one that
-    names the heparin.
     """
     elsewhere = {one.since for one in case.timeline.others.beside}  # what a later stay's record says is asked there
     for known in case.timeline.known[1:]:
@@ -109,7 +106,7 @@ def prilocaine_methemoglobinemia(case: Case) -> Iterable[Found]:
 
     Prilocaine turns hemoglobin into a form that carries no oxygen; the label forbids it here.
 
-    Take the cream off and use another way to numb the skin.
+    Use another way to numb the skin.
     """
     for one in against(case, "prilocaine-methemoglobinemia"):
         yield one.found("cream with prilocaine is used in a patient with a history of methemoglobinemia")
@@ -121,7 +118,7 @@ def prilocaine_g6pd(case: Case) -> Iterable[Found]:
 
     These patients develop methemoglobinemia more easily; the label asks for caution.
 
-    Ask the prescriber, use little, and watch the patient.
+    Use little.
     """
     for one in against(case, "prilocaine-g6pd"):
         yield one.found("cream with prilocaine is used in a patient with G6PD deficiency; the label asks for caution")
@@ -136,8 +133,6 @@ def spray_cold_intolerance(case: Case) -> Iterable[Found]:
     """Finds cold spray used on a patient who does not bear cold, as in Raynaud's disease.
 
     Cold closes the vessels of such skin for long and can injure it.
-
-    Use another way to numb the skin.
     """
     for one in against(case, "spray-cold-intolerance"):
         yield one.found("cold spray is used in a patient with cold intolerance")
@@ -157,8 +152,6 @@ def preservative_newborn(case: Case) -> Iterable[Found]:
 
     Newborns cannot break benzyl alcohol down; the gasping syndrome it caused has killed. Heparin is used without a
     preservative in every infant.
-
-    Use preservative-free solutions only, and notify the prescriber what was given.
     """
     for one in against(case, "preservative-newborn"):
         words = one.used.words if one.used.of is None else f"{one.used.of} with benzyl alcohol"
@@ -169,7 +162,6 @@ def preservative_newborn(case: Case) -> Iterable[Found]:
 @rule(
     "gap",
     "read on the label whether the lock contains a preservative, and record it",
-    on=(Flushed,),
     limits=("neonate_days",),
     cites=(Citation("heparin-lock-label", "R2"),),
 )
@@ -177,8 +169,6 @@ def preservative_unknown_newborn(step: Step, event: Flushed, case: Case) -> Iter
     """Finds a lock in a newborn without a record of whether it contains a preservative.
 
     The same drug is sold with and without benzyl alcohol; only the label tells, and in a newborn it decides.
-
-    Read the label, and record the preservative, or none.
     """
     if type(event.lock) is Lock and event.lock.preservative is None and is_newborn(case, step.entry.event):
         yield Found(
@@ -198,8 +188,6 @@ def strong_heparin_infant(case: Case) -> Iterable[Found]:
     """Finds a heparin lock of 100 units per mL in a child under one year or under 10 kg.
 
     The label keeps this strength away from newborns and infants, whose small blood volume makes a lock a dose.
-
-    Compare with the order; 10 units per mL or saline is usual.
     """
     for one in against(case, "strong-heparin-infant"):
         months, weight = months_at(case, one.used.entry.event), one.who.weight_kg
@@ -222,8 +210,6 @@ def alcohol_on_newborn_skin(case: Case) -> Iterable[Found]:
     """Finds alcohol, alone or with chlorhexidine, on the skin of a newborn.
 
     Newborn skin is thin: alcohol burns it and is taken up through it.
-
-    Use an aqueous antiseptic, and look for burns.
     """
     for one in against(case, "alcohol-on-newborn-skin"):
         yield one.found(
@@ -242,8 +228,6 @@ def iodine_on_newborn_skin(case: Case) -> Iterable[Found]:
     """Finds iodine on the skin of a newborn.
 
     Iodine passes through thin skin and can slow a newborn's thyroid. Caution is common practice, without a source.
-
-    Ask the prescriber which antiseptic to use, and use as little as possible.
     """
     for one in against(case, "iodine-on-newborn-skin"):
         yield one.found(
@@ -262,8 +246,6 @@ def chlorhexidine_under_age(case: Case) -> Iterable[Found]:
 
     No recommendation could be made for this age, and labels warn of chemical burns. Alcohol on a newborn's skin is a
     finding of its own.
-
-    Ask the prescriber, and watch the skin.
     """
     for one in against(case, "chlorhexidine-under-age"):
         event = one.used.entry.event
@@ -284,7 +266,7 @@ def chlorhexidine_small_newborn(case: Case) -> Iterable[Found]:
 
     Such skin develops contact dermatitis from chlorhexidine.
 
-    Use as little as possible, wipe off what pools, and watch the skin.
+    Wipe off what pools.
     """
     for one in against(case, "chlorhexidine-small-newborn"):
         grams = quantity((one.who.weight_kg or Decimal(0)) * 1000, "g")
@@ -317,8 +299,6 @@ def chlorhexidine_dressing_premature(case: Case) -> Iterable[Found]:
 
     The CDC recommends against it: it has injured the skin of premature newborns. Its text says premature neonate; the
     age of two months, up to which another source gives no advice either, is taken here (derived).
-
-    Use a dressing without chlorhexidine.
     """
     for one in _dressings(case, "chlorhexidine-dressing-premature"):
         months = quantity(Decimal(months_at(case, one.used.entry.event) or 0), "months")
@@ -339,8 +319,6 @@ def chlorhexidine_dressing_age(case: Case) -> Iterable[Found]:
 
     Under two months one maker's instructions for a port dressing say not to use it, and the skin is easily injured.
     From two months the facility's policy decides: some use them in adults only.
-
-    Follow the policy, and set it if it differs from the published one.
     """
     adults = case.policy.choice("chg_dressing_ages") == "adults"
     expected = case.policy.text("chg_dressing_adult_years" if adults else "chg_dressing_months")
@@ -379,8 +357,6 @@ def heparin_in_valved_catheter(case: Case) -> Iterable[Found]:
     """Finds a heparin lock in a catheter that has a valve.
 
     The valve keeps blood out of the tip, so the maker asks for saline only, and heparin adds risk without need.
-
-    Lock with saline, unless heparin is ordered.
     """
     for one in against(case, "heparin-in-valved-catheter"):
         yield one.found(f"a valved catheter is locked with {one.used.words}; its instructions expect saline")
@@ -396,8 +372,6 @@ def taurolidine_lock(case: Case) -> Iterable[Found]:
 
     The product of Europe is labeled for ports; that of the US is for the hemodialysis catheters of adults only, and
     contains ten times the heparin of a lock.
-
-    Read the label of the product in hand.
     """
     for one in against(case, "taurolidine-lock"):
         yield one.found(f"the line is locked with {one.used.words}; not every such product is labeled for ports")

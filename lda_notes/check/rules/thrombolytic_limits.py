@@ -30,7 +30,6 @@ _DOSE_LIMITS: Final = (
 @rule(
     "unsafe",
     "compare the dose with the order and the label before it is given; if it was given, notify the prescriber",
-    on=(PatencyTreatment,),
     limits=_DOSE_LIMITS,
 )
 def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
@@ -39,7 +38,7 @@ def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[
     From 30 kg the dose is 2 mg; below, 110% of the lumen's volume at 1 mg per mL, never more than 2 mg. A dose by
     lumen is measured in steps of a syringe, so the nearest step counts as right. Some practice uses 1 mg.
 
-    Compare with the order. The tool does not order doses.
+    The tool does not order doses.
     """
     if event.drug != "alteplase" or event.dose_mg is None:
         return
@@ -62,18 +61,13 @@ def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[
     )
 
 
-@rule(
-    "gap",
-    "record weight and lumen volume, so that the dose can be compared with the label",
-    on=(PatencyTreatment,),
-    limits=_DOSE_LIMITS,
-)
+@rule("gap", "record weight and lumen volume, so that the dose can be compared with the label", limits=_DOSE_LIMITS)
 def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds an alteplase treatment whose dose cannot be worked out: weight missing, or under 30 kg without the lumen.
 
     Below 30 kg the dose depends on the volume of the lumen; without it no figure can be computed, and none is guessed.
 
-    Record the weight, and under 30 kg the internal volume of the lumen, and check again.
+    The internal volume of the lumen counts under 30 kg.
     """
     if event.drug != "alteplase":
         return
@@ -92,7 +86,6 @@ def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> I
 @rule(
     "wrong",
     "read dose and volume from the preparation record again",
-    on=(PatencyTreatment,),
     limits=("alteplase_mg_per_ml",),
     cites=(Citation("alteplase-smpc", "R", "lumen of more than 2 mL"),),
 )
@@ -101,8 +94,6 @@ def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> 
 
     A volume that does not give the dose means a slip in one of the two, or a wrong dilution. Only a lumen of more than
     2 mL may be filled by diluting further.
-
-    Read the preparation record again and amend what is wrong.
     """
     if event.drug != "alteplase" or event.dose_mg is None or event.volume_ml is None:
         return
@@ -120,18 +111,11 @@ def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> 
     )
 
 
-@rule(
-    "unsafe",
-    "mix a fresh vial",
-    on=(PatencyTreatment,),
-    limits=("alteplase_use_within_hours",),
-)
+@rule("unsafe", "mix a fresh vial", limits=("alteplase_use_within_hours",))
 def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
     """Measures the time from mixing alteplase to putting it in.
 
     The mixed drug contains no preservative and loses its strength; the label gives it 8 hours.
-
-    Discard it and mix a fresh vial.
     """
     if event.drug != "alteplase" or event.reconstituted_at is None:
         return
@@ -147,7 +131,6 @@ def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> 
 @rule(
     "advice",
     "make sure that the prescriber knew before the dose, and watch the patient; the label asks for care",
-    on=(PatencyTreatment,),
     cites=(_LABEL,),
 )
 def thrombolytic_caution(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
@@ -156,7 +139,7 @@ def thrombolytic_caution(step: Step, event: PatencyTreatment, case: Case) -> Ite
     A dose may release an infection from the catheter into the blood, and it adds to any risk of bleeding. Neither
     forbids it; hypersensitivity alone does. Pus or swelling at the site points to another cause of the occlusion.
 
-    Confirm that the prescriber knew and ordered the dose, and chart what was said.
+    Chart what was said.
     """
     risk = event.bleeding_risk
     site = event.site if isinstance(event.site, Site) else None
@@ -220,7 +203,7 @@ def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
 
     The first dose needs its full dwell; a second one before that adds risk of bleeding without need.
 
-    Look at the line at 120 minutes, and only then give the second dose, if it is ordered.
+    The look is due at 120 minutes; the second dose is given only if it is ordered.
     """
     for dose in _doses(case):
         if dose.before is None:
@@ -242,7 +225,7 @@ def alteplase_third_dose(case: Case) -> Iterable[Found]:
 
     The label knows one repetition. What two doses have not opened is most likely not a clot at the tip.
 
-    Stop, keep the line on hold, and ask for imaging.
+    Keep the line on hold.
     """
     for dose in _doses(case):
         if dose.number > case.policy.value("alteplase_doses"):
@@ -262,7 +245,7 @@ def alteplase_total(case: Case) -> Iterable[Found]:
 
     Nothing above two doses of 2 mg was studied for a catheter.
 
-    Tell the prescriber and watch for bleeding.
+    Watch for bleeding.
     """
     for dose in _doses(case):
         if dose.event.dose_mg is not None and dose.total_mg > case.policy.value("alteplase_total_mg"):
@@ -289,8 +272,6 @@ def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
 
     At 30 minutes many lines are open and need no longer dwell; at 120 minutes the label decides about a second dose. A
     dose left unseen stays in the line, and nobody knows that it may be used.
-
-    Look, aspirate, and chart the result, with the time.
     """
     for stays in case.timeline.dwells.values():
         for dwell in stays:
@@ -319,12 +300,7 @@ def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
         yield _LOOKS[1]
 
 
-@rule(
-    "advice",
-    "look at 30 minutes, and at 120 if the line is still blocked",
-    on=(PatencyCheck,),
-    limits=(*_LOOKS, "clock_slack_minutes"),
-)
+@rule("advice", "look at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
 def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
     """Compares the time of a look at a dwelling alteplase dose with the label's 30 and 120 minutes.
 
@@ -357,7 +333,6 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
 @rule(
     "advice",
     "withdraw the labeled volume, so that no drug and no loosened clot is flushed in",
-    on=(PatencyCheck,),
     limits=(
         "alteplase_withdraw_ml",
         "alteplase_withdraw_max_ml",
@@ -370,7 +345,7 @@ def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterabl
 
     The aspirate takes the drug and the loosened clot out of the line before it is flushed.
 
-    Withdraw the full volume, then flush with saline.
+    Then flush with saline.
     """
     weight = case.timeline.patient_at(event.at).weight_kg
     if event.blood_return != "present" or event.withdrawn_ml is None or weight is None:

@@ -10,7 +10,7 @@ from lda_notes.knowledge.abbreviations import DO_NOT_USE, DRUG_NAMES, ERROR_PRON
 
 
 def _forms(case: Case) -> list[tuple[Piece, UnsafeForm]]:
-    return unsafe_wording(case.timeline)
+    return unsafe_wording(case.timeline, case.entries_and_corrections)
 
 
 def _found(piece: Piece, form: UnsafeForm) -> Found:
@@ -33,7 +33,7 @@ def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
     U read as 0, QD as QID, a trailing zero or a missing one have given patients ten times the dose. The list applies to
     all free text about medication. The note quotes what was entered, so the form would be read by others.
 
-    Write it out. The limit of the list is kept: sizes of catheters and needles may show a trailing zero.
+    The limit of the list is kept: sizes of catheters and needles may show a trailing zero.
     """
     for piece, form in case.once(_forms):
         if form.source == DO_NOT_USE:
@@ -49,8 +49,6 @@ def error_prone_abbreviation(case: Case) -> Iterable[Found]:
     """Finds further abbreviations, signs and ways of writing doses that lists of error-prone forms name.
 
     They have been misread, if less often: cc as zeros, a slash as 1, D/C as discharge where discontinue was meant.
-
-    Write them out.
     """
     for piece, form in case.once(_forms):
         if form.source != DO_NOT_USE:

@@ -60,7 +60,10 @@ def _danger_words(desk: Desk, danger: Danger) -> str:
 
 def _hold_words(desk: Desk, holds: tuple[Hold, ...]) -> str:
     ends_with = phrasing.listed(what_ends(holds), "or")
-    began = phrasing.listed(tuple(_began(desk, hold) for hold in holds))
+    signs: dict[str, list[str]] = {}
+    for hold in holds:
+        signs.setdefault(phrasing.moment(hold.since, desk.zone), []).append(hold.sign)
+    began = phrasing.listed([f"{since} ({phrasing.listed(why)})" for since, why in signs.items()])
     return f"not to be used since {began}. Only {ends_with} ends {'the hold' if len(holds) == 1 else 'the holds'}."
 
 
@@ -111,6 +114,8 @@ def unread_events(judged: Judged) -> Iterator[Block]:
 
 def unread_facts(desk: Desk, chosen: tuple[Family, ...]) -> tuple[Unread, ...]:
     """Return the facts of the chosen events, of patient, stay and port that were written and could not be read."""
+    if not desk.timeline.unread:
+        return ()
     events = {entry.event.id for family in chosen for entry in (family.entry, *family.corrections)}
     every = {
         entry.event.id

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from lda_notes.documents.note.scene import Scene, Value, Values, at, kind_of
+from lda_notes.documents.note.scene import Scene, Value, Values, at
 from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
@@ -22,6 +22,12 @@ from lda_notes.record.merging import merge
 
 KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}
 """Under which key each kind of correction keeps its facts."""
+
+
+def supplied(event: ev.Event) -> Mapping[str, Any]:
+    """Return the facts that a correction supplies, in the shape of the entry; none for any other event."""
+    found: Mapping[str, Any] = getattr(event, KEY.get(event.kind, ""), {})
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +100,8 @@ def values(scene: Scene, family: Family | None) -> Values:
     )
     nothing: Value = (None, ())
     if target is None:
-        return dict.fromkeys(("target", "target_at", "target_by", "changes", "fallen"), nothing)
+        return dict.fromkeys(("target", "target_at", "target_by", "changes", "added", "fallen"), nothing)
+    changes = tuple(_changes(scene, family))
     own = at(scene.entry, "of")
     by = target.original.by
     fallen = _fallen(scene, family) if isinstance(event, ev.Retraction) else ()
@@ -102,9 +109,16 @@ def values(scene: Scene, family: Family | None) -> Values:
         "target": (target.event.titled.lower(), (own, at(target, "kind"))),
         "target_at": (target.original.at, (own, at(target, "at"))),
         "target_by": ((phrasing.person(by) or None) if by else None, (at(target, "by"),)),
-        "changes": (tuple(_changes(scene, family)), ()),
+        "changes": (changes, ()),
+        "added": (tuple(map(_added, changes)), tuple(path for change in changes for path in change["now"][1])),
         "fallen": (fallen, ()),
     }
+
+
+def _added(change: Values) -> str:
+    """Return a fact that an addendum brings, and what stood in its place."""
+    what, before, now = (change[key][0] for key in ("what", "before", "now"))
+    return f"{what}: {now}" + (f" (before: {before})" if before else "")
 
 
 def _fallen(scene: Scene, family: Family | None) -> tuple[Values, ...]:
@@ -130,9 +144,12 @@ def _changes(scene: Scene, family: Family | None) -> Iterator[Values]:
     if after is None:
         return
     old, new = _facts(before), _facts(after)
+    within: Path = ()
     for path in (*new, *(path for path in old if path not in new)):
         if old.get(path) != new.get(path):
-            yield _change(scene, family, path, old.get(path), new.get(path))
+            what = label(type(family.entry.original), path, within)
+            yield _change(scene, family, what, path, old.get(path), new.get(path))
+            within = path[:-1]
 
 
 def unchanged(scene: Scene, family: Family) -> tuple[Path, ...]:
@@ -140,11 +157,10 @@ def unchanged(scene: Scene, family: Family) -> tuple[Path, ...]:
     if scene.entry not in applied(family):
         return ()
     before, after = _replayed(family, scene.entry)
-    key = KEY.get(kind_of(scene.event))
-    if after is None or key is None:
+    if after is None:
         return ()
-    old, new = _facts(before), _facts(after)
-    given = (path for path, _ in leaves(getattr(scene.event, key)))
+    key, old, new = KEY[scene.event.kind], _facts(before), _facts(after)
+    given = (path for path, _ in leaves(supplied(scene.event)))
     return tuple(("events", scene.entry.index, key, *path) for path in given if path in old and old[path] == new[path])
 
 
@@ -157,15 +173,15 @@ def _facts(event: ev.Event) -> dict[Path, tuple[Any, Path]]:
 
 
 def _change(
-    scene: Scene, family: Family, path: Path, old: tuple[Any, Path] | None, new: tuple[Any, Path] | None
+    scene: Scene, family: Family, what: str, path: Path, old: tuple[Any, Path] | None, new: tuple[Any, Path] | None
 ) -> Values:
-    key = KEY[kind_of(scene.event)]
-    given = _longest(getattr(scene.event, key), new[1] if new else path)
+    key = KEY[scene.event.kind]
+    given = _longest(supplied(scene.event), new[1] if new else path)
     here: Path = ("events", scene.entry.index, key, *given)
     there = _written(family, scene.entry, old[1]) if old else here
     today = phrasing.local(family.entry.original.at, scene.zone).date()
     return {
-        "what": (label(type(family.entry.original), path), (here,)),
+        "what": (what, (here,)),
         "before": (_said(old, scene, today) if old else None, (there,)),
         "now": (_said(new, scene, today) if new else None, (here,)),
     }
@@ -192,9 +208,8 @@ def _written(family: Family, upto: Entry, path: Path) -> Path:
     for correction in applied(family):
         if correction.index == upto.index:
             break
-        key = KEY.get(kind_of(correction.event))
-        if key and _holds(getattr(correction.event, key), path):
-            place = ("events", correction.index, key, *path)
+        if _holds(supplied(correction.event), path):
+            place = ("events", correction.index, KEY[correction.event.kind], *path)
     return place
 
 
@@ -216,8 +231,7 @@ def _steps(family: Family) -> Mapping[int, tuple[ev.Event, ev.Event | None]]:
 
 
 def _with(event: ev.Event, correction: Entry) -> ev.Event | None:
-    key = KEY.get(kind_of(correction.event))
-    changed = getattr(correction.event, key) if key else {}
+    changed = supplied(correction.event)
     if not changed or {"id", "kind"} & set(changed):
         return None
     new = merge(event.model_dump(mode="json", exclude_unset=True), dict(changed))
@@ -236,9 +250,8 @@ def standing(timeline: Timeline, path: Path) -> Path:
         return path
     in_force = {id(change) for change in entry.corrections}
     for correction in reversed(timeline.corrections):
-        key = KEY.get(kind_of(correction.event))
-        if id(correction.event) in in_force and key and _holds(getattr(correction.event, key), path[2:]):
-            return ("events", correction.index, key, *path[2:])
+        if id(correction.event) in in_force and _holds(supplied(correction.event), path[2:]):
+            return ("events", correction.index, KEY[correction.event.kind], *path[2:])
     return path
 
 

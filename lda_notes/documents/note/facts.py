@@ -6,9 +6,8 @@ from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 from lda_notes.documents.note import due as note_due
-from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, kind_of, since
+from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, since
 from lda_notes.knowledge import amounts
-from lda_notes.line.holds import what_ends
 from lda_notes.line.states import Hold, State
 from lda_notes.line.transitions import never_entered
 from lda_notes.narrative import phrasing
@@ -143,7 +142,7 @@ def _dwell(scene: Scene) -> Values:
     before = getattr(event, "patency_before", None)
     if before is not None and (before, getattr(event, "blood_return", None)) != ("no blood return", "none"):
         values["before_dose"] = (before, (at(scene.entry, "patency_before"),))  # the proof itself says it else
-    key = {"patency check": "treatment", "patency treatment": "second_dose_of"}.get(kind_of(event), "")
+    key = {"patency check": "treatment", "patency treatment": "second_dose_of"}.get(event.kind, "")
     named = getattr(event, key, None) if key else None
     meant = scene.timeline.entry(named) if named else None
     if meant is None or not isinstance(meant.event, ev.PatencyTreatment):
@@ -215,10 +214,10 @@ def reason_paths(hold: Hold) -> tuple[Path, ...]:
 
 
 def _together(holds: Iterable[Hold]) -> list[Values]:
-    """Return what sentences say of holds; those that began together and end alike are said together."""
-    groups: dict[tuple[int, tuple[str, ...]], list[Hold]] = {}
+    """Return what sentences say of holds; those that began together are said together."""
+    groups: dict[int, list[Hold]] = {}
     for hold in holds:
-        groups.setdefault((id(hold.began), what_ends((hold,))), []).append(hold)
+        groups.setdefault(id(hold.began), []).append(hold)
     told: list[Values] = []
     for group in groups.values():
         paths = tuple(dict.fromkeys(path for hold in group for path in reason_paths(hold)))

@@ -43,7 +43,7 @@ BLANK: Final = "_" * 12
 """A blank to be filled in by hand."""
 
 MARK: Final = "\u25a0"
-"""Before what must be seen first: a black square outlives a photocopier, as colour and grey do not."""
+"""Before what must be seen first: a black square outlives a photocopier, as color and gray do not."""
 
 _RIGHT_TO_LEFT: Final = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff"
 RIGHT_TO_LEFT: Final = re.compile(f"[{_RIGHT_TO_LEFT}](?:[^\\w\n]*[{_RIGHT_TO_LEFT}])*")

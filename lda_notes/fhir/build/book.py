@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
-from itertools import chain, islice
+from itertools import chain, count, islice
 from typing import Any, Final, Protocol
 
+from lda_notes import pipeline
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 from lda_notes.record.parts import Person
@@ -25,21 +25,15 @@ from lda_notes.fhir.profiles import profiled
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure, Path
-from lda_notes.line.corrections import Entry, growing, in_order
-from lda_notes.line.timeline import Beside, Timeline, build
+from lda_notes.line.corrections import Entry, corrected, growing
+from lda_notes.line.timeline import Timeline, build
 
 
 class Notes(Protocol):
-    """Writes the note of an event of an episode as it stood at a moment, knowing other stays of the line."""
+    """Writes the note of an event of a record as it stood when the note was charted."""
 
-    def __call__(
-        self, episode: Episode, event: str, asof: datetime, beside: Sequence[Beside], earlier: int = 0, /
-    ) -> Note:
-        """Return the note.
-
-        The episode contains nothing later than ``asof``; nothing later is said of the other stays. ``earlier``
-        corrections are in the event as it is there.
-        """
+    def __call__(self, stood: Timeline, event: str, earlier: int = 0, /) -> Note:
+        """Return the note. ``earlier`` corrections are in the event as it is there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +150,10 @@ def _readings(timeline: Timeline, policy: Policy) -> Iterator[Timeline]:
     """Yield the record without corrections, then with one more of them each time; the last is the timeline itself."""
     episode = timeline.episode
     if timeline.corrections:
+        one: Timeline | None = None
         for read in islice(growing(episode), len(timeline.corrections)):
-            yield build(episode, policy, timeline.asof, others=timeline.others, read=read)
+            one = build(episode, policy, timeline.asof, others=timeline.others, read=read, since=one)
+            yield one
     yield timeline
 
 
@@ -193,7 +189,7 @@ def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] 
     names = {strand.name for strand in changed}
     for strand in book.last.opened.get(NOBODY, ()):
         if strand.name not in names:
-            for made in strand.start():
+            for made in strand.made(False):
                 writer.create(made, ("port",) if strand.sort == "port" else ("stay",))
     return writer
 
@@ -223,11 +219,34 @@ def own_facts(here: Scene, needle: Json | None) -> list[Made]:
     return made + supplies
 
 
-def charted_upto(book: Book, entry: Entry) -> list[ev.Event]:
-    """Return the events up to one of them, as first charted; without that one where it is a correction."""
-    others = [one for one in book.first.timeline.entries if one.event.id != entry.event.id]
-    ordered = in_order((*others, entry))
-    return [one.event for one in ordered[: ordered.index(entry) + 1] if not isinstance(one.event, ev.Correcting)]
+def first_notes(book: Book) -> Iterator[tuple[str, Note]]:
+    """Yield the note of each event as first charted, by its identifier: judged from what was charted until then."""
+    if book.options.notes is None:
+        return
+    charted = tuple(map(as_charted, count(), (one.event for one in book.first.timeline.entries)))
+    stood: Timeline | None = None
+    for position, entry in enumerate(charted, start=1):
+        stood = as_it_stood(book, charted[:position], (), entry.event, stood)
+        yield entry.event.id, book.options.notes(stood, entry.event.id)
+
+
+def as_charted(position: int, event: ev.Event) -> Entry:
+    """Return an event as an entry that nothing corrected."""
+    return Entry(position, event, event)
+
+
+def as_it_stood(
+    book: Book, before: tuple[Entry, ...], then: Sequence[ev.Event], recorded: ev.Event, since: Timeline | None
+) -> Timeline:
+    """Return the record as it stood when an entry was charted.
+
+    ``before`` are the entries before it, by their position, ``then`` the events of the entry itself. ``since`` is what
+    was so returned last: what both have in common is not folded again.
+    """
+    episode = book.timeline.episode.model_copy(update={"events": (*(one.event for one in before), *then)})
+    asof = recorded.charted_at or recorded.at
+    read = corrected(episode, before) if then else (before, (), (), ())
+    return pipeline.as_it_stood(episode, book.timeline.others.beside, book.policy, asof, read, since)
 
 
 def add_provenance(

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path as FilePath
 
 from lda_notes import pipeline
-from lda_notes.record.episode import Episode
 from lda_notes.fhir.build.book import Notes
 from lda_notes.fhir.build.papers import Note
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.timeline import Beside
-from lda_notes.record.reading import Record
+from lda_notes.line.timeline import Timeline
 
 
 def note_writer(policy: Policy, *, docx: bool = False, templates: FilePath | None = None) -> Notes:
@@ -27,11 +23,13 @@ def note_writer(policy: Policy, *, docx: bool = False, templates: FilePath | Non
 
     telling = narrator(templates)
 
-    def write(episode: Episode, event: str, asof: datetime, beside: Sequence[Beside], earlier: int = 0) -> Note:
-        others = [Record(one.file, one.episode, unread_facts=one.unread) for one in beside]
-        judged = pipeline.judge_within(Record("record", episode), others, policy, asof)
-        sheet = note.sheet(judged, policy, note.Choice(event, earlier=earlier), telling)
-        titled = next((one.titled for one in episode.events if one.id == event), "Port")
+    def write(stood: Timeline, event: str, earlier: int = 0) -> Note:
+        choice = note.Choice(event, earlier=earlier)
+        # What is found of an entry may stand in the correction that supplied the fact.
+        families = [family.of or family for family in note.chosen(stood, choice, policy)]
+        about = {entry.index for family in families for entry in (family.entry, *family.corrections)}
+        sheet = note.sheet(pipeline.judge_entries(stood, policy, about), policy, choice, telling)
+        titled = next((one.titled for one in stood.episode.events if one.id == event), "Port")
         return Note(
             title=f"{titled} note",
             text=render(sheet, "text").decode(),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import json
+from collections import Counter
 from decimal import Decimal
 from typing import Any, Final, Literal, TypeGuard
 
@@ -31,9 +32,7 @@ def _check_of(kind: Literal["Bundle", "Resource"], house: bool) -> Check:
     return Compiler(load(), rules + profile_rules(), ALWAYS_SENT).check(kind)
 
 
-def verify(
-    bundle: object, *, house: bool = True, sound: dict[int, object] | None = None, rows: bool = False
-) -> tuple[BundleFault, ...]:
+def verify(bundle: object, *, house: bool = True, rows: bool = False) -> tuple[BundleFault, ...]:
     """Return every fault of a bundle, in the order of its entries; empty when a strict R4 server can take it.
 
     With ``rows`` a resource of another type is judged by itself: a row of bulk data.
@@ -41,14 +40,11 @@ def verify(
     ``house`` adds the profile of the bundles that this program makes: identities, conditions, statuses, units,
     verified codes. Without it any R4 bundle is judged by R4 alone, types that we do not send by their structure. Rules
     about an object wait until its shape is right, so a second run may find what a first one could not read.
-
-    ``sound`` is for bundles that share parts and are not changed meanwhile: with the same dictionary, empty at first,
-    a large part that is the very same object is judged once. It keeps those objects alive.
     """
     name = bundle.get("resourceType") if isinstance(bundle, dict) else None
     is_row = rows and isinstance(name, str) and name != "Bundle" and name in load().resources
     try:
-        found = _check_of("Resource" if is_row else "Bundle", house)(bundle, Scope(bundle, sound))
+        found = _check_of("Resource" if is_row else "Bundle", house)(bundle, Scope(bundle))
     except RecursionError:
         found = [Fault("depth", bundle, _DEEPEST, "Send a bundle without endless nesting.")]
     return tuple(sorted((fault.closed() for fault in found or ()), key=_order))
@@ -65,13 +61,25 @@ class _Doubles(Exception):
 def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     built = dict(pairs)
     if len(built) != len(pairs):
-        keys = [key for key, _ in pairs]
-        raise _Doubles(next(key for key in keys if keys.count(key) > 1))
+        counted = Counter(key for key, _ in pairs)
+        raise _Doubles(next(key for key, number in counted.items() if number > 1))
     return built
 
 
 def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is no JSON number")
+
+
+_MOST_PLACES: Final = 1000
+_TOO_LONG: Final = "A number has more digits than can be read"
+
+
+def _decimal(text: str) -> Decimal:
+    """Return a decimal as written. Raises `ValueError` for 1e999999999, which is endless in digits."""
+    number = Decimal(text)
+    if abs(number.adjusted()) > _MOST_PLACES:
+        raise ValueError(_TOO_LONG)
+    return number
 
 
 def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
@@ -82,7 +90,7 @@ def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
     fault: Fault
     try:
         text = data.decode("utf-8-sig")
-        return json.loads(text, parse_float=Decimal, parse_constant=_no_constant, object_pairs_hook=_no_doubles), ()
+        return json.loads(text, parse_float=_decimal, parse_constant=_no_constant, object_pairs_hook=_no_doubles), ()
     except UnicodeDecodeError as error:
         message = f"Byte {error.start + 1} is not UTF-8."
         fault = Fault("json", data[error.start : error.start + 1].hex(), message, "Save the file as UTF-8.")
@@ -96,7 +104,7 @@ def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
         fault = Fault("depth", None, _DEEPEST, "Send a bundle without endless nesting.")
     except ValueError as error:
         endless = "int_max_str_digits" in str(error)  # Python's own words are for programmers
-        message = "A number has more digits than can be read." if endless else f"{error}."
+        message = f"{_TOO_LONG if endless else error}."
         fault = Fault("json", None, message, "Send JSON numbers of a usual size.")
     return None, (fault.closed(),)
 

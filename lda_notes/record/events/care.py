@@ -16,11 +16,8 @@ from lda_notes.record.parts import (
     Text,
     YesNo,
     fact,
-    may,
-    must,
     required,
     several,
-    should,
 )
 
 _DUE_NOW: Final = "A damp, soiled or loose dressing is due now, whatever its age."
@@ -43,7 +40,8 @@ class DressingChange(
     dressing_found: tuple[words.DressingCondition, ...] | NotAssessed | None = fact(
         "condition of the old dressing",
         "Condition of the dressing taken off.",
-        need=must("How was the old dressing found?", INS, why=_DUE_NOW),
+        must=("How was the old dressing found?", INS),
+        why=_DUE_NOW,
     )
 
 
@@ -62,17 +60,16 @@ class LineCheck(
     dressing_found: tuple[words.DressingCondition, ...] | NotAssessed | None = fact(
         "condition of the dressing",
         "Condition of the dressing.",
-        need=must("How is the dressing?", INS, why=_DUE_NOW, when="needle_in"),
+        must=("How is the dressing?", INS),
+        why=_DUE_NOW,
+        when="needle_in",
     )
     connections_secure: YesNo | NotAssessed | None = fact(
         "connections",
         "Yes when connections are tight, clamps right.",
-        need=may(
-            "Are connections tight and clamps right?",
-            CP,
-            why="A loose connection bleeds or lets air in.",
-            when="needle_in",
-        ),
+        may=("Are connections tight and clamps right?", CP),
+        why="A loose connection bleeds or lets air in.",
+        when="needle_in",
     )
     infusion: Text | None = fact("running infusion", "What runs, if anything.")
     nothing_runs: YesNo | None = fact("nothing runs", "Yes when nothing runs any more.")
@@ -120,69 +117,64 @@ class LineUse(
 
     kind: Literal["line use"]
     purpose: words.UsePurpose = required(
-        "purpose", "What the line was used for.", need=must("What was the line used for?", INS)
+        "purpose", "What the line was used for.", must=("What was the line used for?", INS)
     )
     action: words.UseAction | None = fact(
         "action",
         "started, stopped or given.",
-        need=must("Started, stopped or given?", CP, why=_WENT_THROUGH, when="begins_or_ends"),
+        must=("Started, stopped or given?", CP),
+        why=_WENT_THROUGH,
+        when="begins_or_ends",
     )
     what: Short | None = fact(
         "what was given",
         "Drug, fluid or sample, spelled out.",
-        need=must("What was given or drawn?", INS, why=_WENT_THROUGH, when="not_sampling"),
+        must=("What was given or drawn?", INS),
+        why=_WENT_THROUGH,
+        when="not_sampling",
     )
     product: Short | None = fact(
         "product",
         "The product as its label names it.",
-        need=should(
-            "Which product, as its label names it?",
-            CP,
-            why="Forms of one drug differ in what they do outside the vein: the product decides.",
-            when="may_be_liposomal",
-        ),
+        should=("Which product, as its label names it?", CP),
+        why="Forms of one drug differ in what they do outside the vein: the product decides.",
+        when="may_be_liposomal",
     )
     vesicant: YesNo | NotAssessed | None = fact(
         "vesicant",
         "Yes when it harms tissue outside the vein.",
-        need=should(
-            "Does it harm tissue outside the vein?",
-            ONS,
-            why="A vesicant must never go through a line without blood return.",
-            when="may_harm",
-        ),
+        should=("Does it harm tissue outside the vein?", ONS),
+        why="A vesicant must never go through a line without blood return.",
+        when="may_harm",
     )
     old_lock: words.OldLock | None = fact("old lock", "What became of the lock that was in the line before.")
     cultures: Cultures | None = fact(
         "blood cultures",
         "How blood cultures were drawn.",
-        need=should(
-            "How were the cultures drawn?",
-            CP,
-            why="A pair drawn before antibiotics, through a new connector, is what tells an infection of the line.",
-            when="culturing",
-        ),
+        should=("How were the cultures drawn?", CP),
+        why="A pair drawn before antibiotics, through a new connector, is what tells an infection of the line.",
+        when="culturing",
     )
     flow_ml_per_s: Positive | None = fact(
         "injection rate",
         "Power injection rate, in mL per second.",
-        need=must("Injection rate, in mL per second?", POWER, why=_LABELED, when="injection"),
+        must=("Injection rate, in mL per second?", POWER),
+        why=_LABELED,
+        when="injection",
     )
     pressure_psi: Positive | None = fact(
         "injection pressure limit",
         "Limit set on the injector, in psi.",
-        need=must("Pressure limit set on the injector, in psi?", POWER, why=_LABELED, when="injection"),
+        must=("Pressure limit set on the injector, in psi?", POWER),
+        why=_LABELED,
+        when="injection",
     )
     blood_return_before: words.BloodReturn | NotAssessed | None = fact(
         "blood return before use",
         "Blood return right before the use.",
-        need=must(
-            "Blood return right before?",
-            ONS,
-            INS,
-            why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
-            "the record nobody knows whether the line was proved.",
-            when="under_way",
-            reported="proof_before_use",
-        ),
+        must=("Blood return right before?", ONS, INS),
+        why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
+        "the record nobody knows whether the line was proved.",
+        when="under_way",
+        reported="proof_before_use",
     )

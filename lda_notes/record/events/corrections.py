@@ -9,7 +9,7 @@ from pydantic import Field
 from lda_notes.knowledge.askers import AHIMA, CP, REVISION
 from lda_notes.record import vocabulary as words
 from lda_notes.record.events.shapes import Correcting
-from lda_notes.record.parts import Text, fact, must, required
+from lda_notes.record.parts import Text, fact, required
 
 
 class Addendum(Correcting, rank=160, asks="of text reason by"):
@@ -22,13 +22,9 @@ class Addendum(Correcting, rank=160, asks="of text reason by"):
     text: Text | None = fact(
         "added text",
         "What is added, in the nurse's own words.",
-        need=must(
-            "What is added?",
-            AHIMA,
-            REVISION,
-            why="An addendum that adds nothing leaves the reader to guess what was left out.",
-            when="adds_nothing",
-        ),
+        must=("What is added?", AHIMA, REVISION),
+        why="An addendum that adds nothing leaves the reader to guess what was left out.",
+        when="adds_nothing",
     )
 
 
@@ -37,7 +33,7 @@ class Amendment(Correcting, rank=170, asks="of sets reason by"):
 
     kind: Literal["amendment"]
     sets: dict[str, Any] = required(
-        "corrected facts", "The right facts, by key.", need=must("What is right?", AHIMA, REVISION)
+        "corrected facts", "The right facts, by key.", must=("What is right?", AHIMA, REVISION)
     )
 
 
@@ -54,9 +50,6 @@ class CoSignature(Correcting, rank=190, asks="of role by"):
     role: words.CoSigner | None = fact(
         "role of the co-signer",
         "preceptor, instructor or second nurse.",
-        need=must(
-            "As what: preceptor, instructor or second nurse?",
-            CP,
-            why="A preceptor answers for a student, a second nurse for a double check.",
-        ),
+        must=("As what: preceptor, instructor or second nurse?", CP),
+        why="A preceptor answers for a student, a second nurse for a double check.",
     )

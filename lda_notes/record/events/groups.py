@@ -18,10 +18,7 @@ from lda_notes.record.parts import (
     Technique,
     YesNo,
     fact,
-    may,
-    must,
     several,
-    should,
 )
 
 
@@ -31,16 +28,9 @@ class SiteSeen(Model):
     site: Site | NotAssessed | None = fact(
         "site assessment",
         "The look at the skin over and around the port.",
-        need=must(
-            "How did the site look?",
-            US_HOSPITAL,
-            AYRSHIRE,
-            MARSDEN,
-            INS,
-            why="Infection, swelling and a flipped port are first seen at the site, and a needle must not "
-            "go through them.",
-            reported="site_not_seen_lately",
-        ),
+        must=("How did the site look?", US_HOSPITAL, AYRSHIRE, MARSDEN, INS),
+        why="Infection, swelling and a flipped port are first seen at the site, and a needle must not go through them.",
+        reported="site_not_seen_lately",
     )
 
 
@@ -50,72 +40,48 @@ class Proved(Model):
     blood_return: words.BloodReturn | NotAssessed | None = fact(
         "blood return",
         "present, sluggish or none; none is a finding, a missing key is a gap.",
-        need=must(
-            "Blood return: present, sluggish or none?",
-            INS,
-            ONS,
-            AYRSHIRE,
-            why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
-            "the record nobody knows whether the line was proved.",
-            when="proof due",
-            reported="blood_not_seen_lately",
-        ),
+        must=("Blood return: present, sluggish or none?", INS, ONS, AYRSHIRE),
+        why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
+        "the record nobody knows whether the line was proved.",
+        when="proof due",
+        reported="blood_not_seen_lately",
     )
     blood_looks: words.BloodLooks | None = fact(
         "look of the blood",
-        "Colour and consistency of the aspirate.",
-        need=should(
-            "How did the blood look?",
-            INS,
-            ONS,
-            why="Thin or clotted aspirate is not the same proof as whole blood.",
-            when="blood",
-            reported="proves_the_line",
-        ),
+        "Color and consistency of the aspirate.",
+        should=("How did the blood look?", INS, ONS),
+        why="Thin or clotted aspirate is not the same proof as whole blood.",
+        when="blood",
+        reported="proves_the_line",
     )
     steps_tried: tuple[words.RestoringStep, ...] = several(
         "steps tried",
         "What was tried to get blood return.",
-        need=should(
-            "What was tried to get blood?",
-            INS,
-            ONS,
-            why="The specialist who evaluates the line has to know what was tried already.",
-            when="no_blood",
-            reported="not a use",
-        ),
+        should=("What was tried to get blood?", INS, ONS),
+        why="The specialist who evaluates the line has to know what was tried already.",
+        when="no_blood",
+        reported="not a use",
     )
     discard_ml: Quantity | NotDone | None = fact(
         "discard volume",
         "First aspirate thrown away, in mL.",
-        need=may(
-            "How much of the first aspirate was discarded, in mL?",
-            AYRSHIRE,
-            INS,
-            why="The first aspirate holds the old lock; giving it back or sampling from it does harm.",
-            when="blood drawn",
-        ),
+        may=("How much of the first aspirate was discarded, in mL?", AYRSHIRE, INS),
+        why="The first aspirate holds the old lock; giving it back or sampling from it does harm.",
+        when="blood drawn",
     )
     discard_method: words.DiscardMethod | None = fact(
         "way of discarding",
         "What became of the first aspirate.",
-        need=may(
-            "What became of the first aspirate?",
-            CP,
-            why="The first aspirate contains the old lock.",
-            when="discarded_some",
-        ),
+        may=("What became of the first aspirate?", CP),
+        why="The first aspirate contains the old lock.",
+        when="discarded_some",
     )
     samples: tuple[Short, ...] = several(
         "samples",
         "Blood samples drawn.",
-        need=must(
-            "Which samples were drawn?",
-            AYRSHIRE,
-            INS,
-            why="What went through the line matters for occlusion, compatibility and tissue injury.",
-            when="sampling",
-        ),
+        must=("Which samples were drawn?", AYRSHIRE, INS),
+        why="What went through the line matters for occlusion, compatibility and tissue injury.",
+        when="sampling",
     )
 
 
@@ -125,46 +91,30 @@ class Flushed(Model):
     hub_scrub_s: Quantity | None = fact(
         "connector scrub time",
         "Scrub of the needleless connector, in seconds.",
-        need=may(
-            "How long was the connector scrubbed, in seconds?",
-            INS,
-            why="The needleless connector is the way in for most later infections.",
-            when="flush due",
-        ),
+        may=("How long was the connector scrubbed, in seconds?", INS),
+        why="The needleless connector is the way in for most later infections.",
+        when="flush due",
     )
     flushes: tuple[Flush, ...] | NotDone | None = fact(
         "flush",
         "Flushes in the order given.",
-        need=must(
-            "Was the line flushed?",
-            INS,
-            AYRSHIRE,
-            why="A line that is not flushed clots; a flush without a record may be left out or doubled by "
-            "the next nurse.",
-            when="flush due",
-        ),
+        must=("Was the line flushed?", INS, AYRSHIRE),
+        why="A line that is not flushed clots; a flush without a record may be left out or doubled by the next nurse.",
+        when="flush due",
     )
     old_lock: words.OldLock | None = fact(
         "old lock",
         "What became of the lock that was in the line before.",
-        need=should(
-            "What became of the lock that was in the line?",
-            CP,
-            why="A strong heparin or alcohol lock that is flushed in reaches the circulation as a dose.",
-            when="old_lock_in",
-        ),
+        should=("What became of the lock that was in the line?", CP),
+        why="A strong heparin or alcohol lock that is flushed in reaches the circulation as a dose.",
+        when="old_lock_in",
     )
     lock: Lock | NotDone | None = fact(
         "lock",
         "What the line is locked with.",
-        need=must(
-            "Was the line locked?",
-            INS,
-            AYRSHIRE,
-            why="What is left in the line is a drug: the next nurse has to withdraw it, and the next dose "
-            "counts with it.",
-            when="lock due",
-        ),
+        must=("Was the line locked?", INS, AYRSHIRE),
+        why="What is left in the line is a drug: the next nurse has to withdraw it, and the next dose counts with it.",
+        when="lock due",
     )
 
 
@@ -174,32 +124,21 @@ class Dressed(Model):
     antisepsis: Antisepsis | NotDone | None = fact(
         "skin antisepsis",
         "Agent, friction and drying.",
-        need=must(
-            "Was the skin disinfected?",
-            INS,
-            OPEN_RN,
-            why="The antiseptic is the main protection against infection and a known cause of allergic reactions.",
-        ),
+        must=("Was the skin disinfected?", INS, OPEN_RN),
+        why="The antiseptic is the main protection against infection and a known cause of allergic reactions.",
     )
     technique: Technique | None = fact(
         "technique",
         "Hand hygiene, masks, sterile gloves, sterile field.",
-        need=should(
-            "How was it kept sterile?",
-            INS,
-            OPEN_RN,
-            why="A bloodstream infection later is traced back to how the needle went in.",
-        ),
+        should=("How was it kept sterile?", INS, OPEN_RN),
+        why="A bloodstream infection later is traced back to how the needle went in.",
     )
     dressing: Dressing | NotDone | None = fact(
         "dressing",
         "The dressing put on.",
-        need=must(
-            "Was a dressing put on?",
-            INS,
-            why="The dressing keeps needle and site clean; what is on decides when it is due.",
-            when="dressing due",
-        ),
+        must=("Was a dressing put on?", INS),
+        why="The dressing keeps needle and site clean; what is on decides when it is due.",
+        when="dressing due",
     )
     taken_off: tuple[words.TakenOff, ...] = several(
         "taken off because of a reaction", "What was taken off the skin because of a reaction to it."
@@ -207,20 +146,13 @@ class Dressed(Model):
     connector_changed: YesNo | NotDone | None = fact(
         "connector change",
         "Yes when the needleless connector was changed.",
-        need=may(
-            "Was the needleless connector changed?",
-            US_HOSPITAL,
-            INS,
-            why="A connector has an interval of its own, which runs from its last change.",
-        ),
+        may=("Was the needleless connector changed?", US_HOSPITAL, INS),
+        why="A connector has an interval of its own, which runs from its last change.",
     )
     disinfecting_caps: YesNo | NotDone | None = fact(
         "disinfecting caps",
         "Yes when every needleless connector and side port has a disinfecting cap.",
-        need=may(
-            "Disinfecting cap on every connector?",
-            CP,
-            why="An uncapped connector has to be scrubbed before each use and is easily forgotten.",
-            option="disinfecting_cap_expected",
-        ),
+        may=("Disinfecting cap on every connector?", CP),
+        why="An uncapped connector has to be scrubbed before each use and is easily forgotten.",
+        option="disinfecting_cap_expected",
     )

@@ -24,10 +24,7 @@ from lda_notes.record.parts import (
     Text,
     YesNo,
     fact,
-    may,
-    must,
     several,
-    should,
 )
 
 _NEEDLE_DECIDES: Final = (
@@ -58,76 +55,56 @@ class Access(
     tip_confirmed: YesNo | NotAssessed | None = fact(
         "tip position confirmed",
         "Yes when tip position is known to be confirmed before first use.",
-        need=must(
-            "Is the tip position confirmed?",
-            OPEN_RN,
-            INS,
-            why="A catheter whose tip is not where it should be can deliver drugs into tissue.",
-            when="first_access",
-            reported="tip_unknown",
-        ),
+        must=("Is the tip position confirmed?", OPEN_RN, INS),
+        why="A catheter whose tip is not where it should be can deliver drugs into tissue.",
+        when="first_access",
+        reported="tip_unknown",
     )
     anesthetic: Literal["none used"] | Anesthetic | NotAssessed | None = fact(
         "local anesthetic",
         "Agent with amount and times, or none used.",
         renamed="anesthetic",
-        need=may(
-            "Was the skin numbed?",
-            OPEN_RN,
-            US_HOSPITAL,
-            why="Cream and spray change the order of skin preparation and can cause reactions of their own.",
-        ),
+        may=("Was the skin numbed?", OPEN_RN, US_HOSPITAL),
+        why="Cream and spray change the order of skin preparation and can cause reactions of their own.",
     )
     extension_primed: YesNo | None = fact(
         "extension primed",
         "Yes when primed with saline and clamped.",
-        need=may(
-            "Was the extension primed with saline and clamped?", CP, why="An unprimed extension lets air into the line."
-        ),
+        may=("Was the extension primed with saline and clamped?", CP),
+        why="An unprimed extension lets air into the line.",
     )
     needle: Needle | None = fact(
         "needle",
         "Gauge, length, kind, lot.",
-        need=must("Which needle was put in?", INS, HOME, OPEN_RN, why=_NEEDLE_DECIDES),
+        must=("Which needle was put in?", INS, HOME, OPEN_RN),
+        why=_NEEDLE_DECIDES,
     )
     needle_wings: words.NeedleWings | None = fact(
         "wings of the needle",
         "How the wings lie: level with the skin, raised above it, pressing into it.",
-        need=should(
-            "How do the wings lie on the skin?",
-            CP,
-            why="Wings raised above the skin or pressing into it mean that the needle is too long or too short.",
-            when="painful",
-        ),
+        should=("How do the wings lie on the skin?", CP),
+        why="Wings raised above the skin or pressing into it mean that the needle is too long or too short.",
+        when="painful",
     )
     punctures: tuple[Puncture, ...] = several(
         "punctures",
         "Each pass of a needle: which, by whom, what came of it; the last is the needle that stays.",
-        need=may(
-            "Which needle, by whom and with what outcome, each time?",
-            CP,
-            why="The next nurse should not repeat what did not work.",
-            when="several_attempts",
-        ),
+        may=("Which needle, by whom and with what outcome, each time?", CP),
+        why="The next nurse should not repeat what did not work.",
+        when="several_attempts",
     )
     attempts: Annotated[int, Field(ge=1, le=20)] | None = fact(
         "number of attempts",
         "Needle passes made.",
-        need=should(
-            "How many attempts?",
-            INS,
-            why="Repeated passes raise the risk of infection and hematoma and shorten the septum's life.",
-        ),
+        should=("How many attempts?", INS),
+        why="Repeated passes raise the risk of infection and hematoma and shorten the septum's life.",
     )
     infusion: Text | None = fact(
         "infusion connected",
         "What runs after the access, if anything.",
-        need=may(
-            "What runs through it?",
-            CP,
-            why="A working needle that is neither locked nor in use will clot.",
-            when="unlocked",
-        ),
+        may=("What runs through it?", CP),
+        why="A working needle that is neither locked nor in use will clot.",
+        when="unlocked",
     )
 
 
@@ -150,53 +127,39 @@ class ArrivalAccessed(
     came_from: Short | None = fact(
         "where from",
         "Where the patient came from.",
-        need=may(
-            "Where did the patient come from?",
-            CP,
-            why="The place that put the needle in is the one to ask for what is not known of it.",
-        ),
+        may=("Where did the patient come from?", CP),
+        why="The place that put the needle in is the one to ask for what is not known of it.",
     )
     needle: Needle | NotAssessed | None = fact(
         "needle",
         "What is known of the needle.",
-        need=must("Which needle is in?", INS, HOME, OPEN_RN, why=_NEEDLE_DECIDES),
+        must=("Which needle is in?", INS, HOME, OPEN_RN),
+        why=_NEEDLE_DECIDES,
     )
     inserted_at: Moment | Day | NotAssessed | None = fact(
         "time of insertion",
         "When the needle was put in, if known; the day alone where the hour is not known.",
-        need=must(
-            "When was the needle put in?",
-            CDC,
-            INS,
-            why="The needle's clock runs from its insertion, not from the arrival; when it is unknown the "
-            "needle is due now.",
-        ),
+        must=("When was the needle put in?", CDC, INS),
+        why="The needle's clock runs from its insertion, not from the arrival; when it is unknown the "
+        "needle is due now.",
     )
     dressing: Dressing | NotAssessed | None = fact(
         "dressing",
         "The dressing found.",
-        need=should(
-            "Which dressing is on?",
-            INS,
-            why="The dressing keeps needle and site clean; what is on decides when it is due.",
-        ),
+        should=("Which dressing is on?", INS),
+        why="The dressing keeps needle and site clean; what is on decides when it is due.",
     )
     dressing_found: tuple[words.DressingCondition, ...] | NotAssessed | None = fact(
         "condition of the dressing",
         "Condition of the dressing found.",
-        need=must(
-            "How was the dressing found?", INS, why="A damp, soiled or loose dressing is due now, whatever its age."
-        ),
+        must=("How was the dressing found?", INS),
+        why="A damp, soiled or loose dressing is due now, whatever its age.",
     )
     dressed_at: Moment | Day | NotAssessed | None = fact(
         "time of dressing",
         "When the dressing was put on, if known; the day alone where the label carries no more.",
-        need=must(
-            "When was the dressing put on?",
-            CDC,
-            INS,
-            why="The dressing's clock runs from when it was put on, not from the arrival.",
-        ),
+        must=("When was the dressing put on?", CDC, INS),
+        why="The dressing's clock runs from when it was put on, not from the arrival.",
     )
     infusion: Text | None = fact("infusion connected", "What runs on arrival, if anything.")
 
@@ -222,33 +185,27 @@ class Deaccess(
     needle_intact: YesNo | NotAssessed | None = fact(
         "needle whole",
         "Yes when the needle came out whole.",
-        need=must(
-            "Did the needle come out whole?",
-            INS,
-            why="A broken piece stays in the port or in the tissue and has to be looked for at once.",
-        ),
+        must=("Did the needle come out whole?", INS),
+        why="A broken piece stays in the port or in the tissue and has to be looked for at once.",
     )
     missing_piece: Text | None = fact(
         "missing piece",
         "What is missing of the needle, and where it is looked for.",
-        need=must(
-            "What is missing, and where is it looked for?", CP, why="A piece left behind can travel.", when="not_whole"
-        ),
+        must=("What is missing, and where is it looked for?", CP),
+        why="A piece left behind can travel.",
+        when="not_whole",
     )
     safety_engaged: YesNo | NotAssessed | None = fact(
         "safety device",
         "Yes when the needle's safety device locked.",
-        need=should(
-            "Did the safety device lock?",
-            INS,
-            why="An unguarded non-coring needle is a common cause of needle-stick injury on removal.",
-        ),
+        should=("Did the safety device lock?", INS),
+        why="An unguarded non-coring needle is a common cause of needle-stick injury on removal.",
     )
     bleeding: words.Bleeding | NotAssessed | None = fact(
-        "bleeding", "Bleeding after removal.", need=should("Did it bleed?", INS, why=_BLEEDING_SHOWS)
+        "bleeding", "Bleeding after removal.", should=("Did it bleed?", INS), why=_BLEEDING_SHOWS
     )
     cover: Short | NotDone | None = fact(
-        "cover", "What covers the puncture.", need=may("What covers the puncture?", INS, why=_BLEEDING_SHOWS)
+        "cover", "What covers the puncture.", may=("What covers the puncture?", INS), why=_BLEEDING_SHOWS
     )
 
 
@@ -269,19 +226,18 @@ class NeedleDislodged(
     extent: words.DislodgedExtent | None = fact(
         "how far the needle is out",
         "partly out or completely out.",
-        need=must("Is the needle partly or completely out?", CP, why=_RAN_OUTSIDE),
+        must=("Is the needle partly or completely out?", CP),
+        why=_RAN_OUTSIDE,
     )
     running: Short | None = fact(
         "what ran",
         "What ran when it was found, or nothing.",
-        need=must("What ran through it, or nothing?", CP, why=_RAN_OUTSIDE),
+        must=("What ran through it, or nothing?", CP),
+        why=_RAN_OUTSIDE,
     )
     actions: tuple[words.DislodgedAction, ...] = several(
         "what was done",
         "What was done about it.",
-        need=must(
-            "What was done about it?",
-            CP,
-            why="A needle that came out is never pushed back: the next nurse has to know what was done instead.",
-        ),
+        must=("What was done about it?", CP),
+        why="A needle that came out is never pushed back: the next nurse has to know what was done instead.",
     )

@@ -42,11 +42,8 @@ from lda_notes.record.parts import (
     Text,
     YesNo,
     fact,
-    may,
-    must,
     required,
     several,
-    should,
 )
 
 
@@ -99,36 +96,24 @@ class Event(Model):
     charted_at: Moment | None = fact(
         "time of entry",
         "When it was charted.",
-        need=should(
-            "When was it charted?",
-            COP,
-            CMS,
-            why="An entry shows two times: when it happened and when it was written down.",
-        ),
+        should=("When was it charted?", COP, CMS),
+        why="An entry shows two times: when it happened and when it was written down.",
     )
     by: Person | None = fact(
         "author",
         "Who did it and signs for it.",
-        need=must(
-            "Who is charting?",
-            COP,
-            CDC,
-            INS,
-            why="An entry that nobody signs is no entry: reviewers set it aside.",
-            who="the nurse: name, credential, id?",
-        ),
+        must=("Who is charting?", COP, CDC, INS),
+        why="An entry that nobody signs is no entry: reviewers set it aside.",
+        who="the nurse: name, credential, id?",
     )
     verified_by: Person | None = fact(
         "verifier",
         "Second nurse who watched and verified.",
-        need=must(
-            "Who watched and verified?",
-            CP,
-            why="A nurse new to the procedure works under the eyes of a second one who has the competence; both sign.",
-            when="needs_verifier",
-            option="verifier_required",
-            who="the verifier: name, credential",
-        ),
+        must=("Who watched and verified?", CP),
+        why="A nurse new to the procedure works under the eyes of a second one who has the competence; both sign.",
+        when="needs_verifier",
+        option="verifier_required",
+        who="the verifier: name, credential",
     )
     late_entry: Text | None = fact(
         "late entry", "Marks a late entry; says where the facts are recalled from (memory, worksheet, monitor)."
@@ -148,104 +133,72 @@ class CareEvent(Event):
     septum: Short | None = fact(
         "septum",
         "Which septum; only asked of a port with two.",
-        need=must(
-            "Which septum?",
-            INS,
-            HOME,
-            OPEN_RN,
-            why="On a port with two septa each has its own needle, clocks and hold; a record without the "
-            "septum can be put down to the wrong one.",
-            when="two_septa",
-        ),
+        must=("Which septum?", INS, HOME, OPEN_RN),
+        why="On a port with two septa each has its own needle, clocks and hold; a record without the "
+        "septum can be put down to the wrong one.",
+        when="two_septa",
     )
     identifiers_checked: tuple[words.IdentifierUsed, ...] | NotAssessed | None = fact(
         "patient identifiers checked",
         "What was compared to identify the patient, two at least.",
-        need=must(
-            "What did you compare to identify the patient?",
-            GOAL,
-            OPEN_RN,
-            why="Comparing two identifiers before a procedure is what keeps it from being done to the wrong patient.",
-            when="under way",
-            reported="not_identified_lately",
-        ),
+        must=("What did you compare to identify the patient?", GOAL, OPEN_RN),
+        why="Comparing two identifiers before a procedure is what keeps it from being done to the wrong patient.",
+        when="under way",
+        reported="not_identified_lately",
     )
     allergies_checked: YesNo | NotAssessed | None = fact(
         "allergy check",
         "Yes when allergies were checked.",
-        need=should(
-            "Did you check the allergies?",
-            OPEN_RN,
-            INS,
-            why="Antiseptic, adhesive, latex, anesthetic and heparin all touch the patient during this work.",
-            when="under way",
-            reported="allergies_not_checked_lately",
-        ),
+        should=("Did you check the allergies?", OPEN_RN, INS),
+        why="Antiseptic, adhesive, latex, anesthetic and heparin all touch the patient during this work.",
+        when="under way",
+        reported="allergies_not_checked_lately",
     )
     order: Short | None = fact(
         "order or protocol",
         "Order or protocol reference.",
-        need=must(
-            "Which order or protocol?",
-            US_HOSPITAL,
-            OPEN_RN,
-            LABEL,
-            why="Work on a central line rests on an order or a standing protocol; the record has to name it "
-            "where policy asks.",
-            when="under way",
-            option="order_reference_required",
-            reported="drug_or_skin",
-        ),
+        must=("Which order or protocol?", US_HOSPITAL, OPEN_RN, LABEL),
+        why="Work on a central line rests on an order or a standing protocol; the record has to name it "
+        "where policy asks.",
+        when="under way",
+        option="order_reference_required",
+        reported="drug_or_skin",
     )
     reason: Text | None = fact(
         "reason",
         "Why it was done.",
-        need=may(
-            "Why was it done?",
-            INS,
-            why="The reason tells the next reader whether the needle is still needed.",
-            when="why due",
-        ),
+        may=("Why was it done?", INS),
+        why="The reason tells the next reader whether the needle is still needed.",
+        when="why due",
     )
     problems: tuple[Problem, ...] = several(
         "problems",
         "Problems, what was done, who was notified, what they answered.",
-        need=must(
-            "What was wrong?",
-            INS,
-            US_HOSPITAL,
-            ONS,
-            why="The event shows trouble with the line; a record that shows it without saying what was done "
-            "leaves the next nurse alone with it.",
-            when="in_trouble",
-            reported="not_told_before",
-        ),
+        must=("What was wrong?", INS, US_HOSPITAL, ONS),
+        why="The event shows trouble with the line; a record that shows it without saying what was done "
+        "leaves the next nurse alone with it.",
+        when="in_trouble",
+        reported="not_told_before",
     )
     response: words.Response | NotAssessed | None = fact(
         "patient response",
         "How the patient took it.",
-        need=may(
-            "How did the patient take it?",
-            INS,
-            why="How the patient took the procedure decides how the next one is planned.",
-            when="response due",
-        ),
+        may=("How did the patient take it?", INS),
+        why="How the patient took the procedure decides how the next one is planned.",
+        when="response due",
     )
     pain: Score | NotAssessed | None = fact(
         "pain score",
         "Pain, 0 to 10.",
-        need=may("Pain, 0 to 10?", INS, why="Pain at the port is a sign of a needle out of place and of infection."),
+        may=("Pain, 0 to 10?", INS),
+        why="Pain at the port is a sign of a needle out of place and of infection.",
     )
     teaching: Teaching | NotDone | None = fact(
         "teaching",
         "What was taught and understood.",
-        need=should(
-            "Was anything taught?",
-            INS,
-            HOME,
-            why="The patient is the first to notice trouble with the line, if told what to look for.",
-            reported="taught_now",
-        ),
+        should=("Was anything taught?", INS, HOME),
+        why="The patient is the first to notice trouble with the line, if told what to look for.",
+        reported="taught_now",
     )
     supplies: tuple[Supply, ...] = Field(
         default=(), title="supplies", description="Further supplies used, as their labels tell."
@@ -253,42 +206,28 @@ class CareEvent(Event):
     next_due: NextDue | None = fact(
         "next due as told",
         "What the nurse told or wrote as next due.",
-        need=may(
-            "What is due next?",
-            HOME,
-            AYRSHIRE,
-            why="The told time is compared with the one worked out from the record, so that a wrong plan is "
-            "seen early.",
-        ),
+        may=("What is due next?", HOME, AYRSHIRE),
+        why="The told time is compared with the one worked out from the record, so that a wrong plan is seen early.",
     )
     signs: tuple[Sign, ...] = several(
         "signs",
         "Signs that bear on the line: what, where, since when, during what.",
-        need=should(
-            "Which signs, such as fever, chills, pain or burning?",
-            INS,
-            why="A sign with its place and time tells what to look for; words such as unwell do not.",
-            when="signs_told",
-        ),
+        should=("Which signs, such as fever, chills, pain or burning?", INS),
+        why="A sign with its place and time tells what to look for; words such as unwell do not.",
+        when="signs_told",
     )
     explained_and_agreed: YesNo | NotAssessed | None = fact(
         "explanation and agreement",
         "Yes when it was explained and patient or parent agreed.",
-        need=may(
-            "Was it explained, and did patient or parent agree?",
-            INS,
-            why="A needle is put in with the agreement of the one who gets it.",
-        ),
+        may=("Was it explained, and did patient or parent agree?", INS),
+        why="A needle is put in with the agreement of the one who gets it.",
     )
     despite_hold: DespiteHold | None = fact(
         "order despite the hold",
         "A named prescriber's order to use the line although it is on hold.",
-        need=must(
-            "Who ordered the use despite the hold, and for what?",
-            CP,
-            why="Only a named prescriber may order a line on hold to be used, and only for what the order names.",
-            when="despite_hold",
-        ),
+        must=("Who ordered the use despite the hold, and for what?", CP),
+        why="Only a named prescriber may order a line on hold to be used, and only for what the order names.",
+        when="despite_hold",
     )
 
 
@@ -316,15 +255,11 @@ class Correcting(Event):
     """Changes how an earlier event is read. ``at`` is when the correction was made; the original stays."""
 
     of: Identifier = required(
-        "corrected event", "Identifier of the event that this corrects.", need=must("Which entry is it about?", AHIMA)
+        "corrected event", "Identifier of the event that this corrects.", must=("Which entry is it about?", AHIMA)
     )
     reason: Text | None = fact(
         "reason for the correction",
         "Why the entry is corrected.",
-        need=must(
-            "Why is the entry corrected?",
-            AHIMA,
-            REVISION,
-            why="A correction states who, when, what changed and why; one without a reason looks like tampering.",
-        ),
+        must=("Why is the entry corrected?", AHIMA, REVISION),
+        why="A correction states who, when, what changed and why; one without a reason looks like tampering.",
     )

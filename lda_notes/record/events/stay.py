@@ -26,11 +26,8 @@ from lda_notes.record.parts import (
     TipConfirmation,
     YesNo,
     fact,
-    may,
-    must,
     required,
     several,
-    should,
 )
 
 _TAKEN_OVER: Final = "An accessed port that nobody took over is an accessed port that nobody looks at."
@@ -40,17 +37,21 @@ class Transfer(Moving, rank=130, command="transfer", asks="to_unit to_setting ha
     """The patient moves to another unit."""
 
     kind: Literal["transfer"]
-    to_unit: Short = required("new unit", "Unit that takes the patient.", need=must("Which unit?", CP))
+    to_unit: Short = required("new unit", "Unit that takes the patient.", must=("Which unit?", CP))
     to_room: Short | None = fact("new room", "Room on the new unit.")
     to_setting: words.Setting | None = fact(
         "setting",
         "Kind of place the new unit is.",
-        need=should("What kind of unit is it?", NHSN, why=_TAKEN_OVER, reported="from_elsewhere"),
+        should=("What kind of unit is it?", NHSN),
+        why=_TAKEN_OVER,
+        reported="from_elsewhere",
     )
     handed_to: Person | None = fact(
         "who took over",
         "Nurse who took over the line.",
-        need=should("Who took over the line?", CP, why=_TAKEN_OVER, who="the nurse who took over: name"),
+        should=("Who took over the line?", CP),
+        why=_TAKEN_OVER,
+        who="the nurse who took over: name",
     )
 
 
@@ -66,59 +67,43 @@ class Discharge(
     destination: words.DestinationName | None = fact(
         "destination",
         "Where the patient goes.",
-        need=should("Where does the patient go?", HOME, why="Where the patient goes decides who looks after the port."),
+        should=("Where does the patient go?", HOME),
+        why="Where the patient goes decides who looks after the port.",
     )
     needle_in: YesNo | None = fact(
         "needle left in",
         "Yes when the patient leaves with the needle in.",
-        need=must(
-            "Does the patient leave with the needle in?",
-            HOME,
-            why="A needle left in by oversight stays in until something goes wrong.",
-        ),
+        must=("Does the patient leave with the needle in?", HOME),
+        why="A needle left in by oversight stays in until something goes wrong.",
     )
     handed_to: Person | None = fact(
         "who takes over",
         "Who looks after the line from here.",
-        need=must(
-            "Who looks after the line from here?",
-            HOME,
-            why="A patient who leaves with the needle in needs someone who will take it out in time.",
-            when="leaves_accessed",
-            who="the one who takes over: name",
-        ),
+        must=("Who looks after the line from here?", HOME),
+        why="A patient who leaves with the needle in needs someone who will take it out in time.",
+        when="leaves_accessed",
+        who="the one who takes over: name",
     )
     needle_removal: NeedleRemoval | None = fact(
         "removal of the needle",
         "Who takes the needle out, when, and whom to call if it comes out.",
-        need=must(
-            "Who takes the needle out, and when?",
-            HOME,
-            why="A needle left in without a date and a name stays in until something goes wrong.",
-            when="leaves_accessed",
-        ),
+        must=("Who takes the needle out, and when?", HOME),
+        why="A needle left in without a date and a name stays in until something goes wrong.",
+        when="leaves_accessed",
     )
     next_due: NextDue | None = fact(
         "next due as told",
         "What the patient was told is next due.",
-        need=should(
-            "What is due next?",
-            HOME,
-            AYRSHIRE,
-            why="After discharge nobody reads this record daily: the patient has to leave with the next due time.",
-            when="taught_on_leaving",
-        ),
+        should=("What is due next?", HOME, AYRSHIRE),
+        why="After discharge nobody reads this record daily: the patient has to leave with the next due time.",
+        when="taught_on_leaving",
     )
     teaching: Teaching | NotDone | None = fact(
         "teaching",
         "What was taught and understood.",
-        need=should(
-            "Was anything taught?",
-            INS,
-            HOME,
-            why="The patient is the first to notice trouble with the line, if told what to look for.",
-            reported="taught_now",
-        ),
+        should=("Was anything taught?", INS, HOME),
+        why="The patient is the first to notice trouble with the line, if told what to look for.",
+        reported="taught_now",
     )
 
 
@@ -136,17 +121,14 @@ class PortImplanted(
     tip_location: Short | None = fact(
         "tip location",
         "Where the tip lies.",
-        need=must("Where does the tip lie?", OPEN_RN, INS, why="Every later first use refers to this confirmation."),
+        must=("Where does the tip lie?", OPEN_RN, INS),
+        why="Every later first use refers to this confirmation.",
     )
     tip_method: Short | None = fact(
         "confirmed by",
         "How tip position was confirmed.",
-        need=should(
-            "How was the tip position confirmed?",
-            OPEN_RN,
-            INS,
-            why="The method tells how much the confirmation can be relied on.",
-        ),
+        should=("How was the tip position confirmed?", OPEN_RN, INS),
+        why="The method tells how much the confirmation can be relied on.",
     )
 
 
@@ -164,14 +146,14 @@ class PortRemoved(
     reason: Text | None = fact(
         "reason",
         "Why it was removed.",
-        need=should(
-            "Why was it removed?", INS, why="Infection, occlusion and end of treatment lead to different next steps."
-        ),
+        should=("Why was it removed?", INS),
+        why="Infection, occlusion and end of treatment lead to different next steps.",
     )
     complete: YesNo | None = fact(
         "removed whole",
         "Yes when port and catheter came out whole.",
-        need=must("Did port and catheter come out whole?", INS, why="A piece left behind can travel to the heart."),
+        must=("Did port and catheter come out whole?", INS),
+        why="A piece left behind can travel to the heart.",
     )
 
 
@@ -199,11 +181,8 @@ class PortFacts(Moving, titled="Port information", rank=6, command="port", asks=
     source: words.PortSource | None = fact(
         "source",
         "Where it is known from.",
-        need=should(
-            "Where is it known from?",
-            CP,
-            why="A card in the hand and hearsay are not the same ground for a power injection.",
-        ),
+        should=("Where is it known from?", CP),
+        why="A card in the hand and hearsay are not the same ground for a power injection.",
     )
 
 
@@ -216,25 +195,22 @@ class FlushedElsewhere(
     septum: Short | None = fact(
         "septum",
         "Which septum; only asked of a port with two.",
-        need=must(
-            "Which septum?",
-            INS,
-            why="On a port with two septa each has its own needle, clocks and hold; a record without the "
-            "septum can be put down to the wrong one.",
-            when="two_septa",
-        ),
+        must=("Which septum?", INS),
+        why="On a port with two septa each has its own needle, clocks and hold; a record without the "
+        "septum can be put down to the wrong one.",
+        when="two_septa",
     )
-    on: Day = required(
-        "day of that flush", "Day on which it was flushed.", need=must("On which day was it flushed?", CP)
-    )
+    on: Day = required("day of that flush", "Day on which it was flushed.", must=("On which day was it flushed?", CP))
     where: Short | None = fact(
         "place of that flush",
         "Where it was flushed.",
-        need=may("Where was it flushed?", CP, why="That place is the one to ask for lock and lot."),
+        may=("Where was it flushed?", CP),
+        why="That place is the one to ask for lock and lot.",
     )
     by_word_of: Short | None = fact(
         "by whose word",
         "Who says so: the patient, a letter, that place.",
-        need=must("Who says so?", CP, why="The next flush is counted from that day."),
+        must=("Who says so?", CP),
+        why="The next flush is counted from that day.",
     )
     lock: Lock | NotAssessed | None = fact("lock", "What the line was locked with.")

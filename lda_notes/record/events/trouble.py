@@ -20,10 +20,8 @@ from lda_notes.record.parts import (
     Text,
     YesNo,
     fact,
-    must,
     required,
     several,
-    should,
 )
 
 _CAPPED: Final = "Dose and volume have caps, and a second dose counts with the first."
@@ -44,53 +42,43 @@ class PatencyTreatment(
     """A thrombolytic is put in and left to dwell. ``at`` is the moment of instillation."""
 
     kind: Literal["patency treatment"]
-    drug: words.ThrombolyticDrug = required("thrombolytic", "What was put in.", need=must("Which thrombolytic?", LABEL))
+    drug: words.ThrombolyticDrug = required("thrombolytic", "What was put in.", must=("Which thrombolytic?", LABEL))
     dose_mg: Positive | None = fact(
-        "dose", "Alteplase, in mg.", need=must("Dose, in mg?", LABEL, why=_CAPPED, when="is_alteplase")
+        "dose", "Alteplase, in mg.", must=("Dose, in mg?", LABEL), why=_CAPPED, when="is_alteplase"
     )
     dose_units: Positive | None = fact(
-        "dose in units", "Urokinase, in units.", need=must("Dose, in units?", INS, why=_CAPPED, when="is_urokinase")
+        "dose in units", "Urokinase, in units.", must=("Dose, in units?", INS), why=_CAPPED, when="is_urokinase"
     )
     volume_ml: Positive | None = fact(
-        "instilled volume", "Volume put in, in mL.", need=must("Volume put in, in mL?", LABEL, why=_CAPPED)
+        "instilled volume", "Volume put in, in mL.", must=("Volume put in, in mL?", LABEL), why=_CAPPED
     )
     lumen_ml: Positive | None = fact(
         "lumen volume",
         "Internal volume of the lumen, in mL.",
-        need=must(
-            "Internal volume of the lumen, in mL?",
-            LABEL,
-            why="Under the full-dose weight the dose is worked out from the lumen's volume.",
-            when="dose_by_lumen",
-        ),
+        must=("Internal volume of the lumen, in mL?", LABEL),
+        why="Under the full-dose weight the dose is worked out from the lumen's volume.",
+        when="dose_by_lumen",
     )
     reconstituted_at: Moment | None = fact(
         "time of mixing",
         "When the drug was reconstituted.",
-        need=should(
-            "When was it mixed?", LABEL, why="A mixed thrombolytic loses its effect and its sterility with time."
-        ),
+        should=("When was it mixed?", LABEL),
+        why="A mixed thrombolytic loses its effect and its sterility with time.",
     )
     second_dose_of: Identifier | None = fact("second dose of", "Identifier of the first dose's event.")
     patency_before: Literal["no blood return", "no flush and no blood return", "sluggish"] | None = fact(
         "patency before",
         "State of the line before the dose.",
-        need=must(
-            "How was the line before the dose?",
-            LABEL,
-            why="The result can be judged only against how the line was before.",
-        ),
+        must=("How was the line before the dose?", LABEL),
+        why="The result can be judged only against how the line was before.",
     )
     drug_lot: Short | None = fact("thrombolytic lot", "Lot number on the label.")
     bleeding_risk: BleedingRisk | None = fact(
         "bleeding risk",
         "What was asked before the dose.",
-        need=should(
-            "What was asked about bleeding and infection?",
-            LABEL,
-            why="The label asks for caution with bleeding, anticoagulants and an infected catheter, and for "
-            "other causes first.",
-        ),
+        should=("What was asked about bleeding and infection?", LABEL),
+        why="The label asks for caution with bleeding, anticoagulants and an infected catheter, and for "
+        "other causes first.",
     )
 
 
@@ -108,17 +96,14 @@ class PatencyCheck(
 
     kind: Literal["patency check"]
     treatment: Identifier = required(
-        "treatment", "Identifier of the treatment that is checked.", need=must("Which treatment is checked?", LABEL)
+        "treatment", "Identifier of the treatment that is checked.", must=("Which treatment is checked?", LABEL)
     )
     withdrawn_ml: Quantity | None = fact(
         "withdrawn volume",
         "Aspirate taken off after success, in mL.",
-        need=must(
-            "How much was withdrawn, in mL?",
-            LABEL,
-            why="The dwelling drug and the loosened clot are taken off before the line is flushed.",
-            when="return_present",
-        ),
+        must=("How much was withdrawn, in mL?", LABEL),
+        why="The dwelling drug and the loosened clot are taken off before the line is flushed.",
+        when="return_present",
     )
 
 
@@ -136,58 +121,43 @@ class Evaluation(
     cleared_by: Person | None = fact(
         "who evaluated",
         "Specialist or physician who judged the line.",
-        need=must(
-            "Who evaluated the line?",
-            CP,
-            why="Only someone with the competence may end a hold; the record has to show who it was.",
-            who="the one who evaluated: name, credential",
-        ),
+        must=("Who evaluated the line?", CP),
+        why="Only someone with the competence may end a hold; the record has to show who it was.",
+        who="the one who evaluated: name, credential",
     )
     decision: words.EvaluationDecision | None = fact(
         "decision",
         "What they decided.",
-        need=must("What was decided?", CP, why="Without a decision the line stays on hold."),
+        must=("What was decided?", CP),
+        why="Without a decision the line stays on hold.",
     )
     evidence: tuple[words.Evidence, ...] = several(
         "evidence",
         "What the decision rests on.",
-        need=must(
-            "What does it rest on?",
-            CP,
-            why="A line is cleared on evidence, such as blood return restored or a contrast study, not on "
-            "time gone by.",
-            when="cleared",
-        ),
+        must=("What does it rest on?", CP),
+        why="A line is cleared on evidence, such as blood return restored or a contrast study, not on time gone by.",
+        when="cleared",
     )
     finding: Text | None = fact(
         "finding",
         "What the evaluation showed.",
-        need=should(
-            "What did the evaluation show?",
-            CP,
-            why="The finding explains the decision to whoever meets the same trouble again.",
-        ),
+        should=("What did the evaluation show?", CP),
+        why="The finding explains the decision to whoever meets the same trouble again.",
     )
     limits: tuple[words.LineLimit, ...] = several(
         "limits of use",
         "What the line may not be used for.",
-        need=must(
-            "Which limits are set?",
-            CP,
-            why="Limits stand until they are lifted: the next nurse has to know them.",
-            when="cleared_with_limits",
-        ),
+        must=("Which limits are set?", CP),
+        why="Limits stand until they are lifted: the next nurse has to know them.",
+        when="cleared_with_limits",
     )
     lifts: tuple[words.LineLimit, ...] = several("limits lifted", "Limits of use that end.")
     ends: tuple[Short, ...] = several(
         "holds that end",
         "Reasons of the holds that end by this, or all.",
-        need=must(
-            "Which holds does it end, or all?",
-            CP,
-            why="An evaluation ends the holds that it names, no others.",
-            when="cleared_of_several",
-        ),
+        must=("Which holds does it end, or all?", CP),
+        why="An evaluation ends the holds that it names, no others.",
+        when="cleared_of_several",
     )
 
 
@@ -207,47 +177,42 @@ class ExtravasationCare(
     product: Short | None = fact(
         "product",
         "The product as its label names it.",
-        need=must("Which product, as its label names it?", ONS, why="Antidote and compress depend on the product."),
+        must=("Which product, as its label names it?", ONS),
+        why="Antidote and compress depend on the product.",
     )
     estimated_ml: Quantity | None = fact(
         "estimated volume outside the vein",
         "Estimated volume, in mL.",
-        need=should(
-            "How much is outside the vein, about, in mL?",
-            ONS,
-            why="A first estimate shows later whether it is getting worse.",
-        ),
+        should=("How much is outside the vein, about, in mL?", ONS),
+        why="A first estimate shows later whether it is getting worse.",
     )
     aspirated_ml: Quantity | None = fact(
         "volume aspirated",
         "Volume drawn back through the needle, in mL.",
-        need=must(
-            "How much was drawn back, in mL?",
-            ONS,
-            why="What is drawn back through the needle no longer harms the tissue.",
-        ),
+        must=("How much was drawn back, in mL?", ONS),
+        why="What is drawn back through the needle no longer harms the tissue.",
     )
     antidote: Short | NotDone | None = fact(
         "antidote",
         "What was given against it, as ordered.",
-        need=must("What was given against it, as ordered?", ONS, why="Some antidotes work only within hours."),
+        must=("What was given against it, as ordered?", ONS),
+        why="Some antidotes work only within hours.",
     )
     compress: words.Compress | None = fact(
         "compress",
         "warm, cold or none.",
-        need=should(
-            "Compress: warm, cold or none?",
-            ONS,
-            why="Warm and cold do the opposite of each other; which one depends on the product.",
-        ),
+        should=("Compress: warm, cold or none?", ONS),
+        why="Warm and cold do the opposite of each other; which one depends on the product.",
     )
     photograph: YesNo | None = fact(
         "photograph taken",
         "Yes when a photograph was taken.",
-        need=should("Was a photograph taken?", CP, why="A first picture shows later whether it is getting worse."),
+        should=("Was a photograph taken?", CP),
+        why="A first picture shows later whether it is getting worse.",
     )
     follow_up: Text | None = fact(
         "follow-up",
         "When the site is looked at again, and by whom.",
-        need=must("When is the site looked at again, and by whom?", CP, why="Harm to tissue may show only after days."),
+        must=("When is the site looked at again, and by whom?", CP),
+        why="Harm to tissue may show only after days.",
     )

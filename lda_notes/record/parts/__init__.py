@@ -8,11 +8,8 @@ from lda_notes.record.parts.facts import (
     Model,
     asked_of,
     fact,
-    may,
-    must,
     required,
     several,
-    should,
 )
 from lda_notes.record.parts.line import BleedingRisk, Cultures, Flush, Lock, Needle, Puncture, Supply
 from lda_notes.record.parts.people import (

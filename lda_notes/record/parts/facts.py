@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, TypedDict, Unpack
 
 from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
@@ -43,42 +43,52 @@ class Asked:
     who: str = ""
 
 
-def must(asks: str, *citations: Citation, **more: str) -> Asked:
-    """Return that a fact is required; for the arguments see `Asked`."""
-    return Asked(asks, "required", citations, **more)
+Question = tuple[str, *tuple[Citation, ...]]
+"""A question and who asks it."""
 
 
-def should(asks: str, *citations: Citation, **more: str) -> Asked:
-    """Return that a fact is recommended; for the arguments see `Asked`."""
-    return Asked(asks, "recommended", citations, **more)
-
-
-def may(asks: str, *citations: Citation, **more: str) -> Asked:
-    """Return that a fact is asked at the bedside and on the worksheet, and its absence not reported; see `Asked`."""
-    return should(asks, *citations, reported="never", **more)
-
-
-def fact(label: str, says: str, *, renamed: str = "", need: Asked | None = None) -> Any:
+def fact(label: str, says: str, *, renamed: str = "", **asked: Unpack[_Asking]) -> Any:
     """Declare an optional fact: ``label`` names it in lists of gaps, ``says`` explains it in the schema.
 
-    ``renamed`` is its key where it had another one in an earlier version of the layout: both are read for ever.
+    What ``must`` be asked of it is required, what ``should`` be is recommended; what ``may`` be is asked at the bedside
+    and on the worksheet, and its absence is not reported. For the rest see `Asked`. ``renamed`` is its key where it had
+    another one in an earlier version of the layout: both are read for ever.
     """
-    return _declared(Field(default=None, title=label, description=says, **_former(renamed)), need)
+    return _declared(Field(default=None, title=label, description=says, **_former(renamed)), asked)
 
 
-def required(label: str, says: str, *, renamed: str = "", need: Asked | None = None) -> Any:
+def required(label: str, says: str, *, renamed: str = "", **asked: Unpack[_Asking]) -> Any:
     """Declare a fact without which the part cannot be placed at all."""
-    return _declared(Field(title=label, description=says, **_former(renamed)), need)
+    return _declared(Field(title=label, description=says, **_former(renamed)), asked)
 
 
-def several(label: str, says: str, need: Asked | None = None) -> Any:
+def several(label: str, says: str, **asked: Unpack[_Asking]) -> Any:
     """Declare a list of facts; an empty list says no more than a missing key."""
-    return _declared(Field(default=(), title=label, description=says), need)
+    return _declared(Field(default=(), title=label, description=says), asked)
 
 
-def _declared(field: Any, need: Asked | None) -> Any:
-    if need is not None:
-        field.metadata.append(need)
+class _Asking(TypedDict, total=False):
+    must: Question
+    should: Question
+    may: Question
+    why: str
+    when: str
+    given: str
+    option: str
+    suits: str
+    reported: str
+    who: str
+
+
+_LEVELS: Final[dict[str, Level]] = {"must": "required", "should": "recommended", "may": "recommended"}
+
+
+def _declared(field: Any, asked: Any) -> Any:
+    for how, level in _LEVELS.items():
+        if how in asked:
+            question, *citations = asked.pop(how)
+            unreported = {"reported": "never"} if how == "may" else {}
+            field.metadata.append(Asked(question, level, tuple(citations), **unreported, **asked))
     return field
 
 

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from lda_notes.knowledge.askers import AYRSHIRE, CP, HOME, INS, LABEL, MARSDEN, OPEN_RN
 from lda_notes.record import vocabulary as words
-from lda_notes.record.parts.facts import Model, fact, may, must, required, should
+from lda_notes.record.parts.facts import Model, fact, required
 from lda_notes.record.parts.people import NotAssessed, Person
 from lda_notes.record.parts.values import Day, Moment, Positive, Quantity, Short, Text, YesNo
 
@@ -33,80 +33,60 @@ class Needle(Model):
     gauge: Annotated[int, Field(ge=10, le=34)] | NotAssessed | None = fact(
         "needle gauge",
         "Gauge (G).",
-        need=must("Which gauge?", INS, HOME, OPEN_RN, why="The gauge decides what may run and how fast."),
+        must=("Which gauge?", INS, HOME, OPEN_RN),
+        why="The gauge decides what may run and how fast.",
     )
     length_mm: Positive | NotAssessed | None = fact(
         "needle length",
         "Length below the bend, in mm.",
-        need=must(
-            "How long, in mm?",
-            INS,
-            HOME,
-            OPEN_RN,
-            why="A needle that is too short leaves the reservoir and delivers into tissue; the next nurse "
-            "needs the length.",
-        ),
+        must=("How long, in mm?", INS, HOME, OPEN_RN),
+        why="A needle that is too short leaves the reservoir and delivers into tissue; the next nurse "
+        "needs the length.",
     )
     non_coring: YesNo | NotAssessed | None = fact(
         "non-coring needle",
         "Yes when the needle is non-coring.",
-        need=must(
-            "Is it a non-coring needle?",
-            INS,
-            HOME,
-            OPEN_RN,
-            why="An ordinary needle cuts the septum and ruins the port.",
-        ),
+        must=("Is it a non-coring needle?", INS, HOME, OPEN_RN),
+        why="An ordinary needle cuts the septum and ruins the port.",
     )
     power_rated: YesNo | NotAssessed | None = fact(
         "needle power rating",
         "Yes when its label allows power injection.",
-        need=may(
-            "Is it rated for power injection?",
-            OPEN_RN,
-            HOME,
-            why="For a contrast scan both the port and the needle must be rated; the scanner's staff rely "
-            "on the record.",
-            when="rating matters",
-        ),
+        may=("Is it rated for power injection?", OPEN_RN, HOME),
+        why="For a contrast scan both the port and the needle must be rated; the scanner's staff rely on the record.",
+        when="rating matters",
     )
     set_volume_ml: Quantity | None = fact(
         "needle set volume",
         "Priming volume of needle and extension, in mL.",
-        need=must(
-            "Priming volume of needle and extension, in mL?",
-            CP,
-            why=_LEAST_VOLUMES,
-            when="put in here",
-            option="catheter_volume_required",
-        ),
+        must=("Priming volume of needle and extension, in mL?", CP),
+        why=_LEAST_VOLUMES,
+        when="put in here",
+        option="catheter_volume_required",
     )
     connector_volume_ml: Quantity | None = fact(
         "connector volume",
         "Priming volume of add-ons, in mL.",
-        need=must(
-            "Volume of add-ons, in mL?", CP, why=_LEAST_VOLUMES, when="put in here", option="catheter_volume_required"
-        ),
+        must=("Volume of add-ons, in mL?", CP),
+        why=_LEAST_VOLUMES,
+        when="put in here",
+        option="catheter_volume_required",
     )
     lot: Short | None = fact(
         "needle lot",
         "Lot number on the label.",
-        need=must(
-            "Lot number of the needle?",
-            INS,
-            HOME,
-            OPEN_RN,
-            why=_RECALL,
-            when="put in here",
-            option="needle_lot_required",
-        ),
+        must=("Lot number of the needle?", INS, HOME, OPEN_RN),
+        why=_RECALL,
+        when="put in here",
+        option="needle_lot_required",
     )
     expires: Day | None = fact(
         "needle expiry",
         "Last day of use on the label.",
-        need=must(
-            "Expiry of the needle?", INS, HOME, OPEN_RN, why=_RECALL, when="put in here", option="needle_lot_required"
-        ),
+        must=("Expiry of the needle?", INS, HOME, OPEN_RN),
+        why=_RECALL,
+        when="put in here",
+        option="needle_lot_required",
     )
     rated_flow_ml_per_s: Positive | None = fact(
         "labeled needle flow limit", "Highest rate on the needle's label, in mL per second."
@@ -125,35 +105,28 @@ class Flush(Model):
     """One flush through the needle."""
 
     solution: words.FlushSolution = required(
-        "flush solution", "What was flushed.", need=must("Flushed with what?", INS, AYRSHIRE)
+        "flush solution", "What was flushed.", must=("Flushed with what?", INS, AYRSHIRE)
     )
     volume_ml: Quantity | None = fact(
         "flush volume",
         "Volume, in mL.",
-        need=must(
-            "Flush volume, in mL?",
-            INS,
-            AYRSHIRE,
-            why="Whether a flush reached the tip and cleared the line can be judged only from its volume.",
-        ),
+        must=("Flush volume, in mL?", INS, AYRSHIRE),
+        why="Whether a flush reached the tip and cleared the line can be judged only from its volume.",
     )
     syringe_ml: Positive | None = fact(
         "flush syringe",
         "Barrel size of the syringe, in mL.",
-        need=may("Syringe size, in mL?", MARSDEN, AYRSHIRE, why=_PRESSURES),
+        may=("Syringe size, in mL?", MARSDEN, AYRSHIRE),
+        why=_PRESSURES,
     )
     technique: words.FlushTechnique | None = fact(
-        "flush technique", "push-pause or steady.", need=may("Push-pause or steady?", CP, why=_PRESSURES)
+        "flush technique", "push-pause or steady.", may=("Push-pause or steady?", CP), why=_PRESSURES
     )
     resistance: words.Resistance | NotAssessed | None = fact(
         "resistance",
         "Resistance felt.",
-        need=should(
-            "Was there resistance?",
-            INS,
-            AYRSHIRE,
-            why="Resistance is an early sign of occlusion or of a needle that has left the reservoir.",
-        ),
+        should=("Was there resistance?", INS, AYRSHIRE),
+        why="Resistance is an early sign of occlusion or of a needle that has left the reservoir.",
     )
     lot: Short | None = fact("flush lot", "Lot number on the label.")
     expires: Day | None = fact("flush expiry", "Last day of use on the label.")
@@ -163,28 +136,20 @@ class Lock(Model):
     """What is left in the line when nothing runs."""
 
     drug: words.LockDrug = required(
-        "lock drug", "What the line is locked with.", need=must("Locked with what?", INS, AYRSHIRE)
+        "lock drug", "What the line is locked with.", must=("Locked with what?", INS, AYRSHIRE)
     )
     units_per_ml: Quantity | None = fact(
         "lock strength",
         "Heparin, in units per mL.",
-        need=must(
-            "Heparin strength, in units per mL?",
-            INS,
-            AYRSHIRE,
-            why="Heparin comes in very different strengths; the volume alone does not tell the dose.",
-            given="has_heparin",
-        ),
+        must=("Heparin strength, in units per mL?", INS, AYRSHIRE),
+        why="Heparin comes in very different strengths; the volume alone does not tell the dose.",
+        given="has_heparin",
     )
     volume_ml: Quantity | None = fact(
         "lock volume",
         "Volume, in mL.",
-        need=must(
-            "Lock volume, in mL?",
-            INS,
-            AYRSHIRE,
-            why="Too little leaves blood in the tip, too much reaches the patient's circulation.",
-        ),
+        must=("Lock volume, in mL?", INS, AYRSHIRE),
+        why="Too little leaves blood in the tip, too much reaches the patient's circulation.",
     )
     preservative: words.Preservative | None = fact("lock preservative", "Preservative named on the label.")
     lot: Short | None = fact("lock lot", "Lot number on the label.")
@@ -197,17 +162,20 @@ class Puncture(Model):
     needle: Needle | None = fact(
         "needle of the puncture",
         "Gauge, length, kind, lot.",
-        need=may("Which needle?", CP, why="Each needle that was tried is told, with its length."),
+        may=("Which needle?", CP),
+        why="Each needle that was tried is told, with its length.",
     )
     by: Person | None = fact(
         "who punctured",
         "Who put this needle in.",
-        need=may("Who put it in?", CP, why="Each pass of a needle has its author."),
+        may=("Who put it in?", CP),
+        why="Each pass of a needle has its author.",
     )
     outcome: words.PunctureOutcome | None = fact(
         "outcome of the puncture",
         "What came of it.",
-        need=may("What came of it?", CP, why="The next nurse should not repeat what did not work."),
+        may=("What came of it?", CP),
+        why="The next nurse should not repeat what did not work.",
     )
     at: Moment | None = fact("time of the puncture", "When the needle went in.")
 
@@ -226,33 +194,30 @@ class BleedingRisk(Model):
     anticoagulant: Short | None = fact(
         "anticoagulant",
         "Anticoagulant that the patient takes, or none.",
-        need=should("Which anticoagulant, or none?", LABEL, why="A thrombolytic adds to an anticoagulant."),
+        should=("Which anticoagulant, or none?", LABEL),
+        why="A thrombolytic adds to an anticoagulant.",
     )
     platelets_10e9_per_l: Quantity | None = fact(
         "platelets",
         "Platelets, in 10^9 per L.",
-        need=should("Platelets, in 10^9 per L?", LABEL, why="With few platelets a thrombolytic may bleed."),
+        should=("Platelets, in 10^9 per L?", LABEL),
+        why="With few platelets a thrombolytic may bleed.",
     )
     recent_bleeding: YesNo | None = fact(
         "recent bleeding",
         "Yes when the patient bled or was operated on lately.",
-        need=should(
-            "Did the patient bleed, or have an operation, lately?", LABEL, why="A fresh wound may bleed again."
-        ),
+        should=("Did the patient bleed, or have an operation, lately?", LABEL),
+        why="A fresh wound may bleed again.",
     )
     catheter_infection: YesNo | None = fact(
         "infection of the catheter",
         "Yes when an infection is known or suspected.",
-        need=should(
-            "Is an infection of the catheter known or suspected?",
-            LABEL,
-            why="A thrombolytic may let an infection of the catheter loose.",
-        ),
+        should=("Is an infection of the catheter known or suspected?", LABEL),
+        why="A thrombolytic may let an infection of the catheter loose.",
     )
     other_causes: Text | None = fact(
         "other causes",
         "Other causes of the occlusion that were looked for.",
-        need=should(
-            "Which other causes were looked for?", LABEL, why="A kinked or displaced catheter does not open by a drug."
-        ),
+        should=("Which other causes were looked for?", LABEL),
+        why="A kinked or displaced catheter does not open by a drug.",
     )

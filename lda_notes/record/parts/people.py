@@ -6,7 +6,7 @@ from typing import Final
 
 from lda_notes.knowledge.askers import AYRSHIRE, CP, HOME, INS, ONS, US_HOSPITAL
 from lda_notes.record import vocabulary as words
-from lda_notes.record.parts.facts import Model, fact, may, must, required, should
+from lda_notes.record.parts.facts import Model, fact, required
 from lda_notes.record.parts.values import Identifier, Moment, Short, Text, YesNo
 
 
@@ -26,7 +26,7 @@ class Person(Model):
     """Someone who acted, verified, cleared or was told."""
 
     name: Short | None = fact("name", "Name as it is signed.")
-    credential: Short | None = fact("credential", "Licence or role, such as RN or MD.")
+    credential: Short | None = fact("credential", "License or role, such as RN or MD.")
     id: Short | None = fact("identifier", "Staff identifier.")
     new_to_procedure: YesNo | None = fact(
         "new to the procedure", "Yes when this nurse does the procedure for the first times, under a verifier."
@@ -51,46 +51,34 @@ _REACHED: Final = (
 class Problem(Model):
     """A problem, what was done, who was notified and what they answered."""
 
-    what: Short = required("problem", "What was seen.", need=must("What was seen?", INS, US_HOSPITAL, ONS))
+    what: Short = required("problem", "What was seen.", must=("What was seen?", INS, US_HOSPITAL, ONS))
     action: Text | None = fact(
         "action",
         "What was done about it.",
-        need=must(
-            "What was done about it?",
-            INS,
-            US_HOSPITAL,
-            ONS,
-            why="A problem without an action reads as one that nobody dealt with.",
-        ),
+        must=("What was done about it?", INS, US_HOSPITAL, ONS),
+        why="A problem without an action reads as one that nobody dealt with.",
     )
     told: Person | None = fact(
         "person notified",
         "Who was notified.",
-        need=must(
-            "Who was notified?",
-            INS,
-            US_HOSPITAL,
-            ONS,
-            why=_REACHED,
-            when="in_trouble",
-            who="the person notified: name, credential?",
-        ),
+        must=("Who was notified?", INS, US_HOSPITAL, ONS),
+        why=_REACHED,
+        when="in_trouble",
+        who="the person notified: name, credential?",
     )
     told_at: Moment | None = fact(
         "time of notification",
         "When they were notified.",
-        need=should("When were they notified?", INS, US_HOSPITAL, why=_REACHED, given="somebody_told"),
+        should=("When were they notified?", INS, US_HOSPITAL),
+        why=_REACHED,
+        given="somebody_told",
     )
     reply: Text | None = fact(
         "reply",
         "What they answered or ordered.",
-        need=must(
-            "What did they answer?",
-            INS,
-            US_HOSPITAL,
-            why="Without the answer nobody knows whether the line may be used.",
-            given="somebody_told",
-        ),
+        must=("What did they answer?", INS, US_HOSPITAL),
+        why="Without the answer nobody knows whether the line may be used.",
+        given="somebody_told",
     )
 
 
@@ -103,17 +91,23 @@ class NextDue(Model):
     needle_change: Moment | None = fact(
         "next needle change",
         "When the needle is due out or changed.",
-        need=should("When is the needle due out?", HOME, why=_LEAVING, when="leaves_accessed"),
+        should=("When is the needle due out?", HOME),
+        why=_LEAVING,
+        when="leaves_accessed",
     )
     dressing_change: Moment | None = fact(
         "next dressing change",
         "When the dressing is due.",
-        need=should("When is the dressing due?", HOME, why=_LEAVING, when="leaves_accessed"),
+        should=("When is the dressing due?", HOME),
+        why=_LEAVING,
+        when="leaves_accessed",
     )
     flush: Moment | None = fact(
         "next flush",
         "When the next flush is due.",
-        need=should("When is the next flush due?", AYRSHIRE, why=_LEAVING, when="leaves_without"),
+        should=("When is the next flush due?", AYRSHIRE),
+        why=_LEAVING,
+        when="leaves_without",
     )
 
 
@@ -123,14 +117,15 @@ _FIRST_TO_NOTICE: Final = "The patient is the first to notice trouble with the l
 class Teaching(Model):
     """What was taught and what was understood."""
 
-    about: Text = required("teaching", "What was taught.", need=may("What was taught?", INS, HOME))
+    about: Text = required("teaching", "What was taught.", may=("What was taught?", INS, HOME))
     to: Short | None = fact(
-        "who was taught", "Patient, parent or caregiver.", need=may("Who was taught?", INS, HOME, why=_FIRST_TO_NOTICE)
+        "who was taught", "Patient, parent or caregiver.", may=("Who was taught?", INS, HOME), why=_FIRST_TO_NOTICE
     )
     understanding: words.Understanding | None = fact(
         "understanding",
         "What the person taught showed.",
-        need=may("What did they understand?", INS, HOME, why=_FIRST_TO_NOTICE),
+        may=("What did they understand?", INS, HOME),
+        why=_FIRST_TO_NOTICE,
     )
 
 
@@ -140,17 +135,20 @@ class DespiteHold(Model):
     by: Person | None = fact(
         "who ordered it",
         "Prescriber who ordered the use.",
-        need=must("Who ordered the use despite the hold?", CP, why="Only a named prescriber may order it."),
+        must=("Who ordered the use despite the hold?", CP),
+        why="Only a named prescriber may order it.",
     )
     purpose: Text | None = fact(
         "what it was ordered for",
         "What the line may be used for, such as blood cultures.",
-        need=must("For what?", CP, why="The order covers what it names, nothing else."),
+        must=("For what?", CP),
+        why="The order covers what it names, nothing else.",
     )
     ordered_at: Moment | None = fact(
         "time of that order",
         "When it was ordered.",
-        need=should("When was it ordered?", CP, why="The order comes before the use."),
+        should=("When was it ordered?", CP),
+        why="The order comes before the use.",
     )
 
 
@@ -160,19 +158,18 @@ class NeedleRemoval(Model):
     by: Person | None = fact(
         "who takes the needle out",
         "Who takes the needle out.",
-        need=must("Who takes it out?", HOME, why="Somebody has to know that it is theirs to do."),
+        must=("Who takes it out?", HOME),
+        why="Somebody has to know that it is theirs to do.",
     )
     at: Moment | None = fact(
         "when the needle comes out",
         "When the needle is to come out.",
-        need=must("When is it to come out?", HOME, why="A needle has a day by which it comes out."),
+        must=("When is it to come out?", HOME),
+        why="A needle has a day by which it comes out.",
     )
     call: Short | None = fact(
         "whom to call",
         "Whom to call if the needle comes out by itself.",
-        need=must(
-            "Whom to call if it comes out by itself?",
-            HOME,
-            why="A needle that comes out at home is dangerous to whoever finds it.",
-        ),
+        must=("Whom to call if it comes out by itself?", HOME),
+        why="A needle that comes out at home is dangerous to whoever finds it.",
     )
