@@ -50,7 +50,7 @@ def under_way(view: View, state: State) -> str:
 
 
 def vesicant_runs(state: State) -> bool:
-    """Tell whether a vesicant runs, by its danger or as the use says it."""
+    """Return whether a vesicant runs, by its danger or as the use says it."""
     event = state.infusion.event if state.infusion else None
     danger = state.danger("D5")
     runs = danger is not None and danger.phase == "" and danger.what.startswith(VESICANT_RUNS)

@@ -166,5 +166,5 @@ def replaced(frame: Frame, before: list[Any]) -> Json:
 
 
 def is_signed(event: ev.Event) -> bool:
-    """Tell whether somebody signed the entry, so that it carries a seal."""
+    """Return whether somebody signed the entry, so that it carries a seal."""
     return event.seal is not None
