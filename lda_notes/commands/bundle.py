@@ -70,9 +70,7 @@ def command(
     by_type: Path | None,
     definitions: bool,
     package: Path | None,
-    workers: int,
-    from_row: int,
-    dask: str | None,
+    how: Streaming,
     config_path: Path | None,
     policy_path: Path | None,
     out: Path | None,
@@ -117,7 +115,6 @@ def command(
     if no_note and docx:
         raise click.UsageError("Give only one of --no-note and --docx.")
     chosen = _Chosen(with_context, not no_note, docx, templates)
-    how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
     if by_type is not None:
         sys.exit(_by_type(paths, rows, how, config, policy_path, chosen, by_type, out or event))

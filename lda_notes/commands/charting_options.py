@@ -21,36 +21,32 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 def charting_options(command: Command) -> Command:
     """Add what `chart`, `amend` and `new` share: answers given beforehand, no questions, the signature."""
-    for option in (
-        click.option("--sign", metavar="INITIALS", help="Sign with these initials, or y, instead of being asked."),
-        click.option("--no-input", is_flag=True, help="Ask nothing; fail with a list of what is missing."),
-        click.option(
-            "--answers",
-            type=click.Path(exists=True, dir_okay=False, path_type=Path),
-            help="Answers by name, YAML or JSON, as they would be typed.",
-        ),
-        click.option(
-            "--set",
-            "pairs",
-            multiple=True,
-            metavar="NAME=VALUE",
-            help="One answer; may be repeated. Other users of this machine can see it in the list of "
-            "processes, and the shell may keep it: give what names a patient with --answers.",
-        ),
-    ):
-        command = option(command)
-    return command
+    pairs = click.option(
+        "--set",
+        "pairs",
+        multiple=True,
+        metavar="NAME=VALUE",
+        help="One answer; may be repeated. Other users of this machine can see it in the list of "
+        "processes, and the shell may keep it: give what names a patient with --answers.",
+    )
+    answers = click.option(
+        "--answers",
+        type=click.Path(exists=True, dir_okay=False, path_type=Path),
+        help="Answers by name, YAML or JSON, as they would be typed.",
+    )
+    no_input = click.option("--no-input", is_flag=True, help="Ask nothing; fail with a list of what is missing.")
+    sign = click.option("--sign", metavar="INITIALS", help="Sign with these initials, or y, instead of being asked.")
+    return pairs(answers(no_input(sign(command))))
 
 
-def by_option(command: Command) -> Command:
-    """Add ``--by``: who charts and signs."""
-    return click.option(
-        "--by",
-        metavar="NAME,ROLE,ID",
-        envvar=BY_VARIABLE,
-        show_envvar=True,
-        help="Who did it and signs; 'new' at the end for who is new to the procedure.",
-    )(command)
+by_option = click.option(
+    "--by",
+    metavar="NAME,ROLE,ID",
+    envvar=BY_VARIABLE,
+    show_envvar=True,
+    help="Who did it and signs; 'new' at the end for who is new to the procedure.",
+)
+"""Who charts and signs, passed as ``by``."""
 
 
 def wall_clock() -> datetime:

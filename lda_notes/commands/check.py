@@ -18,7 +18,7 @@ from lda_notes.check import report
 from lda_notes.check.report import Checked
 from lda_notes.commands.options import asof_option, out_option, policy_option
 from lda_notes.commands.printing import say
-from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
+from lda_notes.commands.streaming import Streaming, rows_argument, rows_of, stream, streaming_options
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
@@ -33,9 +33,7 @@ _MANY = 20
 
 
 @click.command()
-@click.argument(
-    "paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(path_type=Path, allow_dash=True)
-)
+@rows_argument
 @click.option(
     "--format",
     "form",
@@ -57,9 +55,7 @@ def command(
     paths: tuple[Path, ...],
     form: str | None,
     seals: tuple[str, ...],
-    workers: int,
-    from_row: int,
-    dask: str | None,
+    how: Streaming,
     out: Path | None,
     asof: datetime,
     policy_path: Path | None,
@@ -79,7 +75,6 @@ def command(
     Example: lda-notes check episode.yaml
     """
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
-    how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how, naming=True)
     if rows:
         from lda_notes.stream.tasks import Check, Rules

@@ -56,28 +56,15 @@ class Credentials(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Anonymous:
-    """Nothing is shown."""
-
-    def header(self) -> str | None:
-        """None."""
-        return None
-
-    def renew(self) -> bool:
-        """There is nothing to renew."""
-        return False
-
-
 @dataclass(frozen=True, slots=True, repr=False)
 class Bearer:
-    """One token, as given."""
+    """One token, as given; None where nothing is shown."""
 
-    token: str
+    token: str | None
 
     def header(self) -> str | None:
         """Return the token."""
-        return f"Bearer {self.token}"
+        return None if self.token is None else f"Bearer {self.token}"
 
     def renew(self) -> bool:
         """Only its owner can get another one."""

@@ -17,7 +17,7 @@ from typing import Any
 from lda_notes.fhir.elements import to_json
 from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.address import address
-from lda_notes.sending.auth import Anonymous
+from lda_notes.sending.auth import Bearer
 from lda_notes.sending.client import Server
 from lda_notes.sending.drain import drain
 from lda_notes.sending.outbox import Outbox
@@ -47,7 +47,7 @@ def run(url: str, folder: Path, number: int) -> None:
     box.put([one for one in parcels(number) if not box.has(url, one.digest)])
     pace = Pace()
     with Connection(address(url), timeout_s=10, ca_file=None) as connection:
-        server = Server(connection, address(url), Anonymous(), pace)
+        server = Server(connection, address(url), Bearer(None), pace)
         for _ in drain(box, server, lambda: datetime.now(UTC)):
             pass
 
