@@ -261,13 +261,11 @@ def _count(passed: Passed, tally: _Tally) -> None:
             tally.created += done.created
             tally.updated += done.updated
             tally.unchanged += done.unchanged
-            if done.kept and passed.parcel is not None:
-                tally.kept += len(done.kept)
+            tally.kept += len(done.kept)
+            if passed.parcel is not None and (done.kept or done.said):
                 bundle, _ = read_json(passed.parcel.bundle)
-                tally.rows.append(kept(passed.parcel, bundle, done.kept))
-            if done.said and passed.parcel is not None:
-                bundle, _ = read_json(passed.parcel.bundle)
-                tally.rows.append(warned(passed.parcel, bundle, done.said))
+                tally.rows += [kept(passed.parcel, bundle, done.kept)] if done.kept else []
+                tally.rows += [warned(passed.parcel, bundle, done.said)] if done.said else []
         case SetAside(reason=reason):
             tally.set_aside += 1
             tally.rows.append(reason.rstrip("\n"))

@@ -15,7 +15,7 @@ import click
 
 from lda_notes.commands.options import together
 from lda_notes.commands.printing import rows_out, say, visible
-from lda_notes.problems import SEVERITIES, Failure
+from lda_notes.problems import SEVERITIES, STOPPING, Failure
 
 if TYPE_CHECKING:
     from lda_notes.stream.run import Result
@@ -215,4 +215,4 @@ def code(counts: dict[str, int]) -> int:
     """Return the exit code: 2 when a row could not be read, 1 when one was read in part or has findings, else 0."""
     if counts.get("unreadable"):
         return 2
-    return int(any(counts.get(name) for name in ("unsafe", "wrong", "gap", "faults", "in part")))
+    return int(any(counts.get(name) for name in (*STOPPING, "faults", "in part")))

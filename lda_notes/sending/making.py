@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from lda_notes.check import report
 from lda_notes.check.judged import Judged
@@ -18,13 +18,10 @@ from lda_notes.fhir.elements import to_json_bytes
 from lda_notes.fhir.verify.faults import BundleFault
 from lda_notes.fhir.verify.verification import read_json, verify
 from lda_notes.pipeline import Bundled
-from lda_notes.problems import Finding
+from lda_notes.problems import STOPPING, Finding
 from lda_notes.record.reading import Record
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, events, line_of
 from lda_notes.sending.parcel import Parcel
-
-STOPPING: Final = ("unsafe", "wrong", "gap")
-"""Severities of findings that keep a record from being sent."""
 
 Make = Callable[[Judged], Iterable[Bundled]]
 """Makes the bundles of a record; a reason to send it despite findings is already in them."""
