@@ -57,7 +57,7 @@ def command(
     Example: lda-notes new episode.yaml --from-bundle admission.json
     """
     from lda_notes.chart.new_record import RecordForm
-    from lda_notes.commands.charting import Desk
+    from lda_notes.commands.charting import Desk, Means
     from lda_notes.commands.console import plain
     from lda_notes.record.writer import Again, Changed, Written, create, look, refuse_unless_writable
     from lda_notes.record.writer_text import record_text
@@ -70,7 +70,8 @@ def command(
     policy = policy_file.in_force(policy_path, (file,))
     now = clock(asof)
     known, notes = _read(bundle)
-    desk = Desk("new record", file, now, given(pairs, answers), not no_input, sign or ("y" if no_input else None))
+    sign = sign or ("y" if no_input else None)
+    desk = Desk("new record", file, Means(policy, now, given(pairs, answers), not no_input, sign, None))
     for note in notes:
         desk.show(note)
     desk.show("A new record. It is kept in this file alone, readable by you alone.")
