@@ -69,7 +69,12 @@ def command(
     refuse_unless_writable(file)
     policy = policy_file.in_force(policy_path, (file,))
     now = clock(asof)
-    known, notes = _read(bundle)
+    known: dict[str, Any] = {}
+    notes: tuple[str, ...] = ()
+    if bundle is not None:
+        from lda_notes.fhir.readback.admission import read
+
+        known, notes = read(bundle)
     sign = sign or ("y" if no_input else None)
     desk = Desk("new record", file, Means(policy, now, given(pairs, answers), not no_input, sign, None))
     for note in notes:
@@ -84,12 +89,6 @@ def command(
 
     if desk.run(form, write) is not None:
         say(plain(f"{file}: written; chart in it with `lda-notes chart {file} access`"))
-
-
-def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:
-    from lda_notes.fhir.readback.admission import read
-
-    return read(bundle) if bundle is not None else ({}, ())
 
 
 def _earlier(

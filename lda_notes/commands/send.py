@@ -140,7 +140,10 @@ def command(
         box.forget(parcel.digest for one in accepted for parcel in one.parcels)
         if not paths:
             box.put_back(base)
-    _put(box, accepted, base, tally)
+    parcels = [parcel.to(base) for one in accepted for parcel in one.parcels]
+    fresh = [parcel for parcel in parcels if base is None or not box.has(base, parcel.digest)]
+    tally.known += len(parcels) - len(fresh)
+    box.put(fresh)
     if server is not None:
         _send(box, server, access, tally, one_by_one=one_by_one)
     _report(box, base, tally)
@@ -212,13 +215,6 @@ def _refusal(one: Made) -> Iterator[str]:
         counted = len(one.findings) + len(one.faults)
         found = "1 finding" if counted == 1 else f"{counted} findings"
         yield f"{file}: refused for {found}; correct the record, or give a reason with --despite."
-
-
-def _put(box: Outbox, accepted: list[Made], base: str | None, tally: _Tally) -> None:
-    parcels = [parcel.to(base) for one in accepted for parcel in one.parcels]
-    fresh = [parcel for parcel in parcels if base is None or not box.has(base, parcel.digest)]
-    tally.known += len(parcels) - len(fresh)
-    box.put(fresh)
 
 
 # -- sending --

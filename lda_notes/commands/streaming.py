@@ -137,11 +137,11 @@ def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Res
     from lda_notes.stream.run import Ends, serial
 
     shown = sys.stderr.isatty()
-    progress = Progress(_over, time.monotonic, total_size(files)) if shown else None
 
     def told(text: str) -> None:
         say(f"\r\033[K{visible(text)}" if shown else text, nl=False, err=True, styled=shown)
 
+    progress = Progress(told, time.monotonic, total_size(files)) if shown else None
     with _opened(out) as file:
         ends = Ends(file, told, progress)
         try:
@@ -152,11 +152,7 @@ def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Res
             return parallel(files, task, ends, how.workers, how.from_row)
         finally:
             if shown:
-                say("\r\033[K", nl=False, err=True, styled=True)
-
-
-def _over(text: str) -> None:
-    say(f"\r\033[K{visible(text)}", nl=False, err=True, styled=True)
+                told("")
 
 
 @contextmanager

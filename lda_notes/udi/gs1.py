@@ -17,7 +17,7 @@ formats by FDA-accredited issuing agency".
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
@@ -100,10 +100,9 @@ def bracketed(text: str, library: bool = False) -> tuple[Element, ...]:
             "as in (01) with 14 digits.",
             _LOOK_AGAIN,
         )
-    known = all(identifier in _PLAIN for identifier, _ in pairs)
-    judge: Callable[[str, str], str | None] = _library_fault if library or not known else _pattern_fault
+    by_library = library or not all(identifier in _PLAIN for identifier, _ in pairs)
     for identifier, value in pairs:
-        if expected := judge(identifier, value):
+        if expected := (_library_fault if by_library else _pattern_fault)(identifier, value):
             raise Refused(f"{_part(identifier)} is {shown(value)}; expected {expected}.", _LOOK_AGAIN)
     return tuple(pairs)
 
