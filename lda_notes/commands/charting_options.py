@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -98,10 +98,53 @@ def said_author(facts: Mapping[str, Any]) -> str:
 
 def given(pairs: tuple[str, ...], file: Path | None, at: str | None = None) -> dict[str, str]:
     """Return the answers given beforehand: of the file, then of the options."""
-    from lda_notes.commands.given import from_file, from_options
-
     answers = from_file(file) if file is not None else {}
     answers.update(from_options(pairs))
     if at is not None:
         answers["at"] = at
     return answers
+
+
+def from_options(pairs: tuple[str, ...]) -> dict[str, str]:
+    """Return the answers of ``NAME=VALUE`` options. Raises `Failure` for what is not such a pair."""
+    found: dict[str, str] = {}
+    for pair in pairs:
+        name, equals, value = pair.partition("=")
+        if not equals or not name.strip():
+            raise Failure(f"{pair!r} is not NAME=VALUE, such as needle.gauge=20")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def from_file(path: Path) -> dict[str, str]:
+    """Read a file of answers: a mapping, YAML or JSON, from names to answers. Raises `Failure` with every fault."""
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise Failure(f"{path}: cannot be read ({error.strerror}); check the name and the permissions") from None
+    from lda_notes.files.syntax import read_json, read_yaml
+
+    parsed = read_json(raw) if path.suffix.lower() == ".json" else read_yaml(raw)
+    if parsed.faults or parsed.data is None:
+        raise Failure("\n".join(f"{path}:{f.row}:{f.column}: {f.message}; {f.todo}" for f in parsed.faults))
+    return dict(_flat(parsed.data, ""))
+
+
+def _flat(data: Mapping[str, Any], head: str) -> Iterator[tuple[str, str]]:
+    for key, value in data.items():
+        name = f"{head}{key}"
+        match value:
+            case {"not_assessed": reason} | {"not_done": reason}:
+                yield name, f"- {reason}"
+            case Mapping():
+                yield from _flat(value, f"{name}.")
+            case list() if any(isinstance(item, Mapping) for item in value):
+                yield from _flat({str(at): item for at, item in enumerate(value)}, f"{name}.")
+            case list():
+                yield name, ", ".join(str(item) for item in value)
+            case bool():
+                yield name, "yes" if value else "no"
+            case None:
+                yield name, "."
+            case _:
+                yield name, str(value)

@@ -75,7 +75,7 @@ def command(
         from lda_notes.stream.tasks import Check, Rules
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
-    with rare_collection(first=False):
+    with rare_collection():
         files = _checked(list(dict.fromkeys(_files(paths))), policy, asof)
     beside = list(pipeline.passed_over(paths))
     files += [report.Checked(str(one.path), None, str(one)) for one in beside if one.lost]
