@@ -8,8 +8,8 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from lda_notes.knowledge.overrides import apply
 from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.knowledge.policy_values import apply
 from lda_notes.line import timeline as lines
 from lda_notes.line.timeline import Timeline
 from lda_notes.record.episode import Episode

@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 
 from lda_notes.knowledge import limits, sources
 from lda_notes.knowledge.limits import RISING, Choice, Clock, Limit
-from lda_notes.knowledge.overrides import apply
 from lda_notes.knowledge.policy import DEFAULT, changes, looser, number, quantity, value_text
+from lda_notes.knowledge.policy_values import apply
 from lda_notes.knowledge.sources import SOURCES, Citation
 
 SOURCE = {"title": "Port care procedure", "date": "2026-01-15"}

@@ -36,9 +36,7 @@ def run(*arguments: str) -> Result:
 def test_the_list_names_every_rule_once() -> None:
     shown = re.findall(r"^  (unsafe|wrong|gap|advice) +([a-z0-9-]+)$", run("rules").stdout, re.M)
     names = [name for _, name in shown]
-    assert sorted(names) == sorted(
-        [*rule_table.load(), *(row.name for row in READING), *(row.name for _, row in AMONG)]
-    )
+    assert sorted(names) == sorted([*rule_table.load(), *(row.name for row in READING), *(row.name for row in AMONG)])
     assert len(rule_table.load()) >= 70
 
 

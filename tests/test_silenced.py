@@ -13,8 +13,8 @@ from rule_cases import CASES, case_under, episode_of, judged
 
 from lda_notes.check.rule_table import NEVER_SILENT, silenced_words
 from lda_notes.cli import group
-from lda_notes.knowledge.overrides import apply
 from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.knowledge.policy_values import apply
 
 
 def silencing(*rules: str) -> Policy:

@@ -13,7 +13,7 @@ from typing import Final
 from lda_notes.check.rules.unreadable import Explained
 from lda_notes.line.folding import letters, person
 from lda_notes.line.timeline import Timeline
-from lda_notes.problems import Finding, Path, Severity
+from lda_notes.problems import Finding, Path
 from lda_notes.record.episode import Episode
 
 EPISODE: Final = "episode-in-two-records"
@@ -25,57 +25,47 @@ PORTS: Final = "two-ports-in-one-patient"
 _SHORT: Final = 4
 """Names of fewer letters are alerted to only when they are the same: one letter is too much of them."""
 
-AMONG: Final[tuple[tuple[Severity, Explained], ...]] = (
-    (
+AMONG: Final[tuple[Explained, ...]] = (
+    Explained(
+        EPISODE,
+        "Two records have one episode identifier.",
+        "Whoever reads notes, sums or exports by that identifier takes two stays for one.",
+        "give one of them an identifier of its own; take out a copy",
         "wrong",
-        Explained(
-            EPISODE,
-            "Two records have one episode identifier.",
-            "Whoever reads notes, sums or exports by that identifier takes two stays for one.",
-            "give one of them an identifier of its own; take out a copy",
-        ),
     ),
-    (
+    Explained(
+        NUMBER,
+        "One record number has two names or birth dates.",
+        "One of the two patients has the other's allergies, holds and drugs filed under the own number.",
+        "compare with the wristbands and correct the wrong number; when a name changed, use one in all records",
         "unsafe",
-        Explained(
-            NUMBER,
-            "One record number has two names or birth dates.",
-            "One of the two patients has the other's allergies, holds and drugs filed under the own number.",
-            "compare with the wristbands and correct the wrong number; when a name changed, use one in all records",
-        ),
     ),
-    (
+    Explained(
+        PERSON,
+        "One name and birth date has two record numbers.",
+        "If it is one patient, holds and allergies in one record are missing in the other.",
+        "ask the registry; when it is one patient, add the second number to both records",
         "wrong",
-        Explained(
-            PERSON,
-            "One name and birth date has two record numbers.",
-            "If it is one patient, holds and allergies in one record are missing in the other.",
-            "ask the registry; when it is one patient, add the second number to both records",
-        ),
     ),
-    (
+    Explained(
+        PORTS,
+        "One patient has two port identifiers, and no removal is recorded.",
+        "Most often it is one port under two names, and a hold is known to one record only; until that is known, "
+        "what is true of one is true of the other.",
+        "find out whether it is one port, and give it one name; or chart the removal of the other",
         "wrong",
-        Explained(
-            PORTS,
-            "One patient has two port identifiers, and no removal is recorded.",
-            "Most often it is one port under two names, and a hold is known to one record only; until that is known, "
-            "what is true of one is true of the other.",
-            "find out whether it is one port, and give it one name; or chart the removal of the other",
-        ),
     ),
-    (
+    Explained(
+        NAMES,
+        "Two patients of a unit have the same or a similar family name.",
+        "Similar names on one unit are a known cause of care given to the wrong patient.",
+        "identify the patient by record number and birth date before each act",
         "advice",
-        Explained(
-            NAMES,
-            "Two patients of a unit have the same or a similar family name.",
-            "Similar names on one unit are a known cause of care given to the wrong patient.",
-            "identify the patient by record number and birth date before each act",
-        ),
     ),
 )
 """Everything that is found between records. Common practice, no source."""
 
-_BY_NAME: Final = {explained.name: (severity, explained) for severity, explained in AMONG}
+_BY_NAME: Final = {explained.name: explained for explained in AMONG}
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,10 +87,12 @@ def doubts(lines: Sequence[Timeline]) -> tuple[Doubt, ...]:
 
 def finding(doubt: Doubt, member: int, files: Sequence[str], events: Episode) -> Finding:
     """Return the finding of one member; ``files`` are the names of all records, ``events`` is its episode."""
-    severity, explained = _BY_NAME[doubt.rule]
+    explained = _BY_NAME[doubt.rule]
     others = [files[one] for one in doubt.members if one != member]
     named = ", ".join(others[:3]) + (f" and {len(others) - 3} more" if len(others) > 3 else "")
-    return Finding(doubt.rule, severity, f"{doubt.said}: see also {named}", explained.todo, _path(doubt, events))
+    return Finding(
+        doubt.rule, explained.severity, f"{doubt.said}: see also {named}", explained.todo, _path(doubt, events)
+    )
 
 
 def _path(doubt: Doubt, episode: Episode) -> Path:

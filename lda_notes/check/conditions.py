@@ -25,7 +25,7 @@ from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line.against import subject
-from lda_notes.line.holds import OWN_RULES
+from lda_notes.line.holds import CLEARED, OWN_RULES
 from lda_notes.line.transitions import trouble
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
@@ -76,11 +76,6 @@ class Need:
         return self.reported is None or self.reported(event, episode)
 
 
-def two_septa(_: Any, episode: Episode) -> bool:
-    """Tell whether the port has two septa."""
-    return len(episode.port.septa) > 1
-
-
 _ASKED_ELSEWHERE: Final = OWN_RULES | {"blood return not proven"}
 
 
@@ -96,16 +91,6 @@ def troubles(event: ev.Event) -> tuple[str, ...]:
     return tuple(reason for reason in trouble(event) if reason not in _ASKED_ELSEWHERE)
 
 
-def no_blood(event: ev.Proved, _: Episode) -> bool:
-    """Tell whether the event found no blood return."""
-    return event.blood_return == "none" or event.__dict__.get("blood_return_before") == "none"
-
-
-def needs_verifier(event: ev.Event, _: Episode) -> bool:
-    """Tell whether the author is new to the procedure."""
-    return event.by is not None and event.by.new_to_procedure is True
-
-
 def first_access(event: ev.Access, episode: Episode) -> bool:
     """Tell whether the tip position must be known now: the first access on record, or no confirmation on record."""
     first = whole(episode).first_access
@@ -115,52 +100,7 @@ def first_access(event: ev.Access, episode: Episode) -> bool:
 def injection_possible(_: Any, episode: Episode) -> bool:
     """Tell whether a power injection is on record or the port is rated for one."""
     power = episode.port.power
-    return (power is not None and power.rated) or injected(None, episode)
-
-
-def injected(_: Any, episode: Episode) -> bool:
-    """Tell whether a power injection is on record."""
-    return whole(episode).injected
-
-
-def return_present(event: ev.Proved, _: Episode) -> bool:
-    """Tell whether blood return was present."""
-    return event.blood_return == "present"
-
-
-def is_alteplase(event: ev.PatencyTreatment, _: Episode) -> bool:
-    """Tell whether the thrombolytic is alteplase."""
-    return event.drug == "alteplase"
-
-
-def is_urokinase(event: ev.PatencyTreatment, _: Episode) -> bool:
-    """Tell whether the thrombolytic is urokinase."""
-    return event.drug == "urokinase"
-
-
-def begins_or_ends(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether the use lasts, so that it begins and ends."""
-    return event.purpose in ("infusion", "transfusion")
-
-
-def not_sampling(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether something was put in."""
-    return event.purpose != "blood sampling"
-
-
-def may_be_liposomal(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether a liposomal form was given, so that the product decides what it does outside the vein."""
-    return event.what is not None and "liposom" in event.what.lower()
-
-
-def culturing(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether blood cultures were drawn."""
-    return any("culture" in sample.lower() for sample in event.samples)
-
-
-def discarded_some(event: ev.Proved, _: Episode) -> bool:
-    """Tell whether blood was drawn for samples, so that what became of the first aspirate matters."""
-    return bool(event.samples)
+    return (power is not None and power.rated) or whole(episode).injected
 
 
 def old_lock_in(event: ev.CareEvent, episode: Episode) -> bool:
@@ -170,41 +110,6 @@ def old_lock_in(event: ev.CareEvent, episode: Episode) -> bool:
     drug = getattr(lock, "drug", "")
     strength = getattr(lock, "units_per_ml", None)
     return drug in ("70% ethanol", "taurolidine with citrate and heparin") or (strength is not None and strength > 100)
-
-
-def signs_told(event: ev.CareEvent, _: Episode) -> bool:
-    """Tell whether signs are recorded, so that place and time of each matter."""
-    return bool(event.signs)
-
-
-def painful(event: ev.CareEvent, _: Episode) -> bool:
-    """Tell whether the patient has more than little pain."""
-    return isinstance(event.pain, int) and event.pain > 3
-
-
-def despite_hold(event: ev.CareEvent, _: Episode) -> bool:
-    """Tell whether the event says that a prescriber ordered it in spite of a hold."""
-    return event.despite_hold is not None
-
-
-def several_attempts(event: ev.Access, _: Episode) -> bool:
-    """Tell whether the needle was passed more than once."""
-    return event.attempts is not None and event.attempts > 1
-
-
-def not_whole(event: ev.Deaccess, _: Episode) -> bool:
-    """Tell whether the needle did not come out whole."""
-    return event.needle_intact is False
-
-
-def cleared_with_limits(event: ev.Evaluation, _: Episode) -> bool:
-    """Tell whether the line was cleared for some uses only."""
-    return event.decision == "cleared with limits"
-
-
-def cleared_of_several(event: ev.Evaluation, episode: Episode) -> bool:
-    """Tell whether a line was cleared that may be on hold in more than one septum."""
-    return event.decision in ("cleared for use", "cleared with limits") and len(episode.port.septa) > 1
 
 
 def taught_on_leaving(event: ev.Discharge, episode: Episode) -> bool:
@@ -228,36 +133,11 @@ def drug_or_skin(event: ev.CareEvent, _: Episode) -> bool:
     return True
 
 
-def proves_the_line(event: ev.Proved, _: Episode) -> bool:
-    """Tell whether the event is to prove the line: a new access, or the look at a thrombolytic."""
-    return isinstance(event, ev.Access | ev.PatencyCheck)
-
-
 def setting_at(episode: Episode, moment: datetime) -> str | None:
     """Return the kind of place that the patient is in at a moment, as far as it is recorded."""
     last = last_before(whole(episode).settings, moment)
     setting: str | None = last[1] if last is not None else episode.stay.setting
     return setting
-
-
-def has_redness(site: Any) -> bool:
-    """Tell whether there is redness."""
-    return bool(site.erythema == "present")
-
-
-def has_place(sign: Any) -> bool:
-    """Tell whether a sign has a place."""
-    return sign.what in ("pain", "burning", "swelling", "redness", "leak", "pus", "fluid collection")
-
-
-def is_fever(sign: Any) -> bool:
-    """Tell whether a sign is a fever."""
-    return bool(sign.what == "fever")
-
-
-def unlocked(event: ev.Access, episode: Episode) -> bool:
-    """Tell whether a working line was left without a lock."""
-    return isinstance(event.lock, NotDone) and blood(event, episode)
 
 
 def needle_in(event: ev.CareEvent, episode: Episode) -> bool:
@@ -276,91 +156,16 @@ def no_needle_follows(event: ev.Deaccess, episode: Episode) -> bool:
     return event.id not in record.followed and not soon
 
 
-def under_way(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether something begins or is given, rather than stopped."""
-    return event.action != "stopped"
-
-
-def drug_given(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether something was given at once."""
-    return event.action != "stopped" and event.purpose not in ("infusion", "blood sampling")
-
-
-def injection(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether the use is a power injection."""
-    return event.purpose == "power injection"
-
-
-def sampling(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether the use is blood sampling."""
-    return event.purpose == "blood sampling"
-
-
-def may_harm(event: ev.LineUse, _: Episode) -> bool:
-    """Tell whether what is given may harm tissue."""
-    return event.action != "stopped" and event.purpose in ("infusion", "medication")
-
-
 def dose_by_lumen(event: ev.PatencyTreatment, episode: Episode) -> bool:
     """Tell whether the alteplase dose may depend on the lumen: under the full-dose weight, or weight unknown."""
     weight = episode.patient.weight_kg
     return event.drug == "alteplase" and (weight is None or weight < DEFAULT.value("alteplase_full_dose_kg"))
 
 
-def leaves_accessed(event: ev.Discharge, _: Episode) -> bool:
-    """Tell whether the patient leaves alive with the needle in."""
-    return event.needle_in is True and event.destination != "died"
-
-
-def leaves_without(event: ev.Discharge, _: Episode) -> bool:
-    """Tell whether the patient leaves without a needle."""
-    return event.needle_in is False
-
-
-def adds_nothing(event: ev.Addendum, _: Episode) -> bool:
-    """Tell whether an addendum adds no fact by key."""
-    return not event.adds
-
-
-def cleared(event: ev.Evaluation, _: Episode) -> bool:
-    """Tell whether the line was cleared for use."""
-    return event.decision == "cleared for use"
-
-
-def is_cream(anesthetic: Any) -> bool:
-    """Tell whether the anesthetic is a cream."""
-    return str(anesthetic.agent).endswith("cream")
-
-
-def is_injected(anesthetic: Any) -> bool:
-    """Tell whether the anesthetic is injected."""
-    return str(anesthetic.agent).startswith("intradermal")
-
-
-def is_spray(anesthetic: Any) -> bool:
-    """Tell whether the anesthetic is a spray."""
-    return str(anesthetic.agent).endswith("spray")
-
-
-def has_heparin(lock: Any) -> bool:
-    """Tell whether the lock contains heparin."""
-    return "heparin" in lock.drug
-
-
-def no_built_in_disc(dressing: Any) -> bool:
-    """Tell whether the dressing itself contains no chlorhexidine."""
-    return isinstance(dressing, Dressing) and dressing.type != "transparent with chlorhexidine"
-
-
 def disc_suits(event: ev.Event, episode: Episode, policy: Policy) -> bool:
     """Tell whether neither age nor allergy speaks against a chlorhexidine disc on the local day of the event."""
     today = event.at.astimezone(ZoneInfo(episode.stay.time_zone)).date()
     return suitability.disc_suits(subject(episode.patient, episode.port, today), policy)
-
-
-def somebody_told(problem: Any) -> bool:
-    """Tell whether somebody was told of the problem."""
-    return problem.told is not None
 
 
 def small_or_treated(_: Any, episode: Episode) -> bool:
@@ -391,16 +196,6 @@ def not_told_before(event: ev.CareEvent, episode: Episode) -> bool:
     return True
 
 
-def tip_unknown(_: Any, episode: Episode) -> bool:
-    """Tell whether no confirmation of the tip is on record."""
-    return episode.port.tip is None
-
-
-def from_elsewhere(event: ev.Event, episode: Episode) -> bool:
-    """Tell whether the kind of the new unit is news: whoever was an inpatient is taken to stay one."""
-    return setting_at(episode, event.at) != "inpatient"
-
-
 # -- conditions by name --
 
 
@@ -409,15 +204,68 @@ def never(_: Any, __: Episode) -> bool:
     return False
 
 
+OF_EVENT: Final[Mapping[str, Condition]] = {
+    "two_septa": lambda _, episode: len(episode.port.septa) > 1,
+    "tip_unknown": lambda _, episode: episode.port.tip is None,
+    "injected": lambda _, episode: whole(episode).injected,
+    "from_elsewhere": lambda event, episode: setting_at(episode, event.at) != "inpatient",
+    "needs_verifier": lambda event, _: event.by is not None and event.by.new_to_procedure is True,
+    "signs_told": lambda event, _: bool(event.signs),
+    "painful": lambda event, _: isinstance(event.pain, int) and event.pain > 3,
+    "despite_hold": lambda event, _: event.despite_hold is not None,
+    "no_blood": lambda event, _: "none" in (event.blood_return, event.__dict__.get("blood_return_before")),
+    "return_present": lambda event, _: event.blood_return == "present",
+    "proves_the_line": lambda event, _: isinstance(event, ev.Access | ev.PatencyCheck),
+    "discarded_some": lambda event, _: bool(event.samples),
+    "several_attempts": lambda event, _: event.attempts is not None and event.attempts > 1,
+    "unlocked": lambda event, episode: isinstance(event.lock, NotDone) and blood(event, episode),
+    "not_whole": lambda event, _: event.needle_intact is False,
+    "under_way": lambda event, _: event.action != "stopped",
+    "drug_given": lambda event, _: event.action != "stopped" and event.purpose not in ("infusion", "blood sampling"),
+    "may_harm": lambda event, _: event.action != "stopped" and event.purpose in ("infusion", "medication"),
+    "begins_or_ends": lambda event, _: event.purpose in ("infusion", "transfusion"),
+    "sampling": lambda event, _: event.purpose == "blood sampling",
+    "not_sampling": lambda event, _: event.purpose != "blood sampling",
+    "injection": lambda event, _: event.purpose == "power injection",
+    "may_be_liposomal": lambda event, _: event.what is not None and "liposom" in event.what.lower(),
+    "culturing": lambda event, _: any("culture" in sample.lower() for sample in event.samples),
+    "is_alteplase": lambda event, _: event.drug == "alteplase",
+    "is_urokinase": lambda event, _: event.drug == "urokinase",
+    "cleared": lambda event, _: event.decision == "cleared for use",
+    "cleared_with_limits": lambda event, _: event.decision == "cleared with limits",
+    "cleared_of_several": lambda event, episode: event.decision in CLEARED and len(episode.port.septa) > 1,
+    "leaves_accessed": lambda event, _: event.needle_in is True and event.destination != "died",
+    "leaves_without": lambda event, _: event.needle_in is False,
+    "adds_nothing": lambda event, _: not event.adds,
+}
+"""What can be seen from the event and its record at once; what takes more is a function of that name."""
+
+OF_PART: Final[Mapping[str, Callable[[Any], bool]]] = {
+    "has_redness": lambda site: site.erythema == "present",
+    "has_place": lambda sign: (
+        sign.what in ("pain", "burning", "swelling", "redness", "leak", "pus", "fluid collection")
+    ),
+    "is_fever": lambda sign: sign.what == "fever",
+    "is_cream": lambda anesthetic: str(anesthetic.agent).endswith("cream"),
+    "is_injected": lambda anesthetic: str(anesthetic.agent).startswith("intradermal"),
+    "is_spray": lambda anesthetic: str(anesthetic.agent).endswith("spray"),
+    "has_heparin": lambda lock: "heparin" in lock.drug,
+    "no_built_in_disc": lambda dressing: (
+        isinstance(dressing, Dressing) and dressing.type != "transparent with chlorhexidine"
+    ),
+    "somebody_told": lambda problem: problem.told is not None,
+}
+"""What is seen from the part that contains the fact."""
+
 VARIES: Final[Mapping[str, Mapping[str, Condition]]] = {
-    "under way": {"line use": under_way},
+    "under way": {"line use": OF_EVENT["under_way"]},
     "why due": {},
     "proof due": {},
     "dressing due": {},
-    "blood drawn": {"line use": sampling, "access": blood, "flush": blood},
-    "flush due": {"patency check": return_present},
-    "lock due": {"patency check": return_present},
-    "response due": {"line use": drug_given},
+    "blood drawn": {"line use": OF_EVENT["sampling"], "access": blood, "flush": blood},
+    "flush due": {"patency check": OF_EVENT["return_present"]},
+    "lock due": {"patency check": OF_EVENT["return_present"]},
+    "response due": {"line use": OF_EVENT["drug_given"]},
     "not a use": {"line use": never},
     "before puncture": {"dressing change": never},
     "put in here": {"arrival accessed": never},
@@ -437,11 +285,12 @@ VISIT: Final[Mapping[str, Mapping[str, Callable[[Any, Episode, Policy], bool]]]]
 """By the same names: what the other events of a visit, as long as the policy lets one be, leave to be said."""
 
 
-def named(name: str, kind: str) -> Condition | None:
-    """Return the condition of a name for a kind; None when a fact is asked in any case. Raises `AttributeError`."""
+def named(name: str, kind: str = "") -> Condition | None:
+    """Return the condition of a name for a kind; None when a fact is asked in any case. Raises `KeyError`."""
     if not name:
         return None
     if name in VARIES:
         return VARIES[name].get(kind)
-    found: Condition = globals()[name] if name in globals() else getattr(visits, name)
+    tables: tuple[Mapping[str, Any], ...] = (OF_EVENT, OF_PART, globals(), vars(visits))
+    found: Condition = next((table for table in tables if name in table), OF_EVENT)[name]
     return found

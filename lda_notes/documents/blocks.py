@@ -99,7 +99,6 @@ class Pairs:
     """Labels with values, such as patient and room."""
 
     rows: tuple[tuple[str, str], ...]
-    columns: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +179,6 @@ class Sheet:
     blocks: tuple[Block, ...]
     status: str = ""
     cautions: tuple[str, ...] = ()
-    landscape: bool = False
     running: str = ""
     dense: bool = False
     size: float = 10

@@ -55,19 +55,6 @@ class References:
             if self._policy.rows[name].value != DEFAULT.rows[name].value
         )
 
-    def sources(self) -> tuple[str, ...]:
-        """Return the sources of all that was named so far, by how well each is known, with their numbers."""
-        found: dict[str, dict[str, list[str]]] = {}
-        for basis in sorted(self._named, key=_order):
-            cited = self._policy.citations(basis) if isinstance(basis, str) else basis.citations
-            for source, known in (_parted(citation.text()) for citation in cited):
-                found.setdefault(known, {}).setdefault(source, []).append(key(basis))
-        return tuple(
-            f"{known[0].upper()}{known[1:]}: "
-            + "; ".join(f"{source} [{', '.join(dict.fromkeys(keys))}]".lstrip() for source, keys in told.items())
-            for known, told in found.items()
-        )
-
     def brief(self) -> tuple[str, ...]:
         """Return each source named so far by its short name, with its mark and the numbers that rest on it."""
         found: dict[str, list[str]] = {}
@@ -84,12 +71,6 @@ class References:
         if not isinstance(basis, str):
             return basis.says, "; ".join(cited.text() for cited in basis.citations)
         return in_force(basis, self._policy), "; ".join(cited.text() for cited in self._policy.citations(basis))
-
-
-def _parted(citation: str) -> tuple[str, str]:
-    """Return the source of a citation and the words that say how well it is known; for common practice these alone."""
-    source, bracket, known = citation.rpartition(" [")
-    return (source, known.removesuffix("]")) if bracket else ("", citation)
 
 
 def key(basis: Basis) -> str:

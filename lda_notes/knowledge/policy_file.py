@@ -8,8 +8,8 @@ from pathlib import Path as FilePath
 from typing import Final
 
 from lda_notes.files.syntax import MAX_BYTES, Parsed, read_json, read_yaml
-from lda_notes.knowledge.overrides import apply
 from lda_notes.knowledge.policy import DEFAULT, Policy
+from lda_notes.knowledge.policy_values import apply
 from lda_notes.problems import Failure, Finding, Place
 
 NAME: Final = "lda-policy.yaml"

@@ -52,15 +52,11 @@ _OF_ANOTHER: Final = re.compile(
 def may_clear(event: ev.Evaluation, policy: Policy) -> bool:
     """Tell whether whoever judged the line has a role that may end a hold, by policy."""
     who: Person | None = event.cleared_by or event.by
-    credential = (who.credential or "") if who is not None else ""
-    said = credential.casefold()
-    if re.search(
-        r"\b(student|assistant|trainee|aide|technician|scribe|secretary|clerk|former|formerly|retired|for|to)\b", said
-    ):
-        return any(said == role.casefold() for role in policy.words("roles_that_may_clear"))
-    return any(
-        re.search(rf"(?<!\w){re.escape(role.casefold())}(?!\w)", said) for role in policy.words("roles_that_may_clear")
-    )
+    said = (who.credential or "").casefold() if who is not None else ""
+    roles = [role.casefold() for role in policy.words("roles_that_may_clear")]
+    if _OF_ANOTHER.search(said):
+        return said in roles
+    return any(re.search(rf"(?<!\w){re.escape(role)}(?!\w)", said) for role in roles)
 
 
 @dataclass(frozen=True, slots=True)

@@ -314,7 +314,7 @@ def _alike(every: Sequence[Entry], earlier: _Walk | None) -> tuple[int, int]:
 
 
 def _first_states(septa: Sequence[str], every: Sequence[Entry], unread: Sequence[Unread]) -> dict[str, State]:
-    """Return what is true before the first event: no port, where the record tells first that it was implanted."""
+    """Return what is true before the first event: no port, where the record says first that it was implanted."""
     changes = (entry.event for entry in every if isinstance(entry.event, ev.PortImplanted | ev.PortRemoved))
     port_in = not isinstance(next(changes, None), ev.PortImplanted)
     texts = list(_of_record(unread))

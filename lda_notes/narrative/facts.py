@@ -28,10 +28,9 @@ ANSWERS: Final = ("not_assessed", "not_done")
 class NotRecorded(Exception):
     """A fact that a sentence names was not recorded. ``path`` leads to where it would stand."""
 
-    def __init__(self, path: Path, answered: bool = False) -> None:
+    def __init__(self, path: Path) -> None:
         super().__init__(".".join(str(step) for step in path))
         self.path = path
-        self.answered = answered
 
 
 class UnknownFact(Exception):
@@ -99,7 +98,7 @@ class Facts:
         kind = type(value)
         if kind is dict:
             if _is_answer(value):
-                raise NotRecorded((*self._path, key), answered=True)
+                raise NotRecorded((*self._path, key))
             return Facts(value, (*self._path, key), self._root, self._told, self._depth)
         if kind is tuple and type(value[0]) is dict:
             here = (*self._path, key)

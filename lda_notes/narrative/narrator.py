@@ -18,7 +18,6 @@ from zoneinfo import ZoneInfo
 
 from jinja2 import (
     ChoiceLoader,
-    Environment,
     FileSystemLoader,
     StrictUndefined,
     TemplateError,
@@ -57,25 +56,17 @@ class View:
     facts_left: Left
 
 
-@dataclass(frozen=True, slots=True)
-class Narrative:
-    """What a template wrote. ``unwritten`` are the missing facts for which a wording was left out."""
-
-    paragraphs: tuple[Paragraph, ...]
-    unwritten: tuple[Path, ...]
-
-
 class Narrator:
     """Writes narratives from the templates of one folder, applied over those that come with the program."""
 
-    def __init__(self, templates: FilePath | None = None, sandboxed: bool = True) -> None:
-        """Raise `Failure` when ``templates`` is not a folder. ``sandboxed`` False serves measurement alone."""
+    def __init__(self, templates: FilePath | None = None) -> None:
+        """Raise `Failure` when ``templates`` is not a folder."""
         if templates is not None and not templates.is_dir():
             raise Failure(f"{templates}: is not a folder; give the folder that contains the templates")
         self._folders = tuple(str(place) for place in (templates, folder("note_templates")) if place is not None)
-        self._environment = _environment(self._folders, sandboxed)
+        self._environment = _environment(self._folders)
 
-    def narrate(self, kind: str, view: View) -> Narrative:
+    def narrate(self, kind: str, view: View) -> tuple[Paragraph, ...]:
         """Return the narrative of an event of ``kind``.
 
         Raises `Failure`, in one sentence with template and row, when the template is at fault.
@@ -100,7 +91,7 @@ class Narrator:
             )
         except Exception as error:
             raise self._fault(name, error) from None
-        return Narrative(tuple(gathering.paragraphs), tuple(dict.fromkeys(gathering.unwritten)))
+        return tuple(gathering.paragraphs)
 
     def _fault(self, name: str, error: Exception) -> Failure:
         if isinstance(error, TemplateSyntaxError):
@@ -178,7 +169,7 @@ def _take(value: Any, key: Any) -> Any:
     if kind is Facts or kind is WhyNot or kind is Computed:
         return value[key]
     if isinstance(value, str | int | Decimal | date):
-        raise NotRecorded((str(key),), answered=True)  # recorded in another form, such as "none used"
+        raise NotRecorded((str(key),))  # recorded in another form, such as "none used"
     if kind is dict:
         if key in value:
             return value[key]
@@ -198,18 +189,8 @@ class _Closed(SandboxedEnvironment):
         return _take(obj, argument)
 
 
-class _Open(Environment):
-    """The same without the sandbox: only to measure what the sandbox costs."""
-
-    code_generator_class = ClosedGrammar
-
-    def getitem(self, obj: Any, argument: Any) -> Any:
-        """Take a value by subscript."""
-        return _take(obj, argument)
-
-
-def _environment(folders: tuple[str, ...], sandboxed: bool) -> Environment:
-    environment = (_Closed if sandboxed else _Open)(
+def _environment(folders: tuple[str, ...]) -> _Closed:
+    environment = _Closed(
         loader=ChoiceLoader([FileSystemLoader(place) for place in folders]),
         undefined=StrictUndefined,
         autoescape=False,  # the text is not markup yet: render escapes it for each format
@@ -244,7 +225,7 @@ def _printable(value: Any) -> Any:
 
 def _typed(text: Any) -> str:
     if isinstance(text, WhyNot):  # a group of facts: no reason why not was recorded in its place
-        raise NotRecorded(text.path, answered=True)
+        raise NotRecorded(text.path)
     if not isinstance(text, str):
         raise TemplateMistake("prints as typed words what is not text")
     return phrasing.typed(str(text))
@@ -290,16 +271,20 @@ def _listed(items: Any, last: str = "and") -> str:
     return said
 
 
-def _day_alone(value: date) -> str:
-    return f"{phrasing.day(value)} (hour not known)"
+def _timed(said: Callable[[datetime, ZoneInfo, date], str]) -> Callable[[Context, datetime | date], str]:
+    """Return the filter that says a moment in the zone of the stay, seen from the day of the event."""
+
+    @pass_context
+    def filtered(context: Context, value: datetime | date) -> str:
+        if not isinstance(value, datetime):
+            return f"{phrasing.day(value)} (hour not known)"
+        gathering: Gathering = context["_gathering"]
+        return said(value, gathering.zone, gathering.today)
+
+    return filtered
 
 
-@pass_context
-def _clock(context: Context, value: datetime | date) -> str:
-    if not isinstance(value, datetime):
-        return _day_alone(value)
-    gathering: Gathering = context["_gathering"]
-    return phrasing.clock(value, gathering.zone, gathering.today)
+_clock: Final = _timed(phrasing.clock)
 
 
 @pass_context
@@ -310,22 +295,6 @@ def _at(context: Context, value: datetime | date) -> str:
     if comma:
         return f"on {day} at {time}"
     return f"at {said}" if said[2:3] == ":" else f"on {said}"
-
-
-@pass_context
-def _moment(context: Context, value: datetime | date) -> str:
-    if not isinstance(value, datetime):
-        return _day_alone(value)
-    gathering: Gathering = context["_gathering"]
-    return phrasing.moment(value, gathering.zone)
-
-
-@pass_context
-def _near(context: Context, value: datetime | date) -> str:
-    if not isinstance(value, datetime):
-        return _day_alone(value)
-    gathering: Gathering = context["_gathering"]
-    return phrasing.near(value, gathering.zone, gathering.today)
 
 
 FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
@@ -339,9 +308,9 @@ FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "joined": lambda items: "; ".join(items),
     "length": phrasing.length,
     "listed": _listed,
-    "moment": _moment,
+    "moment": _timed(lambda value, zone, _: phrasing.clock(value, zone)),
     "name": _name,
-    "near": _near,
+    "near": _timed(phrasing.near),
     "ordinal": phrasing.ordinal,
     "person": person,
     "quantity": lambda value, unit: phrasing.quantity(Decimal(value), unit),

@@ -48,7 +48,6 @@ class Gathering:
     today: date
     paragraphs: list[Paragraph] = field(default_factory=list)
     sentences: list[Sentence] = field(default_factory=list)
-    unwritten: list[Path] = field(default_factory=list)
     series: list[list[str] | None] = field(default_factory=list)
     written: bool = False
     said: bool = False
@@ -116,11 +115,8 @@ class Tags(Extension):
         gathering.written = False
         try:
             text = tidy(caller())
-        except NotRecorded as missing:
-            if not missing.answered:
-                gathering.unwritten.append(missing.path)
-            del told[start:]
-            return ""
+        except NotRecorded:
+            text = ""
         facts = tuple(dict.fromkeys(told[start:]))
         if not text:
             del told[start:]

@@ -24,7 +24,6 @@ DEMO = HERE / "demo_episodes" / "uncomplicated-week.yaml"
 def figures(bench: Bench) -> Iterator[Figure]:
     """Measure them."""
     yield from _rules(bench)
-    yield _note(bench)
     yield from _handoff(bench)
 
 
@@ -73,25 +72,6 @@ def _rules(bench: Bench) -> Iterator[Figure]:
         lambda: seconds(lambda: rule_table.check(few, DEFAULT), 60),
     )
     yield Figure("5", "rules over 1,000 events / over 20", 60, True, growth)
-
-
-def _note(bench: Bench) -> Figure:
-    from lda_notes import pipeline
-    from lda_notes.documents.note import page as note
-    from lda_notes.narrative.narrator import Narrator
-    from lda_notes.record.reading import Record
-
-    episode = record.read(DEMO).episode
-    assert episode is not None
-    judged = pipeline.judge(Record("record", episode), DEFAULT, ASOF)
-    closed, open_ = Narrator(), Narrator(sandboxed=False)
-
-    def write(teller: Narrator) -> object:
-        return note.sheet(judged, DEFAULT, note.Choice("access-1"), teller)
-
-    assert write(closed) == write(open_)
-    ratios = bench.paired(lambda: seconds(lambda: write(closed), 20), lambda: seconds(lambda: write(open_), 20))
-    return Figure("6", "a note sandboxed and strict / unsandboxed", 1.5, True, ratios)
 
 
 # -- figure 7 --

@@ -16,7 +16,7 @@ from pydantic import BaseModel
 
 from lda_notes.check import rule_table
 from lda_notes.files.syntax import read_yaml
-from lda_notes.knowledge import overrides
+from lda_notes.knowledge import policy_values
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.line import timeline
 from lda_notes.problems import Finding
@@ -119,7 +119,7 @@ def rules_found(*events: dict[str, Any], policy: Policy = DEFAULT, **parts: Any)
 def local_policy(**limits: Any) -> Policy:
     """Return the published policy with some of its limits replaced."""
     source = {"title": "Case policy (invented)", "date": "2031-01-01"}
-    changed, faults = overrides.apply(DEFAULT, {"source": source, "limits": limits})
+    changed, faults = policy_values.apply(DEFAULT, {"source": source, "limits": limits})
     assert not faults, faults
     return changed
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -228,10 +228,6 @@ def problem_told_too_early(step: Step, event: CareEvent, case: Case) -> Iterable
 
     Nobody can be told of what was not yet seen.
     """
-    return _told_too_early(step, event, case) if event.problems else ()
-
-
-def _told_too_early(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
     slack = case.policy.span("clock_slack_minutes")
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and event.at - problem.told_at > slack:
@@ -247,17 +243,15 @@ def problem_told_after_charting(step: Step, event: CareEvent, case: Case) -> Ite
 
     What happened after the entry cannot stand in it; it belongs into an addendum with its own time.
     """
-    return _told_too_late(step, event, case) if event.problems and event.charted_at is not None else ()
-
-
-def _told_too_late(step: Step, event: CareEvent, case: Case) -> Iterator[Found]:
     slack = case.policy.span("clock_slack_minutes")
-    assert event.charted_at is not None
+    charted = event.charted_at
+    if charted is None:
+        return
     for position, problem in enumerate(event.problems):
-        if problem.told_at is not None and problem.told_at - event.charted_at > slack:
+        if problem.told_at is not None and problem.told_at - charted > slack:
             yield Found(
                 step.entry.path("problems", position, "told_at"),
-                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(event.charted_at)}",
+                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}",
             )
 
 
@@ -267,10 +261,6 @@ def staff_injury_in_chart(step: Step, event: CareEvent, case: Case) -> Iterable[
 
     A needle-stick of a nurse is care of another person; it is followed up there and has no place in this chart.
     """
-    return _staff_injury(step, event) if event.problems else ()
-
-
-def _staff_injury(step: Step, event: CareEvent) -> Iterator[Found]:
     for position, problem in enumerate(event.problems):
         if _NEEDLE_STICK.search(problem.what or ""):
             yield Found(
@@ -287,10 +277,6 @@ def problem_told_to_author(step: Step, event: CareEvent, case: Case) -> Iterable
 
     If nobody was told, tell someone who may decide and chart it.
     """
-    return _told_to_author(step, event) if event.problems else ()
-
-
-def _told_to_author(step: Step, event: CareEvent) -> Iterator[Found]:
     for position, problem in enumerate(event.problems):
         if _same(problem.told, event.by):
             yield Found(step.entry.path("problems", position, "told"), "the person notified is the author")

@@ -244,19 +244,16 @@ def dressing_found_both(step: Step, event: DressingChange | LineCheck | ArrivalA
     Intact means that nothing is wrong with it; what is wrong decides whether it is changed at once.
     """
     found = event.dressing_found
-    if type(found) is tuple and len(found) > 1:
-        if "intact" in found:
-            others = " and ".join(word for word in found if word != "intact")
-            yield Found(
-                step.entry.path("dressing_found"),
-                f"the dressing was found intact and {others}; these exclude each other",
-            )
-        elif "missing" in found:
-            others = " and ".join(word for word in found if word != "missing")
-            yield Found(
-                step.entry.path("dressing_found"),
-                f"the dressing was found missing and {others}; these exclude each other",
-            )
+    if type(found) is tuple:
+        word = "intact" if "intact" in found else "missing"
+        yield from _beside_others(step, "dressing_found", "the dressing was found", word, found)
+
+
+def _beside_others(step: Step, fact: str, says: str, word: str, found: tuple[str, ...]) -> Iterator[Found]:
+    """Yield a fault where a word that excludes all others is recorded beside one."""
+    others = [other for other in found if other != word]
+    if word in found and others:
+        yield Found(step.entry.path(fact), f"{says} {word} and {' and '.join(others)}; these exclude each other")
 
 
 @rule("wrong", "keep the words that are true", cites=(COMMON_PRACTICE,))
@@ -265,13 +262,7 @@ def arm_history_both(step: Step, event: PortFacts, case: Case) -> Iterable[Found
 
     Whether there is lymphedema, a fistula or an operation on that side decides how the port is looked after.
     """
-    found = event.arm_history
-    if "none of these" in found and len(found) > 1:
-        others = " and ".join(word for word in found if word != "none of these")
-        yield Found(
-            step.entry.path("arm_history"),
-            f"the history of that arm is none of these and {others}; these exclude each other",
-        )
+    return _beside_others(step, "arm_history", "the history of that arm is", "none of these", event.arm_history)
 
 
 @rule("wrong", "correct the redness or its extent", cites=(COMMON_PRACTICE,))

@@ -1,11 +1,10 @@
-"""Limits of time in place: needle, dressing, looks at the line, flushes of a port that rests."""
+"""Limits of time in place: needle, dressing, what is of unknown age; and a port that was just put in."""
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, time, timedelta
-from itertools import pairwise
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import first_after, judged_until, lasted, length, overrun
@@ -21,7 +20,6 @@ from lda_notes.record.events import (
     DressingChange,
     Event,
     LineCheck,
-    LineUse,
     PortImplanted,
 )
 
@@ -39,22 +37,34 @@ def needle_dwell(case: Case) -> Iterable[Found]:
 
     A dressing change never restarts the needle's clock.
     """
-    for stays in case.timeline.needles.values():
-        for stay in stays:
-            if stay.since is None or stay.closed is None:
-                continue
-            out = stay.closed.event.at
-            by = overrun(case, stay.since, "needle_dwell_days", out)
-            if by is not None:
-                yield Found(
-                    stay.closed.path("at"),
-                    f"the needle put in {case.say(stay.since)} stayed in until {case.say(out)}, "
-                    f"{lasted(case, stay.since, out)}; it was due out by {case.say(by)}, "
-                    f"after {case.policy.text('needle_dwell_days')}",
-                    related=_first_seen(case, stay, by),
-                    event=stay.closed.event.id,
-                    severity=_late(case, by, "needle_dwell_days", out),
-                )
+    return _needles_past_limit(case, out=True)
+
+
+def _needles_past_limit(case: Case, *, out: bool) -> Iterator[Found]:
+    """Yield a fault for each needle that stayed in past the limit until it was ``out``, or else is still in past it."""
+    limit = "needle_dwell_days"
+    for stay in (stay for stays in case.timeline.needles.values() for stay in stays):
+        if stay.since is None or (stay.closed is not None) is not out:
+            continue
+        until = stay.closed.event.at if stay.closed is not None else judged_until(case)
+        by = overrun(case, stay.since, limit, until)
+        if by is not None:
+            where = stay.closed or stay.opened
+            yield Found(
+                where.path("at"),
+                f"the needle put in {case.say(stay.since)} {_stayed(case, 'in', stay.since, until, over=out)}; "
+                f"it was due out by {case.say(by)}, after {case.policy.text(limit)}",
+                related=_first_seen(case, stay, by),
+                event=where.event.id,
+                severity=_late(case, by, limit, until),
+            )
+
+
+def _stayed(case: Case, where: str, since: datetime, until: datetime, *, over: bool) -> str:
+    """Return how long something stayed, or is still, in or on."""
+    length = lasted(case, since, until)
+    moment = case.say(until)
+    return f"stayed {where} until {moment}, {length}" if over else f"is still {where} at {moment}, after {length}"
 
 
 def _late(case: Case, by: datetime, limit: str, moment: datetime) -> Severity | None:
@@ -85,22 +95,7 @@ def needle_overdue(case: Case) -> Iterable[Found]:
 
     Needle, extension and dressing are changed together.
     """
-    end = judged_until(case)
-    for stays in case.timeline.needles.values():
-        stay = stays[-1] if stays else None
-        if stay is None or stay.since is None or stay.closed is not None:
-            continue
-        by = overrun(case, stay.since, "needle_dwell_days", end)
-        if by is not None:
-            yield Found(
-                stay.opened.path("at"),
-                f"the needle put in {case.say(stay.since)} is still in at {case.say(end)}, "
-                f"after {lasted(case, stay.since, end)}; it was due out by {case.say(by)}, "
-                f"after {case.policy.text('needle_dwell_days')}",
-                related=_first_seen(case, stay, by),
-                event=stay.opened.event.id,
-                severity=_late(case, by, "needle_dwell_days", end),
-            )
+    return _needles_past_limit(case, out=False)
 
 
 _UNDER_FILM = Citation("ins-2016", "M-H", "gauze under a transparent film")
@@ -120,26 +115,28 @@ def dressing_dwell(case: Case) -> Iterable[Found]:
     days. Gauze under a transparent film counts as gauze; gauze only under the needle's wings counts as transparent
     while the entry site is in view.
     """
-    for stays in case.timeline.dressings.values():
-        for stay in stays:
-            if stay.since is None or stay.ended is None:
-                continue
-            limit = due.dressing_limit(stay.dressing)
-            if limit is None:
-                continue
-            off = stay.ended.event.at
-            by = overrun(case, stay.since, limit, off)
-            if by is not None:
-                yield Found(
-                    stay.ended.path("at"),
-                    f"the {_kind(stay)} put on {case.say(stay.since)} stayed on until {case.say(off)}, "
-                    f"{lasted(case, stay.since, off)}; it was due to be changed by {case.say(by)}, "
-                    f"after {case.policy.text(limit)}",
-                    related=(Related(stay.put_on.path("dressing"), "this dressing"),),
-                    citations=_cited(case, stay, limit),
-                    event=stay.ended.event.id,
-                    severity=_late(case, by, limit, off),
-                )
+    return _dressings_past_limit(case, off=True)
+
+
+def _dressings_past_limit(case: Case, *, off: bool) -> Iterator[Found]:
+    """Yield a fault for each dressing that stayed on past its limit until it was ``off``, or is still on past it."""
+    for stay in (stay for stays in case.timeline.dressings.values() for stay in stays):
+        limit = due.dressing_limit(stay.dressing)
+        if stay.since is None or limit is None or (stay.ended is not None) is not off:
+            continue
+        until = stay.ended.event.at if stay.ended is not None else judged_until(case)
+        by = overrun(case, stay.since, limit, until)
+        if by is not None:
+            where = stay.ended or stay.put_on
+            yield Found(
+                where.path("at"),
+                f"the {_kind(stay)} put on {case.say(stay.since)} {_stayed(case, 'on', stay.since, until, over=off)}; "
+                f"it was due to be changed by {case.say(by)}, after {case.policy.text(limit)}",
+                related=(Related(stay.put_on.path("dressing"), "this dressing"),) if off else (),
+                citations=_cited(case, stay, limit),
+                event=where.event.id,
+                severity=_late(case, by, limit, until),
+            )
 
 
 def _cited(case: Case, stay: DressingStay, limit: str) -> tuple[Citation, ...]:
@@ -163,23 +160,7 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
 
     Look at the site while it is bare.
     """
-    end = judged_until(case)
-    for stays in case.timeline.dressings.values():
-        stay = stays[-1] if stays else None
-        if stay is None or stay.since is None or stay.ended is not None:
-            continue
-        limit = due.dressing_limit(stay.dressing)
-        by = overrun(case, stay.since, limit, end) if limit is not None else None
-        if by is not None and limit is not None:
-            yield Found(
-                stay.put_on.path("at"),
-                f"the {_kind(stay)} put on {case.say(stay.since)} is still on at {case.say(end)}, "
-                f"after {lasted(case, stay.since, end)}; it was due to be changed by {case.say(by)}, "
-                f"after {case.policy.text(limit)}",
-                citations=_cited(case, stay, limit),
-                event=stay.put_on.event.id,
-                severity=_late(case, by, limit, end),
-            )
+    return _dressings_past_limit(case, off=False)
 
 
 @rule(
@@ -267,159 +248,6 @@ def unknown_age_left(case: Case) -> Iterable[Found]:
                 event=found.event.id,
                 lacks=("inserted_at",) if what == "needle" else ("dressed_at",),
             )
-
-
-@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
-def line_check_interval(case: Case) -> Iterable[Found]:
-    """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
-
-    Swelling, leaking and a loosened dressing show first to the eye; a needle that nobody looks at for long can do harm
-    unseen. The interval is common practice and a facility may set its own; no shift looks at home or in a clinic.
-
-    A look that was made and not charted is a late entry.
-    """
-    span = case.span("line_check_hours") + case.span("line_check_slack_minutes")
-    for septum, gap in _gaps_between_looks(case).items():
-        late = [
-            (began, ended)
-            for began, ended in gap
-            if ended - began[0] > span and due.looked_at_by_shift(case.timeline, began[0])
-        ]
-        if not late:
-            continue
-        (began, entry), ended = max(late, key=lambda pair: pair[1] - pair[0][0])
-        more = f"; {len(late) - 1} more such gap{'s' if len(late) > 2 else ''}" if len(late) > 1 else ""
-        where = f' of septum "{septum}"' if len(case.timeline.needles) > 1 else ""
-        yield Found(
-            entry.path("at"),
-            f"no line check{where} is charted from {case.say(began)} to {case.say(ended)}, "
-            f"{length(ended - began)}; line checks are at most {case.policy.text('line_check_hours')} apart{more}",
-            event=entry.event.id,
-        )
-
-
-_Gap = tuple[tuple[datetime, Entry], datetime]
-
-
-def _gaps_between_looks(case: Case) -> dict[str, list[_Gap]]:
-    gaps: dict[str, list[_Gap]] = {septum: [] for septum in case.timeline.needles}
-    for step in case.timeline.steps:
-        before = step.before
-        if step.septum is None or before.needle is None or before.last_check is None:
-            continue
-        if step.after.last_check is not before.last_check or step.after.needle is not before.needle:
-            seen = before.last_check.event.at
-            gaps[step.septum].append(((seen, before.last_check), step.entry.event.at))
-    end = judged_until(case)
-    for septum, found in gaps.items():
-        state = case.timeline.state_at(septum, end)
-        if state.needle is not None and state.last_check is not None:
-            found.append(((state.last_check.event.at, state.last_check), end))
-    return gaps
-
-
-@rule(
-    "advice",
-    "flush and lock an accessed port that rests, and chart it; policies differ, from every day to every week",
-    limits=("accessed_idle_flush_hours",),
-)
-def accessed_idle_flush(case: Case) -> Iterable[Found]:
-    """Measures how long a port with a needle in rested between uses: no infusion, no flush, no lock, no other use.
-
-    Blood drifts into a line that rests and can clot there. Sources differ widely on the interval, from daily to
-    weekly, so a facility should set its own.
-
-    If the line was used in between, chart that use.
-    """
-    if not case.policy.states("accessed_idle_flush_hours"):
-        return
-    span = case.span("accessed_idle_flush_hours")
-    for septum in case.timeline.needles:
-        rests = [rest for rest in _rests(case, septum) if rest[1] - rest[0].event.at > span]
-        if rests:
-            entry, ended = max(rests, key=lambda rest: rest[1] - rest[0].event.at)
-            since = entry.event.at
-            yield Found(
-                entry.path("at"),
-                f"the accessed port rested from {case.say(since)} to {case.say(ended)}, {length(ended - since)}, "
-                f"without a flush on record; policy asks for one every {case.policy.text('accessed_idle_flush_hours')}",
-                event=entry.event.id,
-            )
-
-
-def _rests(case: Case, septum: str) -> Iterator[tuple[Entry, datetime]]:
-    """Yield each time in which the needle was in and nothing went through it: from its last use, until when."""
-    last: Entry | None = None
-    for step in case.timeline.steps:
-        if step.septum != septum:
-            continue
-        used = (
-            step.after.last_flush is step.entry
-            or step.after.last_lock is step.entry
-            or step.after.dwell is not step.before.dwell
-            or step.after.infusion is not step.before.infusion
-            or step.after.needle is not step.before.needle
-            or type(step.entry.event) is LineUse
-        )
-        if not used:
-            continue
-        if last is not None and step.before.needle is not None and _at_rest(step):
-            yield last, step.entry.event.at
-        last = step.entry
-    end = judged_until(case)
-    state = case.timeline.state_at(septum, end)
-    if last is not None and state.needle is not None and state.infusion is None and state.dwell is None:
-        yield last, end
-
-
-def _at_rest(step: Step) -> bool:
-    return step.before.infusion is None and step.before.dwell is None
-
-
-@rule(
-    "advice",
-    "plan the next flush within the interval that the facility has chosen",
-    limits=("idle_flush_days",),
-    cites=(Citation("wu-2021", "R2"),),
-)
-def idle_flush(case: Case) -> Iterable[Found]:
-    """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.
-
-    An idle port is flushed so that it stays open. Most sources ask for four weeks; studies of six to eight weeks, and
-    of twelve, saw no more occlusions, so a facility may set a longer interval.
-
-    If the port was not flushed when it was due, record why.
-    """
-    elsewhere = sorted(
-        due.flushed_elsewhere_at(entry.event)
-        for entry in case.timeline.entries
-        if entry.event.kind == "flushed elsewhere"
-    )
-    for septum, stays in case.timeline.needles.items():
-        for before, after in pairwise(stays):
-            if before.closed is not None:
-                yield from _stood_idle(
-                    case, septum, elsewhere, before.closed, after.opened.event.at, after.opened, "stood"
-                )
-        last = stays[-1].closed if stays else None
-        if last is not None and case.timeline.discharge is None and case.timeline.now(septum).port_in:
-            yield from _stood_idle(case, septum, elsewhere, last, case.timeline.asof, last, "stands")
-
-
-def _stood_idle(
-    case: Case, septum: str, elsewhere: list[datetime], removal: Entry, until: datetime, where: Entry, verb: str
-) -> Iterator[Found]:
-    position = bisect_left(elsewhere, until)
-    since = max([removal.event.at, *elsewhere[max(position - 1, 0) : position]])
-    by = overrun(case, since, "idle_flush_days", until)
-    if by is not None and due.flush_allowed(case.timeline.state_at(septum, by)):
-        stood = f"{verb} without a needle" if since == removal.event.at else f"{verb} without a flush"
-        yield Found(
-            where.path("at"),
-            f"the port {stood} from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
-            f"a flush was due by {case.say(by)}, after {case.policy.text('idle_flush_days')}",
-            event=where.event.id,
-        )
 
 
 # -- a new port --

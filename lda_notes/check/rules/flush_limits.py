@@ -1,4 +1,4 @@
-"""Limits of what goes through the line and stays in it: discard, flush, syringe, lock."""
+"""Limits of what goes through the line: connector, discard, flush, syringe."""
 
 from __future__ import annotations
 
@@ -9,17 +9,41 @@ from decimal import Decimal
 from typing import Any, Final
 
 from lda_notes.check.rule_table import Case, Found, Step, rule
-from lda_notes.check.rules.patients import heparin_child, is_adult
-from lda_notes.check.rules.supplies_used import against
+from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
-from lda_notes.knowledge.sources import Citation
 from lda_notes.record.events import Access, Deaccess, Event, Flushed, FlushOrLock, LineUse
 from lda_notes.record.parts import Flush, Lock
 
 _ZERO: Final = Decimal(0)
 _DAY: Final = timedelta(hours=24)
 _BACTERIOSTATIC: Final = "0.9% sodium chloride with benzyl alcohol"
+
+
+# -- the connector --
+
+
+@rule(
+    "unsafe",
+    "scrub the needleless connector again for the full time before anything is joined to it",
+    limits=("hub_scrub_s",),
+)
+def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+    """Compares the scrub of the needleless connector with the shortest time that the sources accept.
+
+    Most bloodstream infections of a line in use start at the connector. Sources ask for 5 to 15 seconds of friction;
+    one asks for 15 at least, which a facility can set.
+
+    Let it dry, then connect.
+    """
+    scrub = event.hub_scrub_s
+    if scrub is not None and scrub < case.policy.value("hub_scrub_s"):
+        yield Found(
+            step.entry.path("hub_scrub_s"),
+            f"the needleless connector was scrubbed for {quantity(scrub, 'seconds')}; it takes "
+            f"{case.policy.text('hub_scrub_s')}, and one source asks for "
+            f"{quantity(case.policy.value('hub_scrub_strict_s'), 'seconds')}",
+        )
 
 
 # -- discard --
@@ -50,7 +74,7 @@ def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: C
     limit = "discard_adult_ml" if is_adult(case, event) else "discard_child_ml"
     least = case.policy.value(limit)
     if not is_adult(case, event) and weight is not None and weight < case.policy.value("discard_small_child_kg"):
-        system = _system_ml(step, case)
+        system = system_ml(step, case)
         if system is None:
             return
         limit = "discard_volume_factor"
@@ -89,7 +113,8 @@ def discard_too_large(step: Step, event: Access | FlushOrLock | LineUse, case: C
 # -- flush --
 
 
-def _system_ml(step: Step, case: Case) -> Decimal | None:
+def system_ml(step: Step, case: Case) -> Decimal | None:
+    """Return the volume of catheter and add-ons at an event, in mL; None where it is not recorded."""
     stay = step.after.needle or step.before.needle
     needle = stay.needle if stay is not None else None
     return amounts.system_volume_ml(
@@ -121,7 +146,7 @@ def flush_below_minimum(step: Step, event: Flushed, case: Case) -> Iterable[Foun
     flushes = event.flushes
     if type(flushes) is not tuple or not flushes:
         return
-    system = _system_ml(step, case)
+    system = system_ml(step, case)
     if system is None:
         return
     flushed, least = _free_flush_ml(flushes), amounts.minimum_flush_ml(system, case.policy)
@@ -156,7 +181,7 @@ def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: 
     flushed = _free_flush_ml(flushes)
     weight = case.timeline.patient_at(event.at).weight_kg
     small = weight is not None and weight < case.policy.value("discard_small_child_kg")
-    if flushed is None or (small and _system_ml(step, case) is not None):
+    if flushed is None or (small and system_ml(step, case) is not None):
         return  # in a small child a line of known volume is judged by that volume
     plain, after_blood = _ADULT_FLUSH if is_adult(case, event) else _CHILD_FLUSH
     limit = after_blood if event.samples else plain
@@ -238,147 +263,3 @@ def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
     lock: Any = event.__dict__.get("lock")
     if type(lock) is Lock and lock.preservative == "benzyl alcohol" and lock.drug == "0.9% sodium chloride":
         yield lock.volume_ml or _ZERO
-
-
-# -- lock --
-
-
-@rule(
-    "unsafe",
-    "aspirate the lock at once if it is in, notify the prescriber, and lock with the labeled strength",
-    limits=("heparin_lock_strength_units_per_ml",),
-    cites=(Citation("heparin-injection-label", "R", "5.1"),),
-)
-def treatment_strength_heparin(case: Case) -> Iterable[Found]:
-    """Finds a heparin lock stronger than the strongest lock flush that is sold.
-
-    Vials of heparin for treatment contain ten times and more of a lock; mixing them up has killed patients.
-
-    Look for bleeding, and report the mix-up.
-    """
-    for one in against(case, "treatment-strength-heparin"):
-        yield one.found(
-            f"the heparin lock is {quantity(one.used.units_per_ml or Decimal(0), 'units per mL')}; the limit is "
-            f"{case.policy.text('heparin_lock_strength_units_per_ml')}",
-            "units_per_ml",
-        )
-
-
-@rule(
-    "wrong",
-    "read the strength from the syringe or vial again",
-    limits=("heparin_lock_low_strength_units_per_ml", "heparin_lock_strength_units_per_ml"),
-)
-def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Compares the strength of a heparin lock with the two strengths in which lock flush is sold.
-
-    Another strength below the strongest is most likely a slip of the pen, or units written as if they were units per
-    mL.
-    """
-    lock = event.lock
-    if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None:
-        return
-    low = case.policy.value("heparin_lock_low_strength_units_per_ml")
-    high = case.policy.value("heparin_lock_strength_units_per_ml")
-    if lock.units_per_ml < high and lock.units_per_ml != low:
-        yield Found(
-            step.entry.path("lock", "units_per_ml"),
-            f"the heparin lock is {quantity(lock.units_per_ml, 'units per mL')}; lock flushes are sold as "
-            f"{quantity(low, 'units per mL')} and {quantity(high, 'units per mL')}",
-        )
-
-
-@rule(
-    "unsafe",
-    "compare with the order and notify the prescriber; aspirate the lock if it is still in",
-    limits=("heparin_lock_max_units", "heparin_lock_child_units", "heparin_child_years", "heparin_child_kg"),
-)
-def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Multiplies strength and volume of a heparin lock and compares the units with the most that the sources name.
-
-    Part of every lock reaches the patient. 400 to 600 units are named for an adult. A child under 12 years or under
-    40 kg is locked by weight or by the facility's policy: 300 units are named by one source, and more is asked about.
-    """
-    lock = event.lock
-    if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None or lock.volume_ml is None:
-        return
-    units = amounts.heparin_units(lock.units_per_ml, lock.volume_ml)
-    child = heparin_child(case, step.entry.event)
-    limit = "heparin_lock_child_units" if child else "heparin_lock_max_units"
-    if units > case.policy.value(limit):
-        weight = case.timeline.patient_at(step.entry.event.at).weight_kg
-        each = f", {quantity(round(units / weight, 1), 'units')} per kg" if child and weight else ""
-        grown = units > case.policy.value("heparin_lock_max_units")
-        yield Found(
-            step.entry.path("lock"),
-            f"{quantity(lock.volume_ml, 'mL')} at {quantity(lock.units_per_ml, 'units per mL')} is "
-            f"{quantity(units, 'units')} of heparin{each}; {'for a child, ' if child else ''}at most "
-            f"{case.policy.text(limit)} is usual",
-            citations=case.policy.citations(limit),
-            severity=None if grown else "advice",
-        )
-
-
-@rule("advice", "compare the lock with the order", limits=("heparin_lock_min_ml", "heparin_lock_max_ml"))
-def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Compares the volume of a heparin lock with the volumes that the sources name.
-
-    Too little does not fill the line, too much goes into the patient. Sources name 3 mL to 6 mL; a small child
-    is locked with less, by the volume of the line.
-
-    Follow the order where it differs, and chart what was used.
-    """
-    lock = event.lock
-    if type(lock) is not Lock or lock.drug != "heparin" or lock.volume_ml is None:
-        return
-    low, high = case.policy.value("heparin_lock_min_ml"), case.policy.value("heparin_lock_max_ml")
-    usual = case.policy.value("heparin_lock_ml")
-    if lock.volume_ml > high or (lock.volume_ml < low and not heparin_child(case, step.entry.event)):
-        yield Found(
-            step.entry.path("lock", "volume_ml"),
-            f"the heparin lock is {quantity(lock.volume_ml, 'mL')}; sources name {quantity(low, 'mL')} to "
-            f"{quantity(high, 'mL')}, usually {quantity(usual, 'mL')}",
-        )
-
-
-@rule(
-    "unsafe",
-    "lock again with enough to fill the line",
-    limits=("lock_volume_factor",),
-    cites=(Citation("heparin-lock-label", "R2"),),
-)
-def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Compares the lock with the volume of catheter and add-ons and a fifth more, where these are recorded.
-
-    A lock that does not fill the line leaves blood at the tip, where it clots.
-
-    Where the volume of the catheter is not recorded, this rule cannot judge.
-    """
-    lock = event.lock
-    if type(lock) is not Lock or lock.volume_ml is None:
-        return
-    system = _system_ml(step, case)
-    if system is None:
-        return
-    least = amounts.lock_volume_ml(system, case.policy)
-    if lock.volume_ml < least:
-        yield Found(
-            step.entry.path("lock", "volume_ml"),
-            f"the lock is {quantity(lock.volume_ml, 'mL')}; the minimum is {quantity(least, 'mL')}, "
-            f"{case.policy.text('lock_volume_factor')} the {quantity(system, 'mL')} of catheter and add-ons",
-        )
-
-
-@rule(
-    "advice",
-    "lock with what is ordered, or chart the order for saline alone",
-    limits=("saline_lock_accepted",),
-)
-def saline_lock(case: Case) -> Iterable[Found]:
-    """Finds a lock of saline alone where the facility's policy does not accept it; as published, saline is accepted.
-
-    Trials found saline no worse than heparin, and some facilities keep to heparin all the same. A valved catheter and
-    a patient who must not have heparin are locked with saline whatever the policy, and leave this rule quiet.
-    """
-    for one in against(case, "saline-lock"):
-        yield one.found(f"the line is locked with {one.used.words} alone; the policy does not accept it")

@@ -9,7 +9,7 @@ from typing import Any, Final
 from lda_notes.check import rule_table
 from lda_notes.check.among import AMONG
 from lda_notes.check.report import sentence, source_as_json
-from lda_notes.check.rules.unreadable import READING, Explained
+from lda_notes.check.rules.unreadable import READING
 from lda_notes.knowledge.policy import Policy, value_text
 from lda_notes.knowledge.sources import Citation
 from lda_notes.problems import Severity
@@ -58,12 +58,10 @@ class Listed:
 
 def listed(policy: Policy) -> tuple[Listed, ...]:
     """Return everything that the check can find, family by family, in the order of the table."""
-    told: list[tuple[str, Severity, Explained]] = [(READER, "wrong", row) for row in READING] + [
-        (BETWEEN, severity, row) for severity, row in AMONG
-    ]
     found = [
-        Listed(row.name, family, severity, row.todo, f"{row.what}\n\n{row.why}\n\n{sentence(row.todo)}", (), ())
-        for family, severity, row in told
+        Listed(row.name, family, row.severity, row.todo, f"{row.what}\n\n{row.why}\n\n{sentence(row.todo)}", (), ())
+        for family, rows in ((READER, READING), (BETWEEN, AMONG))
+        for row in rows
     ]
     for rule in rule_table.load().values():
         cites = tuple(rule_table.citations(rule, policy))

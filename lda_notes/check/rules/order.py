@@ -41,9 +41,13 @@ def _named(entry: Entry, case: Case) -> str:
     return f"{_kind(entry)} {entry.event.id} at {case.say(entry.event.at)}"
 
 
-def _last_removal(step: Step, case: Case) -> str:
+def _without_needle(step: Step, case: Case, said: str, fact: str = "at") -> tuple[Found, ...]:
+    """Return the fault of something done through a needle where, by the record, none is in."""
+    if step.before.needle is not None:
+        return ()
     removal = step.before.last_removal
-    return f"; the last one was taken out by {_named(removal, case)}" if removal is not None else ""
+    last = f"; the last one was taken out by {_named(removal, case)}" if removal is not None else ""
+    return (Found(step.entry.path(fact), f"{said}{last}"),)
 
 
 # -- a needle in, or none --
@@ -71,9 +75,7 @@ def deaccess_without_access(step: Step, event: Deaccess, case: Case) -> Iterable
 
     A needle that was in when the patient came is charted as an arrival with the needle in.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"a needle is taken out but none is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "a needle is taken out but none is in")
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
@@ -84,9 +86,7 @@ def dressing_change_without_needle(step: Step, event: DressingChange, case: Case
 
     A needle that was in when the patient came is charted as an arrival with the needle in.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"a dressing is changed but no needle is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "a dressing is changed but no needle is in")
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
@@ -95,9 +95,7 @@ def flush_without_needle(step: Step, event: FlushOrLock, case: Case) -> Iterable
 
     Without a needle nothing can be flushed: an access is missing, or the event stands on the wrong septum.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"the line is flushed but no needle is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "the line is flushed but no needle is in")
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
@@ -106,9 +104,7 @@ def use_without_needle(step: Step, event: LineUse, case: Case) -> Iterable[Found
 
     What was given must have gone somewhere: an access is missing, or the event stands on the wrong septum.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"the line is used but no needle is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "the line is used but no needle is in")
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
@@ -117,9 +113,7 @@ def thrombolytic_without_needle(step: Step, event: PatencyTreatment, case: Case)
 
     The drug can only dwell behind a needle: an access is missing, or the event stands on the wrong septum.
     """
-    if step.before.needle is not None:
-        return ()
-    return (Found(step.entry.path("at"), f"a thrombolytic is put in but no needle is in{_last_removal(step, case)}"),)
+    return _without_needle(step, case, "a thrombolytic is put in but no needle is in")
 
 
 @rule("wrong", "chart the access that is missing, or correct the entry", cites=(_CDC,))
@@ -130,9 +124,11 @@ def infusion_without_needle(step: Step, event: LineCheck, case: Case) -> Iterabl
 
     Look at the port first.
     """
-    if step.before.needle is not None or event.infusion is None:
-        return ()
-    return (Found(step.entry.path("infusion"), f"an infusion runs but no needle is in{_last_removal(step, case)}"),)
+    return (
+        _without_needle(step, case, "an infusion runs but no needle is in", "infusion")
+        if event.infusion is not None
+        else ()
+    )
 
 
 @rule("advice", "chart the access or arrival that is missing, or correct the time", cites=(_CDC,))
@@ -212,22 +208,24 @@ def patency_check_of_unknown_treatment(step: Step, event: PatencyCheck, case: Ca
 
     The minutes of dwell are counted from the treatment that is named; a wrong reference gives a wrong time.
     """
-    named = case.timeline.entry(event.treatment)
+    wrong = _not_the_dose(step, event, event.treatment, case, "the check is on")
+    if wrong:
+        yield Found(step.entry.path("treatment"), f"the treatment named for this check is {event.treatment}; {wrong}")
+
+
+def _not_the_dose(step: Step, event: CareEvent, name: str, case: Case, here: str) -> str:
+    """Return why what an event names is not a thrombolytic given before it into its septum; empty where it is."""
+    named = case.timeline.entry(name)
     if named is None or named.retraction is not None:
-        found = "no event has that identifier" if named is None else "that entry was retracted"
-    elif not isinstance(named.event, PatencyTreatment):
-        found = f"that is the {_named(named, case)}"
-    elif named.event.at > event.at:
-        found = f"that is later: {_named(named, case)}"
-    elif _septum(named.event, case) != step.septum:
-        found = f'that was given into septum "{_septum(named.event, case)}", the check is on "{step.septum}"'
-    else:
-        return
-    yield Found(step.entry.path("treatment"), f"the treatment named for this check is {event.treatment}; {found}")
-
-
-def _septum(event: CareEvent, case: Case) -> str:
-    return event.septum or case.timeline.episode.port.septa[0]
+        return "no event has that identifier" if named is None else "that entry was retracted"
+    if not isinstance(named.event, PatencyTreatment):
+        return f"that is the {_named(named, case)}"
+    if isinstance(event, PatencyTreatment) and named.event.at >= event.at:
+        return f"that is not earlier: {_named(named, case)}"
+    if named.event.at > event.at:
+        return f"that is later: {_named(named, case)}"
+    septum = named.event.septum or case.timeline.episode.port.septa[0]
+    return f'that was given into septum "{septum}", {here} "{step.septum}"' if septum != step.septum else ""
 
 
 @rule("wrong", "name the dose that dwells, or correct the time", cites=(_LABEL,))
@@ -266,23 +264,10 @@ def second_dose_of_unknown_dose(step: Step, event: PatencyTreatment, case: Case)
 
     When this is a first dose, take second_dose_of out.
     """
-    if event.second_dose_of is None:
-        return
-    named = case.timeline.entry(event.second_dose_of)
-    if named is None or named.retraction is not None:
-        found = "no event has that identifier" if named is None else "that entry was retracted"
-    elif not isinstance(named.event, PatencyTreatment):
-        found = f"that is the {_named(named, case)}"
-    elif named.event.at >= event.at:
-        found = f"that is not earlier: {_named(named, case)}"
-    elif _septum(named.event, case) != step.septum:
-        found = f'that was given into septum "{_septum(named.event, case)}", this one into "{step.septum}"'
-    else:
-        return
-    yield Found(
-        step.entry.path("second_dose_of"),
-        f"the first dose named for this second dose is {event.second_dose_of}; {found}",
-    )
+    name = event.second_dose_of
+    wrong = _not_the_dose(step, event, name, case, "this one into") if name is not None else ""
+    if wrong:
+        yield Found(step.entry.path("second_dose_of"), f"the first dose named for this second dose is {name}; {wrong}")
 
 
 @rule("gap", "name the first dose", cites=(_LABEL,))

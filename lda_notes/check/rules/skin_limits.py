@@ -1,4 +1,4 @@
-"""Limits on the way to the needle: friction and drying of the skin, scrub of the connector, local anesthesia."""
+"""Limits on the way to the needle: friction and drying of the skin, local anesthesia."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from lda_notes.check.rules.overrun import length
 from lda_notes.check.rules.patients import is_adult, months_at
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.events import Access, Dressed, Flushed
+from lda_notes.record.events import Access, Dressed
 from lda_notes.record.parts import Anesthetic, Antisepsis
 
 _SECOND: Final = timedelta(seconds=1)
@@ -137,29 +137,6 @@ def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
         yield Found(
             step.entry.path("antisepsis", "fully_dry"),
             "the skin was touched before it was fully dry",
-        )
-
-
-@rule(
-    "unsafe",
-    "scrub the needleless connector again for the full time before anything is joined to it",
-    limits=("hub_scrub_s",),
-)
-def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
-    """Compares the scrub of the needleless connector with the shortest time that the sources accept.
-
-    Most bloodstream infections of a line in use start at the connector. Sources ask for 5 to 15 seconds of friction;
-    one asks for 15 at least, which a facility can set.
-
-    Let it dry, then connect.
-    """
-    scrub = event.hub_scrub_s
-    if scrub is not None and scrub < case.policy.value("hub_scrub_s"):
-        yield Found(
-            step.entry.path("hub_scrub_s"),
-            f"the needleless connector was scrubbed for {quantity(scrub, 'seconds')}; it takes "
-            f"{case.policy.text('hub_scrub_s')}, and one source asks for "
-            f"{quantity(case.policy.value('hub_scrub_strict_s'), 'seconds')}",
         )
 
 

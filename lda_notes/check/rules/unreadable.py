@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final, NamedTuple
 
+from lda_notes.problems import Severity
+
 
 class Explained(NamedTuple):
     """A finding of the reader: what it says, why it matters, what to do."""
@@ -12,6 +14,7 @@ class Explained(NamedTuple):
     what: str
     why: str
     todo: str
+    severity: Severity = "wrong"
 
 
 READING: Final[tuple[Explained, ...]] = (

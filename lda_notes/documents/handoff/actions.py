@@ -11,6 +11,7 @@ from lda_notes.documents.handoff.view import Action, View
 from lda_notes.documents.references import Stated
 from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.line import due as clocks
+from lda_notes.line.corrections import Entry
 from lda_notes.line.dangers import VESICANT_RUNS
 from lda_notes.line.due import ClockName, Due
 from lda_notes.line.holds import PROVABLE
@@ -35,18 +36,23 @@ def under_way(view: View, state: State) -> str:
     if state.dwell is None or not state.holds:
         return ""
     since = max(hold.since for hold in state.holds)
-    judged = [
-        entry.event.at
+    judged = evaluations(view, state.septum, since)
+    drug = getattr(state.dwell.treatment.event, "drug", "thrombolytic")
+    if judged:
+        return f"evaluation done {view.wording.soon(judged[-1].event.at)}; {drug} dwelling"
+    answers = since <= state.dwell.treatment.event.at and all(hold.reason in PROVABLE for hold in state.holds)
+    return f"under way: {drug} dwelling since {view.wording.soon(state.dwell.treatment.event.at)}" if answers else ""
+
+
+def evaluations(view: View, septum: str, since: datetime) -> list[Entry]:
+    """Return the evaluations of a septum from a moment on, in order of time."""
+    return [
+        entry
         for entry in view.timeline.entries
         if isinstance(entry.event, ev.Evaluation)
         and since <= entry.event.at <= view.asof
-        and (entry.event.septum or state.septum) == state.septum
+        and (entry.event.septum or septum) == septum
     ]
-    drug = getattr(state.dwell.treatment.event, "drug", "thrombolytic")
-    if judged:
-        return f"evaluation done {view.wording.soon(judged[-1])}; {drug} dwelling"
-    answers = since <= state.dwell.treatment.event.at and all(hold.reason in PROVABLE for hold in state.holds)
-    return f"under way: {drug} dwelling since {view.wording.soon(state.dwell.treatment.event.at)}" if answers else ""
 
 
 def vesicant_runs(state: State) -> bool:

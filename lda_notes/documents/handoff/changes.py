@@ -34,7 +34,7 @@ def changes(view: View) -> Iterator[Change]:
         charted = min(max(entry.event.charted_at or entry.event.at, entry.event.at), view.asof)
         if _since(view, charted):
             late = " (charted after the last sheet)" if not _since(view, entry.event.at) else ""
-            yield Change(f"new: {_named_event(view, entry)}{late}", kind_of(entry) in _ROUTINE and not late)
+            yield Change(f"new: {_named_event(view, entry)}{late}", entry.event.kind in _ROUTINE and not late)
         elif any(_since(view, one.at) for one in entry.corrections):
             yield Change(f"corrected: {_named_event(view, entry)}", False)
     for entry in view.timeline.retracted:
@@ -60,13 +60,7 @@ def _done(entry: Entry) -> str:
         return f"{event.purpose} {event.action}"
     if isinstance(event, ev.PatencyTreatment):
         return f"{event.drug} put in"
-    return kind_of(entry)
-
-
-def kind_of(entry: Entry) -> str:
-    """Return the kind of the event of an entry."""
-    kind: str = entry.event.kind
-    return kind
+    return entry.event.kind
 
 
 def _since(view: View, moment: datetime) -> bool:

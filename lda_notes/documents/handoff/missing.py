@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Final
 
-from lda_notes.documents.handoff.changes import kind_of
 from lda_notes.documents.handoff.problems import since_handoff
 from lda_notes.documents.handoff.view import View
 from lda_notes.line.corrections import Entry
@@ -85,5 +84,5 @@ def unread_event(event: UnreadEvent) -> str:
 def unread_fact(view: View, fact: Unread) -> str:
     """Return in words that a fact could not be read."""
     entry = view.timeline.entry(fact.event) if fact.event else None
-    about = f" ({kind_of(entry)} {view.wording.soon(entry.event.at)})" if entry else ""
+    about = f" ({entry.event.kind} {view.wording.soon(entry.event.at)})" if entry else ""
     return f"{fact.label}, row {fact.place.row}{about}: {fact.text}. Ask"

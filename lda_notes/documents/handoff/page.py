@@ -19,7 +19,7 @@ from lda_notes.documents.handoff.patient import PatientFacts, patient_facts, soo
 from lda_notes.documents.handoff.round import Row, anchor, in_time_order, needs_words, row, table, warnings
 from lda_notes.documents.handoff.sources import Source, sort_out
 from lda_notes.documents.handoff.view import URGENCIES, Action, Told, Urgency, View
-from lda_notes.documents.handoff.words import left_to_know, of, of_septum, short, still_open, when_due
+from lda_notes.documents.handoff.words import left_to_know, of, short, still_open, when_due
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy, number
@@ -425,10 +425,10 @@ def _cares(patient: PatientFacts, references: References) -> Iterator[str]:
 
 def _due(found: Handoff, patient: PatientFacts, action: Action, references: References) -> str:
     """Return what is due and by when; why, for what this shift has to do."""
-    act = f"{action.act}{of_septum(patient, action.septum)}"
+    act = f"{action.act}{of(patient, action)}"
     soon = action.by is None or action.by.astimezone(UTC) <= found.shift_end.astimezone(UTC)
     why = f" ({action.why})" if soon else ""
-    return f"{act}: {when_due(patient, action)}{why}{references.mark(action.basis)}"
+    return f"{act}: {when_due(patient.wording, action)}{why}{references.mark(action.basis)}"
 
 
 def _if_then(one: Contingency, references: References) -> str:
@@ -471,7 +471,7 @@ def left_list(found: Handoff, references: References) -> Table:
 def _left_row(found: Handoff, patient: PatientFacts, references: References) -> tuple[str, ...]:
     room = f", room {patient.room}" if patient.room else ""
     due_then = [
-        f"{action.act}{of_septum(patient, action.septum)}: {when_due(patient, action)}, {action.owner}; "
+        f"{action.act}{of(patient, action)}: {when_due(patient.wording, action)}, {action.owner}; "
         f"{action.why}{references.mark(action.basis)}"
         for action in patient.actions
     ]
@@ -504,7 +504,7 @@ def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
 def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:
     due = tuple(
         Line(
-            f"{short(action)}{of_septum(patient, action.septum)}: {when_due(patient, action)}",
+            f"{short(action)}{of(patient, action)}: {when_due(patient.wording, action)}",
             strong=action.late,
             box=True,
         )

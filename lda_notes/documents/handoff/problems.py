@@ -9,6 +9,7 @@ from itertools import islice
 from typing import Final
 
 from lda_notes.documents import wording
+from lda_notes.documents.handoff.actions import evaluations
 from lda_notes.documents.handoff.line import LineFacts, elsewhere
 from lda_notes.documents.handoff.view import View
 from lda_notes.knowledge.policy import quantity
@@ -161,13 +162,7 @@ def decisions(view: View, line: LineFacts) -> Iterator[str]:
     if not line.state.holds:
         return
     began = min(hold.since for hold in line.state.holds)
-    judged = [
-        entry
-        for entry in view.timeline.entries
-        if isinstance(entry.event, ev.Evaluation)
-        and began <= entry.event.at <= view.asof
-        and (entry.event.septum or line.septum) == line.septum
-    ]
+    judged = evaluations(view, line.septum, began)
     if judged and isinstance(judged[-1].event, ev.Evaluation) and judged[-1].event.decision:
         event = judged[-1].event
         who = f" by {wording.person(event.cleared_by)}" if event.cleared_by else ""

@@ -12,7 +12,7 @@ from lda_notes.documents.handoff.background import NONE_KNOWN
 from lda_notes.documents.handoff.line import LineFacts, at_once, named_as_unread, needle_gone
 from lda_notes.documents.handoff.patient import PatientFacts
 from lda_notes.documents.handoff.view import Action
-from lda_notes.documents.handoff.words import of_septum, short
+from lda_notes.documents.handoff.words import of, short, what_is_in
 from lda_notes.documents.wording import Wording
 from lda_notes.narrative import phrasing
 
@@ -91,29 +91,18 @@ def row(patient: PatientFacts, units: bool, shift_end: datetime, zones: bool = F
         tuple(
             phrasing.capital(f"{f'{line.septum}: ' if many else ''}{said}")
             for line in patient.lines
-            for said in (inside(line), *line.notes)
+            for said in (what_is_in(line, brief=True), *line.notes)
         ),
         warnings(patient),
-        tuple(f"Runs{of_septum(patient, line.septum)}: {line.runs}" for line in patient.lines if line.runs),
+        tuple(f"Runs{of(patient, line)}: {line.runs}" for line in patient.lines if line.runs),
         changed(patient),
         tuple(tasks(patient, shift_end)),
     )
 
 
-def inside(line: LineFacts) -> str:
-    """Return what is in one septum: the needle with its day, or that there is none."""
-    if line.status == "no port":
-        return "port not in the body"
-    if line.state.needle is None:
-        return "no needle"
-    return f"{line.needle_short}, {f'day {line.dwell_day}' if line.dwell_day else 'day not known'}"
-
-
 def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
     """Return holds, standing dangers, limits of use and what could not be read, each once."""
-    of_lines = (
-        one for line in patient.lines for one in line_warnings(patient.wording, line, of_septum(patient, line.septum))
-    )
+    of_lines = (one for line in patient.lines for one in line_warnings(patient.wording, line, of(patient, line)))
     silent = (Warned("NOT CHARTED", patient.silent),) if patient.silent else ()
     return tuple(dict.fromkeys((*silent, *of_lines, *(Warned("COULD NOT BE READ", said) for said in patient.unread))))
 
@@ -146,7 +135,7 @@ def tasks(patient: PatientFacts, shift_end: datetime) -> Iterator[Task]:
     for action in patient.actions:
         if not action.late and (action.by is None or action.by.astimezone(UTC) > shift_end.astimezone(UTC)):
             continue
-        septum = of_septum(patient, action.septum)
+        septum = of(patient, action)
         routine = action.clock in _ROUTINE and not action.late
         yield Task(when(patient.wording, action), f"{_small(short(action))}{septum}", action.by, action.late, routine)
 

@@ -14,25 +14,21 @@ def short(action: Action) -> str:
     return action.act.split(",")[0].split(";")[0]
 
 
-def when_due(patient: PatientFacts, action: Action) -> str:
-    """Return by when something is due, and that it is late."""
-    return when_due_text(patient.wording, action)
-
-
-def when_due_text(words: Wording, action: Action) -> str:
+def when_due(words: Wording, action: Action) -> str:
     """Return by when something is due, and that it is late, in the words of a stay."""
     if action.by is None:
         return "now"
     return f"{'overdue since' if action.late else 'by'} {words.when(action.by)}"
 
 
-def what_is_in(line: LineFacts) -> str:
-    """Return the needle with its day of dwell, or that there is none."""
+def what_is_in(line: LineFacts, brief: bool = False) -> str:
+    """Return the needle with its day of dwell, or that there is none; ``brief`` for a row of the round."""
     if line.status == "no port":
         return "port not in the body"
     if line.state.needle is None:
         return "no needle"
-    return f"{line.needle}; {f'day {line.dwell_day}' if line.dwell_day else 'day not known'}"
+    day = f"day {line.dwell_day}" if line.dwell_day else "day not known"
+    return f"{line.needle_short}, {day}" if brief else f"{line.needle}; {day}"
 
 
 def left_to_know(patient: PatientFacts) -> tuple[str, ...]:
@@ -58,11 +54,6 @@ def still_open(patient: PatientFacts) -> tuple[str, ...]:
     return (*patient.pending, *last, *patient.unanswered)
 
 
-def of_septum(patient: PatientFacts, septum: str) -> str:
+def of(patient: PatientFacts, one: LineFacts | Action) -> str:
     """Return the septum as it follows a statement, for a port with two."""
-    return f", {septum}" if len(patient.lines) > 1 else ""
-
-
-def of(patient: PatientFacts, line: LineFacts) -> str:
-    """Return the line's septum as it follows a statement, for a port with two."""
-    return of_septum(patient, line.septum)
+    return f", {one.septum}" if len(patient.lines) > 1 else ""

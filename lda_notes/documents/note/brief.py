@@ -10,7 +10,7 @@ from lda_notes.documents.blocks import Bullets
 from lda_notes.documents.note import beside, corrections, visits
 from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.desk import Choice, Desk, chosen, narrated
-from lda_notes.documents.note.scene import Scene, at, kind_of
+from lda_notes.documents.note.scene import at
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import Entry
 from lda_notes.narrative import phrasing
@@ -124,9 +124,7 @@ def _told(desk: Desk, family: Family, unread: tuple[Unread, ...]) -> list[Senten
         if applied:
             said.append(_corrected(desk, applied))
     for row in rows:
-        step = next((step for step in desk.timeline.steps if step.entry.index == row.index), None)
-        scene = Scene(desk.timeline, desk.policy, desk.zone, row, step)
-        for paragraph in narrated(desk, scene, family, "brief" if kind_of(row.event) in _BRIEF else ""):
+        for paragraph in narrated(desk, desk.scene(row), family, "brief" if row.event.kind in _BRIEF else ""):
             said.extend(paragraph.sentences)
         if row is not entry:
             said.append(_charted_by(row))

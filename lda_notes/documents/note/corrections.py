@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from lda_notes.documents.note.scene import Scene, Value, Values, at, kind_of
+from lda_notes.documents.note.scene import Scene, Value, Values, at
 from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
@@ -22,6 +22,12 @@ from lda_notes.record.merging import merge
 
 KEY: Final[Mapping[str, str]] = {"amendment": "sets", "addendum": "adds"}
 """Under which key each kind of correction keeps its facts."""
+
+
+def supplied(event: ev.Event) -> Mapping[str, Any]:
+    """Return the facts that a correction supplies, in the shape of the entry; none for any other event."""
+    found: Mapping[str, Any] = getattr(event, KEY.get(event.kind, ""), {})
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -151,11 +157,10 @@ def unchanged(scene: Scene, family: Family) -> tuple[Path, ...]:
     if scene.entry not in applied(family):
         return ()
     before, after = _replayed(family, scene.entry)
-    key = KEY.get(kind_of(scene.event))
-    if after is None or key is None:
+    if after is None:
         return ()
-    old, new = _facts(before), _facts(after)
-    given = (path for path, _ in leaves(getattr(scene.event, key)))
+    key, old, new = KEY[scene.event.kind], _facts(before), _facts(after)
+    given = (path for path, _ in leaves(supplied(scene.event)))
     return tuple(("events", scene.entry.index, key, *path) for path in given if path in old and old[path] == new[path])
 
 
@@ -170,8 +175,8 @@ def _facts(event: ev.Event) -> dict[Path, tuple[Any, Path]]:
 def _change(
     scene: Scene, family: Family, what: str, path: Path, old: tuple[Any, Path] | None, new: tuple[Any, Path] | None
 ) -> Values:
-    key = KEY[kind_of(scene.event)]
-    given = _longest(getattr(scene.event, key), new[1] if new else path)
+    key = KEY[scene.event.kind]
+    given = _longest(supplied(scene.event), new[1] if new else path)
     here: Path = ("events", scene.entry.index, key, *given)
     there = _written(family, scene.entry, old[1]) if old else here
     today = phrasing.local(family.entry.original.at, scene.zone).date()
@@ -203,9 +208,8 @@ def _written(family: Family, upto: Entry, path: Path) -> Path:
     for correction in applied(family):
         if correction.index == upto.index:
             break
-        key = KEY.get(kind_of(correction.event))
-        if key and _holds(getattr(correction.event, key), path):
-            place = ("events", correction.index, key, *path)
+        if _holds(supplied(correction.event), path):
+            place = ("events", correction.index, KEY[correction.event.kind], *path)
     return place
 
 
@@ -227,8 +231,7 @@ def _steps(family: Family) -> Mapping[int, tuple[ev.Event, ev.Event | None]]:
 
 
 def _with(event: ev.Event, correction: Entry) -> ev.Event | None:
-    key = KEY.get(kind_of(correction.event))
-    changed = getattr(correction.event, key) if key else {}
+    changed = supplied(correction.event)
     if not changed or {"id", "kind"} & set(changed):
         return None
     new = merge(event.model_dump(mode="json", exclude_unset=True), dict(changed))
@@ -247,9 +250,8 @@ def standing(timeline: Timeline, path: Path) -> Path:
         return path
     in_force = {id(change) for change in entry.corrections}
     for correction in reversed(timeline.corrections):
-        key = KEY.get(kind_of(correction.event))
-        if id(correction.event) in in_force and key and _holds(getattr(correction.event, key), path[2:]):
-            return ("events", correction.index, key, *path[2:])
+        if id(correction.event) in in_force and _holds(supplied(correction.event), path[2:]):
+            return ("events", correction.index, KEY[correction.event.kind], *path[2:])
     return path
 
 

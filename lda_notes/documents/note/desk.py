@@ -13,6 +13,7 @@ from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.scene import Scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
+from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 from lda_notes.narrative.facts import Computed, Facts, event_facts, plain
 from lda_notes.narrative.narrator import Narrator, View
@@ -51,6 +52,11 @@ class Desk:
         if judged.timeline is None:
             raise ValueError("the record has no readable episode")
         return cls(judged, judged.timeline.as_known(), policy, due.zone_of(judged.timeline), narrator, earlier)
+
+    def scene(self, entry: Entry) -> Scene:
+        """Return an entry in its surroundings."""
+        step = next((step for step in self.timeline.steps if step.entry.index == entry.index), None)
+        return Scene(self.timeline, self.policy, self.zone, entry, step)
 
 
 def identifiers(timeline: Timeline) -> tuple[str, ...]:
@@ -96,10 +102,10 @@ def narrated(desk: Desk, scene: Scene, family: Family, template: str = "") -> tu
         lambda written: told.reasons_left(scene, paths, written),
         lambda written: told.facts_left(scene, paths, [*written, *repeated]),
     )
-    narrative = desk.narrator.narrate(template or scene.event.kind, view)
+    paragraphs = desk.narrator.narrate(template or scene.event.kind, view)
     if scene.step is None:  # an original or a correction: its facts stand where they were written
-        return narrative.paragraphs
-    return tuple(_standing(desk.timeline, paragraph) for paragraph in narrative.paragraphs)
+        return paragraphs
+    return tuple(_standing(desk.timeline, paragraph) for paragraph in paragraphs)
 
 
 def _standing(timeline: Timeline, paragraph: Paragraph) -> Paragraph:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 from lda_notes.documents.note import due as note_due
-from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, kind_of, since
+from lda_notes.documents.note.scene import SIGNED, Scene, Value, Values, at, since
 from lda_notes.knowledge import amounts
 from lda_notes.line.states import Hold, State
 from lda_notes.line.transitions import never_entered
@@ -142,7 +142,7 @@ def _dwell(scene: Scene) -> Values:
     before = getattr(event, "patency_before", None)
     if before is not None and (before, getattr(event, "blood_return", None)) != ("no blood return", "none"):
         values["before_dose"] = (before, (at(scene.entry, "patency_before"),))  # the proof itself says it else
-    key = {"patency check": "treatment", "patency treatment": "second_dose_of"}.get(kind_of(event), "")
+    key = {"patency check": "treatment", "patency treatment": "second_dose_of"}.get(event.kind, "")
     named = getattr(event, key, None) if key else None
     meant = scene.timeline.entry(named) if named else None
     if meant is None or not isinstance(meant.event, ev.PatencyTreatment):

@@ -194,7 +194,7 @@ def _visit(desk: Desk, visit: visits.Visit) -> Iterator[Block]:
         if applied := corrections.applied(family):
             amended = any(isinstance(one.event, ev.Amendment) for one in applied)
             said.append(Paragraph((_corrected(desk, family, amended),)))
-        said.extend(narrated(desk, _scene(desk, family.entry), family))
+        said.extend(narrated(desk, desk.scene(family.entry), family))
     yield from said[:-1]
     yield Together((*said[-1:], *_signatures(desk, *(family.entry.event for family in visit))))
     for family in visit:
@@ -237,14 +237,9 @@ def _corrected(desk: Desk, family: Family, amended: bool) -> Sentence:
 
 
 def _told(desk: Desk, entry: Entry, family: Family) -> Iterator[Block]:
-    paragraphs = narrated(desk, _scene(desk, entry), family)
+    paragraphs = narrated(desk, desk.scene(entry), family)
     yield from paragraphs[:-1]
     yield Together((*paragraphs[-1:], *_signatures(desk, entry.event)))  # no signature on a page of its own
-
-
-def _scene(desk: Desk, entry: Entry) -> Scene:
-    step = next((step for step in desk.timeline.steps if step.entry.index == entry.index), None)
-    return Scene(desk.timeline, desk.policy, desk.zone, entry, step)
 
 
 def _signatures(desk: Desk, *events: ev.Event) -> Iterator[Signature]:

@@ -50,12 +50,6 @@ def at(entry: Entry, *keys: str) -> Path:
     return ("events", entry.index, *keys)
 
 
-def kind_of(event: ev.Event) -> str:
-    """Return the tag of an event's kind."""
-    kind: str = event.kind
-    return kind
-
-
 def recorded(entry: Entry, *keys: str) -> Path:
     """Return the path of a fact, or of the kind of its event where it was not recorded: that is all there is."""
     part: Any = entry.event

@@ -250,19 +250,12 @@ class _Writer:
             self.paragraph(cell, "Cell")
 
     def pairs(self, part: Part, pairs: Pairs, room: int) -> None:
-        wide = max(1, pairs.columns)
-        letters = max((len(label) for label, _ in pairs.rows), default=0)
-        head = min(Mm(35), room // (2 * wide), int(Mm(3) + letters * Mm(1.95)))
-        count = -(-len(pairs.rows) // wide)
-        if not count:
-            return
-        grid = self.grid(part, count, [head, room // wide - head] * wide, ruled=False, margin=Mm(0.5))
-        cells = [cell for row in grid for cell in row]
-        for place, (label, value) in enumerate(pairs.rows):
-            self.paragraph(cells[2 * place], "Cell", f"{label}:", bold=True)
-            self.paragraph(cells[2 * place + 1], "Cell", value)
-        for cell in cells[2 * len(pairs.rows) :]:
-            self.paragraph(cell, "Cell")
+        letters = max(len(label) for label, _ in pairs.rows)
+        head = min(Mm(35), room // 2, int(Mm(3) + letters * Mm(1.95)))
+        grid = self.grid(part, len(pairs.rows), [head, room - head], ruled=False, margin=Mm(0.5))
+        for (left, right), (label, value) in zip(grid, pairs.rows, strict=True):
+            self.paragraph(left, "Cell", f"{label}:", bold=True)
+            self.paragraph(right, "Cell", value)
         self.gap(part)
 
     def bullets(self, part: Part, bullets: Bullets, room: int) -> None:

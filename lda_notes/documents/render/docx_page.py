@@ -6,7 +6,6 @@ from datetime import datetime
 from typing import Any, Final
 
 from docx.document import Document as DocumentObject
-from docx.enum.section import WD_ORIENT
 from docx.enum.style import WD_STYLE_TYPE
 from docx.enum.text import WD_TAB_ALIGNMENT
 from docx.oxml import OxmlElement
@@ -15,14 +14,8 @@ from docx.section import Section
 from docx.shared import Length, Mm, Pt, RGBColor
 from docx.text.paragraph import Paragraph as DocxParagraph
 
-from lda_notes.documents.blocks import (
-    Sheet,
-)
-from lda_notes.documents.render import (
-    Paper,
-    isolated,
-    printable,
-)
+from lda_notes.documents.blocks import Sheet
+from lda_notes.documents.render import Paper, isolated, printable
 
 _SIZES: Final[dict[Paper, tuple[Mm, Mm]]] = {"a4": (Mm(210), Mm(297)), "letter": (Mm(215.9), Mm(279.4))}
 _FONT: Final = "Arial"
@@ -41,16 +34,12 @@ def facts(document: DocumentObject, sheet: Sheet) -> None:
 
 def page(section: Section, sheet: Sheet, paper: Paper) -> int:
     """Set paper and margins; return the room between the margins, in English metric units."""
-    width, height = _SIZES[paper]
-    if sheet.landscape:
-        section.orientation = WD_ORIENT.LANDSCAPE
-        width, height = height, width
-    section.page_width, section.page_height = width, height
+    section.page_width, section.page_height = _SIZES[paper]
     margin = Mm(10) if sheet.dense else Mm(16)
     section.left_margin = section.right_margin = margin
     section.top_margin, section.bottom_margin = (Mm(12), Mm(11)) if sheet.dense else (Mm(20), Mm(18))
     section.header_distance = section.footer_distance = Mm(5) if sheet.dense else Mm(9)
-    return int(width - 2 * margin)
+    return int(_SIZES[paper][0] - 2 * margin)
 
 
 def head_and_foot(section: Section, running: str, title: str, room: int) -> None:

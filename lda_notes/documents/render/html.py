@@ -72,7 +72,7 @@ def render(sheet: Sheet, paper: Paper = "a4") -> str:
         body=_join(_section(part) for part in parts),
         heads=[(part.name, Markup(_css_text(part.running))) for part in parts if part.name],
         cautions=sheet.cautions,
-        page=_PAGES[paper] + (" landscape" if sheet.landscape else ""),
+        page=_PAGES[paper],
         dense=sheet.dense,
         size=sheet.size,
         running=Markup(_css_text(sheet.running)),
@@ -248,8 +248,7 @@ def _pairs(pairs: Pairs) -> Markup:
     rows = _join(
         Markup("<div><dt>{}</dt> <dd>{}</dd></div>\n").format(_text(label), _text(value)) for label, value in pairs.rows
     )
-    wide = Markup(' class="two"') if pairs.columns > 1 else _NOTHING
-    return Markup("<dl{}>\n{}</dl>\n").format(wide, rows)
+    return Markup("<dl>\n{}</dl>\n").format(rows)
 
 
 def _blanks(blanks: Blanks) -> Markup:

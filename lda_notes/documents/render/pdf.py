@@ -67,7 +67,6 @@ def _said(sheet: Sheet, paper: Paper, worded: Callable[[str], str]) -> dict[str,
         "running": plain(sheet.running),
         "dense": sheet.dense,
         "size": sheet.size,
-        "landscape": sheet.landscape,
         "paper": paper,
     }
 

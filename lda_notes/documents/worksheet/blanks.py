@@ -10,9 +10,7 @@ from decimal import Decimal
 from types import SimpleNamespace
 from typing import Annotated, Any, Final, Literal, get_args, get_origin
 
-from lda_notes.check import conditions as asked
-from lda_notes.check import visits
-from lda_notes.check.conditions import Need
+from lda_notes.check.conditions import OF_PART, Need, named
 from lda_notes.check.needs import NEEDS
 from lda_notes.documents.blocks import Blanks
 from lda_notes.documents.handoff.view import View
@@ -24,41 +22,41 @@ from lda_notes.record.parts import NotAssessed, NotDone
 
 _MOST_CHOICES: Final = 8
 
-ABOUT_THE_EPISODE: Final = frozenset({asked.two_septa, asked.first_access, asked.injection_possible, asked.injected})
+ABOUT_THE_EPISODE: Final = frozenset(map(named, ("two_septa", "first_access", "injection_possible", "injected")))
 """Conditions that are known before the work begins, from the record so far."""
 
-CONDITIONS: Final[Mapping[Callable[..., bool], str]] = {
-    asked.in_trouble: "if something is wrong",
-    asked.no_blood: "if no blood came",
-    visits.blood: "if blood came",
-    asked.needs_verifier: "if new to the procedure",
-    visits.lock_due: "if nothing runs and the needle stays in",
-    visits.stays_in: "if the needle stays in",
-    visits.not_identified: "unless charted at this visit",
-    visits.not_proved: "unless confirmed at this visit",
-    visits.not_flushed: "unless just flushed at this visit",
-    visits.not_locked: "unless just locked at this visit",
-    asked.unlocked: "if not locked",
-    asked.is_cream: "for cream",
-    asked.is_injected: "for an injection",
-    asked.is_spray: "for a spray",
-    asked.has_heparin: "for heparin",
-    asked.no_built_in_disc: "if the dressing contains none",
-    asked.no_needle_follows: "if no needle follows",
-    asked.has_redness: "if there is redness",
-    asked.painful: "if it hurts",
-    asked.several_attempts: "after more than one attempt",
-    asked.not_whole: "if not whole",
-    asked.discarded_some: "if samples were drawn",
-    asked.old_lock_in: "if the old lock must not be flushed in",
-    asked.return_present: "if blood return is present",
+CONDITIONS: Final[Mapping[Callable[..., bool] | None, str]] = {
+    named("in_trouble"): "if something is wrong",
+    named("no_blood"): "if no blood came",
+    named("blood"): "if blood came",
+    named("needs_verifier"): "if new to the procedure",
+    named("lock_due"): "if nothing runs and the needle stays in",
+    named("stays_in"): "if the needle stays in",
+    named("not_identified"): "unless charted at this visit",
+    named("not_proved"): "unless confirmed at this visit",
+    named("not_flushed"): "unless just flushed at this visit",
+    named("not_locked"): "unless just locked at this visit",
+    named("unlocked"): "if not locked",
+    named("is_cream"): "for cream",
+    named("is_injected"): "for an injection",
+    named("is_spray"): "for a spray",
+    named("has_heparin"): "for heparin",
+    named("no_built_in_disc"): "if the dressing contains none",
+    named("no_needle_follows"): "if no needle follows",
+    named("has_redness"): "if there is redness",
+    named("painful"): "if it hurts",
+    named("several_attempts"): "after more than one attempt",
+    named("not_whole"): "if not whole",
+    named("discarded_some"): "if samples were drawn",
+    named("old_lock_in"): "if the old lock must not be flushed in",
+    named("return_present"): "if blood return is present",
 }
 """Conditions that only the work itself decides, as the blank says them."""
 
-_PLAIN: Final = frozenset({asked.somebody_told})
+_PLAIN: Final = frozenset({named("somebody_told")})
 """Conditions that the blank beside it says already: who was told is asked in the same row."""
 
-ONLY_IF_CHARTED: Final = frozenset({asked.signs_told, asked.despite_hold})
+ONLY_IF_CHARTED: Final = frozenset({named("signs_told"), named("despite_hold")})
 """Conditions of parts that are there or not; paper asks for them under problems."""
 
 
@@ -89,7 +87,7 @@ def _comes_up(need: Need, view: View) -> bool:
     if parent_option is not None and view.policy.choice(parent_option) != "yes":
         return False
     stub: Any = SimpleNamespace(at=view.asof)
-    if need.given is asked.has_heparin and not any(_suits("lock", lock, view) for lock in _WITH_HEPARIN):
+    if need.given is OF_PART["has_heparin"] and not any(_suits("lock", lock, view) for lock in _WITH_HEPARIN):
         return False
     if need.suits is not None and not need.suits(stub, view.timeline.episode, view.policy):
         return False

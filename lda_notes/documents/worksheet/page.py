@@ -29,9 +29,9 @@ from lda_notes.documents.handoff.actions import VESICANT_LOOKS
 from lda_notes.documents.handoff.background import NONE_KNOWN, allergies_short, allergy_lines, child, port_text
 from lda_notes.documents.handoff.line import LineFacts, line_facts
 from lda_notes.documents.handoff.problems import last_words
-from lda_notes.documents.handoff.round import NAME_ALERT, inside, line_warnings, when
-from lda_notes.documents.handoff.view import View
-from lda_notes.documents.handoff.words import short, when_due_text
+from lda_notes.documents.handoff.round import NAME_ALERT, line_warnings, when
+from lda_notes.documents.handoff.view import Action, View
+from lda_notes.documents.handoff.words import short, what_is_in, when_due
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.references import References
 from lda_notes.documents.wording import one_line, patient_name
@@ -130,15 +130,20 @@ _WORK_OF: Final[dict[ClockName, Work]] = {
 def due_jobs(views: Sequence[View]) -> tuple[Job, ...]:
     """Return what falls due before the shift ends, patient by patient, each work once for each septum."""
     found: dict[tuple[int, Work, str], Job] = {}
-    for place, view in enumerate(views):
-        if view.left() is not None:
-            continue
-        for septum in view.timeline.episode.port.septa:
-            for action in line_facts(view, septum).actions:
-                work = _WORK_OF.get(action.clock) if action.clock else None
-                if work and (action.late or (action.by is not None and view.in_shift(action.by))):
-                    found.setdefault((place, work, septum), Job(view, work, septum))
+    for place, view, action in _due_now(views):
+        work = _WORK_OF.get(action.clock) if action.clock else None
+        if work:
+            found.setdefault((place, work, action.septum), Job(view, work, action.septum))
     return tuple(found.values())
+
+
+def _due_now(views: Sequence[View]) -> Iterator[tuple[int, View, Action]]:
+    """Yield what falls due before the shift ends, each with its patient and the patient's place."""
+    for place, view in enumerate(views):
+        for septum in view.timeline.episode.port.septa if view.left() is None else ():
+            for action in line_facts(view, septum).actions:
+                if action.late or (action.by is not None and view.in_shift(action.by)):
+                    yield place, view, action
 
 
 def _cautions(views: Sequence[View]) -> tuple[str, ...]:
@@ -148,15 +153,10 @@ def _cautions(views: Sequence[View]) -> tuple[str, ...]:
 def _without_sheet(views: Sequence[View]) -> Iterator[str]:
     """Yield what is due before the shift ends and has no worksheet of its own, such as an evaluation or a report."""
     similar = among.alike([view.timeline for view in views])
-    for place, view in enumerate(views):
-        if view.left() is not None:
-            continue
-        for septum in view.timeline.episode.port.septa:
-            for action in line_facts(view, septum).actions:
-                has_sheet = action.clock in _WORK_OF or action.clock == "line check"
-                if not has_sheet and (action.late or (action.by is not None and view.in_shift(action.by))):
-                    who = f"{_who(view)}{NAME_ALERT if place in similar else ''}"
-                    yield f"{who}: {short(action)}: {when_due_text(view.wording, action)}"
+    for place, view, action in _due_now(views):
+        if action.clock not in _WORK_OF and action.clock != "line check":
+            who = f"{_who(view)}{NAME_ALERT if place in similar else ''}"
+            yield f"{who}: {short(action)}: {when_due(view.wording, action)}"
 
 
 def due_sheet(views: Sequence[View]) -> Sheet:
@@ -232,7 +232,7 @@ def _unit_rows(view: View, units: bool) -> Iterator[tuple[Cell, ...]]:
         look = next((action for action in line.actions if action.clock == "line check"), None)
         due = when(view.wording, look).rstrip(":") if look else ""
         at = f"{septum}: " if len(septa) > 1 else ""
-        said = (f"{at}{inside(line)}", f"runs: {line.runs}" if line.runs else "")
+        said = (f"{at}{what_is_in(line, brief=True)}", f"runs: {line.runs}" if line.runs else "")
         yield (
             one_line(", ".join(filter(None, (stay.unit if units else "", stay.room)))) if stay else "",
             (
@@ -319,7 +319,7 @@ def _unfit(work: Work, line: LineFacts) -> Iterator[str]:
 def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
     episode = view.timeline.episode
     unit = view.timeline.unit_at(view.asof)
-    due = "; ".join(f"{short(a)}: {when_due_text(view.wording, a)}" for a in line.actions) or "nothing"
+    due = "; ".join(f"{short(a)}: {when_due(view.wording, a)}" for a in line.actions) or "nothing"
     rows = [
         ("Patient", "; ".join(filter(None, (_running(view), _born(view), child(view))))),
         ("Where", one_line(f"{unit.unit}{f', room {unit.room}' if unit.room else ''}") if unit else "not on a unit"),

@@ -12,9 +12,9 @@ from lda_notes.fhir.build.administrations import FLUSH, HEPARIN_LOCK, LABELS, NO
 from lda_notes.fhir.build.devices import INSERTION_RECORDED
 from lda_notes.fhir.build.naming import Names, event_role
 from lda_notes.fhir.elements import Json, text_of
+from lda_notes.fhir.identity import IN_ERROR
 from lda_notes.fhir.kinds import ACTS, PANELS_OF
 from lda_notes.fhir.panels import Panel
-from lda_notes.fhir.readback.doubts import IN_ERROR
 from lda_notes.fhir.readback.parts import (
     Remarks,
     decimal,

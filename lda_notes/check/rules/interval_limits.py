@@ -1,0 +1,169 @@
+"""Limits of the time between two looks at a line, and between two flushes of a port that rests."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from itertools import pairwise
+
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rules.overrun import judged_until, length, overrun
+from lda_notes.knowledge.sources import Citation
+from lda_notes.line import due
+from lda_notes.record.events import (
+    LineUse,
+)
+
+
+@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
+def line_check_interval(case: Case) -> Iterable[Found]:
+    """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
+
+    Swelling, leaking and a loosened dressing show first to the eye; a needle that nobody looks at for long can do harm
+    unseen. The interval is common practice and a facility may set its own; no shift looks at home or in a clinic.
+
+    A look that was made and not charted is a late entry.
+    """
+    span = case.span("line_check_hours") + case.span("line_check_slack_minutes")
+    for septum, gap in _gaps_between_looks(case).items():
+        late = [
+            (began, ended)
+            for began, ended in gap
+            if ended - began[0] > span and due.looked_at_by_shift(case.timeline, began[0])
+        ]
+        if not late:
+            continue
+        (began, entry), ended = max(late, key=lambda pair: pair[1] - pair[0][0])
+        more = f"; {len(late) - 1} more such gap{'s' if len(late) > 2 else ''}" if len(late) > 1 else ""
+        where = f' of septum "{septum}"' if len(case.timeline.needles) > 1 else ""
+        yield Found(
+            entry.path("at"),
+            f"no line check{where} is charted from {case.say(began)} to {case.say(ended)}, "
+            f"{length(ended - began)}; line checks are at most {case.policy.text('line_check_hours')} apart{more}",
+            event=entry.event.id,
+        )
+
+
+_Gap = tuple[tuple[datetime, Entry], datetime]
+
+
+def _gaps_between_looks(case: Case) -> dict[str, list[_Gap]]:
+    gaps: dict[str, list[_Gap]] = {septum: [] for septum in case.timeline.needles}
+    for step in case.timeline.steps:
+        before = step.before
+        if step.septum is None or before.needle is None or before.last_check is None:
+            continue
+        if step.after.last_check is not before.last_check or step.after.needle is not before.needle:
+            seen = before.last_check.event.at
+            gaps[step.septum].append(((seen, before.last_check), step.entry.event.at))
+    end = judged_until(case)
+    for septum, found in gaps.items():
+        state = case.timeline.state_at(septum, end)
+        if state.needle is not None and state.last_check is not None:
+            found.append(((state.last_check.event.at, state.last_check), end))
+    return gaps
+
+
+@rule(
+    "advice",
+    "flush and lock an accessed port that rests, and chart it; policies differ, from every day to every week",
+    limits=("accessed_idle_flush_hours",),
+)
+def accessed_idle_flush(case: Case) -> Iterable[Found]:
+    """Measures how long a port with a needle in rested between uses: no infusion, no flush, no lock, no other use.
+
+    Blood drifts into a line that rests and can clot there. Sources differ widely on the interval, from daily to
+    weekly, so a facility should set its own.
+
+    If the line was used in between, chart that use.
+    """
+    if not case.policy.states("accessed_idle_flush_hours"):
+        return
+    span = case.span("accessed_idle_flush_hours")
+    for septum in case.timeline.needles:
+        rests = [rest for rest in _rests(case, septum) if rest[1] - rest[0].event.at > span]
+        if rests:
+            entry, ended = max(rests, key=lambda rest: rest[1] - rest[0].event.at)
+            since = entry.event.at
+            yield Found(
+                entry.path("at"),
+                f"the accessed port rested from {case.say(since)} to {case.say(ended)}, {length(ended - since)}, "
+                f"without a flush on record; policy asks for one every {case.policy.text('accessed_idle_flush_hours')}",
+                event=entry.event.id,
+            )
+
+
+def _rests(case: Case, septum: str) -> Iterator[tuple[Entry, datetime]]:
+    """Yield each time in which the needle was in and nothing went through it: from its last use, until when."""
+    last: Entry | None = None
+    for step in case.timeline.steps:
+        if step.septum != septum:
+            continue
+        used = (
+            step.after.last_flush is step.entry
+            or step.after.last_lock is step.entry
+            or step.after.dwell is not step.before.dwell
+            or step.after.infusion is not step.before.infusion
+            or step.after.needle is not step.before.needle
+            or type(step.entry.event) is LineUse
+        )
+        if not used:
+            continue
+        if last is not None and step.before.needle is not None and _at_rest(step):
+            yield last, step.entry.event.at
+        last = step.entry
+    end = judged_until(case)
+    state = case.timeline.state_at(septum, end)
+    if last is not None and state.needle is not None and state.infusion is None and state.dwell is None:
+        yield last, end
+
+
+def _at_rest(step: Step) -> bool:
+    return step.before.infusion is None and step.before.dwell is None
+
+
+@rule(
+    "advice",
+    "plan the next flush within the interval that the facility has chosen",
+    limits=("idle_flush_days",),
+    cites=(Citation("wu-2021", "R2"),),
+)
+def idle_flush(case: Case) -> Iterable[Found]:
+    """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.
+
+    An idle port is flushed so that it stays open. Most sources ask for four weeks; studies of six to eight weeks, and
+    of twelve, saw no more occlusions, so a facility may set a longer interval.
+
+    If the port was not flushed when it was due, record why.
+    """
+    elsewhere = sorted(
+        due.flushed_elsewhere_at(entry.event)
+        for entry in case.timeline.entries
+        if entry.event.kind == "flushed elsewhere"
+    )
+    for septum, stays in case.timeline.needles.items():
+        for before, after in pairwise(stays):
+            if before.closed is not None:
+                yield from _stood_idle(
+                    case, septum, elsewhere, before.closed, after.opened.event.at, after.opened, "stood"
+                )
+        last = stays[-1].closed if stays else None
+        if last is not None and case.timeline.discharge is None and case.timeline.now(septum).port_in:
+            yield from _stood_idle(case, septum, elsewhere, last, case.timeline.asof, last, "stands")
+
+
+def _stood_idle(
+    case: Case, septum: str, elsewhere: list[datetime], removal: Entry, until: datetime, where: Entry, verb: str
+) -> Iterator[Found]:
+    position = bisect_left(elsewhere, until)
+    since = max([removal.event.at, *elsewhere[max(position - 1, 0) : position]])
+    by = overrun(case, since, "idle_flush_days", until)
+    if by is not None and due.flush_allowed(case.timeline.state_at(septum, by)):
+        stood = f"{verb} without a needle" if since == removal.event.at else f"{verb} without a flush"
+        yield Found(
+            where.path("at"),
+            f"the port {stood} from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
+            f"a flush was due by {case.say(by)}, after {case.policy.text('idle_flush_days')}",
+            event=where.event.id,
+        )
