@@ -52,7 +52,7 @@ def status_of(resource: Object) -> str:
 
 
 def needs_update(resource: Object) -> bool:
-    """Tell whether only an update can leave a server with this status. Supplies are used up when they are charted."""
+    """Return whether only an update can leave a server with this status. Supplies are used up when they are charted."""
     kind = resource.get("resourceType")
     if kind == "Device" and resource.get("status") == "inactive":
         return str((resource.get("type") or {}).get("text")) in _LASTING

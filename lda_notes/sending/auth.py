@@ -55,7 +55,7 @@ class Bearer:
         return None if self.token is None else f"Bearer {self.token}"
 
     def renew(self) -> bool:
-        """Tell whether the server can be shown another one: only its owner can get it."""
+        """Return whether the server can be shown another one: only its owner can get it."""
         return False
 
 

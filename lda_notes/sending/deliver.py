@@ -173,7 +173,7 @@ class Sending:
         return resolver(self.server, self.listed, found)
 
     def differs(self, entry: Entry, found: Found) -> bool:
-        """Tell whether what the server has of an entry is not as it is sent."""
+        """Return whether what the server has of an entry is not as it is sent."""
         stored = found[entry.identity][0]
         return bool(differences(entry.resource, stored, self.resolver(found), self.server.address.base))
 
@@ -206,7 +206,7 @@ class Sending:
                     )
 
     def settled(self, found: Found) -> bool:
-        """Tell whether the server is as the transaction leaves it: all is there, every update as it was sent."""
+        """Return whether the server is as the transaction leaves it: all is there, every update as it was sent."""
         return all(len(found[entry.identity]) == 1 for entry in self.listed) and not any(
             entry.method == "PUT" and self.differs(entry, found) for entry in self.listed
         )
@@ -240,7 +240,7 @@ class Sending:
 
 
 def _decided_elsewhere(stored: Json) -> bool:
-    """Tell whether what the server has is not ours, or was closed or corrected by a later entry of the record."""
+    """Return whether what the server has is not ours, or was closed or corrected by a later entry of the record."""
     kind = str(stored.get("resourceType"))
     return kind in CONTEXT_TYPES or status_of(stored) in UPDATED.get(kind, ())
 

@@ -70,7 +70,7 @@ def from_record(judged: Judged, make: Make, config: Config = DEFAULT) -> Made:
 
 
 def is_bundle(path: Path) -> bool:
-    """Tell whether a file is a FHIR bundle and not a record: its first bytes tell."""
+    """Return whether a file is a FHIR bundle and not a record: its first bytes tell."""
     if path.suffix.lower() not in (".json", ".ndjson"):
         return False
     try:

@@ -202,7 +202,7 @@ class _Account:
 
 
 def is_in_error(resource: Json) -> bool:
-    """Tell whether a resource is entered in error."""
+    """Return whether a resource is entered in error."""
     return status_of(resource) == IN_ERROR
 
 

@@ -205,7 +205,7 @@ def _needle_properties(say: Coder, needle: Needle) -> list[Json]:
 
 
 def _is_non_coring(needle: Needle | None) -> bool:
-    """Tell whether the needle was charted as non-coring: what nobody said is not said here."""
+    """Return whether the needle was charted as non-coring: what nobody said is not said here."""
     return needle is not None and needle.non_coring is True
 
 

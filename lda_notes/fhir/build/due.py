@@ -92,7 +92,7 @@ def due_name(frame: Frame, run: Run) -> str:
 
 
 def _completes(clock: due.ClockName, event: ev.Event) -> bool:
-    """Tell whether an event is the act that a clock was running for."""
+    """Return whether an event is the act that a clock was running for."""
     match clock:
         case "needle change":
             return isinstance(event, ev.Opening | ev.Closing | ev.PortRemoved)

@@ -66,7 +66,7 @@ def _listed(value: Any) -> list[Json]:
 
 
 def _lost(store: Store, reference: Json) -> bool:
-    """Tell whether a reference leads nowhere; one by identity alone may be to what was never sent."""
+    """Return whether a reference leads nowhere; one by identity alone may be to what was never sent."""
     return "reference" in reference and store.name_at(reference) is None
 
 

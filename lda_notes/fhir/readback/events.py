@@ -97,7 +97,7 @@ class Reader:
             number += 1
 
     def names_a_resource(self, role: str) -> bool:
-        """Tell whether a part of the event is in the store at all."""
+        """Return whether a part of the event is in the store at all."""
         return self.store.own(self.names.of(event_role(self.port, self.episode, self.event, role))) is not None
 
 

@@ -142,7 +142,7 @@ def _numbers(lists: Iterable[Json], config: Config) -> Iterator[frozenset[tuple[
 
 
 def _corrects(kind: str) -> bool:
-    """Tell whether events of a kind correct others: one that is retracted may be dated after its retraction."""
+    """Return whether events of a kind correct others: one that is retracted may be dated after its retraction."""
     return issubclass(KINDS[kind], Correcting)
 
 

@@ -33,12 +33,12 @@ ELSEWHERE: Final = {
 
 
 def _has(value: Object, *names: str) -> bool:
-    """Tell whether any of these elements is there, by value or by extension alone."""
+    """Return whether any of these elements is there, by value or by extension alone."""
     return any(name in value or f"_{name}" in value for name in names)
 
 
 def _any_of(value: Object, start: str) -> bool:
-    """Tell whether a choice element that begins with ``start`` is there."""
+    """Return whether a choice element that begins with ``start`` is there."""
     return any(key.startswith((start, f"_{start}")) for key in value)
 
 
@@ -152,7 +152,7 @@ def _trigger(value: Object, _: Scope) -> bool:
 
 
 def _mentions(value: object, wanted: str) -> bool:
-    """Tell whether any reference, uri or canonical below ``value`` says ``wanted``."""
+    """Return whether any reference, uri or canonical below ``value`` says ``wanted``."""
     if isinstance(value, dict):
         return any(_mentions(item, wanted) for item in value.values())
     if isinstance(value, list):
@@ -177,7 +177,7 @@ _HL7: Final = "http://terminology.hl7.org/CodeSystem/"
 
 
 def _says(value: Object, name: str, system: str, *codes: str) -> bool:
-    """Tell whether a concept has one of ``codes`` of an HL7 system."""
+    """Return whether a concept has one of ``codes`` of an HL7 system."""
     listed = value.get(name, {}).get("coding", ())
     return any(one.get("system") == _HL7 + system and one.get("code") in codes for one in listed)
 

@@ -59,7 +59,7 @@ class _Plan:
     rules: tuple[Callable[[Mapping[str, Any], Scope], Found], ...]
 
     def holds(self, value: dict[str, Any], scope: Scope) -> bool:
-        """Tell whether all is well."""
+        """Return whether all is well."""
         for test, item in zip(self.tests, value.values(), strict=True):
             if test(item, scope) is not None:
                 return False
