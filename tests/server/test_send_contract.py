@@ -38,6 +38,7 @@ from send_cases import (
     versions,
     without_event,
 )
+from stand_ins import receipts_of
 
 from lda_notes.fhir.identity import CONTEXT_TYPES
 from lda_notes.fhir.readback.differences import differences
@@ -127,7 +128,7 @@ def test_a_demo_arrives_and_its_receipts_are_true(fhir_server: str, sent: Callab
     with client(fhir_server) as server:
         assert bad(server, parcels) == []
         found = stored(server, parcels)
-    receipts = Outbox(one.folder / "box").receipts()
+    receipts = receipts_of(Outbox(one.folder / "box"))
     assert len(receipts) == len(parcels)
     told = {(one.kind, one.id, one.version) for row in receipts for one in row.resources}
     newest = {(identity.kind, one["id"], one["meta"]["versionId"]) for identity, one in found.items()}
