@@ -220,8 +220,7 @@ def bundled(
     from lda_notes.fhir.verify.verification import verify
 
     assert record.episode is not None
-    shared: dict[int, object] = {}
     line = line or timeline.build(record.episode, policy, FAR, record.unread_facts)
     # Each stay's bundles say of patient and port what its own record does.
     for one in bundles(replace(line, episode=record.episode), policy, config, options):
-        yield Bundled(one, verify(one.bundle, sound=shared))
+        yield Bundled(one, verify(one.bundle))

@@ -107,7 +107,7 @@ class CorrectionForm(EntryForm):
         return Frame(self.basis.now(), self.zone, self.target.event.at, "near", month_first(self.policy))
 
     def takes(self, path: Path) -> bool:
-        """Tell whether the entry's layout has a fact at ``path``."""
+        """Return whether the entry's layout has a fact at ``path``."""
         return path[:1] == ("new",) and layout.spot(self.model, path[1:]) is not None
 
     def misfit(self, facts: Facts, given: tuple[Path, ...]) -> str | None:
@@ -123,7 +123,7 @@ class CorrectionForm(EntryForm):
         return trials.unfit(self.model, merge(self.before, self._patch(facts)), tuple(inner))
 
     def is_author(self, who: Facts) -> bool:
-        """Tell whether a person is the author of the entry."""
+        """Return whether a person is the author of the entry."""
         by = self.target.original.by
         return by is not None and bool(by.name) and who.get("name") == by.name
 

@@ -74,7 +74,7 @@ class EventForm(EntryForm):
         return self.situation(facts).frame(question)
 
     def takes(self, path: Path) -> bool:
-        """Tell whether the layout has a fact at ``path``."""
+        """Return whether the layout has a fact at ``path``."""
         return layout.spot(self.model, path) is not None
 
     def misfit(self, facts: Facts, given: tuple[Path, ...]) -> str | None:

@@ -68,7 +68,7 @@ class Form(ABC):
 
     @abstractmethod
     def takes(self, path: Path) -> bool:
-        """Tell whether the layout has a fact at ``path``."""
+        """Return whether the layout has a fact at ``path``."""
 
     @abstractmethod
     def misfit(self, facts: Facts, given: tuple[Path, ...]) -> str | None:
@@ -99,7 +99,7 @@ class Form(ABC):
         return iter(())
 
     def written(self, entry: dict[str, Any]) -> bool:
-        """Tell whether an entry is already in the record."""
+        """Return whether an entry is already in the record."""
         return False
 
 
@@ -170,7 +170,7 @@ class EntryForm(Form):
         self.basis = replace(self.basis, episode=episode, unread=seen.record.unread_facts)
 
     def written(self, entry: dict[str, Any]) -> bool:
-        """Tell whether every event of an entry is already in the record."""
+        """Return whether every event of an entry is already in the record."""
         return all(self._has(event) for event in entry.get("events", (entry,)))
 
     def _has(self, entry: dict[str, Any]) -> bool:

@@ -56,7 +56,7 @@ class RecordForm(Form):
         return Frame(self.now(), self._zone(facts), self.now(), "today", month_first(self.policy))
 
     def takes(self, path: Path) -> bool:
-        """Tell whether the layout has a fact at ``path``."""
+        """Return whether the layout has a fact at ``path``."""
         return layout.spot(Episode, path) is not None
 
     def misfit(self, facts: Facts, given: tuple[Path, ...]) -> str | None:
@@ -144,7 +144,7 @@ _OF_PATIENT: Final = ("identifiers", "birth_date", "allergies", "history")
 
 
 def _same_person(line: Timeline, facts: Facts) -> bool:
-    """Tell whether the name that was said is the one of the earlier record."""
+    """Return whether the name that was said is the one of the earlier record."""
     said = tuple(letters(str(layout.get(facts, ("patient", name)) or "")) for name in ("family_name", "given_name"))
     return said == person(line.episode)
 

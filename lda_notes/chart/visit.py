@@ -141,7 +141,7 @@ class VisitForm(EntryForm):
         return self.step(kind, facts).frame(facts.get(kind) or {}, name)
 
     def takes(self, path: Path) -> bool:
-        """Tell whether an event of the visit has a fact at ``path``."""
+        """Return whether an event of the visit has a fact at ``path``."""
         return path[:1] in ((IN,), (USE,), (OUT,)) and self.step(str(path[0]), {_THROUGH: "s"}).takes(path[1:])
 
     def misfit(self, facts: Facts, given: tuple[Path, ...]) -> str | None:

@@ -163,7 +163,7 @@ def _of_one_name(lines: Sequence[Timeline], members: Sequence[int]) -> Iterator[
 
 
 def _alike(name: str) -> set[Hashable]:
-    """Keys of which two names share one when they are the same, or differ by one letter (or two side by side)."""
+    """Return keys of which two names share one when they are equal, or differ by one letter (or two side by side)."""
     own = letters(name)
     if len(own) < _SHORT:
         return {own}

@@ -65,14 +65,14 @@ class Need:
         return ".".join(self.path)
 
     def applies(self, event: Any, episode: Episode, policy: Policy) -> bool:
-        """Tell whether the fact is asked of this event (the episode itself for the rows of `EPISODE_NEEDS`)."""
+        """Return whether the fact is asked of this event (the episode itself for the rows of `EPISODE_NEEDS`)."""
         by_policy = (test for test in (self.suits, self.visit) if test is not None)
         return (self.when is None or self.when(event, episode)) and all(
             test(event, episode, policy) for test in by_policy
         )
 
     def missed(self, event: Any, episode: Episode) -> bool:
-        """Tell whether the check reports its absence: what the bedside is asked is not all that a chart lacks."""
+        """Return whether the check reports its absence: what the bedside is asked is not all that a chart lacks."""
         return self.reported is None or self.reported(event, episode)
 
 
@@ -80,7 +80,7 @@ _ASKED_ELSEWHERE: Final = OWN_RULES | {"blood return not proven"}
 
 
 def in_trouble(event: ev.Event, _: Episode) -> bool:
-    """Tell whether the event itself gives a reason to keep the line out of use."""
+    """Return whether the event itself gives a reason to keep the line out of use."""
     return bool(troubles(event))
 
 
@@ -92,19 +92,19 @@ def troubles(event: ev.Event) -> tuple[str, ...]:
 
 
 def first_access(event: ev.Access, episode: Episode) -> bool:
-    """Tell whether the tip position must be known now: the first access on record, or no confirmation on record."""
+    """Return whether the tip position must be known now: the first access on record, or no confirmation on record."""
     first = whole(episode).first_access
     return episode.port.tip is None or first is None or event.at <= first
 
 
 def injection_possible(_: Any, episode: Episode) -> bool:
-    """Tell whether a power injection is on record or the port is rated for one."""
+    """Return whether a power injection is on record or the port is rated for one."""
     power = episode.port.power
     return (power is not None and power.rated) or whole(episode).injected
 
 
 def old_lock_in(event: ev.CareEvent, episode: Episode) -> bool:
-    """Tell whether the last lock on record is one that must not be flushed in."""
+    """Return whether the last lock on record is one that must not be flushed in."""
     last = last_before(whole(episode).locks, event.at)
     lock = last[1] if last is not None else None
     drug = getattr(lock, "drug", "")
@@ -113,19 +113,19 @@ def old_lock_in(event: ev.CareEvent, episode: Episode) -> bool:
 
 
 def taught_on_leaving(event: ev.Discharge, episode: Episode) -> bool:
-    """Tell whether the patient is taught about the line on leaving: in the emergency room only with a needle in."""
+    """Return whether the patient is taught about the line on leaving: in the emergency room only with a needle in."""
     return event.destination != "died" and (setting_at(episode, event.at) != "emergency" or event.needle_in is True)
 
 
 def taught_now(event: ev.Event, episode: Episode) -> bool:
-    """Tell whether the patient is to know what to look for from now on: the needle is out for good, or they leave."""
+    """Return whether the patient is to know what to look for from now on: the needle is out for good, or they leave."""
     if isinstance(event, ev.Deaccess):
         return no_needle_follows(event, episode) and setting_at(episode, event.at) != "emergency"
     return isinstance(event, ev.Discharge) and taught_on_leaving(event, episode)
 
 
 def drug_or_skin(event: ev.CareEvent, _: Episode) -> bool:
-    """Tell whether a drug is given or the skin is worked on: a plain flush rests on the allergies checked before it."""
+    """Return whether a drug is given or the skin is worked on: a plain flush rests on allergies checked before it."""
     if isinstance(event, ev.LineUse):
         return event.action != "stopped" and event.purpose not in ("blood sampling", "removal of lock")
     if isinstance(event, ev.FlushOrLock):
@@ -141,14 +141,14 @@ def setting_at(episode: Episode, moment: datetime) -> str | None:
 
 
 def needle_in(event: ev.CareEvent, episode: Episode) -> bool:
-    """Tell whether a needle is in at the time of ``event``, so that a dressing and connections can be looked at."""
+    """Return whether a needle is in at the time of ``event``, so that a dressing and connections can be looked at."""
     moves = whole(episode).needles.get(event.septum or episode.port.septa[0], [])
     position = bisect_right(moves, (event.at, True))
     return position > 0 and moves[position - 1][1]
 
 
 def no_needle_follows(event: ev.Deaccess, episode: Episode) -> bool:
-    """Tell whether the port stays without a needle: no access belongs to this removal, or follows within the hour."""
+    """Return whether the port stays without a needle: no access belongs to this removal, or follows within the hour."""
     record = whole(episode)
     opened = record.opened.get(event.septum or episode.port.septa[0], [])
     position = bisect_left(opened, event.at)
@@ -157,19 +157,19 @@ def no_needle_follows(event: ev.Deaccess, episode: Episode) -> bool:
 
 
 def dose_by_lumen(event: ev.PatencyTreatment, episode: Episode) -> bool:
-    """Tell whether the alteplase dose may depend on the lumen: under the full-dose weight, or weight unknown."""
+    """Return whether the alteplase dose may depend on the lumen: under the full-dose weight, or weight unknown."""
     weight = episode.patient.weight_kg
     return event.drug == "alteplase" and (weight is None or weight < DEFAULT.value("alteplase_full_dose_kg"))
 
 
 def disc_suits(event: ev.Event, episode: Episode, policy: Policy) -> bool:
-    """Tell whether neither age nor allergy speaks against a chlorhexidine disc on the local day of the event."""
+    """Return whether neither age nor allergy speaks against a chlorhexidine disc on the local day of the event."""
     today = event.at.astimezone(ZoneInfo(episode.stay.time_zone)).date()
     return suitability.disc_suits(subject(episode.patient, episode.port, today), policy)
 
 
 def small_or_treated(_: Any, episode: Episode) -> bool:
-    """Tell whether a dose depends on the weight: a child, or a patient given a thrombolytic."""
+    """Return whether a dose depends on the weight: a child, or a patient given a thrombolytic."""
     born = episode.patient.birth_date
     first = min((event.at for event in episode.events), default=None)
     child = born is not None and first is not None and (first.year - born.year) < DEFAULT.value("adult_years")
@@ -180,12 +180,12 @@ def small_or_treated(_: Any, episode: Episode) -> bool:
 
 
 def allergies_not_checked_lately(event: ev.CareEvent, episode: Episode) -> bool:
-    """Tell whether a drug is given or the skin is worked on, and the same nurse did not check the allergies already."""
+    """Return whether a drug is given or the skin is worked on, and the same nurse did not check allergies already."""
     return drug_or_skin(event, episode) and not said_lately(event, episode, "allergies_checked")
 
 
 def not_told_before(event: ev.CareEvent, episode: Episode) -> bool:
-    """Tell whether the trouble is news: no earlier event with this needle showed the same and says who was told."""
+    """Return whether the trouble is news: no earlier event with this needle showed the same and says who was told."""
     shown = set(troubles(event))
     care = whole(episode).care
     for other in reversed(care[: bisect_left(care, event.at, key=at_of)]):

@@ -46,7 +46,7 @@ class Checked:
 
     @property
     def readable(self) -> bool:
-        """Tell whether the file contains an episode."""
+        """Return whether the file contains an episode."""
         return self.judged is not None and self.judged.timeline is not None
 
     @property

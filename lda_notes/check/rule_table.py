@@ -116,7 +116,7 @@ class Case:
         return tuple(gap for gap in gaps if not about(unread, event, *_names(gap.path))) if unread else gaps
 
     def could_not_read(self, event: str, facts: tuple[str, ...]) -> bool:
-        """Tell whether one of an event's facts, named with dots, was written and could not be read."""
+        """Return whether one of an event's facts, named with dots, was written and could not be read."""
         return any(about(self.timeline.unread, whose(event, fact), *fact.split(".")) for fact in facts)
 
     @cached_property
@@ -259,7 +259,7 @@ _NEVER_SILENT: Final = frozenset(name for names in NEVER_SILENT.values() for nam
 
 
 def may_be_silenced(rule: str) -> bool:
-    """Tell whether a facility's policy may silence a rule: a known one that speaks of no standing danger."""
+    """Return whether a facility's policy may silence a rule: a known one that speaks of no standing danger."""
     return rule in load() and rule not in _NEVER_SILENT
 
 

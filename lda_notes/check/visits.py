@@ -16,45 +16,45 @@ from lda_notes.record.parts import Lock
 
 
 def one_visit(access: ev.Event, removal: ev.Event, policy: Policy) -> bool:
-    """Tell whether a needle went in and came out again within the time of one visit."""
+    """Return whether a needle went in and came out again within the time of one visit."""
     inside = timedelta(0) < removal.at - access.at <= policy.span("needle_change_minutes")
     return inside and isinstance(access, ev.Access) and isinstance(removal, ev.Deaccess)
 
 
 def blood(event: ev.Proved, _: Episode) -> bool:
-    """Tell whether blood came back."""
+    """Return whether blood came back."""
     return event.blood_return in ("present", "sluggish")
 
 
 def stays_in(event: ev.CareEvent, episode: Episode, policy: Policy) -> bool:
-    """Tell whether the needle stays in after the visit, so that it is dressed and the line locked at once."""
+    """Return whether the needle stays in after the visit, so that it is dressed and the line locked at once."""
     return _visit(event, episode, policy) is None
 
 
 def lock_due(event: ev.Access, episode: Episode, policy: Policy) -> bool:
-    """Tell whether the line is to be locked now: nothing runs, and the needle does not come out at the same visit."""
+    """Return whether the line is to be locked now: nothing runs, and the needle does not come out at the same visit."""
     return event.infusion is None and stays_in(event, episode, policy)
 
 
 def not_identified(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
-    """Tell whether whose port it is, by which order, is still to be said: not by the same nurse at the same visit."""
+    """Return whether whose port it is, by which order, is still to be said: not by the same nurse at the same visit."""
     before = _before_removal(event, episode, policy)
     return not any(one.identifiers_checked is not None and one.by == event.by for one in before)
 
 
 def not_proved(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
-    """Tell whether blood return is to be looked for at removal: nothing at the same visit said it."""
+    """Return whether blood return is to be looked for at removal: nothing at the same visit said it."""
     return all(_said(one, "blood_return") is None for one in _before_removal(event, episode, policy))
 
 
 def not_flushed(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
-    """Tell whether the line is to be flushed at removal: the last thing before it at the same visit was no flush."""
+    """Return whether the line is to be flushed at removal: the last thing before it at the same visit was no flush."""
     last = _last_through(event, episode, policy)
     return _said(last, "flushes") is None or blood(event, episode)
 
 
 def not_locked(event: ev.Deaccess, episode: Episode, policy: Policy) -> bool:
-    """Tell whether the line is to be locked at removal: no lock that was given at the same visit is still in it."""
+    """Return whether the line is to be locked at removal: no lock that was given at the same visit is still in it."""
     last = _last_through(event, episode, policy)
     return not isinstance(_said(last, "lock"), Lock) or isinstance(event.flushes, tuple) or blood(event, episode)
 
@@ -112,29 +112,29 @@ def _lately(event: ev.CareEvent, episode: Episode) -> Iterator[ev.CareEvent]:
 
 
 def said_lately(event: ev.CareEvent, episode: Episode, fact: str) -> bool:
-    """Tell whether the same nurse charted the fact at the same visit: a flush after a dose rests on it."""
+    """Return whether the same nurse charted the fact at the same visit: a flush after a dose rests on it."""
     if not isinstance(event, ev.FlushOrLock | ev.PatencyCheck):
         return False
     return any(one.by == event.by and _said(one, fact) is not None for one in _lately(event, episode))
 
 
 def not_identified_lately(event: ev.CareEvent, episode: Episode) -> bool:
-    """Tell whether the same nurse did not identify the patient at the same visit already."""
+    """Return whether the same nurse did not identify the patient at the same visit already."""
     return not said_lately(event, episode, "identifiers_checked")
 
 
 def site_not_seen_lately(event: ev.CareEvent, episode: Episode) -> bool:
-    """Tell whether the same nurse did not look at the site at the same visit already."""
+    """Return whether the same nurse did not look at the site at the same visit already."""
     return not said_lately(event, episode, "site")
 
 
 def blood_not_seen_lately(event: ev.CareEvent, episode: Episode) -> bool:
-    """Tell whether blood return is still to be charted: a flush after a dose rests on the blood before the dose."""
+    """Return whether blood return is still to be charted: a flush after a dose rests on the blood before the dose."""
     return not said_lately(event, episode, "blood_return_before")
 
 
 def proof_before_use(event: ev.LineUse, episode: Episode) -> bool:
-    """Tell whether blood return right before the use is missed: always for what may harm, and an hour after a proof."""
+    """Return whether blood return right before a use is missed: always for what may harm, or an hour after a proof."""
     plain = event.vesicant is False and event.purpose in ("infusion", "medication", "blood sampling")
     seen = (_said(one, "blood_return") or _said(one, "blood_return_before") for one in _lately(event, episode))
     return not plain or next((one for one in seen if one is not None), None) != "present"

@@ -170,7 +170,7 @@ _SEVERAL: Final = 2
 
 
 def _is(text: str, option: Option, by: Mapping[str, Any]) -> bool:
-    """Tell whether what was typed means a known signer: by number, name, initials or staff identifier."""
+    """Return whether what was typed means a known signer: by number, name, initials or staff identifier."""
     said, name = " ".join(text.split()).casefold(), str(by.get("name", "")).casefold()
     return bool(said) and said in (
         *(option.key, name, "".join(word[0] for word in name.split())),

@@ -33,7 +33,7 @@ class Streaming:
 
     @property
     def asked(self) -> bool:
-        """Tell whether any of the options was given."""
+        """Return whether any of the options was given."""
         return self != Streaming(1, 1, None)
 
 

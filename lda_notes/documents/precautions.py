@@ -27,7 +27,7 @@ class Precaution:
 
     @property
     def reassures(self) -> bool:
-        """Tell whether it only says that something need not be left out."""
+        """Return whether it only says that something need not be left out."""
         return self.says.startswith(_NO_REASON)
 
 

@@ -32,7 +32,6 @@ GS1_DEVICE_IDENTIFIER: Final = "http://hl7.org/fhir/NamingSystem/gs1-di"
 """``udiCarrier.issuer`` of a GS1 device identifier, as R4's definition of the element gives it."""
 
 _R4: Final = "FHIR R4 4.0.1 core definitions"
-_GPS: Final = "SNOMED International Global Patient Set (fully specified name)"
 _DICOM_SETS: Final = (
     "DICOM context groups as FHIR value sets (display); SNOMED International Global Patient Set, "
     "as a value set in HL7 Terminology 7.0.1 (code, fully specified name)"

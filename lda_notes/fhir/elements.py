@@ -29,6 +29,11 @@ UNKNOWN: Final = "unknown"
 NOT_PERFORMED: Final = "not performed"
 
 
+def filled(elements: Json) -> Json:
+    """Return an object without the elements of which there is nothing to say: R4 allows no empty ones."""
+    return {key: value for key, value in elements.items() if value or value not in (None, [], {})}
+
+
 def concept(key: str) -> Json:
     """Return the CodeableConcept of a concept in its own words: one shared object."""
     made = _CONSTANTS.get(key)
@@ -94,12 +99,7 @@ def period(start: datetime | None, end: datetime | None) -> Json:
     """Return a Period; of ends the wrong way round only the end, since R4 allows no such period (per-1)."""
     if start is not None and end is not None and end < start:
         start = None
-    made: Json = {}
-    if start is not None:
-        made["start"] = moment(start)
-    if end is not None:
-        made["end"] = moment(end)
-    return made
+    return filled({"start": start and moment(start), "end": end and moment(end)})
 
 
 def plain(value: Any) -> Any:

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from lda_notes.fhir.elements import text_of
 from lda_notes.fhir.tokens import read_token
-from lda_notes.fhir.verify.faults import Fault, Found, shown
+from lda_notes.fhir.verify.faults import Fault, Found, says, shown
 from lda_notes.fhir.verify.scope import Scope
 from lda_notes.fhir.verify.structure import Rule
 
@@ -19,6 +19,8 @@ Object = Mapping[str, Any]
 
 CONTEXT_TYPES: Final = frozenset({"Patient", "Practitioner", "Encounter", "Organization", "Location"})
 """Resources that are not ours: created on their own identifiers when asked to, never updated."""
+
+IN_ERROR: Final = "entered-in-error"
 
 UPDATED: Final[Mapping[str, frozenset[str]]] = {
     "Encounter": frozenset({"finished"}),
@@ -44,13 +46,13 @@ def status_of(resource: Object) -> str:
     if said is None:
         for key in ("verificationStatus", "clinicalStatus"):
             for coding in (resource.get(key) or {}).get("coding", ()):
-                if coding.get("code") in ("entered-in-error", "inactive"):
+                if coding.get("code") in (IN_ERROR, "inactive"):
                     return str(coding["code"])
     return str(said)
 
 
 def needs_update(resource: Object) -> bool:
-    """Tell whether only an update can leave a server with this status. Supplies are used up when they are charted."""
+    """Return whether only an update can leave a server with this status. Supplies are used up when they are charted."""
     kind = resource.get("resourceType")
     if kind == "Device" and resource.get("status") == "inactive":
         return str((resource.get("type") or {}).get("text")) in _LASTING
@@ -77,10 +79,6 @@ def _identity(condition: object) -> Identity | None:
     return (parameter, *found) if found else None
 
 
-def _says(rule: str, value: object, message: str, todo: str, *steps: str | int) -> Fault:
-    return Fault(rule, value, message, todo).at(*steps)
-
-
 def _entry(value: Object, _: Scope) -> Found:
     resource, request, url = value.get("resource"), value.get("request"), value.get("fullUrl")
     if resource is None or request is None or url is None:
@@ -90,13 +88,13 @@ def _entry(value: Object, _: Scope) -> Found:
     found = []
     if not url.startswith(_URN_UUID):
         message = f"{shown(url)} is no urn:uuid."
-        found.append(_says("full-url", url, message, "Send urn:uuid: and the identity.", "fullUrl"))
+        found.append(says("full-url", url, message, "Send urn:uuid: and the identity.", "fullUrl"))
     if "id" in resource:
         message = "The resource has an id; the server gives it one."
-        found.append(_says("no-id", resource["id"], message, "Leave the id out.", "id", "resource"))
+        found.append(says("no-id", resource["id"], message, "Leave the id out.", "id", "resource"))
     if resource.get("resourceType") not in EMITTED:
         message = f"{resource.get('resourceType')} is a resource type that we do not send."
-        found.append(_says("not-emitted", resource.get("resourceType"), message, "Leave it out.", "resource"))
+        found.append(says("not-emitted", resource.get("resourceType"), message, "Leave it out.", "resource"))
     found += _conditions(resource, request, url)
     return found or None
 
@@ -125,25 +123,25 @@ def _conditions(resource: Object, request: Object, url: str) -> Iterator[Fault]:
     kind, method = str(resource.get("resourceType")), request.get("method")
     if method not in ("POST", "PUT"):
         message = f"The method is {shown(method)}; we create (POST) and update (PUT)."
-        yield _says("condition", method, message, "Send POST or PUT.", "method", "request")
+        yield says("condition", method, message, "Send POST or PUT.", "method", "request")
         return
     step, condition = _condition(request)
     if method == "PUT" and kind in CONTEXT_TYPES and kind != "Encounter":
         message = f"{kind} is not ours to update."
-        yield _says("condition", method, message, "Create it on condition.", "method", "request")
+        yield says("condition", method, message, "Create it on condition.", "method", "request")
     if method == "POST" and needs_update(resource):
         message = f"A {kind} that is {status_of(resource)} is created on condition: a server keeps its old one."
-        yield _says("condition", method, message, "Update it (PUT) by its identity.", "method", "request")
+        yield says("condition", method, message, "Update it (PUT) by its identity.", "method", "request")
     identity = _identity(condition)
     if identity is None:
         message = f"The {method} has no condition of the form identifier=system|value."
-        yield _says("condition", condition, message, "Name the identity of the resource.", step, "request")
+        yield says("condition", condition, message, "Name the identity of the resource.", step, "request")
     elif not _is_own(identity, resource, kind):
         message = f"The condition {shown(condition)} names no identity of this resource."
-        yield _says("condition", condition, message, "Name its own identity.", step, "request")
+        yield says("condition", condition, message, "Name its own identity.", step, "request")
     elif kind not in CONTEXT_TYPES and url != _URN_UUID + identity[2]:
         message = f"fullUrl {shown(url)} and the identity {shown(identity[2])} differ."
-        yield _says("identity", url, message, "Make fullUrl of the identity.", "fullUrl")
+        yield says("identity", url, message, "Make fullUrl of the identity.", "fullUrl")
 
 
 def _is_own(identity: Identity, resource: Object, kind: str) -> bool:
@@ -161,7 +159,7 @@ def _bundle(value: Object, _: Scope) -> Found:
     found = []
     if value.get("type") != "transaction":
         message = f"The bundle is a {shown(value.get('type'))}, not a transaction."
-        found.append(_says("transaction", value.get("type"), message, "Send a transaction.", "type"))
+        found.append(says("transaction", value.get("type"), message, "Send a transaction.", "type"))
     targets = {
         target.get("reference")
         for entry in value.get("entry", ())
@@ -175,10 +173,10 @@ def _bundle(value: Object, _: Scope) -> Found:
         first = seen.setdefault((kind, condition), index) if condition else index
         if first != index:
             message = f"The identity {shown(condition)} is that of entry {first} as well."
-            found.append(_says("identity", condition, message, "Send it once.", step, "request", index, "entry"))
+            found.append(says("identity", condition, message, "Send it once.", step, "request", index, "entry"))
         if kind not in _UNTRACED and entry.get("fullUrl") not in targets:
             message = f"No Provenance of the bundle names this {kind or 'entry'} as its target."
-            found.append(_says("provenance", entry.get("fullUrl"), message, "Add it.", index, "entry"))
+            found.append(says("provenance", entry.get("fullUrl"), message, "Add it.", index, "entry"))
     found += _other_patients(value)
     return found or None
 
@@ -195,7 +193,7 @@ def _other_patients(bundle: Object) -> Iterator[Fault]:
             first = first or named
             if named != first:
                 message = f"The bundle speaks of two patients: {shown(first)} and {shown(named)}."
-                yield _says(
+                yield says(
                     "two-patients", named, message, "Send one patient to a bundle.", step, "resource", index, "entry"
                 )
 

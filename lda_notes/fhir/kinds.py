@@ -10,7 +10,6 @@ from typing import Final
 from lda_notes.fhir.panels import PANELS, Fact, Panel, as_fact, component, derived_fields, observation
 from lda_notes.record import events as ev
 from lda_notes.record.exchange import part_of, said, said_of_part
-from lda_notes.record.parts import Model, Needle, Scale, Technique
 
 
 def _panel_of(kind: type[ev.Event], name: str) -> Panel:
@@ -82,9 +81,6 @@ PANELS_OF: Final[Mapping[str, tuple[Panel, ...]]] = MappingProxyType(
     }
 )
 """The panels of each kind of event."""
-
-INNER: Final[Mapping[str, type[Model]]] = MappingProxyType({"technique": Technique, "scale": Scale, "needle": Needle})
-"""Parts within parts whose facts stand in the same panel as their owner's, and their types."""
 
 EMPTY_INNER: Final[Mapping[str, str]] = MappingProxyType(
     {"technique": "technique", "needle": component("needle of the puncture")}

@@ -56,7 +56,7 @@ def relevant(found: Iterable[Json], ours: str) -> list[Json]:
 
 
 def is_cut_off(found: list[Json], ours: str) -> bool:
-    """Tell whether what belongs together is not all here: no Provenance, one without a target of it, or the reverse."""
+    """Return whether what belongs together is not all here: no Provenance, one without its target, or the reverse."""
     here = {_address(one) for one in found}
     named = {
         reference.partition("/_history/")[0]

@@ -67,9 +67,3 @@ UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
     }
 )
 """Every unit by its UCUM code. The codes are checked against an independent UCUM parser in the tests."""
-
-
-def quantity(value: object, code: str) -> dict[str, object]:
-    """Return a FHIR Quantity of ``value`` in the unit ``code``; raises KeyError for a unit outside the list."""
-    unit = UNITS[code]
-    return {"value": value, "unit": unit.written, "system": UCUM, "code": unit.code}

@@ -87,7 +87,7 @@ def _make(beside: Path) -> None:
 
 
 def _still_named(beside: Path, descriptor: int) -> bool:
-    """Tell whether the file locked is the one that others will find: its last owner may have removed it."""
+    """Return whether the file locked is the one that others will find: its last owner may have removed it."""
     try:
         return os.path.samestat(beside.lstat(), os.fstat(descriptor))
     except FileNotFoundError:
@@ -104,7 +104,7 @@ def lock(file: IO[Any] | int) -> bool:
 
 
 def is_free(path: Path) -> bool:
-    """Tell whether no process has a lock on ``path``; no when that cannot be found out."""
+    """Return whether no process has a lock on ``path``; no when that cannot be found out."""
     try:
         descriptor = os.open(path, os.O_RDWR | OPEN_SAFELY)
     except OSError:

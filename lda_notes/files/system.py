@@ -27,12 +27,12 @@ def user() -> int | None:
 
 
 def belongs_to_me(found: os.stat_result) -> bool:
-    """Tell whether a file belongs to the user who runs the program; yes where files have no owner."""
+    """Return whether a file belongs to the user who runs the program; yes where files have no owner."""
     return user() in (None, found.st_uid)
 
 
 def is_private(found: os.stat_result) -> bool:
-    """Tell whether no one else may look into a file or folder; yes where modes say nothing."""
+    """Return whether no one else may look into a file or folder; yes where modes say nothing."""
     return user() is None or not found.st_mode & 0o077
 
 

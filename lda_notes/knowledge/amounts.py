@@ -47,7 +47,7 @@ def heparin_units(units_per_ml: Decimal, volume_ml: Decimal) -> Decimal:
 
 
 def heparin_child(birth: date | None, weight_kg: Decimal | None, on: date, policy: Policy) -> bool:
-    """Tell whether the amount of heparin goes by a child's weight: known to be young, or known to be light."""
+    """Return whether the amount of heparin goes by a child's weight: known to be young, or known to be light."""
     young = birth is not None and months_old(birth, on) < MONTHS_PER_YEAR * policy.value("heparin_child_years")
     return young or (weight_kg is not None and weight_kg < policy.value("heparin_child_kg"))
 

@@ -136,11 +136,11 @@ class Policy:
         return row.value
 
     def states(self, name: str) -> bool:
-        """Tell whether the facility's policy sets this row itself."""
+        """Return whether the facility's policy sets this row itself."""
         return self.rows[name] != DEFAULT.rows[name]
 
     def silences(self, rule: str) -> bool:
-        """Tell whether the facility's policy silences a rule."""
+        """Return whether the facility's policy silences a rule."""
         return any(silenced.rule == rule for silenced in self.silenced)
 
     def clock(self, name: str) -> datetime.time:
@@ -183,7 +183,7 @@ class Change:
 
 
 def looser(limit: Row, published: Row) -> bool:
-    """Tell whether ``limit`` allows what ``published`` does not.
+    """Return whether ``limit`` allows what ``published`` does not.
 
     A number that must be exact has no safe side: any other value counts as looser. An option is looser if it stands
     later among options ordered strictest first; options without an order, and times of day, are never looser.

@@ -118,7 +118,7 @@ def _source(data: object, faults: list[Finding]) -> Citation | None:
 
 
 def _is_plain(found: object) -> bool:
-    """Tell whether ``found`` is one row of plain text that may stand in a title."""
+    """Return whether ``found`` is one row of plain text that may stand in a title."""
     import unicodedata  # here, since most runs have the published policy
 
     return (

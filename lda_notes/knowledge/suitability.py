@@ -44,7 +44,7 @@ class Subject:
         return months if months is not None and months >= 0 else None
 
     def newborn(self, policy: Policy) -> bool:
-        """Tell whether the patient is surely a newborn."""
+        """Return whether the patient is surely a newborn."""
         if self.born is None:
             return False
         return 0 <= days_old(self.born, self.today) <= policy.value("neonate_days")
@@ -346,12 +346,12 @@ def locks(who: Subject, policy: Policy) -> tuple[Offered, ...]:
 
 
 def preservative_free(who: Subject, policy: Policy) -> bool:
-    """Tell whether only solutions without a preservative will do."""
+    """Return whether only solutions without a preservative will do."""
     return not suits("flush", "0.9% sodium chloride with benzyl alcohol", who, policy).safe
 
 
 def disc_suits(who: Subject, policy: Policy) -> bool:
-    """Tell whether a chlorhexidine disc may be expected: nothing on record speaks against one."""
+    """Return whether a chlorhexidine disc may be expected: nothing on record speaks against one."""
     return suits("dressing", "chlorhexidine disc", who, policy).plain
 
 

@@ -50,7 +50,7 @@ _SENSITIVE: Final = re.compile(r"sensitiv|irritat|itch|red(ness)?\b|tear|strip|s
 
 
 def adhesive_against(patient: Patient, film: bool) -> bool:
-    """Tell whether adhesive is on the skin against what is known.
+    """Return whether adhesive is on the skin against what is known.
 
     A barrier film answers a sensitivity, never an allergy; a reaction that nobody recorded may be either.
     """

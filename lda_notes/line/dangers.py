@@ -70,7 +70,7 @@ class Row:
 
 
 def removed(event: ev.Event) -> bool:
-    """Tell whether the event took out what was in the line before: aspirated and discarded."""
+    """Return whether the event took out what was in the line before: aspirated and discarded."""
     said = fact_of(event, "old_lock")
     if said is not None:
         return bool(said == "aspirated and discarded")
@@ -83,13 +83,13 @@ def removed(event: ev.Event) -> bool:
 
 
 def flushed(event: ev.Event) -> bool:
-    """Tell whether the event flushed the line."""
+    """Return whether the event flushed the line."""
     flushes = fact_of(event, "flushes")
     return flushes.__class__ is tuple and bool(flushes) and flow_of(event) != "cannot flush"
 
 
 def pushed_in(event: ev.Event) -> bool:
-    """Tell whether the event pushed what was in the line into the patient."""
+    """Return whether the event pushed what was in the line into the patient."""
     if removed(event) or fact_of(event, "old_lock") == "could not be aspirated":
         return False
     used = isinstance(event, ev.LineUse) and event.purpose != "blood sampling" and event.action != "stopped"
@@ -124,7 +124,7 @@ def no_heparin(patient: Patient) -> str | None:
 
 
 def told(event: ev.Event, exposure: Exposure) -> bool:
-    """Tell whether the event records that somebody named was told of ``exposure``, not before it happened."""
+    """Return whether the event records that somebody named was told of ``exposure``, not before it happened."""
     names = [name for name in _MEDICINES if name in exposure.drug]
     return any(
         getattr(problem.told, "name", None)
@@ -170,7 +170,7 @@ def _lock_begins(around: Around) -> str | None:
 
 
 def settled(around: Around) -> bool:
-    """Tell whether a prescriber decided about what is in the line, which could not be aspirated."""
+    """Return whether a prescriber decided about what is in the line, which could not be aspirated."""
     cleared = _decided(around) and around.event.decision in CLEARED
     return cleared and any(one.tried for one in around.before.dangers)
 
@@ -245,7 +245,7 @@ def _vesicant_begins(around: Around) -> str | None:
 
 
 def _blood_seen(around: Around) -> bool:
-    """Tell whether blood that looks like blood returned in the visit of this event."""
+    """Return whether blood that looks like blood returned in the visit of this event."""
     blood = around.after.blood
     return blood is not None and whole_blood(blood.event) and around.event.at - blood.event.at <= VISIT
 

@@ -67,7 +67,7 @@ def stay_began(timeline: Timeline) -> datetime:
 
 
 def is_inpatient(unit: UnitStay) -> bool:
-    """Tell whether a unit is an inpatient location; one whose setting is not recorded is taken for one."""
+    """Return whether a unit is an inpatient location; one whose setting is not recorded is taken for one."""
     return unit.setting in (None, "inpatient")
 
 
@@ -106,7 +106,7 @@ class PortDays:
         return tuple(stretches)
 
     def in_body_on(self, day: date) -> bool:
-        """Tell whether the port was in the body at any moment of a day of the stay."""
+        """Return whether the port was in the body at any moment of a day of the stay."""
         if day < self.began or (self.ends is not None and day > self.ends):
             return False
         return any(
@@ -115,7 +115,7 @@ class PortDays:
         )
 
     def in_body_at(self, moment: datetime) -> bool:
-        """Tell whether the port was in the body at a moment."""
+        """Return whether the port was in the body at a moment."""
         return any(_within(moment, start, end) for start, end in self.presence)
 
     @cached_property
@@ -151,7 +151,7 @@ class PortDays:
                 yield event.at
 
     def _enters(self, event: ev.Event) -> bool:
-        """Tell whether an event enters the line, or places it."""
+        """Return whether an event enters the line, or places it."""
         flush = self.policy.choice("flush_counts_as_access") == "yes"
         match event:
             case ev.Access() | ev.LineUse() | ev.PatencyTreatment() | ev.PortImplanted():
@@ -169,12 +169,12 @@ class PortDays:
         return self.policy.choice("arrival_in_use_counts" if in_use else "arrival_unused_counts") == "yes"
 
     def _arrives_accessed(self, moment: datetime) -> bool:
-        """Tell whether the patient reached a unit with a needle in that counts."""
+        """Return whether the patient reached a unit with a needle in that counts."""
         states = [self.timeline.state_at(septum, moment) for septum in self.timeline.episode.port.septa]
         return any(s.needle is not None and self._arrival_counts(s.infusion is not None) for s in states)
 
     def active_on(self, day: date) -> bool:
-        """Tell whether the port was in the body on ``day`` and had been accessed since it came to be there."""
+        """Return whether the port was in the body on ``day`` and had been accessed since it came to be there."""
         if not self.in_body_on(day):
             return False
         since = max(
@@ -184,7 +184,7 @@ class PortDays:
         return any(since <= accessed <= day for accessed in self.accessed_on)
 
     def active_at(self, moment: datetime) -> bool:
-        """Tell whether the port is in the body at ``moment`` and has been accessed since it came to be there."""
+        """Return whether the port is in the body at ``moment`` and has been accessed since it came to be there."""
         here = [start for start, end in self.presence if _within(moment, start, end)]
         return bool(here) and any((here[0] is None or here[0] <= at) and at <= moment for at in self.accesses)
 

@@ -42,7 +42,7 @@ class Due:
     """Whether a nurse charted the time as the next one, and nothing computed it."""
 
     def overdue(self, moment: datetime) -> bool:
-        """Tell whether ``moment`` counts as overdue; an unknown start does, a mere reminder never."""
+        """Return whether ``moment`` counts as overdue; an unknown start does, a mere reminder never."""
         if self.limit == "accessed_idle_flush_hours" and self.by is not None and not self.charted:
             return False
         # Two moments of one zone would be compared by the wall clock, which runs twice through an hour in autumn.
@@ -56,7 +56,7 @@ def end_of(since: datetime, limit: str, policy: Policy, zone: ZoneInfo) -> datet
 
 
 def counted_by_day(limit: str, policy: Policy) -> bool:
-    """Tell whether an interval counts as overdue only from the day after its end.
+    """Return whether an interval counts as overdue only from the day after its end.
 
     Limits in hours and minutes never do. Gauze is counted by the hour unless the policy itself sets how; a policy that
     sets ``interval_counting`` sets it for gauze too.
@@ -188,25 +188,25 @@ def home_flush_limit(policy: Policy) -> str:
 
 
 def flush_allowed(state: State) -> bool:
-    """Tell whether a flush may be advised: no hold, nothing dwelling, nothing in the line that must come out first."""
+    """Return whether a flush may be advised: no hold, nothing dwelling, nothing that must come out first."""
     in_the_way = any(d.code in ("D2", "D4") or (d.code in ("D1", "D3") and not d.phase) for d in state.dangers)
     return not state.holds and state.dwell is None and not in_the_way
 
 
 def died(timeline: Timeline, moment: datetime) -> bool:
-    """Tell whether the patient had died by ``moment``: nothing is due any more."""
+    """Return whether the patient had died by ``moment``: nothing is due any more."""
     left = timeline.discharge
     return has_left(timeline, moment) and left is not None and getattr(left.event, "destination", None) == "died"
 
 
 def has_left(timeline: Timeline, moment: datetime) -> bool:
-    """Tell whether the patient had left by ``moment``."""
+    """Return whether the patient had left by ``moment``."""
     left = timeline.discharge
     return left is not None and left.event.at <= moment
 
 
 def looked_at_by_shift(timeline: Timeline, moment: datetime) -> bool:
-    """Tell whether a nurse of each shift looks at the line: nobody does at home or between visits to a clinic."""
+    """Return whether a nurse of each shift looks at the line: nobody does at home or between visits to a clinic."""
     unit = timeline.unit_at(moment)
     return unit is None or unit.setting not in ("home", "outpatient")
 

@@ -50,7 +50,7 @@ _OF_ANOTHER: Final = re.compile(
 
 
 def may_clear(event: ev.Evaluation, policy: Policy) -> bool:
-    """Tell whether whoever judged the line has a role that may end a hold, by policy."""
+    """Return whether whoever judged the line has a role that may end a hold, by policy."""
     who: Person | None = event.cleared_by or event.by
     said = (who.credential or "").casefold() if who is not None else ""
     roles = [role.casefold() for role in policy.words("roles_that_may_clear")]
@@ -287,7 +287,7 @@ def _by_proof(hold: Hold, after: State, entry: Entry) -> str:
 
 
 def _tip_now_known(event: ev.Event, hold: Hold) -> bool:
-    """Tell whether the tip is known to lie right; "confirmed" alone does not answer a place that was wrong."""
+    """Return whether the tip is known to lie right; "confirmed" alone does not answer a place that was wrong."""
     if event.kind == "port facts" and fact_of(event, "tip") is not None:
         return wrong_tip(event) is None
     return fact_of(event, "tip_confirmed") is True and wrong_tip(hold.began.event) is None
@@ -327,7 +327,7 @@ def flushed_on_hold(event: ev.Event, holds: Iterable[Hold]) -> Hold | None:
 
 
 def is_fresh(at: datetime, implanted: datetime | None, policy: Policy) -> bool:
-    """Tell whether ``at`` lies so soon after the implantation that redness and swelling belong to the wound."""
+    """Return whether ``at`` lies so soon after the implantation that redness and swelling belong to the wound."""
     if implanted is None:
         return False
     since = at.astimezone(UTC) - implanted.astimezone(UTC)

@@ -47,12 +47,12 @@ def flow_of(event: ev.Event) -> str | None:
 
 
 def whole_blood(event: ev.Event) -> bool:
-    """Tell whether the last aspirate of ``event`` is blood that returned freely and looks like blood."""
+    """Return whether the last aspirate of ``event`` is blood that returned freely and looks like blood."""
     return blood_of(event) == "present" and fact_of(event, "blood_looks") in (None, "like whole blood")
 
 
 def proved(after: State, entry: Entry) -> bool:
-    """Tell whether ``entry`` proves the line: whole blood and a free last flush, in one visit that it belongs to."""
+    """Return whether ``entry`` proves the line: whole blood and a free last flush, in one visit that it belongs to."""
     blood, flow = after.blood, after.flow
     if blood is None or flow is None or entry not in (blood, flow):
         return False

@@ -83,7 +83,7 @@ def _swellings(look: Look) -> Iterator[tuple[str | None, str | None, str | None]
 
 
 def _gives(look: Look) -> bool:
-    """Tell whether something runs, or is put in by this very event."""
+    """Return whether something runs, or is put in by this very event."""
     event = look.event
     flushes = fact_of(event, "flushes")
     flushed = flushes.__class__ is tuple and bool(flushes)
@@ -92,7 +92,7 @@ def _gives(look: Look) -> bool:
 
 
 def _just_given(look: Look, began: object) -> bool:
-    """Tell whether a sign began within an hour after something was put in."""
+    """Return whether a sign began within an hour after something was put in."""
     given = look.before.given
     at = began if isinstance(began, datetime) else look.event.at
     return given is not None and timedelta(0) <= at - given.event.at <= VISIT

@@ -187,7 +187,7 @@ class State:
         return not self.holds and self.dwell is None and not any(d.code in ("D2", "D4") for d in self.dangers)
 
     def held_for(self, *reasons: HoldReason) -> bool:
-        """Tell whether the septum is on hold for one of ``reasons``."""
+        """Return whether the septum is on hold for one of ``reasons``."""
         return any(hold.reason in reasons for hold in self.holds)
 
     def danger(self, code: DangerCode) -> Danger | None:

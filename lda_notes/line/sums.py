@@ -49,7 +49,7 @@ class Amount:
 
     @property
     def heparin(self) -> bool:
-        """Tell whether it contains heparin."""
+        """Return whether it contains heparin."""
         return self.sort == "lock" and self.what in HEPARIN_LOCKS
 
     @property
@@ -68,7 +68,7 @@ class Window:
     end: datetime
 
     def holds(self, moment: datetime) -> bool:
-        """Tell whether ``moment`` lies in the window; compared as points in time, whatever the zones."""
+        """Return whether ``moment`` lies in the window; compared as points in time, whatever the zones."""
         return self.start.astimezone(UTC) <= moment.astimezone(UTC) < self.end.astimezone(UTC)
 
 

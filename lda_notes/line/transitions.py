@@ -84,7 +84,7 @@ def septum_of(event: ev.Event, septa: tuple[str, ...]) -> str | None:
 
 
 def names_septum(event: ev.Event, septa: tuple[str, ...]) -> bool:
-    """Tell whether it is plain which septum an event is about."""
+    """Return whether it is plain which septum an event is about."""
     return len(septa) == 1 or getattr(event, "septum", None) in septa
 
 
@@ -124,7 +124,7 @@ def reached(state: State, entry: Entry, fold: Fold) -> State:
 
 
 def never_entered(event: ev.Event) -> bool:
-    """Tell whether every puncture of an access missed the port and no needle is recorded as left in it."""
+    """Return whether every puncture of an access missed the port and no needle is recorded as left in it."""
     punctures = event.__dict__.get("punctures") or ()
     missed = bool(punctures) and all(puncture.outcome == "port missed" for puncture in punctures)
     return isinstance(event, ev.Access) and missed and not isinstance(event.needle, Needle)

@@ -11,12 +11,12 @@ from lda_notes.record.episode import Patient
 
 
 def allergic(patient: Patient) -> bool:
-    """Tell whether an allergy rules chlorhexidine out."""
+    """Return whether an allergy rules chlorhexidine out."""
     return any(allergy.substance == "chlorhexidine" for allergy in patient.allergies or ())
 
 
 def of_age(patient: Patient, on: date, policy: Policy) -> bool | None:
-    """Tell whether the policy uses a disc at the patient's age; None when the age decides and is not known."""
+    """Return whether the policy uses a disc at the patient's age; None when the age decides and is not known."""
     least = least_months(policy)
     if not least:
         return True

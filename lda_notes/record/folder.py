@@ -103,13 +103,13 @@ def _of_patients(path: FilePath, numbers: set[tuple[str, str]], own: frozenset[s
 
 
 def _may_name(raw: bytes, number: str) -> bool:
-    """Tell whether a file may contain a record number: as it is, or written with escapes or over several rows."""
+    """Return whether a file may contain a record number: as it is, or written with escapes or over several rows."""
     plain = number.isascii() and not any(map(str.isspace, number))
     return not plain or number.encode() in raw or b"\\" in raw
 
 
 def _is_policy(path: FilePath) -> bool:
-    """Tell whether a file is named like the policy, in whatever spelling; only one is read."""
+    """Return whether a file is named like the policy, in whatever spelling; only one is read."""
     return path.stem.lower().replace("_", "-") == FilePath(policy_file.NAME).stem
 
 
@@ -128,7 +128,7 @@ class Passed:
 _COPIED: Final = re.compile(rf"(.+){records.COPY.pattern}")
 
 _HEAD: Final = 4096
-"""How much of a file is looked at to tell whether it is a record under another name, in bytes."""
+"""How much of a file is looked at to see whether it is a record under another name, in bytes."""
 
 
 def passed_over(paths: tuple[FilePath, ...]) -> Iterator[Passed]:

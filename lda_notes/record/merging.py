@@ -8,7 +8,7 @@ _WHY_NOT: Final = frozenset({"not_assessed", "not_done"})
 
 
 def lays_over(old: Any, new: Any) -> bool:
-    """Tell whether ``merge`` continues key by key: both are mappings, and both or neither a reason why not."""
+    """Return whether ``merge`` continues key by key: both are mappings, and both or neither a reason why not."""
     return isinstance(old, dict) and isinstance(new, dict) and not _WHY_NOT & (old.keys() ^ new.keys())
 
 

@@ -92,7 +92,7 @@ def _to_remove(fault: Misfit) -> Path:
 
 
 def _spoils_event(fault: Misfit) -> bool:
-    """Tell whether an event cannot be placed because of ``fault``: no kind, time, identifier or needed fact."""
+    """Return whether an event cannot be placed because of ``fault``: no kind, time, identifier or needed fact."""
     path = fault.path
     return (
         len(path) > 1
@@ -267,7 +267,7 @@ def fields_of(annotation: Any) -> dict[str, FieldInfo]:
 
 
 def may_be_absent(info: FieldInfo | None) -> bool:
-    """Tell whether a fact may be null."""
+    """Return whether a fact may be null."""
     return info is not None and NoneType in getattr(info.annotation, "__args__", ())
 
 

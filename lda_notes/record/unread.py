@@ -42,7 +42,7 @@ class Unread:
         return tuple(step for step in self.fact if isinstance(step, str))
 
     def concerns(self, *names: str) -> bool:
-        """Tell whether it is the fact of these names, a part of it, or what it is a part of."""
+        """Return whether it is the fact of these names, a part of it, or what it is a part of."""
         own = self.names
         return own[: len(names)] == names[: len(own)]
 

@@ -71,7 +71,7 @@ _REASONS_WHY_NOT = {"NotAssessed": "not_assessed", "NotDone": "not_done"}
 
 
 def _beside_the_point(location: tuple[str | int, ...], data: Any, unions: set[tuple[str | int, ...]]) -> bool:
-    """Tell whether a fault is about a member of a union that the value was not meant to be.
+    """Return whether a fault is about a member of a union that the value was not meant to be.
 
     ``unions`` are the locations where the value may be a reason why not.
     """

@@ -228,7 +228,7 @@ def _added(
 
 
 def _took(part: Part, path: Path, raw: bytes, copy: Path) -> bool:
-    """Let the new state take its place, unless the file has changed; tell whether it did. Else the copy goes."""
+    """Let the new state take its place, unless the file has changed; return whether it did. Else the copy goes."""
     try:
         if _bytes(path) == raw:
             part.take(path)

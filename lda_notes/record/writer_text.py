@@ -44,7 +44,7 @@ def with_event(raw: bytes, event: Mapping[str, Any], as_json: bool) -> bytes:
 
 
 def _says(new: Parsed, old: Parsed, event: Mapping[str, Any]) -> bool:
-    """Tell whether a text says what the old one said, and the event after it."""
+    """Return whether a text says what the old one said, and the event after it."""
     if new.data is None or old.data is None or len(new.faults) != len(old.faults):
         return False
     if [key for key in new.data if key != "events"] != [key for key in old.data if key != "events"]:

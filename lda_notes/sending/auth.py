@@ -52,7 +52,7 @@ class Credentials(Protocol):
         ...
 
     def renew(self) -> bool:
-        """Give up the present token, since the server did not take it; tell whether another can be had."""
+        """Give up the present token, since the server did not take it; return whether another can be had."""
         ...
 
 

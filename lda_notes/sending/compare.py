@@ -139,7 +139,7 @@ def _any(mine: Any, theirs: Any, path: str, resolve: Resolve, base: str) -> Iter
 
 
 def _names_it(mine: Json, theirs: Json, resolve: Resolve, base: str) -> bool:
-    """Tell whether ``mine`` names by its identity what ``theirs`` refers to: another bundle referred to it directly."""
+    """Return whether ``mine`` names by identity what ``theirs`` refers to: another bundle referred to it directly."""
     number, theirs_to = mine.get("identifier"), theirs.get("reference")
     if "reference" in mine or not isinstance(number, dict) or not isinstance(theirs_to, str):
         return False

@@ -263,7 +263,7 @@ def _ask(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -> 
 
 
 def _settled(server: Server, listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> bool:
-    """Tell whether the server is as the transaction leaves it: everything is there, every update as it was sent."""
+    """Return whether the server is as the transaction leaves it: everything is there, every update as it was sent."""
     if not all(len(found[entry.identity]) == 1 for entry in listed):
         return False
     resolve = resolver(server, listed, found)
@@ -416,7 +416,7 @@ def delivered(
 
 
 def _decided_elsewhere(stored: Json) -> bool:
-    """Tell whether what the server has is not ours, or was closed or corrected by a later entry of the record."""
+    """Return whether what the server has is not ours, or was closed or corrected by a later entry of the record."""
     kind = str(stored.get("resourceType"))
     return kind in CONTEXT_TYPES or status_of(stored) in UPDATED.get(kind, ())
 

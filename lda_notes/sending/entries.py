@@ -26,7 +26,7 @@ class Identity:
         return f"{escaped(self.system)}|{escaped(self.value)}"
 
     def names(self, resource: Mapping[str, Any]) -> bool:
-        """Tell whether a resource carries this identity."""
+        """Return whether a resource carries this identity."""
         if resource.get("resourceType") != self.kind:
             return False
         if self.parameter == "_tag":

@@ -78,7 +78,7 @@ def _rows(record: Record, one: EventBundle) -> tuple[int, ...]:
 
 
 def is_bundle(path: Path) -> bool:
-    """Tell whether a file is a FHIR bundle and not a record: its first bytes tell."""
+    """Return whether a file is a FHIR bundle and not a record: its first bytes tell."""
     if path.suffix.lower() not in (".json", ".ndjson"):
         return False
     try:

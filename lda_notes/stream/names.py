@@ -17,12 +17,12 @@ STANDARD_INPUT: Final = Path("-")
 
 
 def is_rows(path: Path) -> bool:
-    """Tell whether a file contains one record to a row, by its name; ``-`` is standard input."""
+    """Return whether a file contains one record to a row, by its name; ``-`` is standard input."""
     return path == STANDARD_INPUT or _bare(path).endswith(ENDINGS)
 
 
 def is_packed(path: Path) -> bool:
-    """Tell whether a file is compressed, by its name."""
+    """Return whether a file is compressed, by its name."""
     return path.suffix.lower() in PACKED
 
 

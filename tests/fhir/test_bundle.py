@@ -18,7 +18,7 @@ from fhir_demos import DEMOS, episode, made, noted, resources, sent, texts
 from made_records import event, record
 
 from lda_notes.fhir import elements
-from lda_notes.fhir.build.bundle import Options, bundle_of
+from lda_notes.fhir.build.bundle import Options, bundles
 from lda_notes.fhir.build.naming import Names
 from lda_notes.fhir.config import DEFAULT as CONFIG
 from lda_notes.fhir.config import US_CORE, Config
@@ -168,8 +168,8 @@ def test_the_port_stays_one_device_in_every_stay_of_the_patient() -> None:
     first, second = episode("two-septa"), episode("two-septa").model_copy(update={"id": "another-stay"})
     ports = {
         one["identifier"][0]["value"]
-        for bundles in (sent(first), sent(second))
-        for one in resources(bundles, "Device")
+        for given in (sent(first), sent(second))
+        for one in resources(given, "Device")
         if one["type"]["text"] == "Implanted venous access port"
     }
     assert len(ports) == 1
@@ -229,10 +229,10 @@ def test_the_docx_is_a_second_content_and_the_same_each_time() -> None:
 
     options = Options(notes=note_writer(DEFAULT, docx=True))
     line = build(episode("two-septa"), DEFAULT, fhir_demos.ASOF)
-    twice = [bundle_of("access-medial", line, DEFAULT, CONFIG, options) for _ in range(2)]
-    assert twice[0] == twice[1]
-    assert twice[0] is not None
-    (document,) = resources([twice[0].bundle], "DocumentReference")
+    twice = [bundles(line, DEFAULT, CONFIG, options) for _ in range(2)]
+    one, other = (next(made for made in of if made.event == "access-medial") for of in twice)
+    assert one == other
+    (document,) = resources([one.bundle], "DocumentReference")
     assert len(document["content"]) == 2
     assert base64.b64decode(document["content"][1]["attachment"]["data"]).startswith(b"PK")
 

@@ -10,7 +10,7 @@ import fhir_official
 import pytest
 from ucumvert import PintUcumRegistry
 
-from lda_notes.fhir import codes, concepts, local, units
+from lda_notes.fhir import codes, concepts, elements, local, units
 from lda_notes.fhir.codes import CODES, LOINC, SNOMED_CT, Code
 from lda_notes.fhir.concepts import CONCEPTS
 from lda_notes.fhir.verify.check_digits import loinc_is_possible, snomed_ct_is_possible
@@ -192,9 +192,9 @@ def test_every_unit_is_ucum_and_measures_what_it_says() -> None:
 
 
 def test_a_quantity_is_made_of_a_listed_unit() -> None:
-    assert units.quantity(5, "mL") == {"value": 5, "unit": "mL", "system": units.UCUM, "code": "mL"}
+    assert elements.quantity(5, "mL") == {"value": 5, "unit": "mL", "system": units.UCUM, "code": "mL"}
     with pytest.raises(KeyError):
-        units.quantity(5, "ML")
+        elements.quantity(5, "ML")
 
 
 def test_no_unit_is_written_as_an_unsafe_abbreviation() -> None:

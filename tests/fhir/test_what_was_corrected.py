@@ -281,7 +281,7 @@ def test_an_amendment_brings_the_whole_note_anew_and_an_addendum_its_own_words()
     )
     assert "Line check, 4 March" in first and "There was NO" in first
     assert "Line check, 4 March" in anew and "Blood return was present" in re.sub(r"\s+", " ", anew)
-    assert "Added: more" in added and "Line check, 4 March" not in added
+    assert "More." in added and "Line check, 4 March" not in added
 
 
 def test_of_many_corrections_the_note_tells_the_last_and_what_these_withdrew() -> None:

@@ -11,6 +11,7 @@ ROOT = Path(__file__).parents[2]
 
 IN_DOCSTRINGS: dict[str, str] = {
     r"\btells\b": "says, reports, distinguishes",
+    r"\b[Tt]ell whether\b": "Return whether",
     r"\b(record|file|bundle|key|value|page|table|text|list|row|part|server|sheet|JSON) holds\b": "contains, has",
     r"\bwhat (it|they|a server|the server) holds?\b": "contains, has",
     r"\bis no (bundle|folder|pair|count|fact|mapping|fault|number|gap|place|bracket|part of)\b": "is not a ...",

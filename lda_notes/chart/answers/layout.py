@@ -67,7 +67,7 @@ def drop(data: Any, path: Path) -> Any:
 
 
 def is_why_not(value: Any) -> bool:
-    """Tell whether a value is a reason why there are no facts."""
+    """Return whether a value is a reason why there are no facts."""
     return isinstance(value, dict) and bool({"not_assessed", "not_done"} & value.keys())
 
 

@@ -206,14 +206,14 @@ _NEAR: Final = timedelta(hours=2)
 
 
 def turned_back(text: str, moment: datetime, frame: Frame) -> bool:
-    """Tell whether a clock time typed without its day was read as one of the day before, well before the base."""
+    """Return whether a clock time typed without its day was read as one of the day before, well before the base."""
     alone = frame.bias == "near" and _CLOCK.fullmatch(" ".join(text.split())) is not None
     base = frame.base.astimezone(frame.zone)
     return alone and moment.date() < base.date() and base - moment > _NEAR
 
 
 def month_first(policy: Policy) -> bool:
-    """Tell whether the facility writes the month before the day."""
+    """Return whether the facility writes the month before the day."""
     return policy.choice("dates_typed") == "month first"
 
 

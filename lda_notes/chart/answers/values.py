@@ -329,7 +329,7 @@ _LABEL: Final = re.compile(r"(?:\][A-Za-z]\d)?(?:[({]\d{2,4}[)}]|\*?\+(?=.*[A-Z]
 
 
 def looks_like_label(text: str) -> bool:
-    """Tell whether a text begins as a device identifier does, so that it is no answer and no command."""
+    """Return whether a text begins as a device identifier does, so that it is no answer and no command."""
     return bool(_LABEL.match(text.strip()))
 
 

@@ -159,11 +159,11 @@ class Recorded:
                 return said_value(value)
 
     def has(self, path: Path) -> bool:
-        """Tell whether a fact is recorded."""
+        """Return whether a fact is recorded."""
         return layout.get(self.before, path) is not None
 
     def fits(self, path: Path) -> bool:
-        """Tell whether a correction of this sort would mean a fact of this path."""
+        """Return whether a correction of this sort would mean a fact of this path."""
         if self.adds:
             return not self.has(path) and (len(path) == 1 or self.has(path[:-1]))
         return self.has(path)
@@ -200,7 +200,7 @@ class Recorded:
         return (key, "*", *path[2:]) if len(self.before[key]) > 1 else path
 
     def is_open(self, name: str) -> bool:
-        """Tell whether a name leaves open which part of a list is meant."""
+        """Return whether a name leaves open which part of a list is meant."""
         path = layout.parse(name)
         spot = layout.spot(self.model, path[:1])
         return "*" in path or (

@@ -160,7 +160,7 @@ def _leaves(situation: Situation, answered: frozenset[str]) -> Iterator[Leaf]:
 
 
 def _size(need: Need, spot: Spot) -> bool:
-    """Tell whether a part is asked as one fact: each needle that was tried, by its size."""
+    """Return whether a part is asked as one fact: each needle that was tried, by its size."""
     return "*" in need.path and spot.part is Needle
 
 
@@ -194,7 +194,7 @@ def _count(head: Path, situation: Situation) -> int:
 def _part_is_open(
     path: Path, need: Need, gates: dict[tuple[str, ...], Need], situation: Situation, answered: frozenset[str]
 ) -> bool:
-    """Tell whether the part around a fact is one whose facts are asked."""
+    """Return whether the part around a fact is one whose facts are asked."""
     held_by = path[:-1]
     if need.given is not None:
         part = _in_event(situation.event, held_by)
@@ -218,7 +218,7 @@ def _part_is_open(
 
 
 def _begins_with_open(part_path: Path, situation: Situation, answered: frozenset[str]) -> bool:
-    """Tell whether the fact without which a part cannot stand was left open."""
+    """Return whether the fact without which a part cannot stand was left open."""
     lead = _lead(part_path, situation)
     return bool(lead) and layout.dotted((*part_path, *lead)) in answered
 

@@ -239,5 +239,5 @@ TOGETHER: Final[tuple[Together, ...]] = (
 
 
 def untouched(covers: tuple[str, ...], situation: Situation) -> bool:
-    """Tell whether none of the facts is said."""
+    """Return whether none of the facts is said."""
     return all(layout.get(situation.facts, layout.parse(name)) is None for name in covers)

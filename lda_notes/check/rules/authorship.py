@@ -179,7 +179,7 @@ def _offset(case: Case, moment: datetime) -> timedelta | None:
 
 
 def _same(one: Person | None, other: Person | None) -> bool:
-    """Tell whether two people are one: by identifier where both have it, else by name."""
+    """Return whether two people are one: by identifier where both have it, else by name."""
     if one is None or other is None:
         return False
     if one.id is not None and other.id is not None:

@@ -35,7 +35,7 @@ def _events(case: Case, level: Level) -> Iterator[Found]:
 
 
 def _reported(case: Case, event: str | None, gap: Missing) -> bool:
-    """Tell whether a rule has reported the same gap, saying more of it, and no less gravely than the list does."""
+    """Return whether a rule has reported the same gap, saying more of it, and no less gravely than the list does."""
     severity = case.reported.get((event, ".".join(map(str, gap.path))))
     return severity is not None and SEVERITIES.index(severity) <= SEVERITIES.index(_SEVERITY[gap.need.level])
 

@@ -50,7 +50,7 @@ def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Fou
 
 
 def _first_aspirate(event: Access | FlushOrLock | LineUse) -> bool:
-    """Tell whether the discard is the one that clears the old lock before the line is used or sampled."""
+    """Return whether the discard is the one that clears the old lock before the line is used or sampled."""
     return type(event) is Access or bool(event.samples) or getattr(event, "purpose", None) == "blood sampling"
 
 

@@ -80,7 +80,7 @@ def _met(holds: Holds, step: Step, case: Case) -> str:
 
 
 def _ordered(event: Event) -> bool:
-    """Tell whether a named prescriber ordered the use in spite of the hold; the hold stays."""
+    """Return whether a named prescriber ordered the use in spite of the hold; the hold stays."""
     order = event.__dict__.get("despite_hold")
     by = getattr(order, "by", None)
     return by is not None and bool(by.name or by.id)

@@ -398,7 +398,7 @@ def dressing_time_impossible(step: Step, event: ArrivalAccessed, case: Case) -> 
 
 
 def _before(one: datetime, other: datetime, case: Case) -> bool:
-    """Tell whether one moment was before the other: by the day where the hour of either is not known."""
+    """Return whether one moment was before the other: by the day where the hour of either is not known."""
     if isinstance(one, DayOnly) or isinstance(other, DayOnly):
         return case.local(one).date() < case.local(other).date()
     return one < other

@@ -24,7 +24,7 @@ def days_at(case: Case, event: Event) -> int | None:
 
 
 def is_adult(case: Case, event: Event) -> bool | None:
-    """Tell whether the patient counts as an adult at ``event``; None without a birth date."""
+    """Return whether the patient counts as an adult at ``event``; None without a birth date."""
     birth = case.timeline.episode.patient.birth_date
     if birth is None:
         return None
@@ -35,13 +35,13 @@ def is_adult(case: Case, event: Event) -> bool | None:
 
 
 def heparin_child(case: Case, event: Event) -> bool:
-    """Tell whether the amount of heparin goes by a child's weight: known to be young, or known to be light."""
+    """Return whether the amount of heparin goes by a child's weight: known to be young, or known to be light."""
     patient = case.timeline.patient_at(event.at)
     return amounts.heparin_child(patient.birth_date, patient.weight_kg, case.local(event.at).date(), case.policy)
 
 
 def is_newborn(case: Case, event: Event) -> bool:
-    """Tell whether the patient is known to be a newborn at ``event``."""
+    """Return whether the patient is known to be a newborn at ``event``."""
     birth = case.timeline.episode.patient.birth_date
     if birth is None or event.at.year - birth.year > 1:
         return False

@@ -35,12 +35,12 @@ def _told(event: CareEvent) -> bool:
 
 
 def _spoken_of(event: object) -> bool:
-    """Tell whether the event has any problem recorded."""
+    """Return whether the event has any problem recorded."""
     return bool(getattr(event, "problems", None))
 
 
 def _new_port(event: Event, case: Case) -> bool:
-    """Tell whether redness, tenderness and swelling are expected because the port is only days old."""
+    """Return whether redness, tenderness and swelling are expected because the port is only days old."""
     implanted = implanted_at(case, event)
     return implanted is not None and timedelta(0) <= event.at - implanted < case.span("post_implant_tender_hours")
 

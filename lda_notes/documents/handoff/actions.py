@@ -56,7 +56,7 @@ def evaluations(view: View, septum: str, since: datetime) -> list[Entry]:
 
 
 def vesicant_runs(state: State) -> bool:
-    """Tell whether a vesicant runs, by its danger or as the use says it."""
+    """Return whether a vesicant runs, by its danger or as the use says it."""
     event = state.infusion.event if state.infusion else None
     danger = state.danger("D5")
     runs = danger is not None and danger.phase == "" and danger.what.startswith(VESICANT_RUNS)

@@ -122,7 +122,7 @@ def at_once(state: State, hold: Hold) -> str:
 
 
 def named_as_unread(danger: Danger) -> bool:
-    """Tell whether it is a fact of this very record that could not be read: the sheet names each with its place."""
+    """Return whether it is a fact of this very record that could not be read: the sheet names each with its place."""
     return danger.code == "D11" and (danger.began is None or not danger.began.record)
 
 

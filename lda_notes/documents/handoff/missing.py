@@ -18,7 +18,7 @@ from lda_notes.record.unread import Unread
 
 
 def matters(view: View, finding: Finding) -> bool:
-    """Tell whether a finding is about the record as a whole or an event since the last handoff."""
+    """Return whether a finding is about the record as a whole or an event since the last handoff."""
     if finding.event is None:
         return finding.path[:1] != ("events",)
     entry = view.entry(finding)

@@ -161,8 +161,8 @@ def _unit_meant(asked: str | None, sources: Sequence[Source]) -> str | None:
 
 
 def _still_listed(patient: PatientFacts, until: datetime) -> bool:
-    """Tell whether one who left is still on the sheet: nobody has taken over what is due, and not for too long; with a
-    needle in, a hold or a danger for as long as it lasts."""
+    """Return whether one who left is still on the sheet: nobody has taken over what is due, and not for too long; with
+    a needle in, a hold or a danger for as long as it lasts."""
     states = [line.state for line in patient.lines]
     if any(state.needle or state.holds or state.dangers for state in states):
         return True

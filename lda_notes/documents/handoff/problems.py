@@ -34,7 +34,7 @@ class OpenProblem:
 
 
 def since_handoff(view: View, entry: Entry) -> bool:
-    """Tell whether an event belongs to what was charted since the last handoff, up to and with this moment."""
+    """Return whether an event belongs to what was charted since the last handoff, up to and with this moment."""
     return view.since.astimezone(UTC) <= entry.event.at.astimezone(UTC) <= view.asof.astimezone(UTC)
 
 

@@ -152,7 +152,7 @@ def when(words: Wording, action: Action) -> str:
 
 
 def needs_words(found: Row) -> bool:
-    """Tell whether a patient needs a block beside the row: anything but a routine look is open or has changed."""
+    """Return whether a patient needs a block beside the row: anything but a routine look is open or has changed."""
     open_now = found.warned or found.changed or found.patient.unanswered
     return bool(open_now) or any(not task.routine for task in found.tasks)
 

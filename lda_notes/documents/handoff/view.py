@@ -88,7 +88,7 @@ class View:
         return discharge if discharge is not None and discharge.event.at <= self.asof else None
 
     def in_shift(self, moment: datetime) -> bool:
-        """Tell whether a time falls in the coming shift; what is due exactly when it ends belongs to it."""
+        """Return whether a time falls in the coming shift; what is due exactly when it ends belongs to it."""
         return moment.astimezone(UTC) <= self.shift_end.astimezone(UTC)
 
 

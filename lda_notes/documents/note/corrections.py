@@ -256,7 +256,7 @@ def standing(timeline: Timeline, path: Path) -> Path:
 
 
 def _holds(values: Any, keys: Path) -> bool:
-    """Tell whether ``values``, as a correction gives them, hold something at ``keys``."""
+    """Return whether ``values``, as a correction gives them, hold something at ``keys``."""
     for key in keys:
         listed = isinstance(values, list | tuple) and isinstance(key, int) and key < len(values)
         if not listed and not (isinstance(values, Mapping) and key in values):

@@ -62,7 +62,7 @@ def dues(scene: Scene) -> Iterator[Due]:
 
 
 def _out_again(scene: Scene, after: State) -> bool:
-    """Tell whether the needle that is in right after the event came out within the time of one visit."""
+    """Return whether the needle that is in right after the event came out within the time of one visit."""
     stays = scene.timeline.needles.get(after.septum, ()) if after.needle is not None else ()
     closed = next((stay.closed for stay in stays if after.needle and stay.opened is after.needle.opened), None)
     visit = scene.policy.span("needle_change_minutes")
@@ -70,7 +70,7 @@ def _out_again(scene: Scene, after: State) -> bool:
 
 
 def _needle_follows(scene: Scene) -> bool:
-    """Tell whether this removal is the first half of a needle change, whose access is recorded."""
+    """Return whether this removal is the first half of a needle change, whose access is recorded."""
     if not isinstance(scene.event, ev.Deaccess):
         return False
     later = (entry.event for entry in scene.timeline.entries if entry.event.at >= scene.event.at)
@@ -78,7 +78,7 @@ def _needle_follows(scene: Scene) -> bool:
 
 
 def _belongs(row: Due, after: State) -> bool:
-    """Tell whether a clock is this event's to name, not one that a later event of the same minute set."""
+    """Return whether a clock is this event's to name, not one that a later event of the same minute set."""
     match row.clock:
         case "needle change":
             return after.needle is not None and after.needle.opened.index == row.restarted_by.index
@@ -143,7 +143,7 @@ def values(scene: Scene) -> Values:
 
 
 def _goes_with_the_needle(row: Due, running: list[Due]) -> bool:
-    """Tell whether a dressing need not be changed before the needle is, whose change takes it along."""
+    """Return whether a dressing need not be changed before the needle is, whose change takes it along."""
     needle = next((one for one in running if one.clock == "needle change" and one.septum == row.septum), None)
     return row.clock == "dressing change" and needle is not None and bool(row.by and needle.by and row.by > needle.by)
 

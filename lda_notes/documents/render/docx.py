@@ -345,7 +345,7 @@ _LETTER: Final = 0.43
 
 
 def _as_table(block: Block) -> bool:
-    """Tell whether a block is drawn as a table."""
+    """Return whether a block is drawn as a table."""
     match block:
         case Table() | Pairs():
             return True
@@ -358,7 +358,7 @@ def _as_table(block: Block) -> bool:
 
 
 def _untouched(cell: _Cell) -> bool:
-    """Tell whether a cell is as it was made: one empty paragraph without a style."""
+    """Return whether a cell is as it was made: one empty paragraph without a style."""
     inside = cell._tc.inner_content_elements
     return len(inside) == 1 and len(inside[0]) == 0
 

@@ -129,7 +129,7 @@ _PUTS_IN: Final[frozenset[Work]] = frozenset({"access", "arrival accessed", "de-
 
 
 def contents_first(line: LineFacts) -> bool:
-    """Tell whether what is in the line has to come out before any flush."""
+    """Return whether what is in the line has to come out before any flush."""
     return any(one.code in ("D1", "D3") and not one.phase for one in line.state.dangers)
 
 
@@ -181,7 +181,7 @@ def _known(view: View, line: LineFacts, septum: str) -> Paragraph:
 
 
 def _none_known(view: View) -> bool:
-    """Tell whether the record says that there are no allergies."""
+    """Return whether the record says that there are no allergies."""
     unread = about(view.timeline.unread, None, "patient", "allergies")
     return view.timeline.episode.patient.allergies == () and not unread
 

@@ -98,7 +98,7 @@ _PATENT: Final = "Blood must look like whole blood and the flush must run freely
 
 
 def adult(view: View) -> bool | None:
-    """Tell whether the patient is an adult by policy; None when the birth date is not recorded."""
+    """Return whether the patient is an adult by policy; None when the birth date is not recorded."""
     born = view.timeline.episode.patient.birth_date
     if born is None:
         return None

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from lda_notes.record import events as ev
-from lda_notes.fhir.elements import Json, absent, concept, day, moment, period, quantity, written
+from lda_notes.fhir.elements import Json, absent, concept, day, filled, moment, period, quantity, written
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.knowledge.policy import number as plain
 from lda_notes.record.parts import Anesthetic, Flush, Lock, NotAssessed, NotDone
@@ -88,32 +88,28 @@ def administration(
     """
     frame = scene.frame
     part_of = scene.own("Procedure", scene.procedure) if scene.procedure is not None else says["part_of"]
-    made: Json = {"resourceType": "MedicationAdministration"}
-    if scene.septum and not says.get("aside"):
-        made["extension"] = scene.septum
-    made |= {
-        "identifier": frame.names.identifier(name),
-        "partOf": [part_of],
-        "status": status,
-    }
-    if says.get("reason") is not None:
-        made["statusReason"] = [{"text": says["reason"]}]
-    made["medicationCodeableConcept"] = drug
-    made["subject"] = frame.subject
-    made["context"] = frame.encounter
-    if says.get("supporting"):
-        made["supportingInformation"] = says["supporting"]
-    made.update(effective)
+    aside = says.get("aside", False)
     who = frame.person(scene.event.by)
-    made["performer"] = [{"actor": who if who is not None else {"display": "not recorded"}}]
-    made["reasonCode"] = [frame.say.concept(why)]
-    if not says.get("aside"):
-        made["device"] = [frame.port]
-    if says.get("notes"):
-        made["note"] = says["notes"]
-    if says.get("dosage"):
-        made["dosage"] = says["dosage"]
-    return made
+    return filled(
+        {
+            "resourceType": "MedicationAdministration",
+            "extension": [] if aside else scene.septum,
+            "identifier": frame.names.identifier(name),
+            "partOf": [part_of],
+            "status": status,
+            "statusReason": [{"text": says["reason"]}] if says.get("reason") is not None else [],
+            "medicationCodeableConcept": drug,
+            "subject": frame.subject,
+            "context": frame.encounter,
+            "supportingInformation": says.get("supporting"),
+            **effective,
+            "performer": [{"actor": who if who is not None else {"display": "not recorded"}}],
+            "reasonCode": [frame.say.concept(why)],
+            "device": [] if aside else [frame.port],
+            "note": says.get("notes"),
+            "dosage": says.get("dosage"),
+        }
+    )
 
 
 def administrations(scene: Scene) -> Iterator[Made]:

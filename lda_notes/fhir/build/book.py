@@ -189,7 +189,7 @@ def begin(book: Book, changed: Iterable[Strand] = (), ended: Mapping[str, Made] 
     names = {strand.name for strand in changed}
     for strand in book.last.opened.get(NOBODY, ()):
         if strand.name not in names:
-            for made in strand.start():
+            for made in strand.made(False):
                 writer.create(made, ("port",) if strand.sort == "port" else ("stay",))
     return writer
 
@@ -245,7 +245,7 @@ def as_it_stood(
     """
     episode = book.timeline.episode.model_copy(update={"events": (*(one.event for one in before), *then)})
     asof = recorded.charted_at or recorded.at
-    read = corrected(episode, before)
+    read = corrected(episode, before) if then else (before, (), (), ())
     return pipeline.as_it_stood(episode, book.timeline.others.beside, book.policy, asof, read, since)
 
 

@@ -9,7 +9,6 @@ content, in whichever bundle it stands, so the bundles of a record may arrive in
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 
 from lda_notes.record import events as ev
 from lda_notes.fhir.build.book import (
@@ -29,7 +28,7 @@ from lda_notes.fhir.build.book import (
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.build.corrections import correction_bundle, ledger
 from lda_notes.fhir.build.fold import Strand
-from lda_notes.fhir.build.papers import Note, document, is_signed
+from lda_notes.fhir.build.papers import Note, document
 from lda_notes.fhir.build.scene import Made, scene
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Path
@@ -37,7 +36,7 @@ from lda_notes.line.corrections import in_order
 from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 
-__all__ = ["EventBundle", "Note", "Notes", "Options", "bundle_of", "bundles"]
+__all__ = ["EventBundle", "Note", "Notes", "Options", "bundles"]
 
 
 def bundles(
@@ -51,27 +50,12 @@ def bundles(
     book = open_book(timeline, policy, config, options or Options())
     notes = dict(first_notes(book))
     known = ledger(book, notes) if timeline.corrections else None
-    for entry in _in_order(book):
+    for entry in in_order((*book.first.timeline.entries, *timeline.corrections)):
         if known is not None and isinstance(entry.event, ev.Correcting):
             yield correction_bundle(book, entry, known)
         else:
             note = notes.get(entry.event.id)
             yield _event_bundle(book, entry, note, known.ended if known is not None else {})
-
-
-def bundle_of(
-    event: str, timeline: Timeline, policy: Policy, config: Config, options: Options | None = None
-) -> EventBundle | None:
-    """Return the bundle of one event by its identifier; None when the record has no such event."""
-    return next((made for made in bundles(timeline, policy, config, options) if made.event == event), None)
-
-
-def _in_order(book: Book) -> list[Entry]:
-    """Return every event as first charted, corrections included, with its position in the record."""
-    positions = {event.id: index for index, event in enumerate(book.timeline.episode.events)}
-    entries = [replace(entry, index=positions[entry.event.id]) for entry in book.first.timeline.entries]
-    entries += book.timeline.corrections
-    return list(in_order(entries))
 
 
 def _event_bundle(book: Book, entry: Entry, note: Note | None, ended: Mapping[str, Made]) -> EventBundle:
@@ -83,20 +67,20 @@ def _event_bundle(book: Book, entry: Entry, note: Note | None, ended: Mapping[st
     changed = book.last.changed.get(event.id, ()) if standing else ()
     writer = begin(book, changed, ended)
     for strand in opened.values():
-        for made in strand.start():
+        for made in strand.made(False):
             writer.create(made, entry.path(*made.path))
     for strand in changed:
-        for made in strand.end():
+        for made in strand.made(True):
             writer.update(made, _path_of(book, strand, made))
     for strand in book.first.changed.get(event.id, ()):
         if strand.sort == "needle" and strand not in changed:  # a correction undid it; the procedure still names it
-            writer.create(strand.start()[0], entry.path())
+            writer.create(strand.made(False)[0], entry.path())
     here = scene(book.frame, event)
     for made in own_facts(here, needle_reference(book, book.first, here, writer.names)):
         writer.create(made, entry.path(*made.path))
     if note is not None:
         name = here.name("note")
-        paper = document(here, name, note, "current", signed=is_signed(event))
+        paper = document(here, name, note, "current", signed=event.seal is not None)
         writer.create(Made(name, paper, ()), entry.path())
     add_provenance(book, writer, here, entry)
     return finished(book, writer, entry)

@@ -12,7 +12,7 @@ from typing import Final
 from lda_notes.fhir.build.frame import NOT_NAMED, Frame, patient_role, place_number, stay_role
 from lda_notes.fhir.codes import CODES, DATA_ABSENT_REASON, find
 from lda_notes.fhir.concepts import codeable
-from lda_notes.fhir.elements import Json, day, period
+from lda_notes.fhir.elements import Json, day, filled, period
 from lda_notes.fhir.tokens import token
 from lda_notes.line.states import UnitStay
 from lda_notes.record import events as ev
@@ -55,13 +55,14 @@ def places(frame: Frame, units: Iterable[UnitStay]) -> dict[str, Json]:
 
 def _patient(frame: Frame) -> Json:
     patient = frame.episode.patient
-    resource: Json = {
-        "resourceType": "Patient",
-        "identifier": [_identifier(one) for one in patient.identifiers],
-        "name": [{"use": "official", "family": patient.family_name, "given": [patient.given_name]}],
-    }
-    if patient.birth_date is not None:
-        resource["birthDate"] = day(patient.birth_date)
+    resource = filled(
+        {
+            "resourceType": "Patient",
+            "identifier": [_identifier(one) for one in patient.identifiers],
+            "name": [{"use": "official", "family": patient.family_name, "given": [patient.given_name]}],
+            "birthDate": patient.birth_date and day(patient.birth_date),
+        }
+    )
     first = patient.identifiers[0]
     return _entry("Patient", frame.names.of(patient_role(frame.episode)), resource, token(first.system, first.value))
 
@@ -82,17 +83,18 @@ def _places(frame: Frame, where: UnitStay) -> Iterator[Json]:
 
 def _place(frame: Frame, name: str, number: str, sort: str, within: str | None = None) -> Json:
     system = frame.config.systems.place
-    resource: Json = {
-        "resourceType": "Location",
-        "identifier": [{"system": system, "value": number}],
-        "status": "active",
-        "name": name,
-        "mode": "instance",
-        "physicalType": {"text": sort},
-        "managingOrganization": frame.organization,
-    }
-    if within is not None:
-        resource["partOf"] = {"reference": f"urn:uuid:{frame.names.of(f'place/{within}')}"}
+    resource = filled(
+        {
+            "resourceType": "Location",
+            "identifier": [{"system": system, "value": number}],
+            "status": "active",
+            "name": name,
+            "mode": "instance",
+            "physicalType": {"text": sort},
+            "managingOrganization": frame.organization,
+            "partOf": within and {"reference": f"urn:uuid:{frame.names.of(f'place/{within}')}"},
+        }
+    )
     return _entry("Location", frame.names.of(f"place/{number}"), resource, token(system, number))
 
 
@@ -105,33 +107,36 @@ def stay(frame: Frame, units: Sequence[UnitStay], left: datetime | None) -> Json
     """Return the stay: where the patient was one unit after the other, and whether it has ended (``left``)."""
     episode = frame.episode
     visit = {"type": {"text": "Visit number"}, "system": frame.config.systems.visit, "value": episode.id}
-    resource: Json = {
-        "resourceType": "Encounter",
-        # Found by our own identity: another patient's stay may have the same number.
-        "identifier": [visit, *frame.names.identifier(stay_name(frame))],
-        "status": "finished" if left else "in-progress",
-        "class": _class(units[-1].setting or episode.stay.setting),
-    }
-    if episode.stay.setting is not None:
-        resource["type"] = [{"text": episode.stay.setting}]
-    resource["subject"] = frame.subject
     admitted = episode.stay.admitted_at
     if left is not None and admitted is not None and left < admitted:
-        left = None  # a contradiction that the checks name; R4 has no such period
-    lasted = period(admitted, left)
-    if lasted:
-        resource["period"] = lasted
-    resource["location"] = [_where(frame, unit) for unit in units]
-    resource["serviceProvider"] = frame.organization
-    return resource
+        lasted = period(admitted, None)  # a contradiction that the checks name; R4 has no such period
+    else:
+        lasted = period(admitted, left)
+    return filled(
+        {
+            "resourceType": "Encounter",
+            # Found by our own identity: another patient's stay may have the same number.
+            "identifier": [visit, *frame.names.identifier(stay_name(frame))],
+            "status": "finished" if left else "in-progress",
+            "class": _class(units[-1].setting or episode.stay.setting),
+            "type": episode.stay.setting and [{"text": episode.stay.setting}],
+            "subject": frame.subject,
+            "period": lasted,
+            "location": [_where(frame, unit) for unit in units],
+            "serviceProvider": frame.organization,
+        }
+    )
 
 
 def _where(frame: Frame, unit: UnitStay) -> Json:
     number = place_number(frame.episode, unit.unit, unit.room)
-    made: Json = {"location": {"reference": f"urn:uuid:{frame.names.of(f'place/{number}')}"}}
-    made["status"] = "active" if unit.until is None else "completed"
-    lasted = period(unit.since, unit.until)
-    return made | {"period": lasted} if lasted else made
+    return filled(
+        {
+            "location": {"reference": f"urn:uuid:{frame.names.of(f'place/{number}')}"},
+            "status": "active" if unit.until is None else "completed",
+            "period": period(unit.since, unit.until),
+        }
+    )
 
 
 def _class(setting: str | None) -> Json:
@@ -157,11 +162,12 @@ def practitioner(frame: Frame, who: Person) -> Json:
     """Somebody of the staff."""
     system = frame.config.systems.staff
     assert who.id is not None
-    resource: Json = {
-        "resourceType": "Practitioner",
-        "identifier": [{"type": {"text": "Staff number"}, "system": system, "value": who.id}],
-        "name": [{"text": who.name or NOT_NAMED}],
-    }
-    if who.credential is not None:
-        resource["qualification"] = [{"code": {"text": who.credential}}]
+    resource = filled(
+        {
+            "resourceType": "Practitioner",
+            "identifier": [{"type": {"text": "Staff number"}, "system": system, "value": who.id}],
+            "name": [{"text": who.name or NOT_NAMED}],
+            "qualification": who.credential and [{"code": {"text": who.credential}}],
+        }
+    )
     return _entry("Practitioner", frame.names.of(f"staff/{who.id}"), resource, token(system, who.id))

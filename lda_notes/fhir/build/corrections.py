@@ -10,8 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import count, takewhile
-from typing import Any, Final, Literal, NamedTuple
+from typing import Any, Final
 
 from lda_notes.record import events as ev
 from lda_notes.record.merging import lays_over
@@ -20,25 +19,18 @@ from lda_notes.fhir.build.book import (
     EventBundle,
     add_provenance,
     begin,
-    as_charted,
-    as_it_stood,
     finished,
     needle_reference,
     own_facts,
 )
 from lda_notes.fhir.build.fold import NOBODY, Fold
-from lda_notes.fhir.build.papers import CORRECTION, Note, document, is_signed
+from lda_notes.fhir.build.papers import CORRECTION, Note
 from lda_notes.fhir.build.scene import Made, Scene, scene
 from lda_notes.fhir.elements import Json, concept, plain, to_json
-from lda_notes.fhir.identity import status_of
+from lda_notes.fhir.build.versions import Versions, target_of
+from lda_notes.fhir.identity import IN_ERROR, status_of
 from lda_notes.problems import Path
-from lda_notes.line.corrections import Entry, replayed
-from lda_notes.line.timeline import Timeline
-
-IN_ERROR: Final = "entered-in-error"
-
-MOST_TOLD: Final = 8
-"""Corrections that a version of a note names; of more, the versions before it name the earlier ones."""
+from lda_notes.line.corrections import Entry
 
 State = Mapping[str, Made]
 """Every shared and every corrected resource by its identity, as one reading of the record leaves it."""
@@ -75,7 +67,7 @@ class Ledger:
 
 def ledger(book: Book, notes: Mapping[str, Note]) -> Ledger:
     """Work out what each correction of a record changed; ``notes`` are those of its events as first charted."""
-    account = _Account(book, notes=dict(notes))
+    account = _Account(book, Versions(book, dict(notes)))
     folds = book.folds()
     before = next(folds)
     account.begin(before)
@@ -86,62 +78,29 @@ def ledger(book: Book, notes: Mapping[str, Note]) -> Ledger:
     return Ledger(changes, account.state, account.together)
 
 
-class _Version(NamedTuple):
-    """A document as a reading has it: its status, what it replaces or adds to, and the correction that brought it."""
-
-    status: str
-    relates: tuple[Literal["replaces", "appends"], str] | None = None
-    by: Entry | None = None
-
-
 @dataclass
 class _Account:
     """The state of a record from one correction to the next."""
 
     book: Book
+    versions: Versions
     state: dict[str, Made] = field(default_factory=dict)
     together: dict[str, tuple[str, ...]] = field(default_factory=dict)
-    known: dict[str, Entry] = field(default_factory=dict)
-    """The corrections so far by their identifiers."""
     _shared: dict[str, Made] = field(default_factory=dict)
     _own: dict[str, dict[str, Made]] = field(default_factory=dict)
     """The resources of each corrected event, and of each corrected correction."""
     _first: dict[str, Made] = field(default_factory=dict)
     _called: dict[str, str] = field(default_factory=dict)
     """What observations are called that no longer say what they first said."""
-    _versions: dict[str, dict[str, _Version]] = field(default_factory=dict)
-    """The documents of each corrected event, and of each correction of something else."""
-    notes: dict[str, Note] = field(default_factory=dict)
-    """The notes of the events, and of each correction that is not a retraction."""
-    _stood: Timeline | None = None
-    """The record as it stood when the last of these was charted."""
-    _last: list[Entry] = field(default_factory=list)
-    """What was charted before that entry, as it was then read."""
-    _heads: dict[str, str] = field(default_factory=dict)
-    _families: dict[str, list[Entry]] = field(default_factory=dict)
-    """The corrections of each entry and of its corrections."""
-    _waiting: dict[str, list[Entry]] = field(default_factory=dict)
-    """Corrections of what is not known, by that."""
-    _before: dict[str, dict[str, ev.Event]] = field(default_factory=dict)
-    """How each entry read before each correction that is in force."""
-    _withdrawn: set[str] = field(default_factory=set)
-
-    @cached_property
-    def _charted(self) -> tuple[Entry, ...]:
-        return self.book.first.timeline.entries
-
-    @cached_property
-    def _places(self) -> dict[str, int]:
-        return {entry.event.id: place for place, entry in enumerate(self._charted)}
 
     @cached_property
     def _targets(self) -> frozenset[str]:
-        return frozenset(_target(entry) for entry in self.book.timeline.corrections)
+        return frozenset(target_of(entry) for entry in self.book.timeline.corrections)
 
     def begin(self, first: Fold) -> None:
         """Take the record as first charted."""
         self._share(first)
-        for target in dict.fromkeys(_target(entry) for entry in self.book.timeline.corrections):
+        for target in dict.fromkeys(target_of(entry) for entry in self.book.timeline.corrections):
             if first.timeline.entry(target) is not None:
                 self._own[target] = self._facts_of(first, target)
                 self._first |= self._own[target]
@@ -149,26 +108,26 @@ class _Account:
         for facts in self._own.values():
             self.state |= facts
         for target in self._own:
-            self._file(first, target)
+            self._put(*self.versions.filed(first, target))
 
     def next(self, correction: Entry, before: Fold, after: Fold) -> Change:
         """Take one correction more and return what it changed."""
-        event, target = correction.event, _target(correction)
-        self.known[event.id] = correction
+        event, target = correction.event, target_of(correction)
+        self.versions.known[event.id] = correction
         if isinstance(event, ev.Retraction):
-            self._withdrawn.add(target)
+            self.versions.withdrawn.add(target)
         changed = self._share(after)
         changed |= self._state_facts(correction, before, after)
         old, new = before.timeline.entry(target), after.timeline.entry(target)
         affected = target
-        if new is None and target in self.known:
-            affected = _target(self.known[target])
-        self._remember(affected, before, after, correction)
+        if new is None and target in self.versions.known:
+            affected = target_of(self.versions.known[target])
+        self.versions.remember(affected, before, after, correction)
         if not isinstance(event, ev.Retraction):
-            self._tell(correction, after)
+            self.versions.tell(correction, after)
         for about in dict.fromkeys((affected, target, event.id)):
-            changed |= self._file(after, about)
-        own = self._own.get(event.id, {}) if event.id in self._withdrawn else {}
+            changed |= self._put(*self.versions.filed(after, about))
+        own = self._own.get(event.id, {}) if event.id in self.versions.withdrawn else {}
         otherwise = old is not None and new is not None and old.retraction is None and old.event != new.event
         paper = self.state.get(self.book.frame.event_name(event.id, "note"))
         return Change(tuple(changed), paper, dict(own), otherwise)
@@ -185,7 +144,7 @@ class _Account:
     def _share(self, fold: Fold) -> dict[str, None]:
         now: dict[str, Made] = {}
         for strand in fold.strands.values():
-            made = strand.end()
+            made = strand.made(True)
             names = tuple(one.name for one in made)
             self.together.update(dict.fromkeys(names, names))
             now.update((one.name, one) for one in made)
@@ -195,10 +154,10 @@ class _Account:
 
     def _state_facts(self, correction: Entry, before: Fold, after: Fold) -> dict[str, None]:
         """Return the resources of the events that a correction changes: itself, its target, and that one's target."""
-        target = _target(correction)
+        target = target_of(correction)
         affected = [target, correction.event.id]
-        if target in self.known:
-            affected.append(_target(self.known[target]))
+        if target in self.versions.known:
+            affected.append(target_of(self.versions.known[target]))
         changed: dict[str, None] = {}
         for one in affected:
             entry = before.timeline.entry(one)
@@ -232,159 +191,18 @@ class _Account:
         entry = reading.timeline.entry(target)
         if entry is not None:
             wrong, event = entry.retraction is not None, entry.event
-        elif target in self.known and target in self._targets:
-            wrong, event = target in self._withdrawn, self.known[target].event
+        elif target in self.versions.known and target in self._targets:
+            wrong, event = target in self.versions.withdrawn, self.versions.known[target].event
         else:
             return {}
         here = scene(self.book.frame, event, whole=False)
         facts = own_facts(here, needle_reference(self.book, self.book.first, here, set()))
         return {made.name: _in_error(made) if wrong else made for made in facts}
 
-    # -- documents --
-
-    def _remember(self, target: str, before: Fold, after: Fold, correction: Entry) -> None:
-        """Keep how an entry read before each of its corrections, and which corrections are its family."""
-        old, new = before.timeline.entry(target), after.timeline.entry(target)
-        self._join(correction, target if new is not None else self._heads.get(target))
-        if old is None or new is None:
-            return
-        read = self._before.setdefault(target, {})
-        if len(new.corrections) > len(old.corrections):
-            read[correction.event.id] = old.event
-        elif len(new.corrections) < len(old.corrections):  # one was withdrawn
-            first = Entry(new.index, new.original, new.original)
-            in_force = [self.known[one.id] for one in new.corrections]
-            events = [first.event, *(entry.event for entry, _ in replayed(first, in_force))]
-            self._before[target] = dict(zip((one.id for one in new.corrections), events, strict=False))
-
-    def _join(self, correction: Entry, head: str | None) -> None:
-        """Let a correction join the family of an entry, and those that waited for it, being dated before it."""
-        if head is None:
-            self._waiting.setdefault(_target(correction), []).append(correction)
-            return
-        joining = [correction]
-        for one in joining:
-            self._heads[one.event.id] = head
-            self._families.setdefault(head, []).append(one)
-            joining += self._waiting.pop(one.event.id, ())
-
-    def _tell(self, correction: Entry, after: Fold) -> None:
-        """Write the note of a correction: the whole entry again where it amends one, else its own words."""
-        if self.book.options.notes is None:
-            return
-        event, target = correction.event, _target(correction)
-        entry = after.timeline.entry(target)
-        subject, earlier = event.id, 0
-        if entry is None:
-            told = list({one.event.id: one for one in (self.known.get(target), correction) if one is not None}.values())
-            before: tuple[Entry, ...] = ()
-            then = self._read((one for one in self._charted if one.event.at <= event.at), after)
-        else:
-            told = self._told(target, entry)
-            in_force = {one.id for one in entry.corrections}
-            ids = [one.event.id for one in told if one.event.id in in_force]
-            before = self._as_read(self._charted[: self._places[target]], after)
-            then = [self._before[target][ids[0]] if ids else entry.event]
-            subject = target if isinstance(event, ev.Amendment) else event.id
-            earlier = len(in_force) - len(ids)
-        then += [one.event for one in told]
-        self._stood = as_it_stood(self.book, before, then, event, self._stood)
-        self.notes[event.id] = self.book.options.notes(self._stood, subject, earlier)
-
-    def _told(self, target: str, entry: Entry) -> list[Entry]:
-        """Return the last corrections of an entry's family, with what each is about and what withdrew the entry."""
-        family = self._families[target]
-        if len(family) <= MOST_TOLD:
-            return sorted(family, key=self._place)
-        kept = {one.event.id: one for one in family[-MOST_TOLD:]}
-        about = [self.known[of] for one in kept.values() if (of := _target(one)) in self.known]
-        kept |= {one.event.id: one for one in about if _target(one) == target}
-        if entry.retraction is not None:
-            kept[entry.retraction.id] = self.known[entry.retraction.id]
-        sound = {target}
-        for one in sorted(kept.values(), key=self._place):
-            if _target(one) in sound:
-                sound.add(one.event.id)
-        return [one for one in sorted(kept.values(), key=self._place) if one.event.id in sound]
-
-    def _place(self, correction: Entry) -> int:
-        return self._order[correction.event.id]
-
-    @cached_property
-    def _order(self) -> dict[str, int]:
-        return {entry.event.id: place for place, entry in enumerate(self.book.timeline.corrections)}
-
-    def _read(self, charted: Iterable[Entry], after: Fold) -> list[ev.Event]:
-        """Return the events as a reading has them, without those that it withdrew."""
-        entries = (after.timeline.entry(one.event.id) for one in charted)
-        return [entry.event for entry in entries if entry is not None and entry.retraction is None]
-
-    def _as_read(self, charted: Iterable[Entry], after: Fold) -> tuple[Entry, ...]:
-        """Return the same as entries, each by its position; as far as nothing changed, those of the last time."""
-        events = self._read(charted, after)
-        same = sum(1 for _ in takewhile(lambda pair: pair[0].event is pair[1], zip(self._last, events, strict=False)))
-        if same < len(events):
-            self._last[same:] = map(as_charted, count(same), events[same:])
-        return tuple(self._last[: len(events)])
-
-    def _file(self, reading: Fold, about: str) -> dict[str, None]:
-        """File the documents of an event, or of a correction of something else, as a reading has them."""
-        if self.book.options.notes is None:
-            return {}
-        entry = reading.timeline.entry(about)
-        correction = self.known.get(about)
-        if entry is not None:
-            now = dict(self._chain(entry))
-        elif correction is None or isinstance(correction.event, ev.Retraction) or about in self._withdrawn:
-            now = {}
-        elif self.book.first.timeline.entry(_target(correction)) is None:
-            now = {self.book.frame.event_name(about, "note"): _Version("current", by=correction)}
-        else:
-            return {}  # it is in the chain of its entry
-        old = self._versions.get(about, {})
-        self._versions[about] = now
-        made = [self._document(name, version, entry) for name, version in now.items() if old.get(name) != version]
-        return self._put(made, [name for name in old if name not in now])
-
-    def _chain(self, entry: Entry) -> Iterator[tuple[str, _Version]]:
-        """Yield the note of an event, the versions that replaced it, and the addenda to it."""
-        base = self.book.frame.event_name(entry.original.id, "note")
-        amendments = [one for one in entry.corrections if isinstance(one, ev.Amendment)]
-        wrong = entry.retraction is not None
-
-        def status(newest: bool) -> str:
-            return IN_ERROR if wrong else "current" if newest else "superseded"
-
-        yield base, _Version(status(not amendments))
-        older = base
-        for one in amendments:
-            name = self.book.frame.event_name(one.id, "note")
-            yield name, _Version(status(one is amendments[-1]), ("replaces", older), self.known[one.id])
-            older = name
-        for added in entry.corrections:
-            if isinstance(added, ev.Addendum):
-                name = self.book.frame.event_name(added.id, "note")
-                yield name, _Version(status(newest=True), ("appends", base), self.known[added.id])
-
-    def _document(self, name: str, version: _Version, entry: Entry | None) -> Made:
-        by = version.by.event if version.by is not None else None
-        about = entry.original if entry is not None else by
-        assert about is not None
-        resource = document(
-            scene(self.book.frame, about, whole=False),
-            name,
-            self.notes[(by or about).id],
-            version.status,
-            written=(by.charted_at or by.at) if by is not None else None,
-            by=by.by if by is not None else None,
-            relates=version.relates,
-            signed=is_signed(by or about),
-        )
-        return Made(name, resource, ())
 
 
 def is_in_error(resource: Json) -> bool:
-    """Tell whether a resource is entered in error."""
+    """Return whether a resource is entered in error."""
     return status_of(resource) == IN_ERROR
 
 
@@ -399,11 +217,6 @@ def _in_error(made: Made) -> Made:
 
 _BY_VERIFICATION: Final = {"AllergyIntolerance": "allergy in error", "Condition": "condition in error"}
 """Types without a status of their own, and what their verification status says then."""
-
-
-def _target(entry: Entry) -> str:
-    assert isinstance(entry.event, ev.Correcting)
-    return entry.event.of
 
 
 # -- the bundle of a correction --

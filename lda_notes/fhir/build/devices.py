@@ -11,7 +11,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.episode import Port
 from lda_notes.fhir.codes import GS1_DEVICE_IDENTIFIER
 from lda_notes.fhir.coder import Coder
-from lda_notes.fhir.elements import Json, absent, day, moment, period, plain, quantity, written
+from lda_notes.fhir.elements import Json, absent, day, filled, moment, period, plain, quantity, written
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.papers import replaced
 from lda_notes.fhir.build.scene import Made, Scene
@@ -73,28 +73,25 @@ def _has_controls(text: str) -> bool:
 
 def _device(frame: Frame, name: str, status: str, kind: Json, today: date, **says: Any) -> Json:
     """Return a Device. ``says``: extension, udi, lot, expires, called, properties, unit, notes; none where empty."""
-    made: Json = {"resourceType": "Device"}
-    if says.get("extension"):
-        made["extension"] = says["extension"]
-    made["identifier"] = frame.names.identifier(name)
     identified, notes = carrier(frame, says.get("udi"), today)
-    made.update(identified)
-    made["status"] = status
-    if says.get("expires") is not None:
-        made["expirationDate"] = day(says["expires"])
-    if says.get("lot") is not None:
-        made["lotNumber"] = says["lot"]
-    made["deviceName"] = [{"name": text, "type": use} for text, use in says["called"]]
-    made["type"] = kind
-    if says.get("properties"):
-        made["property"] = says["properties"]
-    made["patient"] = frame.subject
-    if says.get("unit") is not None:
-        made["location"] = frame.unit(says["unit"])
-    notes = [*says.get("notes", ()), *notes]
-    if notes:
-        made["note"] = [{"text": note} for note in notes]
-    return made
+    expires, unit = says.get("expires"), says.get("unit")
+    return filled(
+        {
+            "resourceType": "Device",
+            "extension": says.get("extension"),
+            "identifier": frame.names.identifier(name),
+            **identified,
+            "status": status,
+            "expirationDate": expires and day(expires),
+            "lotNumber": says.get("lot"),
+            "deviceName": [{"name": text, "type": use} for text, use in says["called"]],
+            "type": kind,
+            "property": says.get("properties"),
+            "patient": frame.subject,
+            "location": None if unit is None else frame.unit(unit),
+            "note": [{"text": note} for note in (*says.get("notes", ()), *notes)],
+        }
+    )
 
 
 # -- port --
@@ -208,7 +205,7 @@ def _needle_properties(say: Coder, needle: Needle) -> list[Json]:
 
 
 def _is_non_coring(needle: Needle | None) -> bool:
-    """Tell whether the needle was charted as non-coring: what nobody said is not said here."""
+    """Return whether the needle was charted as non-coring: what nobody said is not said here."""
     return needle is not None and needle.non_coring is True
 
 
@@ -258,31 +255,28 @@ def needle_use(
     status: str,
 ) -> Json:
     """Return how long a needle stayed. ``procedure`` refers to the access; a needle found in place has none of ours."""
-    made: Json = {
-        "resourceType": "DeviceUseStatement",
-        "extension": frame.septum(septum),
-        "identifier": frame.names.identifier(use_name(frame, event.id)),
-        "status": status,
-        "subject": frame.subject,
-    }
-    if procedure is not None:
-        made["derivedFrom"] = [procedure]
     stayed = period(since, until)
-    if stayed:
-        made["timingPeriod"] = stayed
-    if event.charted_at is not None:
-        made["recordedOn"] = moment(event.charted_at)
-    source = frame.person(event.by)
-    if source is not None:
-        made["source"] = source
-    made["device"] = frame.reference(needle_name(frame, event.id))
-    if frame.site is not None:
-        made["bodySite"] = frame.site
+    told = None
     if since is None:
-        made["note"] = [{"text": INSERTION_UNKNOWN}]
+        told = INSERTION_UNKNOWN
     elif "start" not in stayed:
-        made["note"] = [{"text": f"{INSERTION_RECORDED}{moment(since)}"}]
-    return made
+        told = f"{INSERTION_RECORDED}{moment(since)}"
+    return filled(
+        {
+            "resourceType": "DeviceUseStatement",
+            "extension": frame.septum(septum),
+            "identifier": frame.names.identifier(use_name(frame, event.id)),
+            "status": status,
+            "subject": frame.subject,
+            "derivedFrom": procedure and [procedure],
+            "timingPeriod": stayed,
+            "recordedOn": event.charted_at and moment(event.charted_at),
+            "source": frame.person(event.by),
+            "device": frame.reference(needle_name(frame, event.id)),
+            "bodySite": frame.site,
+            "note": told and [{"text": told}],
+        }
+    )
 
 
 # -- supplies --

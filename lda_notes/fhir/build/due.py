@@ -14,7 +14,7 @@ from typing import Final
 
 from lda_notes.line import due
 from lda_notes.record import events as ev
-from lda_notes.fhir.elements import Json, moment, text_of
+from lda_notes.fhir.elements import Json, filled, moment, text_of
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.knowledge.policy import Policy
 from lda_notes.record.parts import Dressing, Lock, NotDone
@@ -92,7 +92,7 @@ def due_name(frame: Frame, run: Run) -> str:
 
 
 def _completes(clock: due.ClockName, event: ev.Event) -> bool:
-    """Tell whether an event is the act that a clock was running for."""
+    """Return whether an event is the act that a clock was running for."""
     match clock:
         case "needle change":
             return isinstance(event, ev.Opening | ev.Closing | ev.PortRemoved)
@@ -123,22 +123,21 @@ def request(frame: Frame, run: Run, *, closed: bool) -> Json:
     why = f"{name} by {by:%Y-%m-%d %H:%M}" if by is not None else f"{name} now: {run.due.why}"
     if end is not None and not done:
         why += f"; no longer due after: {end.kind}"
-    made: Json = {
-        "resourceType": "ServiceRequest",
-        "extension": frame.septum(run.due.septum),
-        "identifier": frame.names.identifier(due_name(frame, run)),
-        "status": "active" if end is None else "completed" if done else "revoked",
-        "intent": "plan",
-        "priority": "routine" if by is not None else "urgent",
-        "code": frame.say.concept(key),
-        "subject": frame.subject,
-        "encounter": frame.encounter,
-        "occurrenceDateTime": moment(by if by is not None else opener.at),
-        "authoredOn": moment(opener.charted_at or opener.at),
-    }
-    requester = frame.person(opener.by)
-    if requester is not None:
-        made["requester"] = requester
-    made["supportingInfo"] = [frame.port]
-    made["note"] = [{"text": why}]
-    return made
+    return filled(
+        {
+            "resourceType": "ServiceRequest",
+            "extension": frame.septum(run.due.septum),
+            "identifier": frame.names.identifier(due_name(frame, run)),
+            "status": "active" if end is None else "completed" if done else "revoked",
+            "intent": "plan",
+            "priority": "routine" if by is not None else "urgent",
+            "code": frame.say.concept(key),
+            "subject": frame.subject,
+            "encounter": frame.encounter,
+            "occurrenceDateTime": moment(by if by is not None else opener.at),
+            "authoredOn": moment(opener.charted_at or opener.at),
+            "requester": frame.person(opener.by),
+            "supportingInfo": [frame.port],
+            "note": [{"text": why}],
+        }
+    )

@@ -41,15 +41,15 @@ class Strand:
     """Shared state by the identity of its main resource: of a needle, its Device.
 
     ``sort`` is what it is. ``opened`` is the identifier of an event, ``changed`` those of the events that change or
-    close it. ``start`` makes its resources as the opening leaves them, ``end`` as they are in the end.
+    close it. ``made`` makes its resources: with ``False`` as the opening leaves them, with ``True`` as they are in the
+    end.
     """
 
     name: str
     sort: Literal["port", "needle", "dwell", "given", "due", "hold", "danger", "fact", "stay", "record"]
     opened: str
     changed: tuple[str, ...]
-    start: Callable[[], list[Made]]
-    end: Callable[[], list[Made]]
+    made: Callable[[bool], list[Made]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,39 +128,30 @@ def _port(frame: Frame, timeline: Timeline) -> Strand:
     status = "inactive" if removals else "active"
     now = timeline.known[-1].port
 
-    def made(status: str, port: Port, unit: str | None) -> list[Made]:
-        return [Made(frame.port_name, port_device(frame, status, port, unit), ())]
+    def made(closed: bool) -> list[Made]:
+        if closed:
+            device = port_device(frame, status, now, _unit(timeline))
+        else:
+            device = port_device(frame, "active", frame.episode.port, timeline.units[0].unit)
+        return [Made(frame.port_name, device, ())]
 
-    return Strand(
-        frame.port_name,
-        "port",
-        NOBODY,
-        _ids(*_moves(timeline), *told, *removals[-1:]),
-        lambda: made("active", frame.episode.port, timeline.units[0].unit),
-        lambda: made(status, now, _unit(timeline)),
-    )
+    return Strand(frame.port_name, "port", NOBODY, _ids(*_moves(timeline), *told, *removals[-1:]), made)
 
 
 def _record(frame: Frame) -> Strand:
     made = known.record_list(frame, with_context=frame.style == "context")
-    return Strand(made.name, "record", NOBODY, (), lambda: [made], lambda: [made])
+    return Strand(made.name, "record", NOBODY, (), lambda _: [made])
 
 
 def _stay(frame: Frame, timeline: Timeline) -> Strand:
     left = timeline.discharge.event.at if timeline.discharge is not None else None
     first = replace(timeline.units[0], until=None)
 
-    def made(units: Sequence[UnitStay], left: datetime | None) -> list[Made]:
-        return [Made(stay_name(frame), stay(frame, units, left), ())]
+    def made(closed: bool) -> list[Made]:
+        resource = stay(frame, timeline.units, left) if closed else stay(frame, [first], None)
+        return [Made(stay_name(frame), resource, ())]
 
-    return Strand(
-        stay_name(frame),
-        "stay",
-        NOBODY,
-        _ids(*_moves(timeline)),
-        lambda: made([first], None),
-        lambda: made(timeline.units, left),
-    )
+    return Strand(stay_name(frame), "stay", NOBODY, _ids(*_moves(timeline)), made)
 
 
 def _facts(frame: Frame, timeline: Timeline) -> Iterator[Strand]:
@@ -171,24 +162,18 @@ def _facts(frame: Frame, timeline: Timeline) -> Iterator[Strand]:
     first = next(iter(_ids(*charted)), NOBODY)
     for made in (known.none_known(frame), known.weight(frame)):
         if made is not None:
-            yield _constant(made, first)
+            yield Strand(made.name, "fact", first, (), partial(_unchanged, made))
     for fact in known.facts(frame, timeline):
-        yield Strand(
-            fact.name,
-            "fact",
-            fact.by.event.id if fact.by is not None else first,
-            _ids(fact.withdrawn),
-            partial(_one_fact, frame, fact, closed=False),
-            partial(_one_fact, frame, fact, closed=True),
-        )
+        opened = fact.by.event.id if fact.by is not None else first
+        yield Strand(fact.name, "fact", opened, _ids(fact.withdrawn), partial(_one_fact, frame, fact))
 
 
-def _one_fact(frame: Frame, fact: known.Fact, *, closed: bool) -> list[Made]:
+def _unchanged(made: Made, _: bool) -> list[Made]:
+    return [made]
+
+
+def _one_fact(frame: Frame, fact: known.Fact, closed: bool) -> list[Made]:
     return [known.resource(frame, fact, closed=closed)]
-
-
-def _constant(made: Made, opened: str) -> Strand:
-    return Strand(made.name, "fact", opened, (), lambda: [made], lambda: [made])
 
 
 def _needle(frame: Frame, timeline: Timeline, needle: NeedleStay) -> Strand:
@@ -197,29 +182,20 @@ def _needle(frame: Frame, timeline: Timeline, needle: NeedleStay) -> Strand:
     until = needle.until
     moved = [one for one in _moves(timeline) if one.event.at >= event.at and (until is None or one.event.at <= until)]
 
-    def made(end: datetime | None, access: Json | None, unit: str | None) -> list[Made]:
-        status = "active" if end is None else "inactive"
-        device = needle_device(frame, event, needle.septum, status, unit)
+    def made(closed: bool) -> list[Made]:
+        end, unit = (until, _unit(timeline, until)) if closed else (None, _unit(timeline, event.at))
+        access = None
+        if isinstance(event, ev.Access):
+            name = frame.event_name(event.id, "procedure")
+            access = frame.elsewhere("Procedure", name) if closed else frame.reference(name)
+        device = needle_device(frame, event, needle.septum, "active" if end is None else "inactive", unit)
         use = needle_use(
             frame, event, needle.septum, needle.since, end, access, "active" if end is None else "completed"
         )
-        name = needle_name(frame, event.id)
-        return [Made(name, device, ("needle",)), Made(use_name(frame, event.id), use, ("needle",))]
+        named = (needle_name(frame, event.id), device), (use_name(frame, event.id), use)
+        return [Made(name, resource, ("needle",)) for name, resource in named]
 
-    def access(*, whole: bool) -> Json | None:
-        if not isinstance(event, ev.Access):
-            return None
-        name = frame.event_name(event.id, "procedure")
-        return frame.reference(name) if whole else frame.elsewhere("Procedure", name)
-
-    return Strand(
-        needle_name(frame, event.id),
-        "needle",
-        event.id,
-        _ids(*moved, needle.closed),
-        lambda: made(None, access(whole=True), _unit(timeline, event.at)),
-        lambda: made(until, access(whole=False), _unit(timeline, until)),
-    )
+    return Strand(needle_name(frame, event.id), "needle", event.id, _ids(*moved, needle.closed), made)
 
 
 def _dwell(frame: Frame, dwell: Dwell) -> Strand:
@@ -229,34 +205,23 @@ def _dwell(frame: Frame, dwell: Dwell) -> Strand:
     ended = dwell.ended.event if dwell.ended is not None else None
     outcome = f"blood return {seen[-1]}" if seen and isinstance(seen[-1], str) else None
 
-    def made(end: datetime | None, result: str | None, *, whole: bool) -> list[Made]:
-        here, apart = scene(frame, event), scene(frame, event, whole=whole)
+    def made(closed: bool) -> list[Made]:
+        here, apart = scene(frame, event), scene(frame, event, whole=not closed)
         assert here.procedure is not None
         used = [apart.own("Device", supply.name) for supply in supply_devices(apart)]
+        over = ended if closed else None
+        result = outcome if over is not None else None
         return [
             Made(here.procedure, procedure(apart, used, outcome=result), ()),
-            Made(thrombolytic_name(here), thrombolytic(here, event, end), ("drug",)),
+            Made(thrombolytic_name(here), thrombolytic(here, event, over.at if over is not None else None), ("drug",)),
         ]
 
-    return Strand(
-        thrombolytic_name(scene(frame, event)),
-        "dwell",
-        event.id,
-        _ids(dwell.ended),
-        lambda: made(None, None, whole=True),
-        lambda: made(ended.at if ended is not None else None, outcome if ended is not None else None, whole=False),
-    )
+    return Strand(thrombolytic_name(scene(frame, event)), "dwell", event.id, _ids(dwell.ended), made)
 
 
 def _given(frame: Frame, use: Given) -> Strand:
-    return Strand(
-        given_name(frame, use),
-        "given",
-        use.entry.event.id,
-        _ids(use.stopped),
-        lambda: [given_resource(frame, use, closed=False)],
-        lambda: [given_resource(frame, use, closed=True)],
-    )
+    name, event = given_name(frame, use), use.entry.event.id
+    return Strand(name, "given", event, _ids(use.stopped), lambda closed: [given_resource(frame, use, closed=closed)])
 
 
 def _due(frame: Frame, run: due.Run) -> Strand:
@@ -265,21 +230,16 @@ def _due(frame: Frame, run: due.Run) -> Strand:
     def made(closed: bool) -> list[Made]:
         return [Made(name, due.request(frame, run, closed=closed), ())]
 
-    return Strand(
-        name, "due", run.opened.event.id, _ids(run.closed), lambda: made(closed=False), lambda: made(closed=True)
-    )
+    return Strand(name, "due", run.opened.event.id, _ids(run.closed), made)
 
 
 def _hold(frame: Frame, timeline: Timeline, hold: Hold) -> Strand:
     frame = standing.frame_of(frame, timeline, hold.began)
-    return Strand(
-        standing.hold_names(frame, hold)[0],
-        "hold",
-        _opener(hold.began),
-        _ids(hold.ended),
-        lambda: standing.hold_resources(frame, hold, closed=False),
-        lambda: standing.hold_resources(frame, hold, closed=True),
-    )
+
+    def made(closed: bool) -> list[Made]:
+        return standing.hold_resources(frame, hold, closed=closed)
+
+    return Strand(standing.hold_names(frame, hold)[0], "hold", _opener(hold.began), _ids(hold.ended), made)
 
 
 def _opener(began: Entry) -> str:
@@ -295,6 +255,5 @@ def _danger(frame: Frame, timeline: Timeline, stood: standing.Stood) -> Strand:
         "danger",
         _opener(stood.began.began),
         _ids(*stood.changed, stood.ended),
-        lambda: [standing.danger_flag(frame, stood, closed=False)],
-        lambda: [standing.danger_flag(frame, stood, closed=True)],
+        lambda closed: [standing.danger_flag(frame, stood, closed=closed)],
     )

@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Made
-from lda_notes.fhir.elements import Json, concept, day, moment, quantity
+from lda_notes.fhir.elements import Json, concept, day, filled, moment, quantity
 from lda_notes.line.corrections import Entry
 from lda_notes.line.timeline import Timeline
 from lda_notes.record.episode import Episode
@@ -97,44 +97,42 @@ def resource(frame: Frame, fact: Fact, *, closed: bool) -> Made:
     """Return the resource of a fact, as it was recorded or, with ``closed``, as it now stands."""
     if isinstance(fact.told, Allergy):
         return Made(fact.name, _allergy(frame, fact, fact.told, closed=closed), ())
-    made: Json = {
+    found = fact.told.found_on if isinstance(fact.told, Condition) else None
+    made = {
         "resourceType": "Condition",
         "identifier": frame.names.identifier(fact.name),
         "code": frame.say.word(_condition(fact.told)),
         "subject": frame.subject,
         "encounter": frame.encounter,
+        "onsetDateTime": found and day(found),
+        **_by(frame, fact),
     }
-    if isinstance(fact.told, Condition) and fact.told.found_on is not None:
-        made["onsetDateTime"] = day(fact.told.found_on)
-    return Made(fact.name, made | _by(frame, fact, "recordedDate"), ())
+    return Made(fact.name, filled(made), ())
 
 
 def _allergy(frame: Frame, fact: Fact, allergy: Allergy, *, closed: bool) -> Json:
     gone = closed and fact.withdrawn is not None
-    made: Json = {
-        "resourceType": "AllergyIntolerance",
-        "identifier": frame.names.identifier(fact.name),
-        "clinicalStatus": concept("allergy inactive" if gone else "allergy active"),
-    }
-    if gone:
-        made["verificationStatus"] = concept("allergy refuted")
-    made["code"] = {**frame.say.word(allergy.substance), "text": allergy.detail or allergy.substance}
-    made["patient"] = frame.subject
-    made |= _by(frame, fact, "recordedDate")
-    if gone and fact.why is not None and fact.why.reason is not None:
-        made["note"] = [{"text": WITHDRAWN + fact.why.reason}]
-    if allergy.reaction is not None:
-        made["reaction"] = [{"manifestation": [{"text": allergy.reaction}]}]
-    return made
+    why = fact.why.reason if gone and fact.why is not None else None
+    return filled(
+        {
+            "resourceType": "AllergyIntolerance",
+            "identifier": frame.names.identifier(fact.name),
+            "clinicalStatus": concept("allergy inactive" if gone else "allergy active"),
+            "verificationStatus": concept("allergy refuted") if gone else None,
+            "code": {**frame.say.word(allergy.substance), "text": allergy.detail or allergy.substance},
+            "patient": frame.subject,
+            **_by(frame, fact),
+            "note": None if why is None else [{"text": WITHDRAWN + why}],
+            "reaction": allergy.reaction and [{"manifestation": [{"text": allergy.reaction}]}],
+        }
+    )
 
 
-def _by(frame: Frame, fact: Fact, dated: str) -> Json:
+def _by(frame: Frame, fact: Fact) -> Json:
     """Return who recorded a fact and when; of what the record began with, nobody wrote that down."""
     if fact.by is None:
         return {}
-    event = fact.by.event
-    who = frame.person(event.by)
-    return {dated: moment(event.at), **({"recorder": who} if who is not None else {})}
+    return {"recordedDate": moment(fact.by.event.at), "recorder": frame.person(fact.by.event.by)}
 
 
 def none_known(frame: Frame) -> Made | None:
@@ -193,9 +191,8 @@ def record_list(frame: Frame, *, with_context: bool) -> Made:
         "subject": frame.subject,
         "encounter": frame.encounter,
     }
-    if entries:
-        made["entry"] = [{"item": frame.elsewhere(kind, one)} for kind, one in entries]
-    return Made(name, made, ())
+    made["entry"] = [{"item": frame.elsewhere(kind, one)} for kind, one in entries]
+    return Made(name, filled(made), ())
 
 
 def _patient_and_stay(frame: Frame, *, with_context: bool) -> Json:

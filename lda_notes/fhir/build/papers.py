@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, Literal
 
-from lda_notes.fhir.elements import Json, concept, moment, to_json
+from lda_notes.fhir.elements import Json, concept, filled, moment, to_json
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Scene
 from lda_notes.record import events as ev
@@ -73,43 +73,49 @@ def document(
     frame, event = scene.frame, scene.event
     date = moment(written or scene.recorded)
     who = frame.person(by or event.by)
-    made: Json = {
-        "resourceType": "DocumentReference",
-        "identifier": frame.names.identifier(name),
-        "status": status,
-        "docStatus": "preliminary" if note.draft or not signed else "final",
-        "type": concept("nurse note"),
-        "category": [concept("clinical note")],
-        "subject": frame.subject,
-        "date": date,
-        "author": [who if who is not None else frame.organization],
-    }
-    if who is not None and signed and not note.draft:
-        made["authenticator"] = who
-    made["custodian"] = frame.organization
-    if relates is not None:
-        code, older = relates
-        made["relatesTo"] = [{"code": code, "target": frame.elsewhere("DocumentReference", older)}]
-    made["content"] = [_attachment(TEXT, note.text.encode(), note.title, date)]
+    final = signed and not note.draft
+    attached = [_attachment(TEXT, note.text.encode(), note.title, date)]
     if note.docx is not None:
-        made["content"].append(_attachment(DOCX, note.docx, note.title, date))
-    context: Json = {"encounter": [frame.encounter], "period": {"start": scene.at, "end": scene.at}}
-    if scene.procedure is not None:
-        context["related"] = [scene.own("Procedure", scene.procedure)]
-    made["context"] = context
-    return made
+        attached.append(_attachment(DOCX, note.docx, note.title, date))
+    return filled(
+        {
+            "resourceType": "DocumentReference",
+            "identifier": frame.names.identifier(name),
+            "status": status,
+            "docStatus": "final" if final else "preliminary",
+            "type": concept("nurse note"),
+            "category": [concept("clinical note")],
+            "subject": frame.subject,
+            "date": date,
+            "author": [who if who is not None else frame.organization],
+            "authenticator": who if final else None,
+            "custodian": frame.organization,
+            "relatesTo": relates
+            and [{"code": relates[0], "target": frame.elsewhere("DocumentReference", relates[1])}],
+            "content": attached,
+            "context": filled(
+                {
+                    "encounter": [frame.encounter],
+                    "period": {"start": scene.at, "end": scene.at},
+                    "related": scene.procedure and [scene.own("Procedure", scene.procedure)],
+                }
+            ),
+        }
+    )
 
 
 def _agent(frame: Frame, kind: str, who: Person) -> Json:
-    made: Json = {"type": concept(kind)}
     roles = [who.credential] if who.credential is not None else []
     if who.new_to_procedure is not None:
         roles.append(NEW_TO_PROCEDURE if who.new_to_procedure else USED_TO_PROCEDURE)
-    if roles:
-        made["role"] = [{"text": role} for role in roles]
-    made["who"] = frame.agent(who)
-    made["onBehalfOf"] = frame.organization
-    return made
+    return filled(
+        {
+            "type": concept(kind),
+            "role": [{"text": role} for role in roles],
+            "who": frame.agent(who),
+            "onBehalfOf": frame.organization,
+        }
+    )
 
 
 def provenance_name(frame: Frame, event: str) -> str:
@@ -129,42 +135,36 @@ def provenance(
     frame, event = scene.frame, scene.event
     kind: str = event.kind
     name = provenance_name(frame, event.id)
-    made: Json = {
-        "resourceType": "Provenance",
-        "meta": {"tag": [{"system": frame.names.system, "code": name}]},
-    }
-    if event.seal is not None:
-        url = f"{frame.config.extensions}/{ENTRY_SEAL}"
-        made["extension"] = [{"url": url, "valueString": event.seal.digest}]
-    made["target"] = list(targets)
-    made["occurredDateTime"] = scene.at
-    made["recorded"] = moment(scene.recorded)
-    if event.charted_at is None:
-        mark = {"url": f"{frame.config.extensions}/{TIME_NOT_CHARTED}", "valueBoolean": True}
-        made["_recorded"] = {"extension": [mark]}
-    said = [{"text": reason} for reason in reasons]
-    if said:
-        made["reason"] = said
-    made["activity"] = concept(activity)
+    ours = frame.config.extensions
+    sealed = {"url": f"{ours}/{ENTRY_SEAL}", "valueString": event.seal.digest} if event.seal is not None else None
+    guessed = {"extension": [{"url": f"{ours}/{TIME_NOT_CHARTED}", "valueBoolean": True}]}
     agents = [_agent(frame, "author", event.by)] if event.by is not None else []
     if event.verified_by is not None:
         agents.append(_agent(frame, "verifier", event.verified_by))
     agents.append({"type": concept("assembler"), "who": ASSEMBLER, "onBehalfOf": frame.organization})
-    made["agent"] = agents
-    made["entity"] = [{"role": "source", "what": {"identifier": frame.entry(event.id), "display": kind}}]
+    entities: list[Json] = [{"role": "source", "what": {"identifier": frame.entry(event.id), "display": kind}}]
     if revises is not None:
-        made["entity"].append({"role": "revision", "what": {"identifier": frame.entry(revises)}})
+        entities.append({"role": "revision", "what": {"identifier": frame.entry(revises)}})
     if event.late_entry is not None:
-        made["entity"].append({"role": "source", "what": {"display": event.late_entry}})
-    return made
+        entities.append({"role": "source", "what": {"display": event.late_entry}})
+    return filled(
+        {
+            "resourceType": "Provenance",
+            "meta": {"tag": [{"system": frame.names.system, "code": name}]},
+            "extension": sealed and [sealed],
+            "target": list(targets),
+            "occurredDateTime": scene.at,
+            "recorded": moment(scene.recorded),
+            "_recorded": guessed if event.charted_at is None else None,
+            "reason": [{"text": reason} for reason in reasons],
+            "activity": concept(activity),
+            "agent": agents,
+            "entity": entities,
+        }
+    )
 
 
 def replaced(frame: Frame, before: list[Any]) -> Json:
     """Return what was first recorded where a resource now says otherwise: pairs of path and value."""
     parts = [{"url": "before", "valueString": to_json(before)}]
     return {"url": f"{frame.config.extensions}/{CORRECTION}", "extension": parts}
-
-
-def is_signed(event: ev.Event) -> bool:
-    """Tell whether somebody signed the entry, so that it carries a seal."""
-    return event.seal is not None

@@ -7,7 +7,7 @@ from typing import Any, Final
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.observations import order
 from lda_notes.fhir.build.scene import Scene
-from lda_notes.fhir.elements import Json, concept, period
+from lda_notes.fhir.elements import Json, concept, filled, period
 from lda_notes.fhir.kinds import ACTS
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Antisepsis, NotDone
@@ -26,40 +26,30 @@ def procedure(scene: Scene, used: list[Json], *, outcome: str | None = None) -> 
     act = ACTS[kind]
     assert scene.procedure is not None
     status, why = _status(event)
-    made: Json = {"resourceType": "Procedure"}
-    extension = frame.septum(frame.septum_of(event))
-    if extension:
-        made["extension"] = extension
-    made["identifier"] = frame.names.identifier(scene.procedure)
-    if isinstance(event, ev.CareEvent) and event.order is not None:
-        made["basedOn"] = [order(scene)]
-    made["status"] = status
-    if why is not None:
-        made["statusReason"] = {"text": why}
-    if isinstance(event, ev.LineUse):
-        made["category"] = frame.say.word(event.purpose)
-    made["code"] = frame.say.concept(act.procedure)
-    made["subject"] = frame.subject
-    made["encounter"] = frame.encounter
-    made["performedPeriod"] = _performed(event)
     who = frame.person(event.by)
-    if who is not None:
-        made["recorder"] = who
-    made["performer"] = _performers(scene, who)
-    reasons = _reasons(frame, event, kind)
-    if reasons:
-        made["reasonCode"] = reasons
-    if frame.site is not None:
-        made["bodySite"] = [frame.site]
-    if outcome is not None:
-        made["outcome"] = {"text": outcome}
-    made["focalDevice"] = [{"action": frame.say.concept(act.action), "manipulated": frame.port}]
-    if used:
-        made["usedReference"] = used
-    codes = _used_codes(frame, event)
-    if codes:
-        made["usedCode"] = codes
-    return made
+    return filled(
+        {
+            "resourceType": "Procedure",
+            "extension": frame.septum(frame.septum_of(event)),
+            "identifier": frame.names.identifier(scene.procedure),
+            "basedOn": [order(scene)] if isinstance(event, ev.CareEvent) and event.order is not None else [],
+            "status": status,
+            "statusReason": None if why is None else {"text": why},
+            "category": frame.say.word(event.purpose) if isinstance(event, ev.LineUse) else None,
+            "code": frame.say.concept(act.procedure),
+            "subject": frame.subject,
+            "encounter": frame.encounter,
+            "performedPeriod": _performed(event),
+            "recorder": who,
+            "performer": _performers(scene, who),
+            "reasonCode": _reasons(frame, event, kind),
+            "bodySite": frame.site and [frame.site],
+            "outcome": None if outcome is None else {"text": outcome},
+            "focalDevice": [{"action": frame.say.concept(act.action), "manipulated": frame.port}],
+            "usedReference": used,
+            "usedCode": _used_codes(frame, event),
+        }
+    )
 
 
 def _performers(scene: Scene, who: Json | None) -> list[Json]:

@@ -14,7 +14,7 @@ from lda_notes.fhir.build.frame import Frame, of_stay
 from lda_notes.fhir.build.observations import observations
 from lda_notes.fhir.build.scene import Made, Scene, scene
 from lda_notes.fhir.concepts import FLAGGED, slug
-from lda_notes.fhir.elements import Json, concept, moment, period
+from lda_notes.fhir.elements import Json, concept, filled, moment, period
 from lda_notes.line.corrections import Entry
 from lda_notes.line.states import Danger, Hold
 from lda_notes.line.timeline import Timeline
@@ -117,31 +117,29 @@ def hold_resources(frame: Frame, hold: Hold, *, closed: bool) -> list[Made]:
     evidence = _evidence(frame, event, hold.reason, whole=whole)
     flag = _flag(frame, flag_name, frame.say.concept(f"hold: {hold.reason}"), hold.septum, event, end, evidence)
     decided = isinstance(end, ev.Evaluation)
-    task: Json = {
-        "resourceType": "Task",
-        "extension": frame.septum(hold.septum),
-        "identifier": frame.names.identifier(task_name),
-        "status": "requested" if end is None else "completed" if decided else "cancelled",
-    }
-    if end is not None and not decided:
-        task["statusReason"] = {"text": f"The hold ended: {hold.how or end.kind}"}
-    task |= {
-        "intent": "plan",
-        "priority": "urgent",
-        "code": frame.say.concept("evaluation due"),
-        "description": f"On hold since {event.at:%Y-%m-%d %H:%M}: {hold.sign}",
-        "focus": frame.port,
-        "for": frame.subject,
-        "encounter": frame.encounter,
-        "executionPeriod": period(event.at, end.at if end is not None else None),
-        "authoredOn": moment(authored),
-        "lastModified": moment(max(authored, end.charted_at or end.at) if end is not None else authored),
-    }
-    requester = frame.person(event.by)
-    if requester is not None:
-        task["requester"] = requester
-    task["reasonCode"] = frame.say.concept(f"hold: {hold.reason}")
-    task["reasonReference"] = frame.reference(flag_name)
+    ended = None if end is None or decided else {"text": f"The hold ended: {hold.how or end.kind}"}
+    task = filled(
+        {
+            "resourceType": "Task",
+            "extension": frame.septum(hold.septum),
+            "identifier": frame.names.identifier(task_name),
+            "status": "requested" if end is None else "completed" if decided else "cancelled",
+            "statusReason": ended,
+            "intent": "plan",
+            "priority": "urgent",
+            "code": frame.say.concept("evaluation due"),
+            "description": f"On hold since {event.at:%Y-%m-%d %H:%M}: {hold.sign}",
+            "focus": frame.port,
+            "for": frame.subject,
+            "encounter": frame.encounter,
+            "executionPeriod": period(event.at, end.at if end is not None else None),
+            "authoredOn": moment(authored),
+            "lastModified": moment(max(authored, end.charted_at or end.at) if end is not None else authored),
+            "requester": frame.person(event.by),
+            "reasonCode": frame.say.concept(f"hold: {hold.reason}"),
+            "reasonReference": frame.reference(flag_name),
+        }
+    )
     return [Made(task_name, task, ()), Made(flag_name, flag, ())]
 
 
@@ -169,21 +167,20 @@ def danger_flag(frame: Frame, stood: Stood, *, closed: bool) -> Made:
 def _flag(
     frame: Frame, name: str, code: Json, septum: str, began: ev.Event, end: ev.Event | None, evidence: list[Json]
 ) -> Json:
-    made: Json = {
-        "resourceType": "Flag",
-        "extension": [*frame.septum(septum), *({"url": FLAG_DETAIL, "valueReference": one} for one in evidence)],
-        "identifier": frame.names.identifier(name),
-        "status": "active" if end is None else "inactive",
-        "category": [concept("safety")],
-        "code": code,
-        "subject": frame.subject,
-        "period": period(began.at, end.at if end is not None else None),
-        "encounter": frame.encounter,
-    }
-    author = frame.person(began.by)
-    if author is not None:
-        made["author"] = author
-    return made
+    return filled(
+        {
+            "resourceType": "Flag",
+            "extension": [*frame.septum(septum), *({"url": FLAG_DETAIL, "valueReference": one} for one in evidence)],
+            "identifier": frame.names.identifier(name),
+            "status": "active" if end is None else "inactive",
+            "category": [concept("safety")],
+            "code": code,
+            "subject": frame.subject,
+            "period": period(began.at, end.at if end is not None else None),
+            "encounter": frame.encounter,
+            "author": frame.person(began.by),
+        }
+    )
 
 
 def _evidence(frame: Frame, event: ev.Event, reason: str, *, whole: bool) -> list[Json]:

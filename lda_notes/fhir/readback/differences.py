@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -14,8 +14,6 @@ from lda_notes.line.timeline import build
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
 from lda_notes.record.parts import Condition
-
-_Facts = Mapping[str, Any]
 
 
 def differences(one: Episode, other: Episode) -> tuple[str, ...]:

@@ -7,13 +7,11 @@ from typing import Any, Final
 
 from lda_notes.fhir.build.naming import Names
 from lda_notes.fhir.elements import Json
-from lda_notes.fhir.identity import status_of
+from lda_notes.fhir.identity import IN_ERROR, status_of
 from lda_notes.fhir.readback.parts import Remarks
 from lda_notes.fhir.readback.sources import CORRECTIONS, Source, targets
 from lda_notes.fhir.readback.store import FACTS, Store
 from lda_notes.fhir.searches import TRACED
-
-IN_ERROR: Final = "entered-in-error"
 
 _USED: Final = (("Procedure", "usedReference"), ("DeviceUseStatement", "device"))
 """Where a resource refers to what was used, which an event is not read whole without."""
@@ -68,7 +66,7 @@ def _listed(value: Any) -> list[Json]:
 
 
 def _lost(store: Store, reference: Json) -> bool:
-    """Tell whether a reference leads nowhere; one by identity alone may be to what was never sent."""
+    """Return whether a reference leads nowhere; one by identity alone may be to what was never sent."""
     return "reference" in reference and store.name_at(reference) is None
 
 

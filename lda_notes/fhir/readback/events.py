@@ -12,9 +12,9 @@ from lda_notes.fhir.build.administrations import FLUSH, HEPARIN_LOCK, LABELS, NO
 from lda_notes.fhir.build.devices import INSERTION_RECORDED
 from lda_notes.fhir.build.naming import Names, event_role
 from lda_notes.fhir.elements import Json, text_of
+from lda_notes.fhir.identity import IN_ERROR
 from lda_notes.fhir.kinds import ACTS, PANELS_OF
 from lda_notes.fhir.panels import Panel
-from lda_notes.fhir.readback.doubts import IN_ERROR
 from lda_notes.fhir.readback.parts import (
     Remarks,
     decimal,
@@ -97,7 +97,7 @@ class Reader:
             number += 1
 
     def names_a_resource(self, role: str) -> bool:
-        """Tell whether a part of the event is in the store at all."""
+        """Return whether a part of the event is in the store at all."""
         return self.store.own(self.names.of(event_role(self.port, self.episode, self.event, role))) is not None
 
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any, Final
 
 from lda_notes.fhir.elements import Json
-from lda_notes.fhir.identity import status_of
+from lda_notes.fhir.identity import IN_ERROR, status_of
 from lda_notes.fhir.local import WORDS
-from lda_notes.fhir.readback.doubts import IN_ERROR
 from lda_notes.fhir.readback.parts import Remarks, measured
 from lda_notes.fhir.readback.store import Store
 

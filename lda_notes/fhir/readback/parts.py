@@ -70,7 +70,7 @@ def _members(annotation: Any) -> tuple[Any, ...]:
 
 
 def is_unknown(reason: Json) -> bool:
-    """Tell whether an absence says no more than that nothing is known."""
+    """Return whether an absence says no more than that nothing is known."""
     return any(
         coding.get("system") == DATA_ABSENT_REASON and coding.get("code") == "unknown"
         for coding in reason.get("coding", ())
@@ -78,7 +78,7 @@ def is_unknown(reason: Json) -> bool:
 
 
 def is_reason(said: Json) -> bool:
-    """Tell whether a concept is the reason of an absence, not a value."""
+    """Return whether a concept is the reason of an absence, not a value."""
     return any(coding.get("system") == DATA_ABSENT_REASON for coding in said.get("coding", ()))
 
 

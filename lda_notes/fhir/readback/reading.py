@@ -20,10 +20,9 @@ from lda_notes.fhir.build.naming import Names, event_role
 from lda_notes.fhir.build.papers import CORRECTION, DESPITE, TIME_NOT_CHARTED
 from lda_notes.fhir.config import Config
 from lda_notes.fhir.elements import Json, text_of, to_json
-from lda_notes.fhir.identity import status_of
+from lda_notes.fhir.identity import IN_ERROR, status_of
 from lda_notes.fhir.readback.corrections import Correction, original_and_stated
 from lda_notes.fhir.readback.doubts import (
-    IN_ERROR,
     reached,
     remark_missing,
     remark_refused,
@@ -143,7 +142,7 @@ def _numbers(lists: Iterable[Json], config: Config) -> Iterator[frozenset[tuple[
 
 
 def _corrects(kind: str) -> bool:
-    """Tell whether events of a kind correct others: one that is retracted may be dated after its retraction."""
+    """Return whether events of a kind correct others: one that is retracted may be dated after its retraction."""
     return issubclass(KINDS[kind], Correcting)
 
 

@@ -37,7 +37,7 @@ _PERMUTE: Final = (
 
 
 def loinc_is_possible(code: str) -> bool:
-    """Tell whether a LOINC code such as ``72514-3`` ends in its own mod-10 (Luhn) check digit.
+    """Return whether a LOINC code such as ``72514-3`` ends in its own mod-10 (Luhn) check digit.
 
     Codes of answers, answer lists, parts and groups (``LA6568-5``) are judged by their form alone.
     """
@@ -54,7 +54,7 @@ def loinc_is_possible(code: str) -> bool:
 
 
 def snomed_ct_is_possible(code: str) -> bool:
-    """Tell whether a SNOMED CT concept identifier has the right form, partition and Verhoeff check digit.
+    """Return whether a SNOMED CT concept identifier has the right form, partition and Verhoeff check digit.
 
     Of a post-coordinated expression (``71341001:272741003=7771000``) every identifier is judged.
     """

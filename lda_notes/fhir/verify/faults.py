@@ -72,6 +72,11 @@ class Fault:
         return BundleFault(entry, path, self.rule, shown(self.value), self.message, self.todo)
 
 
+def says(rule: str, value: object, message: str, todo: str, *steps: str | int) -> Fault:
+    """Return a fault at some steps, innermost first."""
+    return Fault(rule, value, message, todo).at(*steps)
+
+
 Found = list[Fault] | None
 """What a check returns: None when all is well, so that the usual case costs nothing."""
 

@@ -72,7 +72,7 @@ def _wrong(primitive: str, value: object, why: str = "") -> list[Fault]:
 
 
 def is_calendar_day(value: str) -> bool:
-    """Tell whether a date that matches its regex exists."""
+    """Return whether a date that matches its regex exists."""
     if len(value) < len("2031-03-04"):
         return True
     try:
@@ -252,7 +252,7 @@ def primitive_check(primitive: str, definitions: Definitions) -> PrimitiveCheck:
 
 
 def code_is_possible(system: str, code: str) -> bool:
-    """Tell whether a LOINC or SNOMED CT code passes its check digit; codes of other systems always may."""
+    """Return whether a LOINC or SNOMED CT code passes its check digit; codes of other systems always may."""
     if system == LOINC:
         return loinc_is_possible(code)
     if system == SNOMED_CT:
@@ -281,7 +281,7 @@ def moment(value: str) -> datetime | None:
 
 
 def is_later(first: str, second: str) -> bool | None:
-    """Tell whether ``first`` is after ``second``; None when one of them says too little, as FHIRPath has it."""
+    """Return whether ``first`` is after ``second``; None when one of them says too little, as FHIRPath has it."""
     if len(first) == len(second) and first[19:] == second[19:]:
         return first > second
     one, two = moment(first), moment(second)

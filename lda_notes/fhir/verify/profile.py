@@ -16,7 +16,7 @@ from lda_notes.fhir.identity import identity_rules
 from lda_notes.fhir.local import DRUGS, LOCAL
 from lda_notes.fhir.units import UCUM, UNITS, Dimension
 from lda_notes.fhir.verify.definitions import load
-from lda_notes.fhir.verify.faults import Fault, Found, shown
+from lda_notes.fhir.verify.faults import Fault, Found, says, shown
 from lda_notes.fhir.verify.primitives import is_later
 from lda_notes.fhir.verify.references import literal_type
 from lda_notes.fhir.verify.scope import Scope
@@ -71,17 +71,8 @@ DRUG_DIMENSIONS: Final[tuple[tuple[str, Dimension], ...]] = (
 _VALUES: Final = frozenset(
     f"value{name}"
     for name in (
-        "Quantity",
-        "CodeableConcept",
-        "String",
-        "Boolean",
-        "Integer",
-        "Range",
-        "Ratio",
-        "SampledData",
-        "Time",
-        "DateTime",
-        "Period",
+        *("Quantity", "CodeableConcept", "String", "Boolean", "Integer", "Range"),
+        *("Ratio", "SampledData", "Time", "DateTime", "Period"),
     )
 )
 _CONDITIONAL: Final = re.compile(r"[A-Z][A-Za-z]+\?")
@@ -94,24 +85,20 @@ _BY_TEXT: Final[Mapping[tuple[str, str], Concept]] = {
 }
 
 
-def _says(rule: str, value: object, message: str, todo: str, *steps: str | int) -> Fault:
-    return Fault(rule, value, message, todo).at(*steps)
-
-
 def _coding_faults(coding: Object) -> Found:
     """Find a coding that is neither in the table of codes as it is nor in our own code system."""
     code, system = coding.get("code"), coding.get("system")
     if code is None:
-        return [_says("unverified-code", None, "The coding has no code.", "Send the text alone.", "code")]
+        return [says("unverified-code", None, "The coding has no code.", "Send the text alone.", "code")]
     display = _VERIFIED.get((system, code)) if isinstance(code, str) and isinstance(system, str) else None
     if display is None and isinstance(code, str) and system not in SYSTEMS:
         display = LOCAL.get(code)
     if display is None:
         message = f"{shown(code)} of {shown(system)} is a code that nobody verified."
-        return [_says("unverified-code", code, message, "Send the text alone, or verify the code.", "code")]
+        return [says("unverified-code", code, message, "Send the text alone, or verify the code.", "code")]
     if coding.get("display") != display:
         message = f"The display of {code} is {shown(coding.get('display'))}, not {display!r}."
-        return [_says("display", coding.get("display"), message, "Send the display of the table.", "display")]
+        return [says("display", coding.get("display"), message, "Send the display of the table.", "display")]
     return None
 
 
@@ -125,12 +112,9 @@ def _concept_codes(value: Object, _: Scope) -> Found:
     return found or None
 
 
-def _encounter_class(value: Object, _: Scope) -> Found:
-    return [fault.at("class") for fault in _coding_faults(value["class"]) or ()] or None
-
-
-def _extension_code(value: Object, _: Scope) -> Found:
-    return [fault.at("valueCoding") for fault in _coding_faults(value["valueCoding"]) or ()] or None
+def _coded(key: str) -> Callable[[Object, Scope], Found]:
+    """Return the check of an element that is a Coding."""
+    return lambda value, _: [fault.at(key) for fault in _coding_faults(value[key]) or ()] or None
 
 
 def _unit(value: Object, _: Scope) -> Found:
@@ -139,14 +123,14 @@ def _unit(value: Object, _: Scope) -> Found:
     unit = UNITS.get(code) if isinstance(code, str) else None
     if unit is None or value.get("system") != UCUM:
         message = f"{shown(code)} of {shown(value.get('system'))} is not one of the units {', '.join(UNITS)}."
-        return [_says("unit", code, message, "Send a UCUM code of the list; mind its capitals.", "code")]
+        return [says("unit", code, message, "Send a UCUM code of the list; mind its capitals.", "code")]
     found = []
     if value.get("unit") != unit.written:
         message = f"The unit reads {shown(value.get('unit'))}; {code} is written {unit.written}."
-        found.append(_says("unit", value.get("unit"), message, "Write the unit as listed.", "unit"))
+        found.append(says("unit", value.get("unit"), message, "Write the unit as listed.", "unit"))
     if value.get("value", -1) < 0:
         message = f"The amount is {shown(value.get('value'))}; it must be there and not be negative."
-        found.append(_says("amount", value.get("value"), message, "Send the amount.", "value"))
+        found.append(says("amount", value.get("value"), message, "Send the amount.", "value"))
     return found or None
 
 
@@ -156,7 +140,7 @@ def _dimension(quantity: Object, due: Dimension | None, about: str) -> Found:
         return None
     expected = f"a {due}" if due else "no quantity"
     message = f"{about} is given as {unit.dimension} ({unit.code}); {expected} is due."
-    return [_says("dimension", unit.code, message, "Send it in a unit of the right kind.", "code")]
+    return [says("dimension", unit.code, message, "Send it in a unit of the right kind.", "code")]
 
 
 def _known_concept(use: str, concept: Object) -> Concept | list[Fault]:
@@ -165,18 +149,18 @@ def _known_concept(use: str, concept: Object) -> Concept | list[Fault]:
     known = _BY_TEXT.get((use, text)) if isinstance(text, str) else None
     if known is None:
         message = f"{shown(text)} is no {use} that we know."
-        return [_says("unknown-concept", text, message, "Use a concept of the table.", "text")]
+        return [says("unknown-concept", text, message, "Use a concept of the table.", "text")]
     codings = concept.get("coding", ())
     own = use not in OUTSIDE_ALONE or not known.codes
     due = len(known.codes) + own
     if len(codings) != due:
         message = f"{known.text} goes out with {due} code{'s' if due != 1 else ''}, not {len(codings)}."
-        return [_says("unknown-concept", text, message, "Send its codes, no more.", "coding")]
+        return [says("unknown-concept", text, message, "Send its codes, no more.", "coding")]
     wanted = [*(code.code for code in known.codes), *([known.local] if own else ())]
     for coding, code in zip(codings, wanted, strict=True):
         if coding.get("code") != code:
             message = f"{known.text} is said with the code {shown(coding.get('code'))}, not {code}."
-            return [_says("unknown-concept", coding.get("code"), message, "Send its own code.", "coding")]
+            return [says("unknown-concept", coding.get("code"), message, "Send its own code.", "coding")]
     return known
 
 
@@ -200,13 +184,13 @@ def _observation(value: Object, _: Scope) -> Found:
     absent = "dataAbsentReason" in value
     if not (_has_value(value) or absent or "component" in value):
         message = "The observation has no value, no components and no reason for their absence."
-        found.append(_says("no-value", None, message, "Send one of them."))
+        found.append(says("no-value", None, message, "Send one of them."))
     if absent and "component" in value:
         message = "The observation says that it is absent, and has components."
-        found.append(_says("no-value", None, message, "Send the reason in the components.", "dataAbsentReason"))
+        found.append(says("no-value", None, message, "Send the reason in the components.", "dataAbsentReason"))
     if "device" in value:
         message = "Observation.device is the measuring device, not the port."
-        found.append(_says("port-is-focus", value["device"], message, "Send the port as focus.", "device"))
+        found.append(says("port-is-focus", value["device"], message, "Send the port as focus.", "device"))
     concept = _said("observation", "code", value)
     if isinstance(concept, list):
         return found + concept
@@ -220,22 +204,22 @@ def _about(value: Object, concept: Concept) -> Iterator[Fault]:
     if (concept.key in _ABOUT_THE_PATIENT) == ("focus" in value):
         wanted = "no focus: it is about the patient" if "focus" in value else "the port as focus"
         message = f"{concept.text} asks for {wanted}."
-        yield _says("port-is-focus", value.get("focus"), message, "Correct the focus.", "focus")
+        yield says("port-is-focus", value.get("focus"), message, "Correct the focus.", "focus")
     due = _CATEGORIES.get(concept.key, "exam")
     coded = [coding.get("code") for one in value.get("category", ()) for coding in one.get("coding", ())]
     if coded and due not in coded:
         message = f"{concept.text} has the category {due}."
-        yield _says("category", coded, message, f"Send the category {due}.", "category")
+        yield says("category", coded, message, f"Send the category {due}.", "category")
     score = value.get("valueInteger")
     if concept is _PAIN and score is not None and not 0 <= score <= 10:
-        yield _says("amount", score, f"A pain score of {score} is outside 0 to 10.", "Correct it.", "valueInteger")
+        yield says("amount", score, f"A pain score of {score} is outside 0 to 10.", "Correct it.", "valueInteger")
 
 
 def _component(value: Object, _: Scope) -> Found:
     found: list[Fault] = []
     if _has_value(value) == ("dataAbsentReason" in value):
         message = "A component has either a value or the reason why it has none."
-        found.append(_says("no-value", None, message, "Send exactly one of them."))
+        found.append(says("no-value", None, message, "Send exactly one of them."))
     concept = _said("component", "code", value)
     if isinstance(concept, list):
         return found + concept
@@ -257,7 +241,7 @@ def _property(value: Object, _: Scope) -> Found:
 def _needs_reason(value: Object) -> Iterator[Fault]:
     if value.get("status") in ("not-done", "stopped") and "statusReason" not in value:
         message = f"The status is {value['status']}, without a reason."
-        yield _says("status-reason", value["status"], message, "Say why in statusReason.", "statusReason")
+        yield says("status-reason", value["status"], message, "Say why in statusReason.", "statusReason")
 
 
 def _procedure(value: Object, _: Scope) -> Found:
@@ -265,7 +249,7 @@ def _procedure(value: Object, _: Scope) -> Found:
     timed = "performedPeriod" in value or "performedDateTime" in value
     if value.get("status") in ("completed", "in-progress") and not timed:
         message = "A procedure that was done has no time."
-        found.append(_says("performed", None, message, "Send performedPeriod.", "performedPeriod"))
+        found.append(says("performed", None, message, "Send performedPeriod.", "performedPeriod"))
     concept = _said("procedure", "code", value)
     return (found + (concept if isinstance(concept, list) else [])) or None
 
@@ -286,7 +270,7 @@ def _use(value: Object, _: Scope) -> Found:
     if (value.get("status") == "completed") == ended or value.get("status") == "entered-in-error":
         return None
     message = f"The use is {value.get('status')} {'with' if ended else 'without'} an end."
-    return [_says("use-end", value.get("status"), message, "Let status and end agree.", "timingPeriod")]
+    return [says("use-end", value.get("status"), message, "Let status and end agree.", "timingPeriod")]
 
 
 def _plans(value: Object, use: str) -> list[Fault]:
@@ -294,7 +278,7 @@ def _plans(value: Object, use: str) -> list[Fault]:
     found = []
     if value.get("intent") != "plan":
         message = f"The intent is {shown(value.get('intent'))}; we plan, and never order."
-        found.append(_says("intent", value.get("intent"), message, "Send the intent plan.", "intent"))
+        found.append(says("intent", value.get("intent"), message, "Send the intent plan.", "intent"))
     concept = _said(use, "code", value)
     return found + (concept if isinstance(concept, list) else [])
 
@@ -318,13 +302,13 @@ def _flag(value: Object, _: Scope) -> Found:
 
 
 def _attached(value: Object, _: Scope) -> Found:
-    if any(character.isspace() for character in value["data"]):
+    if value["data"].split() != [value["data"]]:
         message = "The data hold white space, which R4 allows and strict servers do not."
-        return [_says("attachment", None, message, "Send base64 in one piece.", "data")]
+        return [says("attachment", None, message, "Send base64 in one piece.", "data")]
     missing = [key for key in ("contentType", "title", "creation", "size", "hash") if key not in value]
     if missing:
         message = f"The attachment has no {', '.join(missing)}."
-        return [_says("attachment", None, message, "Send them with the data.", missing[0])]
+        return [says("attachment", None, message, "Send them with the data.", missing[0])]
     return None
 
 
@@ -333,7 +317,7 @@ def _language(value: Object, _: Scope) -> Found:
     if value["language"] in load().bindings["languages"]:
         return None
     message = f"{shown(value['language'])} is not one of R4's common languages."
-    return [_says("language", value["language"], message, "Send a code such as en-US.", "language")]
+    return [says("language", value["language"], message, "Send a code such as en-US.", "language")]
 
 
 def _comparable(first: str, second: str) -> Callable[[Object, Scope], Found]:
@@ -343,7 +327,7 @@ def _comparable(first: str, second: str) -> Callable[[Object, Scope], Found]:
         if first not in value or second not in value or is_later(value[first], value[second]) is not None:
             return None
         message = f"{first} and {second} are of different precision: which comes first cannot be told."
-        return [_says("precision", value[second], message, "Send both with date, time and zone.", second)]
+        return [says("precision", value[second], message, "Send both with date, time and zone.", second)]
 
     return faults
 
@@ -356,20 +340,13 @@ def _absolute_reference(value: Object, scope: Scope) -> Found:
     if _CONDITIONAL.match(reference):
         return None
     message = f"{shown(reference)} names no resource by type and id."
-    return [_says("reference-form", reference, message, "Write it as https://server/Type/id.", "reference")]
+    return [says("reference-form", reference, message, "Write it as https://server/Type/id.", "reference")]
 
 
 def _agents(value: Object, _: Scope) -> Found:
+    message, todo = "The agent acts for no organization.", "Send onBehalfOf."
     return [
-        _says(
-            "agent-organization",
-            agent.get("who"),
-            "The agent acts for no organization.",
-            "Send onBehalfOf.",
-            "onBehalfOf",
-            index,
-            "agent",
-        )
+        says("agent-organization", agent.get("who"), message, todo, "onBehalfOf", index, "agent")
         for index, agent in enumerate(value.get("agent", ()))
         if "onBehalfOf" not in agent
     ] or None
@@ -380,13 +357,13 @@ def _status_rule(kind: str, statuses: frozenset[str]) -> Rule:
         if value["status"] in statuses:
             return None
         message = f"{shown(value['status'])} is a status that we do not use; we use {', '.join(sorted(statuses))}."
-        return [_says("status", value["status"], message, "Send one of these.", "status")]
+        return [says("status", value["status"], message, "Send one of these.", "status")]
 
     return Rule("status", kind, frozenset({"status"}), faults)
 
 
 def _contained(value: Object, _: Scope) -> Found:
-    return [_says("contained", value["contained"], "We contain no resources.", "Make it an entry.", "contained")]
+    return [says("contained", value["contained"], "We contain no resources.", "Make it an entry.", "contained")]
 
 
 def profile_rules() -> list[Rule]:
@@ -394,8 +371,8 @@ def profile_rules() -> list[Rule]:
     always: frozenset[str] = frozenset()
     rules = [
         Rule("unverified-code", "CodeableConcept", frozenset({"coding"}), _concept_codes),
-        Rule("unverified-code", "Encounter", frozenset({"class"}), _encounter_class),
-        Rule("unverified-code", "Extension", frozenset({"valueCoding"}), _extension_code),
+        Rule("unverified-code", "Encounter", frozenset({"class"}), _coded("class")),
+        Rule("unverified-code", "Extension", frozenset({"valueCoding"}), _coded("valueCoding")),
         Rule("no-value", "Observation", always, _observation),
         Rule("no-value", "Observation.component", always, _component),
         Rule("dimension", "Device.property", always, _property),

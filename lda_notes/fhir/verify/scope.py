@@ -9,15 +9,13 @@ from typing import Any
 class Scope:
     """The bundle around a value: which ``fullUrl`` contains which resource type, and the resource at hand.
 
-    ``sound`` are values by their ``id`` that were found well where the rest of a bundle does not matter. ``types`` maps
-    every ``fullUrl`` to the resource type behind it. ``root`` is the resource of the entry being
+    ``types`` maps every ``fullUrl`` to the resource type behind it. ``root`` is the resource of the entry being
     checked, ``contained`` maps the ids of the resources inside it to their types.
     """
 
-    __slots__ = ("contained", "is_transaction", "root", "sound", "types")
+    __slots__ = ("contained", "is_transaction", "root", "types")
 
-    def __init__(self, bundle: object, sound: dict[int, object] | None = None) -> None:
-        self.sound = {} if sound is None else sound
+    def __init__(self, bundle: object) -> None:
         self.types: dict[str, str] = {}
         self.root: dict[str, Any] | None = None
         self.contained: dict[str, str] = {}

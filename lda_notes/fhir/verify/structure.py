@@ -29,9 +29,6 @@ _MOST_PLANS: Final = 1024
 _ABSOLUTE_URIS: Final = frozenset(
     {("Coding", "system"), ("Identifier", "system"), ("Quantity", "system"), ("Bundle.entry", "fullUrl")}
 )
-_BY_ITSELF: Final = frozenset({("Device", "property")})
-"""Long lists that are judged without a look at the rest of the bundle, and shared by the bundles of a record."""
-
 _ELEMENT: Final = (
     Element("id", False, False, ("string",), "", ()),
     Element("extension", False, True, ("Extension",), "", ()),
@@ -62,7 +59,7 @@ class _Plan:
     rules: tuple[Callable[[Mapping[str, Any], Scope], Found], ...]
 
     def holds(self, value: dict[str, Any], scope: Scope) -> bool:
-        """Tell whether all is well."""
+        """Return whether all is well."""
         for test, item in zip(self.tests, value.values(), strict=True):
             if test(item, scope) is not None:
                 return False
@@ -109,20 +106,6 @@ def _many(test: Check, *, nulls: bool = False) -> Check:
             else:
                 found += [fault.at(index) for fault in test(item, scope) or ()]
         return found or None
-
-    return check
-
-
-def _once(test: Check) -> Check:
-    """Return a check that asks ``test`` once about the very same object."""
-
-    def check(value: Any, scope: Scope) -> Found:
-        if scope.sound.get(id(value), scope) is value:  # None is a value as well, and a wrong one
-            return None
-        found = test(value, scope)
-        if found is None:
-            scope.sound[id(value)] = value
-        return found
 
     return check
 
@@ -233,26 +216,8 @@ class Compiler:
         return check
 
     def _reference(self, targets: tuple[str, ...]) -> Check:
-        shape = self.check("Reference")
-        allowed = frozenset(targets)
-        literal: set[str] = set()
-
-        def check(value: Any, scope: Scope) -> Found:
-            if type(value) is not dict or len(value) != 1 or type(value.get("reference")) is not str:
-                return shape(value, scope) or reference_faults(value, allowed, scope)
-            # The usual case: nothing but a reference, to another entry or to what the server has.
-            reference = value["reference"]
-            target = scope.types.get(reference)
-            if (target in allowed or not allowed) if target else reference in literal:
-                return None
-            found = shape(value, scope) or reference_faults(value, allowed, scope)
-            if found is None and not target and "?" not in reference and ":" not in reference:
-                if len(literal) >= _MOST_PLANS:
-                    literal.clear()
-                literal.add(reference)
-            return found
-
-        return check
+        shape, allowed = self.check("Reference"), frozenset(targets)
+        return lambda value, scope: shape(value, scope) or reference_faults(value, allowed, scope)
 
     def _concept(self) -> Check:
         """Return the check of a CodeableConcept; one that was found sound is known again by its words."""
@@ -299,8 +264,7 @@ class Compiler:
             keys.add(key)
             test = self._test(type_name, element, element_type)
             if element.many:
-                many = _many(test)
-                table.tests[key] = _once(many) if (type_name, element.name) in _BY_ITSELF else many
+                table.tests[key] = _many(test)
                 table.with_nulls[key] = _many(test, nulls=True)
             else:
                 table.tests[key] = test

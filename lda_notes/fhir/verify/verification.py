@@ -32,9 +32,7 @@ def _check_of(kind: Literal["Bundle", "Resource"], house: bool) -> Check:
     return Compiler(load(), rules + profile_rules(), ALWAYS_SENT).check(kind)
 
 
-def verify(
-    bundle: object, *, house: bool = True, sound: dict[int, object] | None = None, rows: bool = False
-) -> tuple[BundleFault, ...]:
+def verify(bundle: object, *, house: bool = True, rows: bool = False) -> tuple[BundleFault, ...]:
     """Return every fault of a bundle, in the order of its entries; empty when a strict R4 server can take it.
 
     With ``rows`` a resource of another type is judged by itself: a row of bulk data.
@@ -42,14 +40,11 @@ def verify(
     ``house`` adds the profile of the bundles that this program makes: identities, conditions, statuses, units,
     verified codes. Without it any R4 bundle is judged by R4 alone, types that we do not send by their structure. Rules
     about an object wait until its shape is right, so a second run may find what a first one could not read.
-
-    ``sound`` is for bundles that share parts and are not changed meanwhile: with the same dictionary, empty at first,
-    a large part that is the very same object is judged once. It keeps those objects alive.
     """
     name = bundle.get("resourceType") if isinstance(bundle, dict) else None
     is_row = rows and isinstance(name, str) and name != "Bundle" and name in load().resources
     try:
-        found = _check_of("Resource" if is_row else "Bundle", house)(bundle, Scope(bundle, sound))
+        found = _check_of("Resource" if is_row else "Bundle", house)(bundle, Scope(bundle))
     except RecursionError:
         found = [Fault("depth", bundle, _DEEPEST, "Send a bundle without endless nesting.")]
     return tuple(sorted((fault.closed() for fault in found or ()), key=_order))

@@ -48,7 +48,7 @@ def read_json(raw: bytes, only_row: int = 0) -> Parsed:
 
 
 def faultless_json(raw: bytes) -> bool:
-    """Tell whether ``read_json`` would find no fault, about ten times as fast; depth is not looked at.
+    """Return whether ``read_json`` would find no fault, about ten times as fast; depth is not looked at.
 
     False only says that ``read_json`` has to be asked.
     """

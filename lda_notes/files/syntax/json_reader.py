@@ -92,7 +92,7 @@ def scan(raw: bytes, only_row: int = 0) -> Parsed:
 
 
 def faultless(raw: bytes) -> bool:
-    """Tell whether `scan` would surely find no fault but depth. Escapes that might hide something are not judged."""
+    """Return whether `scan` would surely find no fault but depth. Escapes that might hide something are not judged."""
     if len(raw) > 2 * MAX_VALUES or _HIDDEN_ESCAPE.search(raw):
         return False
     try:

@@ -188,7 +188,7 @@ class _Composer(Tree):
         return self.mapping((*path, key)) if kind is MappingStartEvent else self.sequence((*path, key))
 
     def adornment(self, event: Any, spot: int) -> bool:
-        """Tell whether a tag says that the value is text; any other tag and every anchor is a fault."""
+        """Return whether a tag says that the value is text; any other tag and every anchor is a fault."""
         if event.anchor is not None:
             self.faults.add(spot, *sentences.ANCHOR)
         text_meant = event.tag == _TEXT_TAG and type(event) is ScalarEvent

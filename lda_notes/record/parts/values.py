@@ -12,7 +12,7 @@ from lda_notes.record import vocabulary as words
 
 
 def _yes_or_no(value: Any) -> Any:
-    """YAML 1.2 reads ``yes`` and ``no`` as words; here they mean what they say."""
+    """Return the truth value that ``yes`` and ``no`` mean, which YAML 1.2 reads as words."""
     if value == "yes":
         return True
     if value == "no":
