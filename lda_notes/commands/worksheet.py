@@ -5,13 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final, get_args
+from typing import Final
 
 import click
 
 from lda_notes import pipeline
 from lda_notes.commands import reading
-from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
+from lda_notes.commands.options import (
+    asof_option,
+    format_option,
+    out_option,
+    paper_option,
+    policy_option,
+    records_argument,
+)
 from lda_notes.commands.printing import say
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.blocks import Alert, Sheet
@@ -48,8 +55,8 @@ WORK: Final[dict[str, Work]] = {
 @click.option("--for", "work", type=click.Choice(tuple(WORK)), help="What is going to be done.")
 @click.option("--due", "all_due", is_flag=True, help="All that is due this shift, of every record given.")
 @click.option("--septum", help="Which septum of a port with two; else the first.")
-@click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
-@click.option("--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True, help="Size of paper.")
+@format_option(*FORMATS)
+@paper_option
 @out_option
 @asof_option
 @policy_option
