@@ -10,15 +10,15 @@ from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time
-from operator import is_
-from typing import Any, Final, NamedTuple, TypeVar
+from typing import Final, TypeVar
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import Corrected, Entry, corrected
-from lda_notes.line.known import Known, carried, changed, dated, handed_on
+from lda_notes.line.known import Known, carried, dated, handed_on
 from lda_notes.line.states import Danger, DressingStay, Dwell, Hold, NeedleStay, State, Step, UnitStay
-from lda_notes.line.transitions import Fold, History, after, altered, keep, reached, septum_of, unread_danger
+from lda_notes.line.transitions import Fold, History, altered, keep, unread_danger
+from lda_notes.line.walk import Walk, alike
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode, Patient, Port
@@ -91,7 +91,7 @@ class Timeline:
     """The other records that the states rest on."""
     written: Episode | None = None
     """The episode as its own record has it, where other records of the line supply facts of patient or port."""
-    _walk: _Walk | None = field(default=None, compare=False, repr=False)
+    _walk: Walk | None = field(default=None, compare=False, repr=False)
 
     def state_at(self, septum: str, moment: datetime) -> State:
         """Return what is true of ``septum`` at ``moment``, events of that very moment included."""
@@ -142,77 +142,6 @@ class Timeline:
         return self._by_id.get((record, event_id))
 
 
-class _Mark(NamedTuple):
-    """Where a walk stood after an entry: what was true, and how long each of its lists was."""
-
-    entry: Entry
-    states: tuple[State, ...]
-    known: Known
-    implanted: datetime | None
-    sizes: tuple[int, ...]
-
-
-@dataclass(slots=True)
-class _Walk:
-    """One walk over the entries of a line: what is true, what has been, and a mark after each entry."""
-
-    fold: Fold
-    states: dict[str, State]
-    told: list[Known]
-    steps: list[Step] = field(default_factory=list)
-    courses: dict[str, list[Step]] = field(default_factory=dict)
-    marks: list[_Mark] = field(default_factory=list)
-    lists: tuple[list[Any], ...] = ()
-    """Every list that grows on the way."""
-
-    def __post_init__(self) -> None:
-        """Gather the lists."""
-        histories = (of for one in self.fold.histories.values() for of in one.lists())
-        self.lists = (self.told, self.steps, *self.courses.values(), *histories)
-
-    def pass_by(self, entry: Entry, *, own: bool) -> None:
-        """Let an event change the states; ``own``: the timeline lists what it did."""
-        event, fold = entry.event, self.fold
-        after_change = changed(fold.known, event)
-        if after_change is not fold.known:
-            fold.known = after_change
-            self.told.append(after_change)
-        if isinstance(event, ev.PortImplanted):
-            fold.implanted = event.at
-        named = septum_of(event, fold.septa)
-        for septum in fold.septa:
-            before = self.states[septum]
-            about = named is None or septum == named
-            now = after(before, entry, fold) if about else reached(before, entry, fold)
-            if now is before and not about:
-                continue
-            self.states[septum] = now
-            keep(fold.histories[septum], event.at, now)
-            if about and own:
-                step = Step(entry, named, before, now)
-                self.courses[septum].append(step)
-                if septum == (named or fold.septa[0]):
-                    self.steps.append(step)
-
-    def mark(self, entry: Entry) -> _Mark:
-        """Note where the walk stands after an entry."""
-        sizes = tuple(map(len, self.lists))
-        self.marks.append(_Mark(entry, tuple(self.states.values()), self.fold.known, self.fold.implanted, sizes))
-        return self.marks[-1]
-
-    def take_over(self, earlier: _Walk, begin: int, end: int) -> None:
-        """Take over what an earlier walk added between two numbers of entries, both of which stand alike here."""
-        if begin == end:
-            return
-        old = earlier.marks[begin - 1].sizes if begin else tuple(map(len, self.lists))
-        last = earlier.marks[end - 1]
-        for own, theirs, since, until in zip(self.lists, earlier.lists, old, last.sizes, strict=True):
-            own += theirs[since:until]
-        self.states = dict(zip(self.states, last.states, strict=True))
-        self.fold.known, self.fold.implanted = last.known, last.implanted
-        self.marks += earlier.marks[begin:end]
-
-
 def build(
     episode: Episode,
     policy: Policy,
@@ -249,10 +178,10 @@ def build(
         _implanted(episode, zone),
         {septum: History() for septum in septa},
     )
-    walk = _Walk(fold, dict(first_states), [fold.known], courses={septum: [] for septum in septa})
+    walk = Walk(fold, dict(first_states), [fold.known], courses={septum: [] for septum in septa})
     alone = not beside and not others.elsewhere
     earlier = since._walk if since is not None and since._first == first_states and alone else None
-    begin, end = _alike(every, earlier)
+    begin, end = alike(every, earlier)
     if earlier is not None:
         walk.take_over(earlier, 0, begin)
     marks = sorted(_marks(others.elsewhere), key=lambda mark: mark[0])
@@ -301,16 +230,6 @@ def build(
         written,
         walk,
     )
-
-
-def _alike(every: Sequence[Entry], earlier: _Walk | None) -> tuple[int, int]:
-    """Return with how many entries both begin, and from which position on both go on alike; never, where none does."""
-    known = [mark.entry for mark in earlier.marks] if earlier is not None else []
-    begin = next((at for at, same in enumerate(map(is_, every, known)) if not same), min(len(every), len(known)))
-    if len(every) != len(known):
-        return begin, len(every) + 1
-    ends = map(is_, reversed(every), reversed(known))
-    return begin, len(every) - next((at for at, same in enumerate(ends) if not same), len(every))
 
 
 def _first_states(septa: Sequence[str], every: Sequence[Entry], unread: Sequence[Unread]) -> dict[str, State]:

@@ -23,6 +23,7 @@ KNOWN = HERE / "SURVIVORS.txt"
 
 MODULES = (
     "lda_notes/line/timeline.py",
+    "lda_notes/line/walk.py",
     "lda_notes/line/transitions.py",
     "lda_notes/line/holds.py",
     "lda_notes/line/signs.py",
