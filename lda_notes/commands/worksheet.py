@@ -25,8 +25,9 @@ from lda_notes.documents.blocks import Alert, Sheet
 from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import Paper
 from lda_notes.documents.wording import Wording
-from lda_notes.documents.worksheet.page import due_sheet, sheet, unit_sheet
+from lda_notes.documents.worksheet.page import sheet
 from lda_notes.documents.worksheet.supplies import Work
+from lda_notes.documents.worksheet.unit import due_sheet, unit_sheet
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
