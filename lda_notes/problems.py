@@ -20,6 +20,9 @@ Severity = Literal["unsafe", "wrong", "gap", "advice"]
 SEVERITIES: Final[tuple[Severity, ...]] = ("unsafe", "wrong", "gap", "advice")
 """Every severity, worst first."""
 
+STOPPING: Final[tuple[Severity, ...]] = ("unsafe", "wrong", "gap")
+"""Severities for which a check ends with 1 and a record is not sent."""
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Place:

@@ -161,7 +161,7 @@ def _correct(episode: Path, event: str, kind: Any, right: Path | None, facts: Ma
         said = {"reason": means.given.pop("reason")} if "reason" in means.given else {}
         form.because = WRONG_PATIENT
     form.take(said)
-    desk = Desk(f"correction of {event}", episode, means.now, said, means.asks, means.sign, means.shared)
+    desk = Desk(f"correction of {event}", episode, replace(means, given=said))
     target = every[event].event
     tag = target.kind
     article = "an" if tag[0] in "aeio" else "a"
@@ -171,7 +171,7 @@ def _correct(episode: Path, event: str, kind: Any, right: Path | None, facts: Ma
     if said_author(facts):
         desk.show(f"Signing: {said_author(facts)}. It is {_when(means.now(), zone)}.")
 
-    if not signed_into(episode, seen, desk, form, means.judged_from):
+    if not signed_into(episode, seen, desk, form):
         return False
     return right is None or _offer(target, right, facts, means)
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,18 +18,7 @@ if TYPE_CHECKING:
     from lda_notes.fhir.build.bundle import Options
     from lda_notes.fhir.config import Config
     from lda_notes.knowledge.policy import Policy
-    from lda_notes.line.timeline import Timeline
     from lda_notes.record.reading import Record
-
-
-@dataclass(frozen=True, slots=True)
-class _Done:
-    """The bundles of one record as text, by event, and what is wrong with them."""
-
-    file: Path
-    texts: tuple[tuple[str, str], ...]
-    resources: int
-    faults: tuple[str, ...]
 
 
 @click.command()
@@ -70,9 +57,7 @@ def command(
     by_type: Path | None,
     definitions: bool,
     package: Path | None,
-    workers: int,
-    from_row: int,
-    dask: str | None,
+    how: Streaming,
     config_path: Path | None,
     policy_path: Path | None,
     out: Path | None,
@@ -105,7 +90,7 @@ def command(
         from lda_notes.fhir.elements import to_json
         from lda_notes.fhir.extensions import definitions as made
 
-        _put([("definitions", to_json(made(config), spread=True) + "\n")], out, "json")
+        _put([("definitions", to_json(made(config), spread=True) + "\n")], out)
         return
     if package is not None:
         from lda_notes.commands.package import write
@@ -116,99 +101,64 @@ def command(
         raise click.UsageError("Missing argument 'FILE|DIR...'.")
     if no_note and docx:
         raise click.UsageError("Give only one of --no-note and --docx.")
-    chosen = _Chosen(with_context, not no_note, docx, templates)
-    how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
-    if by_type is not None:
-        sys.exit(_by_type(paths, rows, how, config, policy_path, chosen, by_type, out or event))
-    if rows:
-        if docx or event is not None:
-            raise click.UsageError("--docx and --event are for records in files of their own, not for NDJSON.")
-        from lda_notes.knowledge import policy_file
+    if by_type is not None and (how.asked or out is not None or event is not None):
+        raise click.UsageError("--by-type goes without --out, --event, --workers, --from-line and --dask.")
+    if rows and by_type is None and (docx or event is not None):
+        raise click.UsageError("--docx and --event are for records in files of their own, not for NDJSON.")
+    from lda_notes.knowledge import policy_file
+
+    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
+    if rows and by_type is None:
         from lda_notes.stream.tasks import Bundle, Rules
 
-        rules = Rules.of(policy_file.in_force(policy_path, [path for path in paths if path.exists()]))
-        task = Bundle(rules, config, with_context, not no_note)
-        stream(rows, task, how, out)
-    done = list(_records(paths, event, config, policy_path, chosen))
-    faults = [fault for one in done for fault in one.faults]
+        stream(rows, Bundle(Rules.of(policy), config, with_context, not no_note), how, out)
+    from lda_notes.fhir.build.bundle import Options
+    from lda_notes.fhir.build.notes import note_writer
+
+    notes = None if no_note else note_writer(policy, docx=docx, templates=templates)
+    options = Options(with_context=with_context or by_type is not None, notes=notes)
+    if by_type is not None:
+        from lda_notes.commands import by_type as typed
+
+        sys.exit(typed.write(paths, rows, policy, config, options, by_type))
+    _write(paths, event, config, policy, options, out)
+
+
+def _write(
+    paths: tuple[Path, ...], event: str | None, config: Config, policy: Policy, options: Options, out: Path | None
+) -> None:
+    """Write the bundles of records in files of their own, or of one event; with any fault none is written.
+
+    Each has a name for its file: the record's own, its number, its event.
+    """
+    from lda_notes import pipeline
+    from lda_notes.commands.reading import files, read_all
+    from lda_notes.fhir.elements import to_json
+
+    given = files(paths)
+    read, beside = read_all(given)
+    _refuse_unread(read)
+    texts: list[tuple[str, str]] = []
+    faults: list[str] = []
+    resources = 0
+    for path, record, line in zip(given, read, pipeline.stays(read, beside, policy, pipeline.FAR), strict=True):
+        made = pipeline.bundled(record, policy, config, options, line)
+        chosen = (one for one in made if event is None or one.made.event == event)
+        for number, one in enumerate(chosen, start=1):
+            faults += one.sentences(record)
+            resources += len(one.made.bundle["entry"])
+            text = to_json(one.made.bundle, spread=event is not None) + "\n"
+            texts.append((f"{path.stem}-{number:03}-{one.made.event}", text))
     if faults:
         say("\n".join(faults), err=True)
         say("Nothing was written: the bundles have faults.", err=True)
         sys.exit(1)
-    texts = list(_named(done))
     if event is not None and not texts:
         raise Failure(f"{paths[0]}: has no event {event}")
-    _put(texts, out, "json")
-    resources = sum(one.resources for one in done)
+    _put(texts, out)
     counted = "1 bundle" if len(texts) == 1 else f"{len(texts)} bundles"
     say(f"{counted} with {resources} resources, verified.", err=True)
-
-
-def _by_type(
-    paths: tuple[Path, ...],
-    rows: list[Path],
-    how: Streaming,
-    config: Config,
-    policy_path: Path | None,
-    chosen: _Chosen,
-    to: Path,
-    other: object,
-) -> int:
-    from lda_notes.commands import by_type
-    from lda_notes.knowledge import policy_file
-
-    if how.asked or other is not None:
-        raise click.UsageError("--by-type goes without --out, --event, --workers, --from-line and --dask.")
-    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
-    return by_type.write(paths, rows, policy, config, _options(replace(chosen, with_context=True), policy), to)
-
-
-def _named(done: list[_Done]) -> Iterator[tuple[str, str]]:
-    """Yield each bundle's text with a name for its file: the record's own, its number, its event."""
-    for one in done:
-        for number, (event, text) in enumerate(one.texts, start=1):
-            yield f"{one.file.stem}-{number:03}-{event}", text
-
-
-@dataclass(frozen=True, slots=True)
-class _Chosen:
-    with_context: bool
-    note: bool
-    docx: bool
-    templates: Path | None
-
-
-def _options(chosen: _Chosen, policy: Policy) -> Options:
-    from lda_notes.fhir.build.bundle import Options
-
-    notes = None
-    if chosen.note:
-        from lda_notes.fhir.build.notes import note_writer
-
-        notes = note_writer(policy, docx=chosen.docx, templates=chosen.templates)
-    return Options(with_context=chosen.with_context, notes=notes)
-
-
-def _records(
-    paths: tuple[Path, ...],
-    event: str | None,
-    config: Config,
-    policy_path: Path | None,
-    chosen: _Chosen,
-) -> Iterator[_Done]:
-    from lda_notes import pipeline
-    from lda_notes.commands.reading import files, read_all
-    from lda_notes.knowledge import policy_file
-
-    policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
-    options = _options(chosen, policy)
-    given = files(paths)
-    read, beside = read_all(given)
-    _refuse_unread(read)
-    lines = pipeline.stays(read, beside, policy, pipeline.FAR)
-    for path, record, line in zip(given, read, lines, strict=True):
-        yield _bundled(path, record, line, event, config, policy, options)
 
 
 def _refuse_unread(read: list[Record]) -> None:
@@ -222,37 +172,14 @@ def _refuse_unread(read: list[Record]) -> None:
         raise Failure("\n".join([f"{counted} could not be read whole, so nothing was written:", *said]))
 
 
-def _bundled(
-    path: Path,
-    record: Record,
-    line: Timeline,
-    event: str | None,
-    config: Config,
-    policy: Policy,
-    options: Options,
-) -> _Done:
-    from lda_notes import pipeline
-    from lda_notes.fhir.elements import to_json
-
-    texts: list[tuple[str, str]] = []
-    faults: list[str] = []
-    resources = 0
-    for one in pipeline.bundled(record, policy, config, options, line):
-        if event is not None and one.made.event != event:
-            continue
-        faults += one.sentences(record)
-        resources += len(one.made.bundle["entry"])
-        texts.append((one.made.event, to_json(one.made.bundle, spread=event is not None) + "\n"))
-    return _Done(path, tuple(texts), resources, tuple(faults))
-
-
-def _put(texts: list[tuple[str, str]], out: Path | None, ending: str) -> None:
+def _put(texts: list[tuple[str, str]], out: Path | None) -> None:
+    """Write texts to standard output or a file, one after the other, or each as a JSON file of its own in a folder."""
     from lda_notes.commands.writing import write, write_all
 
     if out is not None and out.is_dir():
         if len({name for name, _ in texts}) < len(texts):
             raise Failure(f"{out}: records of the same name would overwrite each other; give each a folder of its own")
-        write_all([(out / f"{name}.{ending}", text.encode()) for name, text in texts])
+        write_all([(out / f"{name}.json", text.encode()) for name, text in texts])
         say(f"Written: {len(texts)} files in {out}", err=True)
     else:
         write("".join(text for _, text in texts).encode(), out)

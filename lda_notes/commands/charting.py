@@ -31,20 +31,32 @@ from lda_notes.problems import Failure
 from lda_notes.record.writer import Again, Changed, Seen, Written, refuse_unless_writable
 
 
-@dataclass
-class Desk:
-    """What a session needs on this machine. ``about`` says what is charted, so that each has a draft of its own."""
+@dataclass(frozen=True, slots=True)
+class Means:
+    """What the charting of an entry rests on beside its record: policy, clock, answers given beforehand, signature."""
 
-    about: str
-    record: Path
+    policy: Policy
     now: Callable[[], datetime]
     given: dict[str, str]
     asks: bool
     sign: str | None
-    shared: bool = False
-    """Whether several nurses share this login: then a bare y never signs."""
+    judged_from: datetime | None
     round: bool = False
-    """Whether the list of the unit is behind it, to which < leads from the first question."""
+    """Whether it is an entry of a round, from which the list is a step back."""
+
+    @property
+    def shared(self) -> bool:
+        """Whether several nurses share this login."""
+        return self.policy.choice("login_shared") == "yes"
+
+
+@dataclass
+class Desk:
+    """Where a session is held. ``about`` says what is charted, so that each has a draft of its own."""
+
+    about: str
+    record: Path
+    means: Means
 
     def __post_init__(self) -> None:
         self.terminal = Terminal()
@@ -56,12 +68,14 @@ class Desk:
 
     def run(self, form: Form, write: Write) -> Written | None:
         """Run the session to its end; None when a draft is kept instead."""
-        at = drafts.place(drafts.folder(os.environ), self.record, self.about) if self.asks else None
+        means = self.means
+        at = drafts.place(drafts.folder(os.environ), self.record, self.about) if means.asks else None
         with drafts.held(at) if at is not None else nullcontext():
             talk = self._begun(form, at)
             where = (str(self.record.resolve()), self.about)
+            given, now = dict(means.given), means.now()
             session = Session(
-                form, self.terminal, at, self.given, self.now(), self.asks, self.sign, *where, self.shared, self.round
+                form, self.terminal, at, given, now, means.asks, means.sign, *where, means.shared, means.round
             )
             try:
                 done = session.chart(talk, write)
@@ -75,7 +89,7 @@ class Desk:
                 raise
             self.signed = session.signed
             if done is not None and session.kit:
-                who = str(_first(session.signed).get("by", {}).get("name") or "") if self.shared else ""
+                who = str(_first(session.signed).get("by", {}).get("name") or "") if means.shared else ""
                 kits.keep(kits.place(os.environ), session.kit, kits.of_entry(session.signed), who)
                 self.show(f"Your kit {session.kit} is kept, for you alone.")
             if done is None:
@@ -113,25 +127,6 @@ class Desk:
                     return False
                 case _:
                     self.show("?? Press Enter to continue it, or type n to start over.")
-
-
-@dataclass(frozen=True, slots=True)
-class Means:
-    """What the charting of an entry rests on beside its record: policy, clock, answers given beforehand, signature."""
-
-    policy: Policy
-    now: Callable[[], datetime]
-    given: dict[str, str]
-    asks: bool
-    sign: str | None
-    judged_from: datetime | None
-    round: bool = False
-    """Whether it is an entry of a round, from which the list is a step back."""
-
-    @property
-    def shared(self) -> bool:
-        """Whether several nurses share this login."""
-        return self.policy.choice("login_shared") == "yes"
 
 
 def signer(facts: Mapping[str, Any], means: Means) -> Mapping[str, Any]:
@@ -212,29 +207,29 @@ def chart_event(path: Path, tag: str, facts: Mapping[str, Any], means: Means, ab
         basis = replace(basis, kits=own, last=kits.last_words(at))
     form = VisitForm(basis) if tag == drafts.VISIT else EventForm(basis, tag)
     first = form.step(IN, {}) if isinstance(form, VisitForm) else form
-    desk = Desk(about or tag, path, means.now, dict(means.given), means.asks, means.sign, means.shared, means.round)
+    desk = Desk(about or tag, path, means)
     for words in unreadable:
         desk.show(f"!! {words}")
     for row in display.opening(tag, seen.record, first.situation({}).line, means.now(), clocks.said_author(facts)):
         desk.show("\n".join(display.rows(row, "  ", "")))
 
-    return signed_into(path, seen, desk, form, means.judged_from)
+    return signed_into(path, seen, desk, form)
 
 
-def signed_into(path: Path, seen: Seen, desk: Desk, form: Form, judged_from: datetime | None) -> bool:
+def signed_into(path: Path, seen: Seen, desk: Desk, form: Form) -> bool:
     """Hold the talk, append what was signed to the record as it was ``seen``, and say so; False for a draft kept."""
     from lda_notes.record.writer import append
 
     def write(entry: dict[str, Any], again: Again | None) -> Written | Changed:
         nonlocal seen
-        done = append(seen, entry, again, judged_from)
+        done = append(seen, entry, again, desk.means.judged_from)
         seen = done.seen
         return done
 
     done = desk.run(form, write)
     if done is None:
         return False
-    if desk.asks and desk.signed and seen.record.episode is not None:
+    if desk.means.asks and desk.signed and seen.record.episode is not None:
         patient = seen.record.episode.patient
         with suppress(Failure, OSError):  # the entry is written: that its words cannot be kept is not a fault of it
             kits.remember(kits.place(os.environ), desk.signed, (patient.family_name, patient.given_name))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -21,36 +21,32 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 def charting_options(command: Command) -> Command:
     """Add what `chart`, `amend` and `new` share: answers given beforehand, no questions, the signature."""
-    for option in (
-        click.option("--sign", metavar="INITIALS", help="Sign with these initials, or y, instead of being asked."),
-        click.option("--no-input", is_flag=True, help="Ask nothing; fail with a list of what is missing."),
-        click.option(
-            "--answers",
-            type=click.Path(exists=True, dir_okay=False, path_type=Path),
-            help="Answers by name, YAML or JSON, as they would be typed.",
-        ),
-        click.option(
-            "--set",
-            "pairs",
-            multiple=True,
-            metavar="NAME=VALUE",
-            help="One answer; may be repeated. Other users of this machine can see it in the list of "
-            "processes, and the shell may keep it: give what names a patient with --answers.",
-        ),
-    ):
-        command = option(command)
-    return command
+    pairs = click.option(
+        "--set",
+        "pairs",
+        multiple=True,
+        metavar="NAME=VALUE",
+        help="One answer; may be repeated. Other users of this machine can see it in the list of "
+        "processes, and the shell may keep it: give what names a patient with --answers.",
+    )
+    answers = click.option(
+        "--answers",
+        type=click.Path(exists=True, dir_okay=False, path_type=Path),
+        help="Answers by name, YAML or JSON, as they would be typed.",
+    )
+    no_input = click.option("--no-input", is_flag=True, help="Ask nothing; fail with a list of what is missing.")
+    sign = click.option("--sign", metavar="INITIALS", help="Sign with these initials, or y, instead of being asked.")
+    return pairs(answers(no_input(sign(command))))
 
 
-def by_option(command: Command) -> Command:
-    """Add ``--by``: who charts and signs."""
-    return click.option(
-        "--by",
-        metavar="NAME,ROLE,ID",
-        envvar=BY_VARIABLE,
-        show_envvar=True,
-        help="Who did it and signs; 'new' at the end for who is new to the procedure.",
-    )(command)
+by_option = click.option(
+    "--by",
+    metavar="NAME,ROLE,ID",
+    envvar=BY_VARIABLE,
+    show_envvar=True,
+    help="Who did it and signs; 'new' at the end for who is new to the procedure.",
+)
+"""Who charts and signs, passed as ``by``."""
 
 
 def wall_clock() -> datetime:
@@ -102,10 +98,53 @@ def said_author(facts: Mapping[str, Any]) -> str:
 
 def given(pairs: tuple[str, ...], file: Path | None, at: str | None = None) -> dict[str, str]:
     """Return the answers given beforehand: of the file, then of the options."""
-    from lda_notes.commands.given import from_file, from_options
-
     answers = from_file(file) if file is not None else {}
     answers.update(from_options(pairs))
     if at is not None:
         answers["at"] = at
     return answers
+
+
+def from_options(pairs: tuple[str, ...]) -> dict[str, str]:
+    """Return the answers of ``NAME=VALUE`` options. Raises `Failure` for what is not such a pair."""
+    found: dict[str, str] = {}
+    for pair in pairs:
+        name, equals, value = pair.partition("=")
+        if not equals or not name.strip():
+            raise Failure(f"{pair!r} is not NAME=VALUE, such as needle.gauge=20")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def from_file(path: Path) -> dict[str, str]:
+    """Read a file of answers: a mapping, YAML or JSON, from names to answers. Raises `Failure` with every fault."""
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise Failure(f"{path}: cannot be read ({error.strerror}); check the name and the permissions") from None
+    from lda_notes.files.syntax import read_json, read_yaml
+
+    parsed = read_json(raw) if path.suffix.lower() == ".json" else read_yaml(raw)
+    if parsed.faults or parsed.data is None:
+        raise Failure("\n".join(f"{path}:{f.row}:{f.column}: {f.message}; {f.todo}" for f in parsed.faults))
+    return dict(_flat(parsed.data, ""))
+
+
+def _flat(data: Mapping[str, Any], head: str) -> Iterator[tuple[str, str]]:
+    for key, value in data.items():
+        name = f"{head}{key}"
+        match value:
+            case {"not_assessed": reason} | {"not_done": reason}:
+                yield name, f"- {reason}"
+            case Mapping():
+                yield from _flat(value, f"{name}.")
+            case list() if any(isinstance(item, Mapping) for item in value):
+                yield from _flat({str(at): item for at, item in enumerate(value)}, f"{name}.")
+            case list():
+                yield name, ", ".join(str(item) for item in value)
+            case bool():
+                yield name, "yes" if value else "no"
+            case None:
+                yield name, "."
+            case _:
+                yield name, str(value)

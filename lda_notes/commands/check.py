@@ -18,24 +18,17 @@ from lda_notes.check import report
 from lda_notes.check.report import Checked
 from lda_notes.commands.options import asof_option, out_option, policy_option
 from lda_notes.commands.printing import say
-from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
+from lda_notes.commands.streaming import Streaming, rows_argument, rows_of, stream, streaming_options
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
-from lda_notes.problems import Failure
+from lda_notes.problems import STOPPING, Failure
 from lda_notes.record import reading as records
 from lda_notes.record.reading import SUFFIXES, Record
-
-STOPPING = ("unsafe", "wrong", "gap")
-"""Severities that make the command end with 1."""
-
-_MANY = 20
-"""Files from which on it pays to set aside what was imported, which takes some milliseconds."""
+from lda_notes.stream.garbage import rare_collection
 
 
 @click.command()
-@click.argument(
-    "paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(path_type=Path, allow_dash=True)
-)
+@rows_argument
 @click.option(
     "--format",
     "form",
@@ -57,9 +50,7 @@ def command(
     paths: tuple[Path, ...],
     form: str | None,
     seals: tuple[str, ...],
-    workers: int,
-    from_row: int,
-    dask: str | None,
+    how: Streaming,
     out: Path | None,
     asof: datetime,
     policy_path: Path | None,
@@ -79,13 +70,13 @@ def command(
     Example: lda-notes check episode.yaml
     """
     policy = policy_file.in_force(policy_path, [path for path in paths if path.exists()])
-    how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how, naming=True)
     if rows:
         from lda_notes.stream.tasks import Check, Rules
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
-    files = _all_checked(list(dict.fromkeys(_files(paths))), policy, asof)
+    with rare_collection():
+        files = _checked(list(dict.fromkeys(_files(paths))), policy, asof)
     beside = list(pipeline.passed_over(paths))
     files += [report.Checked(str(one.path), None, str(one)) for one in beside if one.lost]
     for one in beside:
@@ -124,28 +115,14 @@ def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
         yield from found or [path]
 
 
-def _all_checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
-    if len(paths) < _MANY:
-        return _compared(_checked(paths, policy, asof))
-    from lda_notes.stream.garbage import rare_collection
-
-    with rare_collection():
-        return _compared(_checked(paths, policy, asof))
-
-
-def _compared(files: list[Checked]) -> list[Checked]:
-    """Return the files, those that were read with what shows only between them."""
-    told = iter(pipeline.compare([one.judged for one in files if one.judged is not None]))
-    return [one if one.judged is None else replace(one, judged=next(told)) for one in files]
-
-
 def _checked(paths: list[Path], policy: Policy, asof: datetime) -> list[Checked]:
+    """Return each file with what is found in its record, by itself and beside the others."""
     read = [_read(path) for path in paths]
     given = [record for record in read if isinstance(record, Record)]
     beside = pipeline.beside(given, paths)
     for words in beside.unreadable:
         say(f"May be an earlier stay of a patient, and was not looked at: {report.visible(words)}", err=True)
-    judged = iter(pipeline.judge_given(given, beside.records, policy, asof))
+    judged = iter(pipeline.compare(pipeline.judge_given(given, beside.records, policy, asof)))
     return [
         Checked(str(path), None, found) if isinstance(found, str) else Checked(str(path), next(judged))
         for path, found in zip(paths, read, strict=True)

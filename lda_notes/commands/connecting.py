@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from lda_notes import pipeline
+from lda_notes.commands.options import together
 from lda_notes.commands.printing import say
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
     from lda_notes.sending.making import Made
     from lda_notes.sending.pace import Pace
     from lda_notes.sending.wire import Connection
-
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 SERVER_VARIABLE: Final = "LDA_NOTES_SERVER"
 TOKEN_VARIABLE: Final = "LDA_NOTES_TOKEN"
@@ -46,68 +45,57 @@ class Access:
     timeout: float
 
 
-def server_options(command: Command) -> Command:
-    """Add ``--server`` and what is needed to reach it, passed as ``server`` and, all the rest, as ``access``."""
+server_options = together(
+    "access",
+    Access,
+    click.option("--server", metavar="URL", envvar=SERVER_VARIABLE, show_envvar=True, help="FHIR R4 server."),
+    click.option(
+        "--ca-file",
+        type=click.Path(path_type=Path),
+        envvar="LDA_NOTES_CA_FILE",
+        show_envvar=True,
+        help="Certificate of the authority that vouches for the server (PEM), instead of the public ones.",
+    ),
+    click.option(
+        "--token-file",
+        type=click.Path(path_type=Path),
+        help=f"File with a bearer token, readable by you alone; else {TOKEN_VARIABLE} is used.",
+    ),
+    click.option(
+        "--client-id",
+        envvar="LDA_NOTES_CLIENT_ID",
+        show_envvar=True,
+        help="Client identifier for SMART Backend Services; needs --key-file.",
+    ),
+    click.option(
+        "--key-file",
+        type=click.Path(path_type=Path),
+        envvar="LDA_NOTES_KEY_FILE",
+        show_envvar=True,
+        help="Private key of that client, PEM or JWK, readable by you alone.",
+    ),
+    click.option(
+        "--token-url", envvar="LDA_NOTES_TOKEN_URL", help="Token service; else the one that the server names."
+    ),
+    click.option("--scope", envvar="LDA_NOTES_SCOPE", help="Scopes to ask for; else the least that is needed."),
+    click.option(
+        "--timeout",
+        type=click.FloatRange(min=0, min_open=True, max=3600),
+        default=60.0,
+        show_default=True,
+        help="Seconds to wait for an answer.",
+    ),
+)
+"""``--server``, passed as ``server``, and what is needed to reach it, all together as ``access``."""
 
-    def gathered(*args: Any, **given: Any) -> Any:
-        access = Access(**{name: given.pop(name) for name in Access.__dataclass_fields__})
-        return command(*args, access=access, **given)
-
-    gathered.__doc__ = command.__doc__
-    gathered.__name__ = getattr(command, "__name__", "command")
-    gathered.__click_params__ = getattr(command, "__click_params__", [])  # type: ignore[attr-defined]
-    made: Any = gathered
-    for option in (
-        click.option(
-            "--timeout",
-            type=click.FloatRange(min=0, min_open=True, max=3600),
-            default=60.0,
-            show_default=True,
-            help="Seconds to wait for an answer.",
-        ),
-        click.option("--scope", envvar="LDA_NOTES_SCOPE", help="Scopes to ask for; else the least that is needed."),
-        click.option(
-            "--token-url", envvar="LDA_NOTES_TOKEN_URL", help="Token service; else the one that the server names."
-        ),
-        click.option(
-            "--key-file",
-            type=click.Path(path_type=Path),
-            envvar="LDA_NOTES_KEY_FILE",
-            show_envvar=True,
-            help="Private key of that client, PEM or JWK, readable by you alone.",
-        ),
-        click.option(
-            "--client-id",
-            envvar="LDA_NOTES_CLIENT_ID",
-            show_envvar=True,
-            help="Client identifier for SMART Backend Services; needs --key-file.",
-        ),
-        click.option(
-            "--token-file",
-            type=click.Path(path_type=Path),
-            help=f"File with a bearer token, readable by you alone; else {TOKEN_VARIABLE} is used.",
-        ),
-        click.option(
-            "--ca-file",
-            type=click.Path(path_type=Path),
-            envvar="LDA_NOTES_CA_FILE",
-            show_envvar=True,
-            help="Certificate of the authority that vouches for the server (PEM), instead of the public ones.",
-        ),
-        click.option("--server", metavar="URL", envvar=SERVER_VARIABLE, show_envvar=True, help="FHIR R4 server."),
-    ):
-        made = option(made)
-    result: Command = made
-    return result
-
-
-def context_option(command: Command) -> Command:
-    """Add ``--with-context``, passed as ``with_context``."""
-    return click.option(
-        "--with-context",
-        is_flag=True,
-        help="Also create patient, staff and stay where the server lacks them: for test servers.",
-    )(command)
+context_option = click.option(
+    "--with-context",
+    is_flag=True,
+    help="Also create patient, staff and stay where the server lacks them: for test servers.",
+)
+delivery_options = click.option(
+    "--documents-only", is_flag=True, help="The notes alone (DocumentReference), for servers that take no more."
+)
 
 
 def made_of(
@@ -154,13 +142,6 @@ def made_of(
         else:
             made.extend(from_bundle(name, data, despite, row) for name, row, data in bundle_texts(path))
     return sharing(documents_alone(made) if documents_only else made)
-
-
-def delivery_options(command: Command) -> Command:
-    """Add ``--documents-only``, passed as ``documents_only``."""
-    return click.option(
-        "--documents-only", is_flag=True, help="The notes alone (DocumentReference), for servers that take no more."
-    )(command)
 
 
 @contextmanager
@@ -210,7 +191,7 @@ def _credentials(
         data = read_secret(access.token_file, "the token")
         return auth.Bearer(token_text(data.decode(errors="replace"), str(access.token_file)))
     token = os.environ.get(TOKEN_VARIABLE)
-    return auth.Bearer(token_text(token, TOKEN_VARIABLE)) if token else auth.Anonymous()
+    return auth.Bearer(token_text(token, TOKEN_VARIABLE) if token else None)
 
 
 def default_outbox() -> Path:

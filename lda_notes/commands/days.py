@@ -15,7 +15,7 @@ import click
 from lda_notes.commands import reading
 from lda_notes.commands.options import asof_option, out_option, policy_option
 from lda_notes.commands.printing import say
-from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
+from lda_notes.commands.streaming import Streaming, rows_argument, rows_of, stream, streaming_options
 from lda_notes.commands.unit_tables import Reported, other_days, reported
 from lda_notes.commands.writing import target, write
 from lda_notes.knowledge import policy_file
@@ -54,13 +54,7 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
 
 
 @click.command()
-@click.argument(
-    "paths",
-    metavar="FILE|DIR...",
-    nargs=-1,
-    required=True,
-    type=click.Path(path_type=Path, allow_dash=True),
-)
+@rows_argument
 @click.option("--from", "first", required=True, metavar="DATE", callback=_day, help="First day to count.")
 @click.option("--to", "last", required=True, metavar="DATE", callback=_day, help="Last day to count.")
 @click.option("--unit", multiple=True, help="Only this unit; may be repeated.")
@@ -104,9 +98,7 @@ def command(
     other_lines: Path | None,
     positive: date | None,
     form: str | None,
-    workers: int,
-    from_row: int,
-    dask: str | None,
+    how: Streaming,
     out: Path | None,
     asof: datetime,
     policy_path: Path | None,
@@ -130,7 +122,6 @@ def command(
     """
     if last < first:
         raise click.UsageError(f"--to {last} is before --from {first}.")
-    how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how)
     if rows and (by != "patient" or other_lines or counts or positive or form == "csv"):
         raise click.UsageError(

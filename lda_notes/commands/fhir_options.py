@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, TypeVar
 
 import click
 
 from lda_notes.problems import Failure
 from lda_notes.stream.names import STANDARD_INPUT, is_rows
-
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 VARIABLE = "LDA_NOTES_FHIR"
 """Environment variable that names the configuration, as `lda_notes.fhir.config.VARIABLE` has it."""
@@ -20,24 +17,16 @@ VARIABLE = "LDA_NOTES_FHIR"
 _LARGEST = 256 * 1024 * 1024
 
 
-def config_option(command: Command) -> Command:
-    """Add ``--config``, passed as ``config_path``; `lda_notes.fhir.config.load` turns it into the configuration."""
-    return click.option(
-        "--config",
-        "config_path",
-        type=click.Path(path_type=Path),
-        envvar=VARIABLE,
-        show_envvar=True,
-        help="Configuration of FHIR output: identifier systems, organization, references. Without it, example "
-        "addresses that nobody owns.",
-    )(command)
-
-
-def bundles_argument(command: Command) -> Command:
-    """Add the bundle files to read, passed as ``paths``."""
-    return click.argument(
-        "paths", metavar="BUNDLE...", nargs=-1, required=True, type=click.Path(path_type=Path, allow_dash=True)
-    )(command)
+config_option = click.option(
+    "--config",
+    "config_path",
+    type=click.Path(path_type=Path),
+    envvar=VARIABLE,
+    show_envvar=True,
+    help="Configuration of FHIR output: identifier systems, organization, references. Without it, example addresses "
+    "that nobody owns.",
+)
+"""Passed as ``config_path``; `lda_notes.fhir.config.load` turns it into the configuration."""
 
 
 def read_file(path: Path) -> bytes:

@@ -17,9 +17,11 @@ from lda_notes import pipeline
 from lda_notes.commands import reading
 from lda_notes.commands.options import (
     asof_option,
+    format_option,
     hours_option,
     moment,
     out_option,
+    paper_option,
     policy_option,
     printed_now,
     records_argument,
@@ -60,10 +62,8 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 @click.option("--printed-by", metavar="NAME", default="", envvar="LDA_NOTES_BY", help="Who prints it, for the head.")
 @asof_option
 @policy_option
-@click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
-@click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="For docx, html and pdf."
-)
+@format_option(*FORMATS)
+@paper_option
 @out_option
 def command(
     paths: tuple[Path, ...],

@@ -57,7 +57,7 @@ def command(
     Example: lda-notes new episode.yaml --from-bundle admission.json
     """
     from lda_notes.chart.new_record import RecordForm
-    from lda_notes.commands.charting import Desk
+    from lda_notes.commands.charting import Desk, Means
     from lda_notes.commands.console import plain
     from lda_notes.record.writer import Again, Changed, Written, create, look, refuse_unless_writable
     from lda_notes.record.writer_text import record_text
@@ -69,8 +69,14 @@ def command(
     refuse_unless_writable(file)
     policy = policy_file.in_force(policy_path, (file,))
     now = clock(asof)
-    known, notes = _read(bundle)
-    desk = Desk("new record", file, now, given(pairs, answers), not no_input, sign or ("y" if no_input else None))
+    known: dict[str, Any] = {}
+    notes: tuple[str, ...] = ()
+    if bundle is not None:
+        from lda_notes.fhir.readback.admission import read
+
+        known, notes = read(bundle)
+    sign = sign or ("y" if no_input else None)
+    desk = Desk("new record", file, Means(policy, now, given(pairs, answers), not no_input, sign, None))
     for note in notes:
         desk.show(note)
     desk.show("A new record. It is kept in this file alone, readable by you alone.")
@@ -83,12 +89,6 @@ def command(
 
     if desk.run(form, write) is not None:
         say(plain(f"{file}: written; chart in it with `lda-notes chart {file} access`"))
-
-
-def _read(bundle: Path | None) -> tuple[dict[str, Any], tuple[str, ...]]:
-    from lda_notes.fhir.readback.admission import read
-
-    return read(bundle) if bundle is not None else ({}, ())
 
 
 def _earlier(

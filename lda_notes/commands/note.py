@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import sys
 from datetime import datetime
 from pathlib import Path
 from typing import get_args
@@ -12,12 +10,14 @@ import click
 
 from lda_notes import pipeline
 from lda_notes.check.judged import Judged
-from lda_notes.commands.options import asof_option, moment, out_option, policy_option
+from lda_notes.commands.options import asof_option, format_option, moment, out_option, paper_option, policy_option
 from lda_notes.commands.printing import say
 from lda_notes.commands.reading import why_unreadable
-from lda_notes.documents.blocks import Alert, Sheet
+from lda_notes.commands.writing import target, write
+from lda_notes.commands.writing import width as usual_width
+from lda_notes.documents.blocks import Alert
 from lda_notes.documents.note import page as note
-from lda_notes.documents.render import SUFFIXES, Format, Paper
+from lda_notes.documents.render import Format, Paper
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.narrative.narrator import narrator
@@ -28,9 +28,6 @@ from lda_notes.record.unread import SAID
 DEFAULT_NAME = "port-note"
 """Name of a note that is written into a folder: nothing of the patient is in it."""
 
-_ENDINGS: dict[Format, str] = {"text": ".txt", "md": ".md", "html": ".html", "docx": ".docx", "pdf": ".pdf"}
-_WIDEST = 100
-
 
 @click.command()
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
@@ -38,12 +35,10 @@ _WIDEST = 100
 @click.option("--last", is_flag=True, help="The last event; this is what is written when nothing is chosen.")
 @click.option("--since", metavar="MOMENT", callback=moment, help="Every event from this moment on.")
 @click.option("--all", "every", is_flag=True, help="Every event of the file.")
-@click.option(
-    "--format", "form", type=click.Choice(get_args(Format)), help="Without it the ending of --out decides, else text."
-)
+@format_option(*get_args(Format))
 @out_option
 @click.option("--width", type=click.IntRange(40, 1000), help="Width of text; else the terminal's, at most 100, or 80.")
-@click.option("--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True)
+@paper_option
 @click.option(
     "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of templates that replace ours."
 )
@@ -80,7 +75,7 @@ def command(
         raise click.UsageError("Give only one of --event, --last, --since and --all.")
     if brief and (trace or form not in (None, "text")):
         raise click.UsageError("--brief writes plain text; it goes with neither --trace nor another --format.")
-    chosen, target = _form("text" if brief else form, out)
+    chosen, to = target("text" if brief else form, out, DEFAULT_NAME, get_args(Format))
     policy = policy_file.in_force(policy_path, (file,))
     record = records.read(file)
     beside = pipeline.beside([record])
@@ -89,42 +84,27 @@ def command(
         say(f"May be an earlier stay of this patient, and is not in the note: {words}", err=True)
     choice = _choice(judged, policy, event, since, every)
     if brief:
-        _brief(judged, policy, choice, templates, target)
+        _brief(judged, policy, choice, templates, to)
         if beside.unreadable:
             raise click.exceptions.Exit(1)
         return
     sheet = note.sheet(judged, policy, choice, narrator(templates))
     if trace:
-        _write(_traced(sheet, judged), None)
+        from lda_notes.documents.trace import trace as traced
+
+        write(traced(sheet, judged.record.place).encode(), None)
         return
     from lda_notes.documents.render import render
 
-    _write(render(sheet, chosen, width or _room(target), paper), target)
+    write(render(sheet, chosen, width or usual_width(to), paper), to)  # type: ignore[arg-type]
     if sheet.status:
         say(f"{sheet.status}: facts are missing or findings are open; the note lists them.", err=True)
-    if target is not None:
-        say(f"Written: {target}", err=True)
     if (
         beside.unreadable
         or judged.record.unread_events
         or any(isinstance(block, Alert) and SAID in block.text for block in sheet.blocks)
     ):
         raise click.exceptions.Exit(1)
-
-
-def _form(form: Format | None, out: Path | None) -> tuple[Format, Path | None]:
-    """Return the format and the file to write, None for standard output."""
-    ending = SUFFIXES.get(out.suffix.lower()) if out is not None else None
-    into_folder = out is not None and out.is_dir()
-    chosen: Format = form or (None if into_folder else ending) or "text"
-    if out is not None and form is None and not into_folder and ending is None:
-        known = ", ".join(SUFFIXES)
-        raise click.UsageError(f"--out {out} does not end in one of {known}; give --format as well.")
-    if chosen == "docx" and out is None and sys.stdout.isatty():
-        raise click.UsageError("A docx file cannot be shown on a terminal; give --out.")
-    if out is not None and into_folder:
-        return chosen, out / f"{DEFAULT_NAME}{_ENDINGS[chosen]}"
-    return chosen, out
 
 
 def _choice(judged: Judged, policy: Policy, event: str | None, since: datetime | None, every: bool) -> note.Choice:
@@ -146,39 +126,16 @@ def _choice(judged: Judged, policy: Policy, event: str | None, since: datetime |
     return choice
 
 
-def _brief(judged: Judged, policy: Policy, choice: note.Choice, templates: Path | None, target: Path | None) -> None:
+def _brief(judged: Judged, policy: Policy, choice: note.Choice, templates: Path | None, to: Path | None) -> None:
     """Write the paragraphs alone, and beside them, on standard error, what is not part of the chart text."""
     from lda_notes.documents.note.brief import brief
     from lda_notes.documents.render.text import plain_paragraph
 
     made = brief(judged, policy, choice, narrator(templates))
-    _write("".join(f"{plain_paragraph(row)}\n" for row in made.paragraphs).encode(), target)
+    write("".join(f"{plain_paragraph(row)}\n" for row in made.paragraphs).encode(), to)
     if made.beside:
         say("For the writer, not part of the note:", err=True)
     for row in made.beside:
         say(f"- {row}", err=True)
-    if target is not None:
-        say(f"Written: {target}", err=True)
     if made.unread:
         raise click.exceptions.Exit(1)
-
-
-def _traced(sheet: Sheet, judged: Judged) -> bytes:
-    from lda_notes.documents.trace import trace
-
-    return trace(sheet, judged.record.place).encode()
-
-
-def _room(target: Path | None) -> int:
-    if target is None and sys.stdout.isatty():
-        return min(_WIDEST, shutil.get_terminal_size((80, 24)).columns)
-    return 80
-
-
-def _write(data: bytes, target: Path | None) -> None:
-    if target is None:
-        say(data, nl=False)
-        return
-    from lda_notes.commands.writing import write_all
-
-    write_all([(target, data)])

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
+from functools import wraps
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -52,36 +53,27 @@ def printed_now() -> datetime:
     return datetime.fromtimestamp(int(fixed), UTC) if fixed.isdecimal() else datetime.now(UTC)
 
 
-def asof_option(command: Command) -> Command:
-    """Add ``--asof``: the moment judged from, passed as ``asof``; without it the clock is asked."""
-    return click.option(
-        "--asof",
-        metavar="MOMENT",
-        callback=_moment_or_now,
-        help="Judge from this moment instead of now, such as 2031-03-04T07:00-06:00.",
-    )(command)
+asof_option = click.option(
+    "--asof",
+    metavar="MOMENT",
+    callback=_moment_or_now,
+    help="Judge from this moment instead of now, such as 2031-03-04T07:00-06:00.",
+)
+"""The moment judged from, passed as ``asof``; without it the clock is asked."""
 
 
-def policy_option(command: Command) -> Command:
-    """Add ``--policy``, passed as ``policy_path``; `policy_file.in_force` makes the policy of it."""
-    return click.option(
-        "--policy",
-        "policy_path",
-        type=click.Path(path_type=Path),
-        envvar=VARIABLE,
-        show_envvar=True,
-        help="Facility policy that replaces published limits. Without it, lda-policy.yaml beside the records is used.",
-    )(command)
+policy_option = click.option(
+    "--policy",
+    "policy_path",
+    type=click.Path(path_type=Path),
+    envvar=VARIABLE,
+    show_envvar=True,
+    help="Facility policy that replaces published limits. Without it, lda-policy.yaml beside the records is used.",
+)
+"""Passed as ``policy_path``; `policy_file.in_force` makes the policy of it."""
 
 
 _LONGEST_SHIFT: Final = 48
-
-
-def hours_option(command: Command) -> Command:
-    """Add ``--hours``: the length of a shift, passed as ``hours``, an exact number or None."""
-    return click.option("--hours", metavar="NUMBER", callback=_hours, help="Length of a shift; else the policy's.")(
-        command
-    )
 
 
 def _hours(context: click.Context, option: click.Parameter, value: str | None) -> Decimal | None:
@@ -98,11 +90,14 @@ def _hours(context: click.Context, option: click.Parameter, value: str | None) -
     return found
 
 
-def records_argument(command: Command) -> Command:
-    """Add the records to read, files or folders, passed as ``paths``."""
-    return click.argument(
-        "paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path)
-    )(command)
+hours_option = click.option("--hours", metavar="NUMBER", callback=_hours, help="Length of a shift; else the policy's.")
+"""The length of a shift, passed as ``hours``, an exact number or None."""
+
+
+records_argument = click.argument(
+    "paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path)
+)
+"""The records to read, files or folders, passed as ``paths``."""
 
 
 OVERWRITE: Final = "lda_notes.overwrite"
@@ -120,16 +115,47 @@ def _named(_: click.Context, __: click.Parameter, value: Path | None) -> Path | 
 
 def out_option(command: Command) -> Command:
     """Add ``--out``: a file to write instead of standard output, passed as ``out``; and ``--overwrite``."""
-    command = click.option(
+    overwrite = click.option(
         "--overwrite",
         is_flag=True,
         expose_value=False,
         callback=_keep_overwrite,
         help="Let --out replace a record or a bundle file; never a file that this command reads.",
-    )(command)
-    return click.option(
+    )
+    out = click.option(
         "--out",
         type=click.Path(path_type=Path, allow_dash=True),
         callback=_named,
         help="File to write, readable by you alone, or the folder to write it to.",
-    )(command)
+    )
+    return out(overwrite(command))
+
+
+def together(name: str, kind: type[Any], *options: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    """Return what adds ``options`` to a command and passes their values as one: ``name``, a dataclass of ``kind``."""
+
+    def adding(command: Command) -> Command:
+        @wraps(command)
+        def called(*args: Any, **given: Any) -> Any:
+            values = {field: given.pop(field) for field in kind.__dataclass_fields__}
+            return command(*args, **{name: kind(**values)}, **given)
+
+        made: Any = called
+        for option in reversed(options):
+            made = option(made)
+        result: Command = made
+        return result
+
+    return adding
+
+
+paper_option = click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of paper."
+)
+"""The size of the paper of a page, passed as ``paper``."""
+
+
+def format_option(*formats: str) -> Callable[[Command], Command]:
+    """Return what adds ``--format`` of a sheet, passed as ``form``."""
+    says = "Without it the ending of --out decides, else text."
+    return click.option("--format", "form", type=click.Choice(formats), help=says)

@@ -56,11 +56,7 @@ def command(
         for row in policy.rows.values()
         if (not names or row.name in names) and (not changes or row != DEFAULT.rows[row.name])
     ]
-    say(_as_json(policy, rows) if form == "json" else _as_text(policy, rows))
-
-
-def _as_text(policy: Policy, rows: list[Row]) -> str:
-    return "\n\n".join([_headline(policy), *(_entry(row) for row in rows)])
+    say(_as_json(policy, rows) if form == "json" else "\n\n".join([_headline(policy), *map(_entry, rows)]))
 
 
 def _headline(policy: Policy) -> str:

@@ -140,7 +140,10 @@ def command(
         box.forget(parcel.digest for one in accepted for parcel in one.parcels)
         if not paths:
             box.put_back(base)
-    _put(box, accepted, base, tally)
+    parcels = [parcel.to(base) for one in accepted for parcel in one.parcels]
+    fresh = [parcel for parcel in parcels if base is None or not box.has(base, parcel.digest)]
+    tally.known += len(parcels) - len(fresh)
+    box.put(fresh)
     if server is not None:
         _send(box, server, access, tally, one_by_one=one_by_one)
     _report(box, base, tally)
@@ -214,13 +217,6 @@ def _refusal(one: Made) -> Iterator[str]:
         yield f"{file}: refused for {found}; correct the record, or give a reason with --despite."
 
 
-def _put(box: Outbox, accepted: list[Made], base: str | None, tally: _Tally) -> None:
-    parcels = [parcel.to(base) for one in accepted for parcel in one.parcels]
-    fresh = [parcel for parcel in parcels if base is None or not box.has(base, parcel.digest)]
-    tally.known += len(parcels) - len(fresh)
-    box.put(fresh)
-
-
 # -- sending --
 
 
@@ -261,13 +257,11 @@ def _count(passed: Passed, tally: _Tally) -> None:
             tally.created += done.created
             tally.updated += done.updated
             tally.unchanged += done.unchanged
-            if done.kept and passed.parcel is not None:
-                tally.kept += len(done.kept)
+            tally.kept += len(done.kept)
+            if passed.parcel is not None and (done.kept or done.said):
                 bundle, _ = read_json(passed.parcel.bundle)
-                tally.rows.append(kept(passed.parcel, bundle, done.kept))
-            if done.said and passed.parcel is not None:
-                bundle, _ = read_json(passed.parcel.bundle)
-                tally.rows.append(warned(passed.parcel, bundle, done.said))
+                tally.rows += [kept(passed.parcel, bundle, done.kept)] if done.kept else []
+                tally.rows += [warned(passed.parcel, bundle, done.said)] if done.said else []
         case SetAside(reason=reason):
             tally.set_aside += 1
             tally.rows.append(reason.rstrip("\n"))

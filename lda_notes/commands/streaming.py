@@ -5,22 +5,21 @@ from __future__ import annotations
 import re
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, TypeVar
+from typing import IO, TYPE_CHECKING
 
 import click
 
+from lda_notes.commands.options import together
 from lda_notes.commands.printing import rows_out, say, visible
-from lda_notes.problems import SEVERITIES, Failure
+from lda_notes.problems import SEVERITIES, STOPPING, Failure
 
 if TYPE_CHECKING:
     from lda_notes.stream.run import Result
     from lda_notes.stream.tasks import Task
-
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,26 +36,34 @@ class Streaming:
         return self != Streaming(1, 1, None)
 
 
-def streaming_options(command: Command) -> Command:
-    """Add ``--workers``, ``--from-line`` and ``--dask``, for records in NDJSON, passed as such."""
-    command = click.option(
-        "--workers",
-        type=click.IntRange(1, 256),
-        default=1,
-        show_default=True,
-        help="NDJSON: work in this many processes; the output stays the same.",
-    )(command)
-    command = click.option(
+streaming_options = together(
+    "how",
+    Streaming,
+    click.option(
+        "--dask", metavar="ADDRESS", help="NDJSON: work on the Dask cluster at this address, into the folder --out."
+    ),
+    click.option(
         "--from-line",
         "from_row",
         type=click.IntRange(1),
         default=1,
         metavar="ROW",
         help="NDJSON: begin with this row of the first file, after a run that was stopped.",
-    )(command)
-    return click.option(
-        "--dask", metavar="ADDRESS", help="NDJSON: work on the Dask cluster at this address, into the folder --out."
-    )(command)
+    ),
+    click.option(
+        "--workers",
+        type=click.IntRange(1, 256),
+        default=1,
+        show_default=True,
+        help="NDJSON: work in this many processes; the output stays the same.",
+    ),
+)
+"""``--workers``, ``--from-line`` and ``--dask``, for records in NDJSON, passed together as ``how``."""
+
+rows_argument = click.argument(
+    "paths", metavar="FILE|DIR...", nargs=-1, required=True, type=click.Path(path_type=Path, allow_dash=True)
+)
+"""Records to read, in files or folders, or rows of NDJSON, also from standard input; passed as ``paths``."""
 
 
 def rows_of(paths: tuple[Path, ...], how: Streaming, naming: bool = False) -> list[Path]:
@@ -130,11 +137,11 @@ def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Res
     from lda_notes.stream.run import Ends, serial
 
     shown = sys.stderr.isatty()
-    progress = Progress(_over, time.monotonic, total_size(files)) if shown else None
 
     def told(text: str) -> None:
         say(f"\r\033[K{visible(text)}" if shown else text, nl=False, err=True, styled=shown)
 
+    progress = Progress(told, time.monotonic, total_size(files)) if shown else None
     with _opened(out) as file:
         ends = Ends(file, told, progress)
         try:
@@ -145,11 +152,7 @@ def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Res
             return parallel(files, task, ends, how.workers, how.from_row)
         finally:
             if shown:
-                say("\r\033[K", nl=False, err=True, styled=True)
-
-
-def _over(text: str) -> None:
-    say(f"\r\033[K{visible(text)}", nl=False, err=True, styled=True)
+                told("")
 
 
 @contextmanager
@@ -208,4 +211,4 @@ def code(counts: dict[str, int]) -> int:
     """Return the exit code: 2 when a row could not be read, 1 when one was read in part or has findings, else 0."""
     if counts.get("unreadable"):
         return 2
-    return int(any(counts.get(name) for name in ("unsafe", "wrong", "gap", "faults", "in part")))
+    return int(any(counts.get(name) for name in (*STOPPING, "faults", "in part")))

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from lda_notes.check.report import visible
-from lda_notes.commands.fhir_options import bundle_texts, bundles_argument, folder_rows
+from lda_notes.commands.fhir_options import bundle_texts, folder_rows
 from lda_notes.commands.options import out_option
 from lda_notes.commands.printing import say
 from lda_notes.commands.streaming import Streaming, rows_of, stream, streaming_options
@@ -23,7 +23,7 @@ JSON_VERSION = 1
 
 
 @click.command()
-@bundles_argument
+@click.argument("paths", metavar="BUNDLE...", nargs=-1, required=True, type=click.Path(path_type=Path, allow_dash=True))
 @click.option("--r4-only", is_flag=True, help="Judge by R4 alone, not by the profile of the bundles that we make.")
 @click.option("--models", is_flag=True, help="Look at each bundle with the models of a general library as well.")
 @click.option(
@@ -39,9 +39,7 @@ def command(
     r4_only: bool,
     models: bool,
     form: str | None,
-    workers: int,
-    from_row: int,
-    dask: str | None,
+    how: Streaming,
     out: Path | None,
 ) -> None:
     """Verify FHIR R4 bundles: shapes, codes, invariants, references, units, identities.
@@ -65,7 +63,6 @@ def command(
     from lda_notes.fhir.verify.rows import Rows
     from lda_notes.fhir.verify.verification import not_judged, read_json, verify_json
 
-    how = Streaming(workers, from_row, dask)
     rows = rows_of(paths, how) if how.asked or all(is_rows(path) and path != STANDARD_INPUT for path in paths) else []
     if rows:
         from lda_notes.stream.tasks import Verify

@@ -5,21 +5,29 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final, get_args
+from typing import Final
 
 import click
 
 from lda_notes import pipeline
 from lda_notes.commands import reading
-from lda_notes.commands.options import asof_option, out_option, policy_option, records_argument
+from lda_notes.commands.options import (
+    asof_option,
+    format_option,
+    out_option,
+    paper_option,
+    policy_option,
+    records_argument,
+)
 from lda_notes.commands.printing import say
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.blocks import Alert, Sheet
 from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import Paper
 from lda_notes.documents.wording import Wording
-from lda_notes.documents.worksheet.page import due_sheet, sheet, unit_sheet
+from lda_notes.documents.worksheet.page import sheet
 from lda_notes.documents.worksheet.supplies import Work
+from lda_notes.documents.worksheet.unit import due_sheet, unit_sheet
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
@@ -47,8 +55,8 @@ WORK: Final[dict[str, Work]] = {
 @click.option("--for", "work", type=click.Choice(tuple(WORK)), help="What is going to be done.")
 @click.option("--due", "all_due", is_flag=True, help="All that is due this shift, of every record given.")
 @click.option("--septum", help="Which septum of a port with two; else the first.")
-@click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else text.")
-@click.option("--paper", type=click.Choice(get_args(Paper)), default="a4", show_default=True, help="Size of paper.")
+@format_option(*FORMATS)
+@paper_option
 @out_option
 @asof_option
 @policy_option

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -90,3 +91,16 @@ def unwritable(path: Path, error: OSError) -> Failure:
     if isinstance(error, FileNotFoundError) and not path.parent.is_dir():
         return Failure(f"{path}: the folder {path.parent} does not exist; create it, or give another name")
     return Failure(f"{path}: cannot be written ({error.strerror or error}); check the folder, its permissions and room")
+
+
+def own_folder(environment: Mapping[str, str], variable: str, usual: str, what: str) -> Path:
+    """Return the program's folder among a user's own files: under ``variable``, else under ``usual`` at home.
+
+    Raises `Failure` for a user without a home folder; ``what`` names what is kept there.
+    """
+    named = Path(environment.get(variable, ""))
+    try:
+        base = named if named.is_absolute() else Path(environment.get("HOME") or "~").expanduser() / usual
+    except RuntimeError:
+        raise Failure(f"this user has no home folder for {what}; set {variable} to a folder of your own") from None
+    return base / "lda-notes"

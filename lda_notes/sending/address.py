@@ -46,9 +46,8 @@ def address(text: str, what: str = "the server's address", *, may_have_query: bo
     if parts.scheme == "http" and not is_local:
         raise Failure(f"{what} is plain http, so anybody on the way could read the records; give an https address")
     shown = f"[{host}]" if ":" in host else host
-    origin = f"{parts.scheme}://{shown}:{port or (443 if parts.scheme == 'https' else 80)}"
     place = f"{parts.scheme}://{shown}{f':{port}' if port else ''}"
-    return Address(place + parts.path.rstrip("/"), text.strip(), origin, is_local)
+    return Address(place + parts.path.rstrip("/"), text.strip(), str(origin_of(text.strip())), is_local)
 
 
 def origin_of(url: str) -> str | None:

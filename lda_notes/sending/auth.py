@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
 from lda_notes.problems import Failure
@@ -44,43 +44,18 @@ _RETRIED: Final = frozenset({429, 502, 503, 504})
 _FEWEST_RSA_BITS: Final = 2048
 
 
-class Credentials(Protocol):
-    """What is shown to the server with each request."""
+@dataclass(frozen=True, slots=True, repr=False)
+class Bearer:
+    """One token, as given; None where nothing is shown."""
+
+    token: str | None
 
     def header(self) -> str | None:
         """Return the value of the header ``Authorization``; None for none."""
-        ...
+        return None if self.token is None else f"Bearer {self.token}"
 
     def renew(self) -> bool:
-        """Give up the present token, since the server did not take it; return whether another can be had."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class Anonymous:
-    """Nothing is shown."""
-
-    def header(self) -> str | None:
-        """None."""
-        return None
-
-    def renew(self) -> bool:
-        """There is nothing to renew."""
-        return False
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Bearer:
-    """One token, as given."""
-
-    token: str
-
-    def header(self) -> str | None:
-        """Return the token."""
-        return f"Bearer {self.token}"
-
-    def renew(self) -> bool:
-        """Only its owner can get another one."""
+        """Return whether the server can be shown another one: only its owner can get it."""
         return False
 
 
@@ -179,7 +154,7 @@ class BackendService:
         return f"Bearer {self._token}"
 
     def renew(self) -> bool:
-        """Forget the present token."""
+        """Forget the present token, since the server did not take it; another one can be had."""
         self._token = None
         return True
 
@@ -243,6 +218,9 @@ class BackendService:
                     raise Failure(f"{who} is busy (status {answer.status}); try again later", UNREACHABLE)
             tried += 1
 
+
+Credentials = Bearer | BackendService
+"""What is shown to the server with each request."""
 
 _ADVICE: Final = "check --client-id, --key-file and --scope against what is registered there"
 

@@ -141,8 +141,14 @@ class Server:
             for first in range(0, len(wanted), _AT_ONCE):
                 some = wanted[first : first + _AT_ONCE]
                 query = {parameter: ",".join(one.token() for one in some), "_count": "200"}
-                why: list[str] | None = None if unreadable is None else []
-                for resource in self._search_or_say(kind, query, why):
+                why: list[str] = []
+                try:
+                    resources = self.search(kind, query, None if unreadable is None else why)
+                except NotAllowed as not_allowed:
+                    if unreadable is None:
+                        raise
+                    resources, why = [], [str(not_allowed)]
+                for resource in resources:
                     for one in some:
                         if one.names(resource):
                             found[one].append(resource)
@@ -151,15 +157,6 @@ class Server:
         if unreadable and len(unreadable) == len(found):
             raise Unreadable(next(iter(unreadable.values())))
         return found
-
-    def _search_or_say(self, kind: str, query: Mapping[str, str], why: list[str] | None) -> list[Json]:
-        try:
-            return self.search(kind, query, why)
-        except NotAllowed as not_allowed:
-            if why is None:
-                raise
-            why.append(str(not_allowed))
-            return []
 
     def search(
         self, kind: str, query: Mapping[str, str] | Iterable[tuple[str, str]], unreadable: list[str] | None = None

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from itertools import zip_longest
 from typing import Any, Final
 
 Json = dict[str, Any]
@@ -48,11 +49,12 @@ def differences(
     and a later correction may hand what that event closed to another one, so only such targets are compared, in no
     order.
     """
-    ours, theirs = _ours(sent), _theirs(stored, sent)
+    ours = _without_despite({key: value for key, value in sent.items() if key != "id"})
+    theirs = _theirs(stored, sent)
     apart: list[Difference] = []
     if ours.get("resourceType") == "Provenance":
         apart = _targets(ours.pop("target", []), theirs.pop("target", []), resolve, base, decided)
-    return list(_object(ours, theirs, "", resolve, base)) + apart
+    return [*_apart(ours, theirs, "", resolve, base), *apart]
 
 
 def _targets(sent: Any, stored: Any, resolve: Resolve, base: str, decided: Callable[[str], bool]) -> list[Difference]:
@@ -63,11 +65,6 @@ def _targets(sent: Any, stored: Any, resolve: Resolve, base: str, decided: Calla
 
     mine, theirs = addresses(sent, resolve), addresses(stored, lambda name: name)
     return [] if mine == theirs else [Difference("target", mine, theirs)]
-
-
-def _ours(sent: Mapping[str, Any]) -> Json:
-    made = {key: value for key, value in sent.items() if key != "id"}
-    return _without_despite(made)
 
 
 def _theirs(stored: Mapping[str, Any], sent: Mapping[str, Any]) -> Json:
@@ -109,33 +106,23 @@ def _get(value: Any, key: str) -> Any:
     return value.get(key) if isinstance(value, dict) else None
 
 
-def _object(
-    sent: Mapping[str, Any], stored: Mapping[str, Any], path: str, resolve: Resolve, base: str
-) -> Iterator[Difference]:
-    for key in dict.fromkeys((*sent, *stored)):
-        below = f"{path}.{key}" if path else key
-        mine, theirs = sent.get(key, _NOTHING), stored.get(key, _NOTHING)
-        if mine is _NOTHING or theirs is _NOTHING:
-            yield Difference(below, _value(mine), _value(theirs))
-        elif key == "reference" and isinstance(mine, str) and isinstance(theirs, str):
-            yield from _reference(mine, theirs, below, resolve, base)
-        else:
-            yield from _any(mine, theirs, below, resolve, base)
-
-
-def _any(mine: Any, theirs: Any, path: str, resolve: Resolve, base: str) -> Iterator[Difference]:
+def _apart(mine: Any, theirs: Any, path: str, resolve: Resolve, base: str) -> Iterator[Difference]:
+    """Yield where two values differ; what only one of them has is a difference, too."""
     if isinstance(mine, dict) and isinstance(theirs, dict):
         if not _names_it(mine, theirs, resolve, base):
-            yield from _object(mine, theirs, path, resolve, base)
+            for key in dict.fromkeys((*mine, *theirs)):
+                below = f"{path}.{key}" if path else key
+                yield from _apart(mine.get(key, _NOTHING), theirs.get(key, _NOTHING), below, resolve, base)
     elif isinstance(mine, list) and isinstance(theirs, list):
-        for index in range(max(len(mine), len(theirs))):
-            below = f"{path}[{index}]"
-            if index >= len(mine) or index >= len(theirs):
-                yield Difference(below, _at(mine, index), _at(theirs, index))
-            else:
-                yield from _any(mine[index], theirs[index], below, resolve, base)
-    elif not _same(mine, theirs):
-        yield Difference(path, mine, theirs)
+        for index, (one, other) in enumerate(zip_longest(mine, theirs, fillvalue=_NOTHING)):
+            yield from _apart(one, other, f"{path}[{index}]", resolve, base)
+    elif not _same(mine, theirs) and not (
+        path.rpartition(".")[2] == "reference"
+        and isinstance(mine, str)
+        and isinstance(theirs, str)
+        and same_reference(mine, theirs, resolve, base)
+    ):
+        yield Difference(path, None if mine is _NOTHING else mine, None if theirs is _NOTHING else theirs)
 
 
 def _names_it(mine: Json, theirs: Json, resolve: Resolve, base: str) -> bool:
@@ -145,14 +132,6 @@ def _names_it(mine: Json, theirs: Json, resolve: Resolve, base: str) -> bool:
         return False
     known = resolve(f"{mine.get('type')}?identifier={number.get('system')}|{number.get('value')}")
     return known is not None and _bare(known, base) == _bare(theirs_to, base)
-
-
-def _at(values: list[Any], index: int) -> Any:
-    return values[index] if index < len(values) else None
-
-
-def _value(value: Any) -> Any:
-    return None if value is _NOTHING else value
 
 
 def _same(mine: Any, theirs: Any) -> bool:
@@ -174,11 +153,6 @@ def _moment(text: str) -> datetime | None:
 
 def _is_number(value: Any) -> bool:
     return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
-
-
-def _reference(mine: str, theirs: str, path: str, resolve: Resolve, base: str) -> Iterator[Difference]:
-    if not same_reference(mine, theirs, resolve, base):
-        yield Difference(path, mine, theirs)
 
 
 def same_reference(mine: str, theirs: str, resolve: Resolve, base: str) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any, Final
 
 from lda_notes.fhir.elements import to_json
@@ -79,6 +80,10 @@ class Refused:
     stored: int = 0
 
 
+Found = dict[Identity, list[Json]]
+"""What a server has under each identity: usually one resource or none."""
+
+
 def deliver(
     server: Server, bundle: Any, shared: Collection[int] = (), *, one_by_one: bool = False
 ) -> Delivered | Refused:
@@ -88,80 +93,21 @@ def deliver(
     `Decimal`. Raises `NotSafe` for a bundle that cannot be sent twice or that would reach another patient, and what
     `Server` raises: then it is not known to be there, and sending it again is right.
     """
-    listed = entries(bundle)
-    refuse_other_patients(server, listed)
+    sending = Sending(server, entries(bundle), shared)
+    refuse_other_patients(server, sending.listed)
     if one_by_one:
         from lda_notes.sending.singly import singly
 
-        return singly(server, listed, shared)
-    before: dict[Identity, list[Json]] | None = None
-    if any(entry.method == "PUT" for entry in listed):
-        before = server.find(entry.identity for entry in listed)
-        doubled = doubled_in(listed, before)
-        if doubled:
-            return Refused(412, (), doubled)
-        refuse_found_elsewhere(server, listed, before)
-        if _settled(server, listed, before):
-            return delivered(server, listed, before, {}, shared)
-    return _send(server, bundle, listed, before, shared)
-
-
-def _send(
-    server: Server,
-    bundle: Json,
-    listed: tuple[Entry, ...],
-    before: dict[Identity, list[Json]] | None,
-    shared: Collection[int],
-) -> Delivered | Refused:
-    base = server.address.base
-    body = to_json(_sparing(server, bundle, listed, before)).encode()
-    tried, uncertain = 0, False
-    while True:
-        wait: float | None = None
-        try:
-            answer = server.transact(body)
-        except NoAnswer as none:
-            reason = str(none)
-            uncertain = uncertain or none.may_have_arrived
-            if none.may_have_arrived:
-                ended = _ask(server, listed, shared)
-                if ended is not None:
-                    return ended
-            elif not none.again:
-                raise Unreachable(f"{base} cannot be reached: {reason}") from None
-        else:
-            reason = f"status {answer.status}"
-            if answer.status in (200, 201):
-                return _answered(server, listed, answer, before, shared, uncertain=uncertain)
-            if answer.status == _LATER:
-                return _looked_for(server, listed, answer, shared)
-            if answer.status in _BETWEEN or answer.status == _SERVER_FAULT:
-                uncertain = True
-                ended = _ask(server, listed, shared)
-                if ended is not None:
-                    return ended
-            if answer.status not in BUSY | _NOT_YET:
-                return _refused(server, listed, answer)
-            wait = server.asked_wait(answer)
-        if not server.pace.wait(tried, wait):
-            raise Unreachable(f"{base} does not take it now: {reason}")
-        tried += 1
-
-
-def _looked_for(
-    server: Server, listed: tuple[Entry, ...], answer: Answer, shared: Collection[int]
-) -> Delivered | Refused:
-    """Look for what a server took to do later (202): it is not sent a second time meanwhile."""
-    tried = 0
-    while True:
-        ended = _ask(server, listed, shared)
-        if ended is not None:
-            return ended
-        if not server.pace.wait(tried, server.asked_wait(answer)):
-            raise Unreachable(
-                f"{server.address.base} accepted a bundle to work on later (status 202) and does not have it yet"
-            )
-        tried += 1
+        return singly(sending)
+    before: Found | None = None
+    if any(entry.method == "PUT" for entry in sending.listed):
+        before = sending.find()
+        if doubled := sending.doubled(before):
+            return doubled
+        sending.refuse_found_elsewhere(before)
+        if sending.settled(before):
+            return sending.delivered(before)
+    return _send(sending, bundle, before)
 
 
 # -- whose it is --
@@ -193,48 +139,7 @@ def _has_number(patient: Json, number: Json) -> bool:
     return any((one.get("system"), one.get("value")) == wanted for one in objects_of(patient.get("identifier")))
 
 
-def refuse_found_elsewhere(server: Server, listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> None:
-    """Make sure that what is found under the identities of a bundle is its own patient's. Raises `NotSafe`."""
-    resolve = resolver(server, listed, found)
-    for entry in listed:
-        about = patient_of(entry.resource)
-        for stored in found[entry.identity]:
-            theirs = object_of(patient_of(stored)).get("reference")
-            if about is None or not isinstance(theirs, str) or "reference" not in about:
-                continue
-            if not same_reference(str(about["reference"]), theirs, resolve, server.address.base):
-                where = plain(f"{stored['resourceType']}/{stored.get('id')}")
-                raise NotSafe(
-                    f"{where} is filed under another patient on the server ({plain(theirs)}); nothing was changed"
-                )
-
-
-def _refused(server: Server, listed: tuple[Entry, ...], answer: Answer) -> Refused:
-    doubled = doubled_in(listed, server.find(entry.identity for entry in listed)) if answer.status == 412 else ()
-    return Refused(answer.status, issues(answer), doubled)
-
-
-def _sparing(
-    server: Server, bundle: Json, listed: tuple[Entry, ...], before: dict[Identity, list[Json]] | None
-) -> Json:
-    """Return the bundle with every update that would change nothing turned into a create on condition, which cannot."""
-    if before is None:
-        return bundle
-    resolve = resolver(server, listed, before)
-    made = list(bundle["entry"])
-    for entry in listed:
-        stored = before[entry.identity]
-        if (
-            entry.method == "PUT"
-            and stored
-            and not differences(entry.resource, stored[0], resolve, server.address.base)
-        ):
-            request = {"method": "POST", "url": entry.identity.kind, "ifNoneExist": entry.condition}
-            made[entry.index] = {**made[entry.index], "request": request}
-    return {**bundle, "entry": made}
-
-
-def resolver(server: Server, listed: Iterable[Entry], found: Mapping[Identity, list[Json]]) -> Resolve:
+def resolver(server: Server, listed: Iterable[Entry], found: Found) -> Resolve:
     """Turns the ``fullUrl`` of an entry, or a reference by condition, into the ``Type/id`` of what the server has."""
     known = {
         entry.full_url: f"{entry.identity.kind}/{found[entry.identity][0].get('id')}"
@@ -248,82 +153,199 @@ def resolver(server: Server, listed: Iterable[Entry], found: Mapping[Identity, l
     return resolve
 
 
-# -- asking --
+# -- a bundle and a server --
 
 
-def _ask(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -> Delivered | Refused | None:
-    """Ask what the server has; None when the transaction was not applied."""
-    found = server.find(entry.identity for entry in listed)
-    doubled = doubled_in(listed, found)
-    if doubled:
-        return Refused(412, (), doubled)
-    if not _settled(server, listed, found):
-        return None
-    return delivered(server, listed, found, {}, shared, asked=True)
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """The entries of a bundle on their way to a server. ``shared``: those whose last state another bundle decides."""
 
+    server: Server
+    listed: tuple[Entry, ...]
+    shared: Collection[int] = ()
 
-def _settled(server: Server, listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> bool:
-    """Return whether the server is as the transaction leaves it: everything is there, every update as it was sent."""
-    if not all(len(found[entry.identity]) == 1 for entry in listed):
-        return False
-    resolve = resolver(server, listed, found)
-    return all(
-        not differences(entry.resource, found[entry.identity][0], resolve, server.address.base)
-        for entry in listed
-        if entry.method == "PUT"
-    )
+    def find(self) -> Found:
+        """Return what the server has of the bundle."""
+        return self.server.find(entry.identity for entry in self.listed)
 
+    def resolver(self, found: Found) -> Resolve:
+        """Return what gives the ``Type/id`` of an entry or of a reference by condition."""
+        return resolver(self.server, self.listed, found)
 
-def doubled_in(listed: tuple[Entry, ...], found: Mapping[Identity, list[Json]]) -> tuple[Doubled, ...]:
-    """Return the identities that two resources of the server have."""
-    return tuple(
-        Doubled(
-            entry.index,
-            entry.identity,
-            tuple(f"{one['resourceType']}/{one.get('id')}" for one in found[entry.identity]),
+    def differs(self, entry: Entry, found: Found) -> bool:
+        """Return whether what the server has of an entry is not as it is sent."""
+        stored = found[entry.identity][0]
+        return bool(differences(entry.resource, stored, self.resolver(found), self.server.address.base))
+
+    def doubled(self, found: Found, status: int = 412, said: tuple[Issue, ...] = ()) -> Refused | None:
+        """Return the refusal when two resources of the server have one identity; None when none have."""
+        two = tuple(
+            Doubled(
+                entry.index,
+                entry.identity,
+                tuple(f"{one['resourceType']}/{one.get('id')}" for one in found[entry.identity]),
+            )
+            for entry in self.listed
+            if len(found[entry.identity]) > 1
         )
-        for entry in listed
-        if len(found[entry.identity]) > 1
-    )
+        return Refused(status, said, two) if two else None
+
+    def refuse_found_elsewhere(self, found: Found) -> None:
+        """Make sure that what is found under these identities is their own patient's. Raises `NotSafe`."""
+        resolve, base = self.resolver(found), self.server.address.base
+        for entry in self.listed:
+            about = patient_of(entry.resource)
+            for stored in found[entry.identity]:
+                theirs = object_of(patient_of(stored)).get("reference")
+                if about is None or not isinstance(theirs, str) or "reference" not in about:
+                    continue
+                if not same_reference(str(about["reference"]), theirs, resolve, base):
+                    where = plain(f"{stored['resourceType']}/{stored.get('id')}")
+                    raise NotSafe(
+                        f"{where} is filed under another patient on the server ({plain(theirs)}); nothing was changed"
+                    )
+
+    def settled(self, found: Found) -> bool:
+        """Return whether the server is as the transaction leaves it: all is there, every update as it was sent."""
+        return all(len(found[entry.identity]) == 1 for entry in self.listed) and not any(
+            entry.method == "PUT" and self.differs(entry, found) for entry in self.listed
+        )
+
+    def ask(self) -> Delivered | Refused | None:
+        """Ask what the server has; None when the transaction was not applied."""
+        found = self.find()
+        if doubled := self.doubled(found):
+            return doubled
+        return replace(self.delivered(found), asked=True) if self.settled(found) else None
+
+    def delivered(self, found: Found, statuses: Mapping[int, str] = MappingProxyType({})) -> Delivered:
+        """Return what came of a bundle whose every entry is on the server; ``statuses`` say what became of each."""
+        resolve, base = self.resolver(found), self.server.address.base
+        lasting = {
+            f"{entry.identity.kind}/{found[entry.identity][0].get('id')}"
+            for entry in self.listed
+            if entry.method == "POST" and entry.index not in self.shared and entry.identity.kind not in CONTEXT_TYPES
+        }
+        became = [statuses.get(entry.index, "unchanged") for entry in self.listed]
+        kept = tuple(
+            Kept(entry, tuple(apart))
+            for entry, how in zip(self.listed, became, strict=True)
+            if how == "unchanged"
+            and entry.index not in self.shared
+            and not _decided_elsewhere(found[entry.identity][0])
+            and (apart := differences(entry.resource, found[entry.identity][0], resolve, base, lasting.__contains__))
+        )
+        resources = tuple(stored_as(entry.identity, found[entry.identity][0]) for entry in self.listed)
+        return Delivered(resources, became.count("created"), became.count("updated"), became.count("unchanged"), kept)
+
+
+def _decided_elsewhere(stored: Json) -> bool:
+    """Return whether what the server has is not ours, or was closed or corrected by a later entry of the record."""
+    kind = str(stored.get("resourceType"))
+    return kind in CONTEXT_TYPES or status_of(stored) in UPDATED.get(kind, ())
+
+
+def stored_as(identity: Identity, resource: Json) -> Stored:
+    """Return what a receipt keeps of a resource that the server has."""
+    ours = "" if identity.kind in CONTEXT_TYPES else identity.value
+    return Stored(identity.kind, str(resource.get("id", "")), _version(resource), ours)
+
+
+def _version(resource: Json) -> str:
+    return str(object_of(resource.get("meta")).get("versionId", ""))
+
+
+# -- sending --
+
+
+def _send(sending: Sending, bundle: Json, before: Found | None) -> Delivered | Refused:
+    server, base = sending.server, sending.server.address.base
+    body = to_json(_sparing(sending, bundle, before)).encode()
+    tried, uncertain = 0, False
+    while True:
+        wait: float | None = None
+        ended: Delivered | Refused | None = None
+        try:
+            answer = server.transact(body)
+        except NoAnswer as none:
+            reason = str(none)
+            uncertain = uncertain or none.may_have_arrived
+            if none.may_have_arrived:
+                ended = sending.ask()
+            elif not none.again:
+                raise Unreachable(f"{base} cannot be reached: {reason}") from None
+        else:
+            reason = f"status {answer.status}"
+            if answer.status in (200, 201):
+                return _answered(sending, answer, before, uncertain=uncertain)
+            if answer.status == _LATER:
+                return _looked_for(sending, answer)
+            if answer.status in _BETWEEN or answer.status == _SERVER_FAULT:
+                uncertain = True
+                ended = sending.ask()
+            if ended is None and answer.status not in BUSY | _NOT_YET:
+                said = issues(answer)
+                doubled = sending.doubled(sending.find(), said=said) if answer.status == 412 else None
+                return doubled or Refused(answer.status, said)
+            wait = server.asked_wait(answer)
+        if ended is not None:
+            return ended
+        if not server.pace.wait(tried, wait):
+            raise Unreachable(f"{base} does not take it now: {reason}")
+        tried += 1
+
+
+def _looked_for(sending: Sending, answer: Answer) -> Delivered | Refused:
+    """Look for what a server took to do later (202): it is not sent a second time meanwhile."""
+    server, tried = sending.server, 0
+    while (ended := sending.ask()) is None:
+        if not server.pace.wait(tried, server.asked_wait(answer)):
+            raise Unreachable(
+                f"{server.address.base} accepted a bundle to work on later (status 202) and does not have it yet"
+            )
+        tried += 1
+    return ended
+
+
+def _sparing(sending: Sending, bundle: Json, before: Found | None) -> Json:
+    """Return the bundle with every update that would change nothing turned into a create on condition, which cannot."""
+    if before is None:
+        return bundle
+    made = list(bundle["entry"])
+    for entry in sending.listed:
+        if entry.method == "PUT" and before[entry.identity] and not sending.differs(entry, before):
+            request = {"method": "POST", "url": entry.identity.kind, "ifNoneExist": entry.condition}
+            made[entry.index] = {**made[entry.index], "request": request}
+    return {**bundle, "entry": made}
 
 
 # -- what came of it --
 
 
-def _answered(
-    server: Server,
-    listed: tuple[Entry, ...],
-    answer: Answer,
-    before: Mapping[Identity, list[Json]] | None,
-    shared: Collection[int],
-    *,
-    uncertain: bool,
-) -> Delivered | Refused:
+def _answered(sending: Sending, answer: Answer, before: Found | None, *, uncertain: bool) -> Delivered | Refused:
     """Read the answer; where it does not tell all, or an earlier try may have arrived too, ask as well."""
     failed = _failed(answer)
     if failed is not None:
         return failed
-    statuses, found = _told(listed, answer)
+    statuses, found = _told(sending.listed, answer)
     if found is None or uncertain:
-        found = server.find(entry.identity for entry in listed)
-        doubled = doubled_in(listed, found)
-        if doubled:
-            return Refused(412, (), doubled)
-        lost = [entry for entry in listed if not found[entry.identity]]
+        found = sending.find()
+        if doubled := sending.doubled(found):
+            return doubled
+        lost = [entry for entry in sending.listed if not found[entry.identity]]
         told = tuple(read_outcome(answer.json()))
-        if told and len(lost) == len(listed):
+        if told and len(lost) == len(sending.listed):
             return Refused(answer.status, told)
         if lost:
             raise Unreachable(
-                f"{server.address.base} took the bundle but does not find {lost[0].identity.kind} of it again"
+                f"{sending.server.address.base} took the bundle but does not find {lost[0].identity.kind} of it again"
                 + "".join(f"; it reports: {one.words}" for one in told)
             )
-    if before is not None:
-        for entry in listed:
-            if entry.method == "PUT" and before[entry.identity]:
-                same = before[entry.identity][0].get("meta") == found[entry.identity][0].get("meta")
-                statuses[entry.index] = "unchanged" if same else "updated"
-    return replace(delivered(server, listed, found, statuses, shared), said=tuple(_warnings(answer)))
+    for entry in sending.listed:
+        if entry.method == "PUT" and before is not None and before[entry.identity]:
+            same = before[entry.identity][0].get("meta") == found[entry.identity][0].get("meta")
+            statuses[entry.index] = "unchanged" if same else "updated"
+    return replace(sending.delivered(found, statuses), said=tuple(_warnings(answer)))
 
 
 def _responses(answer: Answer) -> list[Json]:
@@ -355,7 +377,7 @@ def _warnings(answer: Answer) -> Iterator[Issue]:
                 yield replace(one, entry=index)
 
 
-def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], dict[Identity, list[Json]] | None]:
+def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], Found | None]:
     """Return what became of each entry, and the resources as the answer shows them; None when it does not show all.
 
     Answers stand in the order of the entries (R4, "transaction"), but a server that merged two entries sends fewer:
@@ -366,61 +388,12 @@ def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], di
     if not isinstance(given, list) or len(given) != len(listed):
         return {}, None
     statuses: dict[int, str] = {}
-    found: dict[Identity, list[Json]] = {}
+    found: Found = {}
     for entry, one in zip(listed, given, strict=True):
         resource = one.get("resource") if isinstance(one, dict) else None
-        if not isinstance(resource, dict) or not entry.identity.names(resource) or not version_of(resource):
+        if not isinstance(resource, dict) or not entry.identity.names(resource) or not _version(resource):
             return {}, None
         found[entry.identity] = [resource]
         created = str(object_of(one.get("response")).get("status", "")).startswith("201")
         statuses[entry.index] = "created" if created else "unchanged" if entry.method == "POST" else "updated"
     return statuses, found
-
-
-def version_of(resource: Json) -> str:
-    """Return the version of a resource as the server names it."""
-    meta = resource.get("meta")
-    return str(meta.get("versionId", "")) if isinstance(meta, dict) else ""
-
-
-def delivered(
-    server: Server,
-    listed: tuple[Entry, ...],
-    found: Mapping[Identity, list[Json]],
-    statuses: Mapping[int, str],
-    shared: Collection[int],
-    *,
-    asked: bool = False,
-) -> Delivered:
-    """Return what came of a bundle whose every entry is on the server. ``statuses`` says what became of each entry."""
-    resolve = resolver(server, listed, found)
-    base = server.address.base
-    lasting = {
-        f"{entry.identity.kind}/{found[entry.identity][0].get('id')}"
-        for entry in listed
-        if entry.method == "POST" and entry.index not in shared and entry.identity.kind not in CONTEXT_TYPES
-    }
-    became = [statuses.get(entry.index, "unchanged") for entry in listed]
-    kept = tuple(
-        Kept(entry, tuple(apart))
-        for entry, how in zip(listed, became, strict=True)
-        if how == "unchanged"
-        and entry.index not in shared
-        and not _decided_elsewhere(found[entry.identity][0])
-        and (apart := differences(entry.resource, found[entry.identity][0], resolve, base, lasting.__contains__))
-    )
-    resources = tuple(_stored(entry, found[entry.identity][0]) for entry in listed)
-    return Delivered(
-        resources, became.count("created"), became.count("updated"), became.count("unchanged"), kept, asked
-    )
-
-
-def _decided_elsewhere(stored: Json) -> bool:
-    """Return whether what the server has is not ours, or was closed or corrected by a later entry of the record."""
-    kind = str(stored.get("resourceType"))
-    return kind in CONTEXT_TYPES or status_of(stored) in UPDATED.get(kind, ())
-
-
-def _stored(entry: Entry, resource: Json) -> Stored:
-    identity = "" if entry.identity.kind in CONTEXT_TYPES else entry.identity.value
-    return Stored(entry.identity.kind, str(resource.get("id", "")), version_of(resource), identity)

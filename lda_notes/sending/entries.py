@@ -103,9 +103,10 @@ def events(bundle: Any) -> dict[str, str]:
         resource = object_of(entry.get("resource"))
         if resource.get("resourceType") != "Provenance":
             continue
-        event = next(_sources(resource), None)
-        if event is None:
+        source = next(entries_named(resource), None)
+        if source is None:
             continue
+        event = source.partition("/")[2] or source
         named.append(event)
         found.setdefault(str(entry.get("fullUrl")), event)
         for target in objects_of(resource.get("target")):
@@ -114,12 +115,6 @@ def events(bundle: Any) -> dict[str, str]:
         for entry in listed:
             found.setdefault(str(entry.get("fullUrl")), named[0])
     return found
-
-
-def _sources(provenance: Json) -> Iterator[str]:
-    for value in entries_named(provenance):
-        _, _, without_port = value.partition("/")
-        yield without_port or value
 
 
 def entries_named(provenance: Json) -> Iterator[str]:

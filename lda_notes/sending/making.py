@@ -6,11 +6,10 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from lda_notes.check import report
 from lda_notes.check.judged import Judged
-from lda_notes.fhir.build.book import EventBundle
 from lda_notes.fhir.build.naming import port_identities
 from lda_notes.fhir.build.papers import DESPITE
 from lda_notes.fhir.config import DEFAULT, Config
@@ -18,13 +17,9 @@ from lda_notes.fhir.elements import to_json_bytes
 from lda_notes.fhir.verify.faults import BundleFault
 from lda_notes.fhir.verify.verification import read_json, verify
 from lda_notes.pipeline import Bundled
-from lda_notes.problems import Finding
-from lda_notes.record.reading import Record
+from lda_notes.problems import STOPPING, Finding
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, events, line_of
 from lda_notes.sending.parcel import Parcel
-
-STOPPING: Final = ("unsafe", "wrong", "gap")
-"""Severities of findings that keep a record from being sent."""
 
 Make = Callable[[Judged], Iterable[Bundled]]
 """Makes the bundles of a record; a reason to send it despite findings is already in them."""
@@ -69,12 +64,9 @@ def from_record(judged: Judged, make: Make, config: Config = DEFAULT) -> Made:
     for one in make(judged):
         about = f"{episode.id}/{one.made.event}"
         faults += [(about, fault) for fault in one.faults]
-        parcels.append(Parcel(to_json_bytes(one.made.bundle), lines[0], about, record.file, _rows(record, one.made)))
+        rows = tuple(record.place(path).row for path in one.made.paths)
+        parcels.append(Parcel(to_json_bytes(one.made.bundle), lines[0], about, record.file, rows))
     return _finished(Made(record.file, tuple(parcels), judged, lines, tuple(faults)))
-
-
-def _rows(record: Record, one: EventBundle) -> tuple[int, ...]:
-    return tuple(record.place(path).row for path in one.paths)
 
 
 def is_bundle(path: Path) -> bool:

@@ -17,14 +17,13 @@ import stat
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import astuple, dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
 from lda_notes.files.system import OPEN_SAFELY, belongs_to_me, is_private
 from lda_notes.problems import Failure
 from lda_notes.sending.auth import UNREACHABLE
-from lda_notes.sending.parcel import Parcel, Receipt, Stored
+from lda_notes.sending.parcel import Parcel, Receipt
 
 FILE: Final = "outbox.sqlite3"
 _LOCK: Final = "sending.sqlite3"
@@ -104,18 +103,6 @@ class Outbox:
     def set_aside(self) -> list[Slip]:
         """Return what was refused, in order."""
         return self._slips("reason IS NOT NULL")
-
-    def receipts(self) -> list[Receipt]:
-        """Return every receipt, in order."""
-        columns = "bundle, server, line, about, at, resources, differs"
-        with self._told():
-            found = self._data.execute(f"SELECT {columns} FROM receipt ORDER BY number").fetchall()
-        return [
-            Receipt(
-                bundle, server, line, about, datetime.fromisoformat(at), _stored(json.loads(resources)), bool(differs)
-            )
-            for bundle, server, line, about, at, resources, differs in found
-        ]
 
     def has(self, server: str, bundle: str) -> bool:
         """Return whether that server has that bundle (a digest), as the record has it."""
@@ -277,10 +264,6 @@ def _head(text: str) -> dict[str, Any] | None:
     kinds = {"rows": int, "shared": int, "creates": str, "updates": str}
     fits = all(isinstance(one, kinds[key]) for key, listed in lists.items() for one in listed)
     return {"file": file, **lists} if fits and isinstance(file, str | None) else None
-
-
-def _stored(rows: Any) -> tuple[Stored, ...]:
-    return tuple(Stored(*row) for row in rows)
 
 
 def _private_folder(folder: Path) -> None:

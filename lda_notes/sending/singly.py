@@ -6,47 +6,37 @@ that was cut off continues where it ended.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from graphlib import CycleError, TopologicalSorter
 from typing import Any, Final
 
 from lda_notes.fhir.elements import to_json_bytes
 from lda_notes.sending.client import BUSY, Server, Unreachable
-from lda_notes.sending.compare import Resolve, differences
-from lda_notes.sending.deliver import (
-    Delivered,
-    Refused,
-    delivered,
-    doubled_in,
-    refuse_found_elsewhere,
-    resolver,
-)
-from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, references
+from lda_notes.sending.compare import Resolve
+from lda_notes.sending.deliver import Delivered, Refused, Sending
+from lda_notes.sending.entries import Entry, Json, NotSafe, references
 from lda_notes.sending.outcome import WARNED, Issue, issues, read_outcome
 from lda_notes.sending.wire import Answer, NoAnswer
 
 _GOOD: Final = (200, 201)
 
 
-def singly(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -> Delivered | Refused:
+def singly(sending: Sending) -> Delivered | Refused:
     """Bring the entries of a bundle to a server one by one. Raises what `deliver` raises."""
-    found = server.find(entry.identity for entry in listed)
-    doubled = doubled_in(listed, found)
-    if doubled:
-        return Refused(412, (), doubled)
-    refuse_found_elsewhere(server, listed, found)
+    server = sending.server
+    found = sending.find()
+    if doubled := sending.doubled(found):
+        return doubled
+    sending.refuse_found_elsewhere(found)
     statuses: dict[int, str] = {}
     said: list[Issue] = []
-    for entry in _in_order(listed):
-        resolve = resolver(server, listed, found)
+    for entry in _in_order(sending.listed):
         stored = found[entry.identity]
-        if stored and (
-            entry.method == "POST" or not differences(entry.resource, stored[0], resolve, server.address.base)
-        ):
+        if stored and (entry.method == "POST" or not sending.differs(entry, found)):
             continue
         try:
-            resource = _resolved(entry.resource, resolve)
+            resource = _resolved(entry.resource, sending.resolver(found))
         except _Missing as missing:
             nowhere = Issue(entry.index, "", f"{missing} finds nothing on the server, or more than one")
             return Refused(422, (nowhere,), stored=len(statuses))
@@ -57,7 +47,7 @@ def singly(server: Server, listed: tuple[Entry, ...], shared: Collection[int]) -
         said += (replace(one, entry=entry.index) for one in read_outcome(answer.json(), WARNED))
         statuses[entry.index] = "updated" if stored else "created"
         found[entry.identity] = _now(server, entry, answer)
-    return replace(delivered(server, listed, found, statuses, shared), said=tuple(said))
+    return replace(sending.delivered(found, statuses), said=tuple(said))
 
 
 def _in_order(listed: tuple[Entry, ...]) -> Iterator[Entry]:
@@ -111,7 +101,7 @@ def _now(server: Server, entry: Entry, answer: Answer) -> list[Json]:
     said = answer.json()
     if isinstance(said, dict) and entry.identity.names(said) and isinstance(said.get("id"), str):
         return [said]
-    found: dict[Identity, list[Json]] = server.find([entry.identity])
+    found = server.find([entry.identity])
     if not found[entry.identity]:
         raise Unreachable(f"{server.address.base} took {entry.identity.kind} of the bundle but does not find it again")
     return found[entry.identity]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED
 from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.client import Server
 from lda_notes.sending.compare import Difference, differences
-from lda_notes.sending.deliver import refuse_other_patients, resolver
+from lda_notes.sending.deliver import refuse_other_patients, resolver, stored_as
 from lda_notes.sending.entries import (
     Entry,
     Identity,
@@ -107,7 +107,7 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
             one.event,
             one.parcel.file,
             one.parcel.row(one.entry.index),
-            tuple(_stored(identity, each) for each in found),
+            tuple(stored_as(identity, each) for each in found),
             apart if why is None else (),
             why,
         )
@@ -147,7 +147,7 @@ def left_over(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
                 seen.add(address)
                 file = next(file for stay, file in stays.items() if entry.startswith(stay))
                 shown = Entry(-1, "", "POST", identity, "", resource)
-                yield Standing("extra", shown, entry.partition("/")[2], file, None, (_stored(identity, resource),))
+                yield Standing("extra", shown, entry.partition("/")[2], file, None, (stored_as(identity, resource),))
 
 
 def _own(resource: Json, systems: set[str]) -> Identity | None:
@@ -173,9 +173,3 @@ def _state(identity: Identity, sent: Json, found: list[Json], apart: tuple[Diffe
     if apart:
         return "different"
     return "retracted" if sent.get("status") == "entered-in-error" else "same"
-
-
-def _stored(identity: Identity, resource: Json) -> Stored:
-    meta: Any = resource.get("meta")
-    version = str(meta.get("versionId", "")) if isinstance(meta, dict) else ""
-    return Stored(identity.kind, str(resource.get("id", "")), version, identity.value)

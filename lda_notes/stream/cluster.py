@@ -138,7 +138,7 @@ def _make(block: bytes, task: Task, file: str, first: int, count: int, out: str,
     if _count(block) != count:
         raise OSError(f"{file} changed meanwhile")
     work, total, said = task.ready(), Result(), []
-    with rare_collection(first=False), _whole(out, name) as target:
+    with rare_collection(), _whole(out, name) as target:
         for row in rows(io.BytesIO(block), first):
             answer = work(file, row)
             target.write(answer.out)

@@ -8,15 +8,12 @@ from contextlib import contextmanager
 
 
 @contextmanager
-def rare_collection(*, first: bool = True) -> Iterator[None]:
+def rare_collection() -> Iterator[None]:
     """Look for circular garbage rarely: a record leaves next to none, and every look walks all that was imported.
 
-    ``first`` takes out what is there already, which would else be kept until the end. On a worker of a cluster that
-    look takes as long as some fifty records, for every part.
+    What is there already is kept until the end: a look at it takes as long as some fifty records.
     """
     before = gc.get_threshold()
-    if first:
-        gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 100)
     try:

@@ -42,7 +42,8 @@ def open_rows(path: Path) -> IO[bytes]:
             return unpacked(path.open("rb"))
         return cast(IO[bytes], gzip.open(path) if path.suffix.lower() == ".gz" else path.open("rb"))
     except OSError as error:
-        raise unreadable(path, error) from None
+        todo = "check the name, the permissions and the compression"
+        raise Failure(f"{path}: cannot be read ({reason(error)}); {todo}") from None
 
 
 def unpacked(file: IO[bytes]) -> IO[bytes]:
@@ -101,10 +102,9 @@ class _Unpacked(io.RawIOBase):
         super().close()
 
 
-def unreadable(path: Path | str, error: OSError | EOFError | Exception) -> Failure:
-    """Return the failure of a file that cannot be read."""
-    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error) or "it ends too early"
-    return Failure(f"{path}: cannot be read ({why}); check the name, the permissions and the compression")
+def reason(error: Exception) -> str:
+    """Return in words why a file cannot be read."""
+    return error.strerror if isinstance(error, OSError) and error.strerror else str(error) or "it ends too early"
 
 
 def rows(file: IO[bytes], first: int = 1) -> Iterator[Row]:

@@ -15,7 +15,7 @@ from typing import IO, TypeVar
 from lda_notes.problems import Failure
 from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.progress import Progress
-from lda_notes.stream.rows import UNREADABLE, Row, open_rows, rows
+from lda_notes.stream.rows import UNREADABLE, Row, open_rows, reason, rows
 from lda_notes.stream.tasks import Task
 
 T = TypeVar("T")
@@ -103,14 +103,8 @@ def read_on(file: IO[bytes], name: str, first: int = 1) -> Iterator[Row]:
             last = row.number
             yield row
     except UNREADABLE as error:
-        raise cut_off(name, last, error) from None
-
-
-def cut_off(name: str, last: int, error: Exception) -> Failure:
-    """Return the failure of a file that cannot be read to its end."""
-    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error) or "it ends too early"
-    todo = "look whether the file was copied whole and is compressed as its name says"
-    return Failure(f"{name}: cannot be read on after row {last} ({why}); {todo}")
+        todo = "look whether the file was copied whole and is compressed as its name says"
+        raise Failure(f"{name}: cannot be read on after row {last} ({reason(error)}); {todo}") from None
 
 
 def serial(files: list[Path], task: Task, ends: Ends, from_row: int = 1) -> Result:

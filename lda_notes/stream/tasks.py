@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from lda_notes import pipeline
 from lda_notes.check import report
@@ -28,9 +28,6 @@ from lda_notes.stream.rows import Row
 if TYPE_CHECKING:
     from lda_notes.fhir.config import Config
     from lda_notes.fhir.verify.faults import BundleFault
-
-STOPPING: Final = ("unsafe", "wrong", "gap")
-"""Severities for which a run ends with 1."""
 
 _encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), check_circular=False).encode
 

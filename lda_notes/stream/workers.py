@@ -65,7 +65,7 @@ def _end_with_parent() -> None:
 def _done(block: _Block) -> Answer:
     """Do the task for a block; the answers of its rows become one."""
     total = Result()
-    with rare_collection(first=False):
+    with rare_collection():
         answers = [_Worker.work(block.name, row) for row in block.rows]
     for answer in answers:
         total.add(answer.counts)

@@ -17,11 +17,14 @@ formats by FDA-accredited issuing agency".
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from lda_notes.udi import SEPARATOR, SHOWN_SEPARATOR, DeviceIdentifier, Refused, day_of, full_year, month_end, shown
+
+if TYPE_CHECKING:
+    from biip.gs1_element_strings import GS1ElementString
 
 Element = tuple[str, str]
 """An application identifier, such as ``17``, and the value behind it."""
@@ -97,10 +100,9 @@ def bracketed(text: str, library: bool = False) -> tuple[Element, ...]:
             "as in (01) with 14 digits.",
             _LOOK_AGAIN,
         )
-    known = all(identifier in _PLAIN for identifier, _ in pairs)
-    judge: Callable[[str, str], str | None] = _library_fault if library or not known else _pattern_fault
+    by_library = library or not all(identifier in _PLAIN for identifier, _ in pairs)
     for identifier, value in pairs:
-        if expected := judge(identifier, value):
+        if expected := (_library_fault if by_library else _pattern_fault)(identifier, value):
             raise Refused(f"{_part(identifier)} is {shown(value)}; expected {expected}.", _LOOK_AGAIN)
     return tuple(pairs)
 
@@ -113,16 +115,9 @@ def raw(text: str) -> tuple[Element, ...]:
     rest = text.strip(SEPARATOR)
     if not rest:
         return ()
-    from biip import ParseConfig, ParseError
-    from biip.gs1_element_strings import GS1ElementString
-
-    config = ParseConfig(gs1_element_strings_verify_date=False)
     elements: list[Element] = []
     while rest:
-        try:
-            element = GS1ElementString.extract(rest, config=config)
-        except ParseError:
-            element = None
+        element = _first_of(rest)
         if element is None or not element.value:  # biip takes (30) without a count
             raise Refused(
                 f"The scan cannot be split into GS1 parts: from {shown(rest)} on, no known part with its length "
@@ -134,23 +129,28 @@ def raw(text: str) -> tuple[Element, ...]:
     return tuple(elements)
 
 
+def _first_of(text: str) -> GS1ElementString | None:
+    """Return the element that a text begins with, as biip reads it; None when it begins with none."""
+    from biip import ParseConfig, ParseError
+    from biip.gs1_element_strings import GS1ElementString
+
+    try:
+        return GS1ElementString.extract(text, config=ParseConfig(gs1_element_strings_verify_date=False))
+    except ParseError:
+        return None
+
+
 def _pattern_fault(identifier: str, value: str) -> str | None:
     pattern, expected = _PLAIN[identifier]
     return None if pattern.fullmatch(value) else expected
 
 
 def _library_fault(identifier: str, value: str) -> str | None:
-    from biip import ParseConfig, ParseError
-    from biip.gs1_element_strings import GS1ElementString
-
-    config = ParseConfig(gs1_element_strings_verify_date=False)
-    expected = "an application identifier that GS1 defines, with a value of its kind and length"
-    try:
-        element = GS1ElementString.extract(identifier + value, config=config)
-    except ParseError:
-        return expected
+    element = _first_of(identifier + value)
     # biip finds the identifier by its beginning: (31) with 02000123 would become (3102) with 000123.
-    return None if (element.ai.ai, element.value) == (identifier, value) else expected
+    if element is not None and (element.ai.ai, element.value) == (identifier, value):
+        return None
+    return "an application identifier that GS1 defines, with a value of its kind and length"
 
 
 def _swallowed(elements: Iterable[Element], separated: bool) -> list[str]:

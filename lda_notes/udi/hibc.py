@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import date
-from typing import Final, TypeVar
+from typing import Any, Final
 
 from lda_notes.udi import DeviceIdentifier, Refused, day_in_year, day_of, full_year, month_end, shown
 
@@ -22,23 +21,40 @@ _PRIMARY: Final = re.compile("[A-Z][A-Z0-9]{3}[A-Z0-9]{1,18}[0-9]")
 _FLAGGED: Final = re.compile(r"\$\$(?P<serial>\+?)(?:8[0-9]{2}|9[0-9]{5})?(?P<dated>.*)")
 _DATE_DIGITS: Final = {"2": 6, "3": 6, "4": 8, "5": 5, "6": 7}
 
-_Value = TypeVar("_Value", str, date)
-
 _LOOK_AGAIN: Final = "Scan it again, or compare what was typed with the label; a space inside the text counts."
 _TYPE_IT: Final = "Keep the text as it is and enter lot and expiry from the label."
 
 
-@dataclass(slots=True)
-class _Parts:
-    """What the data behind the product code says, filled piece by piece."""
+_NAMES: Final = {"lot": "lot", "serial": "serial number", "made": "date of manufacture", "expires": "expiry"}
 
-    today: date
-    lot: str | None = None
-    serial: str | None = None
-    made: date | None = None
-    expires: date | None = None
-    expires_hour: int | None = None
-    notes: list[str] = field(default_factory=list)
+
+class _Parts(dict[str, Any]):
+    """What the data behind the product code says, by the names of `DeviceIdentifier`; ``notes`` are remarks."""
+
+    def __init__(self, today: date) -> None:
+        super().__init__()
+        self.today = today
+        self.notes: list[str] = []
+
+    def put(self, name: str, found: str | date) -> None:
+        """Take a part. Raises ``Refused`` when another bar code says something else."""
+        before = self.setdefault(name, found)
+        if before != found:
+            raise Refused(
+                f"The {_NAMES[name]} is given twice, as {shown(str(before))} and as {shown(str(found))}.",
+                "Scan the bar codes of one label only.",
+            )
+
+    def name(self, text: str, is_serial: bool) -> None:
+        """Take a lot or a serial number; an empty one says nothing."""
+        if text:
+            self.put("serial" if is_serial else "lot", text)
+
+    def expire(self, day: date | None, segment: str) -> None:
+        """Take an expiry. Raises ``Refused`` when the calendar has no such day."""
+        if day is None:
+            raise _no_date(segment)
+        self.put("expires", day)
 
 
 def check_character(body: str) -> str:
@@ -85,12 +101,8 @@ def read(rows: Sequence[str], today: date) -> DeviceIdentifier:
         issuer="HIBC",
         device=code,
         carrier="\n".join(_printed(row) for row in cleaned),
-        lot=parts.lot,
-        serial=parts.serial,
-        made=parts.made,
-        expires=parts.expires,
-        expires_hour=parts.expires_hour,
         notes=tuple(parts.notes),
+        **parts,
     )
 
 
@@ -149,19 +161,18 @@ def _linked(row: str, product_check: str) -> list[str]:
 
 def _take(segment: str, parts: _Parts) -> None:
     if match := _FLAGGED.fullmatch(segment):
-        rest = _dated(match["dated"], segment, parts)
-        _name(rest, bool(match["serial"]), parts)
+        parts.name(_dated(match["dated"], segment, parts), bool(match["serial"]))
     elif segment.startswith("$"):
-        _name(segment[1:].removeprefix("+"), segment.startswith("$+"), parts)
+        parts.name(segment[1:].removeprefix("+"), segment.startswith("$+"))
     elif re.fullmatch("16D[0-9]{8}", segment):
-        parts.made = _same("date of manufacture", parts.made, _calendar(segment[3:], segment))
+        parts.put("made", _calendar(segment[3:], segment))
     elif re.fullmatch("14D[0-9]{8}", segment):
-        parts.expires = _same("expiry", parts.expires, _calendar(segment[3:], segment))
+        parts.put("expires", _calendar(segment[3:], segment))
     elif re.fullmatch("[0-9]{5}.*", segment):
-        _expire(_julian(segment[:5], parts.today), segment, parts)
-        _name(segment[5:], False, parts)
+        parts.expire(_julian(segment[:5], parts.today), segment)
+        parts.name(segment[5:], False)
     elif segment.startswith("S") and len(segment) > 1:
-        _name(segment[1:], True, parts)
+        parts.name(segment[1:], True)
     elif not re.fullmatch("Q[0-9]{1,5}", segment):  # a quantity says nothing about the device
         raise Refused(
             f"The part {shown(segment)} is none of those that HIBC device labels carry for lot, serial number and "
@@ -178,7 +189,7 @@ def _dated(text: str, segment: str, parts: _Parts) -> str:
         return text[1:]
     if re.match("[01][0-9]{3}", text):
         end = month_end(full_year(int(text[2:4]), parts.today), int(text[:2]))
-        _expire(end, segment, parts)
+        parts.expire(end, segment)
         parts.notes.append(f"The label gives the expiry as month and year, read as the last day of the month, {end}.")
         return text[4:]
     flag, length = text[0], _DATE_DIGITS.get(text[0], 0)
@@ -198,8 +209,8 @@ def _dated(text: str, segment: str, parts: _Parts) -> str:
         hour = int(digits[-2:])
         if hour > 23:
             raise _no_date(segment)
-    _expire(day, segment, parts)
-    parts.expires_hour = hour
+    parts.expire(day, segment)
+    parts["expires_hour"] = hour
     return rest
 
 
@@ -218,27 +229,3 @@ def _no_date(segment: str) -> Refused:
     return Refused(
         f"The part {shown(segment)} holds no date of the calendar in the form its code calls for.", _LOOK_AGAIN
     )
-
-
-def _expire(day: date | None, segment: str, parts: _Parts) -> None:
-    if day is None:
-        raise _no_date(segment)
-    parts.expires = _same("expiry", parts.expires, day)
-
-
-def _name(text: str, is_serial: bool, parts: _Parts) -> None:
-    if not text:
-        return
-    if is_serial:
-        parts.serial = _same("serial number", parts.serial, text)
-    else:
-        parts.lot = _same("lot", parts.lot, text)
-
-
-def _same(what: str, before: _Value | None, now: _Value) -> _Value:
-    if before is not None and before != now:
-        raise Refused(
-            f"The {what} is given twice, as {shown(str(before))} and as {shown(str(now))}.",
-            "Scan the bar codes of one label only.",
-        )
-    return now

@@ -14,8 +14,8 @@ import pytest
 from desk import DEMO, NURSE, PROGRAM, Run, demo_until
 
 from lda_notes.chart.questions import kits
+from lda_notes.commands.charting_options import from_file, from_options
 from lda_notes.commands.console import Terminal
-from lda_notes.commands.given import from_file, from_options
 from lda_notes.files.syntax import read_yaml
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records

@@ -23,7 +23,8 @@ from lda_notes.documents.handoff.page import sheet as handed_over
 from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
-from lda_notes.documents.worksheet.page import Work, sheet, unit_sheet
+from lda_notes.documents.worksheet.page import Work, sheet
+from lda_notes.documents.worksheet.unit import unit_sheet
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line import due
 from lda_notes.record.reading import read

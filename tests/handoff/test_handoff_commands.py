@@ -199,6 +199,7 @@ def test_days_as_json_name_the_rules_in_force(ward: Path) -> None:
         ("unit,patient_days\nWard Heron,-1\n", "patient_days is not a whole number"),
         ("", "expected the columns unit and patient_days; found nothing"),
         ("\x00", "is not a CSV file"),
+        pytest.param(f"unit,patient_days\n{'x' * 140_000},3\n", "cannot be read as CSV", id="a cell without an end"),
     ],
 )
 def test_bad_counts_are_told_with_their_rows(text: str, says: str, ward: Path, tmp_path: Path) -> None:

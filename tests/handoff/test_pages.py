@@ -32,8 +32,8 @@ from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import Paper, lines, render
 from lda_notes.documents.render.pdf import BY_SOUND, FONTS, lacked
 from lda_notes.documents.wording import Wording
-from lda_notes.documents.worksheet.page import due_sheet, unit_sheet
 from lda_notes.documents.worksheet.page import sheet as worksheet
+from lda_notes.documents.worksheet.unit import due_sheet, unit_sheet
 from lda_notes.narrative.sentences import Paragraph, Sentence
 
 FORMS = ("docx", "html", "pdf")

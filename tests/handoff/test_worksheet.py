@@ -18,8 +18,9 @@ from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import render
 from lda_notes.documents.wording import Wording
 from lda_notes.documents.worksheet.blanks import CONDITIONS, blanks
-from lda_notes.documents.worksheet.page import Work, sheet, unit_sheet
+from lda_notes.documents.worksheet.page import Work, sheet
 from lda_notes.documents.worksheet.steps import TITLES
+from lda_notes.documents.worksheet.unit import unit_sheet
 from lda_notes.knowledge.abbreviations import unsafe_forms
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.record.episode import Episode

@@ -8,7 +8,7 @@ from loopback import serving
 from stand_ins import Connect, Waits
 
 from lda_notes.sending.address import Address, address
-from lda_notes.sending.auth import Anonymous, Credentials
+from lda_notes.sending.auth import Bearer, Credentials
 from lda_notes.sending.client import Server
 from lda_notes.sending.wire import Connection
 
@@ -28,7 +28,7 @@ def connect(waits: Waits) -> Iterator[Connect]:
         pace = waits.pace(tries)
         connection = Connection(where, timeout_s=timeout_s, ca_file=None)
         opened.append(connection)
-        return Server(connection, where, credentials or Anonymous(), pace)
+        return Server(connection, where, credentials or Bearer(None), pace)
 
     yield made
     for connection in opened:

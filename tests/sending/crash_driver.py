@@ -14,10 +14,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from stand_ins import receipts_of
+
 from lda_notes.fhir.elements import to_json
 from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.address import address
-from lda_notes.sending.auth import Anonymous
+from lda_notes.sending.auth import Bearer
 from lda_notes.sending.client import Server
 from lda_notes.sending.drain import drain
 from lda_notes.sending.outbox import Outbox
@@ -47,7 +49,7 @@ def run(url: str, folder: Path, number: int) -> None:
     box.put([one for one in parcels(number) if not box.has(url, one.digest)])
     pace = Pace()
     with Connection(address(url), timeout_s=10, ca_file=None) as connection:
-        server = Server(connection, address(url), Anonymous(), pace)
+        server = Server(connection, address(url), Bearer(None), pace)
         for _ in drain(box, server, lambda: datetime.now(UTC)):
             pass
 
@@ -120,7 +122,7 @@ def checked(url: str, folder: Path, number: int) -> list[str]:
     """What is wrong after a death: a bundle that neither waits nor has its receipt, one that has two."""
     box = Outbox(folder)
     waiting = {slip.digest for slip in box.waiting()}
-    told = [receipt.bundle for receipt in box.receipts()]
+    told = [receipt.bundle for receipt in receipts_of(box)]
     wrong = []
     if len(told) != len(set(told)):
         wrong.append(f"{number}: two receipts for one bundle")
@@ -150,7 +152,7 @@ def main(url: str, folder: Path) -> None:
         if in_child(lambda here=here, number=number: run(url, here, number)) != 0:  # type: ignore[misc]
             wrong.append(f"{number}: could not go on")
         wrong += checked(url, here, number)
-        if len(Outbox(here).receipts()) != 3:
+        if len(receipts_of(Outbox(here))) != 3:
             wrong.append(f"{number}: no three receipts")
         if Outbox(here).waiting():
             wrong.append(f"{number}: left in the outbox")

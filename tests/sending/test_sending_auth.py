@@ -300,8 +300,8 @@ def test_a_server_that_takes_no_token_at_all_is_asked_twice_alone(
 
 def test_the_least_is_asked_for() -> None:
     assert scopes(["Task", "Device", "Task"], ["Patient"]) == "system/Device.crus system/Task.crus system/Patient.rs"
-    assert auth.Anonymous().header() is None
-    assert not auth.Anonymous().renew()
+    assert auth.Bearer(None).header() is None
+    assert not auth.Bearer(None).renew()
     assert not Bearer("x").renew()
 
 

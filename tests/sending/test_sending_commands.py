@@ -19,6 +19,7 @@ from typing import Any
 import pytest
 from fake_fhir import outcome
 from loopback import Reply, Request, serving
+from stand_ins import receipts_of
 from test_sending_deliver import ACCESS, DATA, Fake
 from tokens import TokenService, ec_jwk, private
 
@@ -138,14 +139,14 @@ def test_the_outbox_in_the_users_own_folder(
     drained = typed("send", "--server", url, spelled)
     assert drained.code == 0, drained.err
     assert Outbox(box).waiting() == []
-    assert len(Outbox(box).receipts()) == 1
+    assert len(receipts_of(Outbox(box))) == 1
 
 
 def test_a_named_outbox(typed: Type, fake: Fake, tmp_path: Path) -> None:
     _, url = fake
     assert send(typed, DATA / "access.json", "--outbox", tmp_path / "mine").code == 0
     assert typed("send", "--outbox", tmp_path / "mine", "--server", url).code == 0
-    assert len(Outbox(tmp_path / "mine").receipts()) == 1
+    assert len(receipts_of(Outbox(tmp_path / "mine"))) == 1
     assert not (tmp_path / "box").exists()
 
 
@@ -530,7 +531,7 @@ def test_nothing_about_the_patient_is_said_beside_the_result(typed: Type, fake: 
     for text in said:
         assert text
         assert not any(name in text for name in NAMES), text
-    receipts = repr(Outbox(tmp_path / "box").receipts())
+    receipts = repr(receipts_of(Outbox(tmp_path / "box")))
     assert "Receipt(" in receipts
     assert not any(name in receipts for name in NAMES)
     found = [path.name for path in (tmp_path / "box").rglob("*")]

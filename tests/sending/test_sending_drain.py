@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from fake_fhir import FakeFhir, outcome
 from loopback import Reply, Request
-from stand_ins import Connect
+from stand_ins import Connect, receipts_of
 from test_sending_deliver import ACCESS, CLOSING, CONTEXT, Fake
 
 from lda_notes.fhir.elements import to_json
@@ -74,10 +74,10 @@ def test_all_that_waits_is_sent_in_order_with_receipts(connect: Connect, fake: F
     assert kinds(passed) == ["Delivered"] * 3
     assert order(seen) == [one["entry"][-1]["fullUrl"] for one in (ACCESS, CLOSING, OTHER)]
     assert box.waiting() == []
-    assert [(one.line, one.about, one.bundle, one.server, one.at) for one in box.receipts()] == [
+    assert [(one.line, one.about, one.bundle, one.server, one.at) for one in receipts_of(box)] == [
         (one.line, one.about, one.digest, url, AT) for one in THREE
     ]
-    for receipt in box.receipts():
+    for receipt in receipts_of(box):
         for held in receipt.resources:
             assert (f"{held.kind}/{held.id}", held.version) in server.versions
 
@@ -93,7 +93,7 @@ def test_what_has_a_receipt_is_not_sent_again(connect: Connect, fake: Fake, box:
     assert kinds(run(box, connect(url))) == ["Known"] * 3
     assert seen == []
     assert server.transactions == sent
-    assert len(box.receipts()) == 3
+    assert len(receipts_of(box)) == 3
     assert box.waiting() == []
 
 
@@ -120,7 +120,7 @@ def test_a_forgotten_receipt_is_sent_again_and_changes_nothing(connect: Connect,
     found = [one.result for one in run(box, connect(url))]
     assert [(one.created, one.updated) for one in found if isinstance(one, Delivered)] == [(0, 0), (0, 0)]
     assert server.writes == writes
-    assert len(box.receipts()) == 4
+    assert len(receipts_of(box)) == 4
 
 
 def test_what_is_meant_for_another_server_waits(connect: Connect, fake: Fake, box: Outbox) -> None:
@@ -195,7 +195,7 @@ def test_a_refused_bundle_is_set_aside_and_the_others_go_on(connect: Connect, fa
     assert "Unknown code 'done'" in aside.reason
     assert [slip.reason for slip in box.set_aside()] == [aside.reason]
     assert box.waiting() == []
-    assert [one.about for one in box.receipts()] == ["week/access-1", "other/care-1"]
+    assert [one.about for one in receipts_of(box)] == ["week/access-1", "other/care-1"]
 
     server.fault = lambda request: None
     assert len(box.put_back(url)) == 1
@@ -250,7 +250,7 @@ def test_what_is_left_when_the_server_goes_away_waits_in_its_order(connect: Conn
     with pytest.raises(Unreachable):
         found.extend(one for one in iter(drain(box, connect(url), lambda: AT)))
     assert [slip.about for slip in box.waiting()] == ["week/removal-1", "other/care-1"]
-    assert len(box.receipts()) == 1
+    assert len(receipts_of(box)) == 1
     server.fault = lambda r: None
     assert kinds(run(box, connect(url))) == ["Delivered"] * 2
     assert server.transactions == 3
@@ -280,7 +280,7 @@ def test_a_receipt_that_cannot_be_written_keeps_the_parcel(connect: Connect, fak
     [passed] = run(box, connect(url))
     assert isinstance(passed.result, Delivered)
     assert server.writes == writes
-    assert box.receipts()[-1].bundle == THREE[0].digest
+    assert receipts_of(box)[-1].bundle == THREE[0].digest
 
 
 def test_nothing_waits_and_nothing_is_asked(connect: Connect, fake: Fake, box: Outbox) -> None:

@@ -14,7 +14,7 @@ from test_sending_deliver import ACCESS, CLOSING
 
 from lda_notes.problems import Failure
 from lda_notes.sending.address import address
-from lda_notes.sending.auth import Anonymous
+from lda_notes.sending.auth import Bearer
 from lda_notes.sending.client import Server, Unreadable
 from lda_notes.sending.deliver import Delivered, Refused, deliver
 from lda_notes.sending.entries import entries
@@ -63,7 +63,7 @@ class Scripted:
 
 def server(answers: list[Answer]) -> Server:
     where = address("https://fhir.example.org/r4")
-    return Server(Scripted(answers), where, Anonymous(), Waits().pace(2))  # type: ignore[arg-type]
+    return Server(Scripted(answers), where, Bearer(None), Waits().pace(2))  # type: ignore[arg-type]
 
 
 def ends_well(act: Callable[[], Any]) -> None:

@@ -26,7 +26,7 @@ from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line.timeline import Timeline
 from lda_notes.record import reading as records
 from lda_notes.sending.address import address
-from lda_notes.sending.auth import Anonymous, Credentials
+from lda_notes.sending.auth import Bearer, Credentials
 from lda_notes.sending.client import Server
 from lda_notes.sending.entries import Identity, entries
 from lda_notes.sending.making import Made, from_record, sharing
@@ -119,7 +119,7 @@ def client(
     where = address(base_url)
     made = Pace(**pace)
     with Connection(where, timeout_s=timeout_s, ca_file=None) as connection:
-        yield Server(connection, where, credentials or Anonymous(), made)
+        yield Server(connection, where, credentials or Bearer(None), made)
 
 
 def held(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, list[Json]]:

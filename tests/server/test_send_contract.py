@@ -36,6 +36,7 @@ from send_cases import (
     versions,
     without_event,
 )
+from stand_ins import receipts_of
 
 from lda_notes.fhir.identity import CONTEXT_TYPES
 from lda_notes.fhir.readback.differences import differences
@@ -125,7 +126,7 @@ def test_a_demo_arrives_and_its_receipts_are_true(fhir_server: str, sent: Callab
     with client(fhir_server) as server:
         assert bad(server, parcels) == []
         before, numbers = versions(server, parcels), ids(server, parcels)
-    receipts = Outbox(one.folder / "box").receipts()
+    receipts = receipts_of(Outbox(one.folder / "box"))
     assert len(receipts) == len(parcels)
     told = {(one.kind, one.id, one.version) for row in receipts for one in row.resources}
     newest = {(identity.kind, number, before[identity]) for identity, number in numbers.items()}

@@ -26,6 +26,7 @@ import yaml
 from certificates import authority
 from loopback import Forward, Loopback, Reply, Request, proxy, serving
 from send_cases import LATER, Case, client, held, raw, value_of, versions
+from stand_ins import receipts_of
 from tokens import TokenService, ec_jwk, private
 
 from lda_notes.sending.address import address
@@ -70,7 +71,7 @@ class Sending:
     def nothing_lost(self) -> int:
         """How many still wait; each of the others has its receipt."""
         waiting = {slip.digest for slip in self.box.waiting()}
-        receipts = [receipt.bundle for receipt in self.box.receipts()]
+        receipts = [receipt.bundle for receipt in receipts_of(self.box)]
         assert len(receipts) == len(set(receipts)), "one receipt for each bundle"
         assert {one.digest for one in self.parcels} == waiting | set(receipts)
         assert self.box.set_aside() == []
@@ -85,13 +86,13 @@ class Sending:
             assert versions(server, self.parcels) == expected
             numbers = {identity: some[0]["id"] for identity, some in held(server, self.parcels).items()}
         by_digest = {one.digest: one for one in self.parcels}
-        for receipt in self.box.receipts():
+        for receipt in receipts_of(self.box):
             listed = entries(value_of(by_digest[receipt.bundle]))
             assert receipt.about == by_digest[receipt.bundle].about
             for entry, told in zip(listed, receipt.resources, strict=True):
                 assert (told.kind, told.id) == (entry.identity.kind, numbers[entry.identity])
                 assert int(told.version) <= int(expected[entry.identity])
-        latest = {one.kind + one.id: one for receipt in self.box.receipts() for one in receipt.resources}
+        latest = {one.kind + one.id: one for receipt in receipts_of(self.box) for one in receipt.resources}
         for one in latest.values():
             found = json.loads(raw(base_url, f"{one.kind}/{one.id}/_history/{one.version}"))
             assert found["meta"]["versionId"] == one.version

@@ -12,7 +12,8 @@ from lda_notes.chart.answers.layout import Spot
 from lda_notes.chart.answers.times import Frame, echo
 from lda_notes.chart.answers.values import Option, choose, options, several
 from lda_notes.chart.questions.question import Leaf, Question, leaf, leaves
-from lda_notes.chart.questions.together import SUPPLIES, TOGETHER, Together, untouched
+from lda_notes.chart.questions.spelled import SUPPLIES, Together
+from lda_notes.chart.questions.together import TOGETHER, untouched
 from lda_notes.chart.questions.trial import CHOSEN, COVERED, Situation
 from lda_notes.check.needs import NEEDS
 from lda_notes.line import due

@@ -21,6 +21,7 @@ from lda_notes.chart.answers.values import Option, choose
 from lda_notes.chart.questions.question import Question
 from lda_notes.chart.questions.trial import Situation
 from lda_notes.files.output import write_private
+from lda_notes.files.system import own_folder
 from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.suitability import Subject
@@ -53,12 +54,7 @@ QUESTION: Final = "kit"
 
 def place(environment: Mapping[str, str]) -> Path:
     """Return the file of kits: under XDG_CONFIG_HOME, else under .config in the home folder."""
-    config = environment.get("XDG_CONFIG_HOME", "")
-    try:
-        base = Path(config) if Path(config).is_absolute() else Path(environment.get("HOME") or "~").expanduser()
-    except RuntimeError:
-        raise Failure("this user has no home folder for kits; set XDG_CONFIG_HOME to a folder of your own") from None
-    return (base if config else base / ".config") / "lda-notes" / "kits.json"
+    return own_folder(environment, "XDG_CONFIG_HOME", ".config", "kits") / "kits.json"
 
 
 def load(at: Path, who: str = "") -> dict[str, Kit]:

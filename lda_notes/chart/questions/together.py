@@ -1,211 +1,21 @@
-"""Questions whose one answer gives several facts. Saying nothing never says any of them.
-
-Only what was seen or done as it should be is spelled out for one letter: a number, a rating, a drug or a device is
-asked for.
-"""
+"""Questions whose one answer gives several facts. Saying nothing never says any of them."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 from lda_notes.chart.answers import layout, values
 from lda_notes.chart.answers.heard import Heard, Reading, Unclear, Value
-from lda_notes.chart.answers.times import Frame, echo, written
+from lda_notes.chart.answers.times import Frame
 from lda_notes.chart.answers.values import Option
 from lda_notes.chart.questions.question import AS_WRITTEN, EACH, Choices, Leaf, Question, WhyNot, chosen_from
+from lda_notes.chart.questions.spelled import ALL_SO, EACH_BY_ITSELF, SPELLED, Open, Together, asking
 from lda_notes.chart.questions.trial import Situation, allergies
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Path
-from lda_notes.record.synonyms import SAID, means
-
-Open = Mapping[str, Leaf]
-"""The facts that are asked of an event and not said yet, by dotted path."""
-
-Build = Callable[[Situation, Open], Question | None]
-Read = Callable[[str, Frame], Reading]
-
-SUPPLIES: Final = frozenset({"needle", "dressing", "antisepsis", "lock", "flushes"})
-"""Parts that come out of a package with a label."""
-
-_EACH_BY_ITSELF: Final = "each by itself"
-
-
-@dataclass(frozen=True, slots=True)
-class Together:
-    """Facts that one question gives while none of them is said; without a question they are asked one by one."""
-
-    covers: tuple[str, ...]
-    build: Build
-
-
-def _asked(
-    leaves: Sequence[Leaf],
-    name: str,
-    about: str,
-    asks: str,
-    read: Read,
-    options: tuple[Option, ...] = (),
-    hint: str = "",
-    why_not: WhyNot | None = None,
-    covers: tuple[str, ...] = (),
-) -> Question:
-    first = leaves[0].path
-    return Question(
-        name,
-        about,
-        asks,
-        read,
-        options,
-        hint,
-        why_not,
-        covers=covers or tuple(leaf.name for leaf in leaves),
-        needs=tuple(leaf.need for leaf in leaves),
-        explains=tuple(leaf.spot.says for leaf in leaves),
-        supply=first[:-1] if first[0] in SUPPLIES else None,
-    )
-
-
-# -- all as it should be, in one letter --
-
-ALL_SO: Final = frozenset({AS_WRITTEN, "ok", "okay", "all", "all ok", "all so", "as written", "all as written", "wnl"})
-"""What says that all of it is as written."""
-
-Part = tuple[str, Any, str]
-"""A fact by its dotted path, what it is as it should be, and how that is written in the question."""
-
-
-def _spelled(
-    name: str, about: str, asks: str, covers: tuple[str, ...], parts: Callable[[Situation], Sequence[Part]],
-    others: str = _EACH_BY_ITSELF, least: int = 2,
-) -> Together:  # fmt: skip
-    """Return the question that writes facts out; fewer than ``least`` of them are asked one by one."""
-
-    def build(situation: Situation, open_: Open) -> Question | None:
-        leaves = {name: leaf for name, leaf in open_.items() if name in covers}
-        spelled = [(leaves[fact], value, said) for fact, value, said in parts(situation) if fact in leaves]
-        if len(spelled) < least:
-            return None
-        said = ", ".join(said for _, _, said in spelled)
-        facts = tuple((leaf.path, value) for leaf, value, _ in spelled)
-        offered = (Option(AS_WRITTEN, said), Option(EACH, others))
-
-        def read(text: str, _: Frame) -> Reading:
-            match " ".join(text.split()).casefold():
-                case typed if typed in ALL_SO:
-                    return Heard(facts, said, "all as written")
-                case "e" | "each":
-                    return Heard((), others)
-                case typed:
-                    some = _some_of(typed, spelled)
-                    return some or Unclear(f"Type a when all of it is so, e for {others}.")
-
-        reasons = (leaf.why_not for leaf in leaves.values() if leaf.why_not and leaf.why_not.path != leaf.path)
-        return _asked(list(leaves.values()), name, about, asks, read, offered, why_not=next(reasons, None))
-
-    return Together(covers, build)
-
-
-_NO: Final = ("no ", "not ")
-
-
-def _some_of(typed: str, spelled: Sequence[tuple[Leaf, Any, str]]) -> Heard | None:
-    """Return the facts that words name: as written, by their own words, or as a trouble where none is written.
-
-    The others are asked one by one. None where a word means none of them, or may mean several.
-    """
-    facts: dict[Path, tuple[Any, str]] = {}
-    for word in re.split(r"\s*(?:,|;|\band\b)\s*", typed):
-        meant = {leaf.path: one for leaf, value, said in spelled if (one := _meant(word, leaf, value, said))}
-        if len(meant) != 1 or meant.keys() & facts.keys():
-            return None
-        facts.update(meant)
-    return Heard(
-        tuple((path, value) for path, (value, _) in facts.items()), ", ".join(said for _, said in facts.values())
-    )
-
-
-def _meant(word: str, leaf: Leaf, value: Any, said: str) -> tuple[Any, str] | None:
-    """Return what a word says of one of the facts that are written out."""
-    if word == said:
-        return value, said
-    for no in _NO:
-        if said.startswith(no) and word in (rest := said.removeprefix(no), *SAID.get(rest, ())):
-            return ("present", rest) if "present" in leaf.spot.words else None
-    chosen = values.choose(word, values.options(leaf.spot.words)) if len(word) > 2 and leaf.spot.words else None
-    return (chosen.words, f"{leaf.spot.title} {chosen.words}") if isinstance(chosen, Option) else None
-
-
-def _plain(name: str, about: str, asks: str, *parts: Part) -> Together:
-    return _spelled(name, about, asks, tuple(fact for fact, _, _ in parts), lambda _: parts)
-
-
-DRESSED: Final[tuple[Part, ...]] = (
-    ("dressing.site_visible", True, "puncture site in view"),
-    ("dressing.without_tension", True, "no tension"),
-    ("dressing.labelled", True, "dated and initialed"),
-)
-"""What was seen of the dressing; disc and caps are devices, each asked by itself."""
-
-
-def _dressed(situation: Situation) -> Sequence[Part]:
-    gauze = layout.get(situation.facts, ("dressing", "type")) in ("gauze", "gauze under transparent")
-    return DRESSED[1:] if gauze else DRESSED
-
-
-_DUE: Final = (
-    ("needle_change", "needle out", ("needle change",)),
-    ("dressing_change", "dressing", ("dressing change",)),
-    ("flush", "flush", ("maintenance flush", "idle flush", "flush")),
-)
-
-
-def _due(situation: Situation) -> Sequence[Part]:
-    """Spell out the computed times: the nurse says whether these are the times she gave."""
-    return tuple(_due_parts(situation))
-
-
-def _due_parts(situation: Situation) -> Iterator[Part]:
-    for key, what, clocks in _DUE:
-        by = next((by for clock in clocks if (by := situation.due_by(clock))), None)
-        if by is not None:
-            local = by.astimezone(situation.zone)
-            yield f"next_due.{key}", written(local), f"{what} by {echo(local, situation.zone)}"
-
-
-SPELLED: Final = (
-    _plain("site", "site", "How did the site look?",
-           ("site.skin", "intact", "skin intact"),
-           ("site.erythema", "none", "no redness"),
-           ("site.swelling", "none", "no swelling"),
-           ("site.tenderness", "none", "not tender"),
-           ("site.drainage", "none", "no drainage"),
-           ("site.port", "stable", "port stable")),
-    _plain("technique", "set-up", "How was it kept sterile?",
-           ("technique.hand_hygiene", True, "hand hygiene"),
-           ("technique.masks", True, "masks on all present"),
-           ("technique.sterile_gloves", True, "sterile gloves"),
-           ("technique.sterile_field", True, "sterile field"),
-           ("extension_primed", True, "extension primed with saline and clamped")),
-    _plain("skin", "skin preparation", "How was the skin prepared?",
-           ("antisepsis.skin", "dry", "skin dry before"),
-           ("antisepsis.fully_dry", True, "fully dry at the end")),
-    _spelled("finish", "dressing", "How was it finished?", tuple(fact for fact, _, _ in DRESSED), _dressed),
-    _plain("flushing", "flush", "How did the flush go?",
-           ("flushes.0.technique", "push-pause", "push-pause"),
-           ("flushes.0.resistance", "none", "no resistance")),
-    _plain("removal", "removal", "How did the needle come out?",
-           ("needle_intact", True, "needle whole"),
-           ("safety_engaged", True, "safety device locked"),
-           ("bleeding", "none", "no bleeding")),
-    _spelled("due", "next due as told", "What did you say is due next?",
-             tuple(f"next_due.{key}" for key, _, _ in _DUE), _due, "something else, each by itself", 1),
-)  # fmt: skip
-"""What is seen or done as it should be. A fact's own declaration says how it is asked, and not what is usual: that
-these may be said in one letter, and that no number, drug or device may, is decided here."""
-
+from lda_notes.record.synonyms import means
 
 # -- the patient --
 
@@ -227,7 +37,7 @@ def _identity(situation: Situation, open_: Open) -> Question | None:
         facts.append((checked.path, True))
         said += f"; allergies checked: {allergies(situation.episode)}"
         asks = "Is this the patient, and did you check the allergies?"
-    offered = (Option(AS_WRITTEN, said), Option(EACH, _EACH_BY_ITSELF))
+    offered = (Option(AS_WRITTEN, said), Option(EACH, EACH_BY_ITSELF))
     read_compared, _, _ = values.reader(compared.spot, "identifiers_checked")
 
     def read(text: str, frame: Frame) -> Reading:
@@ -235,7 +45,7 @@ def _identity(situation: Situation, open_: Open) -> Question | None:
         if typed in ALL_SO or typed in ("y", "yes"):
             return Heard(tuple(facts), said, "all as written")
         if typed in (EACH, "each"):
-            return Heard((), _EACH_BY_ITSELF)
+            return Heard((), EACH_BY_ITSELF)
         # Words alone: a number would be a choice of a list that is not shown.
         value = Unclear("") if re.search(r"\d", typed) else read_compared(text, frame)
         if isinstance(value, Unclear):
@@ -243,7 +53,7 @@ def _identity(situation: Situation, open_: Open) -> Question | None:
         return Heard(((compared.path, value.value),), value.said)
 
     leaves = [leaf for leaf in (compared, checked) if leaf is not None]
-    return _asked(leaves, "identity", "identity", asks, read, offered, why_not=compared.why_not)
+    return asking(leaves, "identity", "identity", asks, read, offered, why_not=compared.why_not)
 
 
 # -- the needle --
@@ -255,13 +65,13 @@ def _needle(situation: Situation, open_: Open) -> Question | None:
         return None
 
     def read(text: str, _: Frame) -> Reading:
-        return Heard((), _EACH_BY_ITSELF) if text.strip().casefold() == EACH else values.needle_size(text, ("needle",))
+        return Heard((), EACH_BY_ITSELF) if text.strip().casefold() == EACH else values.needle_size(text, ("needle",))
 
     part = situation.spot(("needle",))
     asks = "Which needle?" if situation.kind == "access" else "Which needle is in?"
     why_not = WhyNot(("needle",), part.why_not) if part and part.why_not else WhyNot(gauge.path, "not_assessed")
     asks = f"{asks} Gauge and length in mm, or scan its label."
-    return _asked((gauge, length), "needle", "needle", asks, read, hint="such as 20 19", why_not=why_not)
+    return asking((gauge, length), "needle", "needle", asks, read, hint="such as 20 19", why_not=why_not)
 
 
 # -- two numbers in one row --
@@ -281,7 +91,7 @@ def _pair(first: str, second: str, name: str, about: str, asks: str, hint: str) 
 
         def read(text: str, frame: Frame) -> Reading:
             if text.strip().casefold() == EACH:
-                return Heard((), _EACH_BY_ITSELF)
+                return Heard((), EACH_BY_ITSELF)
             found = _NUMBERS.fullmatch(text.strip())
             if found is None:
                 return Unclear(f"Type both numbers in this order, {hint}, or e for each by itself.")
@@ -295,7 +105,7 @@ def _pair(first: str, second: str, name: str, about: str, asks: str, hint: str) 
             return Heard(facts, ", ".join(value.said for value in values))
 
         why_not = leaves[0].why_not or leaves[1].why_not
-        return _asked(leaves, name, about, asks, read, hint=hint, why_not=why_not)
+        return asking(leaves, name, about, asks, read, hint=hint, why_not=why_not)
 
     return Together((first, second), build)
 
@@ -333,13 +143,13 @@ def _flush(situation: Situation, open_: Open) -> Question | None:
             case "h" | "n" | "no":
                 return Heard(((("flushes", "not_done"), ON_HOLD),), f"not done: {ON_HOLD}")
             case "e":
-                return Heard((), _EACH_BY_ITSELF)
+                return Heard((), EACH_BY_ITSELF)
             case _:
                 return Unclear("Type h when none was given, e when it was flushed even so.")
 
     asks = f"{HELD_ASKS}was it flushed even so?"
     why_not = next((leaf.why_not for leaf in flushed if leaf.why_not), None)
-    return _asked(flushed, "flush", "flush", asks, read, offered, why_not=why_not)
+    return asking(flushed, "flush", "flush", asks, read, offered, why_not=why_not)
 
 
 # -- one of several: the blood, the lock, the anesthetic --
@@ -349,7 +159,7 @@ def _one_of(
     leaf: Leaf, name: str, about: str, asks: str, choices: Choices, covers: tuple[str, ...] = ()
 ) -> Question:  # fmt: skip
     offered = tuple(option for option, _ in choices)
-    return _asked((leaf,), name, about, asks, chosen_from(choices), offered, why_not=leaf.why_not, covers=covers)
+    return asking((leaf,), name, about, asks, chosen_from(choices), offered, why_not=leaf.why_not, covers=covers)
 
 
 def _choice(key: str, words: str, *facts: tuple[Path, Any]) -> tuple[Option, Heard]:

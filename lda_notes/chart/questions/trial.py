@@ -312,9 +312,9 @@ def _all(situation: Situation) -> Iterator[Known]:
             yield from _removal(situation)
         case "patency treatment":
             yield from _lumen(situation)
-            yield from _first_dose(situation)
+            yield from _dwelling(situation, "second_dose_of", "second dose, after the one of")
         case "patency check":
-            yield from _treatment(situation)
+            yield from _dwelling(situation, "treatment", "thrombolytic put in")
         case _:
             return
 
@@ -348,15 +348,8 @@ def _lumen(situation: Situation) -> Iterator[Known]:
         yield Known(("lumen_ml",), plain_number(volume), f"volume of catheter and port: {said}")
 
 
-def _first_dose(situation: Situation) -> Iterator[Known]:
+def _dwelling(situation: Situation, key: str, said: str) -> Iterator[Known]:
     dwell = situation.before.dwell
     if dwell is not None:
-        when = echo(dwell.treatment.event.at, situation.zone)
-        yield Known(("second_dose_of",), dwell.treatment.event.id, f"second dose, after the one of {when}")
-
-
-def _treatment(situation: Situation) -> Iterator[Known]:
-    dwell = situation.before.dwell
-    if dwell is not None:
-        when = echo(dwell.treatment.event.at, situation.zone)
-        yield Known(("treatment",), dwell.treatment.event.id, f"thrombolytic put in {when}")
+        given = dwell.treatment.event
+        yield Known((key,), given.id, f"{said} {echo(given.at, situation.zone)}")

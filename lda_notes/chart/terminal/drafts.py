@@ -14,6 +14,7 @@ from typing import Any, Final
 from lda_notes.chart.talk import Answered
 from lda_notes.files.locks import locked
 from lda_notes.files.output import write_private
+from lda_notes.files.system import own_folder
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
 from lda_notes.record.events import KINDS
@@ -42,13 +43,7 @@ class Draft:
 
 def folder(environment: Mapping[str, str]) -> Path:
     """Return the folder of drafts: under XDG_STATE_HOME, else under .local/state in the home folder."""
-    state = environment.get("XDG_STATE_HOME", "")
-    try:
-        home = Path(environment.get("HOME") or "~").expanduser()
-        base = Path(state) if Path(state).is_absolute() else home / ".local/state"
-    except RuntimeError:
-        raise Failure("this user has no home folder for drafts; set XDG_STATE_HOME to a folder of your own") from None
-    return base / "lda-notes" / "drafts"
+    return own_folder(environment, "XDG_STATE_HOME", ".local/state", "drafts") / "drafts"
 
 
 def place(drafts: Path, record: Path, about: str) -> Path:

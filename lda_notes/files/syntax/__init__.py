@@ -7,6 +7,7 @@ imported only when YAML is read.
 from __future__ import annotations
 
 from lda_notes.files.syntax.faults import MAX_BYTES, MAX_DEPTH, MAX_FAULTS, MAX_HIDDEN, MAX_NUMBER, MAX_VALUES, Fault
+from lda_notes.files.syntax.json_reader import faultless_json, read_json
 from lda_notes.files.syntax.tree import Parsed
 
 __all__ = [
@@ -33,25 +34,3 @@ def read_yaml(raw: bytes) -> Parsed:
     from lda_notes.files.syntax.yaml_reader import compose
 
     return compose(raw)
-
-
-def read_json(raw: bytes, only_row: int = 0) -> Parsed:
-    """Read one JSON text (RFC 8259) whose whole is an object, with the place of every value.
-
-    Refused, each with a fault: repeated keys, ``NaN`` and ``Infinity``, numbers that are not finite.
-    ``data`` is None only where reading had to stop. Where ``raw`` is one row of a file, ``only_row`` is its number,
-    so that places name it.
-    """
-    from lda_notes.files.syntax.json_reader import scan
-
-    return scan(raw, only_row)
-
-
-def faultless_json(raw: bytes) -> bool:
-    """Return whether ``read_json`` would find no fault, about ten times as fast; depth is not looked at.
-
-    False only says that ``read_json`` has to be asked.
-    """
-    from lda_notes.files.syntax.json_reader import faultless
-
-    return faultless(raw)
