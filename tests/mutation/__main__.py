@@ -28,6 +28,7 @@ MODULES = (
     "lda_notes/line/holds.py",
     "lda_notes/line/signs.py",
     "lda_notes/line/proof.py",
+    "lda_notes/line/contents.py",
     "lda_notes/line/dangers.py",
     "lda_notes/line/due.py",
     "lda_notes/line/corrections.py",
