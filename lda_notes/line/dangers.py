@@ -13,9 +13,10 @@ from typing import Any, Final
 
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
+from lda_notes.line.contents import flushed, lock_of, no_heparin, pushed_in, removed, told
 from lda_notes.line.corrections import Entry
 from lda_notes.line.holds import CLEARED, may_clear
-from lda_notes.line.proof import VISIT, fact_of, flow_of, proved, whole_blood
+from lda_notes.line.proof import VISIT, fact_of, proved, whole_blood
 from lda_notes.line.states import Danger, DangerCode, Exposure, State
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient
@@ -32,8 +33,6 @@ _NOT_OUT: Final = ("could not be aspirated", "none")
 """What is charted of an old lock, or of the blood return, where nothing can be aspirated."""
 
 _HEPARIN: Final = ("heparin", "taurolidine with citrate and heparin")
-_MEDICINES: Final = ("heparin", "ethanol", "taurolidine")
-"""The words by which a problem names a lock."""
 _NOT_FLUSHED_IN: Final = ("70% ethanol", "taurolidine with citrate", "taurolidine with citrate and heparin")
 
 
@@ -66,74 +65,6 @@ class Row:
     changes: Callable[[Danger, Around], Danger] = lambda danger, _: danger
 
 
-# -- what is in the lumen --
-
-
-def removed(event: ev.Event) -> bool:
-    """Return whether the event took out what was in the line before: aspirated and discarded."""
-    said = fact_of(event, "old_lock")
-    if said is not None:
-        return bool(said == "aspirated and discarded")
-    withdrawn, discarded = fact_of(event, "withdrawn_ml"), fact_of(event, "discard_ml")
-    if isinstance(withdrawn, Decimal) and withdrawn > 0:
-        return True
-    if isinstance(discarded, Decimal) and discarded > 0:
-        return fact_of(event, "discard_method") in (None, "discarded")
-    return bool(fact_of(event, "purpose") == "removal of lock")
-
-
-def flushed(event: ev.Event) -> bool:
-    """Return whether the event flushed the line."""
-    flushes = fact_of(event, "flushes")
-    return flushes.__class__ is tuple and bool(flushes) and flow_of(event) != "cannot flush"
-
-
-def pushed_in(event: ev.Event) -> bool:
-    """Return whether the event pushed what was in the line into the patient."""
-    if removed(event) or fact_of(event, "old_lock") == "could not be aspirated":
-        return False
-    used = isinstance(event, ev.LineUse) and event.purpose != "blood sampling" and event.action != "stopped"
-    return fact_of(event, "old_lock") == "flushed in" or flushed(event) or used
-
-
-def lock_of(event: ev.Event) -> Lock | None:
-    """Return the lock that the event left in the line, if any."""
-    lock = fact_of(event, "lock")
-    return lock if isinstance(lock, Lock) else None
-
-
-def inside(before: State, entry: Entry) -> Entry | None:
-    """Return the event that left in the lumen what is in it after ``entry``."""
-    event = entry.event
-    if lock_of(event) is not None or isinstance(event, ev.PatencyTreatment):
-        return entry
-    return None if removed(event) or pushed_in(event) else before.inside
-
-
-def _strength(lock: Lock) -> str:
-    return f" {number(lock.units_per_ml)} units per mL" if lock.units_per_ml is not None else ""
-
-
-def no_heparin(patient: Patient) -> str | None:
-    """Return why the patient is to have no heparin, in words; None when nothing on record forbids it."""
-    if "heparin-induced thrombocytopenia" in patient.conditions:
-        return "heparin-induced thrombocytopenia"
-    if any(allergy.substance == "heparin" for allergy in patient.allergies or ()):
-        return "an allergy to heparin"
-    return None
-
-
-def told(event: ev.Event, exposure: Exposure) -> bool:
-    """Return whether the event records that somebody named was told of ``exposure``, not before it happened."""
-    names = [name for name in _MEDICINES if name in exposure.drug]
-    return any(
-        getattr(problem.told, "name", None)
-        and any(name in problem.what.lower() for name in names)
-        and (problem.told_at or event.at) >= exposure.at
-        for problem in fact_of(event, "problems") or ()
-    )
-
-
 def _decided(around: Around) -> bool:
     event = around.event
     return (
@@ -156,6 +87,10 @@ def _heparin_begins(around: Around) -> str | None:
     if lock is None or lock.drug not in _HEPARIN:
         return None
     return f"heparin in the line of a patient with {why}"
+
+
+def _strength(lock: Lock) -> str:
+    return f" {number(lock.units_per_ml)} units per mL" if lock.units_per_ml is not None else ""
 
 
 def _lock_begins(around: Around) -> str | None:
@@ -271,22 +206,13 @@ def _unlocked_begins(around: Around) -> str | None:
     after, event = around.after, around.event
     if after.needle is None or after.infusion is not None or isinstance(event, ev.Moving):
         return None
-    if around.before.infusion is not None and not _left_safe(event):
-        return "nothing runs, and the line is neither flushed nor locked"
-    if isinstance(event, ev.LineUse) and (event.action in ("given", "stopped") or event.purpose == "blood sampling"):
-        return "nothing runs, and the line is neither flushed nor locked"
-    if isinstance(event, ev.Access) and not _infuses(event):
-        untouched = not flushed(event) and lock_of(event) is None and not around.after.holds
-        return "nothing runs, and the line is neither flushed nor locked" if untouched else None
-    return None
-
-
-def _infuses(event: ev.Event) -> bool:
-    return bool(fact_of(event, "infusion"))
-
-
-def _left_safe(event: ev.Event) -> bool:
-    return flushed(event) and lock_of(event) is not None
+    locked = flushed(event) and lock_of(event) is not None
+    used = isinstance(event, ev.LineUse) and (event.action in ("given", "stopped") or event.purpose == "blood sampling")
+    untouched = isinstance(event, ev.Access) and not (
+        fact_of(event, "infusion") or flushed(event) or lock_of(event) is not None or after.holds
+    )
+    ended = around.before.infusion is not None and not locked
+    return "nothing runs, and the line is neither flushed nor locked" if ended or used or untouched else None
 
 
 def _unlocked_ends(_: Danger, around: Around) -> bool:
@@ -321,11 +247,6 @@ def _unknown_begins(around: Around) -> str | None:
     return f"{' and '.join(words)} of unknown age" if words else None
 
 
-def _unknown_changes(danger: Danger, around: Around) -> Danger:
-    said = _unknown_begins(around)
-    return replace(danger, what=said) if said else danger
-
-
 def _unknown_ends(_: Danger, around: Around) -> bool:
     return _unknown_begins(around) is None
 
@@ -336,11 +257,6 @@ def _against_begins(around: Around) -> str | None:
 
 def _against_ends(_: Danger, around: Around) -> bool:
     return not around.against
-
-
-def _against_changes(danger: Danger, around: Around) -> Danger:
-    said = _against_begins(around)
-    return replace(danger, what=said) if said else danger
 
 
 def _alone_begins(around: Around) -> str | None:
@@ -366,6 +282,15 @@ def _alone_ends(danger: Danger, around: Around) -> bool:
     ):
         return True
     return isinstance(event, ev.Opening) or (isinstance(event, ev.Discharge) and _alone_begins(around) is None)
+
+
+def _as_now(begins: Callable[[Around], str | None]) -> Callable[[Danger, Around], Danger]:
+    """Return what says a danger in the words of each later event at which it would begin again."""
+
+    def changes(danger: Danger, around: Around) -> Danger:
+        return replace(danger, what=begins(around) or danger.what)
+
+    return changes
 
 
 TABLE: Final[tuple[Row, ...]] = (
@@ -404,8 +329,8 @@ TABLE: Final[tuple[Row, ...]] = (
     ),
     Row("D6", "", "flushed and locked, or an infusion started", _unlocked_begins, _unlocked_ends),
     Row("D7", "waiting for the due date", "dressing changed", _dressing_begins, _dressing_ends),
-    Row("D8", "assuming a date", "changed", _unknown_begins, _unknown_ends, _unknown_changes),
-    Row("D9", "reuse", "taken off or changed", _against_begins, _against_ends, _against_changes),
+    Row("D8", "assuming a date", "changed", _unknown_begins, _unknown_ends, _as_now(_unknown_begins)),
+    Row("D9", "reuse", "taken off or changed", _against_begins, _against_ends, _as_now(_against_begins)),
     Row("D10", "", "who takes the needle out and when is named, and taught; or needle out", _alone_begins, _alone_ends),
 )
 """Every standing danger that an event begins, by its number."""

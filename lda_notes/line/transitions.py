@@ -9,7 +9,7 @@ from typing import Any, Final, assert_never
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import DEFAULT, Policy
-from lda_notes.line import dangers, holds
+from lda_notes.line import contents, dangers, holds
 from lda_notes.line.corrections import Entry
 from lda_notes.line.dangers import Around
 from lda_notes.line.known import Known
@@ -198,7 +198,7 @@ def _tended(state: State, entry: Entry, event: ev.Tending, history: History) -> 
                 if event.action == "stopped":
                     return altered(state, infusion=None, infusion_stopped=entry)
             return state
-        case ev.FlushOrLock() if state.infusion is not None and dangers.lock_of(event) is not None:
+        case ev.FlushOrLock() if state.infusion is not None and contents.lock_of(event) is not None:
             return altered(state, infusion=None, infusion_stopped=entry)  # a locked line has nothing running
         case _:
             return state
@@ -248,7 +248,7 @@ def _moved(state: State, entry: Entry, event: ev.Moving, history: History) -> St
             return altered(state, port_in=False, inside=None)
         case _:
             if event.kind == "flushed elsewhere":
-                locked = entry if dangers.lock_of(event) is not None else state.last_lock
+                locked = entry if contents.lock_of(event) is not None else state.last_lock
                 return altered(state, last_flush=entry, last_lock=locked)
             return state
 
@@ -271,9 +271,9 @@ def _proved(state: State, entry: Entry) -> State:
         made["blood"] = entry
     if flow_of(event) is not None:
         made["flow"] = entry
-    if isinstance(event, ev.PatencyCheck) and whole_blood(event) and dangers.removed(event):
+    if isinstance(event, ev.PatencyCheck) and whole_blood(event) and contents.removed(event):
         made["treated"] = entry
-    left = dangers.inside(state, entry)
+    left = contents.inside(state, entry)
     if left is not state.inside:
         made["inside"] = left
     return altered(state, **made) if made else state

@@ -23,7 +23,7 @@ from lda_notes.record.merging import merge
 from lda_notes.record.parts import FORMER_KEYS
 from lda_notes.record.spelling import nearest
 from lda_notes.record.unread import Unread, as_text
-from lda_notes.record.validation import Misfit, misfits
+from lda_notes.record.validation import Misfit, misfits, value_at, within
 
 Fields = Mapping[str, FieldInfo]
 
@@ -115,7 +115,7 @@ class _Positions:
         for step in path:
             stayed = self._stayed.get(id(data)) if isinstance(data, list) else None
             real.append(stayed[step] if stayed is not None and isinstance(step, int) and step < len(stayed) else step)
-            data = _within(data, step)
+            data = within(data, step)
         return tuple(real)
 
     def remove(self, data: Any, path: Path) -> Iterator[Path]:
@@ -144,19 +144,6 @@ class _Positions:
                 yield path, tuple(stayed)
             for position, value in zip(stayed, data, strict=True):
                 yield from self.changed(value, (*path, position))
-
-
-def value_at(data: Any, path: Path) -> Any:
-    """Return what stands at ``path``, None where nothing does."""
-    for step in path:
-        data = _within(data, step)
-    return data
-
-
-def _within(data: Any, step: str | int) -> Any:
-    if isinstance(data, dict):
-        return data.get(step)
-    return data[step] if isinstance(data, list) and isinstance(step, int) and step < len(data) else None
 
 
 # -- the facts that were lost --

@@ -64,7 +64,7 @@ def misfits(error: ValidationError, data: Any) -> list[Misfit]:
     deepest = [path for path in grouped if path not in parents]
     if len(deepest) > MOST_MISFITS:
         return [_TOO_MANY]
-    return [_misfit(path, grouped[path], _value_at(data, path)) for path in deepest]
+    return [_misfit(path, grouped[path], value_at(data, path)) for path in deepest]
 
 
 _REASONS_WHY_NOT = {"NotAssessed": "not_assessed", "NotDone": "not_done"}
@@ -101,13 +101,18 @@ def _path_in(data: Any, location: Sequence[str | int], missing: bool) -> Path:
     return tuple(path)
 
 
-def _value_at(data: Any, path: Path) -> Any:
+def value_at(data: Any, path: Path) -> Any:
+    """Return what stands at ``path``, None where nothing does."""
     for step in path:
-        if isinstance(data, Mapping):
-            data = data.get(str(step))
-        elif isinstance(data, list) and isinstance(step, int):
-            data = data[step]
+        data = within(data, step)
     return data
+
+
+def within(data: Any, step: str | int) -> Any:
+    """Return what stands one step inside ``data``, None where nothing does."""
+    if isinstance(data, Mapping):
+        return data.get(step)
+    return data[step] if isinstance(data, list) and isinstance(step, int) and step < len(data) else None
 
 
 def kind_of(value: Any) -> str:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pexpect
+from in_process import call
 from waiting import sleeps, until
 
 from lda_notes.chart.event import EventForm
@@ -125,6 +126,12 @@ def spawn(
             preexec_fn=_heeds_ctrl_c,
             ignore_sighup=deaf,
         )
+
+
+def ran(folder: Path, *arguments: str) -> Ran:
+    """Return what a command that asks nothing says, without a process of its own."""
+    done = call(*arguments, cwd=folder)
+    return Ran(done.returncode, done.stdout.decode(), done.stderr.decode())
 
 
 class Keyboard:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 import stat
-import subprocess
 from datetime import datetime
 from pathlib import Path
 
 import pytest
-from desk import PROGRAM, Keyboard, demo_until, demo_without_events
+from desk import Keyboard, demo_until, demo_without_events, ran
 
 from lda_notes import pipeline
 from lda_notes.chart.questions import kits
@@ -39,10 +38,6 @@ def ward(tmp_path: Path) -> Path:
 def config(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("HOME", str(tmp_path))
     return tmp_path / ".config" / "lda-notes" / "kits.json"
-
-
-def _run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([PROGRAM, *arguments], cwd=folder, capture_output=True, text=True, check=False, timeout=60)
 
 
 UNTIL_KIT = ["-30m"]
@@ -226,11 +221,11 @@ def test_a_whole_first_day(ward: Path, capsys: pytest.CaptureFixture[str]) -> No
             answers=["remarks", "slept well", "", "", "said later", "y"],
         ),
     ]
-    sheet = _run(ward, "handoff", ".", "--asof", MORNING)
-    assert sheet.returncode == 0, sheet.stderr
-    assert sheet.stdout.count("Marchbanks") >= 6 and "chlorhexidine" in sheet.stdout
-    checked = _run(ward, "check", ".", "clinic", "--asof", CLINIC)
-    assert "Not signed" not in checked.stderr
+    sheet = ran(ward, "handoff", ".", "--asof", MORNING)
+    assert sheet.code == 0, sheet.err
+    assert sheet.out.count("Marchbanks") >= 6 and "chlorhexidine" in sheet.out
+    checked = ran(ward, "check", ".", "clinic", "--asof", CLINIC)
+    assert "Not signed" not in checked.err
     answers, keys = sum(count for _, count in walked), sum(nurse.keys for nurse, _ in walked)
     with capsys.disabled():
         print(f"\na first day: {answers} answers, {keys} keys")

@@ -6,13 +6,12 @@ import os
 import re
 import signal
 import stat
-import subprocess
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from desk import PROGRAM, Keyboard, demo_until, demo_without_events, widest
+from desk import Keyboard, demo_until, demo_without_events, ran, widest
 
 from lda_notes import pipeline
 from lda_notes.fhir.build.bundle import bundles
@@ -32,16 +31,12 @@ def ward(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([PROGRAM, *arguments], cwd=folder, capture_output=True, text=True, check=False, timeout=120)
-
-
 def is_clean(folder: Path, asof: str) -> None:
     """Check, render, bundle and verify what was charted, without another edit."""
-    checked = run(folder, "check", "episode.yaml", "--asof", asof)
-    assert checked.returncode == 0, checked.stdout + checked.stderr
-    written = run(folder, "note", "episode.yaml", "--all", "--asof", asof)
-    assert written.returncode == 0 and "DRAFT" not in written.stdout, written.stdout + written.stderr
+    checked = ran(folder, "check", "episode.yaml", "--asof", asof)
+    assert checked.code == 0, checked
+    written = ran(folder, "note", "episode.yaml", "--all", "--asof", asof)
+    assert written.code == 0 and "DRAFT" not in written.out, written
     judged = pipeline.judge_file(folder / "episode.yaml", DEFAULT, datetime.fromisoformat(asof))
     assert judged.timeline is not None
     made = list(bundles(judged.timeline, DEFAULT, Config()))
@@ -396,8 +391,8 @@ def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
     assert nurse.code() == 0
     assert last_event(ward)["kind"] == "retraction"
     assert (ward / "episode.yaml").read_bytes().startswith(before)
-    again = run(ward, "amend", "episode.yaml", "check-13", "--no-input")
-    assert again.returncode == 2 and "retracted already" in again.stderr
+    again = ran(ward, "amend", "episode.yaml", "check-13", "--no-input")
+    assert again.code == 2 and "retracted already" in again.err
 
 
 def test_what_is_unsafe_is_signed_with_initials_and_told_again_right_before(ward: Path) -> None:

@@ -251,7 +251,7 @@ def test_a_thousand_blocks_are_drawn_in_time_that_grows_with_them() -> None:
 
     seconds(1)
     base = seconds(1)
-    small, large = seconds(50) - base, seconds(500) - base
+    small, large = seconds(34) - base, seconds(340) - base
     assert large < 20 * max(small, 0.005)
 
 

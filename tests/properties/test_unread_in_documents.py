@@ -6,8 +6,8 @@ and none says more than before. What was deleted is not recorded. Over every dem
 
 from __future__ import annotations
 
-import copy
 import json
+import pickle
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -194,9 +194,10 @@ EVERY: Final = 120
 def cases(demo: FilePath) -> Iterator[tuple[str, Any, Path, str]]:
     """Yield a name, the changed data, the place of the change and the wrong text: each closed value once."""
     data = read_yaml(demo.read_bytes()).data
+    whole = pickle.dumps(data)  # many times as fast as a deep copy
     for path, value in leaves(data):
         if closed(data, path):
-            case = copy.deepcopy(data)
+            case = pickle.loads(whole)
             wrong = "yess" if isinstance(value, bool) else f"{value}zq"
             around(case, path)[path[-1]] = wrong
             yield f"{demo.stem} {path} {wrong}", case, path, wrong
@@ -258,8 +259,9 @@ def test_a_deleted_key_is_not_recorded_and_nothing_is_called_unread_but_what_it_
     count = 0
     for demo in DEMOS:
         data = read_yaml(demo.read_bytes()).data
+        whole = pickle.dumps(data)
         for path in keys(data):
-            case = copy.deepcopy(data)
+            case = pickle.loads(whole)
             del around(case, path)[path[-1]]
             record = read(case)
             count += 1

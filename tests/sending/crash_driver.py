@@ -11,6 +11,7 @@ import sqlite3
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ DIED = 9
 EFFECTS = ("mkdir", "open")
 
 
+@cache
 def parcels(number: int) -> list[Parcel]:
     """The same three bundles under identities of their own."""
     made = []
@@ -140,6 +142,7 @@ def main(url: str, folder: Path) -> None:
     wrong = []
     for number in range(1, moments + 1):
         here = folder / f"run-{number}"
+        parcels(number)  # made here, for both children
 
         def dying(at: int = number - 1, here: Path = here, number: int = number) -> None:
             arm(at)

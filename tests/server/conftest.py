@@ -31,7 +31,7 @@ class OwnServer:
 
     def start_again(self) -> None:
         port = int(self.base_url.split(":")[2].partition("/")[0])
-        self.running = run_server.start(port=port, data=self.data)
+        self.running = run_server.start(port=port, data=self.data, judged=True)
 
 
 @pytest.fixture(scope="session")

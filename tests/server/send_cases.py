@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -19,11 +19,9 @@ import httpx
 from lda_notes import pipeline
 from lda_notes.fhir.build.bundle import Options
 from lda_notes.fhir.build.notes import note_writer
-from lda_notes.fhir.build.papers import Note
 from lda_notes.fhir.config import Config, Systems
 from lda_notes.fhir.searches import everything
 from lda_notes.knowledge.policy import DEFAULT
-from lda_notes.line.timeline import Timeline
 from lda_notes.record import reading as records
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import Bearer, Credentials
@@ -50,24 +48,22 @@ def configured(tag: str) -> Config:
     base = f"https://{tag}.example/ids"
     names = Systems.model_fields
     return Config(
-        systems=Systems(**{name: f"{base}/{name}" for name in names}), extensions=f"https://{tag}.example/extensions"
+        systems=Systems(**{name: f"{base}/{name}" for name in names}),
+        extensions=f"https://{tag}.example/extensions",
+        codes=f"https://{tag}.example/codes",
     )
-
-
-def short_note(stood: Timeline, event: str, earlier: int = 0) -> Note:
-    """A note that costs nothing, where the words of notes do not matter."""
-    corrections = sum(one.kind in ("amendment", "addendum", "retraction") for one in stood.episode.events)
-    return Note("Port note", f"Note of {event}, {len(stood.episode.events)} events, {corrections} of them corrections.")
 
 
 @dataclass
 class Case:
-    """A demo under identities that no other test uses, so that the server may have anything else."""
+    """A demo under identities that no other test uses, so that the server may have anything else.
+
+    All that differs between two cases of one demo is made of the tag: the test server judges it once.
+    """
 
     text: str
     tag: str = field(default_factory=lambda: f"t{uuid.uuid4().hex}")
     with_context: bool = True
-    real_notes: bool = False
     config: Config = field(init=False)
 
     def __post_init__(self) -> None:
@@ -78,8 +74,7 @@ class Case:
         return pipeline.judge(records.read_bytes((text or self.text).encode(), "demo.yaml"), DEFAULT, LATER)
 
     def made(self, text: str | None = None) -> Made:
-        notes = note_writer(DEFAULT) if self.real_notes else short_note
-        options = Options(with_context=self.with_context, notes=notes)
+        options = Options(with_context=self.with_context, notes=note_writer(DEFAULT))
 
         def make(judged: pipeline.Judged) -> Iterator[pipeline.Bundled]:
             return pipeline.bundled(judged.record, DEFAULT, self.config, options, judged.timeline)
@@ -126,15 +121,19 @@ def held(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, list[Jso
     return server.find(identities(parcels))
 
 
-def versions(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
-    """The version of every resource; each must be there, and once."""
+def stored(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, Json]:
+    """Every resource of some parcels as the server has it; each must be there, and once."""
     found = held(server, parcels)
     assert {identity: len(some) for identity, some in found.items() if len(some) != 1} == {}
-    return {identity: some[0]["meta"]["versionId"] for identity, some in found.items()}
+    return {identity: some[0] for identity, some in found.items()}
+
+
+def versions(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
+    return {identity: one["meta"]["versionId"] for identity, one in stored(server, parcels).items()}
 
 
 def ids(server: Server, parcels: tuple[Parcel, ...]) -> dict[Identity, str]:
-    return {identity: some[0]["id"] for identity, some in held(server, parcels).items()}
+    return {identity: one["id"] for identity, one in stored(server, parcels).items()}
 
 
 _PLAIN = httpx.Client(
@@ -148,6 +147,18 @@ def raw(base_url: str, path: str) -> str:
     answer = _PLAIN.get(f"{base_url}/{path}")
     assert answer.status_code == 200, answer.text
     return answer.text
+
+
+def read(base_url: str, ids: Iterable[tuple[str, str]]) -> dict[tuple[str, str], Json]:
+    """What a server has under each kind and id, every number as it is written; all of a kind in one request."""
+    kinds: dict[str, list[str]] = {}
+    for kind, number in ids:
+        kinds.setdefault(kind, []).append(number)
+    found = {}
+    for kind, numbers in kinds.items():
+        page = json.loads(raw(base_url, f"{kind}?_id={','.join(numbers)}&_count=500"), parse_float=str, parse_int=str)
+        found |= {(kind, entry["resource"]["id"]): entry["resource"] for entry in page["entry"]}
+    return found
 
 
 def found_for(base_url: str, case: Case) -> Json:

@@ -25,7 +25,7 @@ import pytest
 import yaml
 from certificates import authority
 from loopback import Forward, Loopback, Reply, Request, proxy, serving
-from send_cases import LATER, Case, client, held, raw, value_of, versions
+from send_cases import LATER, Case, client, held, raw, stored, value_of
 from stand_ins import receipts_of
 from tokens import TokenService, ec_jwk, private
 
@@ -82,20 +82,21 @@ class Sending:
         assert self.nothing_lost() == 0
         with client(base_url) as server:
             assert [one for one in standing(server, self.parcels) if one.state not in GOOD] == []
-            expected = undisturbed(self.parcels)
-            assert versions(server, self.parcels) == expected
-            numbers = {identity: some[0]["id"] for identity, some in held(server, self.parcels).items()}
+            found = stored(server, self.parcels)
+        expected = undisturbed(self.parcels)
+        assert {identity: one["meta"]["versionId"] for identity, one in found.items()} == expected
         by_digest = {one.digest: one for one in self.parcels}
         for receipt in receipts_of(self.box):
             listed = entries(value_of(by_digest[receipt.bundle]))
             assert receipt.about == by_digest[receipt.bundle].about
             for entry, told in zip(listed, receipt.resources, strict=True):
-                assert (told.kind, told.id) == (entry.identity.kind, numbers[entry.identity])
+                assert (told.kind, told.id) == (entry.identity.kind, found[entry.identity]["id"])
                 assert int(told.version) <= int(expected[entry.identity])
         latest = {one.kind + one.id: one for receipt in receipts_of(self.box) for one in receipt.resources}
-        for one in latest.values():
-            found = json.loads(raw(base_url, f"{one.kind}/{one.id}/_history/{one.version}"))
-            assert found["meta"]["versionId"] == one.version
+        newest = {(one["resourceType"], one["id"], one["meta"]["versionId"]) for one in found.values()}
+        for kind, number, version in {(one.kind, one.id, one.version) for one in latest.values()} - newest:
+            older = json.loads(raw(base_url, f"{kind}/{number}/_history/{version}"))
+            assert older["meta"]["versionId"] == version
 
 
 def undisturbed(parcels: tuple[Parcel, ...]) -> dict[Identity, str]:

@@ -15,7 +15,7 @@ from lda_notes.check.rules.patients import days_at, is_newborn, months_at
 from lda_notes.check.rules.supplies_used import Against, against, holding
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.line.dangers import no_heparin, told
+from lda_notes.line.contents import no_heparin, told
 from lda_notes.line.states import Exposure
 from lda_notes.record.events import Dressed, Flushed
 from lda_notes.record.parts import Lock

@@ -10,8 +10,8 @@ from lda_notes.documents import wording
 from lda_notes.documents.handoff.actions import actions, under_way, vesicant_runs
 from lda_notes.documents.handoff.view import Action, Status, Told, Urgency, View, told_of
 from lda_notes.line import due as clocks
+from lda_notes.line.contents import lock_of
 from lda_notes.line.corrections import Entry
-from lda_notes.line.dangers import lock_of
 from lda_notes.line.holds import ROWS
 from lda_notes.line.states import Danger, Hold, State
 from lda_notes.narrative import phrasing

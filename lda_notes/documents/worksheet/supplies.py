@@ -12,9 +12,16 @@ from lda_notes.documents.references import Basis
 from lda_notes.documents.worksheet.known import last_that_worked
 from lda_notes.documents.worksheet.steps import adult, heparin_strength
 from lda_notes.knowledge.policy import number
-from lda_notes.knowledge.suitability import ANTISEPTICS, antiseptics, disc_suits, preservative_free, suits, unread_words
+from lda_notes.knowledge.suitability import (
+    ANTISEPTICS,
+    antiseptics,
+    disc_suits,
+    least_months,
+    preservative_free,
+    suits,
+    unread_words,
+)
 from lda_notes.narrative import phrasing
-from lda_notes.record import disc
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,18 +137,17 @@ def _dressing(view: View) -> Iterator[Supply]:
 
 
 def _disc(view: View) -> Supply:
-    patient = view.timeline.episode.patient
-    if disc.allergic(patient):
+    if _allergic(view, "chlorhexidine"):
         return Supply("NO chlorhexidine disc: allergy", ("chg_disc_expected",))
     if unread := unread_words(view.subject):
         return Supply(f"Chlorhexidine disc: ask first, {unread} could not be read", ("chg_disc_expected",))
-    of_age = disc.of_age(patient, view.asof.astimezone(view.wording.zone).date(), view.policy)
-    if of_age is None:
+    least = least_months(view.policy)
+    if least and view.subject.born is None:
         born = view.wording.absent(None, "patient", "birth_date")
         return Supply(
             f"Chlorhexidine disc, if the age allows it; birth date {born}",
             ("chg_dressing_ages",),
         )
-    if of_age and disc_suits(view.subject, view.policy):
+    if (view.subject.months or 0) >= least and disc_suits(view.subject, view.policy):
         return Supply("Chlorhexidine disc", ("chg_disc_expected", "chg_dressing_ages"))
     return Supply("No chlorhexidine disc at this age, unless ordered", ("chg_dressing_ages",))

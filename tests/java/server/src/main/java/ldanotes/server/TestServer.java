@@ -7,18 +7,22 @@ import ca.uhn.fhir.jpa.api.dao.IFhirSystemDao;
 import ca.uhn.fhir.jpa.provider.JpaCapabilityStatementProvider;
 import ca.uhn.fhir.jpa.provider.JpaSystemProvider;
 import ca.uhn.fhir.jpa.search.DatabaseBackedPagingProvider;
+import ca.uhn.fhir.rest.annotation.Metadata;
 import ca.uhn.fhir.rest.api.EncodingEnum;
+import ca.uhn.fhir.rest.api.server.RequestDetails;
 import ca.uhn.fhir.rest.server.RestfulServer;
 import ca.uhn.fhir.rest.server.interceptor.RequestValidatingInterceptor;
 import ca.uhn.fhir.rest.server.provider.ResourceProviderFactory;
 import ca.uhn.fhir.rest.server.util.ISearchParamRegistry;
 import ca.uhn.fhir.validation.IValidatorModule;
 import ca.uhn.fhir.validation.ResultSeverityEnum;
+import jakarta.servlet.http.HttpServletRequest;
 import java.io.IOException;
 import org.eclipse.jetty.ee10.servlet.ServletContextHandler;
 import org.eclipse.jetty.ee10.servlet.ServletHolder;
 import org.eclipse.jetty.server.Server;
 import org.eclipse.jetty.server.ServerConnector;
+import org.hl7.fhir.instance.model.api.IBaseConformance;
 import org.springframework.context.annotation.AnnotationConfigApplicationContext;
 
 /**
@@ -26,7 +30,8 @@ import org.springframework.context.annotation.AnnotationConfigApplicationContext
  *
  * <p>Arguments: the port (0 picks a free one) and, optionally, {@code --until-stdin-ends}: then the server stops
  * when its standard input closes, so that it never outlives the tests that started it. Standard output gets one
- * row, the base address, once requests are answered.
+ * row, the base address, once requests are answered. With the system property {@code contract.judged} nothing is
+ * validated: for a server that goes on with what one before it has judged.
  */
 public final class TestServer {
     private static final String LOOPBACK = "127.0.0.1";
@@ -81,7 +86,7 @@ public final class TestServer {
         RestfulServer fhir = new RestfulServer(storage.getBean(FhirContext.class));
         fhir.registerProviders(storage.getBean(ResourceProviderFactory.class).createProviders());
         fhir.registerProvider(storage.getBean(JpaSystemProvider.class));
-        JpaCapabilityStatementProvider capabilities = new JpaCapabilityStatementProvider(
+        JpaCapabilityStatementProvider capabilities = new SaidOnce(
                 fhir,
                 storage.getBean(IFhirSystemDao.class),
                 storage.getBean(JpaStorageSettings.class),
@@ -91,8 +96,33 @@ public final class TestServer {
         fhir.setServerConformanceProvider(capabilities);
         fhir.setPagingProvider(storage.getBean(DatabaseBackedPagingProvider.class));
         fhir.setDefaultResponseEncoding(EncodingEnum.JSON);
-        fhir.registerInterceptor(strict(new Once(storage.getBean(IValidatorModule.class))));
+        if (!Boolean.getBoolean("contract.judged")) {
+            fhir.registerInterceptor(strict(new Once(storage.getBean(IValidatorModule.class))));
+        }
         return fhir;
+    }
+
+    /** Makes its statement once: the program asks before each sending, past all caches, and nothing here changes it. */
+    private static final class SaidOnce extends JpaCapabilityStatementProvider {
+        private IBaseConformance said;
+
+        SaidOnce(
+                RestfulServer fhir,
+                IFhirSystemDao<?, ?> system,
+                JpaStorageSettings settings,
+                ISearchParamRegistry parameters,
+                IValidationSupport definitions) {
+            super(fhir, system, settings, parameters, definitions);
+        }
+
+        @Override
+        @Metadata
+        public synchronized IBaseConformance getServerConformance(HttpServletRequest request, RequestDetails details) {
+            if (said == null) {
+                said = super.getServerConformance(request, details);
+            }
+            return said;
+        }
     }
 
     /** Refuses, before anything is stored, whatever breaks the R4 definitions. */
