@@ -173,7 +173,7 @@ PRINTS = ("click.echo", "click.secho", "print", "sys.stdout.write", "sys.stderr.
 
 def test_only_one_place_prints() -> None:
     for path in (ROOT / "lda_notes").rglob("*.py"):
-        if path.name == "printing.py":
+        if path.name in ("printing.py", "__main__.py"):  # the latter says one word of its own before anything is loaded
             continue
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.Call):

@@ -266,7 +266,7 @@ def test_going_back_and_changing_an_answer(ward: Path) -> None:
         note = nurse.type(text)
     assert "attempts: 2." in " ".join(note.split())
     said = nurse.type("<")
-    assert "What did they understand?" in said and "Enter: taught back" in said
+    assert "What did they understand?" in said and "Enter: teach-back" in said
     nurse.type("")
     nurse.last("y")
     assert nurse.code() == 0

@@ -39,6 +39,7 @@ MODULES = (
     "lda_notes/record/merging.py",
     "lda_notes/check/rules/corrections.py",
     "lda_notes/check/rules/hold_use.py",
+    "lda_notes/check/rules/vesicants.py",
     "lda_notes/check/rules/hold_end.py",
     "lda_notes/check/rules/dwell_limits.py",
     "lda_notes/check/rules/interval_limits.py",

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
+from loopback import Reply, serving
 from stand_ins import Waits
 from test_sending_commands import WEEK, Type, typed
 from test_sending_deliver import ACCESS
@@ -19,16 +20,19 @@ from test_sending_outbox import parcel
 from test_sending_strange import server
 from tokens import ec_jwk, pem, private
 
+from lda_notes.fhir.elements import to_json_bytes
 from lda_notes.fhir.verify.verification import verify_json
 from lda_notes.problems import Failure
+from lda_notes.sending import status
 from lda_notes.sending.address import address
 from lda_notes.sending.auth import BackendService, signing_key
 from lda_notes.sending.client import NotAllowed, Unreadable
 from lda_notes.sending.deliver import Refused, deliver
 from lda_notes.sending.outbox import FILE, Damaged, Outbox
 from lda_notes.sending.outcome import issues
+from lda_notes.sending.parcel import Parcel
 from lda_notes.sending.secret_files import read_secret
-from lda_notes.sending.wire import Answer, Connection
+from lda_notes.sending.wire import Answer, Connection, NoAnswer
 
 __all__ = ["typed"]
 
@@ -120,6 +124,37 @@ def test_pages_that_take_too_long_end() -> None:
     with pytest.raises(Unreadable, match="more than 30 minutes"):
         asked.search("Task", {})
     assert waits.seconds < 4000
+
+
+def test_a_key_twice_among_many_is_found_by_counting() -> None:
+    """To count each key among all took hours."""
+    keys = ", ".join(f'"{number}": 1' for number in range(100_000))
+    [fault] = verify_json(f'{{{keys}, "99999": 2}}'.encode())
+    assert "'99999'" in fault.message
+
+
+def test_a_redirect_to_what_is_no_address_is_an_answer() -> None:
+    """The request has arrived: the sentence was that it has no address."""
+    with serving(lambda request: Reply(307, b"", {"Location": "javascript:alert(1)"})) as here:
+        connection = Connection(address(here.base_url), timeout_s=5, ca_file=None)
+        with pytest.raises(NoAnswer, match="the answer cannot be read") as none:
+            connection.ask("GET", here.base_url, {})
+        connection.__exit__()
+    assert none.value.may_have_arrived
+
+
+def test_sources_times_targets_are_not_walked(monkeypatch: pytest.MonkeyPatch) -> None:
+    parcel = Parcel(to_json_bytes(ACCESS), "port", "week/access-1", "a.yaml", (1,))
+    entity = [{"role": "source", "what": {"identifier": {"value": f"port/week/{number}"}}} for number in range(500)]
+    made = {"resourceType": "Provenance", "id": "1", "entity": entity, "target": [{"reference": "Task/1"}]}
+    asked = server([])
+    monkeypatch.setattr(asked, "find", lambda wanted: {one: [] for one in wanted})
+    monkeypatch.setattr(asked, "resolved", lambda reference: "Patient/1")
+    monkeypatch.setattr(asked, "search", lambda kind, query: [made])
+    walked: list[object] = []
+    monkeypatch.setattr(status, "references", lambda value: walked.append(value) or [])
+    assert list(status.left_over(asked, [parcel])) == []
+    assert 0 < len(walked) < 100
 
 
 # -- where it is, and who asks --

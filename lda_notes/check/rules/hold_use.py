@@ -9,7 +9,6 @@ from typing import Final, NamedTuple
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import steps_from
-from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.policy import listed
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.dangers import EXPOSURE
@@ -303,53 +302,6 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
             f"the line went on hold at {case.say(began.event.at)} for {why(ran.holds)} {ran.says(case)}",
             related=(Related(ran.running.path(), "the infusion"),),
             event=began.event.id,
-        )
-
-
-@rule("unsafe", "stop the drug, aspirate what can be aspirated, and notify the prescriber at once", cites=(_ONS,))
-def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
-    """Finds a vesicant given while blood return was none, sluggish or not assessed.
-
-    Blood return is the only proof at the bedside that the needle lies in the reservoir and the catheter in the vein. A
-    vesicant beside them destroys tissue.
-
-    Give no vesicant without free blood return. If it was given, follow the extravasation protocol.
-    """
-    if event.vesicant is not True or event.action == "stopped":
-        return
-    before = event.blood_return_before
-    if before is None:
-        before = event.blood_return
-    if before is None or before == "present":
-        return
-    said = "blood return not assessed"
-    if isinstance(before, str):
-        said = f"{'no' if before == 'none' else before} blood return"
-    yield Found(
-        step.entry.path("blood_return_before" if event.blood_return_before is not None else "blood_return"),
-        f"a vesicant was given with {said}; it must be present",
-    )
-
-
-@rule("wrong", "read the product's label again, and record whether it is a vesicant", cites=(vesicants.SOURCE,))
-def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
-    """Finds a well-known vesicant by name whose entry does not say that it is one, or says that it is not.
-
-    What is asked before a vesicant depends on that word. A liposomal form is a product of its own and is not meant.
-
-    The product may also be named as its label does.
-    """
-    drug = vesicants.named(event.what, event.product)
-    if drug is None or event.vesicant is True:
-        return
-    if event.vesicant is False:
-        yield Found(step.entry.path("vesicant"), f"{drug} is a vesicant, and the entry says that it is not one")
-    else:
-        yield Found(
-            step.entry.path("what"),
-            f"{drug} is a vesicant, and whether it is one is not recorded",
-            lacks=("vesicant",),
-            severity="gap",
         )
 
 

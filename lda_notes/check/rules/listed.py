@@ -26,7 +26,7 @@ _GROUPS: Final = {
     "completeness": "completeness questions",
     READER: "file checks",
     **dict.fromkeys(("authorship", "identity", "order", "stay order", "corrections"), "record checks"),
-    **dict.fromkeys(("contradictions", "supply labels", "wording", BETWEEN), "record checks"),
+    **dict.fromkeys(("contradictions", "scales", "supply labels", "wording", BETWEEN), "record checks"),
 }
 """What a family is about; of any other, the patient and the line."""
 

@@ -7,8 +7,8 @@ from datetime import timedelta
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Found, Step, rule
-from lda_notes.check.rules.contradictions import scale_limit
 from lda_notes.check.rules.dwell_limits import implanted_at
+from lda_notes.check.rules.scales import scale_limit
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.record.events import (
     Access,

@@ -179,22 +179,27 @@ def _flush(scene: Scene, index: int, flush: Flush) -> Iterator[Made]:
 
 
 def _resistance(scene: Scene, index: int, felt: str | NotAssessed, flush: str) -> Made:
-    frame = scene.frame
     name = scene.name(f"resistance-{index + 1}")
-    made: Json = {
-        "resourceType": "Observation",
-        "identifier": frame.names.identifier(name),
-        "partOf": [scene.own("MedicationAdministration", flush)],
-        "status": "final",
-        "category": [concept("exam")],
-        "code": frame.say.concept("resistance"),
-        **scene.about_port,
-    }
-    if isinstance(felt, NotAssessed):
-        made["dataAbsentReason"] = absent(felt.not_assessed)
-    else:
-        made["valueCodeableConcept"] = frame.say.word(felt)
-    return Made(name, made, ("flushes", index, "resistance"))
+    part_of = [scene.own("MedicationAdministration", flush)]
+    return Made(name, _noticed(scene, name, "resistance", part_of, felt), ("flushes", index, "resistance"))
+
+
+def _noticed(scene: Scene, name: str, key: str, part_of: list[Json] | None, told: str | NotAssessed) -> Json:
+    """Return an Observation whose value is one word, or the reason why there is none."""
+    frame = scene.frame
+    return filled(
+        {
+            "resourceType": "Observation",
+            "identifier": frame.names.identifier(name),
+            "partOf": part_of,
+            "status": "final",
+            "category": [concept("exam")],
+            "code": frame.say.concept(key),
+            **scene.about_port,
+            "dataAbsentReason": absent(told.not_assessed) if isinstance(told, NotAssessed) else None,
+            "valueCodeableConcept": None if isinstance(told, NotAssessed) else frame.say.word(told),
+        }
+    )
 
 
 def _lock(scene: Scene, lock: Lock | NotDone) -> Made:
@@ -290,22 +295,8 @@ def _worn(scene: Scene, told: Anesthetic) -> tuple[Json, list[Json]]:
 
 
 def _no_anesthesia(scene: Scene, told: str | NotAssessed) -> Made:
-    frame = scene.frame
     name = scene.name("local-anesthesia")
-    made: Json = {"resourceType": "Observation", "identifier": frame.names.identifier(name)}
-    if scene.part_of is not None:
-        made["partOf"] = scene.part_of
-    made |= {
-        "status": "final",
-        "category": [concept("exam")],
-        "code": frame.say.concept("local anesthesia"),
-        **scene.about_port,
-    }
-    if isinstance(told, NotAssessed):
-        made["dataAbsentReason"] = absent(told.not_assessed)
-    else:
-        made["valueCodeableConcept"] = frame.say.word(told)
-    return Made(name, made, ("anesthetic",))
+    return Made(name, _noticed(scene, name, "local anesthesia", scene.part_of, told), ("anesthetic",))
 
 
 # -- thrombolytic --

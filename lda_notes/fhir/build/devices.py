@@ -26,19 +26,15 @@ PRINTED_IDENTIFIER: Final = "Device identifier: "
 _FIRST_CONTROL: Final = " "
 
 
-def _said(say: Coder, key: str, value: object) -> Json:
-    """Return a property whose value is a word, or the reason why there is none."""
+def _said(say: Coder, key: str, value: object, unit: str = "") -> Json:
+    """Return a property: a word, a number in a unit, or the reason why there is neither."""
+    made: Json = {"type": say.concept(key)}
     if isinstance(value, NotAssessed):
-        return {"type": say.concept(key), "valueCode": [absent(value.not_assessed)]}
+        return made | {"valueCode": [absent(value.not_assessed)]}
+    if isinstance(value, Decimal):
+        return made | {"valueQuantity": [quantity(value, unit)]}
     text = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
-    return {"type": say.concept(key), "valueCode": [say.word(str(text))]}
-
-
-def _measured(say: Coder, key: str, value: object, unit: str) -> Json:
-    if isinstance(value, NotAssessed):
-        return {"type": say.concept(key), "valueCode": [absent(value.not_assessed)]}
-    assert isinstance(value, Decimal)
-    return {"type": say.concept(key), "valueQuantity": [quantity(value, unit)]}
+    return made | {"valueCode": [say.word(str(text))]}
 
 
 def carrier(frame: Frame, udi: str | None, today: date) -> tuple[Json, list[str]]:
@@ -105,9 +101,9 @@ def _port_properties(say: Coder, port: Port) -> list[Json]:
         for field, key, unit in POWER_MEASURES:
             value = getattr(port.power, field)
             if value is not None:
-                made.append(_measured(say, key, value, unit))
+                made.append(_said(say, key, value, unit))
     if port.catheter_volume_ml is not None:
-        made.append(_measured(say, "catheter volume", port.catheter_volume_ml, "mL"))
+        made.append(_said(say, "catheter volume", port.catheter_volume_ml, "mL"))
     if port.tip is not None:
         made += [_said(say, key, getattr(port.tip, field)) for field, key in TIP_WORDS if getattr(port.tip, field)]
     return made
@@ -199,7 +195,7 @@ def _needle_properties(say: Coder, needle: Needle) -> list[Json]:
     for field, key, unit in NEEDLE_MEASURES:
         value = getattr(needle, field)
         if value is not None:
-            made.append(_measured(say, key, value, unit))
+            made.append(_said(say, key, value, unit))
     made += [_said(say, key, getattr(needle, field)) for field, key in NEEDLE_WORDS if getattr(needle, field) is not None]
     return made
 

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from lda_notes.fhir.build.scene import Made, Scene
 from lda_notes.fhir.coder import Coder
-from lda_notes.fhir.elements import UNKNOWN, Json, absent, concept, day, moment, quantity
+from lda_notes.fhir.elements import UNKNOWN, Json, absent, concept, day, filled, moment, quantity
 from lda_notes.fhir.kinds import EMPTY_INNER, PANELS_OF
 from lda_notes.fhir.panels import PERSON, Fact, Panel
 from lda_notes.record import events as ev
@@ -217,45 +217,24 @@ def _observation(scene: Scene, plan: _Plan, role: str, part: Any, *, based_on: b
     if reason is not None and components:
         components.insert(0, {"code": scene.frame.say.concept(plan.panel.bare), "dataAbsentReason": reason})
         reason = None
-    return _resource(scene, plan, role, value, reason, components, part, based_on=based_on)
-
-
-def _resource(
-    scene: Scene,
-    plan: _Plan,
-    role: str,
-    value: Json,
-    reason: Json | None,
-    components: list[Json],
-    part: Any,
-    *,
-    based_on: bool,
-) -> tuple[str, Json]:
+    told = plan.panel.note and isinstance(part, Model) and not isinstance(part, NotAssessed | NotDone)
+    note = getattr(part, plan.panel.note) if told else None
     name = scene.name(role)
-    made: Json = {"resourceType": "Observation", "identifier": scene.frame.names.identifier(name)}
-    if based_on:
-        made["basedOn"] = [order(scene)]
-    if scene.part_of is not None:
-        made["partOf"] = scene.part_of
-    made["status"] = "final"
-    made["category"] = plan.category
-    made["code"] = plan.code
-    made.update(scene.about_port if plan.about_port else scene.about_patient)
-    made.update(value)
-    if reason is not None:
-        made["dataAbsentReason"] = reason
-    note = (
-        getattr(part, plan.panel.note) if plan.panel.note and isinstance(part, Model) and not _is_none(part) else None
-    )
-    if note is not None:
-        made["note"] = [{"text": note}]
-    if components:
-        made["component"] = components
-    return name, made
-
-
-def _is_none(part: object) -> bool:
-    return isinstance(part, NotAssessed | NotDone)
+    made = {
+        "resourceType": "Observation",
+        "identifier": scene.frame.names.identifier(name),
+        "basedOn": [order(scene)] if based_on else None,
+        "partOf": scene.part_of,
+        "status": "final",
+        "category": plan.category,
+        "code": plan.code,
+        **(scene.about_port if plan.about_port else scene.about_patient),
+        **value,
+        "dataAbsentReason": reason,
+        "note": None if note is None else [{"text": note}],
+        "component": components,
+    }
+    return name, filled(made)
 
 
 def order(scene: Scene) -> Json:

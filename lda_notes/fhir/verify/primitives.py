@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from datetime import date, datetime, timedelta, timezone
 from decimal import Decimal
+from functools import lru_cache
 from math import isfinite
 from typing import Final
 
@@ -20,7 +21,7 @@ PrimitiveCheck = Callable[..., Found]
 """Takes the value, and ignores a second argument: checks of elements take the scope there."""
 
 _REMEMBERED: Final = 4096
-"""How many accepted values a check keeps, so that equal times and addresses are matched once."""
+"""How many values a check keeps, so that equal times and addresses are matched once."""
 
 _FORMS: Final = {
     "date": "a date such as 2031-03-04, 2031-03 or 2031",
@@ -84,17 +85,11 @@ def is_calendar_day(value: str) -> bool:
 
 def _remembering(good: Callable[[str], bool], primitive: str) -> PrimitiveCheck:
     """Return a check of a text against ``good`` that matches equal texts once."""
-    accepted: set[str] = set()
+    remembered = lru_cache(_REMEMBERED)(good)
 
     def check(value: object, _scope: object = None) -> Found:
-        if type(value) is str:
-            if value in accepted:
-                return None
-            if good(value):
-                if len(accepted) >= _REMEMBERED:
-                    accepted.clear()
-                accepted.add(value)
-                return None
+        if type(value) is str and remembered(value):
+            return None
         is_dated = primitive in _CALENDAR and isinstance(value, str) and _DATED.match(value)
         if is_dated and not (_has_month(str(value)) and is_calendar_day(str(value))):
             return [Fault("calendar", value, _no_such_day(str(value)), "Send the right day.")]

@@ -11,6 +11,7 @@ import copy
 import difflib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, Final
 
 from lda_notes.fhir.verify.definitions import Definitions, Element
@@ -163,7 +164,7 @@ class Compiler:
         for rule in rules:
             self._rules.setdefault(rule.on, []).append(rule)
         self._checks: dict[str, Check] = {}
-        self._primitives: dict[str, Check] = {}
+        self._primitive: Callable[[str], Check] = cache(lambda name: primitive_check(name, definitions))
         self._absolute = check_absolute_uri()
 
     def check(self, type_name: str) -> Check:
@@ -172,11 +173,6 @@ class Compiler:
             made = self._resource_check() if type_name == "Resource" else self._object_check(type_name)
             self._checks[type_name] = made
         return self._checks[type_name]
-
-    def _primitive(self, name: str) -> Check:
-        if name not in self._primitives:
-            self._primitives[name] = primitive_check(name, self._definitions)
-        return self._primitives[name]
 
     def _test(self, owner: str, element: Element, type_name: str) -> Check:
         """Return the check of one value of an element that is of one type."""
