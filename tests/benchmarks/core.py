@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from lda_notes.check import rule_table
 from lda_notes.knowledge.policy import DEFAULT
@@ -24,6 +25,7 @@ DEMO = HERE / "demo_episodes" / "uncomplicated-week.yaml"
 def figures(bench: Bench) -> Iterator[Figure]:
     """Measure them."""
     yield from _rules(bench)
+    yield _note(bench)
     yield from _handoff(bench)
 
 
@@ -72,6 +74,35 @@ def _rules(bench: Bench) -> Iterator[Figure]:
         lambda: seconds(lambda: rule_table.check(few, DEFAULT), 60),
     )
     yield Figure("5", "rules over 1,000 events / over 20", 60, True, growth)
+
+
+def _note(bench: Bench) -> Figure:
+    from jinja2 import Environment
+
+    from lda_notes import pipeline
+    from lda_notes.documents.note import page as note
+    from lda_notes.narrative import narrator
+    from lda_notes.record.reading import Record
+
+    class Open(Environment):
+        """The program's templates without the sandbox around them."""
+
+        code_generator_class = narrator.ClosedGrammar
+        getitem = staticmethod(narrator._take)  # type: ignore[assignment]
+
+    episode = record.read(DEMO).episode
+    assert episode is not None
+    judged = pipeline.judge(Record("record", episode), DEFAULT, ASOF)
+    closed = narrator.Narrator()
+    with patch.object(narrator, "_Closed", Open):
+        unsandboxed = narrator.Narrator()
+
+    def write(teller: narrator.Narrator) -> object:
+        return note.sheet(judged, DEFAULT, note.Choice("access-1"), teller)
+
+    assert write(closed) == write(unsandboxed)
+    ratios = bench.paired(lambda: seconds(lambda: write(closed), 20), lambda: seconds(lambda: write(unsandboxed), 20))
+    return Figure("6", "a note sandboxed and strict / unsandboxed", 1.5, True, ratios)
 
 
 # -- figure 7 --

@@ -8,15 +8,15 @@ that is not a dose of it is a note as well.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Any, Final
 
-from lda_notes.record import events as ev
-from lda_notes.fhir.elements import Json, absent, concept, day, filled, moment, period, quantity, written
 from lda_notes.fhir.build.scene import Made, Scene
+from lda_notes.fhir.elements import Json, absent, concept, filled, moment, period, quantity, written
 from lda_notes.knowledge.policy import number as plain
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Anesthetic, Flush, Lock, NotAssessed, NotDone
 
 FLUSH: Final = "reason: flush"
@@ -141,7 +141,14 @@ def _flushes(scene: Scene, event: ev.Flushed) -> Iterator[Made]:
         reason = event.flushes.not_done if isinstance(event.flushes, NotDone) else NO_FLUSH
         at = {"effectiveDateTime": scene.at}
         resource = administration(
-            scene, name, "not-done", scene.frame.say.concept("flush solution"), FLUSH, at, reason=reason, part_of=_part_of(scene)
+            scene,
+            name,
+            "not-done",
+            scene.frame.say.concept("flush solution"),
+            FLUSH,
+            at,
+            reason=reason,
+            part_of=_part_of(scene),
         )
         yield Made(name, resource, ("flushes",))
         return
@@ -207,12 +214,27 @@ def _lock(scene: Scene, lock: Lock | NotDone) -> Made:
     at = {"effectiveDateTime": scene.at}
     if isinstance(lock, NotDone):
         resource = administration(
-            scene, name, "not-done", scene.frame.say.concept("lock solution"), LOCK, at, reason=lock.not_done, part_of=_part_of(scene)
+            scene,
+            name,
+            "not-done",
+            scene.frame.say.concept("lock solution"),
+            LOCK,
+            at,
+            reason=lock.not_done,
+            part_of=_part_of(scene),
         )
         return Made(name, resource, ("lock",))
     called, dosage, notes = _locked(scene, lock)
     resource = administration(
-        scene, name, "completed", _drug(scene, lock.drug, called), LOCK, at, dosage=dosage, notes=notes, part_of=_part_of(scene)
+        scene,
+        name,
+        "completed",
+        _drug(scene, lock.drug, called),
+        LOCK,
+        at,
+        dosage=dosage,
+        notes=notes,
+        part_of=_part_of(scene),
     )
     return Made(name, resource, ("lock",))
 

@@ -8,25 +8,25 @@ from itertools import chain, count, islice
 from typing import Any, Final, Protocol
 
 from lda_notes import pipeline
-from lda_notes.record import events as ev
-from lda_notes.record.episode import Episode
-from lda_notes.record.parts import Person
 from lda_notes.fhir.build.administrations import administrations
-from lda_notes.fhir.config import Config
 from lda_notes.fhir.build.context import context_entries, people, places, practitioner
 from lda_notes.fhir.build.devices import supply_devices
-from lda_notes.fhir.elements import Json
 from lda_notes.fhir.build.fold import NOBODY, Fold, Strand, fold
 from lda_notes.fhir.build.frame import Frame, Style, frame
 from lda_notes.fhir.build.observations import observations
 from lda_notes.fhir.build.papers import DESPITE, Note, provenance, provenance_name
 from lda_notes.fhir.build.procedures import procedure
-from lda_notes.fhir.profiles import profiled
 from lda_notes.fhir.build.scene import Made, Scene
+from lda_notes.fhir.config import Config
+from lda_notes.fhir.elements import Json
+from lda_notes.fhir.profiles import profiled
 from lda_notes.knowledge.policy import Policy
-from lda_notes.problems import Failure, Path
 from lda_notes.line.corrections import Entry, corrected, growing
 from lda_notes.line.timeline import Timeline, build
+from lda_notes.problems import Failure, Path
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Episode
+from lda_notes.record.parts import Person
 
 
 class Notes(Protocol):
@@ -40,7 +40,8 @@ class Notes(Protocol):
 class Options:
     """How bundles are made.
 
-    ``with_context`` adds patient, staff, facility and stay on condition. ``notes`` writes the notes; None leaves them out. ``despite`` is why a record with faults is sent all the same.
+    ``with_context`` adds patient, staff, facility and stay on condition. ``notes`` writes the notes; None leaves them
+    out. ``despite`` is why a record with faults is sent all the same.
     """
 
     with_context: bool = False

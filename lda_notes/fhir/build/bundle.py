@@ -10,13 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from lda_notes.record import events as ev
 from lda_notes.fhir.build.book import (
     Book,
     EventBundle,
     Notes,
     Options,
-    Writer,
     add_provenance,
     begin,
     finished,
@@ -25,16 +23,16 @@ from lda_notes.fhir.build.book import (
     open_book,
     own_facts,
 )
-from lda_notes.fhir.config import Config
 from lda_notes.fhir.build.corrections import correction_bundle, ledger
 from lda_notes.fhir.build.fold import Strand
 from lda_notes.fhir.build.papers import Note, document
 from lda_notes.fhir.build.scene import Made, scene
+from lda_notes.fhir.config import Config
 from lda_notes.knowledge.policy import Policy
-from lda_notes.problems import Path
-from lda_notes.line.corrections import in_order
-from lda_notes.line.corrections import Entry
+from lda_notes.line.corrections import Entry, in_order
 from lda_notes.line.timeline import Timeline
+from lda_notes.problems import Path
+from lda_notes.record import events as ev
 
 __all__ = ["EventBundle", "Note", "Notes", "Options", "bundles"]
 
@@ -89,4 +87,3 @@ def _event_bundle(book: Book, entry: Entry, note: Note | None, ended: Mapping[st
 def _path_of(book: Book, strand: Strand, made: Made) -> Path:
     opener = book.last.timeline.entry(strand.opened)
     return opener.path(*made.path) if opener is not None else ("port",)
-

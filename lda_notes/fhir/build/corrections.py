@@ -12,8 +12,6 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Final
 
-from lda_notes.record import events as ev
-from lda_notes.record.merging import lays_over
 from lda_notes.fhir.build.book import (
     Book,
     EventBundle,
@@ -26,11 +24,13 @@ from lda_notes.fhir.build.book import (
 from lda_notes.fhir.build.fold import NOBODY, Fold
 from lda_notes.fhir.build.papers import CORRECTION, Note
 from lda_notes.fhir.build.scene import Made, Scene, scene
-from lda_notes.fhir.elements import Json, concept, plain, to_json
 from lda_notes.fhir.build.versions import Versions, target_of
+from lda_notes.fhir.elements import Json, concept, plain, to_json
 from lda_notes.fhir.identity import IN_ERROR, status_of
-from lda_notes.problems import Path
 from lda_notes.line.corrections import Entry
+from lda_notes.problems import Path
+from lda_notes.record import events as ev
+from lda_notes.record.merging import lays_over
 
 State = Mapping[str, Made]
 """Every shared and every corrected resource by its identity, as one reading of the record leaves it."""
@@ -198,7 +198,6 @@ class _Account:
         here = scene(self.book.frame, event, whole=False)
         facts = own_facts(here, needle_reference(self.book, self.book.first, here, set()))
         return {made.name: _in_error(made) if wrong else made for made in facts}
-
 
 
 def is_in_error(resource: Json) -> bool:

@@ -7,16 +7,16 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes.record import events as ev
-from lda_notes.record.episode import Port
-from lda_notes.fhir.codes import GS1_DEVICE_IDENTIFIER
-from lda_notes.fhir.coder import Coder
-from lda_notes.fhir.elements import Json, absent, day, filled, moment, period, plain, quantity, written
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.papers import replaced
 from lda_notes.fhir.build.scene import Made, Scene
-from lda_notes.record.parts import Needle, NotAssessed, Supply
+from lda_notes.fhir.coder import Coder
+from lda_notes.fhir.codes import GS1_DEVICE_IDENTIFIER
+from lda_notes.fhir.elements import Json, absent, day, filled, moment, period, plain, quantity, written
 from lda_notes.knowledge.supplies import DeviceIdentifier, parse
+from lda_notes.record import events as ev
+from lda_notes.record.episode import Port
+from lda_notes.record.parts import Needle, NotAssessed, Supply
 
 NEEDLE_NOT_RECORDED: Final = "Needle: not recorded"
 NEEDLE_NOT_ASSESSED: Final = "Needle: not assessed, "
@@ -196,7 +196,9 @@ def _needle_properties(say: Coder, needle: Needle) -> list[Json]:
         value = getattr(needle, field)
         if value is not None:
             made.append(_said(say, key, value, unit))
-    made += [_said(say, key, getattr(needle, field)) for field, key in NEEDLE_WORDS if getattr(needle, field) is not None]
+    made += [
+        _said(say, key, getattr(needle, field)) for field, key in NEEDLE_WORDS if getattr(needle, field) is not None
+    ]
     return made
 
 

@@ -12,15 +12,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
-from lda_notes.line import due
-from lda_notes.record import events as ev
-from lda_notes.fhir.elements import Json, filled, moment, text_of
 from lda_notes.fhir.build.frame import Frame
+from lda_notes.fhir.elements import Json, filled, moment, text_of
 from lda_notes.knowledge.policy import Policy
-from lda_notes.record.parts import Dressing, Lock, NotDone
+from lda_notes.line import due
 from lda_notes.line.corrections import Entry
 from lda_notes.line.states import State
 from lda_notes.line.timeline import Timeline
+from lda_notes.record import events as ev
+from lda_notes.record.parts import Dressing, Lock, NotDone
 
 _CLOCKS: Final[dict[due.ClockName, tuple[str, str]]] = {
     "needle change": ("needle change due", "needle-change"),

@@ -8,7 +8,7 @@ the bundles does not matter.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
@@ -22,15 +22,11 @@ from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.given import Given, given, given_name, given_resource
 from lda_notes.fhir.build.procedures import procedure
 from lda_notes.fhir.build.scene import Made, scene
-from lda_notes.fhir.elements import Json
 from lda_notes.knowledge.policy import Policy
-from lda_notes.line.corrections import in_order
-from lda_notes.line.states import Hold
-from lda_notes.line.corrections import Entry
-from lda_notes.line.states import Dwell, NeedleStay, UnitStay
+from lda_notes.line.corrections import Entry, in_order
+from lda_notes.line.states import Dwell, Hold, NeedleStay
 from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
-from lda_notes.record.episode import Port
 
 NOBODY: Final = ""
 """Opens what was there before the first event: every bundle creates it unless it is there."""

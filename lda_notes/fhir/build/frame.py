@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from lda_notes.record.episode import Episode, PatientIdentifier, Port
+from lda_notes.fhir.build.naming import Names, event_role, port_role, record_role
 from lda_notes.fhir.coder import Coder, coder
 from lda_notes.fhir.config import FHIR_ID, US_CORE, Config
 from lda_notes.fhir.elements import Json
-from lda_notes.fhir.build.naming import Names, event_role, port_role, record_role
 from lda_notes.fhir.tokens import token
 from lda_notes.problems import Failure
+from lda_notes.record.episode import Episode, PatientIdentifier, Port
 from lda_notes.record.events import CareEvent, Event
 from lda_notes.record.parts import Person
 
@@ -65,7 +65,11 @@ class Frame:
         known = self.config.units.get(unit)
         if known is not None:
             return {"reference": known}
-        return {"type": "Location", "identifier": {"system": self.config.systems.place, "value": number}, "display": unit}
+        return {
+            "type": "Location",
+            "identifier": {"system": self.config.systems.place, "value": number},
+            "display": unit,
+        }
 
     def reference(self, name: str) -> Json:
         """Return a reference to a resource of ours that stands in the same bundle."""
@@ -120,9 +124,7 @@ class Frame:
         if self.style == "context":
             return f"urn:uuid:{self.names.of(f'staff/{number}')}"
         by_number = f"Practitioner?identifier={token(self.config.systems.staff, number)}"
-        return self.config.staff.get(number) or (
-            by_number if self.style == "conditional" else f"Practitioner/{number}"
-        )
+        return self.config.staff.get(number) or (by_number if self.style == "conditional" else f"Practitioner/{number}")
 
 
 def place_number(episode: Episode, unit: str, room: str | None = None) -> str:

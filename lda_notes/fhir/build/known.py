@@ -223,4 +223,3 @@ def _not_sent(episode: Episode) -> Iterator[Json]:
             yield _part(name, "String", getattr(stay, name))
     if stay.admitted_at is not None:
         yield _part("admitted-at", "DateTime", moment(stay.admitted_at))
-

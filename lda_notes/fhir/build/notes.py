@@ -17,9 +17,9 @@ def note_writer(policy: Policy, *, docx: bool = False, templates: FilePath | Non
     A note is judged from the moment at which it was charted and knows nothing later, so it stays the same when the
     record grows. ``templates`` is a folder of templates that replace ours.
     """
-    from lda_notes.narrative.narrator import narrator
-    from lda_notes.documents.render import render
     from lda_notes.documents.note import page as note
+    from lda_notes.documents.render import render
+    from lda_notes.narrative.narrator import narrator
 
     telling = narrator(templates)
 

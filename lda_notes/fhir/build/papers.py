@@ -9,10 +9,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, Literal
 
-from lda_notes.fhir.elements import Json, concept, filled, moment, to_json
 from lda_notes.fhir.build.frame import Frame
 from lda_notes.fhir.build.scene import Scene
-from lda_notes.record import events as ev
+from lda_notes.fhir.elements import Json, concept, filled, moment, to_json
 from lda_notes.record.parts import Person
 
 ASSEMBLER: Final = {"display": "lda-notes"}
@@ -90,8 +89,7 @@ def document(
             "author": [who if who is not None else frame.organization],
             "authenticator": who if final else None,
             "custodian": frame.organization,
-            "relatesTo": relates
-            and [{"code": relates[0], "target": frame.elsewhere("DocumentReference", relates[1])}],
+            "relatesTo": relates and [{"code": relates[0], "target": frame.elsewhere("DocumentReference", relates[1])}],
             "content": attached,
             "context": filled(
                 {

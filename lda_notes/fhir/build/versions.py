@@ -20,6 +20,7 @@ from lda_notes.record import events as ev
 MOST_TOLD: Final = 8
 """Corrections that a version of a note names; of more, the versions before it name the earlier ones."""
 
+
 class _Version(NamedTuple):
     """A document as a reading has it: its status, what it replaces or adds to, and the correction that brought it."""
 
@@ -30,7 +31,7 @@ class _Version(NamedTuple):
 
 @dataclass
 class Versions:
-    """The notes from one correction to the next. ``known`` are the corrections so far, ``withdrawn`` those taken back."""
+    """The notes from one correction to the next. ``known`` are the corrections so far, ``withdrawn`` the retracted."""
 
     book: Book
     notes: dict[str, Note]

@@ -1,0 +1,1 @@
+"""Transaction bundles from a record."""
