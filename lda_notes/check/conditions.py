@@ -25,7 +25,7 @@ from lda_notes.knowledge import suitability
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line.against import subject
-from lda_notes.line.holds import CLEARED, OWN_RULES
+from lda_notes.line.holds import CLEARING_DECISIONS, OWN_RULES
 from lda_notes.line.transitions import trouble
 from lda_notes.record import events as ev
 from lda_notes.record.episode import Episode
@@ -233,7 +233,7 @@ OF_EVENT: Final[Mapping[str, Condition]] = {
     "is_urokinase": lambda event, _: event.drug == "urokinase",
     "cleared": lambda event, _: event.decision == "cleared for use",
     "cleared_with_limits": lambda event, _: event.decision == "cleared with limits",
-    "cleared_of_several": lambda event, episode: event.decision in CLEARED and len(episode.port.septa) > 1,
+    "cleared_of_several": lambda event, episode: event.decision in CLEARING_DECISIONS and len(episode.port.septa) > 1,
     "leaves_accessed": lambda event, _: event.needle_in is True and event.destination != "died",
     "leaves_without": lambda event, _: event.needle_in is False,
     "adds_nothing": lambda event, _: not event.adds,

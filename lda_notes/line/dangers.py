@@ -15,7 +15,7 @@ from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.line.contents import flushed, lock_of, no_heparin, pushed_in, removed, told
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import CLEARED, may_clear
+from lda_notes.line.holds import CLEARING_DECISIONS, may_clear
 from lda_notes.line.proof import VISIT, fact_of, proved, whole_blood
 from lda_notes.line.states import Danger, DangerCode, Exposure, State
 from lda_notes.record import events as ev
@@ -106,7 +106,7 @@ def _lock_begins(around: Around) -> str | None:
 
 def settled(around: Around) -> bool:
     """Return whether a prescriber decided about what is in the line, which could not be aspirated."""
-    cleared = _decided(around) and around.event.decision in CLEARED
+    cleared = _decided(around) and around.event.decision in CLEARING_DECISIONS
     return cleared and any(one.tried for one in around.before.dangers)
 
 
@@ -126,7 +126,7 @@ def _contents_change(danger: Danger, around: Around) -> Danger:
 
 def _contents_end(danger: Danger, around: Around) -> bool:
     event = around.event
-    cleared = _decided(around) and event.decision in CLEARED
+    cleared = _decided(around) and event.decision in CLEARING_DECISIONS
     if isinstance(event, ev.PortRemoved) or (cleared and (danger.tried or danger.phase)):
         return True  # what is in the line and was not tried to be aspirated is not what was decided about
     if danger.code == "D1" and no_heparin(around.patient) is None:

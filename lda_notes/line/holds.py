@@ -1,6 +1,6 @@
 """The holds of a line as a table: what begins each, how far it reaches, and what ends it.
 
-`begins` and `ends` run the table; tests of each row were written by others, from its source alone.
+`begins` and `ended_by_event` run the table; tests of each row were written by others, from its source alone.
 What is seen is kept in words (the sign and its time), never as a diagnosis.
 """
 
@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from typing import Final
+from typing import Final, Literal
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import Entry
@@ -37,6 +37,7 @@ from lda_notes.line.signs import (
     skin,
     swelling,
     tip,
+    unread_fact,
     wrong_tip,
 )
 from lda_notes.line.states import End, Hold, HoldReason, State
@@ -59,45 +60,56 @@ def may_clear(event: ev.Evaluation, policy: Policy) -> bool:
     return any(re.search(rf"(?<!\w){re.escape(role)}(?!\w)", said) for role in roles)
 
 
+_ByPolicy = Literal["as policy says", "as policy says, without treatment"]
+
+EVALUATION: Final[tuple[End, ...]] = ("evaluation",)
+AS_POLICY_SAYS: Final[_ByPolicy] = "as policy says"
+AS_POLICY_SAYS_WITHOUT_TREATMENT: Final[_ByPolicy] = "as policy says, without treatment"
+"""For holds that a thrombolytic does not answer."""
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One reason: what shows it, whether it holds the whole port, what ends it (None: as policy says).
+    """One reason: what shows it, whether it holds the whole port, what may end it.
 
-    ``shown_by`` names the facts, and the kinds, without which ``begins`` has nothing to look at.
+    ``shown_by`` names the facts, and the kinds, without which ``begins`` has nothing to look at; a row without any is
+    asked only where a fact could not be read.
     """
 
     reason: HoldReason
     begins: Callable[[Look], str | None]
-    shown_by: str
+    shown_by: tuple[str, ...]
+    ends_by: tuple[End, ...] | _ByPolicy
     whole_port: bool = False
-    ends_by: tuple[End, ...] | None = ("evaluation",)
     of_patient: bool = False
     do: str = ""
 
 
 _STOP: Final = "Stop, do not flush, aspirate before the needle is removed, report at once"
 _CLAMP: Final = "Clamp the line, report at once"
-_BLOOD: Final = "blood_return, blood_return_before, punctures"
-_SITE: Final = "site, signs"
+_BLOOD: Final = ("blood_return", "blood_return_before", "punctures")
+_SITE: Final = ("site", "signs")
 _SITE_SHOWS: Final = frozenset(
     {"present", "purulent", "flipped", "not felt", "broken", "thinned", "port visible", "opening"}
 )
-"""What has to be seen at a site before any row of it can begin a hold."""
+"""Findings at a site without which no row of it can begin a hold."""
 
 TABLE: Final[tuple[Row, ...]] = (
-    Row("no blood return", no_blood, _BLOOD, ends_by=None),
-    Row("blood return not proven", not_proven, f"{_BLOOD}, blood_looks", ends_by=None),
-    Row("resistance", resistance, "flushes, punctures", ends_by=None),
-    Row("resistance that changes with posture", posture, f"signs, {_BLOOD}", whole_port=True),
-    Row("swelling", swelling, _SITE, whole_port=True),
-    Row("pus", pus, _SITE, whole_port=True),
-    Row("redness and tenderness", red_and_tender, "site", whole_port=True),
-    Row("port flipped or not felt", port_lies, "site", whole_port=True),
-    Row("skin over the port", skin, "site", whole_port=True),
+    Row("no blood return", no_blood, _BLOOD, ends_by=AS_POLICY_SAYS),
+    Row("blood return not proven", unread_fact, (), ends_by=("proof", "evaluation")),
+    Row("blood return not proven", not_proven, (*_BLOOD, "blood_looks"), ends_by=AS_POLICY_SAYS_WITHOUT_TREATMENT),
+    Row("resistance", resistance, ("flushes", "punctures"), ends_by=AS_POLICY_SAYS),
+    Row("resistance that changes with posture", posture, ("signs", *_BLOOD), ends_by=EVALUATION, whole_port=True),
+    Row("swelling", swelling, _SITE, ends_by=EVALUATION, whole_port=True),
+    Row("pus", pus, _SITE, ends_by=EVALUATION, whole_port=True),
+    Row("redness and tenderness", red_and_tender, ("site",), ends_by=EVALUATION, whole_port=True),
+    Row("port flipped or not felt", port_lies, ("site",), ends_by=EVALUATION, whole_port=True),
+    Row("skin over the port", skin, ("site",), ends_by=EVALUATION, whole_port=True),
     Row(
         "something given at the site hurt or leaked",
         hurt,
-        "signs, found, extravasation care, needle dislodged",
+        ("signs", "found", "extravasation care", "needle dislodged"),
+        ends_by=EVALUATION,
         whole_port=True,
         of_patient=True,
         do=_STOP,
@@ -106,6 +118,7 @@ TABLE: Final[tuple[Row, ...]] = (
         "swelling of arm, face, neck or chest",
         far_swelling,
         _SITE,
+        ends_by=EVALUATION,
         whole_port=True,
         of_patient=True,
         do="Stop, do not flush on, report at once",
@@ -113,43 +126,57 @@ TABLE: Final[tuple[Row, ...]] = (
     Row(
         "fever or chills after a flush or start",
         fever,
-        "signs",
+        ("signs",),
+        ends_by=EVALUATION,
         whole_port=True,
         of_patient=True,
         do="Stop what runs, keep the access, report at once",
     ),
-    Row("breathlessness, chest pain or open line", found_open, "signs, found", whole_port=True, do=_CLAMP),
-    Row("catheter parted", parted, "signs", whole_port=True, of_patient=True, do=_CLAMP),
+    Row(
+        "breathlessness, chest pain or open line",
+        found_open,
+        ("signs", "found"),
+        ends_by=EVALUATION,
+        whole_port=True,
+        do=_CLAMP,
+    ),
+    Row("catheter parted", parted, ("signs",), ends_by=EVALUATION, whole_port=True, of_patient=True, do=_CLAMP),
     Row(
         "needle partly out",
         partly_out,
-        "found, needle dislodged",
+        ("found", "needle dislodged"),
         ends_by=("new access", "evaluation"),
         do="Stop, never push the needle back; a new sterile needle",
     ),
-    Row("needle not whole", not_whole, "needle_intact", of_patient=True),
+    Row("needle not whole", not_whole, ("needle_intact",), ends_by=EVALUATION, of_patient=True),
     Row(
         "tip not confirmed",
         tip,
-        "tip_confirmed, tip, tip_location",
-        whole_port=True,
+        ("tip_confirmed", "tip", "tip_location"),
         ends_by=("tip confirmed", "evaluation"),
+        whole_port=True,
     ),
-    Row("rated limit exceeded", over_limit, "purpose, flow_ml_per_s, pressure_psi", whole_port=True),
-    Row("coring needle", coring, "needle"),
+    Row(
+        "rated limit exceeded",
+        over_limit,
+        ("purpose", "flow_ml_per_s", "pressure_psi"),
+        ends_by=EVALUATION,
+        whole_port=True,
+    ),
+    Row("coring needle", coring, ("needle",), ends_by=EVALUATION),
 )
 """Every reason for a hold. ``of_patient``: the problem outlives the port; ``do``: what the table says to do at once."""
 
-_ASKED: Final = tuple(dict.fromkeys(name for row in TABLE for name in row.shown_by.split(", ")))
+_ASKED: Final = tuple(dict.fromkeys(name for row in TABLE for name in row.shown_by))
 
 
 @cache
-def _rows(said: tuple[str, ...]) -> tuple[Row, ...]:
-    return tuple(row for row in TABLE if not set(said).isdisjoint(row.shown_by.split(", ")))
+def _rows_shown_by(recorded: tuple[str, ...]) -> tuple[Row, ...]:
+    return tuple(row for row in TABLE if not set(recorded).isdisjoint(row.shown_by))
 
 
 _NOTHING_WRONG: Final = {"blood_return": "present", "blood_return_before": "present", "blood_looks": "like whole blood"}
-"""What begins no hold, and most events say."""
+"""The values of most events; they begin no hold."""
 
 
 def _tells(name: str, value: object) -> bool:
@@ -167,22 +194,24 @@ def _worth_asking(look: Look) -> tuple[Row, ...]:
     site = values.get("site")
     if site.__class__ is Site and _SITE_SHOWS.isdisjoint(site.__dict__.values()):
         said.remove("site")
-    return _rows((*said, look.event.kind))
+    return _rows_shown_by((*said, look.event.kind))
 
 
-ROWS: Final = {row.reason: row for row in TABLE}
-PROVABLE: Final = frozenset(row.reason for row in TABLE if row.ends_by is None)
+ROW_OF: Final = {row.reason: row for row in TABLE}
+"""The row of a reason; the two of one reason differ only in what shows and ends it."""
+
+PROVABLE: Final = frozenset(row.reason for row in TABLE if isinstance(row.ends_by, str))
 """Reasons that a proof may end, as policy says; the others say themselves what ends them."""
 
 OWN_RULES: Final = frozenset({"coring needle", "tip not confirmed", "needle not whole", "rated limit exceeded"})
 """Reasons that a rule of the check speaks of by itself, with what must be recorded."""
 
-BY_POLICY: Final[dict[str, tuple[End, ...]]] = {
+ENDS_BY_OPTION: Final[dict[str, tuple[End, ...]]] = {
     "evaluation": ("evaluation",),
     "evaluation, new access or treatment": ("new access", "treatment", "evaluation"),
     "evaluation or blood return": ("proof", "new access", "treatment", "evaluation"),
 }
-"""What ends such a hold, by each option of ``hold_ends_with`` in the table of limits: a test compares the two."""
+"""What ends a hold in `PROVABLE`, for each option of ``hold_ends_with``; a test compares the two tables."""
 
 
 def begins(look: Look, *, whole_port_only: bool = False) -> Iterator[Hold]:
@@ -196,18 +225,14 @@ def begins(look: Look, *, whole_port_only: bool = False) -> Iterator[Hold]:
             continue
         sign = row.begins(look)
         if sign is not None:
-            yield Hold(look.before.septum, row.reason, sign, look.entry, _ends_by(row, sign, look.policy))
+            yield Hold(look.before.septum, row.reason, sign, look.entry, _may_end(row, look.policy))
 
 
-def _ends_by(row: Row, sign: str, policy: Policy) -> tuple[End, ...]:
-    if row.ends_by is not None:
+def _may_end(row: Row, policy: Policy) -> tuple[End, ...]:
+    if isinstance(row.ends_by, tuple):
         return row.ends_by
-    by_policy = policy_ends(policy)
-    if row.reason != "blood return not proven":
-        return by_policy
-    if "could not be read" in sign:
-        return ("proof", "evaluation")
-    return tuple(end for end in by_policy if end != "treatment")
+    by_policy = ends_by_policy(policy)
+    return by_policy if row.ends_by == AS_POLICY_SAYS else tuple(end for end in by_policy if end != "treatment")
 
 
 _IN_WORDS: Final[dict[End, str]] = {
@@ -217,10 +242,10 @@ _IN_WORDS: Final[dict[End, str]] = {
     "tip confirmed": "a tip position that is confirmed",
     "evaluation": "an evaluation that clears the line",
 }
-"""What may end a hold, as every sheet, note and question says it."""
+"""The ends of a hold, as every sheet, note and question words them."""
 
 
-def what_ends(holds: Iterable[Hold]) -> tuple[str, ...]:
+def common_ends_in_words(holds: Iterable[Hold]) -> tuple[str, ...]:
     """Return in words what may end every one of ``holds``, an evaluation last."""
     return ends_in_words(set.intersection(*(set(hold.ends_by) for hold in holds)))
 
@@ -233,12 +258,12 @@ def ends_in_words(ends_by: Iterable[End]) -> tuple[str, ...]:
     return tuple(words for end, words in _IN_WORDS.items() if end in said)
 
 
-def policy_ends(policy: Policy) -> tuple[End, ...]:
+def ends_by_policy(policy: Policy) -> tuple[End, ...]:
     """Return what may end a hold for no blood return or resistance, as the policy has it."""
-    return BY_POLICY[policy.choice("hold_ends_with")]
+    return ENDS_BY_OPTION[policy.choice("hold_ends_with")]
 
 
-ENDED_BY: Final = {
+HOW_IT_ENDED: Final = {
     "proof at a new access": _IN_WORDS["new access"],
     "proof with the same needle": "blood return and a free flush with the same needle",
     "treatment": _IN_WORDS["treatment"],
@@ -246,10 +271,12 @@ ENDED_BY: Final = {
     "evaluation": "an evaluation",
     "port removed": "removal of the port",
 }
-"""What ended a hold, in words, by `Hold.how`."""
+"""The end of a past hold in words, for each value of `Hold.how`."""
 
 
-def ends(holds: tuple[Hold, ...], look: Look, after: State, *, named: bool, alone: bool) -> dict[HoldReason, str]:
+def ended_by_event(
+    holds: tuple[Hold, ...], look: Look, after: State, *, named: bool, alone: bool
+) -> dict[HoldReason, str]:
     """Return the reasons that end with this event, each with how.
 
     ``named`` says that the event is about this septum by name (or that there is only one); ``alone`` that the port
@@ -259,17 +286,17 @@ def ends(holds: tuple[Hold, ...], look: Look, after: State, *, named: bool, alon
     if isinstance(event, ev.PortRemoved):
         return {hold.reason: "port removed" for hold in holds}
     if isinstance(event, ev.Evaluation):
-        return dict.fromkeys(cleared(event, holds, look.policy, named=named, alone=alone), "evaluation")
-    told: dict[HoldReason, str] = {}
+        return dict.fromkeys(reasons_cleared(event, holds, look.policy, named=named, alone=alone), "evaluation")
+    how_ended: dict[HoldReason, str] = {}
     proof = named and not look.unread and proved(after, entry)
     for hold in holds:
         if "tip confirmed" in hold.ends_by and _tip_now_known(event, hold):
-            told[hold.reason] = "tip confirmed"
+            how_ended[hold.reason] = "tip confirmed"
         elif proof:
             how = _by_proof(hold, after, entry)
             if how:
-                told[hold.reason] = how
-    return told
+                how_ended[hold.reason] = how
+    return how_ended
 
 
 def _by_proof(hold: Hold, after: State, entry: Entry) -> str:
@@ -293,11 +320,11 @@ def _tip_now_known(event: ev.Event, hold: Hold) -> bool:
     return fact_of(event, "tip_confirmed") is True and wrong_tip(hold.began.event) is None
 
 
-def cleared(
+def reasons_cleared(
     event: ev.Evaluation, holds: tuple[Hold, ...], policy: Policy, *, named: bool, alone: bool
 ) -> tuple[HoldReason, ...]:
     """Return the reasons that an evaluation ends: those it names, or the only one of a port with one septum."""
-    if event.decision not in CLEARED or not may_clear(event, policy):
+    if event.decision not in CLEARING_DECISIONS or not may_clear(event, policy):
         return ()
     reasons = tuple(dict.fromkeys(hold.reason for hold in holds))
     said = fact_of(event, "ends") or ()
@@ -310,11 +337,11 @@ def cleared(
     return reasons if alone and len(reasons) == 1 else ()
 
 
-CLEARED: Final = ("cleared for use", "cleared with limits")
+CLEARING_DECISIONS: Final = ("cleared for use", "cleared with limits")
 """Decisions that may end a hold."""
 
 
-def ended(hold: Hold, entry: Entry, how: str) -> Hold:
+def with_end(hold: Hold, entry: Entry, how: str) -> Hold:
     """Return ``hold`` with what ended it."""
     return replace(hold, ended=entry, how=how)
 

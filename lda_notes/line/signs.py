@@ -1,4 +1,4 @@
-"""What shows each reason for a hold: one function a row of the table of holds.
+"""The signs that show each reason for a hold: one function for each row of the table of holds.
 
 Each returns the sign in words (what was seen and when, never a diagnosis), None when there is none.
 """
@@ -25,7 +25,7 @@ from lda_notes.record.unread import Unread
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What the table asks of: an event, its septum's state before it, and what surrounds it.
+    """The facts that the table is asked about: an event, its septum's state before it, and what surrounds it.
 
     ``fresh`` says that the port was implanted so recently that redness and swelling belong to the wound; ``unread``
     are the facts of the event that were written and could not be read.
@@ -121,11 +121,21 @@ _BESIDE: Final = frozenset({"volume_ml", "syringe_ml", "technique", "lot", "expi
 """Parts of such facts on which no hold rests."""
 
 
-def not_proven(look: Look) -> str | None:
-    """Return what leaves blood return unproven: an unread fact, aspirate unlike blood, by policy a sluggish return."""
+def unread_fact(look: Look) -> str | None:
+    """Return a fact on which a hold rests and that could not be read: it leaves blood return unproven."""
     for fact in look.unread:
         if fact.names and fact.names[0] in _RESTS_ON and fact.names[-1] not in _BESIDE:
             return f'{fact.label} could not be read: "{fact.text}"'
+    return None
+
+
+def not_proven(look: Look) -> str | None:
+    """Return what leaves blood return unproven: aspirate unlike blood, or by policy a sluggish return.
+
+    None where an unread fact does so already: that is a row of its own.
+    """
+    if unread_fact(look) is not None:
+        return None
     event = look.event
     looks = fact_of(event, "blood_looks")
     if looks.__class__ is str and looks != "like whole blood" and blood_of(event) != "none":

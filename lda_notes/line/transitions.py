@@ -119,7 +119,9 @@ def reached(state: State, entry: Entry, fold: Fold) -> State:
     event = entry.event
     look = _look(state, entry, fold)
     if isinstance(event, ev.Evaluation) and not names_septum(event, fold.septa):
-        state = _ended_holds(state, holds.ends(state.holds, look, state, named=False, alone=False), entry, fold)
+        state = _ended_holds(
+            state, holds.ended_by_event(state.holds, look, state, named=False, alone=False), entry, fold
+        )
     return _begun_holds(state, holds.begins(look, whole_port_only=names_septum(event, fold.septa)))
 
 
@@ -306,7 +308,7 @@ def _held(before: State, state: State, entry: Entry, fold: Fold) -> State:
     look = _look(before, entry, fold)
     named = names_septum(event, fold.septa)
     if state.holds:
-        told = holds.ends(state.holds, look, state, named=named, alone=len(fold.septa) == 1)
+        told = holds.ended_by_event(state.holds, look, state, named=named, alone=len(fold.septa) == 1)
         state = _ended_holds(state, told, entry, fold)
     if isinstance(event, ev.Evaluation):
         state = _limited(state, event, entry, fold.policy)
@@ -316,13 +318,13 @@ def _held(before: State, state: State, entry: Entry, fold: Fold) -> State:
 def _ended_holds(state: State, told: Mapping[HoldReason, str], entry: Entry, fold: Fold) -> State:
     if not told:
         return state
-    over = tuple(holds.ended(hold, entry, told[hold.reason]) for hold in state.holds if hold.reason in told)
+    over = tuple(holds.with_end(hold, entry, told[hold.reason]) for hold in state.holds if hold.reason in told)
     fold.histories[state.septum].holds.extend(over)
     kept = tuple(hold for hold in state.holds if hold.reason not in told)
     restored = state.restored or any(h.reason == "no blood return" and h.how != "evaluation" for h in over)
     state = altered(state, holds=kept, restored=restored and state.port_in)
     if isinstance(entry.event, ev.PortRemoved):
-        signs = ((hold.sign, hold.began) for hold in over if holds.ROWS[hold.reason].of_patient)
+        signs = ((hold.sign, hold.began) for hold in over if holds.ROW_OF[hold.reason].of_patient)
         state = altered(state, dangers=(*state.dangers, *dangers.left_behind(state, signs)))
     return state
 
@@ -334,7 +336,7 @@ def _begun_holds(state: State, fresh: Iterator[Hold]) -> State:
 
 
 def _limited(state: State, event: ev.Evaluation, entry: Entry, policy: Policy) -> State:
-    if not holds.may_clear(event, policy) or event.decision not in holds.CLEARED:
+    if not holds.may_clear(event, policy) or event.decision not in holds.CLEARING_DECISIONS:
         return state
     lifted = event.__dict__.get("lifts") or ()
     limits = tuple(limit for limit in state.limits if limit.what not in lifted)

@@ -14,7 +14,7 @@ from strategies import CORRECTIONS, episodes, event_of, read
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line import timeline
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import CLEARED
+from lda_notes.line.holds import CLEARING_DECISIONS
 from lda_notes.line.states import State
 from lda_notes.line.timeline import Timeline
 from lda_notes.record import events as ev
@@ -103,7 +103,7 @@ def test_a_hold_ends_only_where_something_is_recorded_that_ends_it(data: dict[st
             event = hold.ended.event
             match hold.how:
                 case "evaluation":
-                    assert isinstance(event, ev.Evaluation) and event.decision in CLEARED
+                    assert isinstance(event, ev.Evaluation) and event.decision in CLEARING_DECISIONS
                 case "port removed":
                     assert isinstance(event, ev.PortRemoved)
                 case "tip confirmed":

@@ -136,8 +136,11 @@ OWN_ENDS = {"needle partly out": ("new access", "evaluation"), "tip not confirme
 
 def test_every_other_reason_ends_by_an_evaluation_alone() -> None:
     for row in holds.TABLE:
-        by_policy = row.reason in ("no blood return", "blood return not proven", "resistance")
-        assert row.ends_by == (None if by_policy else OWN_ENDS.get(row.reason, ("evaluation",))), row.reason
+        by_policy = row.reason in ("no blood return", "blood return not proven", "resistance") and row.shown_by != ()
+        assert isinstance(row.ends_by, str) == by_policy, row.reason
+        if not by_policy:
+            own = OWN_ENDS.get(row.reason, ("evaluation",)) if row.shown_by else ("proof", "evaluation")
+            assert row.ends_by == own, row.reason
     assert {"no blood return", "blood return not proven", "resistance"} == holds.PROVABLE
 
 
@@ -276,8 +279,8 @@ def test_what_may_end_holds_is_what_ends_every_one_of_them() -> None:
     dry = line(access(**NONE, **LOCKED)).now("single").holds
     evaluation = "an evaluation that clears the line"
     needle = "a new needle with brisk blood return and a free flush"
-    assert holds.what_ends(dry) == (needle, "a thrombolytic that worked", evaluation)
-    assert holds.what_ends((*dry, *swollen)) == (evaluation,)
+    assert holds.common_ends_in_words(dry) == (needle, "a thrombolytic that worked", evaluation)
+    assert holds.common_ends_in_words((*dry, *swollen)) == (evaluation,)
     proof = "blood that looks like whole blood with a flush that runs free"
     assert holds.ends_in_words(("evaluation", "treatment", "new access", "proof")) == (proof, evaluation)
     assert holds.ends_in_words(("tip confirmed", "evaluation")) == ("a tip position that is confirmed", evaluation)
@@ -315,4 +318,7 @@ def test_nobody_named_may_clear_nothing(who: Person | None) -> None:
 def test_an_ended_hold_keeps_its_beginning() -> None:
     began, over = (one for one in line(access(**NONE, **LOCKED), event("line check", 30)).entries)
     hold = Hold("single", "no blood return", NO, began, ("evaluation",))
-    assert (holds.ended(hold, over, "evaluation").ended, holds.ended(hold, over, "evaluation").since) == (over, AT)
+    assert (holds.with_end(hold, over, "evaluation").ended, holds.with_end(hold, over, "evaluation").since) == (
+        over,
+        AT,
+    )

@@ -17,7 +17,7 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.line import due
 from lda_notes.line.due import zone_of
-from lda_notes.line.holds import what_ends
+from lda_notes.line.holds import common_ends_in_words
 from lda_notes.line.states import Hold, State
 from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
@@ -107,7 +107,7 @@ def hold_words(holds: tuple[Hold, ...]) -> str:
     signs = phrasing.listed(tuple(dict.fromkeys(hold.sign for hold in holds)))
     return (
         f"LINE ON HOLD: {signs}. Nothing goes through it.\n"
-        f"What ends the hold: {phrasing.listed(what_ends(holds), 'or')}.\n"
+        f"What ends the hold: {phrasing.listed(common_ends_in_words(holds), 'or')}.\n"
         "Record below what was tried, who was notified, when, and the reply.\n"
         f"Source: {COMMON_PRACTICE.text()}."
     )

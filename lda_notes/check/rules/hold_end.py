@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.hold_use import beginning, since, why
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.line.holds import CLEARED, PROVABLE, cleared, may_clear
+from lda_notes.line.holds import CLEARING_DECISIONS, PROVABLE, may_clear, reasons_cleared
 from lda_notes.line.proof import blood_of
 from lda_notes.problems import Related
 from lda_notes.record.events import (
@@ -33,7 +33,7 @@ def cleared_in_spite_of_site(step: Step, event: Evaluation, case: Case) -> Itera
     If the look is wrong, correct it.
     """
     own = tuple(hold for hold in step.after.holds if hold.began is step.entry)
-    if event.decision in CLEARED and own:
+    if event.decision in CLEARING_DECISIONS and own:
         yield Found(step.entry.path("decision"), f"the line is {event.decision}, and the same entry shows {why(own)}")
 
 
@@ -45,7 +45,7 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
 
     Chart the look at which blood came back.
     """
-    if event.decision not in CLEARED or "blood return restored" not in event.evidence:
+    if event.decision not in CLEARING_DECISIONS or "blood return restored" not in event.evidence:
         return
     last = step.before.last_blood_return
     seen = getattr(last.event, "blood_return", None) if last is not None else None
@@ -73,7 +73,7 @@ def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable
     If the role of who judged it is not recorded, record it.
     """
     who = event.cleared_by
-    if event.decision not in CLEARED or may_clear(event, case.policy) or who is None or not who.credential:
+    if event.decision not in CLEARING_DECISIONS or may_clear(event, case.policy) or who is None or not who.credential:
         return
     yield Found(
         step.entry.path("decision"),
@@ -97,7 +97,7 @@ def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iter
     on_hold = {name for hold in step.before.holds for name in (hold.reason, hold.sign)}
     septa = case.timeline.episode.port.septa
     named = len(septa) == 1 or event.septum in septa
-    if event.decision in CLEARED:
+    if event.decision in CLEARING_DECISIONS:
         odd = {
             "limits": names["limits"] if event.decision == "cleared for use" else (),
             "lifts": tuple(one for one in names["lifts"] if named and one not in limited),
@@ -113,7 +113,7 @@ def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iter
     for key, which in odd.items():
         if which:
             start = said[key]
-            if event.decision not in CLEARED and key != "limits":
+            if event.decision not in CLEARING_DECISIONS and key != "limits":
                 what = "limits" if key == "lifts" else "holds"
                 start = f'the decision is "{event.decision}", and {what} are named as ended by it: '
             yield Found(step.entry.path(key), start + " and ".join(f'"{one}"' for one in which))
@@ -133,9 +133,9 @@ def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable
     septa = case.timeline.episode.port.septa
     alone = len(septa) == 1
     named = alone or event.septum in septa
-    if event.decision not in CLEARED or not may_clear(event, case.policy) or not step.before.holds:
+    if event.decision not in CLEARING_DECISIONS or not may_clear(event, case.policy) or not step.before.holds:
         return
-    if not cleared(event, step.before.holds, case.policy, named=named, alone=alone):
+    if not reasons_cleared(event, step.before.holds, case.policy, named=named, alone=alone):
         which = why(step.before.holds)
         yield Found(
             step.entry.path("decision"),

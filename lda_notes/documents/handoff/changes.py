@@ -10,7 +10,7 @@ from typing import Final
 from lda_notes.documents import wording
 from lda_notes.documents.handoff.view import View
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import ENDED_BY
+from lda_notes.line.holds import HOW_IT_ENDED
 from lda_notes.record import events as ev
 
 
@@ -44,7 +44,7 @@ def changes(view: View) -> Iterator[Change]:
     over = (one for holds in view.timeline.holds.values() for one in holds if one.ended is not None)
     for hold in sorted(over, key=lambda one: (one.ended.event.at if one.ended else one.since).astimezone(UTC)):
         if hold.ended is not None and _since(view, hold.ended.event.at):
-            when, how = view.wording.soon(hold.ended.event.at), ENDED_BY.get(hold.how, hold.how)
+            when, how = view.wording.soon(hold.ended.event.at), HOW_IT_ENDED.get(hold.how, hold.how)
             yield Change(f"hold ended: {hold.sign}, by {how}, {when}", False)
 
 

@@ -12,7 +12,7 @@ from lda_notes.documents.references import Basis, Stated
 from lda_notes.knowledge.amounts import alteplase_withdrawal
 from lda_notes.knowledge.policy import Policy, number
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.line.holds import PROVABLE, ends_in_words, policy_ends, what_ends
+from lda_notes.line.holds import PROVABLE, common_ends_in_words, ends_by_policy, ends_in_words
 from lda_notes.line.states import State
 from lda_notes.line.timeline import Timeline
 from lda_notes.narrative import phrasing
@@ -44,7 +44,7 @@ _VESICANT = Stated("C3", "No vesicant without blood return", (Citation("ons", "R
 
 def no_blood(policy: Policy) -> Contingency:
     """Return what follows when blood does not return, with what ends that hold by policy."""
-    either = phrasing.listed(ends_in_words(policy_ends(policy)), "or")
+    either = phrasing.listed(ends_in_words(ends_by_policy(policy)), "or")
     then = f"nothing more goes through the line; the hold ends only with {either}"
     return Contingency("blood does not return", then, ("hold_ends_with",))
 
@@ -83,7 +83,7 @@ def contingencies(view: View, line: LineFacts) -> Iterator[Contingency]:
 def _on_hold(state: State) -> Contingency:
     """Return what blood return changes about the holds of a septum, as their ends say."""
     basis = ("hold_ends_with",) if all(hold.reason in PROVABLE for hold in state.holds) else ()
-    either = phrasing.listed(what_ends(state.holds), "or")
+    either = phrasing.listed(common_ends_in_words(state.holds), "or")
     if all("proof" in hold.ends_by for hold in state.holds):
         return Contingency("blood that looks like whole blood returns and the flush runs free", "the hold ends", basis)
     if state.dwell is not None and all("treatment" in hold.ends_by for hold in state.holds):

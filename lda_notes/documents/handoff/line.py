@@ -12,7 +12,7 @@ from lda_notes.documents.handoff.view import Action, Status, Told, Urgency, View
 from lda_notes.line import due as clocks
 from lda_notes.line.contents import lock_of
 from lda_notes.line.corrections import Entry
-from lda_notes.line.holds import ROWS
+from lda_notes.line.holds import ROW_OF
 from lda_notes.line.states import Danger, Hold, State
 from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
@@ -118,7 +118,7 @@ def needle_gone(state: State, hold: Hold) -> str:
 
 def at_once(state: State, hold: Hold) -> str:
     """Return what the table of holds says to do at once; nothing where no needle is in any more."""
-    return ROWS[hold.reason].do if state.needle is not None else ""
+    return ROW_OF[hold.reason].do if state.needle is not None else ""
 
 
 def named_as_unread(danger: Danger) -> bool:

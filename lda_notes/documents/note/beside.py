@@ -11,7 +11,7 @@ from lda_notes.documents.handoff.line import named_as_unread
 from lda_notes.documents.note import corrections
 from lda_notes.documents.note.corrections import Family
 from lda_notes.documents.note.desk import Desk
-from lda_notes.line.holds import what_ends
+from lda_notes.line.holds import common_ends_in_words
 from lda_notes.line.states import Danger, Hold
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Finding
@@ -59,7 +59,7 @@ def _danger_words(desk: Desk, danger: Danger) -> str:
 
 
 def _hold_words(desk: Desk, holds: tuple[Hold, ...]) -> str:
-    ends_with = phrasing.listed(what_ends(holds), "or")
+    ends_with = phrasing.listed(common_ends_in_words(holds), "or")
     signs: dict[str, list[str]] = {}
     for hold in holds:
         signs.setdefault(phrasing.moment(hold.since, desk.zone), []).append(hold.sign)
