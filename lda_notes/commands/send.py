@@ -258,10 +258,10 @@ def _count(passed: Passed, tally: _Tally) -> None:
             tally.updated += done.updated
             tally.unchanged += done.unchanged
             tally.kept += len(done.kept)
-            if passed.parcel is not None and (done.kept or done.said):
+            if passed.parcel is not None and (done.kept or done.warnings):
                 bundle, _ = read_json(passed.parcel.bundle)
                 tally.rows += [kept(passed.parcel, bundle, done.kept)] if done.kept else []
-                tally.rows += [warned(passed.parcel, bundle, done.said)] if done.said else []
+                tally.rows += [warned(passed.parcel, bundle, done.warnings)] if done.warnings else []
         case SetAside(reason=reason):
             tally.set_aside += 1
             tally.rows.append(reason.rstrip("\n"))

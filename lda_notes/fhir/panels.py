@@ -15,7 +15,8 @@ from lda_notes.record.exchange import Form, Said, said
 from lda_notes.record.parts import Antisepsis, Dressing, Model, NextDue, Problem, Site, Teaching
 
 DERIVED: Final = " ["
-"""Begins what distinguishes the key of a concept that a declaration of the record makes from one of the table."""
+"""Separates a label from its suffix in a concept's key, where the key comes from a fact's declaration and not from the
+table."""
 
 
 def observation(label: str) -> str:

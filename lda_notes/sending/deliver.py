@@ -45,8 +45,8 @@ class Delivered:
     """The server has every entry. ``resources`` as it has them now, in the order of the entries.
 
     ``created``, ``updated`` and ``unchanged`` count them; ``asked`` is True when no usable answer came and the server
-    was asked what it has: then nobody knows which of them are new, and all count as unchanged. ``said`` is what the
-    server warned of, entry by entry.
+    was asked what it has: then it is not known which of them are new, and all count as unchanged. ``warnings`` are the
+    server's, entry by entry.
     """
 
     resources: tuple[Stored, ...]
@@ -55,7 +55,7 @@ class Delivered:
     unchanged: int
     kept: tuple[Kept, ...] = ()
     asked: bool = False
-    said: tuple[Issue, ...] = ()
+    warnings: tuple[Issue, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +69,10 @@ class Doubled:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """The server does not take this bundle as it is, and never will.
+    """The server did not take this bundle.
 
+    Sending it again as it is would not help, except where ``status`` is a plain 500: that may be the bundle's fault or
+    the server's, and `drain` decides which by what becomes of the next bundles.
     ``stored`` counts the entries that it took all the same: a server that does a transaction as a batch takes part.
     """
 
@@ -81,7 +83,7 @@ class Refused:
 
 
 Found = dict[Identity, list[Json]]
-"""What a server has under each identity: usually one resource or none."""
+"""The resources of a server by identity: usually one for each, or none."""
 
 
 def deliver(
@@ -105,7 +107,7 @@ def deliver(
         if doubled := sending.doubled(before):
             return doubled
         sending.refuse_found_elsewhere(before)
-        if sending.settled(before):
+        if sending.all_applied(before):
             return sending.delivered(before)
     return _send(sending, bundle, before)
 
@@ -177,7 +179,7 @@ class Sending:
         stored = found[entry.identity][0]
         return bool(differences(entry.resource, stored, self.resolver(found), self.server.address.base))
 
-    def doubled(self, found: Found, status: int = 412, said: tuple[Issue, ...] = ()) -> Refused | None:
+    def doubled(self, found: Found, status: int = 412, reported: tuple[Issue, ...] = ()) -> Refused | None:
         """Return the refusal when two resources of the server have one identity; None when none have."""
         two = tuple(
             Doubled(
@@ -188,7 +190,7 @@ class Sending:
             for entry in self.listed
             if len(found[entry.identity]) > 1
         )
-        return Refused(status, said, two) if two else None
+        return Refused(status, reported, two) if two else None
 
     def refuse_found_elsewhere(self, found: Found) -> None:
         """Make sure that what is found under these identities is their own patient's. Raises `NotSafe`."""
@@ -205,7 +207,7 @@ class Sending:
                         f"{where} is filed under another patient on the server ({plain(theirs)}); nothing was changed"
                     )
 
-    def settled(self, found: Found) -> bool:
+    def all_applied(self, found: Found) -> bool:
         """Return whether the server is as the transaction leaves it: all is there, every update as it was sent."""
         return all(len(found[entry.identity]) == 1 for entry in self.listed) and not any(
             entry.method == "PUT" and self.differs(entry, found) for entry in self.listed
@@ -216,7 +218,7 @@ class Sending:
         found = self.find()
         if doubled := self.doubled(found):
             return doubled
-        return replace(self.delivered(found), asked=True) if self.settled(found) else None
+        return replace(self.delivered(found), asked=True) if self.all_applied(found) else None
 
     def delivered(self, found: Found, statuses: Mapping[int, str] = MappingProxyType({})) -> Delivered:
         """Return what came of a bundle whose every entry is on the server; ``statuses`` say what became of each."""
@@ -260,7 +262,7 @@ def _version(resource: Json) -> str:
 
 def _send(sending: Sending, bundle: Json, before: Found | None) -> Delivered | Refused:
     server, base = sending.server, sending.server.address.base
-    body = to_json(_sparing(sending, bundle, before)).encode()
+    body = to_json(_without_idle_updates(sending, bundle, before)).encode()
     tried, uncertain = 0, False
     while True:
         wait: float | None = None
@@ -284,9 +286,9 @@ def _send(sending: Sending, bundle: Json, before: Found | None) -> Delivered | R
                 uncertain = True
                 ended = sending.ask()
             if ended is None and answer.status not in BUSY | _NOT_YET:
-                said = issues(answer)
-                doubled = sending.doubled(sending.find(), said=said) if answer.status == 412 else None
-                return doubled or Refused(answer.status, said)
+                reported = issues(answer)
+                doubled = sending.doubled(sending.find(), reported=reported) if answer.status == 412 else None
+                return doubled or Refused(answer.status, reported)
             wait = server.asked_wait(answer)
         if ended is not None:
             return ended
@@ -307,7 +309,7 @@ def _looked_for(sending: Sending, answer: Answer) -> Delivered | Refused:
     return ended
 
 
-def _sparing(sending: Sending, bundle: Json, before: Found | None) -> Json:
+def _without_idle_updates(sending: Sending, bundle: Json, before: Found | None) -> Json:
     """Return the bundle with every update that would change nothing turned into a create on condition, which cannot."""
     if before is None:
         return bundle
@@ -323,29 +325,29 @@ def _sparing(sending: Sending, bundle: Json, before: Found | None) -> Json:
 
 
 def _answered(sending: Sending, answer: Answer, before: Found | None, *, uncertain: bool) -> Delivered | Refused:
-    """Read the answer; where it does not tell all, or an earlier try may have arrived too, ask as well."""
+    """Read the answer; where it does not show everything, or an earlier try may have arrived too, ask as well."""
     failed = _failed(answer)
     if failed is not None:
         return failed
-    statuses, found = _told(sending.listed, answer)
+    statuses, found = _read_entries(sending.listed, answer)
     if found is None or uncertain:
         found = sending.find()
         if doubled := sending.doubled(found):
             return doubled
         lost = [entry for entry in sending.listed if not found[entry.identity]]
-        told = tuple(read_outcome(answer.json()))
-        if told and len(lost) == len(sending.listed):
-            return Refused(answer.status, told)
+        reported = tuple(read_outcome(answer.json()))
+        if reported and len(lost) == len(sending.listed):
+            return Refused(answer.status, reported)
         if lost:
             raise Unreachable(
                 f"{sending.server.address.base} took the bundle but does not find {lost[0].identity.kind} of it again"
-                + "".join(f"; it reports: {one.words}" for one in told)
+                + "".join(f"; it reports: {one.words}" for one in reported)
             )
     for entry in sending.listed:
         if entry.method == "PUT" and before is not None and before[entry.identity]:
             same = before[entry.identity][0].get("meta") == found[entry.identity][0].get("meta")
             statuses[entry.index] = "unchanged" if same else "updated"
-    return replace(sending.delivered(found, statuses), said=tuple(_warnings(answer)))
+    return replace(sending.delivered(found, statuses), warnings=tuple(_warnings(answer)))
 
 
 def _responses(answer: Answer) -> list[Json]:
@@ -360,31 +362,31 @@ def _failed(answer: Answer) -> Refused | None:
     bad = [index for index, status in enumerate(statuses) if _STATUS.fullmatch(status) and status[0] != "2"]
     if not bad:
         return None
-    said: list[Issue] = []
+    failed: list[Issue] = []
     for index in bad:
-        told = [replace(one, entry=index) for one in read_outcome(responses[index].get("outcome"))]
-        said += told or [Issue(index, "", f"status {statuses[index]}, without a reason")]
-    return Refused(int(statuses[bad[0]]), tuple(said), stored=len(responses) - len(bad))
+        reported = [replace(one, entry=index) for one in read_outcome(responses[index].get("outcome"))]
+        failed += reported or [Issue(index, "", f"status {statuses[index]}, without a reason")]
+    return Refused(int(statuses[bad[0]]), tuple(failed), stored=len(responses) - len(bad))
 
 
 def _warnings(answer: Answer) -> Iterator[Issue]:
     """Yield what an answer that says all is well warns of: as a whole, and entry by entry."""
-    said = object_of(answer.json())
-    yield from read_outcome(said, WARNED)
-    for index, entry in enumerate(objects_of(said.get("entry"))):
+    body = object_of(answer.json())
+    yield from read_outcome(body, WARNED)
+    for index, entry in enumerate(objects_of(body.get("entry"))):
         for outcome in (object_of(entry.get("response")).get("outcome"), entry.get("resource")):
             for one in read_outcome(outcome, WARNED):
                 yield replace(one, entry=index)
 
 
-def _told(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], Found | None]:
+def _read_entries(listed: tuple[Entry, ...], answer: Answer) -> tuple[dict[int, str], Found | None]:
     """Return what became of each entry, and the resources as the answer shows them; None when it does not show all.
 
     Answers stand in the order of the entries (R4, "transaction"), but a server that merged two entries sends fewer:
     so an answer counts for an entry only when it shows that entry's own identity.
     """
-    said = answer.json()
-    given = said.get("entry") if isinstance(said, dict) else None
+    body = answer.json()
+    given = body.get("entry") if isinstance(body, dict) else None
     if not isinstance(given, list) or len(given) != len(listed):
         return {}, None
     statuses: dict[int, str] = {}

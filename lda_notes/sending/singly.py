@@ -30,7 +30,7 @@ def singly(sending: Sending) -> Delivered | Refused:
         return doubled
     sending.refuse_found_elsewhere(found)
     statuses: dict[int, str] = {}
-    said: list[Issue] = []
+    warnings: list[Issue] = []
     for entry in _in_order(sending.listed):
         stored = found[entry.identity]
         if stored and (entry.method == "POST" or not sending.differs(entry, found)):
@@ -42,12 +42,12 @@ def singly(sending: Sending) -> Delivered | Refused:
             return Refused(422, (nowhere,), stored=len(statuses))
         answer = _written(server, entry, resource, stored)
         if answer.status not in _GOOD:
-            told = tuple(Issue(entry.index, one.element, one.words) for one in issues(answer))
-            return Refused(answer.status, told, stored=len(statuses))
-        said += (replace(one, entry=entry.index) for one in read_outcome(answer.json(), WARNED))
+            reported = tuple(Issue(entry.index, one.element, one.words) for one in issues(answer))
+            return Refused(answer.status, reported, stored=len(statuses))
+        warnings += (replace(one, entry=entry.index) for one in read_outcome(answer.json(), WARNED))
         statuses[entry.index] = "updated" if stored else "created"
         found[entry.identity] = _now(server, entry, answer)
-    return replace(sending.delivered(found, statuses), said=tuple(said))
+    return replace(sending.delivered(found, statuses), warnings=tuple(warnings))
 
 
 def _in_order(listed: tuple[Entry, ...]) -> Iterator[Entry]:
@@ -98,9 +98,9 @@ def _written(server: Server, entry: Entry, resource: Json, stored: list[Json]) -
 
 def _now(server: Server, entry: Entry, answer: Answer) -> list[Json]:
     """Return the resource as the server now has it: as it answers, or as a search finds it."""
-    said = answer.json()
-    if isinstance(said, dict) and entry.identity.names(said) and isinstance(said.get("id"), str):
-        return [said]
+    body = answer.json()
+    if isinstance(body, dict) and entry.identity.names(body) and isinstance(body.get("id"), str):
+        return [body]
     found = server.find([entry.identity])
     if not found[entry.identity]:
         raise Unreachable(f"{server.address.base} took {entry.identity.kind} of the bundle but does not find it again")

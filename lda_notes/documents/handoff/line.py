@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 
 from lda_notes.documents import wording
 from lda_notes.documents.handoff.actions import actions, under_way, vesicant_runs
@@ -47,7 +47,7 @@ class LineFacts:
 def line_facts(view: View, septum: str) -> LineFacts:
     """Return what the sheet says of one septum."""
     state = view.timeline.now(septum)
-    due = tuple(sorted(actions(view, state), key=_soonest))
+    due = tuple(sorted(actions(view, state), key=_in_order))
     return LineFacts(
         septum,
         _status(state),
@@ -67,10 +67,9 @@ def line_facts(view: View, septum: str) -> LineFacts:
     )
 
 
-def _soonest(action: Action) -> tuple[int, datetime]:
-    if action.by is None:
-        return (0 if action.clock is None else 1), datetime.min.replace(tzinfo=UTC)
-    return 2, action.by.astimezone(UTC)
+def _in_order(action: Action) -> tuple[tuple[bool, datetime], bool]:
+    """Return a sort key: by due time; of what is due now, what no clock asks for comes first."""
+    return action.when, action.by is None and action.clock is not None
 
 
 def _status(state: State) -> Status:

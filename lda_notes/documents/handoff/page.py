@@ -12,8 +12,8 @@ from lda_notes.check.rule_table import silenced_words
 from lda_notes.documents.blocks import Alert, Blanks, Block, Fine, Heading, Line, Sheet, Table, Together
 from lda_notes.documents.handoff.amounts import amounts_text
 from lda_notes.documents.handoff.contingencies import Contingency, every_line
-from lda_notes.documents.handoff.patient import PatientFacts, soonest
-from lda_notes.documents.handoff.patients import NEVER, Handoff, handoff
+from lda_notes.documents.handoff.patient import PatientFacts
+from lda_notes.documents.handoff.patients import Handoff, handoff
 from lda_notes.documents.handoff.round import Row, anchor, in_time_order, needs_words, row, table, warnings
 from lda_notes.documents.handoff.sources import Source
 from lda_notes.documents.handoff.view import Action, Told, Urgency
@@ -325,7 +325,7 @@ def _left_row(found: Handoff, patient: PatientFacts, references: References) -> 
 
 def left_sheet(found: Handoff, printing: Printing = _ALL) -> Sheet:
     """Return the call list: everyone who left, what the port still needs, most overdue first, with room to write."""
-    gone = sorted((*found.left, *found.left_before), key=_first_due)
+    gone = sorted((*found.left, *found.left_before), key=lambda patient: patient.first_due)
     blocks: list[Block] = [_head(found, printing, len(gone))]
     if gone:
         blocks.append(
@@ -361,10 +361,6 @@ def _call(patient: PatientFacts) -> tuple[str | tuple[Line, ...], ...]:
         ", ".join(dict.fromkeys(action.owner for action in patient.actions)) or "nobody named",
         "",
     )
-
-
-def _first_due(patient: PatientFacts) -> tuple[bool, datetime]:
-    return min((soonest(action) for action in patient.actions), default=(True, NEVER))
 
 
 __all__ = ["Handoff", "Printing", "Source", "Urgency", "handoff", "later_says", "left_sheet", "round_rows", "sheet"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 from lda_notes.documents import wording
 from lda_notes.documents.handoff.amounts import Added, amounts
@@ -15,7 +15,7 @@ from lda_notes.documents.handoff.line import LineFacts, line_facts
 from lda_notes.documents.handoff.missing import gaps, matters, said, unread_event, unread_fact
 from lda_notes.documents.handoff.problems import OpenProblem, open_problems, pending
 from lda_notes.documents.handoff.sources import Unsigned
-from lda_notes.documents.handoff.view import URGENCIES, Action, Urgency, View
+from lda_notes.documents.handoff.view import NEVER, URGENCIES, Action, Urgency, View
 from lda_notes.documents.precautions import Precaution, precautions
 from lda_notes.documents.wording import Wording
 from lda_notes.line.states import Hold
@@ -83,12 +83,12 @@ class PatientFacts:
     @property
     def actions(self) -> tuple[Action, ...]:
         """Everything that is due for this patient, soonest first."""
-        return tuple(sorted((a for line in self.lines for a in line.actions), key=soonest))
+        return tuple(sorted((a for line in self.lines for a in line.actions), key=lambda action: action.when))
 
-
-def soonest(action: Action) -> tuple[bool, datetime]:
-    """Order actions by due time, what is due now first."""
-    return action.by is not None, (action.by or datetime.min.replace(tzinfo=UTC)).astimezone(UTC)
+    @property
+    def first_due(self) -> tuple[bool, datetime]:
+        """A sort key: when the first action is due; `NEVER` where nothing is."""
+        return next((action.when for action in self.actions), NEVER)
 
 
 def patient_facts(

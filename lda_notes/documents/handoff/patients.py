@@ -6,13 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from decimal import Decimal
-from typing import Final
 from zoneinfo import ZoneInfo
 
 from lda_notes.documents.handoff.line import named_as_unread
-from lda_notes.documents.handoff.patient import PatientFacts, patient_facts, soonest
+from lda_notes.documents.handoff.patient import PatientFacts, patient_facts
 from lda_notes.documents.handoff.sources import Source, sort_out
-from lda_notes.documents.handoff.view import URGENCIES, View
+from lda_notes.documents.handoff.view import NEVER, URGENCIES, View
 from lda_notes.documents.wording import Wording
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
@@ -24,10 +23,10 @@ class Handoff:
     """All that the sheet says, most urgent patient first.
 
     ``here`` are the patients of the facility, ``left`` those who have left it and are still listed, ``left_before`` the
-    others who left. Told in one sentence each:
-    ``unreadable`` names records that could not be read, ``later`` the patient of each stay not begun, ``left_out``
-    others who are not handed over, and why, ``doubtful`` what does not go together between records. ``zones`` are the
-    time zones of the patients on it, by name, at least one.
+    others who left. The next four are sentences for the reader: ``unreadable`` names records that could not be read,
+    ``later`` the patient of each stay not begun, ``left_out`` others who are not handed over, and why, ``doubtful``
+    what does not go together between records. ``zones`` are the time zones of the patients on it, by name, at least
+    one.
     """
 
     asof: datetime
@@ -100,7 +99,7 @@ def handoff(
     ]
     patients = [
         replace(one, number=place, alike=one.file in sorted_out.alike)
-        for place, one in enumerate(sorted(patients, key=_most_urgent), 1)
+        for place, one in enumerate(sorted(patients, key=_order), 1)
     ]
     here = tuple(one for one in patients if not one.left and _of_place(one, unit, rooms))
     gone = [one for one in patients if one.left and _of_place(one, unit, rooms)]
@@ -124,22 +123,27 @@ def handoff(
     )
 
 
-def _most_urgent(patient: PatientFacts) -> tuple[object, ...]:
-    first = soonest(patient.actions[0]) if patient.actions else (True, NEVER)
+def _order(patient: PatientFacts) -> tuple[object, ...]:
+    """Return the sort key of a patient on the sheet, most urgent first.
+
+    In turn: the danger of the line (`_rank`), how urgent the worst line is, when the first action is due (now comes
+    first), when the first one with a time is due; then unit, room by its number, name and record.
+    """
     place = (patient.unit, _number(patient.room), patient.room, patient.name, patient.record)
-    timed = min((soonest(one) for one in patient.actions if one.by is not None), default=(True, NEVER))
-    return _rank(patient), URGENCIES.index(patient.urgency), first, timed, place
-
-
-NEVER: Final = datetime.max.replace(tzinfo=UTC)
+    first_timed = next((action.when for action in patient.actions if action.by is not None), NEVER)
+    return _rank(patient), URGENCIES.index(patient.urgency), patient.first_due, first_timed, place
 
 
 def _rank(patient: PatientFacts) -> int:
-    """Return how urgent a patient is before any due time: what is in the line first, then holds, then all others."""
+    """Return how urgent a patient is before any due time.
+
+    0: a danger or a dwelling thrombolytic, with a needle in or a clock running; 1: either of them with neither;
+    2: a hold with a needle in; 3: a hold without a needle; 4: none of these.
+    """
     states = [line.state for line in patient.lines]
-    inside = any(state.dwell or not all(map(named_as_unread, state.dangers)) for state in states)
+    in_danger = any(state.dwell or not all(map(named_as_unread, state.dangers)) for state in states)
     needle = any(state.needle for state in states)
-    if inside:
+    if in_danger:
         return 0 if needle or any(action.clock for action in patient.actions) else 1
     if any(state.holds for state in states):
         return 2 if needle else 3

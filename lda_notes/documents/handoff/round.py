@@ -1,4 +1,7 @@
-"""The round: one row a patient, most urgent first, with all that must be seen before the shift ends."""
+"""The round: one row a patient, with all that must be seen before the shift ends.
+
+Rows keep the order of the patients, which `patients.py` sorts, most urgent first; here only tasks are sorted.
+"""
 
 from __future__ import annotations
 
@@ -158,8 +161,10 @@ def needs_words(found: Row) -> bool:
 
 
 def table(rows: Sequence[Row], until: str, linked: bool) -> Table:
-    """Return the round as a table with boxes to tick and room to write; ``linked``: blocks follow, to which the rows
-    link."""
+    """Return the round as a table with boxes to tick and room to write, rows in the order given: most urgent first.
+
+    ``linked``: blocks follow, to which the rows link.
+    """
     return Table(
         (*COLUMNS[:3], f"Due by {until}", COLUMNS[4]),
         tuple(_cells(found) for found in rows),

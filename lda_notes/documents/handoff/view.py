@@ -51,6 +51,15 @@ class Action:
     basis: tuple[Basis, ...]
     clock: ClockName | None = None
 
+    @property
+    def when(self) -> tuple[bool, datetime]:
+        """The due time as a sort key: what is due now comes first."""
+        return self.by is not None, (self.by or datetime.min.replace(tzinfo=UTC)).astimezone(UTC)
+
+
+NEVER: Final = (True, datetime.max.replace(tzinfo=UTC))
+"""Sorts after `Action.when` of any action."""
+
 
 @dataclass(frozen=True, slots=True)
 class View:
