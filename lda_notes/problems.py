@@ -1,4 +1,4 @@
-"""What is wrong with the user's data, as values; and the one exception for "the run cannot go on"."""
+"""Problems of the user's data, as values; and the one exception for a run that cannot continue."""
 
 from __future__ import annotations
 

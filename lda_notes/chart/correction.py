@@ -45,7 +45,7 @@ OWN_ENTRY: Final = "No one co-signs an entry of her own; the second person signs
 
 _VALUES: Final[Mapping[str, str]] = {"addendum": "adds", "amendment": "sets"}
 _OWN: Final = frozenset({"kind", "reason", "text", "by", "role"})
-"""What a correction says of itself; every other name is a fact of the entry."""
+"""Facts of a correction itself; every other name is a fact of the entry."""
 
 
 @dataclass

@@ -39,7 +39,7 @@ class Say:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """What is to be signed: the entry as it will be written, how it reads, what a check finds, who signs.
+    """The review before signing: the entry as it will be written, how it reads, what a check finds, who signs.
 
     ``warnings`` say what forbids the use of the line from here on.
     """
@@ -52,7 +52,7 @@ class Review:
 
 
 class Form(ABC):
-    """What a talk fills in and a session has signed. ``given`` are facts known beforehand, such as who charts."""
+    """A form that a talk fills in and a session has signed. ``given``: facts known beforehand, such as who charts."""
 
     given: Facts
     entry_id: str
@@ -105,7 +105,7 @@ class Form(ABC):
 
 @dataclass(frozen=True)
 class Basis:
-    """What an entry is charted on: the record as it stands, its policy and its clock, and what is known beforehand.
+    """The basis of charting an entry: the record as it is, its policy and clock, and what is known beforehand.
 
     ``signed_at`` gives the time of entry; without it, ``now`` does. ``unread`` could not be read of the record,
     ``others`` are the other stays of its line. ``kits`` and ``last`` (words of each signer, by the name of the fact)
@@ -144,7 +144,7 @@ class EntryForm(Form):
 
     @property
     def given(self) -> Facts:  # type: ignore[override]
-        """What is known beforehand."""
+        """The facts known beforehand."""
         return self.basis.given
 
     @property

@@ -35,7 +35,7 @@ _WHEN: Final = {IN: "When did the needle go in?", USE: "When was the line used?"
 _HEAD: Final = {IN: "", USE: "Use of the line. ", OUT: "Needle out. "}
 
 _AT_ONCE: Final = frozenset({"lock", "dressing"})
-"""What an access lacks whose needle comes out within the hour."""
+"""Facts not asked of an access whose needle comes out within the hour."""
 
 _NOT_ASKED: Final[Mapping[str, frozenset[str]]] = {
     IN: frozenset(
@@ -47,7 +47,7 @@ _NOT_ASKED: Final[Mapping[str, frozenset[str]]] = {
     USE: frozenset({"response", "identity", "identifiers_checked", "allergies_checked"}),
     OUT: frozenset({"due", "next_due", "hub_scrub_s", "response"}),
 }
-"""What is asked of such an event alone, and not of the same event as a part of a visit."""
+"""Facts asked of such an event by itself, and not as part of a visit."""
 
 
 @dataclass

@@ -1,1 +1,1 @@
-"""What must be recorded, what contradicts itself, what is unsafe: needs, the rule table, the report."""
+"""Checks for what is missing, contradictory or unsafe: needs, the rule table, the report."""

@@ -1,4 +1,4 @@
-"""What is found only between records: whose they are, and who could be taken for somebody else.
+"""Findings between records: whose they are, and who could be taken for someone else.
 
 A record is judged alone; these faults show when a folder is read. Each is named in every record that has it, by the
 other file and never by the other patient's name: that stands on the unit's own sheet alone.

@@ -1,4 +1,4 @@
-"""What a need is, and the conditions under which a fact is asked for."""
+"""Needs, and the conditions under which a fact is asked for."""
 
 from __future__ import annotations
 
@@ -238,7 +238,7 @@ OF_EVENT: Final[Mapping[str, Condition]] = {
     "leaves_without": lambda event, _: event.needle_in is False,
     "adds_nothing": lambda event, _: not event.adds,
 }
-"""What can be seen from the event and its record at once; what takes more is a function of that name."""
+"""Conditions of an event and its record that fit on one row; a longer one is a function of that name."""
 
 OF_PART: Final[Mapping[str, Callable[[Any], bool]]] = {
     "has_redness": lambda site: site.erythema == "present",
@@ -255,7 +255,7 @@ OF_PART: Final[Mapping[str, Callable[[Any], bool]]] = {
     ),
     "somebody_told": lambda problem: problem.told is not None,
 }
-"""What is seen from the part that contains the fact."""
+"""Conditions of the part that contains the fact."""
 
 VARIES: Final[Mapping[str, Mapping[str, Condition]]] = {
     "under way": {"line use": OF_EVENT["under_way"]},

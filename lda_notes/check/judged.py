@@ -1,4 +1,4 @@
-"""What checking a record gives."""
+"""The result of checking a record."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What must be recorded for each kind, in the order of the work: one table for the check, the worksheet and the chart.
+"""Facts to be recorded for each kind, in the order of the work: one table for the check, the worksheet and the chart.
 
 `NEEDS` is the table, `missing` returns which of its facts an event lacks.
 """
@@ -114,7 +114,7 @@ def _tree(needs: tuple[Need, ...]) -> list[_Node]:
 
 
 _Rows = tuple[tuple[str, Need | None, "_Rows | None"], ...]
-"""What is asked of one part: key, need, and what is asked of the part inside."""
+"""The needs of one part: key, need, and the needs of the part inside."""
 
 
 def _rows(nodes: list[_Node]) -> _Rows:

@@ -64,7 +64,7 @@ def _names(path: Path) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Case:
-    """What every rule may look at. ``about``: only what is found of these entries, by position, is asked for."""
+    """The record as every rule sees it. ``about``: only what is found of these entries, by position, is asked for."""
 
     timeline: Timeline
     policy: Policy

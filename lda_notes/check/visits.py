@@ -1,4 +1,4 @@
-"""What the other events of a visit leave to be said: the needle goes in and comes out again within the hour."""
+"""Visits: the needle goes in and comes out again within the hour, and one event may say what another need not."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the whole record says that a condition asks of, gathered once for all of its events."""
+"""Facts of the whole record that conditions ask about, gathered once for all of its events."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from lda_notes.record.episode import Episode
 
 C = TypeVar("C", bound=ev.CareEvent)
 _THROUGH: Final = (ev.FlushOrLock, ev.LineUse, ev.PatencyTreatment, ev.PatencyCheck)
-"""What goes through the line while a needle is in."""
+"""Events that put something through the line while a needle is in."""
 
 
 class Whole:
-    """What conditions ask of a record as a whole, each worked out when it is asked for."""
+    """Facts of a record as a whole that conditions ask about, each worked out on first use."""
 
     def __init__(self, episode: Episode) -> None:
         self._events = episode.events
@@ -40,7 +40,7 @@ class Whole:
 
     @cached_property
     def moved(self) -> dict[str, list[ev.Opening | ev.Closing]]:
-        """What put needles in and took them out, by septum and in order of time."""
+        """The events that put needles in and took them out, by septum and in order of time."""
         moves: dict[str, list[ev.Opening | ev.Closing]] = self._by_septum(
             event for event in self._events if isinstance(event, ev.Opening | ev.Closing)
         )
@@ -60,17 +60,17 @@ class Whole:
 
     @cached_property
     def used(self) -> dict[str, list[ev.CareEvent]]:
-        """What went through the line, by septum and in order of time."""
+        """The events that put something through the line, by septum and in order of time."""
         return self._by_septum(sorted((e for e in self._events if isinstance(e, _THROUGH)), key=at_of))
 
     @cached_property
     def care(self) -> list[ev.CareEvent]:
-        """What was done at the line, in order of time."""
+        """The events at the line, in order of time."""
         return sorted((e for e in self._events if isinstance(e, ev.CareEvent)), key=at_of)
 
     @cached_property
     def locks(self) -> list[tuple[datetime, Any]]:
-        """What flushes said of the lock, by moment."""
+        """The locks that flushes recorded, by moment."""
         return _by_time((e.at, e.lock) for e in self._events if isinstance(e, ev.Flushed | ev.FlushedElsewhere))
 
     @cached_property

@@ -33,7 +33,7 @@ from lda_notes.record.writer import Again, Changed, Seen, Written, refuse_unless
 
 @dataclass(frozen=True, slots=True)
 class Means:
-    """What the charting of an entry rests on beside its record: policy, clock, answers given beforehand, signature."""
+    """Conditions of charting an entry, apart from its record: policy, clock, answers given beforehand, signature."""
 
     policy: Policy
     now: Callable[[], datetime]

@@ -1,4 +1,4 @@
-"""What the commands that write entries share: who charts, what is given beforehand, what time it is."""
+"""Common parts of the commands that write entries: who charts, what is given beforehand, what time it is."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the commands that speak to a server share: which server, how it knows us, and how records become bundles."""
+"""Common parts of the commands that use a server: which server, how it knows us, and how records become bundles."""
 
 from __future__ import annotations
 

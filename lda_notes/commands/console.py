@@ -19,7 +19,7 @@ from lda_notes.commands.printing import say
 from lda_notes.files.syntax.text import without_hidden
 
 _ROW_BYTES: Final = 4095
-"""What a terminal hands over of one row at most, its end included; it drops the rest without a word."""
+"""Most bytes of one row that a terminal hands over, its end included; it drops the rest silently."""
 
 
 def plain(text: str) -> str:

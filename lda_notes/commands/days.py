@@ -27,7 +27,7 @@ from lda_notes.problems import Failure
 
 JSON_VERSION = 1
 _FORMULA: Final = re.compile("(^|[;\t\r\n])(\\s*[=+@\uff1d\uff0b\uff0d\uff20-])")
-"""What begins a formula, as wide letters too, at the start of a cell or after a sign that can begin another."""
+"""The start of a formula, in wide letters too, at the start of a cell or after a sign that can begin another."""
 
 FORMATS = ("csv", "json")
 DAY_COLUMNS = (

@@ -1,4 +1,4 @@
-"""What the FHIR commands share: the configuration, reading bundle files, and how faults are shown."""
+"""Common parts of the FHIR commands: the configuration, reading bundle files, and how faults are shown."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ _STEERING: Final = re.compile(
 )
 """Control characters but tab and the end of a row, and what hides text or turns its direction."""
 _NO_TEXT: Final = re.compile("[\ud800-\udfff]")
-"""What stands for bytes that are not text, as in names of files."""
+"""The replacement for bytes that are not text, as in names of files."""
 
 
 def visible(text: str) -> str:

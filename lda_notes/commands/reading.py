@@ -42,7 +42,7 @@ def read_all(paths: Sequence[Path]) -> tuple[list[Record], tuple[Record, ...]]:
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """What sheets are made of: the readable records asked for, other stays of their patients, and what is missing.
+    """The input of sheets: the readable records asked for, other stays of their patients, and what is missing.
 
     ``missing`` has a sentence for each thing that is not on the sheets; ``lost`` says whether any was meant to be.
     """

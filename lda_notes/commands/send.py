@@ -43,7 +43,7 @@ _DIFFERENT, _REFUSED, _WAITING = 1, 3, 4
 
 @dataclass(slots=True)
 class _Tally:
-    """What became of everything that was to be sent."""
+    """The outcome of everything that was to be sent."""
 
     files_refused: int = 0
     known: int = 0

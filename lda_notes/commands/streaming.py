@@ -1,4 +1,4 @@
-"""What the commands that read rows of NDJSON share: their options, where output goes, how a run ends."""
+"""Common parts of the commands that read rows of NDJSON: their options, where output goes, how a run ends."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from lda_notes.problems import Failure
 
 @dataclass(frozen=True, slots=True)
 class Reported:
-    """What a unit reported of itself over the days asked for."""
+    """A unit's own report over the days asked for."""
 
     patient_days: int | None
     infections: int | None

@@ -1,1 +1,1 @@
-"""What each document says: words, rows and alerts, without any format."""
+"""The contents of each document: words, rows and alerts, without any format."""

@@ -1,4 +1,4 @@
-"""What an allergy or a condition changes about the supplies: one sentence each, with its source."""
+"""Changes of supplies for an allergy or a condition: one sentence each, with its source."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ Steps = frozenset[str]
 
 @dataclass(frozen=True, slots=True)
 class Precaution:
-    """What to leave out or to use instead. ``about`` names the facts of an event that it concerns."""
+    """A supply to leave out, or to use instead. ``about`` names the facts of an event that it concerns."""
 
     reason: str
     says: str

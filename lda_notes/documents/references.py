@@ -13,7 +13,7 @@ from lda_notes.knowledge.sources import MARKS_IN_BRIEF, Citation
 
 @dataclass(frozen=True, slots=True)
 class Stated:
-    """What a source says, in our words. ``key`` names it in brackets: a letter and a number, its own for good."""
+    """A statement of a source, in our words. ``key`` names it in brackets: a letter and a number, its own for good."""
 
     key: str
     says: str
@@ -21,7 +21,7 @@ class Stated:
 
 
 Basis = str | Stated
-"""What a statement rests on: the name of a row of the policy, or what a source says."""
+"""The basis of a statement: the name of a row of the policy, or what a source says."""
 
 _NUMBERS: Final = {row.name: number for number, row in enumerate(ROWS, 1)}
 

@@ -1,4 +1,4 @@
-"""What each sentence of a sheet rests on: its facts, each with file, row and column."""
+"""The facts behind each sentence of a sheet, each with file, row and column."""
 
 from __future__ import annotations
 

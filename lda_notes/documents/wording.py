@@ -22,7 +22,7 @@ from lda_notes.record.parts import DayOnly, Dressing, Flush, Lock, Needle, NotAs
 from lda_notes.record.unread import Unread
 
 Absent = Callable[..., str]
-"""What is said of a fact of a part that has no value, by its names within the part."""
+"""The words for a fact of a part that has no value, by its names within the part."""
 
 
 def _not_recorded(*_names: str) -> str:

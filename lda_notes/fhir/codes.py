@@ -135,7 +135,7 @@ NOT_EMITTED: Final[tuple[tuple[str, str], ...]] = (
     ("staff and visit numbers (v2-0203 EI and VN)", "verified, but outside R4's value set of identifier types"),
     ("complications in ICD-10-CM", "verified, but a diagnosis is not ours to make"),
 )
-"""What goes out without a code of others, or not at all, and why: printed beside the table of codes."""
+"""Facts sent without a code of a standard, or not at all, and why: printed beside the table of codes."""
 
 BY_KEY: Final[Mapping[tuple[str, str], Code]] = MappingProxyType({(code.system, code.code): code for code in CODES})
 

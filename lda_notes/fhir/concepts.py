@@ -68,7 +68,7 @@ Use = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Concept:
-    """What one CodeableConcept says. ``dimension`` is what a quantity about it must measure, if it has one."""
+    """The contents of one CodeableConcept. ``dimension`` is what a quantity about it must measure, if it has one."""
 
     key: str
     use: Use
@@ -113,7 +113,7 @@ GIVEN: Final[Mapping[str, str]] = MappingProxyType(
         "power injection": "Agent of a power injection",
     }
 )
-"""What goes through the line in a use, by its purpose; for other purposes blood or a lock comes out."""
+"""The substance that goes through the line in a use, by purpose; for other purposes blood or a lock comes out."""
 
 FLAGGED: Final[Mapping[str, str]] = MappingProxyType(
     {

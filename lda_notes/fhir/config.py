@@ -1,4 +1,4 @@
-"""What a facility must say before its records can become FHIR: identifier systems, organization, references.
+"""The configuration that a facility's records need to become FHIR: identifier systems, organization, references.
 
 A small YAML or JSON file, checked like a record. Without one, example addresses are used that nobody owns
 (RFC 2606), good for tests and for nothing else.
@@ -23,7 +23,7 @@ VARIABLE: Final = "LDA_NOTES_FHIR"
 
 _URI: Final = re.compile(r"[a-z][a-z0-9+.-]*:[^\s|&%<>\"]+")
 FHIR_ID: Final = re.compile(r"[A-Za-z0-9.-]{1,64}")
-"""What R4 allows as the id in a literal reference."""
+"""The ids that R4 allows in a literal reference."""
 
 EXAMPLES: Final = "https://example.org/lda-notes"
 """Base of the built-in example systems, which nobody owns: fit for tests on one machine."""

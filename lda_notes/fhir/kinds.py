@@ -1,4 +1,4 @@
-"""What each kind of event sends: its Observations, and what its Procedure is called."""
+"""The Observations that each kind of event sends, and the name of its Procedure."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ _OF_ONE_KIND: Final = frozenset({"transfer", "discharge"})
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """What the Procedure of a kind is called, and what it does to the port (``focalDevice.action``)."""
+    """The name of a kind's Procedure, and what it does to the port (``focalDevice.action``)."""
 
     procedure: str
     action: str

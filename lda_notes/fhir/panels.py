@@ -93,7 +93,7 @@ PERSON: Final[tuple[tuple[str, str, Form], ...]] = (
     ("id", "staff identifier", "text"),
     ("new_to_procedure", "new to procedure", "yes"),
 )
-"""What a person says beyond the name, by field, concept and form."""
+"""The details of a person beyond the name, by field, concept and form."""
 
 PANELS: Final[tuple[Panel, ...]] = (
     Panel(

@@ -17,7 +17,7 @@ MARK: Final = "Provenance:target"
 """A Provenance does not name the patient, so it is found by what it is about."""
 
 STAY: Final = ("Encounter:patient", "Encounter:location", "Encounter:service-provider", "Location:partof")
-"""What a stay refers to; here when it was sent with its context."""
+"""References of a stay, present when it was sent with its context."""
 
 TRACED: Final = frozenset(KINDS) - {"Device", "Encounter", "List"}
 """Types of which every resource of ours is the target of a Provenance."""

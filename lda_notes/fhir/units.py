@@ -29,7 +29,7 @@ Dimension = Literal[
     "temperature",
     "cell count",
 ]
-"""What a unit measures. ``heparin activity`` is USP units; ``strength`` is USP units per mL."""
+"""The quantity that a unit measures. ``heparin activity`` is USP units; ``strength`` is USP units per mL."""
 
 
 @dataclass(frozen=True, slots=True)

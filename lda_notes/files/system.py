@@ -1,4 +1,4 @@
-"""What only some systems have: owners, modes, access lists, synced folders. Asked here and nowhere else."""
+"""Features that only some systems have: owners, modes, access lists, synced folders. No other module asks for them."""
 
 from __future__ import annotations
 

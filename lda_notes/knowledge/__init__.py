@@ -1,1 +1,1 @@
-"""What is known without any patient: sources, limits and policies, gauges, supplies, unsafe abbreviations."""
+"""Knowledge that needs no patient: sources, limits and policies, gauges, supplies, unsafe abbreviations."""

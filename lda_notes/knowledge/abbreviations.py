@@ -31,7 +31,7 @@ class UnsafeForm(NamedTuple):
 
 
 class _Row(NamedTuple):
-    """What follows the first character of a form. With ``after`` that character is a digit before the form."""
+    """The rest of a form after its first character. With ``after`` that character is a digit before the form."""
 
     pattern: str
     instead: str
@@ -110,7 +110,7 @@ _AFTER_SMALL: Final = (
     _Row(r"(?<=s)ub ?[qQ](?!\w)", "subcutaneously", ERROR_PRONE),
 )
 _SMALL: Final = ("hs", "h.s.", "o.d.", "d/c", "d/C", "dc'd", "dc’d", "sub q", "subq", "sub Q", "subQ")
-"""What every form of the last table contains; a text without them is spared that search."""
+"""Strings of which every form of the last table contains one; a text without any is not searched for them."""
 
 _ROWS: Final = (*_FROM_FIRST_DIGIT, *_AFTER_LAST_DIGIT, *_AFTER_SIGN, *_AFTER_Q, *_AFTER_CAPITAL, *_AFTER_SMALL)
 

@@ -16,7 +16,7 @@ from lda_notes.knowledge.policy import Policy
 from lda_notes.knowledge.supplies import contains
 
 Use = Literal["antiseptic", "flush", "lock", "dressing", "anesthetic", "cap", "thrombolytic", "other"]
-"""What something is used for."""
+"""The use that something is put to."""
 
 Weight = Literal["unsafe", "advice"]
 """How much speaks against it: ``unsafe`` is never advised; ``advice`` needs a prescriber or the facility's policy."""

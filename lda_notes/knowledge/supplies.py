@@ -1,4 +1,4 @@
-"""What a supply's label says (device identifier, lot, expiry) and what a supply contains, for the allergy check."""
+"""The label of a supply (device identifier, lot, expiry), and its materials, for the allergy check."""
 
 from __future__ import annotations
 

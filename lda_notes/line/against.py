@@ -1,4 +1,4 @@
-"""What lies on the patient's skin against an allergy: the dressing that is on, and the antiseptic under it."""
+"""Supplies on the patient's skin against an allergy: the dressing that is on, and the antiseptic under it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is in the lumen of a line: what an event left in it, took out of it or pushed into the patient."""
+"""The contents of a line's lumen: what an event left in it, took out of it or pushed into the patient."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ EXPOSURE: Final = "flushed in"
 """The phase of a danger that is in the line no more, and in the patient."""
 
 _NOT_OUT: Final = ("could not be aspirated", "none")
-"""What is charted of an old lock, or of the blood return, where nothing can be aspirated."""
+"""Words charted of an old lock, or of the blood return, where nothing can be aspirated."""
 
 _HEPARIN: Final = ("heparin", "taurolidine with citrate and heparin")
 _NOT_FLUSHED_IN: Final = ("70% ethanol", "taurolidine with citrate", "taurolidine with citrate and heparin")
@@ -38,7 +38,7 @@ _NOT_FLUSHED_IN: Final = ("70% ethanol", "taurolidine with citrate", "taurolidin
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What the table asks of: an event, the states before and after it, and what is known of the patient then."""
+    """The input of the table: an event, the states before and after it, and what is known of the patient then."""
 
     entry: Entry
     before: State
@@ -336,7 +336,7 @@ TABLE: Final[tuple[Row, ...]] = (
 """Every standing danger that an event begins, by its number."""
 
 UNREAD_FORBIDS: Final = "stating its opposite"
-"""What D11 forbids, a fact that was written and could not be read; it ends when that is corrected."""
+"""Forbidden by D11, a fact that was written and could not be read, until it is corrected."""
 
 LEFT_BEHIND: Final = "a problem of the patient that stays although the port is out"
 

@@ -62,7 +62,7 @@ class UnitCount:
 
 @dataclass(frozen=True, slots=True)
 class Infection:
-    """What the date of a first positive blood specimen implies, by the surveillance rules."""
+    """Windows and attribution that follow from the date of a first positive blood specimen, by surveillance rules."""
 
     event: date
     window_opens: date

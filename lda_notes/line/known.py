@@ -1,4 +1,4 @@
-"""What is known of patient and port at a moment: dated facts change it, an earlier stay hands it on."""
+"""Patient and port as known at a moment: dated facts change them, an earlier stay hands them on."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What an event proves of a line: blood return, a free flush, both in one visit."""
+"""Proof that a line works, as an event shows it: blood return, a free flush, both in one visit."""
 
 from __future__ import annotations
 

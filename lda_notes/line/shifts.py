@@ -17,7 +17,7 @@ AROUND: Final = timedelta(hours=1)
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """What a sheet covers: what happened since ``since``, what is due until ``end``.
+    """The time that a sheet covers: what happened since ``since``, what is due until ``end``.
 
     ``known``: by the policy's clock; else it is not known when the last handoff was.
     """

@@ -25,7 +25,7 @@ from lda_notes.record.unread import Unread
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """The facts that the table is asked about: an event, its septum's state before it, and what surrounds it.
+    """The input of the table: an event, its septum's state before it, and what surrounds it.
 
     ``fresh`` says that the port was implanted so recently that redness and swelling belong to the wound; ``unread``
     are the facts of the event that were written and could not be read.

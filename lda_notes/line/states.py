@@ -1,4 +1,4 @@
-"""What is true of one septum at a moment, as values: needle, dressing, holds, limits, standing dangers, dwell."""
+"""The state of one septum at a moment, as values: needle, dressing, holds, limits, standing dangers, dwell."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ HoldReason = Literal[
 """Why a line is out of use."""
 
 End = Literal["proof", "new access", "treatment", "tip confirmed", "evaluation"]
-"""What may end a hold.
+"""The ways in which a hold may end.
 
 ``proof``: blood that looks like whole blood and a last flush that runs free, with any needle; ``new access``: the
 same proof with a new needle; ``treatment``: the same after a thrombolytic that was withdrawn.
@@ -130,7 +130,7 @@ class Danger:
 
 @dataclass(frozen=True, slots=True)
 class UseLimit:
-    """What an evaluation still forbids on a line that it cleared, such as "no vesicant", until it is lifted."""
+    """A use that an evaluation forbids on a line that it cleared, such as "no vesicant", until it is lifted."""
 
     septum: str
     what: str
@@ -149,7 +149,7 @@ class Dwell:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What is true of one septum at a moment.
+    """The state of one septum at a moment.
 
     ``blood`` and ``flow`` are the last events that recorded a blood return, or how the last flush ran; ``inside`` the
     event that left in the lumen what is in it now (a lock, a thrombolytic), None when that is not known or not there;

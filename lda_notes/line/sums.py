@@ -1,4 +1,4 @@
-"""What went through a line, added up: exact decimals over half-open windows, or over one needle's stay.
+"""Amounts through a line, added up: exact decimals over half-open windows, or over one needle's stay.
 
 A window contains what happened from its start up to, but not at, its end; so windows that touch neither share nor lose
 anything. A needle's stay is not a window but a row of events: its own opening and closing are part of it.
@@ -21,7 +21,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock
 
 Sort = Literal["flush", "discard", "withdrawal", "lock", "thrombolytic"]
-"""What an amount was. A withdrawal is the aspirate taken off after a thrombolytic has worked."""
+"""The kind of an amount. A withdrawal is the aspirate taken off after a thrombolytic has worked."""
 
 HEPARIN_LOCKS: Final = frozenset({"heparin", "taurolidine with citrate and heparin"})
 """Locks that contain heparin, so that their units count."""

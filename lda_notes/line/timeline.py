@@ -40,7 +40,7 @@ class Beside:
 
 @dataclass(frozen=True, slots=True)
 class Others:
-    """What other records say that is true of this one too: ``beside`` are the other stays of the same line.
+    """The facts of other records that are true of this one too: ``beside`` are the other stays of the same line.
 
     ``elsewhere`` are the holds of another port of the same patient that nobody recorded as removed, which hold this
     one too, ``ports`` the names of such ports.

@@ -1,4 +1,4 @@
-"""What one event changes in the state of one septum: needle, dressing, proof, holds, limits, dangers."""
+"""The changes that one event makes to the state of one septum: needle, dressing, proof, holds, limits, dangers."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from lda_notes.record.unread import Unread
 
 @dataclass(slots=True)
 class History:
-    """What has been of one septum: its stays, and the state after each event."""
+    """The history of one septum: its stays, and the state after each event."""
 
     needles: list[NeedleStay] = field(default_factory=list)
     dressings: list[DressingStay] = field(default_factory=list)
@@ -41,7 +41,7 @@ class History:
 
 @dataclass(slots=True)
 class Fold:
-    """What one walk over the events of a line works with."""
+    """The working data of one walk over the events of a line."""
 
     policy: Policy
     septa: tuple[str, ...]

@@ -1,4 +1,4 @@
-"""What a note template may be made of: a closed list, checked before a template is compiled.
+"""The grammar of note templates: a closed list, checked before a template is compiled.
 
 Templates choose words; they compute nothing, call nothing and reach no attribute. So a template of unknown origin can
 neither read beyond the record's facts nor run without end, and a slip is reported with its row.

@@ -41,7 +41,7 @@ class TemplateMistake(Exception):
 
 @dataclass(slots=True)
 class Gathering:
-    """What the tags have gathered so far. ``told`` is shared with the facts, which append each path read."""
+    """The facts that the tags have gathered so far. ``told`` is shared with the facts, which append each path read."""
 
     told: list[Path]
     zone: ZoneInfo

@@ -16,7 +16,7 @@ from pydantic import AwareDatetime
 from lda_notes.record.parts import Model, NotAssessed, NotDone, Person
 
 Form = Literal["word", "words", "yes", "text", "texts", "whole", "moment", "day", "quantity", "person", "absence"]
-"""What a fact is made of.
+"""The form of a fact.
 
 ``word``, ``words``: of a closed vocabulary, one or several. ``text``, ``texts``: own words. ``yes``: yes or no.
 ``whole``: a whole number. ``moment``, ``day``: a time. ``quantity``: a number with a unit. ``person``: somebody.

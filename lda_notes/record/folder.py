@@ -81,7 +81,7 @@ def of_numbers(
 
 
 _KEYS: Final = (b"patient", b"port", b"events")
-"""What every record contains; a configuration or a list that names a record number does not."""
+"""Keys of every record; a configuration, or a list that names a record number, lacks some of them."""
 
 
 def _of_patients(path: FilePath, numbers: set[tuple[str, str]], own: frozenset[str]) -> Record | str | None:

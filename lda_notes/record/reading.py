@@ -78,7 +78,7 @@ class Record:
 
     @property
     def data(self) -> Any:
-        """What the file says, as plain data; None for a record that was not read from text."""
+        """The contents of the file as plain data; None for a record that was not read from text."""
         if self._parsed is None and self._parse is not None:
             self._parsed = self._parse()
         return self._parsed.data if self._parsed is not None else None

@@ -1,4 +1,4 @@
-"""What of a record can be read although not all of it can: what does not fit is taken out, and each piece is named.
+"""Reading a record that does not fit the layout as a whole: what does not fit is taken out, and each piece is named.
 
 A list loses the one item that does not fit, a part the one fact; only an event without kind, time, identifier or a
 fact that it cannot be without is set aside whole.
@@ -37,7 +37,7 @@ _REASONS: Final = frozenset({"not_assessed", "not_done"})
 
 @dataclass(slots=True)
 class Salvaged:
-    """What was left of ``data`` and what was taken out. All paths are those of the file.
+    """The rest of ``data``, and the pieces taken out of it. All paths are those of the file.
 
     ``result`` is None when nothing fits. ``units`` are the pieces taken out, the first of them around the others;
     ``kept`` says for each list that lost items which positions stayed.

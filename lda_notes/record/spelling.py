@@ -78,7 +78,7 @@ SYNONYMS: Final[Mapping[str, tuple[str, ...]]] = {
     "date of birth": ("birth date",),
     "mrn": ("record number",),
 }
-"""What nurses write, and the words of the layout that may be meant. Common practice, no source."""
+"""Words that nurses write, each with the words of the layout that it may mean. Common practice, no source."""
 
 NO_KNOWN_ALLERGIES: Final = frozenset({"nkda", "nka", "nkfa", "nkma", "none", "none known", "no known allergies"})
 """Written where allergies stand. Most of them speak of drugs alone: whether latex, adhesive and antiseptics were asked

@@ -1,6 +1,6 @@
-"""What nurses type for the words of the vocabulary: read where a choice is typed, never written to a record.
+"""The words that nurses type for those of the vocabulary: read where a choice is typed, never written to a record.
 
-One row for each word of a choice. What stands in several rows, or in other words of the same choice, is asked back.
+One row for each word of a choice. A word in several rows, or within another word of the same choice, is asked back.
 """
 
 from __future__ import annotations
@@ -136,12 +136,12 @@ SAID: Final[Mapping[str, tuple[str, ...]]] = {
     "needle partly out": ("dislodged",),
     "connector off": ("disconnected", "cap off"),
 }  # fmt: skip
-"""What is typed, by the word of a choice that it means."""
+"""The words that nurses type, by the word of a choice that they mean."""
 
 BESIDE: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
     "sluggish": {"present": ("brisk", "good", "ok", "yes", "blood return", "good blood return")},
 }
-"""What is typed for a word only where another word is offered beside it: good is no answer to whether there is pain."""
+"""Words typed for another only where both are offered: "good" does not answer whether there is pain."""
 
 KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "access": ("accessed", "needle in", "accessing"),
@@ -162,7 +162,7 @@ KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "port": ("tip", "port facts"),
     "visit": ("monthly flush", "clinic visit"),
 }
-"""What is typed for a kind of entry."""
+"""The words that nurses type for a kind of entry."""
 
 
 def meanings(said: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:

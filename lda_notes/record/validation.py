@@ -1,4 +1,4 @@
-"""What pydantic says about a part of a record, said again in one plain sentence per fault."""
+"""Faults that pydantic finds in a part of a record, each in one plain sentence."""
 
 from __future__ import annotations
 

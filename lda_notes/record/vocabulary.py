@@ -20,7 +20,7 @@ AllergenName = Literal[
     "contrast medium",
     "other",
 ]
-"""What a recorded allergy or sensitivity is to."""
+"""The substance of a recorded allergy or sensitivity."""
 
 HistoryName = Literal[
     "heparin-induced thrombocytopenia",
@@ -32,7 +32,7 @@ HistoryName = Literal[
 """Conditions in the history that change which supplies may be used."""
 
 Setting = Literal["inpatient", "emergency", "outpatient", "procedure area", "home"]
-"""What kind of place a unit is; surveillance counts only ``inpatient`` days."""
+"""The kind of place that a unit is; surveillance counts only ``inpatient`` days."""
 
 SiteArea = Literal["chest", "upper arm", "forearm", "abdomen", "thigh"]
 Side = Literal["right", "left"]
@@ -86,13 +86,13 @@ RestoringStep = Literal[
     "needle re-seated",
     "needle replaced",
 ]
-"""What may be tried when the port gives no blood, in the usual order."""
+"""Measures to try when the port gives no blood, in the usual order."""
 
 Bleeding = Literal["none", "stopped with pressure", "continuing"]
 Response = Literal["tolerated well", "tolerated with discomfort", "not tolerated"]
 Understanding = Literal["taught back", "states understanding", "needs more teaching", "unable to learn now"]
 IdentifierUsed = Literal["name", "birth date", "record number", "phone number", "photograph", "address", "room number"]
-"""What was compared to identify the patient; a room number is recordable but does not count."""
+"""Identifiers compared to identify the patient; a room number can be recorded but does not count."""
 
 EvaluationDecision = Literal[
     "cleared for use",
@@ -103,7 +103,7 @@ EvaluationDecision = Literal[
     "port replaced",
 ]
 LineLimit = Literal["no vesicant", "no power injection", "blood return before each use"]
-"""What a line that was cleared may not be used for, or not without proof each time."""
+"""Uses that a cleared line is not released for, or only with proof each time."""
 
 Evidence = Literal[
     "blood return restored",
@@ -138,7 +138,7 @@ SignName = Literal[
     "crack felt or heard",
     "resistance changes with posture",
 ]
-"""What was seen, felt or said that bears on the line: a sign, never a cause."""
+"""Signs seen, felt or reported that bear on the line, never a cause."""
 Place = Literal[
     "port pocket",
     "arm",
@@ -156,7 +156,7 @@ PunctureOutcome = Literal["blood return", "no blood return", "sluggish blood ret
 NeedleWings = Literal["level with the skin", "raised above the skin", "pressing into the skin"]
 DiscardMethod = Literal["discarded", "returned", "mixed in the syringe"]
 OldLock = Literal["aspirated and discarded", "flushed in", "could not be aspirated"]
-"""What became of the lock that was in the line before this work."""
+"""The disposition of the lock that was in the line before this work."""
 FoundAtLine = Literal[
     "clamp open", "connector off", "tubing parted", "needle partly out", "needle out", "infusion pump off"
 ]
@@ -165,7 +165,7 @@ DislodgedExtent = Literal["partly out", "completely out"]
 DislodgedAction = Literal["stopped", "clamped", "aspirated", "not pushed back", "new access planned"]
 Compress = Literal["warm", "cold", "none"]
 ArmHistory = Literal["lymphedema", "dialysis fistula", "surgery on that side", "none of these"]
-"""What on the port's side of the body changes how a port in the arm is looked after; asked and found none is a fact."""
+"""Conditions on the port's side of the body that change the care of a port in the arm; "none", if asked, is a fact."""
 PortSource = Literal["card", "radiograph", "operation report", "other facility"]
 CoSigner = Literal["preceptor", "instructor", "second nurse"]
 

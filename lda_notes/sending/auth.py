@@ -220,7 +220,7 @@ class BackendService:
 
 
 Credentials = Bearer | BackendService
-"""What is shown to the server with each request."""
+"""The ways in which a client identifies itself with each request."""
 
 _ADVICE: Final = "check --client-id, --key-file and --scope against what is registered there"
 

@@ -55,7 +55,7 @@ class Unreadable(NotAllowed):
 
 @dataclass(frozen=True, slots=True)
 class Ability:
-    """What a server says it can do. ``creates`` and ``updates``: types on a condition; ``kinds``: all its types."""
+    """A server's declared capabilities. ``creates`` and ``updates``: types on a condition; ``kinds``: all its types."""
 
     version: str
     transaction: bool

@@ -1,4 +1,4 @@
-"""What was sent against what a server has, element by element.
+"""Comparison of a resource as sent with the server's copy, element by element.
 
 A server gives its own id and version, turns references between entries into its own, and may write a number or a
 moment another way that means the same. All else that differs is a difference.

@@ -36,7 +36,7 @@ class SetAside:
 
 @dataclass(frozen=True, slots=True)
 class Passed:
-    """What became of one parcel. ``parcel`` is None when it could not be read."""
+    """The outcome of one parcel. ``parcel`` is None when it could not be read."""
 
     slip: Slip
     parcel: Parcel | None

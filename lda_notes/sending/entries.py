@@ -14,7 +14,7 @@ Json = dict[str, Any]
 
 @dataclass(frozen=True, slots=True, order=True)
 class Identity:
-    """What a resource is found by: its type, the search parameter (``identifier`` or ``_tag``), system and value."""
+    """The key of a resource: its type, the search parameter (``identifier`` or ``_tag``), system and value."""
 
     kind: str
     parameter: str

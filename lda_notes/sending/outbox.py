@@ -31,7 +31,7 @@ _VERSION: Final = 2
 _UNUSABLE: Final = 2
 _BUSY_S: Final = 30.0
 _EARLIER: Final = ("waiting", "set-aside", "receipts.ndjson")
-"""What an outbox of the first layout contains: its identities do not name the patient."""
+"""Names in an outbox of the first layout, whose identities do not name the patient."""
 
 _REMOTE: Final = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "fuse.sshfs", "fuse.glusterfs", "davfs")
 """File systems on which SQLite's locks cannot be relied upon."""

@@ -1,4 +1,4 @@
-"""What a server says is wrong, in plain words: its OperationOutcome, issue by issue."""
+"""A server's OperationOutcome in plain words, issue by issue."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any, Final
 from lda_notes.sending.wire import Answer
 
 _REMARK: Final = re.compile(r"/\*(.*?)\*/")
-"""What one server writes into an expression to say the type: ``resource/*Procedure/null*/``."""
+"""A comment that one server writes into an expression to name the type: ``resource/*Procedure/null*/``."""
 
 _IN_ENTRY: Final = re.compile(r"^(?:Bundle\.)?entry\[([0-9]{1,9})\](?:\.resource)?\.?(.*)$")
 _LONGEST: Final = 400

@@ -1,4 +1,4 @@
-"""What a server has of records, resource by resource."""
+"""Comparison of records with a server, resource by resource."""
 
 from __future__ import annotations
 

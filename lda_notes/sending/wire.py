@@ -53,7 +53,7 @@ class NoAnswer(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What a server answered, read whole."""
+    """A server's answer, read to its end."""
 
     status: int
     headers: Mapping[str, str]

@@ -1,4 +1,4 @@
-"""What is said about sending: refusals entry by entry, what a server kept, how records and server compare."""
+"""Messages about sending: refusals entry by entry, what a server kept, how records and server compare."""
 
 from __future__ import annotations
 

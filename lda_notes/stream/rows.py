@@ -19,7 +19,7 @@ _BLOCK: Final = 1 << 20
 _ENDLESS: Final = 10 * MAX_BYTES
 
 UNREADABLE: Final = (OSError, EOFError, zlib.error)
-"""What reading a file, compressed or not, raises."""
+"""Exceptions that reading a file raises, compressed or not."""
 
 
 class Row(NamedTuple):

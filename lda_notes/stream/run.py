@@ -23,7 +23,7 @@ T = TypeVar("T")
 
 @dataclass(slots=True)
 class Result:
-    """What came of a stream. ``at`` is the file and ``next_row`` the row to go on with when it was stopped."""
+    """The result of a stream. ``at`` and ``next_row`` are the file and the row to continue with when it was stopped."""
 
     counts: dict[str, int] = field(default_factory=dict)
     at: str = ""

@@ -1,4 +1,4 @@
-"""What is done with one row: check, bundle, verify, days. Pure: the same row gives the same answer anywhere.
+"""The work on one row: check, bundle, verify, days. Pure: the same row gives the same answer anywhere.
 
 A task is a small value that can be sent to another process; ``ready()`` makes of it a function from a row to an
 `Answer`. What is wrong with a row is part of the answer, so that no row can stop a stream.
@@ -34,7 +34,7 @@ _encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), check_circ
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What came of one row. ``out`` is whole rows, ``said`` are sentences for the user, ``counts`` add up."""
+    """The result of one row. ``out`` is whole rows, ``said`` are sentences for the user, ``counts`` add up."""
 
     out: bytes = b""
     said: str = ""

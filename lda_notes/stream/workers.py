@@ -42,7 +42,7 @@ class _Block:
 
 
 class _Worker:
-    """What a process of the pool keeps between blocks."""
+    """The data that a process of the pool keeps between blocks."""
 
     work: Work
 

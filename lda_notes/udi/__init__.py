@@ -11,7 +11,7 @@ Issuer = Literal["GS1", "HIBC", "ICCBBA"]
 """Whose rules the identifier follows: the issuing agencies accredited by the FDA."""
 
 SEPARATOR: Final = "\x1d"
-"""What scanners send for FNC1 between GS1 parts."""
+"""The character that scanners send for FNC1 between GS1 parts."""
 SHOWN_SEPARATOR: Final = "↔"
 """How HL7's example of a scanned identifier prints that separator; read and written here as the same thing."""
 
@@ -20,7 +20,7 @@ _EXCERPT: Final = 40
 
 @dataclass(frozen=True, slots=True)
 class DeviceIdentifier:
-    """What a device identifier says. Parts that the label does not carry are None.
+    """The contents of a device identifier. Parts that the label does not carry are None.
 
     ``device`` is the fixed part (DI): a 14-digit GTIN, or a HIBC labeler, product and unit-of-measure code.
     ``expires`` is the last day of use; ``expires_hour`` (0 to 23) is set where the label ends it within the day.

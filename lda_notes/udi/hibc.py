@@ -29,7 +29,7 @@ _NAMES: Final = {"lot": "lot", "serial": "serial number", "made": "date of manuf
 
 
 class _Parts(dict[str, Any]):
-    """What the data behind the product code says, by the names of `DeviceIdentifier`; ``notes`` are remarks."""
+    """The data after the product code, by the names of `DeviceIdentifier`; ``notes`` are remarks."""
 
     def __init__(self, today: date) -> None:
         super().__init__()

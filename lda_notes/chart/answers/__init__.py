@@ -1,1 +1,1 @@
-"""What a typed answer means: words, numbers, times, labels; facts on their paths."""
+"""The meaning of typed answers: words, numbers, times, labels; facts on their paths."""

@@ -1,4 +1,4 @@
-"""What an answer came to: understood, not understood, or understood and doubted."""
+"""The result of reading an answer: understood, not understood, or understood and doubted."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ _SHORTEST: Final = 3
 
 @dataclass(frozen=True, slots=True)
 class Calendar:
-    """What a typed date is read against. ``ahead`` reads a date without its year, or a weekday, as the next one.
+    """The context of a typed date. ``ahead`` reads a date without its year, or a weekday, as the next one.
 
     ``behind`` reads a date without its year as the last one that is past.
     """
@@ -154,7 +154,7 @@ Bias = Literal["today", "near", "next"]
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """What a typed time is read against. ``base`` is what ``-15m`` counts from."""
+    """The context of a typed time. ``base`` is what ``-15m`` counts from."""
 
     now: datetime
     zone: ZoneInfo
@@ -164,7 +164,7 @@ class Frame:
 
     @property
     def calendar(self) -> Calendar:
-        """What a typed date is read against."""
+        """The context of a typed date."""
         today = self.now.astimezone(self.zone).date()
         return Calendar(today, self.month_first, self.bias == "next", self.bias == "today")
 

@@ -1,4 +1,4 @@
-"""What is asked of patient, stay and port for a new record, and how answers are read that stand on papers."""
+"""Questions about patient, stay and port for a new record, and how answers copied from papers are read."""
 
 from __future__ import annotations
 
@@ -169,7 +169,7 @@ ROWS: Final[tuple[_Row, ...]] = (
     _Row("port.model", "Which model does the patient's card name, without brand?", True),
     _Row("port.udi", "Device identifier of the port, scanned or typed?", True),
 )
-"""What is asked, in the order in which a patient's papers are read."""
+"""The questions, in the order in which a patient's papers are read."""
 
 
 _CALLED: Final = {row.name: row.called for row in ROWS if row.called}
@@ -273,7 +273,7 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
 
 
 _NONE_AT_ALL: Final = frozenset({"nka", "no allergies", "no known allergies", "none of these"})
-"""What says that there are none of any kind; what speaks of drugs or food alone is asked back."""
+"""Answers for no allergies of any kind; one that speaks of drugs or food alone is asked back."""
 
 
 def _allergies(chosen: list[str]) -> list[Any]:
@@ -283,7 +283,7 @@ def _allergies(chosen: list[str]) -> list[Any]:
 
 
 _SUBSTANCE: Final = re.compile(r"[^\W\d_][^\d]{3,60}")
-"""What may be the name of a substance: words, no number and no letter alone."""
+"""Text that may name a substance: words, without numbers or single letters."""
 
 
 _ALLERGIES: Final = ("patient", "allergies")

@@ -1,4 +1,4 @@
-"""What is asked of an event, in the order of the work, given what is known so far."""
+"""Questions about an event, in the order of the work, given what is known so far."""
 
 from __future__ import annotations
 

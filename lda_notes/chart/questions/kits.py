@@ -46,7 +46,7 @@ _SAID: Final[Mapping[str, str]] = {
     "teaching.about": "taught: {}",
     "teaching.to": "to {}",
 }
-"""What a kit may have, and how it is said. Of flushes only plain saline, which the syringe stands for."""
+"""The contents that a kit may have, and their names. Of flushes only plain saline, which the syringe stands for."""
 
 _SALINE: Final = "0.9% sodium chloride"
 QUESTION: Final = "kit"

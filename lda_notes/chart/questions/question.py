@@ -41,7 +41,7 @@ class WhyNot:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What is asked next.
+    """The next question.
 
     ``name`` identifies it; ``covers`` are the names of the facts it stands for, which are asked one by one when it is
     answered with `EACH`. ``default`` is what Enter takes; None where the answer must be said. ``about`` names what it
@@ -65,7 +65,7 @@ class Question:
 
 
 Choices = Sequence[tuple[Option, Heard]]
-"""What may be chosen, each with the facts that it gives."""
+"""The choices, each with the facts that it gives."""
 
 
 def chosen_from(choices: Choices) -> Callable[[str, Frame], Heard | Unclear]:

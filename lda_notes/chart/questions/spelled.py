@@ -68,7 +68,7 @@ def asking(
 
 
 ALL_SO: Final = frozenset({AS_WRITTEN, "ok", "okay", "all", "all ok", "all so", "as written", "all as written", "wnl"})
-"""What says that all of it is as written."""
+"""The answer that all of it is as written."""
 
 Part = tuple[str, Any, str]
 """A fact by its dotted path, what it is as it should be, and how that is written in the question."""
@@ -144,7 +144,7 @@ DRESSED: Final[tuple[Part, ...]] = (
     ("dressing.without_tension", True, "no tension"),
     ("dressing.labelled", True, "dated and initialed"),
 )
-"""What was seen of the dressing; disc and caps are devices, each asked by itself."""
+"""Facts seen of the dressing; disc and caps are devices, each asked by itself."""
 
 
 def _dressed(situation: Situation) -> Sequence[Part]:
@@ -200,5 +200,5 @@ SPELLED: Final = (
     _spelled("due", "next due as told", "What did you say is due next?",
              tuple(f"next_due.{key}" for key, _, _ in _DUE), _due, "something else, each by itself", 1),
 )  # fmt: skip
-"""What is seen or done as it should be. A fact's own declaration says how it is asked, and not what is usual: that
+"""Facts seen or done as they should be. A fact's own declaration says how it is asked, and not what is usual: that
 these may be said in one letter, and that no number, drug or device may, is decided here."""

@@ -149,7 +149,7 @@ CLEARED: Final = "cleared"
 """Facts from the record that the nurse took out."""
 
 CHOSEN: Final = "chosen"
-"""What changes, where the nurse says that first."""
+"""The facts that change, where the nurse names them first."""
 
 COVERED: Final = "covered"
 """The troubles that each problem is about, by its position."""
@@ -199,7 +199,7 @@ class Situation:
     facts: Mapping[str, Any]
     trial: Trial
     aside: Mapping[str, Any] = field(default_factory=dict)
-    """What was said that is never written: see `UNWRITTEN`."""
+    """Answers that are never written: see `UNWRITTEN`."""
 
     @property
     def untold(self) -> tuple[str, ...]:
@@ -232,7 +232,7 @@ class Situation:
 
     @property
     def before(self) -> State:
-        """What was true of the septum just before the event."""
+        """The state of the septum just before the event."""
         return self.line.state_at(self.septum, self.at)
 
     @property
@@ -250,7 +250,7 @@ class Situation:
 
     @property
     def patient(self) -> Subject:
-        """What suitability asks of the patient, as known at the time of the event."""
+        """The patient as suitability needs to know them, at the time of the event."""
         today = self.at.astimezone(self.zone).date()
         return subject(self.line.patient_at(self.at), self.line.port_at(self.at), today, self.line.unread)
 

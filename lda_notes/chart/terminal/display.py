@@ -1,4 +1,4 @@
-"""What is shown at the terminal, as rows of plain text read from top to bottom, nothing drawn over."""
+"""The display of the terminal: rows of plain text, read from top to bottom, with nothing drawn over."""
 
 from __future__ import annotations
 

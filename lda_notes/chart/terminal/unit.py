@@ -20,7 +20,7 @@ from lda_notes.record.parts import DayOnly
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """What is due for a patient; ``by`` is None for what is due now because nobody knows since when."""
+    """A task that is due for a patient; ``by`` is None when it is due now because no one knows since when."""
 
     what: str
     by: datetime | None
@@ -82,7 +82,7 @@ _USUAL: Final[Mapping[str, str]] = {
 
 
 _FLUSHES: Final = dict.fromkeys(("idle flush", "maintenance flush"), "flush, no needle in")
-"""What a nurse calls the flush of a port without a needle."""
+"""Flushes of a port without a needle, as a nurse calls them."""
 
 
 def usual(bed: Bed) -> str:

@@ -1,4 +1,4 @@
-"""What must be recorded and is not: one finding for each event and severity, with the list of what is missing.
+"""Facts that must be recorded and are not: one finding for each event and severity, with the list of what is missing.
 
 What is asked, how much and why stands at the declaration of each fact.
 """

@@ -1,4 +1,4 @@
-"""What the nurse charted as next due, against the limits."""
+"""Due times that the nurse charted, compared with the limits."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ _GROUPS: Final = {
     **dict.fromkeys(("authorship", "identity", "order", "stay order", "corrections"), "record checks"),
     **dict.fromkeys(("contradictions", "scales", "supply labels", "wording", BETWEEN), "record checks"),
 }
-"""What a family is about; of any other, the patient and the line."""
+"""The subject of a family; that of any other is the patient and the line."""
 
 
 @dataclass(frozen=True, slots=True)

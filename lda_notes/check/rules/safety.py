@@ -1,4 +1,4 @@
-"""What puts patient or line at risk as charted: the site, the needle, asepsis, the patient's answer."""
+"""Charted risks to patient or line: the site, the needle, asepsis, the patient's answer."""
 
 from __future__ import annotations
 

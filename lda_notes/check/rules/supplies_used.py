@@ -81,7 +81,7 @@ def holding(case: Case, allergen: str) -> Iterator[Used]:
 
 
 class Against(NamedTuple):
-    """What speaks against a supply that was used, in a patient as known then."""
+    """The objection to a supply that was used, in a patient as known then."""
 
     used: Used
     objection: Objection

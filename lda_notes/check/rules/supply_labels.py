@@ -1,4 +1,4 @@
-"""What the labels of supplies say: expiry, and device identifiers with their check digits."""
+"""Labels of supplies: expiry, and device identifiers with their check digits."""
 
 from __future__ import annotations
 

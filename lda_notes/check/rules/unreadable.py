@@ -1,4 +1,4 @@
-"""What is found before any rule can be asked: faults of a file's syntax and layout, each explained as a rule is."""
+"""Findings before any rule can be asked: faults of a file's syntax and layout, each explained as a rule is."""
 
 from __future__ import annotations
 

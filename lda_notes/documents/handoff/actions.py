@@ -1,4 +1,4 @@
-"""What is due for one septum, by when, whose it is and what it rests on."""
+"""Actions that are due for one septum: by when, whose they are and what they rest on."""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ _ENDS: Final[dict[tuple[str, str], str]] = {
     ): "Report the lock that was flushed in, and record who was notified, as a problem that names its drug",
     ("D10", ""): "Name who takes the needle out and when, and teach",
 }
-"""What ends a danger, where no clock says it: by its number and phase."""
+"""The act that ends a danger, where no clock names it: by its number and phase."""
 
 EVALUATED: Final = Stated("S2", "A hold that no blood return ends, ends with an evaluation", (COMMON_PRACTICE,))
 DANGERS: Final = Stated("S1", "A standing danger stays until what ends it is recorded", (COMMON_PRACTICE,))

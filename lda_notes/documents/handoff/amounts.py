@@ -1,4 +1,4 @@
-"""What was given and taken off, added up over a stretch, in words."""
+"""Amounts given and withdrawn over a period, added up, in words."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What was charted, corrected, withdrawn or ended since the last sheet."""
+"""Changes since the last sheet: what was charted, corrected, withdrawn or ended."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from lda_notes.record import events as ev
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What was charted, corrected or withdrawn since the last sheet. ``routine``: a look or a flush like any other."""
+    """An entry charted, corrected or withdrawn since the last sheet. ``routine``: a look or a flush like any other."""
 
     says: str
     routine: bool

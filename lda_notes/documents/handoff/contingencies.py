@@ -1,4 +1,4 @@
-"""What is to happen if something does: what ends a hold, swelling, a damp dressing, a dwelling dose."""
+"""If-then plans: what ends a hold, swelling, a damp dressing, a dwelling dose."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from lda_notes.narrative import phrasing
 
 @dataclass(frozen=True, slots=True)
 class Contingency:
-    """What is to happen if something does, from recorded facts and policy; ``basis`` says where it comes from."""
+    """One if-then plan, from recorded facts and policy; ``basis`` is where it comes from."""
 
     when: str
     then: str

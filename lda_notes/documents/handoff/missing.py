@@ -1,4 +1,4 @@
-"""What the check found unsafe or not recorded, and what could not be read, in the words of the sheet."""
+"""Unsafe findings, gaps and unread values, in the words of the sheet."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is open: problems and their answers, what went outside the vein, judgments, what is awaited."""
+"""Open items: problems and their answers, what went outside the vein, judgments, what is awaited."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ Word = Literal["HOLD", "DANGER", "LIMIT", "COULD NOT BE READ", "NOT CHARTED"]
 
 @dataclass(frozen=True, slots=True)
 class Warned:
-    """What stops or limits the use of a line. ``word`` says which it is, ``says`` what and since when."""
+    """A reason that stops or limits the use of a line. ``word`` says which it is, ``says`` what and since when."""
 
     word: Word
     says: str
@@ -69,7 +69,7 @@ class Row:
 _ALIKE: Final = "Name alert: similar name here"
 
 NAME_ALERT: Final = " (name alert)"
-"""What follows a name that could be taken for another's on the unit, where there is no room for the sentence."""
+"""The mark after a name that could be taken for another's on the unit, where there is no room for the sentence."""
 
 COLUMNS: Final = ("Room", "Patient, allergies", "In the port, what runs", "Due", "Notes")
 _WIDTHS: Final = (7, 26, 34, 22, 11)

@@ -1,4 +1,4 @@
-"""What a sheet is made for, and the values that it says: facts, actions, how urgent a line is."""
+"""The scope of a sheet, and the values that it states: facts, actions, how urgent a line is."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ NEVER: Final = (True, datetime.max.replace(tzinfo=UTC))
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """What a sheet is made for: one record, a policy, the coming shift. ``since`` is the last handoff."""
+    """The scope of a sheet: one record, a policy, the coming shift. ``since`` is the last handoff."""
 
     timeline: Timeline
     policy: Policy
@@ -86,7 +86,7 @@ class View:
 
     @property
     def subject(self) -> Subject:
-        """What suitability asks of the patient, as known now."""
+        """The patient as suitability needs to know them, at this moment."""
         today = self.asof.astimezone(self.wording.zone).date()
         known = self.timeline.patient_at(self.asof), self.timeline.port_at(self.asof)
         return subject(*known, today, self.timeline.unread)

@@ -1,4 +1,4 @@
-"""What stands beside the text of a note and is not part of it: holds and dangers, what could not be read, findings."""
+"""Text beside a note that is not part of it: holds and dangers, what could not be read, findings."""
 
 from __future__ import annotations
 

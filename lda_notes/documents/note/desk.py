@@ -1,4 +1,4 @@
-"""What the writing of one note needs at hand: the record, the choice of events, and the narrator."""
+"""The working data for writing one note: the record, the choice of events, and the narrator."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """What the writing of one note needs at hand."""
+    """The working data for writing one note."""
 
     judged: Judged
     timeline: Timeline

@@ -1,4 +1,4 @@
-"""What a note says is due: the clocks that its kind names, as they run right after the event."""
+"""Due times in a note: the clocks that its kind names, as they run right after the event."""
 
 from __future__ import annotations
 

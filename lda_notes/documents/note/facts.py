@@ -1,4 +1,4 @@
-"""What a note states beside the record itself: due times, dwell, holds, each with the facts that it rests on."""
+"""Facts that a note states beyond the record itself: due times, dwell, holds, each with the facts that it rests on."""
 
 from __future__ import annotations
 

@@ -59,7 +59,7 @@ from lda_notes.narrative.sentences import Paragraph
 
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)
 Part = DocumentObject | _Cell
-"""What blocks are written into."""
+"""The containers that blocks are written into."""
 
 
 def render(sheet: Sheet, paper: Paper = "a4") -> bytes:

@@ -1,4 +1,4 @@
-"""What is known before the work begins: the port, the last needle that worked, difficulties before, what is due."""
+"""Facts known before the work begins: the port, the last needle that worked, difficulties before, what is due."""
 
 from __future__ import annotations
 

@@ -69,7 +69,7 @@ TITLES: Final[Mapping[str, str]] = {
 """The step that begins with a fact, by its first key; facts without a row belong to the step of the one before."""
 
 _ON_ARRIVAL: Final[Mapping[str, str]] = {"needle": "Needle and dressing", "dressing": "Needle and dressing"}
-"""What is looked at, and not done, when a patient arrives with a needle in."""
+"""Steps that are looked at, not done, when a patient arrives with a needle in."""
 
 
 def step_of(work: str, key: str, before: str) -> str:

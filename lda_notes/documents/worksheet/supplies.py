@@ -1,4 +1,4 @@
-"""What to gather before the work: from policy, the last needle that worked, and what the allergies rule out."""
+"""Supplies to gather before the work: from policy, the last needle that worked, and what the allergies rule out."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Supply:
 
 
 Work = Literal["access", "de-access", "dressing change", "flush", "arrival accessed", "patency check", "line check"]
-"""What a worksheet is for, by the kind of event that is charted from it."""
+"""The purpose of a worksheet, by the kind of event that is charted from it."""
 
 
 def supplies(view: View, work: Work, septum: str) -> tuple[Supply, ...]:

@@ -38,7 +38,7 @@ _WORK_OF: Final[dict[ClockName, Work]] = {
     "idle flush": "flush",
     "thrombolytic check": "patency check",
 }
-"""What is done when a clock runs out; a routine look is on the sheet of the unit."""
+"""The task when a clock runs out; a routine look is on the sheet of the unit."""
 
 
 def due_jobs(views: Sequence[View]) -> tuple[Job, ...]:
@@ -115,7 +115,7 @@ def _boxes(names: Sequence[str]) -> str:
 
 
 LOOKS: Final = (_boxes(_SEEN), f"Blood return: {_boxes(_BLOOD)}")
-"""What is looked for, each with a box of its own; what is not so is written."""
+"""Findings to look for, each with a box of its own; exceptions are written in."""
 
 
 def _unit_blocks(views: Sequence[View]) -> Iterator[Block]:

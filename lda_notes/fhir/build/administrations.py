@@ -1,4 +1,4 @@
-"""What went through the line or under the skin: MedicationAdministrations, and the anesthesia that was none.
+"""Medicines through the line or under the skin as MedicationAdministrations, and anesthesia recorded as none.
 
 R4 keeps lot and expiry of a drug in Medication, a resource of its own that we do not send: they go out as notes,
 one fact each, under the labels of `LABELS`. A dose is sent only in the unit that the drug is dosed in; an amount

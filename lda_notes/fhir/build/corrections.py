@@ -38,7 +38,7 @@ State = Mapping[str, Made]
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What one correction changed: resources by identity, its own document, and whether its target reads otherwise.
+    """The changes of one correction: resources by identity, its own document, and whether its target reads otherwise.
 
     ``withdrawn`` are its own words where it was taken back before it was made.
     """
@@ -51,7 +51,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Ledger:
-    """What each correction changed, the state in the end, and which resources are always written together."""
+    """The changes of each correction, the final state, and which resources are always written together."""
 
     changes: Mapping[str, Change]
     last: State
@@ -59,7 +59,7 @@ class Ledger:
 
     @cached_property
     def ended(self) -> State:
-        """What is entered in error in the end, with what is always written together with it."""
+        """The resources that end up entered in error, with those always written together with them."""
         wrong = [name for name, made in self.last.items() if is_in_error(made.resource)]
         names = {other for name in wrong for other in self.together.get(name, (name,))}
         return {name: self.last[name] for name in names}
@@ -91,7 +91,7 @@ class _Account:
     """The resources of each corrected event, and of each corrected correction."""
     _first: dict[str, Made] = field(default_factory=dict)
     _called: dict[str, str] = field(default_factory=dict)
-    """What observations are called that no longer say what they first said."""
+    """The names of observations that no longer say what they first said."""
 
     @cached_property
     def _targets(self) -> frozenset[str]:

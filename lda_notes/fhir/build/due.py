@@ -1,4 +1,4 @@
-"""What is due, as ServiceRequests: every clock that an event starts, until another event ends or restarts it.
+"""Due times as ServiceRequests: every clock that an event starts, until another event ends or restarts it.
 
 A request is opened by the event at which its clock begins to run and closed by the event at which it no longer runs
 so: completed when that event is the act, revoked otherwise. Its intent is a plan: it orders nothing. Looks at each

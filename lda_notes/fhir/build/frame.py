@@ -1,4 +1,4 @@
-"""What every resource of an episode's bundles shares: patient, stay, organization, port, and how people are named."""
+"""Elements common to all resources of an episode: patient, stay, organization, port, and how people are named."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a use of the line put through it: a MedicationAdministration that lasts from the start to the stop.
+"""Substances given in one use of the line: a MedicationAdministration that lasts from the start to the stop.
 
 The dose and the order are in the facility's medication record, not here: this says what went through which line, when.
 """

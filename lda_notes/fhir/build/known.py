@@ -1,4 +1,4 @@
-"""What the record says of the patient: allergies, history, weight; and the List of what it began with.
+"""The patient's background: allergies, history, weight; and the List of what it began with.
 
 Allergies become AllergyIntolerances, conditions Conditions, the weight an Observation without a time, as the record has
 it. The List refers to those that the record began with, in its order, and says of patient and stay what no resource of

@@ -34,7 +34,7 @@ def _named(entity: re.Match[str]) -> str:
 
 
 class _Refused(Exception):
-    """What is wrong with the narrative, as one phrase."""
+    """A fault of the narrative, as one phrase."""
 
 
 class _Reader:

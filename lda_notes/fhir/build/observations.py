@@ -22,7 +22,7 @@ _ABOUT_THE_PATIENT: Final = frozenset({"pain", "response", "weight"})
 """Panels that are about the patient; all others are about the port, which is then the focus."""
 
 NO_WORDS: Final = "none"
-"""Says of a list of words that it was recorded and is empty."""
+"""Sent for a list of words that was recorded and is empty."""
 
 _Get = Callable[[Any], Any]
 _Encode = Callable[[Any], Json]

@@ -1,4 +1,4 @@
-"""What keeps a line out of use, as others can find it: a Task and a Flag for each hold, a Flag for a danger.
+"""Holds and standing dangers, as other systems can find them: a Task and a Flag for each hold, a Flag for a danger.
 
 The Task "evaluation of the line" is requested while the hold lasts: Flag has no search by code or status in R4. Both
 rest on what was seen, and refer to it.

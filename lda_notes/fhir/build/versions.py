@@ -50,7 +50,7 @@ class Versions:
     _stood: Timeline | None = None
     """The record as it stood when the last of these notes was charted."""
     _last: list[Entry] = field(default_factory=list)
-    """What was charted before that entry, as it was then read."""
+    """The record before that entry, as it was then read."""
 
     @cached_property
     def _charted(self) -> tuple[Entry, ...]:

@@ -1,4 +1,4 @@
-"""What every definition of the package shares: addresses, version, who publishes it."""
+"""Elements common to every definition of the package: addresses, version, who publishes it."""
 
 from __future__ import annotations
 

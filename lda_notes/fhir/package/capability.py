@@ -1,4 +1,4 @@
-"""What a server must do to take our bundles and to answer the questions of SEARCHES.md."""
+"""The capabilities that a server needs to accept our bundles and to answer the questions of SEARCHES.md."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What two readings of an episode say differently, fact by fact: empty when they say the same."""
+"""Differences between two readings of an episode, fact by fact."""
 
 from __future__ import annotations
 

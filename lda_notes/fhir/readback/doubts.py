@@ -1,4 +1,4 @@
-"""What a record cannot be read from, named entry by entry: what is refused, missing, or entered in error by no one."""
+"""Entries from which no record can be read, with the reason: refused, missing, or entered in error by no one."""
 
 from __future__ import annotations
 

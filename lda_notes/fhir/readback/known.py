@@ -1,4 +1,4 @@
-"""What the record began with of the patient: from the List and the resources that it refers to."""
+"""The patient's background at the start of the record: from the List and the resources that it refers to."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ from lda_notes.record.parts import NotAssessed, NotDone
 
 @dataclass(slots=True)
 class Remarks:
-    """What could not be read, one sentence each."""
+    """Faults of reading, one sentence each."""
 
     said: list[str] = field(default_factory=list)
 

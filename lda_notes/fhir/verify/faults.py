@@ -1,4 +1,4 @@
-"""What is wrong with a bundle, as values."""
+"""Faults of a bundle, as values."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def says(rule: str, value: object, message: str, todo: str, *steps: str | int) -
 
 
 Found = list[Fault] | None
-"""What a check returns: None when all is well, so that the usual case costs nothing."""
+"""The result of a check: None when all is well, so that the usual case costs nothing."""
 
 
 def shown(value: object) -> str:

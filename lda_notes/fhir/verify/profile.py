@@ -66,7 +66,7 @@ DRUG_DIMENSIONS: Final[tuple[tuple[str, Dimension], ...]] = (
     ("sodium chloride", "volume"),
     ("dextrose", "volume"),
 )
-"""What a dose of a drug measures, by the first word here that its name contains."""
+"""The dimension of a dose, by the first of these words that the name of its drug contains."""
 
 _VALUES: Final = frozenset(
     f"value{name}"

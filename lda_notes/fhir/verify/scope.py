@@ -1,4 +1,4 @@
-"""What a check inside a bundle must know about the rest of it."""
+"""The rest of a bundle, as far as a check inside it must know it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What an unquoted YAML scalar or a JSON number says, and how the number is spelled in JSON.
+"""The meaning of an unquoted YAML scalar or a JSON number, and how the number is spelled in JSON.
 
 YAML 1.2.2 section 10.3.2 (core schema, https://yaml.org/spec/1.2.2/#1032-tag-resolution) [R2], less what is a trap
 beside a dose or a time: a leading zero is refused, as are numbers that are not finite.

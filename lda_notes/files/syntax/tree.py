@@ -21,7 +21,7 @@ class Stopped(Exception):
 
 
 class Tree:
-    """What is kept while a file is read: faults, the place of every value, and entries to take out again."""
+    """The state of reading a file: faults, the place of every value, and entries to take out again."""
 
     def __init__(self, text: Text, faults: Faults) -> None:
         self.text = text
@@ -96,7 +96,7 @@ def _passing(path: Sequence[object]) -> bool:
 
 @dataclass(slots=True)
 class Parsed:
-    """What a file says, with the place of every value.
+    """The contents of a file, with the place of every value.
 
     ``data`` is a dict of dict, list, str, int, float, bool and None, or None when the file could not be read.
     ``written`` contains the JSON spelling of numbers that Python would spell otherwise. Places are worked out only

@@ -34,11 +34,11 @@ _SPECIAL_START: Final = frozenset(["", "~", *"nNtTfF", *_NUMBER_START, *_TYPOGRA
 
 _SIGN: Final = re.compile(r"[ \t]#(?=\w)")
 _SWALLOWED: Final = re.compile(r"[ \t]+#(?=\w)")
-"""What ends a value that continues, such as "bag #2": a remark to YAML, which nobody meant."""
+"""The sign that cuts a value such as "bag #2": YAML takes it for a comment, which no one meant."""
 
 _TEXT_TAG: Final = "tag:yaml.org,2002:str"
 _ADORNMENT: Final = re.compile(r"[&!](?<!\w[&!])")
-"""What may start an anchor or a tag: inside a word, as in "A&O" or "well!", neither sign does."""
+"""A sign that may start an anchor or a tag; inside a word, as in "A&O" or "well!", it does not."""
 
 _ESCAPE: Final = re.compile(r"\\(x[0-9a-fA-F]{2}|u[0-9a-fA-F]{4}|U[0-9a-fA-F]{8}|.)", re.DOTALL)
 _NAMED_ESCAPES: Final = {

@@ -1,4 +1,4 @@
-"""What every event says, and the shapes: what an event does to the life of the port."""
+"""The facts of every event, and the shapes: what an event does to the life of the port."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What happens to patient and port around the care, and facts that become known of them."""
+"""Events of patient and port around the care, and facts that become known of them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is known of patient and port before and beside the events."""
+"""Facts of patient and port that are known before the events and apart from them."""
 
 from __future__ import annotations
 

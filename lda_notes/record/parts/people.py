@@ -1,4 +1,4 @@
-"""What people did, left out, said to one another and agreed on."""
+"""Parts about people: what they did, left out, said to one another and agreed on."""
 
 from __future__ import annotations
 
