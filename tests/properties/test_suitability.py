@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart.questions import together
+from lda_notes.chart.questions import spelled
 from lda_notes.chart.questions.trial import Situation
 from lda_notes.check import rule_table
 from lda_notes.documents.handoff.line import line_facts
@@ -144,7 +144,7 @@ def bad_offers(who: dict[str, Any]) -> list[str]:
     texts += [one.says for title in set(TITLES.values()) for one in cautions(shown, "access", title, (), line)]
     told = told_to_use(texts)
     scene = Situation("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
-    parts = {name: value for name, value, _ in together._dressed(scene)}
+    parts = {name: value for name, value, _ in spelled._dressed(scene)}
     each: dict[str, list[Any]] = {
         "antisepsis": [{"agent": one, "scrub_s": 120, "dry_s": 180, "fully_dry": True} for one in told["agents"]],
         "lock": [{**HEPARIN_10, "units_per_ml": strength} for strength in told["strengths"]],

@@ -10,6 +10,7 @@ from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record.events import Access, ArrivalAccessed, LineCheck, LineUse
 from lda_notes.record.parts import Needle
+from lda_notes.record.unread import about
 
 _MARSDEN = Citation("royal-marsden", "R", "ch. 17")
 _POWER_NOTICE = Citation("fda-power-2004", "R")
@@ -178,11 +179,13 @@ def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Fou
     """
     if not _injected(event):
         return
-    needle = step.before.needle.needle if step.before.needle is not None else None
+    stay = step.before.needle
+    needle = stay.needle if stay is not None else None
+    label_unread = stay is not None and case.could_not_read(stay.opened.event.id, ("needle.power_rated",))
     unknown = []
-    if type(needle.power_rated if needle is not None else None) is not bool:
+    if type(needle.power_rated if needle is not None else None) is not bool and not label_unread:
         unknown.append("needle")
-    if case.timeline.port_at(event.at).power is None:
+    if case.timeline.port_at(event.at).power is None and not about(case.timeline.unread, None, "port", "power"):
         unknown.append("port")
     if unknown:
         yield Found(
