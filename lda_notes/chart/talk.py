@@ -22,7 +22,7 @@ COMMANDS: Final = (
     "-  and a reason: not assessed, or not done   .  leaves it open",
     "+  and a word adds a fact, or changes one: + remarks, + needle lot",
 )
-"""Commands that may be typed at any question instead of an answer."""
+"""What may be typed at any question instead of an answer."""
 
 
 _OPEN: Final = Heard((), "left open")

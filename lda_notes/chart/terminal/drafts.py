@@ -1,4 +1,4 @@
-"""Drafts: answers kept private in the user's state folder until they are signed, under a name that reveals nothing."""
+"""What was said so far, kept private in the user's state folder until it is signed, under a name that says nothing."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from lda_notes.record.events import KINDS
 _VERSION: Final = 1
 
 VISIT: Final = "visit"
-"""The subject of a draft of a whole visit."""
+"""What a draft of a whole visit is about."""
 
 
 @dataclass(frozen=True, slots=True)
