@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from lda_notes.chart.answers import layout, values
+from lda_notes.chart.answers.answered import Answered
 from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.form import Form, Say
 from lda_notes.chart.questions.question import Question
@@ -29,15 +30,6 @@ _OPEN: Final = Heard((), "left open")
 
 _AS_OFFERED: Final = frozenset({"ok", "okay", "same", "as before", "y", "yes"})
 """Words that take what Enter would take: typed where words are asked for, they are no order and no reason."""
-
-
-@dataclass(frozen=True, slots=True)
-class Answered:
-    """A question that was answered, with the facts that it gave."""
-
-    question: str
-    facts: tuple[tuple[Path, Any], ...]
-    said: str
 
 
 @dataclass(frozen=True)

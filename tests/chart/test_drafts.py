@@ -17,7 +17,8 @@ from desk import Run, answered, demo_until, subject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lda_notes.chart.talk import Answered, Talk
+from lda_notes.chart.answers.answered import Answered
+from lda_notes.chart.talk import Talk
 from lda_notes.chart.terminal import drafts
 from lda_notes.chart.terminal.drafts import Draft
 from lda_notes.files.syntax import read_yaml

@@ -15,7 +15,7 @@ from in_process import call
 from made_records import HEPARIN, event, needle_event, record, removal_event
 from ward import ASOF
 
-from lda_notes.chart.talk import Answered
+from lda_notes.chart.answers.answered import Answered
 from lda_notes.chart.terminal import drafts
 from lda_notes.chart.terminal.drafts import Draft
 from lda_notes.knowledge.policy import DEFAULT

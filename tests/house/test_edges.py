@@ -220,13 +220,17 @@ def test_check_loads_nothing_heavy() -> None:
     loaded = loaded_by(["check", str(demo)])
     assert {"pydantic", "yaml"} <= loaded, "the probe saw the command run"
     assert loaded & {*HEAVY, "asyncio", "difflib", "http"} == set()
+    rooms = {name.split(".")[1] for name in loaded if name.startswith("lda_notes.")}
+    assert "check" in rooms and rooms & {"fhir", "documents", "sending"} == set()
+    assert "lda_notes.chart.talk" not in loaded, "it looks for drafts, and charts nothing"
 
 
 def loaded_by(arguments: list[str]) -> set[str]:
-    """Return the top-level modules in memory after a command ended."""
+    """Return the top-level modules in memory after a command ended, and all of ours."""
     probe = (
         "import sys, atexit\n"
-        "atexit.register(lambda: print(*sorted({n.partition('.')[0] for n in sys.modules}), file=sys.stderr))\n"
+        "name = lambda n: n if n.startswith('lda_notes') else n.partition('.')[0]\n"
+        "atexit.register(lambda: print(*sorted(set(map(name, sys.modules))), file=sys.stderr))\n"
         "from lda_notes.cli import main\n"
         f"sys.argv = ['lda-notes', *{arguments!r}]\n"
         "main()\n"

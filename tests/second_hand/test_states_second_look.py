@@ -40,7 +40,7 @@ from bedside import (
 )
 from in_process import call
 
-from lda_notes.chart.talk import Answered
+from lda_notes.chart.answers.answered import Answered
 from lda_notes.chart.terminal import drafts
 from lda_notes.chart.terminal.drafts import Draft
 

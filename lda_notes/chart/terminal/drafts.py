@@ -11,8 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from lda_notes.chart.talk import Answered
-from lda_notes.files.locks import locked
+from lda_notes.chart.answers.answered import Answered
 from lda_notes.files.output import write_private
 from lda_notes.files.system import own_folder
 from lda_notes.narrative import phrasing
@@ -58,6 +57,8 @@ _BUSY: Final = "the same is being charted in another window of yours; finish it 
 @contextmanager
 def held(at: Path) -> Iterator[None]:
     """Keep a draft to one session. Raises `Failure` when another one is at it, or the folder cannot be used."""
+    from lda_notes.files.locks import locked  # here, since `check` reads drafts and locks nothing
+
     try:
         at.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:

@@ -8,10 +8,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, Protocol
 
+from lda_notes.chart.answers.answered import Answered
 from lda_notes.chart.form import Form, Review, Say
 from lda_notes.chart.questions import kits
 from lda_notes.chart.questions.question import EACH
-from lda_notes.chart.talk import COMMANDS, Answered, Talk
+from lda_notes.chart.talk import COMMANDS, Talk
 from lda_notes.chart.terminal import display, drafts
 from lda_notes.chart.terminal.drafts import Draft
 from lda_notes.problems import Failure
