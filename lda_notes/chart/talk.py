@@ -23,7 +23,7 @@ COMMANDS: Final = (
     "-  and a reason: not assessed, or not done   .  leaves it open",
     "+  and a word adds a fact, or changes one: + remarks, + needle lot",
 )
-"""What may be typed at any question instead of an answer."""
+"""Commands that may be typed at any question instead of an answer."""
 
 
 _OPEN: Final = Heard((), "left open")

@@ -1,4 +1,4 @@
-"""What was said so far, kept private in the user's state folder until it is signed, under a name that says nothing."""
+"""Drafts: answers kept private in the user's state folder until they are signed, under a name that reveals nothing."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from lda_notes.record.events import KINDS
 _VERSION: Final = 1
 
 VISIT: Final = "visit"
-"""What a draft of a whole visit is about."""
+"""The subject of a draft of a whole visit."""
 
 
 @dataclass(frozen=True, slots=True)

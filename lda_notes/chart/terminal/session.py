@@ -66,7 +66,7 @@ class Session:
     _not_heard: bool = field(default=False, init=False)
     _no_room: bool = field(default=False, init=False)
     _replies: list[str] | None = field(default=None, init=False)
-    """What was said back since the note was shown: said again below the next one, where the eye is."""
+    """Replies given since the note was shown, repeated below the next one, where the nurse is looking."""
 
     # -- the questions --
 
