@@ -228,9 +228,8 @@ def problem_told_too_early(step: Step, event: CareEvent, case: Case) -> Iterable
 
     Nobody can be told of what was not yet seen.
     """
-    slack = case.policy.span("clock_slack_minutes")
     for position, problem in enumerate(event.problems):
-        if problem.told_at is not None and event.at - problem.told_at > slack:
+        if problem.told_at is not None and event.at - problem.told_at > case.span("clock_slack_minutes"):
             yield Found(
                 step.entry.path("problems", position, "told_at"),
                 f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}",
@@ -243,12 +242,11 @@ def problem_told_after_charting(step: Step, event: CareEvent, case: Case) -> Ite
 
     What happened after the entry cannot stand in it; it belongs into an addendum with its own time.
     """
-    slack = case.policy.span("clock_slack_minutes")
     charted = event.charted_at
     if charted is None:
         return
     for position, problem in enumerate(event.problems):
-        if problem.told_at is not None and problem.told_at - charted > slack:
+        if problem.told_at is not None and problem.told_at - charted > case.span("clock_slack_minutes"):
             yield Found(
                 step.entry.path("problems", position, "told_at"),
                 f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}",
