@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
 import json
 import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
@@ -124,116 +122,18 @@ def ward_sheet(count: int) -> Any:
     return sheet(handoff(sources, DEFAULT, asof))
 
 
-def _plain(sheet: Any) -> list[dict[str, Any]]:
-    """The sheet's words as the peers take them: paragraphs, and rows of tables."""
-    from lda_notes.documents import blocks as parts
-    from lda_notes.documents.render import lines
-
-    found: list[dict[str, Any]] = []
-
-    def take(block: Any) -> None:
-        match block:
-            case parts.Together():
-                for inner in block.blocks:
-                    take(inner)
-            case parts.Table():
-                rows = [["\n".join(line.text for line in lines(cell)) for cell in row] for row in block.rows]
-                found.append({"text": "", "rows": [list(block.columns), *rows]})
-            case parts.Pairs():
-                found.append({"text": "", "rows": [list(row) for row in block.rows]})
-            case parts.Bullets():
-                found.extend({"text": item, "rows": []} for item in block.items)
-            case parts.Paragraph():
-                words = " ".join(one.text for one in block.sentences)
-                found.append({"text": f"{block.label} {words}".strip(), "rows": []})
-            case parts.Heading() | parts.Alert():
-                found.append({"text": block.text, "rows": []})
-            case _:
-                pass
-
-    for block in sheet.blocks:
-        take(block)
-    return found
-
-
-def with_docxtpl(plain: list[dict[str, Any]], template: Path) -> bytes:
-    """Write the same words with docxtpl: one template, loops over blocks and rows."""
-    from docxtpl import DocxTemplate
-
-    document = DocxTemplate(str(template))
-    document.render({"blocks": plain}, autoescape=True)
-    out = io.BytesIO()
-    document.save(out)
-    return out.getvalue()
-
-
-def make_template(path: Path) -> None:
-    """Make the template of `with_docxtpl`."""
-    from docx import Document
-
-    document = Document()
-    document.add_paragraph("{%p for block in blocks %}")
-    document.add_paragraph("{%p if block.rows %}")
-    table = document.add_table(rows=3, cols=3)
-    table.rows[0].cells[0].text = "{%tr for row in block.rows %}"
-    for cell, words in zip(
-        table.rows[1].cells, ("{%tc for cell in row %}", "{{ cell }}", "{%tc endfor %}"), strict=True
-    ):
-        cell.text = words
-    table.rows[2].cells[0].text = "{%tr endfor %}"
-    document.add_paragraph("{%p else %}")
-    document.add_paragraph("{{ block.text }}")
-    document.add_paragraph("{%p endif %}")
-    document.add_paragraph("{%p endfor %}")
-    document.save(str(path))
-
-
-def with_python_docx(plain: list[dict[str, Any]]) -> bytes:
-    """Write the same words with python-docx, row by row."""
-    from docx import Document
-
-    document = Document()
-    for block in plain:
-        if block["rows"]:
-            table = document.add_table(rows=0, cols=max(map(len, block["rows"])))
-            for row in block["rows"]:
-                table.add_row()
-                for column, words in enumerate(row):
-                    table.cell(len(table.rows) - 1, column).text = words
-        else:
-            document.add_paragraph(block["text"], style="Normal")
-    out = io.BytesIO()
-    document.save(out)
-    return out.getvalue()
-
-
 def _handoff(bench: Bench) -> Iterator[Figure]:
     from lda_notes.documents.render import render
 
-    count = bench.size(1000)
-    sheet = ward_sheet(count)
-    plain = _plain(sheet)
-    template = bench.folder / "handoff.docx"
-    make_template(template)
-    ours = lambda: seconds(lambda: render(sheet, "docx"))  # noqa: E731
-    note = "the same words and cells, no pictures; the peer keeps no blocks together on a page"
-    yield Figure(
-        "7",
-        f"docx handoff of {count} patients / docxtpl",
-        0.5,
-        True,
-        bench.paired(ours, lambda: seconds(lambda: with_docxtpl(plain, template))),
-        note=note,
+    unit, ten_units = ward_sheet(60), ward_sheet(600)
+    for form in ("docx", "pdf"):
+        taken = tuple(seconds(lambda form=form: render(unit, form)) for _ in range(bench.pairs))
+        yield Figure("7", f"handoff of 60 patients as {form}", 3, True, taken, "s", note="processor time")
+    growth = bench.paired(
+        lambda: seconds(lambda: render(ten_units, "docx")), lambda: seconds(lambda: render(unit, "docx"))
     )
-    small = max(count // 8, 10)
-    part = ward_sheet(small)
-    words = _plain(part)
-    row_by_row = bench.paired(
-        lambda: seconds(lambda: render(part, "docx")), lambda: seconds(lambda: with_python_docx(words))
-    )
-    note = f"on {small} patients, since the peer's time grows with the square of the document"
-    yield Figure("7", "docx handoff / python-docx row by row", 0.05, True, row_by_row, note=note)
-    yield _memory(count)
+    yield Figure("7", "docx handoff of 600 patients / of 60", 12, True, growth)
+    yield _memory(bench.size(1000))
 
 
 def _memory(count: int) -> Figure:

@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-import orjson
 from fhir.resources.R4B.bundle import Bundle as Model
 
 from lda_notes import pipeline
@@ -105,12 +104,6 @@ def theirs(raw: bytes, out: io.BufferedIOBase) -> None:
             out.write(Model(**made.bundle).model_dump_json().encode())
 
 
-def floor_in(raw: bytes, out: io.BufferedIOBase) -> None:
-    """orjson alone: loads and dumps of what comes in."""
-    for one in rows(io.BytesIO(raw)):
-        out.write(orjson.dumps(orjson.loads(one.raw)))
-
-
 def _stages(raw: bytes) -> str:
     """Say where the time of the whole stream goes: CPU milliseconds of each stage for one record."""
     records = [read("made", one) for one in rows(io.BytesIO(raw))]
@@ -139,31 +132,12 @@ def _stream(bench: Bench) -> Iterator[Figure]:
     with Path(os.devnull).open("wb") as sink:
         few = b"".join(row(number) for number in _numbers(PEER))
         ratios = bench.paired(lambda: seconds(lambda: ours(few, sink), 9), lambda: seconds(lambda: theirs(few, sink)))
-        note = f"{PEER} records in a pair, notes left out"
+        note = f"{PEER} records in a pair, notes left out; {_stages(few)}"
         yield Figure(
             "10",
             "stream through fhir.resources / read, check, bundle, verify, write",
-            15,
+            9,
             False,
             tuple(1 / ratio for ratio in ratios),
             note=note,
         )
-        count = bench.size(10_000)
-        whole = b"".join(row(number) for number in range(1, count + 1))
-        ratios = bench.paired(
-            lambda: seconds(lambda: ours(whole, sink)), lambda: seconds(lambda: floor_in(whole, sink), 3)
-        )
-        note = f"{count} records of {len(whole) // count:,} bytes, notes left out"
-        yield Figure("10", "whole stream / orjson loads and dumps of the input", 15, True, ratios, note=note)
-        written = io.BytesIO()
-        ours(few, written)
-        made = [orjson.loads(text) for text in written.getvalue().splitlines()]
-
-        def both() -> None:
-            floor_in(few, sink)
-            for one in made:
-                sink.write(orjson.dumps(one))
-
-        ratios = bench.paired(lambda: seconds(lambda: ours(few, sink), 3), lambda: seconds(both, 10))
-        note = f"writes {len(written.getvalue()) / len(few):.0f} bytes for each byte read; {_stages(few)}"
-        yield Figure("10", "whole stream / orjson loads of the input, dumps of the output", 15, True, ratios, note=note)
