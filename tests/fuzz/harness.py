@@ -172,6 +172,8 @@ class Harness:
         chance, number = self.chance, self.chance.randrange(len(DEMOS))
         way = chance.randrange(4)
         path = self.folder / ("ep.json" if way in (1, 3) else "ep.yaml")
+        if path.is_dir():  # made by `demo` before any record was
+            shutil.rmtree(path)
         if way == 0:
             path.write_bytes(damaged(self.raw[number], chance))
         elif way == 1:

@@ -20,7 +20,7 @@ from lda_notes import __version__
 from lda_notes.problems import Failure
 from lda_notes.sending import wire
 from lda_notes.sending.address import address
-from lda_notes.sending.wire import Connection, NoAnswer
+from lda_notes.sending.wire import Connection, NoAnswer, trust
 
 Open = Callable[..., Connection]
 
@@ -38,6 +38,7 @@ def opened() -> Iterator[Open]:
         return made[-1]
 
     yield connection
+    trust.cache_clear()  # the next test's folder may have the name of this one's, which is gone by then
     for one in made:
         one.__exit__()
 
