@@ -96,7 +96,7 @@ def command(
         return
     from lda_notes.documents.render import render
 
-    write(render(sheet, chosen, width or usual_width(to), paper), to)  # type: ignore[arg-type]
+    write(render(sheet, chosen, width or usual_width(to), paper), to)  # type: ignore[arg-type]  # click let no other through
     if sheet.status:
         say(f"{sheet.status}: facts are missing or findings are open; the note lists them.", err=True)
     if (

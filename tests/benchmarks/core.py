@@ -86,7 +86,7 @@ def _note(bench: Bench) -> Figure:
         """The program's templates without the sandbox around them."""
 
         code_generator_class = narrator.ClosedGrammar
-        getitem = staticmethod(narrator._take)  # type: ignore[assignment]
+        getitem = staticmethod(narrator._take)  # type: ignore[assignment]  # it needs no self
 
     episode = record.read(DEMO).episode
     assert episode is not None
