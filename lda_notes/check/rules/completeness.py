@@ -18,7 +18,7 @@ from lda_notes.record import events as ev
 from lda_notes.record.parts import Level
 
 _SEVERITY: Final[dict[Level, Severity]] = {"required": "gap", "recommended": "advice"}
-_OR_WHY_NOT: Final = "record it, or why it could not be (not assessed or not done, with the reason)"
+_OR_WHY_NOT: Final = "record it, or the reason it was not assessed or not done"
 _FROM_THE_PAPERS: Final = "record it from the patient's papers"
 
 ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})
