@@ -27,7 +27,7 @@ from lda_notes.line.corrections import Entry
 from lda_notes.line.states import Step
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
-from lda_notes.record.events import KINDS
+from lda_notes.record import events as ev
 from lda_notes.record.parts import DayOnly, Model
 from lda_notes.record.unread import about
 
@@ -37,18 +37,19 @@ T = TypeVar("T")
 class Found(NamedTuple):
     """A fault as a rule yields it. ``todo`` and ``severity`` replace the rule's own when they depend on the case.
 
-    ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
+    ``fact`` names with dots, or by its keys, the fact at which it shows: of the event that the rule judges; in a rule
+    about the whole case of ``entry``, or where that is None of the record, such as ``patient.weight_kg``.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
     read is not an absence, and the fault is dropped. The lists of what is missing leave out what is so reported. A
     name that begins with ``patient`` leads from the record.
     """
 
-    path: Path
+    fact: str | Path
     message: str
+    entry: Entry | None = None
     todo: str | None = None
     related: tuple[Related, ...] = ()
     citations: tuple[Citation, ...] | None = None
-    event: str | None = None
     severity: Severity | None = None
     lacks: tuple[str, ...] = ()
 
@@ -209,7 +210,7 @@ def rule(
             raise ValueError(f"two rules are named {name}")
         family = check.__module__.rpartition(".")[2].replace("_", " ")
         classes = check.__annotations__.get("event")
-        on = tuple(check.__globals__[one] for one in classes.split(" | ")) if classes else ()
+        on = tuple(getattr(ev, one.removeprefix("ev.")) for one in classes.split(" | ")) if classes else ()
         RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check)
         return check
 
@@ -232,7 +233,7 @@ _WHOLE: Final[list[Rule]] = []
 
 
 def _dispatch() -> None:
-    for kind, event_class in KINDS.items():
+    for kind, event_class in ev.KINDS.items():
         shapes = frozenset(event_class.__mro__)
         _BY_KIND[kind] = tuple((row.check, row) for row in RULES.values() if not shapes.isdisjoint(row.on))
     _WHOLE.extend(row for row in RULES.values() if not row.on)
@@ -295,8 +296,8 @@ def check(timeline: Timeline, policy: Policy, about: Set[int] | None = None) -> 
                     case.reported.update({(whose(event.id, fact), fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
-            if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):
-                found.append(_finding(row, fault, policy, None))
+            if not (fault.lacks and fault.entry and case.could_not_read(fault.entry.event.id, fault.lacks)):
+                found.append(_finding(row, fault, policy, fault.entry))
     return _once(found)
 
 
@@ -318,14 +319,16 @@ def _once(found: list[Finding]) -> tuple[Finding, ...]:
 
 
 def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Finding:
+    fact = fault.fact
+    keys = fact if isinstance(fact, tuple) else tuple(int(key) if key.isdigit() else key for key in fact.split("."))
     return Finding(
         row.name,
         fault.severity or row.severity,
         on_one_row(fault.message),
         fault.todo or row.todo,
-        fault.path,
+        entry.path(*keys) if entry is not None else keys,
         fault.citations if fault.citations is not None else tuple(citations(row, policy)),
-        entry.event.id if entry is not None else fault.event,
+        entry.event.id if entry is not None else None,
         fault.related,
     )
 

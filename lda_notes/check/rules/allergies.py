@@ -11,8 +11,8 @@ from lda_notes.check.rules.supplies_used import against, subject_at, supplies_us
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import CONTAINS, contains
 from lda_notes.line.against import adhesive_against
+from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient
-from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed
 from lda_notes.record.parts import Dressing, Needle
 
 _INS: Final = Citation("ins-2021", "M-H")
@@ -37,12 +37,9 @@ def _gathered(case: Case) -> frozenset[str]:
 
 
 def _held(case: Case, allergen: str) -> Iterator[Found]:
-    for one in against(case, "adhesive" if allergen == "adhesive" else "allergy", allergen):
-        used = one.used
-        said = f"{used.said} is used" if used.words == allergen else f"{used.said} contains {allergen}"
-        if allergen == "adhesive":
-            said = f"{used.said} is held on by adhesive"
-        yield one.found(f"{said}, and the allergies name {allergen}")
+    for one in against(case, "allergy", allergen):
+        said = "is used" if one.used.words == allergen else f"contains {allergen}"
+        yield one.found(f"{one.used.said} {said}, and the allergies name {allergen}")
 
 
 @rule(
@@ -96,9 +93,7 @@ def isopropyl_alcohol_allergy(case: Case) -> Iterable[Found]:
 
 
 @rule(
-    "advice",
-    "put a barrier film under the dressing or use a gentler one, and chart the skin under it",
-    cites=(_INS,),
+    "advice", "put a barrier film under the dressing or use a gentler one, and chart the skin under it", cites=(_INS,)
 )
 def adhesive_allergy(case: Case) -> Iterable[Found]:
     """Finds a dressing held by adhesive on a patient whose skin does not bear adhesive.
@@ -108,12 +103,11 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
 
     Look at the skin at each change.
     """
-    by_id = {entry.event.id: entry for entry in reversed(case.entries)}
-    for found in _held(case, "adhesive"):
-        event = by_id[found.event or ""].event
+    for one in against(case, "adhesive", "adhesive"):
+        event = one.used.entry.event
         film = getattr(event.__dict__.get("dressing"), "barrier_film", None) is True
         if adhesive_against(case.timeline.patient_at(event.at), film):
-            yield found
+            yield one.found(f"{one.used.said} is held on by adhesive, and the allergies name adhesive")
 
 
 @rule(
@@ -176,11 +170,7 @@ def alteplase_allergy(case: Case) -> Iterable[Found]:
     return _held(case, "alteplase")
 
 
-@rule(
-    "unsafe",
-    "use preservative-free saline or heparin",
-    cites=(Citation("heparin-lock-label", "R2"),),
-)
+@rule("unsafe", "use preservative-free saline or heparin", cites=(Citation("heparin-lock-label", "R2"),))
 def benzyl_alcohol_allergy(case: Case) -> Iterable[Found]:
     """Finds saline or heparin preserved with benzyl alcohol used on a patient allergic to it.
 
@@ -203,11 +193,7 @@ def other_allergy(case: Case) -> Iterable[Found]:
         longest = max(map(len, details), default=0)
         for run in _runs(_WORD.findall(used.words.casefold()), longest):
             if run in details:
-                yield Found(
-                    used.entry.path(*used.keys),
-                    f'"{used.words}" is used, and the allergies name "{details[run]}"',
-                    event=used.entry.event.id,
-                )
+                yield Found(used.keys, f'"{used.words}" is used, and the allergies name "{details[run]}"', used.entry)
 
 
 _WORD: Final = re.compile(r"\w+")
@@ -237,11 +223,11 @@ _LATEX: Final = (Citation("latex-801-437", "M-H"), Citation("latex-ifu", "R2"))
 def _latex_labels(entry: Entry) -> Iterator[tuple[str, tuple[str | int, ...], bool | None]]:
     """Yield what the labels say of latex: the supply, its place in the event, yes, no or not recorded."""
     event = entry.event
-    if isinstance(event, Access | ArrivalAccessed) and isinstance(event.needle, Needle):
+    if isinstance(event, ev.Access | ev.ArrivalAccessed) and isinstance(event.needle, Needle):
         yield "needle", ("needle",), event.needle.latex
-    if isinstance(event, Dressed | ArrivalAccessed) and isinstance(event.dressing, Dressing):
+    if isinstance(event, ev.Dressed | ev.ArrivalAccessed) and isinstance(event.dressing, Dressing):
         yield "dressing", ("dressing",), event.dressing.latex
-    if isinstance(event, CareEvent):
+    if isinstance(event, ev.CareEvent):
         for position, supply in enumerate(event.supplies):
             yield f'"{supply.name}"', ("supplies", position), supply.latex
 
@@ -258,14 +244,14 @@ def latex_allergy(case: Case) -> Iterable[Found]:
         for what, keys, latex in _latex_labels(entry):
             if latex and "latex" in _known(case, entry):
                 yield Found(
-                    entry.path(*keys, "latex"),
+                    (*keys, "latex"),
                     f"the label of the {what} says that it contains latex, and the allergies name latex",
-                    event=entry.event.id,
+                    entry,
                 )
 
 
 @rule("gap", "read the label for its latex statement and record it", cites=_LATEX)
-def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def latex_label_unread(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds a needle put into a patient allergic to latex without a record of what its label says of latex.
 
     Needle sets and their tubing may contain latex; only the label tells.
@@ -275,7 +261,7 @@ def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]
         return
     if "latex" in _known(case, step.entry):
         yield Found(
-            step.entry.path("needle"),
+            "needle",
             "the allergies name latex, and what the needle's label says of latex is not recorded",
             lacks=("needle.latex",),
         )
@@ -296,8 +282,8 @@ def supply_not_checked(case: Case) -> Iterable[Found]:
         if allergens and used.words not in seen and contains(used.words) is None:
             seen.add(used.words)
             yield Found(
-                used.entry.path(*used.keys),
+                used.keys,
                 f'what "{used.words}" contains is not known here; it was not compared with the allergies to '
                 f"{', '.join(sorted(allergens))}",
-                event=used.entry.event.id,
+                used.entry,
             )

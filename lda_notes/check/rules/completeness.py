@@ -14,11 +14,11 @@ from lda_notes.check.rule_table import Case, Found, rule
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.knowledge.sources import Citation
 from lda_notes.problems import SEVERITIES, Severity
-from lda_notes.record.events import KINDS
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Level
 
 _SEVERITY: Final[dict[Level, Severity]] = {"required": "gap", "recommended": "advice"}
-_OR_WHY_NOT: Final = "record it, or why it could not be (not assessed or not done, with the reason)"
+_OR_WHY_NOT: Final = "record it, or the reason it was not assessed or not done"
 _FROM_THE_PAPERS: Final = "record it from the patient's papers"
 
 ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})
@@ -31,7 +31,7 @@ def _events(case: Case, level: Level) -> Iterator[Found]:
         lacking = [gap for gap in gaps if gap.need.level == level and not _reported(case, event.id, gap)]
         if lacking:
             said = f"not recorded for this {entry.event.noun}: {_listed(lacking)}"
-            yield Found(entry.path(*lacking[0].path), said, citations=_cited(lacking), event=entry.event.id)
+            yield Found(lacking[0].path, said, entry, citations=_cited(lacking))
 
 
 def _reported(case: Case, event: str | None, gap: Missing) -> bool:
@@ -82,7 +82,7 @@ def _explain(level: Level, *, record: bool) -> Callable[[], str]:
             for need in needs:
                 if need.level == level and need.reported is not never:
                     name = " ".join(need.path).replace("_", " ") if record else label(need, kind)
-                    facts.setdefault((name, _asked(need)), []).append("" if record else KINDS[kind].noun)
+                    facts.setdefault((name, _asked(need)), []).append("" if record else ev.KINDS[kind].noun)
         rows = [f"{name}{_of(kinds)}: {why}" for (name, why), kinds in facts.items()]
         first = "required" if level == "required" else "recommended"
         about = "patient, stay and port" if record else "events"
@@ -115,11 +115,7 @@ def _enter(name: str, level: Level, *, record: bool) -> None:
     check.explain = _explain(level, record=record)  # type: ignore[attr-defined]
     needs = EPISODE_NEEDS if record else tuple(need for table in NEEDS.values() for need in table)
     cites = tuple(dict.fromkeys(cite for need in needs if need.level == level for cite in need.citations))
-    rule(
-        _SEVERITY[level],
-        _FROM_THE_PAPERS if record else _OR_WHY_NOT,
-        cites=cites,
-    )(check)
+    rule(_SEVERITY[level], _FROM_THE_PAPERS if record else _OR_WHY_NOT, cites=cites)(check)
 
 
 _enter("facts-not-recorded", "required", record=False)

@@ -14,7 +14,7 @@ from lda_notes.knowledge.suitability import Objection, Subject, Use, suits
 from lda_notes.knowledge.supplies import contains
 from lda_notes.line.against import subject
 from lda_notes.problems import Severity
-from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed, Flushed, PatencyTreatment
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock
 
 
@@ -39,29 +39,29 @@ def supplies_used(entries: Iterable[Entry]) -> Iterator[Used]:
     """Yield every supply of some entries, in their order."""
     for entry in entries:
         event = entry.event
-        if not isinstance(event, CareEvent):
+        if not isinstance(event, ev.CareEvent):
             continue
-        if isinstance(event, Dressed):
+        if isinstance(event, ev.Dressed):
             if isinstance(event.antisepsis, Antisepsis):
                 yield Used(event.antisepsis.agent, entry, ("antisepsis", "agent"), "antiseptic")
             if event.disinfecting_caps is True:
                 yield Used("disinfecting cap", entry, ("disinfecting_caps",), "cap")
-        if isinstance(event, Dressed | ArrivalAccessed) and isinstance(event.dressing, Dressing):
+        if isinstance(event, ev.Dressed | ev.ArrivalAccessed) and isinstance(event.dressing, Dressing):
             if isinstance(event.dressing.type, str):
                 yield Used(event.dressing.type, entry, ("dressing", "type"), "dressing")
             if event.dressing.chlorhexidine_disc is True:
                 yield Used("chlorhexidine disc", entry, ("dressing", "chlorhexidine_disc"), "dressing")
-        if isinstance(event, Access) and isinstance(event.anesthetic, Anesthetic):
+        if isinstance(event, ev.Access) and isinstance(event.anesthetic, Anesthetic):
             yield Used(event.anesthetic.agent, entry, ("anesthetic", "agent"), "anesthetic")
-        if isinstance(event, Flushed):
+        if isinstance(event, ev.Flushed):
             yield from _through_the_line(entry, event)
-        if isinstance(event, PatencyTreatment):
+        if isinstance(event, ev.PatencyTreatment):
             yield Used(event.drug, entry, ("drug",), "thrombolytic")
         for position, supply in enumerate(event.supplies):
             yield Used(supply.name, entry, ("supplies", position, "name"))
 
 
-def _through_the_line(entry: Entry, event: Flushed) -> Iterator[Used]:
+def _through_the_line(entry: Entry, event: ev.Flushed) -> Iterator[Used]:
     if isinstance(event.flushes, tuple):
         for position, flush in enumerate(event.flushes):
             yield Used(flush.solution, entry, ("flushes", position, "solution"), "flush")
@@ -90,8 +90,7 @@ class Against(NamedTuple):
     def found(self, message: str, key: str | None = None, *, severity: Severity | None = None) -> Found:
         """Return the fault at the supply, or at another ``key`` of the part that names it."""
         keys = self.used.keys if key is None else (*self.used.keys[:-1], key)
-        entry = self.used.entry
-        return Found(entry.path(*keys), message, event=entry.event.id, severity=severity)
+        return Found(keys, message, self.used.entry, severity=severity)
 
 
 def against(case: Case, row: str, allergen: str | None = None) -> tuple[Against, ...]:

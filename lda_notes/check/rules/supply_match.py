@@ -17,7 +17,7 @@ from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.contents import no_heparin, told
 from lda_notes.line.states import Exposure
-from lda_notes.record.events import Dressed, Flushed
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock
 
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
@@ -79,10 +79,10 @@ def heparin_before_known(case: Case) -> Iterable[Found]:
             return
         by = next((entry for entry in entries if entry.event.at == since), None)
         yield Found(
-            by.path() if by is not None else ("patient", "history"),
+            () if by is not None else ("patient", "history"),
             f"{last.said} was last used on {case.say(last.entry.event.at)}, before {why} was known; no one "
             "is recorded as notified",
-            event=by.event.id if by is not None else None,
+            by,
         )
         return
 
@@ -96,11 +96,7 @@ def _time(used: object) -> datetime:
     return entry.event.at
 
 
-@rule(
-    "unsafe",
-    "take the cream off, watch for bluish skin, and notify the prescriber",
-    cites=(_CREAM,),
-)
+@rule("unsafe", "take the cream off, watch for bluish skin, and notify the prescriber", cites=(_CREAM,))
 def prilocaine_methemoglobinemia(case: Case) -> Iterable[Found]:
     """Finds prilocaine cream on a patient with a history of methemoglobinemia.
 
@@ -165,14 +161,14 @@ def preservative_newborn(case: Case) -> Iterable[Found]:
     limits=("neonate_days",),
     cites=(Citation("heparin-lock-label", "R2"),),
 )
-def preservative_unknown_newborn(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Finds a lock in a newborn without a record of whether it contains a preservative.
 
     The same drug is sold with and without benzyl alcohol; only the label tells, and in a newborn it decides.
     """
     if type(event.lock) is Lock and event.lock.preservative is None and is_newborn(case, step.entry.event):
         yield Found(
-            step.entry.path("lock"),
+            "lock",
             f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn",
             lacks=("lock.preservative",),
         )
@@ -236,11 +232,7 @@ def iodine_on_newborn_skin(case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "advice",
-    "ask the prescriber which antiseptic to use, and watch the skin",
-    limits=("chg_age_months",),
-)
+@rule("advice", "ask the prescriber which antiseptic to use, and watch the skin", limits=("chg_age_months",))
 def chlorhexidine_under_age(case: Case) -> Iterable[Found]:
     """Finds chlorhexidine on the skin of an infant under two months.
 
@@ -256,11 +248,7 @@ def chlorhexidine_under_age(case: Case) -> Iterable[Found]:
             )
 
 
-@rule(
-    "advice",
-    "use as little as possible, and watch the skin",
-    limits=("chg_weight_g", "neonate_days"),
-)
+@rule("advice", "use as little as possible, and watch the skin", limits=("chg_weight_g", "neonate_days"))
 def chlorhexidine_small_newborn(case: Case) -> Iterable[Found]:
     """Finds chlorhexidine on the skin of a newborn under 1,000 g.
 
@@ -283,7 +271,7 @@ def _dressings(case: Case, row: str) -> Iterable[Against]:
     """Yield once for each event that put it on: film and disc of one dressing are one finding."""
     seen: set[str] = set()
     for one in against(case, row):
-        if isinstance(one.used.entry.event, Dressed) and one.used.entry.event.id not in seen:
+        if isinstance(one.used.entry.event, ev.Dressed) and one.used.entry.event.id not in seen:
             seen.add(one.used.entry.event.id)
             yield one
 
