@@ -180,8 +180,7 @@ def test_a_finding_in_text(unsigned: Path) -> None:
     assert run(unsigned).stdout == (
         f"{unsigned}:37:5  gap  facts-not-recorded\n"
         "    Not recorded for this line check: author.\n"
-        "    Do: record it, or why it could not be (not assessed or not done, with the\n"
-        "        reason).\n"
+        "    Do: record it, or the reason it was not assessed or not done.\n"
         "    Source: 42 CFR 482.24(c), paragraph 1 [from memory, high confidence: to be\n"
         "        confirmed]\n"
         "    Source: CDC catheter guideline 2002, documentation, category II [as quoted\n"

@@ -27,18 +27,18 @@ NAMES: Final = frozenset(
 
 
 class Piece(NamedTuple):
-    """One free text: ``event`` is the identifier of its event, None for patient, stay and port."""
+    """One free text: where it stands in its entry, or in the record where that is None: patient, stay and port."""
 
     text: str
-    path: Path
-    event: str | None
+    keys: Path
+    entry: Entry | None = None
 
 
 def pieces(timeline: Timeline, entries: Sequence[Entry]) -> Iterator[Piece]:
     """Yield every free text of a record beside its events, and of some of its entries, corrections among them."""
     for entry in entries:  # the facts that corrections add or set are read where they are applied over their event
         for keys, text in _texts(entry.event):
-            yield Piece(text, entry.path(*keys), entry.event.id)
+            yield Piece(text, keys, entry)
     yield from _beside_events(timeline)
 
 
@@ -47,13 +47,13 @@ def _beside_events(timeline: Timeline) -> Iterator[Piece]:
     for position, allergy in enumerate(episode.patient.allergies or ()):
         for key in ("detail", "reaction"):
             if (text := getattr(allergy, key)) is not None:
-                yield Piece(text, ("patient", "allergies", position, key), None)
+                yield Piece(text, ("patient", "allergies", position, key))
     if episode.port.site_detail is not None:
-        yield Piece(episode.port.site_detail, ("port", "site_detail"), None)
+        yield Piece(episode.port.site_detail, ("port", "site_detail"))
     if episode.port.tip is not None:
         for key in ("location", "method"):
             if (text := getattr(episode.port.tip, key)) is not None:
-                yield Piece(text, ("port", "tip", key), None)
+                yield Piece(text, ("port", "tip", key))
 
 
 def unsafe_wording(timeline: Timeline, entries: Sequence[Entry]) -> list[tuple[Piece, UnsafeForm]]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Set
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import cached_property
+from functools import cached_property, partial
 from inspect import cleandoc
 from itertools import groupby, pairwise
 from typing import Any, Final, NamedTuple, TypeVar
@@ -27,7 +27,7 @@ from lda_notes.line.corrections import Entry
 from lda_notes.line.states import Step
 from lda_notes.line.timeline import Timeline
 from lda_notes.problems import Finding, Path, Related, Severity
-from lda_notes.record.events import KINDS
+from lda_notes.record import events as ev
 from lda_notes.record.parts import DayOnly, Model
 from lda_notes.record.unread import about
 
@@ -37,18 +37,19 @@ T = TypeVar("T")
 class Found(NamedTuple):
     """A fault as a rule yields it. ``todo`` and ``severity`` replace the rule's own when they depend on the case.
 
-    ``event`` names the event that a rule about the whole case means; a rule about one event need not say it.
+    ``fact`` names with dots, or by its keys, the fact at which it shows: of the event that the rule judges; in a rule
+    about the whole case of ``entry``, or where that is None of the record, such as ``patient.weight_kg``.
     ``lacks`` names the facts of the event whose absence it rests on, with dots: one that was written and could not be
     read is not an absence, and the fault is dropped. The lists of what is missing leave out what is so reported. A
     name that begins with ``patient`` leads from the record.
     """
 
-    path: Path
+    fact: str | Path
     message: str
+    entry: Entry | None = None
     todo: str | None = None
     related: tuple[Related, ...] = ()
     citations: tuple[Citation, ...] | None = None
-    event: str | None = None
     severity: Severity | None = None
     lacks: tuple[str, ...] = ()
 
@@ -169,8 +170,7 @@ Check = Callable[..., Iterable[Found]]
 _MINUTE: Final = timedelta(minutes=1)
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """One row of the table. ``on``, the classes of events that it judges, is empty for a rule that sees the whole case;
     ``limits`` name policy rows.
     """
@@ -183,12 +183,12 @@ class Rule:
     limits: tuple[str, ...]
     on: tuple[type[Model], ...]
     check: Check = field(repr=False)
+    text: Callable[[], str] = field(repr=False)
 
     @property
     def explanation(self) -> str:
         """The published explanation, in three paragraphs: what is checked, why it matters, what to do."""
-        explain: Callable[[], str] | None = getattr(self.check, "explain", None)
-        what, why, *more = (explain() if explain is not None else cleandoc(self.check.__doc__ or "")).split("\n\n")
+        what, why, *more = self.text().split("\n\n")
         return "\n\n".join((what, why, " ".join((sentence(self.todo), *more))))
 
 
@@ -204,17 +204,35 @@ def rule(
 ) -> Callable[[Check], Check]:
     """Enter a generator into the table under its own name, underscores as dashes; its module's name is its family."""
 
-    def enter(check: Check) -> Check:
-        name = check.__name__.replace("_", "-")
-        if name in RULES:
-            raise ValueError(f"two rules are named {name}")
-        family = check.__module__.rpartition(".")[2].replace("_", " ")
+    def decorate(check: Check) -> Check:
         classes = check.__annotations__.get("event")
-        on = tuple(check.__globals__[one] for one in classes.split(" | ")) if classes else ()
-        RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check)
+        on = tuple(getattr(ev, one.removeprefix("ev.")) for one in classes.split(" | ")) if classes else ()
+        name, text = check.__name__.replace("_", "-"), partial(cleandoc, check.__doc__ or "")
+        enter(check.__module__, name, severity, todo, check, text, cites, limits, on)
         return check
 
-    return enter
+    return decorate
+
+
+def enter(
+    module: str,
+    name: str,
+    severity: Severity,
+    todo: str,
+    check: Check,
+    text: Callable[[], str],
+    cites: tuple[Citation, ...] = (),
+    limits: tuple[str, ...] = (),
+    on: tuple[type[Model], ...] = (),
+) -> None:
+    """Enter a rule into the table, in the family that its module is named after. Raises `ValueError` for a name twice.
+
+    ``text`` returns in paragraphs what is checked, why it matters, and what else there is to do than ``todo`` says.
+    """
+    if name in RULES:
+        raise ValueError(f"two rules are named {name}")
+    family = module.rpartition(".")[2].replace("_", " ")
+    RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check, text)
 
 
 def load() -> dict[str, Rule]:
@@ -233,7 +251,7 @@ _WHOLE: Final[list[Rule]] = []
 
 
 def _dispatch() -> None:
-    for kind, event_class in KINDS.items():
+    for kind, event_class in ev.KINDS.items():
         shapes = frozenset(event_class.__mro__)
         _BY_KIND[kind] = tuple((row.check, row) for row in RULES.values() if not shapes.isdisjoint(row.on))
     _WHOLE.extend(row for row in RULES.values() if not row.on)
@@ -296,8 +314,8 @@ def check(timeline: Timeline, policy: Policy, about: Set[int] | None = None) -> 
                     case.reported.update({(whose(event.id, fact), fact): found[-1].severity for fact in fault.lacks})
     for row in _WHOLE:
         for fault in row.check(case) if row.name not in silent else ():
-            if not (fault.lacks and fault.event and case.could_not_read(fault.event, fault.lacks)):
-                found.append(_finding(row, fault, policy, None))
+            if not (fault.lacks and fault.entry and case.could_not_read(fault.entry.event.id, fault.lacks)):
+                found.append(_finding(row, fault, policy, fault.entry))
     return _once(found)
 
 
@@ -319,14 +337,16 @@ def _once(found: list[Finding]) -> tuple[Finding, ...]:
 
 
 def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Finding:
+    fact = fault.fact
+    keys = fact if isinstance(fact, tuple) else tuple(int(key) if key.isdigit() else key for key in fact.split("."))
     return Finding(
         row.name,
         fault.severity or row.severity,
         on_one_row(fault.message),
         fault.todo or row.todo,
-        fault.path,
+        entry.path(*keys) if entry is not None else keys,
         fault.citations if fault.citations is not None else tuple(citations(row, policy)),
-        entry.event.id if entry is not None else fault.event,
+        entry.event.id if entry is not None else None,
         fault.related,
     )
 

@@ -11,26 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final, Literal, get_args
 
-from lda_notes.fhir.codes import (
-    ALLERGY_CLINICAL,
-    ALLERGY_STATUS,
-    BY_KEY,
-    CONDITION_STATUS,
-    DATA_ABSENT_REASON,
-    DICOM,
-    FLAG_CATEGORY,
-    ICD_10_CM,
-    LOINC,
-    OBSERVATION_CATEGORY,
-    PARTICIPANT_TYPE,
-    SNOMED_CT,
-    US_CORE_DOCUMENT_CATEGORY,
-    V2_IDENTIFIER_TYPE,
-    V3_ACT_CODE,
-    V3_DATA_OPERATION,
-    V3_ROUTE,
-    Code,
-)
+from lda_notes.fhir import codes as verified
 from lda_notes.fhir.panels import DERIVED, PANELS, component, derived_fields, observation
 from lda_notes.fhir.units import UNITS, Dimension
 from lda_notes.line.states import HoldReason
@@ -73,7 +54,7 @@ class Concept:
     key: str
     use: Use
     text: str
-    codes: tuple[Code, ...] = ()
+    codes: tuple[verified.Code, ...] = ()
     dimension: Dimension | None = None
 
     @property
@@ -89,7 +70,7 @@ def slug(text: str) -> str:
 
 
 def _concept(key: str, use: Use, text: str, *codes: tuple[str, str], dimension: Dimension | None = None) -> Concept:
-    return Concept(key, use, text, tuple(BY_KEY[code] for code in codes), dimension)
+    return Concept(key, use, text, tuple(verified.BY_KEY[code] for code in codes), dimension)
 
 
 def _states() -> Iterator[Concept]:
@@ -159,13 +140,13 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
         concept.key: concept
         for concept in (
             *_derived(),
-            _concept("access", "procedure", "Access of implanted venous access port with non-coring needle"),
-            _concept("de-access", "procedure", "Removal of non-coring needle from implanted venous access port"),
+            _concept("access", "procedure", "Access of implanted venous access port"),
+            _concept("de-access", "procedure", "Removal of needle from implanted venous access port"),
             _concept(
                 "dressing change",
                 "procedure",
                 "Dressing change at implanted venous access port",
-                (SNOMED_CT, "18949003"),
+                (verified.SNOMED_CT, "18949003"),
             ),
             _concept("flush", "procedure", "Flushing and locking of implanted venous access port"),
             _concept("patency treatment", "procedure", "Thrombolytic instillation into implanted venous access port"),
@@ -195,7 +176,7 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             ),
             _concept("resistance", "observation", "Resistance to flush of implanted venous access port"),
             _concept("patency", "observation", "Patency of implanted venous access port"),
-            _concept("pain", "observation", "Pain score 0 to 10", (LOINC, "72514-3")),
+            _concept("pain", "observation", "Pain score 0 to 10", (verified.LOINC, "72514-3")),
             _concept("response", "observation", "Patient response to procedure"),
             _concept("attempts", "observation", "Number of needle passes", dimension="count"),
             _concept("bleeding", "observation", "Bleeding after needle removal"),
@@ -298,35 +279,40 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("confirmed by", "component", "How tip position was confirmed"),
             _concept("remark", "observation", "Remark of the nurse"),
             _concept("addendum", "observation", "Text added to an earlier entry"),
-            _concept("exam", "category", "Exam", (OBSERVATION_CATEGORY, "exam")),
-            _concept("survey", "category", "Survey", (OBSERVATION_CATEGORY, "survey")),
-            _concept("procedure category", "category", "Procedure", (OBSERVATION_CATEGORY, "procedure")),
-            _concept("needle change due", "due", "Change of non-coring needle due"),
+            _concept("exam", "category", "Exam", (verified.OBSERVATION_CATEGORY, "exam")),
+            _concept("survey", "category", "Survey", (verified.OBSERVATION_CATEGORY, "survey")),
+            _concept("procedure category", "category", "Procedure", (verified.OBSERVATION_CATEGORY, "procedure")),
+            _concept("needle change due", "due", "Change of needle due"),
             _concept("dressing change due", "due", "Dressing change due"),
             _concept("flush due", "due", "Flush and lock of implanted venous access port due"),
             _concept("patency check due", "due", "Check of dwelling thrombolytic due"),
             _concept("evaluation due", "task", "Evaluation of the line"),
             *_states(),
-            _concept("safety", "category", "Safety", (FLAG_CATEGORY, "safety")),
-            _concept("vital signs", "category", "Vital signs", (OBSERVATION_CATEGORY, "vital-signs")),
-            _concept("weight", "observation", "Body weight", (LOINC, "29463-7"), dimension="mass"),
-            _concept("no known allergy", "allergy", "No known allergy", (SNOMED_CT, "716186003")),
-            _concept("allergy active", "status", "Active", (ALLERGY_CLINICAL, "active")),
-            _concept("allergy inactive", "status", "Inactive", (ALLERGY_CLINICAL, "inactive")),
-            _concept("allergy refuted", "status", "Refuted", (ALLERGY_STATUS, "refuted")),
-            _concept("allergy in error", "status", "Allergy entered in error", (ALLERGY_STATUS, "entered-in-error")),
+            _concept("safety", "category", "Safety", (verified.FLAG_CATEGORY, "safety")),
+            _concept("vital signs", "category", "Vital signs", (verified.OBSERVATION_CATEGORY, "vital-signs")),
+            _concept("weight", "observation", "Body weight", (verified.LOINC, "29463-7"), dimension="mass"),
+            _concept("no known allergy", "allergy", "No known allergy", (verified.SNOMED_CT, "716186003")),
+            _concept("allergy active", "status", "Active", (verified.ALLERGY_CLINICAL, "active")),
+            _concept("allergy inactive", "status", "Inactive", (verified.ALLERGY_CLINICAL, "inactive")),
+            _concept("allergy refuted", "status", "Refuted", (verified.ALLERGY_STATUS, "refuted")),
             _concept(
-                "condition in error", "status", "Condition entered in error", (CONDITION_STATUS, "entered-in-error")
+                "allergy in error", "status", "Allergy entered in error", (verified.ALLERGY_STATUS, "entered-in-error")
+            ),
+            _concept(
+                "condition in error",
+                "status",
+                "Condition entered in error",
+                (verified.CONDITION_STATUS, "entered-in-error"),
             ),
             _concept("port record", "record", "What the port's record began with"),
             _concept("correction", "observation", "Correction of an earlier entry"),
             _concept("port septum", "property", "Septum of the port"),
             _concept("intradermal route", "route", "Intradermal"),
-            _concept("port", "device", "Implanted venous access port", (SNOMED_CT, "398013009")),
-            _concept("needle", "device", "Non-coring needle", (SNOMED_CT, "79068005")),
-            _concept("other needle", "device", "Needle", (SNOMED_CT, "79068005")),
-            _concept("gauge", "property", "Needle gauge", (DICOM, "111465")),
-            _concept("length", "property", "Needle length", (DICOM, "111467"), dimension="length"),
+            _concept("port", "device", "Implanted venous access port", (verified.SNOMED_CT, "398013009")),
+            _concept("needle", "device", "Non-coring needle", (verified.SNOMED_CT, "79068005")),
+            _concept("other needle", "device", "Needle", (verified.SNOMED_CT, "79068005")),
+            _concept("gauge", "property", "Needle gauge", (verified.DICOM, "111465")),
+            _concept("length", "property", "Needle length", (verified.DICOM, "111467"), dimension="length"),
             _concept("set volume", "property", "Priming volume of needle and extension", dimension="volume"),
             _concept("connector volume", "property", "Priming volume of connector", dimension="volume"),
             _concept("non-coring", "property", "Non-coring"),
@@ -345,14 +331,16 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             _concept("tip confirmed on", "property", "When tip position was confirmed"),
             _concept("implanted on", "property", "Day of implantation"),
             _concept("label latex", "property", "Natural rubber latex on the label"),
-            _concept("flush route", "route", "Flush, intravenous catheter", (V3_ROUTE, "IVFLUSH")),
-            _concept("intravenous route", "route", "Intravenous", (SNOMED_CT, "47625008")),
-            _concept("topical route", "route", "Topical", (V3_ROUTE, "TOPICAL"), (SNOMED_CT, "6064005")),
-            _concept("chest", "body site", "Chest wall", (SNOMED_CT, "78904004")),
-            _concept("infraclavicular", "body site", "Infraclavicular chest", (SNOMED_CT, "66288003")),
-            _concept("upper arm", "body site", "Upper arm", (SNOMED_CT, "40983000")),
-            _concept("right arm", "body site", "Right arm", (SNOMED_CT, "368209003")),
-            _concept("device care", "reason", "Management of vascular access device", (ICD_10_CM, "Z45.2")),
+            _concept("flush route", "route", "Flush, intravenous catheter", (verified.V3_ROUTE, "IVFLUSH")),
+            _concept("intravenous route", "route", "Intravenous", (verified.SNOMED_CT, "47625008")),
+            _concept(
+                "topical route", "route", "Topical", (verified.V3_ROUTE, "TOPICAL"), (verified.SNOMED_CT, "6064005")
+            ),
+            _concept("chest", "body site", "Chest wall", (verified.SNOMED_CT, "78904004")),
+            _concept("infraclavicular", "body site", "Infraclavicular chest", (verified.SNOMED_CT, "66288003")),
+            _concept("upper arm", "body site", "Upper arm", (verified.SNOMED_CT, "40983000")),
+            _concept("right arm", "body site", "Right arm", (verified.SNOMED_CT, "368209003")),
+            _concept("device care", "reason", "Management of vascular access device", (verified.ICD_10_CM, "Z45.2")),
             _concept("reason: flush", "reason", "Flush of implanted venous access port"),
             _concept("reason: lock", "reason", "Lock of implanted venous access port"),
             _concept("reason: anesthesia", "reason", "Local anesthesia before port access"),
@@ -360,23 +348,25 @@ CONCEPTS: Final[Mapping[str, Concept]] = MappingProxyType(
             *_uses(),
             _concept("flush solution", "drug", "Flush solution"),
             _concept("lock solution", "drug", "Lock solution"),
-            _concept("nurse note", "document", "Nurse note", (LOINC, "34746-8")),
+            _concept("nurse note", "document", "Nurse note", (verified.LOINC, "34746-8")),
             _concept("handoff note", "document", "Nursing handoff note"),
-            _concept("clinical note", "document", "Clinical note", (US_CORE_DOCUMENT_CATEGORY, "clinical-note")),
-            _concept("created", "activity", "Record entered", (V3_DATA_OPERATION, "CREATE")),
-            _concept("revised", "activity", "Record amended", (V3_DATA_OPERATION, "UPDATE")),
-            _concept("nullified", "activity", "Record entered in error", (V3_DATA_OPERATION, "NULLIFY")),
-            _concept("author", "agent", "Author", (PARTICIPANT_TYPE, "author")),
-            _concept("transmitter", "agent", "Transmitter", (PARTICIPANT_TYPE, "transmitter")),
-            _concept("assembler", "agent", "Assembler", (PARTICIPANT_TYPE, "assembler")),
-            _concept("verifier", "agent", "Second nurse who verified", (PARTICIPANT_TYPE, "verifier")),
-            _concept("unknown", "absent", "Not known", (DATA_ABSENT_REASON, "unknown")),
-            _concept("not performed", "absent", "Not assessed", (DATA_ABSENT_REASON, "not-performed")),
-            _concept("ambulatory", "class", "Ambulatory", (V3_ACT_CODE, "AMB")),
-            _concept("inpatient", "class", "Inpatient", (V3_ACT_CODE, "IMP")),
-            _concept("emergency", "class", "Emergency", (V3_ACT_CODE, "EMER")),
-            _concept("home", "class", "Home health", (V3_ACT_CODE, "HH")),
-            _concept("record number", "identifier", "Medical record number", (V2_IDENTIFIER_TYPE, "MR")),
+            _concept(
+                "clinical note", "document", "Clinical note", (verified.US_CORE_DOCUMENT_CATEGORY, "clinical-note")
+            ),
+            _concept("created", "activity", "Record entered", (verified.V3_DATA_OPERATION, "CREATE")),
+            _concept("revised", "activity", "Record amended", (verified.V3_DATA_OPERATION, "UPDATE")),
+            _concept("nullified", "activity", "Record entered in error", (verified.V3_DATA_OPERATION, "NULLIFY")),
+            _concept("author", "agent", "Author", (verified.PARTICIPANT_TYPE, "author")),
+            _concept("transmitter", "agent", "Transmitter", (verified.PARTICIPANT_TYPE, "transmitter")),
+            _concept("assembler", "agent", "Assembler", (verified.PARTICIPANT_TYPE, "assembler")),
+            _concept("verifier", "agent", "Second nurse who verified", (verified.PARTICIPANT_TYPE, "verifier")),
+            _concept("unknown", "absent", "Not known", (verified.DATA_ABSENT_REASON, "unknown")),
+            _concept("not performed", "absent", "Not assessed", (verified.DATA_ABSENT_REASON, "not-performed")),
+            _concept("ambulatory", "class", "Ambulatory", (verified.V3_ACT_CODE, "AMB")),
+            _concept("inpatient", "class", "Inpatient", (verified.V3_ACT_CODE, "IMP")),
+            _concept("emergency", "class", "Emergency", (verified.V3_ACT_CODE, "EMER")),
+            _concept("home", "class", "Home health", (verified.V3_ACT_CODE, "HH")),
+            _concept("record number", "identifier", "Medical record number", (verified.V2_IDENTIFIER_TYPE, "MR")),
             _concept("staff number", "identifier", "Staff number"),
             _concept("visit number", "identifier", "Visit number"),
         )

@@ -12,7 +12,7 @@ from made_records import FILM, FLUSH, HEPARIN, NEEDLE, event, needle_event, remo
 Json = dict[str, Any]
 Row = tuple[str, str, str, str]
 
-NEEDLE_DUE = "Change of non-coring needle due"
+NEEDLE_DUE = "Change of needle due"
 DRESSING_DUE = "Dressing change due"
 FLUSH_DUE = "Flush and lock of implanted venous access port due"
 CHECK_DUE = "Check of dwelling thrombolytic due"

@@ -39,7 +39,7 @@ SITE = "Observation Skin and tissue at implanted venous access port"
 BLOOD = "Observation Blood return from implanted venous access port"
 FELT = "Observation Resistance to flush of implanted venous access port"
 PORT_ITSELF = "Device Implanted venous access port"
-INTO_PORT = "Procedure Access of implanted venous access port with non-coring needle"
+INTO_PORT = "Procedure Access of implanted venous access port"
 OUT = {"extent": "completely out", "running": "dextrose"}
 TWICE = [{"outcome": "blood return"}, {"outcome": "no blood return"}]
 

@@ -19,7 +19,7 @@ STAY = "Encounter?identifier=https://example.org/lda-notes/visit|made-1"
 HOUSE = "Organization?identifier=https://example.org/lda-notes/facility|Lantern%20Bay%20Hospital%20%28fictional%29"
 UNIT = "elsewhere Lantern Bay Hospital (fictional)/Ward Heron"
 TEN = "2031-03-04T10:00:00-06:00"
-INTO_PORT = "Procedure Access of implanted venous access port with non-coring needle"
+INTO_PORT = "Procedure Access of implanted venous access port"
 ACCESS = needle_event("2031-03-04 09:40")
 OUT = removal_event("2031-03-06 09:00")
 MOVE = event("transfer", "2031-03-05 10:00", to_unit="Ward Plover", to_room="7")

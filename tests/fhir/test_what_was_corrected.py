@@ -43,7 +43,7 @@ def short(one: Said) -> str:
         "Text added to an earlier entry": "text",
         "On hold: no blood return": "hold",
         "Evaluation of the line": "evaluation",
-        "Change of non-coring needle due": "needle due",
+        "Change of needle due": "needle due",
         "Dressing change due": "dressing due",
         "Non-coring needle": "needle",
     }
@@ -107,7 +107,7 @@ CHANGES = {
             f"changed DeviceUseStatement  {ERROR}",
             f"changed ServiceRequest needle due {ERROR}",
             f"changed ServiceRequest dressing due {ERROR}",
-            f"changed Procedure Access of implanted venous access port with non-coring needle {ERROR}",
+            f"changed Procedure Access of implanted venous access port {ERROR}",
             f"changed Observation blood {ERROR}",
             f"changed Observation Volume of first aspirate discarded from implanted venous access port {ERROR}",
             f"changed Observation Dressing at implanted venous access port {ERROR}",

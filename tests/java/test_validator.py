@@ -59,7 +59,7 @@ def transaction() -> dict[str, Any]:
                 {
                     "resourceType": "Procedure",
                     "status": "completed",
-                    "code": {"text": "Access of implanted venous access port with non-coring needle"},
+                    "code": {"text": "Access of implanted venous access port"},
                     "subject": {"reference": PATIENT},
                     "performedPeriod": {
                         "start": "2026-11-02T10:00:00+01:00",

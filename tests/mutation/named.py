@@ -74,8 +74,8 @@ NAMED: tuple[tuple[str, str, str, str], ...] = (
     (
         "a flush of a held, swollen line let through",
         "lda_notes/check/rules/hold_use.py",
-        "if patency_only and (isinstance(event, Access)",
-        "if (isinstance(event, Access)",
+        "if patency_only and (isinstance(event, ev.Access)",
+        "if (isinstance(event, ev.Access)",
     ),
     (
         "a flush of a line held for no blood and for swelling let through",

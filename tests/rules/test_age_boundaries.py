@@ -172,7 +172,7 @@ def test_a_rolling_day_of_preserved_saline_leaves_out_the_minute_24_hours_before
 
 FAMILIES = (
     "dwell limits", "interval limits", "skin limits", "needle limits", "flush limits", "lock limits",
-    "thrombolytic limits", "supply match", "contradictions", "scales", "safety", "due told",
+    "thrombolytic limits", "supply match", "contradictions", "scales", "safety", "next due",
 )  # fmt: skip
 ELSEWHERE = {
     # Held by tests of this file that are no rows of a table.

@@ -211,7 +211,8 @@ def test_the_place_of_a_form_is_the_place_of_its_text() -> None:
     )
     line = timeline.build(episode, DEFAULT, episode.events[-1].at)
     found = {
-        (form.found, piece.path) for piece, form in free_text.unsafe_wording(line, (*line.entries, *line.corrections))
+        (form.found, piece.entry.path(*piece.keys) if piece.entry else piece.keys)
+        for piece, form in free_text.unsafe_wording(line, (*line.entries, *line.corrections))
     }
     assert found == {
         ("D/C'd", ("events", 0, "site", "skin", "not_assessed")),

@@ -6,7 +6,8 @@ contradicts the words. ``contrary`` are facts that together make the words untru
 ``against`` are facts that contradict a recorded fact: then the words are left out or the check finds it.
 
 Words alone were brought into line with American clinical English since (notified, replied, antidote, applied, removed,
-reported); no fact of a row was changed.
+reported); no fact of a row was changed. A sign among absent ones is "present", since "no erythema, swelling, no
+tenderness" reads as if there were no swelling.
 """
 
 from __future__ import annotations
@@ -1063,13 +1064,13 @@ SITES = (
     ),
     row(
         SITED,
-        "erythema reaching 12 mm from the port",
+        "erythema present up to 12 mm from the port",
         {"site.erythema": "none", "site.erythema_mm": 5, "site": WHY},
         {"site": {"erythema": "present", "erythema_mm": 12}},
     ),
     row(
         SITED,
-        "swelling (port pocket and arm), growing",
+        "swelling present (port pocket and arm), growing",
         {"site.swelling": "none", "site.swelling_where": ["face or neck"], "site.swelling_change": "less"},
         {"site": {"swelling": "present", "swelling_where": ["port pocket", "arm"], "swelling_change": "growing"}},
     ),

@@ -58,7 +58,7 @@ class Visit:
             {
                 "resourceType": "Procedure",
                 "status": "completed",
-                "code": {"text": "Access of implanted venous access port with non-coring needle"},
+                "code": {"text": "Access of implanted venous access port"},
                 **about,
                 "performedPeriod": {"start": "2026-11-02T09:00:00+00:00", "end": "2026-11-02T09:10:00+00:00"},
                 "focalDevice": [{"manipulated": {"reference": port}}],

@@ -28,7 +28,7 @@ FAMILIES: Final[tuple[str, ...]] = (
     "vesicants",
     "hold_end",
     "safety",
-    "due_told",
+    "next_due",
     "wording",
 )
 """Modules of this package that contain rules, in the order in which they are listed."""

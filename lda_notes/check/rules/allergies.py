@@ -7,12 +7,12 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
-from lda_notes.check.rules.supplies_used import against, subject_at, supplies_used
+from lda_notes.check.rules.supplies_used import Unsuited, against, enter_unsuited, subject_at, supplies_used
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import CONTAINS, contains
 from lda_notes.line.against import adhesive_against
+from lda_notes.record import events as ev
 from lda_notes.record.episode import Patient
-from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed
 from lda_notes.record.parts import Dressing, Needle
 
 _INS: Final = Citation("ins-2021", "M-H")
@@ -36,69 +36,84 @@ def _gathered(case: Case) -> frozenset[str]:
     return frozenset(one.substance for known in case.timeline.known for one in known.patient.allergies or ())
 
 
-def _held(case: Case, allergen: str) -> Iterator[Found]:
-    for one in against(case, "adhesive" if allergen == "adhesive" else "allergy", allergen):
-        used = one.used
-        said = f"{used.said} is used" if used.words == allergen else f"{used.said} contains {allergen}"
-        if allergen == "adhesive":
-            said = f"{used.said} is held on by adhesive"
-        yield one.found(f"{said}, and the allergies name {allergen}")
-
-
-@rule(
-    "unsafe",
-    "take it off the skin and rinse, use povidone-iodine or 70% isopropyl alcohol with its own times, watch for a "
-    "reaction and notify the prescriber",
-    cites=(
-        Citation("fda-chg-2017", "R2"),
-        Citation("fda-chg-1998", "R2"),
-        Citation("nova-scotia", "R", "alternatives"),
-        Citation("royal-cornwall", "R2", "alternatives"),
+_NAMED: Final = "{said} {contains}, and the allergies name {allergen}"
+_TABLE: Final = (
+    # rule, message, what to do, what is checked, why it matters, what else to do, sources, limits
+    Unsuited(
+        "chlorhexidine-allergy",
+        _NAMED,
+        "take it off the skin and rinse, use povidone-iodine or 70% isopropyl alcohol with its own times, watch for a "
+        "reaction and notify the prescriber",
+        "Finds chlorhexidine in skin antisepsis, dressing, disc or other supply of a patient allergic to it.",
+        "Allergy to chlorhexidine is rare but can kill within minutes; the FDA counted 52 anaphylactic reactions, "
+        "two of them fatal. Dressings and discs contain it as well as swabs do.",
+        "70% isopropyl alcohol takes a minute of friction; the dressing must be without chlorhexidine too.",
+        cites=(
+            Citation("fda-chg-2017", "R2"),
+            Citation("fda-chg-1998", "R2"),
+            Citation("nova-scotia", "R", "alternatives"),
+            Citation("royal-cornwall", "R2", "alternatives"),
+        ),
+    ),
+    Unsuited(
+        "iodine-allergy",
+        _NAMED,
+        "use an antiseptic without iodine, watch for a reaction and notify the prescriber",
+        "Finds an iodine antiseptic on a patient recorded as allergic to iodine.",
+        "A reaction to an iodine antiseptic is a reason to avoid it. A reaction to shellfish or to contrast medium "
+        "is not: those allergies leave this rule quiet.",
+        "Use chlorhexidine or 70% isopropyl alcohol, and ask what the recorded allergy really was.",
+        cites=(Citation("aaaai-iodine", "M-H"),),
+    ),
+    Unsuited(
+        "isopropyl-alcohol-allergy",
+        _NAMED,
+        "use a product without isopropyl alcohol, and watch the skin",
+        "Finds isopropyl alcohol, alone, with chlorhexidine or in a cap, used on a patient allergic to it.",
+        "Most chlorhexidine swabs are made with isopropyl alcohol, which the name on the record tells and a glance "
+        "at the swab does not.",
+        "Use an aqueous antiseptic.",
+        cites=(COMMON_PRACTICE,),
+    ),
+    Unsuited(
+        "heparin-allergy",
+        _NAMED,
+        "lock and flush with saline, take off anything coated with heparin, and notify the prescriber",
+        "Finds heparin in flush, lock or another supply of a patient recorded as allergic to it.",
+        "Even the little heparin of a lock is enough for a reaction. Taurolidine locks may contain heparin too.",
+        "Use 0.9% sodium chloride, or what the prescriber orders instead.",
+        cites=(Citation("heparin-lock-label", "M-H"),),
+    ),
+    Unsuited(
+        "vapocoolant-allergy",
+        _NAMED,
+        "use another way to numb the skin",
+        "Finds cold spray used on a patient allergic to it.",
+        "The label names hypersensitivity to the spray as a reason not to use it.",
+        cites=(Citation("vapocoolant-label", "M-M"),),
+    ),
+    Unsuited(
+        "alteplase-allergy",
+        _NAMED,
+        "aspirate the drug at once, watch for a reaction and notify the prescriber",
+        "Finds alteplase put into the line of a patient allergic to it.",
+        "Known hypersensitivity to alteplase is a contraindication.",
+        cites=(Citation("alteplase-label", "M-H", "contraindications"),),
+    ),
+    Unsuited(
+        "benzyl-alcohol-allergy",
+        _NAMED,
+        "use preservative-free saline or heparin",
+        "Finds saline or heparin preserved with benzyl alcohol used on a patient allergic to it.",
+        "Vials for several doses are preserved, single-dose syringes are not; the label tells.",
+        cites=(Citation("heparin-lock-label", "R2"),),
     ),
 )
-def chlorhexidine_allergy(case: Case) -> Iterable[Found]:
-    """Finds chlorhexidine in skin antisepsis, dressing, disc or other supply of a patient allergic to it.
-
-    Allergy to chlorhexidine is rare but can kill within minutes; the FDA counted 52 anaphylactic reactions, two of
-    them fatal. Dressings and discs contain it as well as swabs do.
-
-    70% isopropyl alcohol takes a minute of friction; the dressing must be without chlorhexidine too.
-    """
-    return _held(case, "chlorhexidine")
+enter_unsuited(__name__, _TABLE)
 
 
 @rule(
-    "unsafe",
-    "use an antiseptic without iodine, watch for a reaction and notify the prescriber",
-    cites=(Citation("aaaai-iodine", "M-H"),),
-)
-def iodine_allergy(case: Case) -> Iterable[Found]:
-    """Finds an iodine antiseptic on a patient recorded as allergic to iodine.
-
-    A reaction to an iodine antiseptic is a reason to avoid it. A reaction to shellfish or to contrast medium is not:
-    those allergies leave this rule quiet.
-
-    Use chlorhexidine or 70% isopropyl alcohol, and ask what the recorded allergy really was.
-    """
-    return _held(case, "iodine")
-
-
-@rule("unsafe", "use a product without isopropyl alcohol, and watch the skin", cites=(COMMON_PRACTICE,))
-def isopropyl_alcohol_allergy(case: Case) -> Iterable[Found]:
-    """Finds isopropyl alcohol, alone, with chlorhexidine or in a cap, used on a patient allergic to it.
-
-    Most chlorhexidine swabs are made with isopropyl alcohol, which the name on the record tells and a glance at the
-    swab does not.
-
-    Use an aqueous antiseptic.
-    """
-    return _held(case, "isopropyl alcohol")
-
-
-@rule(
-    "advice",
-    "put a barrier film under the dressing or use a gentler one, and chart the skin under it",
-    cites=(_INS,),
+    "advice", "put a barrier film under the dressing or use a gentler one, and chart the skin under it", cites=(_INS,)
 )
 def adhesive_allergy(case: Case) -> Iterable[Found]:
     """Finds a dressing held by adhesive on a patient whose skin does not bear adhesive.
@@ -108,27 +123,11 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
 
     Look at the skin at each change.
     """
-    by_id = {entry.event.id: entry for entry in reversed(case.entries)}
-    for found in _held(case, "adhesive"):
-        event = by_id[found.event or ""].event
+    for one in against(case, "adhesive", "adhesive"):
+        event = one.used.entry.event
         film = getattr(event.__dict__.get("dressing"), "barrier_film", None) is True
         if adhesive_against(case.timeline.patient_at(event.at), film):
-            yield found
-
-
-@rule(
-    "unsafe",
-    "lock and flush with saline, take off anything coated with heparin, and notify the prescriber",
-    cites=(Citation("heparin-lock-label", "M-H"),),
-)
-def heparin_allergy(case: Case) -> Iterable[Found]:
-    """Finds heparin in flush, lock or another supply of a patient recorded as allergic to it.
-
-    Even the little heparin of a lock is enough for a reaction. Taurolidine locks may contain heparin too.
-
-    Use 0.9% sodium chloride, or what the prescriber orders instead.
-    """
-    return _held(case, "heparin")
+            yield one.found(f"{one.used.said} is held on by adhesive, and the allergies name adhesive")
 
 
 @rule(
@@ -154,41 +153,6 @@ def anesthetic_allergy(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("unsafe", "use another way to numb the skin", cites=(Citation("vapocoolant-label", "M-M"),))
-def vapocoolant_allergy(case: Case) -> Iterable[Found]:
-    """Finds cold spray used on a patient allergic to it.
-
-    The label names hypersensitivity to the spray as a reason not to use it.
-    """
-    return _held(case, "vapocoolant")
-
-
-@rule(
-    "unsafe",
-    "aspirate the drug at once, watch for a reaction and notify the prescriber",
-    cites=(Citation("alteplase-label", "M-H", "contraindications"),),
-)
-def alteplase_allergy(case: Case) -> Iterable[Found]:
-    """Finds alteplase put into the line of a patient allergic to it.
-
-    Known hypersensitivity to alteplase is a contraindication.
-    """
-    return _held(case, "alteplase")
-
-
-@rule(
-    "unsafe",
-    "use preservative-free saline or heparin",
-    cites=(Citation("heparin-lock-label", "R2"),),
-)
-def benzyl_alcohol_allergy(case: Case) -> Iterable[Found]:
-    """Finds saline or heparin preserved with benzyl alcohol used on a patient allergic to it.
-
-    Vials for several doses are preserved, single-dose syringes are not; the label tells.
-    """
-    return _held(case, "benzyl alcohol")
-
-
 @rule("unsafe", "look up what the supply contains before it is used again, and ask the prescriber", cites=(_OPEN_RN,))
 def other_allergy(case: Case) -> Iterable[Found]:
     """Finds an allergen that the record names in its own words in the name of a supply that was used.
@@ -203,11 +167,7 @@ def other_allergy(case: Case) -> Iterable[Found]:
         longest = max(map(len, details), default=0)
         for run in _runs(_WORD.findall(used.words.casefold()), longest):
             if run in details:
-                yield Found(
-                    used.entry.path(*used.keys),
-                    f'"{used.words}" is used, and the allergies name "{details[run]}"',
-                    event=used.entry.event.id,
-                )
+                yield Found(used.keys, f'"{used.words}" is used, and the allergies name "{details[run]}"', used.entry)
 
 
 _WORD: Final = re.compile(r"\w+")
@@ -237,11 +197,11 @@ _LATEX: Final = (Citation("latex-801-437", "M-H"), Citation("latex-ifu", "R2"))
 def _latex_labels(entry: Entry) -> Iterator[tuple[str, tuple[str | int, ...], bool | None]]:
     """Yield what the labels say of latex: the supply, its place in the event, yes, no or not recorded."""
     event = entry.event
-    if isinstance(event, Access | ArrivalAccessed) and isinstance(event.needle, Needle):
+    if isinstance(event, ev.Access | ev.ArrivalAccessed) and isinstance(event.needle, Needle):
         yield "needle", ("needle",), event.needle.latex
-    if isinstance(event, Dressed | ArrivalAccessed) and isinstance(event.dressing, Dressing):
+    if isinstance(event, ev.Dressed | ev.ArrivalAccessed) and isinstance(event.dressing, Dressing):
         yield "dressing", ("dressing",), event.dressing.latex
-    if isinstance(event, CareEvent):
+    if isinstance(event, ev.CareEvent):
         for position, supply in enumerate(event.supplies):
             yield f'"{supply.name}"', ("supplies", position), supply.latex
 
@@ -258,14 +218,14 @@ def latex_allergy(case: Case) -> Iterable[Found]:
         for what, keys, latex in _latex_labels(entry):
             if latex and "latex" in _known(case, entry):
                 yield Found(
-                    entry.path(*keys, "latex"),
+                    (*keys, "latex"),
                     f"the label of the {what} says that it contains latex, and the allergies name latex",
-                    event=entry.event.id,
+                    entry,
                 )
 
 
 @rule("gap", "read the label for its latex statement and record it", cites=_LATEX)
-def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def latex_label_unread(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds a needle put into a patient allergic to latex without a record of what its label says of latex.
 
     Needle sets and their tubing may contain latex; only the label tells.
@@ -275,7 +235,7 @@ def latex_label_unread(step: Step, event: Access, case: Case) -> Iterable[Found]
         return
     if "latex" in _known(case, step.entry):
         yield Found(
-            step.entry.path("needle"),
+            "needle",
             "the allergies name latex, and what the needle's label says of latex is not recorded",
             lacks=("needle.latex",),
         )
@@ -296,8 +256,8 @@ def supply_not_checked(case: Case) -> Iterable[Found]:
         if allergens and used.words not in seen and contains(used.words) is None:
             seen.add(used.words)
             yield Found(
-                used.entry.path(*used.keys),
+                used.keys,
                 f'what "{used.words}" contains is not known here; it was not compared with the allergies to '
                 f"{', '.join(sorted(allergens))}",
-                event=used.entry.event.id,
+                used.entry,
             )

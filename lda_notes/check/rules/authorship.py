@@ -10,7 +10,7 @@ from typing import Final
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.overrun import length
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.record.events import CareEvent
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Person
 
 _NEEDLE_STICK: Final = re.compile(r"\bneedle[ -]?stick\b", re.IGNORECASE)
@@ -45,9 +45,9 @@ def charted_before_event(case: Case) -> Iterable[Found]:
         event = entry.event
         if -wait > slack and event.charted_at is not None:
             yield Found(
-                entry.path("charted_at"),
+                "charted_at",
                 f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}",
-                event=event.id,
+                entry,
             )
 
 
@@ -69,10 +69,10 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
         event = entry.event
         if wait > limit and event.late_entry is None:
             yield Found(
-                entry.path("charted_at"),
+                "charted_at",
                 f"charted {length(wait)} after the event and not marked as a late entry; "
                 f"a mark is asked for after {case.policy.text('late_entry_hours')}",
-                event=event.id,
+                entry,
             )
 
 
@@ -84,9 +84,7 @@ def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
     """
     for entry in case.entries_and_corrections:
         if entry.event.late_entry is not None and entry.event.charted_at is None:
-            yield Found(
-                entry.path("late_entry"), "marked as a late entry without a time of entry", event=entry.event.id
-            )
+            yield Found("late_entry", "marked as a late entry without a time of entry", entry)
 
 
 _SAYS_NOTHING: Final = frozenset({"yes", "y", "true", "late", "late entry", "x"})
@@ -101,11 +99,7 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
     for entry in case.entries_and_corrections:
         said = entry.event.late_entry
         if said is not None and said.strip().casefold() in _SAYS_NOTHING:
-            yield Found(
-                entry.path("late_entry"),
-                f'the late entry says "{said}", and not where the facts are recalled from',
-                event=entry.event.id,
-            )
+            yield Found("late_entry", f'the late entry says "{said}", and not where the facts are recalled from', entry)
 
 
 @rule("wrong", "correct the time of the event", cites=(_COP,), limits=("clock_slack_minutes",))
@@ -120,10 +114,10 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
     for entry in case.entries_and_corrections if _last_moment(case) > latest else ():
         if entry.event.at > latest:
             yield Found(
-                entry.path("at"),
+                "at",
                 f"the event is at {case.say(entry.event.at)}, after the moment judged from, "
                 f"{case.say(case.timeline.asof)}",
-                event=entry.event.id,
+                entry,
             )
 
 
@@ -141,9 +135,9 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:
             yield Found(
-                entry.path("charted_at"),
+                "charted_at",
                 f"charted at {case.say(charted)}, after the moment judged from, {case.say(case.timeline.asof)}",
-                event=entry.event.id,
+                entry,
             )
 
 
@@ -164,10 +158,10 @@ def offset_not_of_zone(case: Case) -> Iterable[Found]:
         at = entry.event.at
         if at.utcoffset() != _NONE and at.utcoffset() != case.local(at).utcoffset():
             yield Found(
-                entry.path("at"),
+                "at",
                 f"the time is written with offset {at.strftime('%z')}; "
                 f"{case.timeline.episode.stay.time_zone} then had {case.local(at).strftime('%z')}",
-                event=entry.event.id,
+                entry,
             )
 
 
@@ -198,7 +192,7 @@ def verifier_is_author(case: Case) -> Iterable[Found]:
     for entry in case.entries_and_corrections:
         event = entry.event
         if event.verified_by is not None and _same(event.verified_by, event.by):
-            yield Found(entry.path("verified_by"), "the verifier is the author", event=event.id)
+            yield Found("verified_by", "the verifier is the author", entry)
 
 
 @rule("wrong", "have a nurse with the competence verify", cites=(COMMON_PRACTICE,))
@@ -212,18 +206,14 @@ def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
     for entry in case.entries_and_corrections:
         verifier = entry.event.verified_by
         if verifier is not None and verifier.new_to_procedure is True:
-            yield Found(
-                entry.path("verified_by", "new_to_procedure"),
-                "the verifier is new to the procedure",
-                event=entry.event.id,
-            )
+            yield Found("verified_by.new_to_procedure", "the verifier is new to the procedure", entry)
 
 
 # -- problems told --
 
 
 @rule("wrong", "correct the time", cites=(_COP,), limits=("clock_slack_minutes",))
-def problem_told_too_early(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the time at which somebody was told of a problem with the time of the event that showed it.
 
     Nobody can be told of what was not yet seen.
@@ -231,13 +221,13 @@ def problem_told_too_early(step: Step, event: CareEvent, case: Case) -> Iterable
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and event.at - problem.told_at > case.span("clock_slack_minutes"):
             yield Found(
-                step.entry.path("problems", position, "told_at"),
+                f"problems.{position}.told_at",
                 f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}",
             )
 
 
 @rule("wrong", "correct the time, or add the report as an addendum", cites=(_CMS,), limits=("clock_slack_minutes",))
-def problem_told_after_charting(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the time at which somebody was told of a problem with the time of entry.
 
     What happened after the entry cannot stand in it; it belongs into an addendum with its own time.
@@ -248,13 +238,13 @@ def problem_told_after_charting(step: Step, event: CareEvent, case: Case) -> Ite
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and problem.told_at - charted > case.span("clock_slack_minutes"):
             yield Found(
-                step.entry.path("problems", position, "told_at"),
+                f"problems.{position}.told_at",
                 f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}",
             )
 
 
 @rule("advice", "report it to employee health, and take it out of the chart", cites=(COMMON_PRACTICE,))
-def staff_injury_in_chart(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def staff_injury_in_chart(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a needle-stick charted as a problem of the patient.
 
     A needle-stick of a nurse is care of another person; it is followed up there and has no place in this chart.
@@ -262,13 +252,12 @@ def staff_injury_in_chart(step: Step, event: CareEvent, case: Case) -> Iterable[
     for position, problem in enumerate(event.problems):
         if _NEEDLE_STICK.search(problem.what or ""):
             yield Found(
-                step.entry.path("problems", position, "what"),
-                "a needle-stick is charted with the patient; it belongs to employee health",
+                f"problems.{position}.what", "a needle-stick is charted with the patient; it belongs to employee health"
             )
 
 
 @rule("wrong", "record the person who was notified", cites=(COMMON_PRACTICE,))
-def problem_told_to_author(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def problem_told_to_author(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the person told of a problem with the author.
 
     A problem that stays with the one who saw it has reached nobody.
@@ -277,4 +266,4 @@ def problem_told_to_author(step: Step, event: CareEvent, case: Case) -> Iterable
     """
     for position, problem in enumerate(event.problems):
         if _same(problem.told, event.by):
-            yield Found(step.entry.path("problems", position, "told"), "the person notified is the author")
+            yield Found(f"problems.{position}.told", "the person notified is the author")

@@ -11,19 +11,7 @@ from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.problems import Related
-from lda_notes.record.events import (
-    Access,
-    ArrivalAccessed,
-    CareEvent,
-    Discharge,
-    Dressed,
-    DressingChange,
-    Flushed,
-    LineCheck,
-    PortFacts,
-    Proved,
-    SiteSeen,
-)
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock, Needle, NotDone, Sign, Site
 
 _PATENT: Final = Citation("ins-patency", "R2")
@@ -34,7 +22,7 @@ _MINUTE: Final = timedelta(minutes=1)
 
 
 @rule("unsafe", "prepare the skin again after the spray and let it dry before the needle", cites=(COMMON_PRACTICE,))
-def spray_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def spray_after_antisepsis(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds cold spray that is not labeled sterile, sprayed when skin preparation had begun.
 
     Such spray is not sterile: on prepared skin it undoes the preparation right where the needle goes in.
@@ -46,13 +34,13 @@ def spray_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Fo
         return
     if (started := _skin_prep_before(event, spray.applied_at)) is not None:
         yield Found(
-            step.entry.path("anesthetic", "applied_at"),
+            "anesthetic.applied_at",
             f"cold spray not labeled sterile was sprayed at {case.say(spray.applied_at or event.at)}, after skin "
             f"preparation began at {case.say(started)}",
         )
 
 
-def _skin_prep_before(event: Access, moment: datetime | None) -> datetime | None:
+def _skin_prep_before(event: ev.Access, moment: datetime | None) -> datetime | None:
     """Return when skin preparation began, if that was before ``moment``."""
     antisepsis = event.antisepsis
     if moment is None or type(antisepsis) is not Antisepsis or antisepsis.started_at is None:
@@ -66,7 +54,7 @@ def _skin_prep_before(event: Access, moment: datetime | None) -> datetime | None
     limits=("anesthetic_spray_order",),
     cites=(Citation("us-hospitals", "M-M"),),
 )
-def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def sterile_spray_order(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds sterile-labeled cold spray sprayed after skin preparation began, where policy expects spray before it.
 
     Sources differ: some spray only before skin preparation, some accept a sterile-labeled spray after it.
@@ -78,14 +66,14 @@ def sterile_spray_order(step: Step, event: Access, case: Case) -> Iterable[Found
         return
     if (started := _skin_prep_before(event, spray.applied_at)) is not None:
         yield Found(
-            step.entry.path("anesthetic", "applied_at"),
+            "anesthetic.applied_at",
             f"sterile-labeled cold spray was sprayed after skin preparation began at {case.say(started)}; the policy "
             "expects it before",
         )
 
 
 @rule("unsafe", "prepare the skin again after the cream is off", cites=(Citation("paediatric-em", "R2"),))
-def cream_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def cream_after_antisepsis(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds anesthetic cream taken off after skin preparation had begun.
 
     The antiseptic cannot reach skin that is covered with cream, and wiping the cream off afterwards takes the
@@ -98,14 +86,14 @@ def cream_after_antisepsis(step: Step, event: Access, case: Case) -> Iterable[Fo
         return
     if (started := _skin_prep_before(event, cream.removed_at)) is not None:
         yield Found(
-            step.entry.path("anesthetic", "removed_at"),
+            "anesthetic.removed_at",
             f"{cream.agent} was taken off at {case.say(cream.removed_at)}, after skin preparation began at "
             f"{case.say(started)}",
         )
 
 
 @rule("wrong", "correct the times", cites=(COMMON_PRACTICE,))
-def anesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def anesthetic_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the times of the anesthetic with each other and with the needle.
 
     Cream cannot be taken off before it was put on, and what numbs the skin comes before the needle.
@@ -115,21 +103,21 @@ def anesthetic_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
         return
     if used.applied_at is not None and used.removed_at is not None and used.removed_at < used.applied_at:
         yield Found(
-            step.entry.path("anesthetic", "removed_at"),
+            "anesthetic.removed_at",
             f"{used.agent} was taken off at {case.say(used.removed_at)}, before it was put on at "
             f"{case.say(used.applied_at)}",
         )
     for key, moment in (("applied_at", used.applied_at), ("removed_at", used.removed_at)):
         if moment is not None and moment > event.at:
             yield Found(
-                step.entry.path("anesthetic", key),
+                f"anesthetic.{key}",
                 f"the time {case.say(moment)} of {used.agent} is later than the needle at {case.say(event.at)}",
             )
             return
 
 
 @rule("wrong", "correct the times", cites=(COMMON_PRACTICE,))
-def skin_prep_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def skin_prep_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Adds friction and drying to the start of skin preparation at an access and compares the end with the needle.
 
     Preparation that would have ended after the needle was in was shorter than charted, or one of the times is wrong. A
@@ -142,7 +130,7 @@ def skin_prep_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
     ready = antisepsis.started_at + timedelta(seconds=seconds)
     if ready > event.at + _MINUTE:
         yield Found(
-            step.entry.path("antisepsis", "started_at"),
+            "antisepsis.started_at",
             f"skin preparation began at {case.say(antisepsis.started_at)} and took {seconds} seconds; the needle is "
             f"charted at {case.say(event.at)}, before it could be ready",
         )
@@ -152,7 +140,7 @@ def skin_prep_times(step: Step, event: Access, case: Case) -> Iterable[Found]:
 
 
 @rule("wrong", "correct the blood return or what was drawn", cites=(_PATENT,))
-def blood_without_return(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+def blood_without_return(step: Step, event: ev.Proved, case: Case) -> Iterable[Found]:
     """Finds blood return none beside facts that need blood: its look, a discarded aspirate, samples.
 
     A line without blood return gives no aspirate. If blood came in the end, the blood return is what it was then, and
@@ -169,7 +157,7 @@ def blood_without_return(step: Step, event: Proved, case: Case) -> Iterable[Foun
         beside.append(("samples", "blood samples"))
     if beside:
         yield Found(
-            step.entry.path("blood_return"),
+            "blood_return",
             f"blood return is recorded as none, but {' and '.join(says for _, says in beside)} "
             f"{'is' if len(beside) == 1 and beside[0][0] != 'samples' else 'are'} recorded too",
             related=tuple(Related(step.entry.path(key), says) for key, says in beside),
@@ -180,7 +168,7 @@ def blood_without_return(step: Step, event: Proved, case: Case) -> Iterable[Foun
 
 
 @rule("wrong", "say whether the line was locked or connected", cites=(COMMON_PRACTICE,))
-def lock_and_infusion(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def lock_and_infusion(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an access with a lock and a connected infusion at once.
 
     A lock stays in a line that rests; through a line that runs it would be given to the patient.
@@ -189,14 +177,14 @@ def lock_and_infusion(step: Step, event: Access, case: Case) -> Iterable[Found]:
     """
     if event.infusion is not None and type(event.lock) is Lock:
         yield Found(
-            step.entry.path("lock"),
+            "lock",
             f"the line is recorded as locked with {event.lock.drug} and an infusion as connected, in one access",
             related=(Related(step.entry.path("infusion"), "the infusion"),),
         )
 
 
 @rule("wrong", "correct the drug or take the strength out", cites=(COMMON_PRACTICE,))
-def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def units_without_heparin(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Finds a strength in units per mL on a lock that contains no heparin.
 
     Only heparin is measured in units here: either the drug or the strength is wrong, and the difference matters to a
@@ -207,8 +195,7 @@ def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Fo
     lock = event.lock
     if type(lock) is Lock and lock.units_per_ml and "heparin" not in lock.drug:
         yield Found(
-            step.entry.path("lock", "units_per_ml"),
-            f"the lock of {lock.drug} has a strength in units per mL and contains no heparin",
+            "lock.units_per_ml", f"the lock of {lock.drug} has a strength in units per mL and contains no heparin"
         )
 
 
@@ -216,7 +203,7 @@ def units_without_heparin(step: Step, event: Flushed, case: Case) -> Iterable[Fo
 
 
 @rule("wrong", "correct the dressing's type or the view of the site", cites=(COMMON_PRACTICE,))
-def dressing_view(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+def dressing_view(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Compares the dressing's type with whether the puncture site is in view.
 
     Through a transparent dressing the site is seen; gauze over the site hides it. The type decides how long the
@@ -231,14 +218,16 @@ def dressing_view(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     shows = dressing.type in ("transparent", "transparent with chlorhexidine", "gauze under wings")
     if (hides and dressing.site_visible) or (shows and not dressing.site_visible):
         yield Found(
-            step.entry.path("dressing", "site_visible"),
+            "dressing.site_visible",
             f"the dressing is {dressing.type} and the puncture site is {'' if dressing.site_visible else 'not '}in "
             f"view; this dressing {'hides it' if hides else 'leaves it in view'}",
         )
 
 
 @rule("wrong", "say what the dressing was like: intact, or what was wrong", cites=(COMMON_PRACTICE,))
-def dressing_found_both(step: Step, event: DressingChange | LineCheck | ArrivalAccessed, case: Case) -> Iterable[Found]:
+def dressing_found_both(
+    step: Step, event: ev.DressingChange | ev.LineCheck | ev.ArrivalAccessed, case: Case
+) -> Iterable[Found]:
     """Finds a dressing recorded as intact and as damp, soiled, loose or missing at once.
 
     Intact means that nothing is wrong with it; what is wrong decides whether it is changed at once.
@@ -253,11 +242,11 @@ def _beside_others(step: Step, fact: str, says: str, word: str, found: tuple[str
     """Yield a fault where a word that excludes all others is recorded beside one."""
     others = [other for other in found if other != word]
     if word in found and others:
-        yield Found(step.entry.path(fact), f"{says} {word} and {' and '.join(others)}; these exclude each other")
+        yield Found(fact, f"{says} {word} and {' and '.join(others)}; these exclude each other")
 
 
 @rule("wrong", "keep the words that are true", cites=(COMMON_PRACTICE,))
-def arm_history_both(step: Step, event: PortFacts, case: Case) -> Iterable[Found]:
+def arm_history_both(step: Step, event: ev.PortFacts, case: Case) -> Iterable[Found]:
     """Finds a history of the port's arm recorded as none of these and as one of them at once.
 
     Whether there is lymphedema, a fistula or an operation on that side decides how the port is looked after.
@@ -266,27 +255,24 @@ def arm_history_both(step: Step, event: PortFacts, case: Case) -> Iterable[Found
 
 
 @rule("wrong", "correct the redness or its extent", cites=(COMMON_PRACTICE,))
-def erythema_extent(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+def erythema_extent(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds an extent of redness where redness is recorded as none.
 
     Whoever compares the next look with this one must know whether the skin was red.
     """
     site = event.site
     if type(site) is Site and site.erythema_mm and site.erythema == "none":
-        yield Found(
-            step.entry.path("site", "erythema_mm"),
-            f"redness is none, and its extent is {quantity(site.erythema_mm, 'mm')}",
-        )
+        yield Found("site.erythema_mm", f"redness is none, and its extent is {quantity(site.erythema_mm, 'mm')}")
 
 
 @rule("wrong", "correct whichever of the two is wrong", cites=(COMMON_PRACTICE,))
-def recorded_both_ways(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
+def recorded_both_ways(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
     """Finds two facts of one entry that cannot both be true, such as a whole needle with a piece missing.
 
     The next nurse reads one of them and acts on it; nobody can tell which one was meant.
     """
     for path, says in _both_ways(event.__dict__):
-        yield Found(step.entry.path(*path), says)
+        yield Found(path, says)
 
 
 def _both_ways(facts: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
@@ -335,7 +321,7 @@ def _signs_both_ways(site: Site, signs: Sequence[Sign]) -> Iterator[tuple[tuple[
 
 def _opened_here(case: Case) -> Iterator[Step]:
     for step in case.timeline.steps:
-        if type(step.entry.event) is Access:
+        if type(step.entry.event) is ev.Access:
             yield step
 
 
@@ -351,14 +337,14 @@ def needle_reused(case: Case) -> Iterable[Found]:
     seen: dict[str, Step] = {}
     for step in _opened_here(case):
         event = step.entry.event
-        udi = event.needle.udi if isinstance(event, Access) and event.needle is not None else None
+        udi = event.needle.udi if isinstance(event, ev.Access) and event.needle is not None else None
         if udi is None or "(21)" not in udi:
             continue
         if (first := seen.setdefault(udi, step)) is not step:
             yield Found(
-                step.entry.path("needle", "udi"),
+                "needle.udi",
                 f"the needle of {event.id} carries the device identifier and serial number of that of "
                 f"{first.entry.event.id}; a needle is used once",
+                step.entry,
                 related=(Related(first.entry.path("needle", "udi"), "the first use"),),
-                event=event.id,
             )

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from lda_notes.check.rule_table import Case, Entry, Found, rule
 from lda_notes.knowledge.sources import Citation
 from lda_notes.problems import Path, Related
-from lda_notes.record.events import Addendum, Amendment, Correcting, Event, Retraction
+from lda_notes.record import events as ev
 from lda_notes.record.merging import merge
 
 _CMS: Final = Citation("cms-pim-3325", "R2")
@@ -20,13 +20,13 @@ _REVISION: Final = Citation("record-amendments", "R2")
 _IHS: Final = Citation("ihs-manual", "R2")
 
 
-def _corrections(case: Case) -> Iterator[tuple[Entry, Correcting]]:
+def _corrections(case: Case) -> Iterator[tuple[Entry, ev.Correcting]]:
     for entry in case.timeline.corrections:
-        if isinstance(entry.event, Correcting):
+        if isinstance(entry.event, ev.Correcting):
             yield entry, entry.event
 
 
-def _word(event: Event) -> str:
+def _word(event: ev.Event) -> str:
     return type(event).__name__.lower()
 
 
@@ -41,7 +41,7 @@ def correction_of_unknown_event(case: Case) -> Iterable[Found]:
         known = known or frozenset(other.id for other in case.timeline.episode.events)
         if event.of not in known or event.of == event.id:
             found = "itself" if event.of == event.id else f"{event.of}, which no event has as its identifier"
-            yield Found(entry.path("of"), f"the {_word(event)} corrects {found}", event=event.id)
+            yield Found("of", f"the {_word(event)} corrects {found}", entry)
 
 
 @rule("wrong", "correct the event itself, or retract the correction", cites=(_TERMS,))
@@ -56,12 +56,12 @@ def correction_of_a_correction(case: Case) -> Iterable[Found]:
         target = known.get(event.of)
         if target is None or target is entry:
             continue
-        if not isinstance(event, Retraction) or isinstance(target.event, Retraction):
+        if not isinstance(event, ev.Retraction) or isinstance(target.event, ev.Retraction):
             yield Found(
-                entry.path("of"),
+                "of",
                 f"the {_word(event)} corrects {event.of}, which is itself a correction ({_word(target.event)})",
+                entry,
                 related=(Related(target.path(), "the correction"),),
-                event=event.id,
             )
 
 
@@ -73,12 +73,12 @@ def retracted_twice(case: Case) -> Iterable[Found]:
     """
     first: dict[str, Entry] = {}
     for entry, event in _corrections(case):
-        if isinstance(event, Retraction) and first.setdefault(event.of, entry) is not entry:
+        if isinstance(event, ev.Retraction) and first.setdefault(event.of, entry) is not entry:
             yield Found(
-                entry.path("of"),
+                "of",
                 f"{event.of} was retracted already, by {first[event.of].event.id}",
+                entry,
                 related=(Related(first[event.of].path(), "the first retraction"),),
-                event=event.id,
             )
 
 
@@ -90,15 +90,15 @@ def correction_of_retracted_event(case: Case) -> Iterable[Found]:
     """
     retracted = {entry.event.id: entry for entry in reversed(case.timeline.retracted)}
     for entry, event in _corrections(case):
-        if isinstance(event, Retraction):
+        if isinstance(event, ev.Retraction):
             continue
         target = retracted.get(event.of)
         if target is not None and target.retraction is not None and target.retraction.at <= event.at:
             yield Found(
-                entry.path("of"),
+                "of",
                 f"the {_word(event)} corrects {event.of}, which {target.retraction.id} had retracted at "
                 f"{case.say(target.retraction.at)}",
-                event=event.id,
+                entry,
             )
 
 
@@ -119,20 +119,18 @@ def correction_before_entry(case: Case) -> Iterable[Found]:
         if event.at < made:
             what = "entry was made" if target.charted_at else "event"
             yield Found(
-                entry.path("at"),
-                f"the {_word(event)} is at {case.say(event.at)}, before the {what} at {case.say(made)}",
-                event=event.id,
+                "at", f"the {_word(event)} is at {case.say(event.at)}, before the {what} at {case.say(made)}", entry
             )
 
 
 # -- what a correction changes --
 
 
-def _recorded(event: Event) -> dict[str, Any]:
+def _recorded(event: ev.Event) -> dict[str, Any]:
     return event.model_dump(exclude_unset=True)
 
 
-def _corrected(event: Event, values: Mapping[str, Any]) -> Event | None:
+def _corrected(event: ev.Event, values: Mapping[str, Any]) -> ev.Event | None:
     """Return ``event`` with ``values`` laid over it; None if they do not fit, of which the timeline tells."""
     try:
         return type(event).model_validate_json(
@@ -142,16 +140,16 @@ def _corrected(event: Event, values: Mapping[str, Any]) -> Event | None:
         return None
 
 
-def _changes(case: Case) -> list[tuple[Entry, Correcting, Event, Event]]:
+def _changes(case: Case) -> list[tuple[Entry, ev.Correcting, ev.Event, ev.Event]]:
     """Return each addendum and amendment that can be applied, with the event as it was read before and after it."""
-    made: list[tuple[Entry, Correcting, Event, Event]] = []
+    made: list[tuple[Entry, ev.Correcting, ev.Event, ev.Event]] = []
     if not case.timeline.corrections:
         return made
     entries = {id(entry.event): entry for entry in case.timeline.corrections}
     for target in (*case.timeline.entries, *case.timeline.retracted):
         event = target.original
         for correction in target.corrections:
-            values = correction.sets if isinstance(correction, Amendment) else getattr(correction, "adds", None)
+            values = correction.sets if isinstance(correction, ev.Amendment) else getattr(correction, "adds", None)
             new = _corrected(event, values) if values is not None else None
             if new is not None:
                 made.append((entries[id(correction)], correction, event, new))
@@ -176,14 +174,10 @@ def addendum_changes_fact(case: Case) -> Iterable[Found]:
     a reader sees that the entry once said something else.
     """
     for entry, event, before, after in case.once(_changes):
-        if isinstance(event, Addendum):
+        if isinstance(event, ev.Addendum):
             for path in sorted(_changed(_recorded(before), _recorded(after))):
                 what = " ".join(map(str, path)).replace("_", " ")
-                yield Found(
-                    entry.path("adds", *path),
-                    f"the addendum changes {what} of {event.of}, which was recorded",
-                    event=event.id,
-                )
+                yield Found(("adds", *path), f"the addendum changes {what} of {event.of}, which was recorded", entry)
 
 
 @rule("advice", "take the amendment out, or correct what it sets", cites=(_REVISION,))
@@ -193,5 +187,5 @@ def amendment_changes_nothing(case: Case) -> Iterable[Found]:
     An amendment that sets what is there already was most often meant for another fact or another entry.
     """
     for entry, event, before, after in case.once(_changes):
-        if isinstance(event, Amendment) and _recorded(after) == _recorded(before):
-            yield Found(entry.path("sets"), f"the amendment sets nothing that {event.of} does not say", event=event.id)
+        if isinstance(event, ev.Amendment) and _recorded(after) == _recorded(before):
+            yield Found("sets", f"the amendment sets nothing that {event.of} does not say", entry)

@@ -13,15 +13,7 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due
 from lda_notes.line.states import DressingStay, NeedleStay
 from lda_notes.problems import Related, Severity
-from lda_notes.record.events import (
-    Access,
-    ArrivalAccessed,
-    Deaccess,
-    DressingChange,
-    Event,
-    LineCheck,
-    PortImplanted,
-)
+from lda_notes.record import events as ev
 
 
 @rule(
@@ -51,11 +43,11 @@ def _needles_past_limit(case: Case, *, out: bool) -> Iterator[Found]:
         if by is not None:
             where = stay.closed or stay.opened
             yield Found(
-                where.path("at"),
+                "at",
                 f"the needle put in {case.say(stay.since)} {_stayed(case, 'in', stay.since, until, over=out)}; "
                 f"it was due out by {case.say(by)}, after {case.policy.text(limit)}",
+                where,
                 related=_first_seen(case, stay, by),
-                event=where.event.id,
                 severity=_late(case, by, limit, until),
             )
 
@@ -82,11 +74,7 @@ def _first_seen(case: Case, stay: NeedleStay, by: datetime) -> tuple[Related, ..
     return tuple(related)
 
 
-@rule(
-    "unsafe",
-    "take the needle out or change it now, and record why it stayed in",
-    limits=("needle_dwell_days",),
-)
+@rule("unsafe", "take the needle out or change it now, and record why it stayed in", limits=("needle_dwell_days",))
 def needle_overdue(case: Case) -> Iterable[Found]:
     """Compares the time since access of a needle that is still in with the limit, at the moment judged from.
 
@@ -129,12 +117,12 @@ def _dressings_past_limit(case: Case, *, off: bool) -> Iterator[Found]:
         if by is not None:
             where = stay.ended or stay.put_on
             yield Found(
-                where.path("at"),
+                "at",
                 f"the {_kind(stay)} put on {case.say(stay.since)} {_stayed(case, 'on', stay.since, until, over=off)}; "
                 f"it was due to be changed by {case.say(by)}, after {case.policy.text(limit)}",
+                where,
                 related=(Related(stay.put_on.path("dressing"), "this dressing"),) if off else (),
                 citations=_cited(case, stay, limit),
-                event=where.event.id,
                 severity=_late(case, by, limit, until),
             )
 
@@ -181,14 +169,14 @@ def failed_dressing_left(case: Case) -> Iterable[Found]:
         until = f"was left until {case.say(changed.event.at)}" if changed is not None else "no change is charted"
         told = any(problem.told is not None for problem in getattr(look.event, "problems", ()))
         yield Found(
-            look.path("dressing_found"),
+            "dressing_found",
             f"the dressing was found {' and '.join(failed)} at {case.say(look.event.at)}, and {until}"
             f"{'' if told else '; no one is charted as notified'}",
-            event=look.event.id,
+            look,
         )
 
 
-_ENDS_A_DRESSING = frozenset({DressingChange, Access, ArrivalAccessed, Deaccess})
+_ENDS_A_DRESSING = frozenset({ev.DressingChange, ev.Access, ev.ArrivalAccessed, ev.Deaccess})
 
 
 def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str], Entry | None]]:
@@ -202,8 +190,8 @@ def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str], Entry | None]]:
             look, failed = waiting.pop(step.septum)
             if event.at - look.event.at > at_once:
                 yield look, failed, step.entry
-        if event.__class__ is LineCheck or event.__class__ is ArrivalAccessed:
-            assert isinstance(event, LineCheck | ArrivalAccessed)
+        if event.__class__ is ev.LineCheck or event.__class__ is ev.ArrivalAccessed:
+            assert isinstance(event, ev.LineCheck | ev.ArrivalAccessed)
             if step.septum in waiting:
                 yield (*waiting.pop(step.septum), None)
             found = event.dressing_found if type(event.dressing_found) is tuple and step.after.needle else ()
@@ -242,10 +230,10 @@ def unknown_age_left(case: Case) -> Iterable[Found]:
         if until - found.event.at > within and found.event.id not in reported:
             reported.add(found.event.id)  # a needle of unknown age and its dressing are changed together
             yield Found(
-                found.path("inserted_at" if what == "needle" else "dressed_at"),
+                "inserted_at" if what == "needle" else "dressed_at",
                 f"a {what} of unknown age was on the patient at {case.say(found.event.at)} and was still there at "
                 f"{case.say(until)}, {length(until - found.event.at)} later",
-                event=found.event.id,
+                found,
                 lacks=("inserted_at",) if what == "needle" else ("dressed_at",),
             )
 
@@ -258,7 +246,7 @@ def unknown_age_left(case: Case) -> Iterable[Found]:
     "look closely at pocket and incision, and chart how the incision is",
     limits=("post_implant_tender_hours", "post_implant_child_days"),
 )
-def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def accessed_soon_after_implantation(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Looks, at an access soon after implantation, for a word on the incision; a child's new port is left for a week.
 
     A new port may be used at once; but the pocket is swollen and tender for about three days, which hides early signs
@@ -277,14 +265,14 @@ def accessed_soon_after_implantation(step: Step, event: Access, case: Case) -> I
     if timedelta(0) <= event.at - implanted < case.span(limit):
         settles = "a child's new port is left alone" if child else "the pocket may be swollen and tender"
         yield Found(
-            step.entry.path("at"),
+            "at",
             f"the port, implanted on {case.say(implanted)[:10]}, was accessed at {case.say(event.at)}; "
             f"{settles} for {case.policy.text(limit)}",
             citations=case.policy.citations(limit),
         )
 
 
-def implanted_at(case: Case, event: Event) -> datetime | None:
+def implanted_at(case: Case, event: ev.Event) -> datetime | None:
     """Return when the port was implanted, as far as known at ``event``: the moment, or the beginning of the day."""
     moments = case.once(_implantations)
     position = bisect_right(moments, event.at)
@@ -295,4 +283,4 @@ def implanted_at(case: Case, event: Event) -> datetime | None:
 
 
 def _implantations(case: Case) -> list[datetime]:
-    return [entry.event.at for entry in case.timeline.entries if type(entry.event) is PortImplanted]
+    return [entry.event.at for entry in case.timeline.entries if type(entry.event) is ev.PortImplanted]

@@ -12,7 +12,7 @@ from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
-from lda_notes.record.events import Access, Deaccess, Event, Flushed, FlushOrLock, LineUse
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Flush, Lock
 
 _ZERO: Final = Decimal(0)
@@ -28,7 +28,7 @@ _BACTERIOSTATIC: Final = "0.9% sodium chloride with benzyl alcohol"
     "scrub the needleless connector again for the full time before anything is joined to it",
     limits=("hub_scrub_s",),
 )
-def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def connector_scrub_time(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the scrub of the needleless connector with the shortest time that the sources accept.
 
     Most bloodstream infections of a line in use start at the connector. Sources ask for 5 to 15 seconds of friction;
@@ -39,7 +39,7 @@ def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Fou
     scrub = event.hub_scrub_s
     if scrub is not None and scrub < case.policy.value("hub_scrub_s"):
         yield Found(
-            step.entry.path("hub_scrub_s"),
+            "hub_scrub_s",
             f"the needleless connector was scrubbed for {quantity(scrub, 'seconds')}; it takes "
             f"{case.policy.text('hub_scrub_s')}, and one source asks for "
             f"{quantity(case.policy.value('hub_scrub_strict_s'), 'seconds')}",
@@ -49,9 +49,9 @@ def connector_scrub_time(step: Step, event: Flushed, case: Case) -> Iterable[Fou
 # -- discard --
 
 
-def _first_aspirate(event: Access | FlushOrLock | LineUse) -> bool:
+def _first_aspirate(event: ev.Access | ev.FlushOrLock | ev.LineUse) -> bool:
     """Return whether the discard is the one that clears the old lock before the line is used or sampled."""
-    return type(event) is Access or bool(event.samples) or getattr(event, "purpose", None) == "blood sampling"
+    return type(event) is ev.Access or bool(event.samples) or getattr(event, "purpose", None) == "blood sampling"
 
 
 @rule(
@@ -59,7 +59,7 @@ def _first_aspirate(event: Access | FlushOrLock | LineUse) -> bool:
     "draw samples again if they were taken too early; next time discard the full volume before flushing",
     limits=("discard_adult_ml", "discard_child_ml", "discard_volume_factor", "discard_small_child_kg"),
 )
-def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
+def discard_too_small(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the first aspirate thrown away, at access or before samples, with the least that clears the old lock.
 
     The first aspirate contains the previous lock and what clotted in it: a sample drawn too early may be wrong, and
@@ -81,7 +81,7 @@ def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: C
         least = min(system * case.policy.value(limit), least)
     if discarded < least:
         yield Found(
-            step.entry.path("discard_ml"),
+            "discard_ml",
             f"{quantity(discarded, 'mL')} was discarded; usual is at least {quantity(least, 'mL')}",
             citations=case.policy.citations(limit),
         )
@@ -92,7 +92,7 @@ def discard_too_small(step: Step, event: Access | FlushOrLock | LineUse, case: C
     "discard no more than is needed; record why it was more",
     limits=("discard_adult_max_ml", "discard_child_max_ml"),
 )
-def discard_too_large(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
+def discard_too_large(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the first aspirate thrown away with the most that the sources name.
 
     Blood thrown away at every sampling adds up, in a small child quickly. Without a birth date the larger limit, that
@@ -104,7 +104,7 @@ def discard_too_large(step: Step, event: Access | FlushOrLock | LineUse, case: C
     limit = "discard_child_max_ml" if is_adult(case, event) is False else "discard_adult_max_ml"
     if discarded > case.policy.value(limit):
         yield Found(
-            step.entry.path("discard_ml"),
+            "discard_ml",
             f"{quantity(discarded, 'mL')} was discarded; the limit is {case.policy.text(limit)}",
             citations=case.policy.citations(limit),
         )
@@ -135,7 +135,7 @@ def _free_flush_ml(flushes: tuple[Flush, ...]) -> Decimal | None:
 
 
 @rule("unsafe", "flush again with at least the minimum volume", limits=("flush_volume_factor",))
-def flush_below_minimum(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def flush_below_minimum(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the flush with twice the volume of catheter and add-ons, where the record contains these volumes.
 
     A smaller flush leaves drug or blood in the reservoir, where it clots or meets the next drug. Flushes of one event
@@ -152,7 +152,7 @@ def flush_below_minimum(step: Step, event: Flushed, case: Case) -> Iterable[Foun
     flushed, least = _free_flush_ml(flushes), amounts.minimum_flush_ml(system, case.policy)
     if flushed is not None and flushed < least:
         yield Found(
-            step.entry.path("flushes"),
+            "flushes",
             f"{quantity(flushed, 'mL')} was flushed; the minimum is {quantity(least, 'mL')}, "
             f"{case.policy.text('flush_volume_factor')} the {quantity(system, 'mL')} of catheter and add-ons",
         )
@@ -167,7 +167,7 @@ _CHILD_FLUSH: Final = ("flush_child_ml", "flush_child_after_use_ml")
     "flush with the usual volume, or chart why less was used",
     limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml", "flush_child_after_use_ml", "discard_small_child_kg"),
 )
-def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
+def flush_below_usual(step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLock, case: Case) -> Iterable[Found]:
     """Compares the flush with the usual volume: for an adult or a child, each also after blood samples were drawn.
 
     The usual flush is several times the volume of the line, since a reservoir clears slowly; after blood it is doubled.
@@ -187,14 +187,14 @@ def flush_below_usual(step: Step, event: Access | Deaccess | FlushOrLock, case: 
     limit = after_blood if event.samples else plain
     if flushed < case.policy.value(limit):
         yield Found(
-            step.entry.path("flushes"),
+            "flushes",
             f"{quantity(flushed, 'mL')} was flushed; usual is at least {case.policy.text(limit)}",
             citations=case.policy.citations(limit),
         )
 
 
 @rule("unsafe", "use a syringe with a barrel of at least that size", limits=("syringe_ml",))
-def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def syringe_size(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the barrel of a flush syringe with the smallest that is safe on a line not yet proved.
 
     The narrower the barrel, the higher the pressure under the same thumb: a small syringe on a blocked catheter can
@@ -213,13 +213,13 @@ def syringe_size(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
         if position and _proved(event, flushes[:position]):
             continue
         yield Found(
-            step.entry.path("flushes", position, "syringe_ml"),
+            f"flushes.{position}.syringe_ml",
             f"a {quantity(barrel, 'mL')} syringe was used before patency was confirmed; the minimum is "
             f"{case.policy.text('syringe_ml')}",
         )
 
 
-def _proved(event: Flushed, earlier: tuple[Flush, ...]) -> bool:
+def _proved(event: ev.Flushed, earlier: tuple[Flush, ...]) -> bool:
     return getattr(event, "blood_return", None) == "present" and all(flush.resistance == "none" for flush in earlier)
 
 
@@ -247,14 +247,14 @@ def bacteriostatic_saline(case: Case) -> Iterable[Found]:
             total -= within.popleft()[1]
         if total > case.policy.value("bacteriostatic_saline_ml_per_day") and is_adult(case, event):
             yield Found(
-                entry.path("flushes"),
+                "flushes",
                 f"{quantity(total, 'mL')} of saline with benzyl alcohol in the 24 hours up to {case.say(event.at)}; "
                 f"the limit is {case.policy.text('bacteriostatic_saline_ml_per_day')}",
-                event=event.id,
+                entry,
             )
 
 
-def _bacteriostatic_ml(event: Event) -> Iterator[Decimal]:
+def _bacteriostatic_ml(event: ev.Event) -> Iterator[Decimal]:
     flushes: Any = event.__dict__.get("flushes")
     if type(flushes) is tuple:
         for flush in flushes:

@@ -10,13 +10,7 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.holds import CLEARING_DECISIONS, PROVABLE, may_clear, reasons_cleared
 from lda_notes.line.proof import blood_of
 from lda_notes.problems import Related
-from lda_notes.record.events import (
-    Discharge,
-    Evaluation,
-    FlushOrLock,
-    LineCheck,
-    Transfer,
-)
+from lda_notes.record import events as ev
 
 
 @rule(
@@ -25,7 +19,7 @@ from lda_notes.record.events import (
     limits=("hold_ends_with",),
     cites=(COMMON_PRACTICE,),
 )
-def cleared_in_spite_of_site(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+def cleared_in_spite_of_site(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Finds a line cleared for use by an evaluation that itself sees a reason for the hold.
 
     Who clears a line looks at the port too: swelling, pus or a turned port in the same entry contradict the clearance.
@@ -34,11 +28,11 @@ def cleared_in_spite_of_site(step: Step, event: Evaluation, case: Case) -> Itera
     """
     own = tuple(hold for hold in step.after.holds if hold.began is step.entry)
     if event.decision in CLEARING_DECISIONS and own:
-        yield Found(step.entry.path("decision"), f"the line is {event.decision}, and the same entry shows {why(own)}")
+        yield Found("decision", f"the line is {event.decision}, and the same entry shows {why(own)}")
 
 
 @rule("wrong", "correct the evidence or the blood return", cites=(COMMON_PRACTICE,))
-def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+def cleared_without_restored_blood(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Compares an evaluation that rests on restored blood return with the last blood return on record.
 
     If blood came back, some look or check before the evaluation saw it.
@@ -51,7 +45,7 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
     seen = getattr(last.event, "blood_return", None) if last is not None else None
     if last is not None and seen == "none":
         yield Found(
-            step.entry.path("evidence"),
+            "evidence",
             f"the evaluation rests on restored blood return, and the last one on record, at {case.say(last.event.at)}, "
             "is none",
             related=(Related(last.path("blood_return"), "the last blood return"),),
@@ -64,7 +58,7 @@ def cleared_without_restored_blood(step: Step, event: Evaluation, case: Case) ->
     limits=("roles_that_may_clear",),
     cites=(COMMON_PRACTICE,),
 )
-def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+def cleared_by_other_role(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Finds a line cleared by somebody whose recorded role may not end a hold.
 
     A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
@@ -76,13 +70,12 @@ def cleared_by_other_role(step: Step, event: Evaluation, case: Case) -> Iterable
     if event.decision not in CLEARING_DECISIONS or may_clear(event, case.policy) or who is None or not who.credential:
         return
     yield Found(
-        step.entry.path("decision"),
-        f'the line is {event.decision} by "{who.credential}", which may not end a hold; nothing ends',
+        "decision", f'the line is {event.decision} by "{who.credential}", which may not end a hold; nothing ends'
     )
 
 
 @rule("wrong", "correct the decision, or what it limits and ends", cites=(COMMON_PRACTICE,))
-def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+def evaluation_against_itself(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Compares the decision of an evaluation with the limits and the holds that the same entry names.
 
     Only a decision that clears the line sets or lifts limits and ends holds. A limit with "cleared for use", or the end
@@ -116,7 +109,7 @@ def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iter
             if event.decision not in CLEARING_DECISIONS and key != "limits":
                 what = "limits" if key == "lifts" else "holds"
                 start = f'the decision is "{event.decision}", and {what} are named as ended by it: '
-            yield Found(step.entry.path(key), start + " and ".join(f'"{one}"' for one in which))
+            yield Found(key, start + " and ".join(f'"{one}"' for one in which))
 
 
 @rule(
@@ -124,7 +117,7 @@ def evaluation_against_itself(step: Step, event: Evaluation, case: Case) -> Iter
     "name the holds that it ends, and the septum of a port with two; say all only if all were judged",
     cites=(COMMON_PRACTICE,),
 )
-def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable[Found]:
+def hold_to_end_not_named(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Finds a clearance that does not say which of several holds it ends, or of which septum.
 
     A line may be on hold for more than one reason. Whoever clears it for one has not judged the other; what is not
@@ -138,7 +131,7 @@ def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable
     if not reasons_cleared(event, step.before.holds, case.policy, named=named, alone=alone):
         which = why(step.before.holds)
         yield Found(
-            step.entry.path("decision"),
+            "decision",
             f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
             lacks=("ends",),
         )
@@ -150,7 +143,7 @@ def hold_to_end_not_named(step: Step, event: Evaluation, case: Case) -> Iterable
     limits=("hold_ends_with",),
     cites=(COMMON_PRACTICE,),
 )
-def blood_back_still_held(step: Step, event: FlushOrLock | LineCheck, case: Case) -> Iterable[Found]:
+def blood_back_still_held(step: Step, event: ev.FlushOrLock | ev.LineCheck, case: Case) -> Iterable[Found]:
     """Finds blood that came back through the same needle while the line stays on hold.
 
     What failed once may fail again: with the same needle and no treatment the hold stays until the line is cleared,
@@ -162,7 +155,7 @@ def blood_back_still_held(step: Step, event: FlushOrLock | LineCheck, case: Case
     held = tuple(hold for hold in held if hold in case.timeline.holds[hold.septum])  # open to the end of the record
     if held and blood_of(step.entry.event) == "present":
         yield Found(
-            step.entry.path("blood_return"),
+            "blood_return",
             f"blood came back at {case.say(step.entry.event.at)}, and the line stays {since(held, case)}; "
             "a clearance is needed",
             related=beginning(held),
@@ -174,7 +167,7 @@ def blood_back_still_held(step: Step, event: FlushOrLock | LineCheck, case: Case
     "name who takes over the line and tell them of the hold",
     cites=(Citation("home-infusion", "R2"), Citation("jc-sea-58", "M-H")),
 )
-def discharged_on_hold(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
+def discharged_on_hold(step: Step, event: ev.Discharge, case: Case) -> Iterable[Found]:
     """Finds a discharge with the line on hold and nobody named who takes it over.
 
     Outside, nobody knows that the line must not be used, and nobody is to have it evaluated.
@@ -185,7 +178,7 @@ def discharged_on_hold(step: Step, event: Discharge, case: Case) -> Iterable[Fou
 
 
 @rule("gap", "name the nurse who takes over the line and tell them of the hold", cites=(Citation("jc-sea-58", "M-H"),))
-def transferred_on_hold(step: Step, event: Transfer, case: Case) -> Iterable[Found]:
+def transferred_on_hold(step: Step, event: ev.Transfer, case: Case) -> Iterable[Found]:
     """Finds a transfer with the line on hold and nobody named who takes it over.
 
     A hold that is not handed over ends at the door of the new unit.
@@ -199,7 +192,7 @@ def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
         holds = case.timeline.state_at(septum, step.entry.event.at).holds
         if holds:
             yield Found(
-                step.entry.path("handed_to"),
+                "handed_to",
                 f"the patient is {verb} with the line {since(holds, case)}, and who takes over is not recorded",
                 lacks=("handed_to",),
                 related=beginning(holds),

@@ -16,19 +16,7 @@ from lda_notes.line.holds import OWN_RULES, PROVABLE, flushed_on_hold
 from lda_notes.line.states import Hold
 from lda_notes.line.transitions import names_septum
 from lda_notes.problems import Related
-from lda_notes.record.events import (
-    Access,
-    ArrivalAccessed,
-    CareEvent,
-    Closing,
-    Deaccess,
-    Event,
-    FlushedElsewhere,
-    FlushOrLock,
-    LineCheck,
-    LineUse,
-    PatencyTreatment,
-)
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Site
 
 _ONS: Final = Citation("ons", "R")
@@ -78,7 +66,7 @@ def _met(holds: Holds, step: Step, case: Case) -> str:
     return f"the {holds[0].septum} septum is {since(holds, case)}, and which septum this was is not recorded"
 
 
-def _ordered(event: Event) -> bool:
+def _ordered(event: ev.Event) -> bool:
     """Return whether a named prescriber ordered the use in spite of the hold; the hold stays."""
     order = event.__dict__.get("despite_hold")
     by = getattr(order, "by", None)
@@ -91,7 +79,7 @@ def _ordered(event: Event) -> bool:
     limits=("hold_ends_with",),
     cites=_HOLD,
 )
-def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def held_line_used(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a drug, an infusion, a sample or an injection through a line on hold.
 
     A line that gives no blood, resists, or lies in a swollen or infected pocket may put what it carries beside the
@@ -107,7 +95,7 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
         return
     own = holds[0].began is step.entry
     yield Found(
-        step.entry.path("purpose"),
+        "purpose",
         f"the line was used for {event.purpose} although this event shows {why(holds)}"
         if own
         else f"the line was used for {event.purpose} while {_met(holds, step, case)}; it may be used only after "
@@ -118,12 +106,10 @@ def held_line_used(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
 
 
 @rule(
-    "unsafe",
-    "do not flush further; have the line evaluated",
-    cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17")),
+    "unsafe", "do not flush further; have the line evaluated", cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17"))
 )
 def held_line_flushed(
-    step: Step, event: Access | Deaccess | FlushOrLock | FlushedElsewhere | PatencyTreatment, case: Case
+    step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLock | ev.FlushedElsewhere | ev.PatencyTreatment, case: Case
 ) -> Iterable[Found]:
     """Finds a flush of a line on hold that was not work on its patency, here or elsewhere.
 
@@ -133,19 +119,19 @@ def held_line_flushed(
     If the flush was a step on the way to blood return, chart the steps tried and the blood return.
     """
     holds = _held_before(step, case)
-    if isinstance(event, FlushedElsewhere):
+    if isinstance(event, ev.FlushedElsewhere):
         if (hold := flushed_on_hold(event, holds)) is not None:
             yield Found(
-                step.entry.path("on"),
+                "on",
                 f"the line was flushed elsewhere while {since((hold,), case)}; "
                 "it may be flushed only after it is cleared",
                 related=beginning((hold,)),
             )
         return
-    if isinstance(event, PatencyTreatment):
+    if isinstance(event, ev.PatencyTreatment):
         if any(hold.reason not in PROVABLE for hold in holds) and not _ordered(event):
             yield Found(
-                step.entry.path("drug"),
+                "drug",
                 f"the line was given {event.drug} while {_met(holds, step, case)}; "
                 "nothing is put in before it is cleared",
                 related=beginning(holds),
@@ -154,13 +140,13 @@ def held_line_flushed(
         return
     if not holds or type(event.flushes) is not tuple or not event.flushes or _ordered(event):
         return
-    if isinstance(event, Access) and event.infusion is not None:
+    if isinstance(event, ev.Access) and event.infusion is not None:
         return  # a finding of its own: an infusion was connected
     patency_only = all(hold.reason in PROVABLE for hold in holds)
-    if patency_only and (isinstance(event, Access) or event.steps_tried or event.blood_return == "present"):
+    if patency_only and (isinstance(event, ev.Access) or event.steps_tried or event.blood_return == "present"):
         return
     yield Found(
-        step.entry.path("flushes"),
+        "flushes",
         f"the line was flushed while {_met(holds, step, case)}; "
         f"{'only work on its patency is done, with the steps tried,' if patency_only else 'it may not be flushed'} "
         "before it is cleared",
@@ -170,7 +156,7 @@ def held_line_flushed(
 
 
 @rule("unsafe", "disconnect the infusion and keep the line on hold until it is cleared", cites=_HOLD)
-def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def infusion_on_unproven_line(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an infusion connected at an access that itself shows a reason for a hold, or under an older hold.
 
     An access proves the line or it does not. What runs through a line that gave no blood, resisted or swelled may run
@@ -182,7 +168,7 @@ def infusion_on_unproven_line(step: Step, event: Access, case: Case) -> Iterable
     holds = lasting or _shown_here(step)
     if holds and event.infusion is not None and not _ordered(event):
         yield Found(
-            step.entry.path("infusion"),
+            "infusion",
             f"the line was connected to an infusion while {_met(holds, step, case)}; nothing runs before it is cleared",
             lacks=_unnamed(step, case),
         )
@@ -205,7 +191,7 @@ class _RanOn(NamedTuple):
         began, run = self.holds[0].began, self.running
         runs = "with an infusion running"
         if run is not began:
-            seen = isinstance(run.event, LineCheck | ArrivalAccessed)
+            seen = isinstance(run.event, ev.LineCheck | ev.ArrivalAccessed)
             runs = f"with an infusion {'seen running at' if seen else 'running since'} {case.say(run.event.at)}"
         if self.stopped is not None:
             return f"{runs}, and it was stopped only at {case.say(self.stopped.event.at)}"
@@ -226,9 +212,9 @@ def _running_on(case: Case) -> Iterator[_RanOn]:
             if began.record or id(began) in seen_already:
                 continue
             running = case.timeline.state_at(septum, began.event.at).infusion
-            if running is None or (running is began and not isinstance(began.event, LineCheck)):
+            if running is None or (running is began and not isinstance(began.event, ev.LineCheck)):
                 continue
-            if isinstance(began.event, LineUse) or _says_stopped(began):
+            if isinstance(began.event, ev.LineUse) or _says_stopped(began):
                 continue
             seen_already.add(id(began))
             holds = tuple(hold for hold in every if hold.began is began)
@@ -249,9 +235,9 @@ def _stopped(case: Case, septum: str, holds: Holds) -> tuple[Entry | None, Entry
         event = step.entry.event
         if step.septum != septum:
             continue
-        if step.after.infusion is None or isinstance(event, Closing):
+        if step.after.infusion is None or isinstance(event, ev.Closing):
             return step.entry, None
-        if isinstance(event, LineCheck):
+        if isinstance(event, ev.LineCheck):
             return None, step.entry
         if all(hold.ended is step.entry for hold in holds):
             return None, step.entry
@@ -278,10 +264,10 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
         if any(hold.reason in _SWELLS for hold in ran.holds):
             swollen = ran.holds[0].began
             yield Found(
-                swollen.path(*(("site", "swelling") if "swelling" in ran.holds[0].reason else ("at",))),
+                "site.swelling" if "swelling" in ran.holds[0].reason else "at",
                 f"{why(ran.holds)} at {case.say(swollen.event.at)} {ran.says(case)}; it is to be stopped at once",
+                swollen,
                 related=(Related(ran.running.path(), "the infusion"),),
-                event=swollen.event.id,
             )
 
 
@@ -298,10 +284,10 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
             continue
         began = ran.holds[0].began
         yield Found(
-            began.path("at"),
+            "at",
             f"the line went on hold at {case.say(began.event.at)} for {why(ran.holds)} {ran.says(case)}",
+            began,
             related=(Related(ran.running.path(), "the infusion"),),
-            event=began.event.id,
         )
 
 
@@ -310,7 +296,7 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
     "stop flushing, leave the needle for now, and have the line evaluated",
     cites=(Citation("royal-marsden", "R", "ch. 17"),),
 )
-def flushed_into_swelling(step: Step, event: Access | Deaccess | FlushOrLock, case: Case) -> Iterable[Found]:
+def flushed_into_swelling(step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLock, case: Case) -> Iterable[Found]:
     """Finds a flush in an event that saw swelling at the port.
 
     Swelling with a needle in means that it may have slipped out of the septum: what is flushed goes under the skin.
@@ -323,11 +309,11 @@ def flushed_into_swelling(step: Step, event: Access | Deaccess | FlushOrLock, ca
     if any(hold.reason in _SWELLING for hold in step.before.holds):
         return  # a finding of its own: a line on hold for swelling was flushed
     if type(event.flushes) is tuple and event.flushes:
-        yield Found(step.entry.path("flushes"), "the line was flushed while swelling is present")
+        yield Found("flushes", "the line was flushed while swelling is present")
 
 
 @rule("unsafe", "stop, and ask whoever set the limit", cites=(COMMON_PRACTICE,))
-def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def use_against_limit(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a use that an evaluation has ruled out: a vesicant or a power injection through a line with that limit.
 
     A line may be cleared with limits. They stay until an evaluation lifts them.
@@ -339,7 +325,7 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
     limit = limits.get(against)
     if limit is not None and event.action != "stopped":
         yield Found(
-            step.entry.path("vesicant" if against == "no vesicant" else "purpose"),
+            "vesicant" if against == "no vesicant" else "purpose",
             f'the evaluation of {case.say(limit.began.event.at)} says "{against}", and that was not lifted',
             related=(Related(limit.began.path(), "the limit was set here"),),
         )
@@ -351,7 +337,7 @@ def use_against_limit(step: Step, event: LineUse, case: Case) -> Iterable[Found]
     "names the medicine",
     cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
 )
-def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def lock_not_aspirated(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds heparin, ethanol or another lock pushed into a patient for whom it must come out first.
 
     Heparin in the line of a patient who must not have it, and locks that are made to stay in the line, are aspirated
@@ -364,7 +350,7 @@ def lock_not_aspirated(step: Step, event: CareEvent, case: Case) -> Iterable[Fou
         before = next(same, None)
         if danger.phase == EXPOSURE and before is not None and before.phase != EXPOSURE:
             yield Found(
-                step.entry.path("discard_ml" if event.__dict__.get("discard_ml") is not None else "at"),
+                "discard_ml" if event.__dict__.get("discard_ml") is not None else "at",
                 f"what was in the line was not recorded as aspirated before it was flushed or used: {before.what}",
                 related=(Related(before.began.path(), "it was put in here"),) if before.began is not None else (),
             )

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.knowledge.ages import years_old
 from lda_notes.knowledge.policy import number
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.problems import Related
-from lda_notes.record.events import CareEvent
+from lda_notes.record import events as ev
 
 _GOAL: Final = Citation("npsg-01-01-01", "R2", "EP 1")
 
@@ -43,10 +43,10 @@ def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
         if len(counting) < least:
             room = "; a room number does not count" if "room number" in checked else ""
             yield Found(
-                entry.path("identifiers_checked"),
+                "identifiers_checked",
                 f"identified by {', '.join(sorted(counting)) or 'no identifier of the person'}{room}; "
                 f"the minimum is {case.policy.text('patient_identifiers')}",
-                event=event.id,
+                entry,
             )
 
 
@@ -60,7 +60,7 @@ def birth_date_after_event(case: Case) -> Iterable[Found]:
     entries = case.timeline.entries
     if born is not None and entries and case.local(entries[0].event.at).date() < born:
         yield Found(
-            ("patient", "birth_date"),
+            "patient.birth_date",
             f"the birth date {born} is later than the first event on {case.local(entries[0].event.at).date()}",
             related=(Related(entries[0].path("at"), "the first event"),),
         )
@@ -78,7 +78,7 @@ def implausible_age(case: Case) -> Iterable[Found]:
     years = years_old(born, case.local(case.timeline.entries[0].event.at).date())
     if years > case.policy.value("plausible_age_years"):
         yield Found(
-            ("patient", "birth_date"),
+            "patient.birth_date",
             f"the birth date makes an age of {years} years; the most is {case.policy.text('plausible_age_years')}",
         )
 
@@ -108,7 +108,7 @@ def implausible_weight(case: Case) -> Iterable[Found]:
     else:
         return
     age = "" if years is None else f" at an age of {years} {'year' if years == 1 else 'years'}"
-    yield Found(("patient", "weight_kg"), f"the weight is {number(weight)} kg{age}; {limit}")
+    yield Found("patient.weight_kg", f"the weight is {number(weight)} kg{age}; {limit}")
 
 
 @rule("wrong", "correct the identifiers", cites=(_GOAL,))
@@ -124,7 +124,7 @@ def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
     for position, identifier in enumerate(identifiers):
         if seen.setdefault(identifier.system, identifier.value) != identifier.value:
             yield Found(
-                ("patient", "identifiers", position, "value"),
+                f"patient.identifiers.{position}.value",
                 "two different identifiers come from the same system; a patient has one there",
             )
 
@@ -141,23 +141,20 @@ def repeated_event_identifier(case: Case) -> Iterable[Found]:
 
     Check what refers to it.
     """
-    events = case.timeline.episode.events
-    if len({event.id for event in events}) == len(events):
+    line = case.timeline
+    if len({event.id for event in line.episode.events}) == len(line.episode.events):
         return
-    first: dict[str, int] = {}
-    for position, event in enumerate(events):
-        before = first.setdefault(event.id, position)
-        if before != position:
-            yield Found(
-                ("events", position, "id"),
-                f"the identifier {event.id} is used twice",
-                related=(Related(("events", before, "id"), "the first event of that name"),),
-                event=event.id,
-            )
+    own = (entry for entry in (*line.entries, *line.retracted, *line.corrections) if not entry.record)
+    first: dict[str, Entry] = {}
+    for entry in sorted(own, key=lambda one: one.index):
+        before = first.setdefault(entry.event.id, entry)
+        if before is not entry:
+            related = (Related(before.path("id"), "the first event of that name"),)
+            yield Found("id", f"the identifier {entry.event.id} is used twice", entry, related=related)
 
 
 @rule("wrong", "use a name from the port's list of septa", cites=(COMMON_PRACTICE,))
-def unknown_septum(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def unknown_septum(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the septum named by an event with those of the port.
 
     An event on a septum that the port does not have is put down to the first one, with its clocks and holds.
@@ -169,7 +166,7 @@ def unknown_septum(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
         return ()
     known = " and ".join(f'"{name}"' for name in septa)
     message = f'septum "{event.septum}" is not one of the port\'s, which are {known}'
-    return (Found(step.entry.path("septum"), message),)
+    return (Found("septum", message),)
 
 
 @rule("wrong", "give each septum a name of its own", cites=(COMMON_PRACTICE,))
@@ -180,4 +177,4 @@ def septa_share_a_name(case: Case) -> Iterable[Found]:
     """
     septa = case.timeline.episode.port.septa
     if len({name.casefold() for name in septa}) < len(septa):
-        yield Found(("port", "septa"), f'both septa are named "{septa[0]}"; each needs a name of its own')
+        yield Found("port.septa", f'both septa are named "{septa[0]}"; each needs a name of its own')

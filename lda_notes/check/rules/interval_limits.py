@@ -11,9 +11,7 @@ from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import judged_until, length, overrun
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
-from lda_notes.record.events import (
-    LineUse,
-)
+from lda_notes.record import events as ev
 
 
 @rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
@@ -38,10 +36,10 @@ def line_check_interval(case: Case) -> Iterable[Found]:
         more = f"; {len(late) - 1} more such gap{'s' if len(late) > 2 else ''}" if len(late) > 1 else ""
         where = f' of septum "{septum}"' if len(case.timeline.needles) > 1 else ""
         yield Found(
-            entry.path("at"),
+            "at",
             f"no line check{where} is charted from {case.say(began)} to {case.say(ended)}, "
             f"{length(ended - began)}; line checks are at most {case.policy.text('line_check_hours')} apart{more}",
-            event=entry.event.id,
+            entry,
         )
 
 
@@ -87,10 +85,10 @@ def accessed_idle_flush(case: Case) -> Iterable[Found]:
             entry, ended = max(rests, key=lambda rest: rest[1] - rest[0].event.at)
             since = entry.event.at
             yield Found(
-                entry.path("at"),
+                "at",
                 f"the accessed port rested from {case.say(since)} to {case.say(ended)}, {length(ended - since)}, "
                 f"without a flush on record; policy asks for one every {case.policy.text('accessed_idle_flush_hours')}",
-                event=entry.event.id,
+                entry,
             )
 
 
@@ -106,7 +104,7 @@ def _rests(case: Case, septum: str) -> Iterator[tuple[Entry, datetime]]:
             or step.after.dwell is not step.before.dwell
             or step.after.infusion is not step.before.infusion
             or step.after.needle is not step.before.needle
-            or type(step.entry.event) is LineUse
+            or type(step.entry.event) is ev.LineUse
         )
         if not used:
             continue
@@ -162,8 +160,8 @@ def _stood_idle(
     if by is not None and due.flush_allowed(case.timeline.state_at(septum, by)):
         stood = f"{verb} without a needle" if since == removal.event.at else f"{verb} without a flush"
         yield Found(
-            where.path("at"),
+            "at",
             f"the port {stood} from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
             f"a flush was due by {case.say(by)}, after {case.policy.text('idle_flush_days')}",
-            event=where.event.id,
+            where,
         )

@@ -12,7 +12,7 @@ from lda_notes.check.rules.supplies_used import against
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.events import Flushed
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock
 
 
@@ -42,7 +42,7 @@ def treatment_strength_heparin(case: Case) -> Iterable[Found]:
     "read the strength from the syringe or vial again",
     limits=("heparin_lock_low_strength_units_per_ml", "heparin_lock_strength_units_per_ml"),
 )
-def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def lock_strength(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the strength of a heparin lock with the two strengths in which lock flush is sold.
 
     Another strength below the strongest is most likely a slip of the pen, or units written as if they were units per
@@ -55,7 +55,7 @@ def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     high = case.policy.value("heparin_lock_strength_units_per_ml")
     if lock.units_per_ml < high and lock.units_per_ml != low:
         yield Found(
-            step.entry.path("lock", "units_per_ml"),
+            "lock.units_per_ml",
             f"the heparin lock is {quantity(lock.units_per_ml, 'units per mL')}; lock flushes are sold as "
             f"{quantity(low, 'units per mL')} and {quantity(high, 'units per mL')}",
         )
@@ -66,7 +66,7 @@ def lock_strength(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
     "compare with the order and notify the prescriber; aspirate the lock if it is still in",
     limits=("heparin_lock_max_units", "heparin_lock_child_units", "heparin_child_years", "heparin_child_kg"),
 )
-def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def heparin_lock_units(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Multiplies strength and volume of a heparin lock and compares the units with the most that the sources name.
 
     Part of every lock reaches the patient. 400 to 600 units are named for an adult. A child under 12 years or under
@@ -83,7 +83,7 @@ def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found
         each = f", {quantity(round(units / weight, 1), 'units')} per kg" if child and weight else ""
         grown = units > case.policy.value("heparin_lock_max_units")
         yield Found(
-            step.entry.path("lock"),
+            "lock",
             f"{quantity(lock.volume_ml, 'mL')} at {quantity(lock.units_per_ml, 'units per mL')} is "
             f"{quantity(units, 'units')} of heparin{each}; {'for a child, ' if child else ''}at most "
             f"{case.policy.text(limit)} is usual",
@@ -93,7 +93,7 @@ def heparin_lock_units(step: Step, event: Flushed, case: Case) -> Iterable[Found
 
 
 @rule("advice", "compare the lock with the order", limits=("heparin_lock_min_ml", "heparin_lock_max_ml"))
-def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def heparin_lock_volume(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the volume of a heparin lock with the volumes that the sources name.
 
     Too little does not fill the line, too much goes into the patient. Sources name 3 mL to 6 mL; a small child
@@ -108,7 +108,7 @@ def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Foun
     usual = case.policy.value("heparin_lock_ml")
     if lock.volume_ml > high or (lock.volume_ml < low and not heparin_child(case, step.entry.event)):
         yield Found(
-            step.entry.path("lock", "volume_ml"),
+            "lock.volume_ml",
             f"the heparin lock is {quantity(lock.volume_ml, 'mL')}; sources name {quantity(low, 'mL')} to "
             f"{quantity(high, 'mL')}, usually {quantity(usual, 'mL')}",
         )
@@ -120,7 +120,7 @@ def heparin_lock_volume(step: Step, event: Flushed, case: Case) -> Iterable[Foun
     limits=("lock_volume_factor",),
     cites=(Citation("heparin-lock-label", "R2"),),
 )
-def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found]:
+def lock_does_not_fill(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the lock with the volume of catheter and add-ons and a fifth more, where these are recorded.
 
     A lock that does not fill the line leaves blood at the tip, where it clots.
@@ -136,17 +136,13 @@ def lock_does_not_fill(step: Step, event: Flushed, case: Case) -> Iterable[Found
     least = amounts.lock_volume_ml(system, case.policy)
     if lock.volume_ml < least:
         yield Found(
-            step.entry.path("lock", "volume_ml"),
+            "lock.volume_ml",
             f"the lock is {quantity(lock.volume_ml, 'mL')}; the minimum is {quantity(least, 'mL')}, "
             f"{case.policy.text('lock_volume_factor')} the {quantity(system, 'mL')} of catheter and add-ons",
         )
 
 
-@rule(
-    "advice",
-    "lock with what is ordered, or chart the order for saline alone",
-    limits=("saline_lock_accepted",),
-)
+@rule("advice", "lock with what is ordered, or chart the order for saline alone", limits=("saline_lock_accepted",))
 def saline_lock(case: Case) -> Iterable[Found]:
     """Finds a lock of saline alone where the facility's policy does not accept it; as published, saline is accepted.
 

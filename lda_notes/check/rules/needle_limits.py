@@ -8,7 +8,7 @@ from decimal import Decimal
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.events import Access, ArrivalAccessed, LineCheck, LineUse
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Needle
 from lda_notes.record.unread import about
 
@@ -18,7 +18,7 @@ _MM_PER_INCH = Decimal("25.4")
 
 
 @rule("wrong", "read the gauge from the needle's label again", limits=("needle_gauge_min", "needle_gauge_max"))
-def needle_gauge(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
+def needle_gauge(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the recorded gauge with the gauges in which non-coring needles are made.
 
     A gauge outside the range is most likely a slip of the pen, and whoever picks the next needle or plans an injection
@@ -30,7 +30,7 @@ def needle_gauge(step: Step, event: Access | ArrivalAccessed, case: Case) -> Ite
     low, high = case.policy.value("needle_gauge_min"), case.policy.value("needle_gauge_max")
     if not low <= needle.gauge <= high:
         yield Found(
-            step.entry.path("needle", "gauge"),
+            "needle.gauge",
             f"the needle's gauge is {needle.gauge}; non-coring needles are made in {low} to {high} gauge",
         )
 
@@ -40,7 +40,7 @@ def needle_gauge(step: Step, event: Access | ArrivalAccessed, case: Case) -> Ite
     "measure or read the length below the bend again, in mm",
     limits=("needle_length_min_mm", "needle_length_max_mm"),
 )
-def needle_length(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
+def needle_length(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the recorded length with the lengths in which non-coring needles are made.
 
     A needle too short slips out of the septum, one too long stands above the skin; a length outside the range is most
@@ -55,7 +55,7 @@ def needle_length(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
         inches = low <= length * _MM_PER_INCH <= high
         hint = f"; {quantity(length, 'inch')} would be {quantity(length * _MM_PER_INCH, 'mm')}" if inches else ""
         yield Found(
-            step.entry.path("needle", "length_mm"),
+            "needle.length_mm",
             f"the needle's length is {quantity(length, 'mm')}; non-coring needles are {quantity(low, 'mm')} to "
             f"{quantity(high, 'mm')} long{hint}",
         )
@@ -66,7 +66,7 @@ def needle_length(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
     "take the needle out, use a non-coring needle, and report that the septum was entered with another",
     cites=(_MARSDEN,),
 )
-def coring_needle(step: Step, event: Access | ArrivalAccessed, case: Case) -> Iterable[Found]:
+def coring_needle(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Finds a port entered with a needle that is not non-coring.
 
     An ordinary needle cuts a plug out of the septum: the port leaks from then on, and the plug can be flushed into the
@@ -76,14 +76,11 @@ def coring_needle(step: Step, event: Access | ArrivalAccessed, case: Case) -> It
     """
     needle = event.needle
     if type(needle) is Needle and needle.non_coring is False:
-        yield Found(
-            step.entry.path("needle", "non_coring"),
-            "the port was entered with a needle that is not non-coring",
-        )
+        yield Found("needle.non_coring", "the port was entered with a needle that is not non-coring")
 
 
 @rule("advice", "let a second experienced nurse try, and record each pass", limits=("needle_attempts",))
-def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def needle_attempts(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the number of needle passes with what is usual for one nurse.
 
     Each pass hurts and opens the skin; repeated failure points at a port that is tilted, deep or swollen.
@@ -93,7 +90,7 @@ def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
     attempts = event.attempts
     if attempts is not None and attempts > case.policy.value("needle_attempts"):
         yield Found(
-            step.entry.path("attempts"),
+            "attempts",
             f"the port was entered after {attempts} attempts; the limit is {case.policy.text('needle_attempts')} "
             "by one nurse",
         )
@@ -104,7 +101,7 @@ def needle_attempts(step: Step, event: Access, case: Case) -> Iterable[Found]:
     "look at the needle's length against the depth of the port, and record what was done",
     cites=(Citation("open-rn", "R"),),
 )
-def needle_wings(step: Step, event: Access | LineCheck, case: Case) -> Iterable[Found]:
+def needle_wings(step: Step, event: ev.Access | ev.LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a needle whose wings do not lie level with the skin.
 
     Wings raised above the skin suggest a needle too long, which can tilt out; wings pressing into it, one too short,
@@ -122,13 +119,13 @@ def needle_wings(step: Step, event: Access | LineCheck, case: Case) -> Iterable[
             said = f"the wings of the needle{size} press into the skin; the needle may be too short"
         case _:
             return
-    yield Found(step.entry.path("needle_wings"), said)
+    yield Found("needle_wings", said)
 
 
 # -- power injection --
 
 
-def _injected(event: LineUse) -> bool:
+def _injected(event: ev.LineUse) -> bool:
     return event.purpose == "power injection" and event.action != "stopped"
 
 
@@ -137,7 +134,7 @@ def _injected(event: LineUse) -> bool:
     "do not inject by power through this line; use a rated needle in a rated port, or another line",
     cites=(_POWER_NOTICE, Citation("power-ifu", "R2")),
 )
-def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def power_injection_unrated(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle or a port that the record says is not rated for it.
 
     A power injector drives liquid at pressures that burst ordinary needles, tubing and catheters; more than 250
@@ -159,7 +156,7 @@ def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[
     ]
     if unrated:
         yield Found(
-            step.entry.path("purpose"),
+            "purpose",
             f"power injection through a {' and a '.join(unrated)} recorded as not rated "
             "for it; needle and port must both be rated",
         )
@@ -170,7 +167,7 @@ def power_injection_unrated(step: Step, event: LineUse, case: Case) -> Iterable[
     "find the labels of needle and port and record their power rating before injecting",
     cites=(_POWER_NOTICE, Citation("open-rn", "R")),
 )
-def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def power_rating_unknown(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection where the rating of needle or port is not on record.
 
     Feel and look do not tell a rated port from another: only the label, the patient's card or the implant record do.
@@ -189,8 +186,7 @@ def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Fou
         unknown.append("port")
     if unknown:
         yield Found(
-            step.entry.path("purpose"),
-            f"power injection, and the power rating of the {' and of the '.join(unknown)} is not recorded",
+            "purpose", f"power injection, and the power rating of the {' and of the '.join(unknown)} is not recorded"
         )
 
 
@@ -200,7 +196,7 @@ def power_rating_unknown(step: Step, event: LineUse, case: Case) -> Iterable[Fou
     limits=("power_rate_ml_per_s", "power_rate_22_gauge_ml_per_s", "power_gauge_full_rate"),
     cites=(_POWER_NOTICE,),
 )
-def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def power_injection_rate(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the rate of a power injection with what the needle's gauge and the port's label allow.
 
     The thinner the needle, the higher the pressure at the same rate. The least of needle limit and labeled port limit
@@ -224,7 +220,7 @@ def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Fou
         allowed, why, citations = labelled, "by the port's label", (Citation("power-ifu", "R2"),)
     if event.flow_ml_per_s > allowed:
         yield Found(
-            step.entry.path("flow_ml_per_s"),
+            "flow_ml_per_s",
             f"power injection at {quantity(event.flow_ml_per_s, 'mL per second')}; the limit is "
             f"{quantity(allowed, 'mL per second')} {why}",
             citations=(*citations, _POWER_NOTICE),
@@ -232,7 +228,7 @@ def power_injection_rate(step: Step, event: LineUse, case: Case) -> Iterable[Fou
 
 
 @rule("unsafe", "do not inject by power through so thin a needle", limits=("power_gauge_max",), cites=(_POWER_NOTICE,))
-def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def power_injection_gauge(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle thinner than any that is rated for it.
 
     No label that was read allows power injection beyond 22 gauge.
@@ -242,7 +238,7 @@ def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Fo
     gauge = step.before.needle.needle.gauge
     if type(gauge) is int and gauge > case.policy.value("power_gauge_max"):
         yield Found(
-            step.entry.path("purpose"),
+            "purpose",
             f"power injection through a {gauge} gauge needle; the limit is "
             f"{case.policy.value('power_gauge_max')} gauge",
         )
@@ -254,7 +250,7 @@ def power_injection_gauge(step: Step, event: LineUse, case: Case) -> Iterable[Fo
     limits=("power_pressure_psi",),
     cites=(Citation("power-ifu-table", "R2", "325 psi"), _POWER_NOTICE),
 )
-def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def power_injection_pressure(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the injector's pressure limit with the port's label, or with the lower of two where none is known.
 
     The pressure limit is what stops the injector before something bursts. Labels say 300 or 325 psi.
@@ -267,14 +263,14 @@ def power_injection_pressure(step: Step, event: LineUse, case: Case) -> Iterable
     if event.pressure_psi > allowed:
         why = "by the port's label" if labelled is not None else "where the port's label is not recorded"
         yield Found(
-            step.entry.path("pressure_psi"),
+            "pressure_psi",
             f"the injector's pressure limit was {quantity(event.pressure_psi, 'psi')}; the limit is "
             f"{quantity(allowed, 'psi')} {why}",
         )
 
 
 @rule("unsafe", "do not inject by power; work on the blood return first", cites=(Citation("power-ifu-table", "R2"),))
-def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def power_injection_without_blood(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection before which blood did not come back freely.
 
     A needle beside the reservoir or a kinked catheter shows by missing or sluggish blood return; under an injector it
@@ -282,7 +278,7 @@ def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Ite
     """
     if _injected(event) and event.blood_return_before in ("none", "sluggish"):
         yield Found(
-            step.entry.path("blood_return_before"),
+            "blood_return_before",
             f"power injection with {'no' if event.blood_return_before == 'none' else 'sluggish'} blood return right "
             "before it; it must be present",
         )
@@ -293,7 +289,7 @@ def power_injection_without_blood(step: Step, event: LineUse, case: Case) -> Ite
     "flush freely with saline before the next power injection, and chart the flush",
     limits=("power_test_flush_ml", "needle_change_minutes"),
 )
-def power_injection_test_flush(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def power_injection_test_flush(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Looks at the last flush before a power injection: enough saline, without resistance.
 
     A free flush of 10 mL shows that the line carries the flow. It counts only when it was given at the same visit.
@@ -305,19 +301,18 @@ def power_injection_test_flush(step: Step, event: LineUse, case: Case) -> Iterab
     last = step.before.last_flush.event if step.before.last_flush is not None else None
     if last is not None and event.at - last.at > case.span("needle_change_minutes"):
         yield Found(
-            step.entry.path("purpose"),
-            f"power injection, but the last saline flush was at {case.say(last.at)}, not at the same visit",
+            "purpose", f"power injection, but the last saline flush was at {case.say(last.at)}, not at the same visit"
         )
         return
     flushes = getattr(last, "flushes", None)
     if not isinstance(flushes, tuple):
-        yield Found(step.entry.path("purpose"), "power injection without any saline flush on record before it")
+        yield Found("purpose", "power injection without any saline flush on record before it")
         return
     total = sum((flush.volume_ml for flush in flushes if flush.volume_ml is not None), Decimal(0))
     known = any(flush.volume_ml is not None for flush in flushes)
     if known and total < case.policy.value("power_test_flush_ml"):
         yield Found(
-            step.entry.path("purpose"),
+            "purpose",
             f"power injection after a flush of {quantity(total, 'mL')}; the minimum is "
             f"{case.policy.text('power_test_flush_ml')}",
         )

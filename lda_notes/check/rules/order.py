@@ -10,21 +10,7 @@ from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.check.rules.overrun import length
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.problems import Related
-from lda_notes.record.events import (
-    Access,
-    ArrivalAccessed,
-    CareEvent,
-    Closing,
-    Deaccess,
-    DressingChange,
-    FlushOrLock,
-    LineCheck,
-    LineUse,
-    Opening,
-    PatencyCheck,
-    PatencyTreatment,
-    Tending,
-)
+from lda_notes.record import events as ev
 from lda_notes.record.parts import DayOnly, began
 
 _CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
@@ -47,14 +33,14 @@ def _without_needle(step: Step, case: Case, said: str, fact: str = "at") -> tupl
         return ()
     removal = step.before.last_removal
     last = f"; the last one was taken out by {_named(removal, case)}" if removal is not None else ""
-    return (Found(step.entry.path(fact), f"{said}{last}"),)
+    return (Found(fact, f"{said}{last}"),)
 
 
 # -- a needle in, or none --
 
 
 @rule("wrong", "chart the removal that is missing, or correct the time", cites=(_CDC,))
-def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[Found]:
+def access_on_accessed_port(step: Step, event: ev.Opening, case: Case) -> Iterable[Found]:
     """Finds a needle put into a septum that, by the record, still has one.
 
     Either the removal was not charted, and with it whether the old needle came out whole, or one of the two events
@@ -64,11 +50,11 @@ def access_on_accessed_port(step: Step, event: Opening, case: Case) -> Iterable[
     if stay is None:
         return ()
     message = f"a needle is put in while {_named(stay.opened, case)} is still in; no removal is charted"
-    return (Found(step.entry.path("at"), message, related=(Related(stay.opened.path(), "the needle that is in"),)),)
+    return (Found("at", message, related=(Related(stay.opened.path(), "the needle that is in"),)),)
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
-def deaccess_without_access(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
+def deaccess_without_access(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds the removal of a needle that, by the record, is not in.
 
     A needle that was never charted in has no gauge, no length and no date; nobody can say how long it was in.
@@ -79,7 +65,7 @@ def deaccess_without_access(step: Step, event: Deaccess, case: Case) -> Iterable
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
-def dressing_change_without_needle(step: Step, event: DressingChange, case: Case) -> Iterable[Found]:
+def dressing_change_without_needle(step: Step, event: ev.DressingChange, case: Case) -> Iterable[Found]:
     """Finds a dressing change on a port that, by the record, has no needle in.
 
     The dressing of an accessed port has a clock of its own, which cannot run without an access.
@@ -90,7 +76,7 @@ def dressing_change_without_needle(step: Step, event: DressingChange, case: Case
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
-def flush_without_needle(step: Step, event: FlushOrLock, case: Case) -> Iterable[Found]:
+def flush_without_needle(step: Step, event: ev.FlushOrLock, case: Case) -> Iterable[Found]:
     """Finds a flush or a lock of a port that, by the record, has no needle in.
 
     Without a needle nothing can be flushed: an access is missing, or the event stands on the wrong septum.
@@ -99,7 +85,7 @@ def flush_without_needle(step: Step, event: FlushOrLock, case: Case) -> Iterable
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
-def use_without_needle(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def use_without_needle(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a use of the line while, by the record, no needle is in.
 
     What was given must have gone somewhere: an access is missing, or the event stands on the wrong septum.
@@ -108,7 +94,7 @@ def use_without_needle(step: Step, event: LineUse, case: Case) -> Iterable[Found
 
 
 @rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
-def thrombolytic_without_needle(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def thrombolytic_without_needle(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds a thrombolytic put into a port that, by the record, has no needle in.
 
     The drug can only dwell behind a needle: an access is missing, or the event stands on the wrong septum.
@@ -117,7 +103,7 @@ def thrombolytic_without_needle(step: Step, event: PatencyTreatment, case: Case)
 
 
 @rule("wrong", "chart the access that is missing, or correct the entry", cites=(_CDC,))
-def infusion_without_needle(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
+def infusion_without_needle(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
     """Finds a line check that sees an infusion running while, by the record, no needle is in.
 
     Both cannot be true; if the infusion runs, a needle is in that nobody charted.
@@ -132,7 +118,7 @@ def infusion_without_needle(step: Step, event: LineCheck, case: Case) -> Iterabl
 
 
 @rule("advice", "chart the access or arrival that is missing, or correct the time", cites=(_CDC,))
-def dressing_before_needle(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
+def dressing_before_needle(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a dressing seen at a line check before any needle was charted in.
 
     The dressing of an accessed port covers a needle; if one was in, nobody charted who put it in and when. A dressing
@@ -145,14 +131,14 @@ def dressing_before_needle(step: Step, event: LineCheck, case: Case) -> Iterable
         return ()
     if not seen or "missing" in seen or getattr(event.site, "incision", None) is not None:
         return ()
-    return (Found(step.entry.path("dressing_found"), "a dressing is on the port, and no needle was charted in before"),)
+    return (Found("dressing_found", "a dressing is on the port, and no needle was charted in before"),)
 
 
 # -- needle change --
 
 
 @rule("wrong", "name the removal that belongs to this access", cites=(COMMON_PRACTICE,))
-def needle_change_of_unknown_removal(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def needle_change_of_unknown_removal(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Checks that an access that is part of a needle change names the last removal from the same septum.
 
     Removal and access of a needle change belong together; a wrong reference ties the new needle to another one.
@@ -169,18 +155,15 @@ def needle_change_of_unknown_removal(step: Step, event: Access, case: Case) -> I
         found = "no event has that identifier"
     elif named.retraction is not None:
         found = "that entry was retracted"
-    elif not isinstance(named.event, Closing):
+    elif not isinstance(named.event, ev.Closing):
         found = f"that is the {_named(named, case)}"
     else:
         found = f"that is not the last removal before it on this septum: {_named(named, case)}"
-    yield Found(
-        step.entry.path("follows_removal"),
-        f"the removal named for this needle change is {event.follows_removal}; {found}",
-    )
+    yield Found("follows_removal", f"the removal named for this needle change is {event.follows_removal}; {found}")
 
 
 @rule("advice", "take out the link to the removal, or correct the times", limits=("needle_change_minutes",))
-def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def needle_change_apart(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time between removal and access of a needle change.
 
     In a needle change the fresh needle follows at once. Hours later it is a new access, and the time between was a
@@ -192,7 +175,7 @@ def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found
     apart = event.at - last.event.at
     if apart > case.policy.span("needle_change_minutes"):
         yield Found(
-            step.entry.path("follows_removal"),
+            "follows_removal",
             f"the access comes {length(apart)} after the removal that it names; a needle change takes at most "
             f"{case.policy.text('needle_change_minutes')}",
             related=(Related(last.path(), "the removal"),),
@@ -203,24 +186,24 @@ def needle_change_apart(step: Step, event: Access, case: Case) -> Iterable[Found
 
 
 @rule("wrong", "name the treatment that is checked", cites=(_LABEL,))
-def patency_check_of_unknown_treatment(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
+def patency_check_of_unknown_treatment(step: Step, event: ev.PatencyCheck, case: Case) -> Iterable[Found]:
     """Checks that a patency check names a thrombolytic given before it into the same septum.
 
     The minutes of dwell are counted from the treatment that is named; a wrong reference gives a wrong time.
     """
     wrong = _not_the_dose(step, event, event.treatment, case, "the check is on")
     if wrong:
-        yield Found(step.entry.path("treatment"), f"the treatment named for this check is {event.treatment}; {wrong}")
+        yield Found("treatment", f"the treatment named for this check is {event.treatment}; {wrong}")
 
 
-def _not_the_dose(step: Step, event: CareEvent, name: str, case: Case, here: str) -> str:
+def _not_the_dose(step: Step, event: ev.CareEvent, name: str, case: Case, here: str) -> str:
     """Return why what an event names is not a thrombolytic given before it into its septum; empty where it is."""
     named = case.timeline.entry(name)
     if named is None or named.retraction is not None:
         return "no event has that identifier" if named is None else "that entry was retracted"
-    if not isinstance(named.event, PatencyTreatment):
+    if not isinstance(named.event, ev.PatencyTreatment):
         return f"that is the {_named(named, case)}"
-    if isinstance(event, PatencyTreatment) and named.event.at >= event.at:
+    if isinstance(event, ev.PatencyTreatment) and named.event.at >= event.at:
         return f"that is not earlier: {_named(named, case)}"
     if named.event.at > event.at:
         return f"that is later: {_named(named, case)}"
@@ -241,7 +224,7 @@ def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
     ended = {(septum, stay.treatment.event.id): stay.ended for septum, stays in dwells.items() for stay in stays}
     for step in case.timeline.steps:
         event, septum = step.entry.event, step.septum
-        if not isinstance(event, PatencyCheck) or septum is None or (septum, event.treatment) not in ended:
+        if not isinstance(event, ev.PatencyCheck) or septum is None or (septum, event.treatment) not in ended:
             continue
         dwell = step.before.dwell
         named = case.timeline.entry(event.treatment)
@@ -250,14 +233,14 @@ def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
         if named is not None and named.event.at <= event.at:
             by = ended[septum, event.treatment]
             yield Found(
-                step.entry.path("treatment"),
+                "treatment",
                 f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}",
-                event=event.id,
+                step.entry,
             )
 
 
 @rule("wrong", "name the first dose", cites=(_LABEL,))
-def second_dose_of_unknown_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def second_dose_of_unknown_dose(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Checks that a second dose names a first one, given before it into the same septum.
 
     Two doses for one occlusion count together toward the highest total; a wrong reference hides one of them.
@@ -267,11 +250,11 @@ def second_dose_of_unknown_dose(step: Step, event: PatencyTreatment, case: Case)
     name = event.second_dose_of
     wrong = _not_the_dose(step, event, name, case, "this one into") if name is not None else ""
     if wrong:
-        yield Found(step.entry.path("second_dose_of"), f"the first dose named for this second dose is {name}; {wrong}")
+        yield Found("second_dose_of", f"the first dose named for this second dose is {name}; {wrong}")
 
 
 @rule("gap", "name the first dose", cites=(_LABEL,))
-def second_dose_not_linked(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def second_dose_not_linked(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds a thrombolytic given while an earlier dose still dwells, without saying that it is the second dose.
 
     Doses for one occlusion count together; an unlinked second dose looks like a first one, and a third may follow.
@@ -280,21 +263,21 @@ def second_dose_not_linked(step: Step, event: PatencyTreatment, case: Case) -> I
     if dwell is None or event.second_dose_of is not None:
         return ()
     message = f"a dose is given while {_named(dwell.treatment, case)} still dwells, not linked to it"
-    return (Found(step.entry.path("at"), message, related=(Related(dwell.treatment.path(), "the first dose"),)),)
+    return (Found("at", message, related=(Related(dwell.treatment.path(), "the first dose"),)),)
 
 
 # -- evaluation and use --
 
 
 @rule("advice", "chart the start, or correct the entry", cites=(COMMON_PRACTICE,))
-def stop_without_start(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def stop_without_start(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds the end of an infusion whose beginning is not on record.
 
     How much ran, and since when, is worked out from start and stop.
     """
     if event.action != "stopped" or step.before.infusion is not None:
         return ()
-    return (Found(step.entry.path("action"), f"{event.purpose} is stopped but none was running"),)
+    return (Found("action", f"{event.purpose} is stopped but none was running"),)
 
 
 # -- the same minute --
@@ -318,16 +301,16 @@ def same_event_twice(case: Case) -> Iterable[Found]:
         if known is not after.entry:
             event: Any = after.entry.event
             yield Found(
-                after.entry.path("at"),
+                "at",
                 f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}",
+                after.entry,
                 related=(Related(known.path(), "the first"),),
-                event=event.id,
             )
 
 
 def _what(step: Step) -> tuple[str, str | None]:
     event: Any = step.entry.event
-    return f"{event.kind} {event.purpose}" if isinstance(event, LineUse) else event.kind, step.septum
+    return f"{event.kind} {event.purpose}" if isinstance(event, ev.LineUse) else event.kind, step.septum
 
 
 @rule("advice", "give each event its own minute", cites=(COMMON_PRACTICE,))
@@ -343,21 +326,21 @@ def order_assumed(case: Case) -> Iterable[Found]:
         one, other = before.entry.event, after.entry.event
         if before.septum == after.septum is not None and _order_matters(one, other):
             yield Found(
-                after.entry.path("at"),
+                "at",
                 f"{_kind(after.entry)} {other.id} has the time of {_kind(before.entry)} {one.id}; "
                 "it was read as the later one",
+                after.entry,
                 related=(Related(before.entry.path("at"), "the event read as the earlier one"),),
-                event=other.id,
             )
 
 
 def _order_matters(one: Any, other: Any) -> bool:
     if one.kind == other.kind:
         return False
-    if isinstance(other, Access) and other.follows_removal == one.id:
+    if isinstance(other, ev.Access) and other.follows_removal == one.id:
         return False
-    return any(isinstance(event, Opening | Closing | Tending) for event in (one, other)) and any(
-        isinstance(event, Opening | Closing) for event in (one, other)
+    return any(isinstance(event, ev.Opening | ev.Closing | ev.Tending) for event in (one, other)) and any(
+        isinstance(event, ev.Opening | ev.Closing) for event in (one, other)
     )
 
 
@@ -365,7 +348,7 @@ def _order_matters(one: Any, other: Any) -> bool:
 
 
 @rule("wrong", "correct the time of insertion", cites=(COMMON_PRACTICE,))
-def insertion_after_arrival(step: Step, event: ArrivalAccessed, case: Case) -> Iterable[Found]:
+def insertion_after_arrival(step: Step, event: ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the time at which the needle was put in with the arrival.
 
     A needle that is in on arrival was put in before it; its clock would otherwise begin too late.
@@ -375,11 +358,11 @@ def insertion_after_arrival(step: Step, event: ArrivalAccessed, case: Case) -> I
     inserted = began(event.inserted_at, event.at)
     if inserted is not None and inserted > event.at:
         message = f"the needle was put in at {case.say(inserted)}, after the arrival at {case.say(event.at)}"
-        yield Found(step.entry.path("inserted_at"), message)
+        yield Found("inserted_at", message)
 
 
 @rule("wrong", "correct the time of dressing", cites=(COMMON_PRACTICE,))
-def dressing_time_impossible(step: Step, event: ArrivalAccessed, case: Case) -> Iterable[Found]:
+def dressing_time_impossible(step: Step, event: ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the time at which the dressing found was put on with the arrival and with the needle.
 
     A dressing found on arrival was put on before it, and not before the needle that it covers.
@@ -391,10 +374,10 @@ def dressing_time_impossible(step: Step, event: ArrivalAccessed, case: Case) -> 
         return
     if on > event.at:
         message = f"the dressing was put on at {case.say(on)}, after the arrival at {case.say(event.at)}"
-        yield Found(step.entry.path("dressed_at"), message)
+        yield Found("dressed_at", message)
     elif inserted is not None and _before(on, inserted, case):
         message = f"the dressing was put on at {case.say(on)}, before the needle at {case.say(inserted)}"
-        yield Found(step.entry.path("dressed_at"), message)
+        yield Found("dressed_at", message)
 
 
 def _before(one: datetime, other: datetime, case: Case) -> bool:

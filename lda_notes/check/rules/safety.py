@@ -10,18 +10,7 @@ from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.check.rules.dwell_limits import implanted_at
 from lda_notes.check.rules.scales import scale_limit
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
-from lda_notes.record.events import (
-    Access,
-    CareEvent,
-    Deaccess,
-    Dressed,
-    Event,
-    FlushOrLock,
-    LineCheck,
-    LineUse,
-    Proved,
-    SiteSeen,
-)
+from lda_notes.record import events as ev
 from lda_notes.record.parts import NotDone, Site, Technique
 
 _PATENT: Final = Citation("ins-patency", "R2")
@@ -30,7 +19,7 @@ _OPEN_RN: Final = Citation("open-rn", "R")
 _US_HOSPITAL: Final = Citation("us-hospital-2008", "R2", "app. L")
 
 
-def _told(event: CareEvent) -> bool:
+def _told(event: ev.CareEvent) -> bool:
     return any(problem.told is not None for problem in event.problems)
 
 
@@ -39,7 +28,7 @@ def _spoken_of(event: object) -> bool:
     return bool(getattr(event, "problems", None))
 
 
-def _new_port(event: Event, case: Case) -> bool:
+def _new_port(event: ev.Event, case: Case) -> bool:
     """Return whether redness, tenderness and swelling are expected because the port is only days old."""
     implanted = implanted_at(case, event)
     return implanted is not None and timedelta(0) <= event.at - implanted < case.span("post_implant_tender_hours")
@@ -53,7 +42,7 @@ def _new_port(event: Event, case: Case) -> bool:
     "leave the port alone, take the needle out if it is in, and have the site judged",
     cites=(Citation("ayrshire-arran-child", "R"),),
 )
-def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def accessed_despite_site(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an access at a site that the same entry describes as one not to be entered.
 
     A port that has turned over cannot be entered through its septum; a needle through infected skin carries the
@@ -75,8 +64,7 @@ def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Fou
         against.append(("skin", "the port is visible" if site.skin == "port visible" else f"the skin is {site.skin}"))
     if against:
         yield Found(
-            step.entry.path("site", against[0][0]),
-            f"the port was accessed although {' and '.join(says for _, says in against)}",
+            f"site.{against[0][0]}", f"the port was accessed although {' and '.join(says for _, says in against)}"
         )
 
 
@@ -85,7 +73,7 @@ def accessed_despite_site(step: Step, event: Access, case: Case) -> Iterable[Fou
     "say under problems what was done about it, or that it is known",
     cites=(_US_HOSPITAL, Citation("ayrshire-arran-adult", "R")),
 )
-def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds redness, tenderness, bloody or clear drainage, irritated skin or a tilted port without a word on it.
 
     Such a sign alone puts no line on hold, but it is how an infection or a slipped needle begins. Who reads the note
@@ -112,14 +100,11 @@ def site_sign_unexplained(step: Step, event: SiteSeen, case: Case) -> Iterable[F
     if site.port in ("tilted", "not felt"):
         signs.append(f"a port {site.port}" if site.port == "tilted" else "a port that could not be felt")
     if signs:
-        yield Found(
-            step.entry.path("site"),
-            f"the site shows {' and '.join(signs)}; what was done about it is not recorded",
-        )
+        yield Found("site", f"the site shows {' and '.join(signs)}; what was done about it is not recorded")
 
 
 @rule("advice", "say under problems what was done about the score", limits=("vip_act_below",))
-def site_score_unanswered(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+def site_score_unanswered(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds a visual phlebitis score from which its scale asks for action, without a problem recorded.
 
     The scale couples each score with what to do. It is made for peripheral veins; on a port it still says that the
@@ -132,7 +117,7 @@ def site_score_unanswered(step: Step, event: SiteSeen, case: Case) -> Iterable[F
         return
     if scale_limit(site.scale.name) == "vip_score" and not _spoken_of(event):
         yield Found(
-            step.entry.path("site", "scale", "score"),
+            "site.scale.score",
             f'the score is {site.scale.score} on the scale "{site.scale.name}", which asks for action above '
             f"{case.policy.value('vip_act_below')}; what was done about it is not recorded",
         )
@@ -146,15 +131,16 @@ def site_score_unanswered(step: Step, event: SiteSeen, case: Case) -> Iterable[F
     "try the restoring steps, chart them, and tell the team that the line is partly blocked",
     cites=(Citation("ons", "R"), _PATENT),
 )
-def sluggish_return_untreated(step: Step, event: Access | FlushOrLock | LineCheck, case: Case) -> Iterable[Found]:
+def sluggish_return_untreated(
+    step: Step, event: ev.Access | ev.FlushOrLock | ev.LineCheck, case: Case
+) -> Iterable[Found]:
     """Finds sluggish blood return with neither steps tried nor a problem recorded.
 
     Sluggish return is a partial occlusion, the stage at which a line is easiest to save.
     """
     if event.blood_return == "sluggish" and not event.steps_tried and not _spoken_of(event):
         yield Found(
-            step.entry.path("blood_return"),
-            "blood return is sluggish; neither steps tried nor what was done about it is recorded",
+            "blood_return", "blood return is sluggish; neither steps tried nor what was done about it is recorded"
         )
 
 
@@ -163,7 +149,7 @@ def sluggish_return_untreated(step: Step, event: Access | FlushOrLock | LineChec
     "look at needle and catheter again: a line is proved by blood that looks like whole blood",
     cites=(_PATENT,),
 )
-def blood_not_like_whole_blood(step: Step, event: Proved, case: Case) -> Iterable[Found]:
+def blood_not_like_whole_blood(step: Step, event: ev.Proved, case: Case) -> Iterable[Found]:
     """Finds blood return called present with an aspirate that is thin or clotted.
 
     A line counts as open when it flushes freely and gives blood of the color and thickness of whole blood. Thin
@@ -173,7 +159,7 @@ def blood_not_like_whole_blood(step: Step, event: Proved, case: Case) -> Iterabl
     """
     if event.blood_looks is not None and event.blood_looks != "like whole blood" and event.blood_return == "present":
         yield Found(
-            step.entry.path("blood_looks"),
+            "blood_looks",
             f"blood return is present and the blood looks {event.blood_looks}; it should look like whole blood",
         )
 
@@ -183,7 +169,7 @@ def blood_not_like_whole_blood(step: Step, event: Proved, case: Case) -> Iterabl
     "record the discarded volume, or why none was discarded",
     cites=(Citation("ayrshire-arran-adult", "R"), Citation("heparin-lock-label", "R2", "sampling")),
 )
-def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, case: Case) -> Iterable[Found]:
+def samples_without_discard(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds blood samples drawn through the line without a record of the discarded first aspirate.
 
     The first aspirate is the old lock mixed with blood; a sample of it gives wrong results. For blood cultures some
@@ -196,9 +182,7 @@ def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, c
     if all("culture" in sample.casefold() for sample in event.samples):
         return
     yield Found(
-        step.entry.path("samples"),
-        "blood samples were drawn, and the discarded first aspirate is not recorded",
-        lacks=("discard_ml",),
+        "samples", "blood samples were drawn, and the discarded first aspirate is not recorded", lacks=("discard_ml",)
     )
 
 
@@ -210,7 +194,7 @@ def samples_without_discard(step: Step, event: Access | FlushOrLock | LineUse, c
     "keep the needle, notify the physician at once, and chart who was notified and what was found",
     cites=(_INS,),
 )
-def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
+def needle_not_whole(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds a needle that did not come out whole, without a record that somebody was told.
 
     A piece left behind can lie in the septum or travel with the blood.
@@ -218,14 +202,11 @@ def needle_not_whole(step: Step, event: Deaccess, case: Case) -> Iterable[Found]
     Chart it under problems.
     """
     if event.needle_intact is False and not _told(event):
-        yield Found(
-            step.entry.path("needle_intact"),
-            "the needle did not come out whole, and no one is recorded as notified",
-        )
+        yield Found("needle_intact", "the needle did not come out whole, and no one is recorded as notified")
 
 
 @rule("gap", "chart what was done with the unlocked needle, and report it", cites=(_INS,))
-def safety_device_failed(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
+def safety_device_failed(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds a safety device that did not lock, without a problem recorded.
 
     An open needle endangers whoever handles it, and a device that fails is to be reported to its maker.
@@ -233,14 +214,11 @@ def safety_device_failed(step: Step, event: Deaccess, case: Case) -> Iterable[Fo
     Chart it under problems, and whether somebody was stuck.
     """
     if event.safety_engaged is False and not event.problems:
-        yield Found(
-            step.entry.path("safety_engaged"),
-            "the needle's safety device did not lock; what was done about it is not recorded",
-        )
+        yield Found("safety_engaged", "the needle's safety device did not lock; what was done about it is not recorded")
 
 
 @rule("unsafe", "keep pressure on the site, notify the physician, and chart who was notified", cites=(_INS,))
-def bleeding_continues(step: Step, event: Deaccess, case: Case) -> Iterable[Found]:
+def bleeding_continues(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds bleeding that goes on after the needle is out, without a record that somebody was told.
 
     A puncture that does not stop bleeding under pressure points at a clotting disorder or at too much heparin.
@@ -248,10 +226,7 @@ def bleeding_continues(step: Step, event: Deaccess, case: Case) -> Iterable[Foun
     Chart it under problems.
     """
     if event.bleeding == "continuing" and not _told(event):
-        yield Found(
-            step.entry.path("bleeding"),
-            "bleeding continues after removal, and no one is recorded as notified",
-        )
+        yield Found("bleeding", "bleeding continues after removal, and no one is recorded as notified")
 
 
 # -- asepsis --
@@ -269,7 +244,7 @@ _ASEPSIS: Final = (
     limits=("gloves",),
     cites=(_OPEN_RN, COMMON_PRACTICE),
 )
-def asepsis_broken(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+def asepsis_broken(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds an access or dressing change charted as done without hand hygiene, masks, sterile field or gloves.
 
     The needle leads straight into a great vein. A charted no is honest, and the patient must be watched for it.
@@ -280,7 +255,7 @@ def asepsis_broken(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     technique = event.technique
     if type(technique) is not Technique:
         return
-    access = type(event) is Access
+    access = type(event) is ev.Access
     left_out = [
         (key, says) for key, says in _ASEPSIS if getattr(technique, key) is False and (access or key != "sterile_field")
     ]
@@ -288,7 +263,7 @@ def asepsis_broken(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
         left_out.append(("sterile_gloves", "sterile gloves"))
     if left_out:
         yield Found(
-            step.entry.path("technique", left_out[0][0]),
+            f"technique.{left_out[0][0]}",
             f"the procedure was done without {' and without '.join(says for _, says in left_out)}",
         )
 
@@ -298,7 +273,7 @@ def asepsis_broken(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     "prepare the skin before the needle or the dressing touches it",
     cites=(Citation("cdc-checklist", "R"), Citation("cdc-2011", "M-H")),
 )
-def no_skin_antisepsis(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+def no_skin_antisepsis(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds an access or dressing change for which skin antisepsis was left out.
 
     Without it the skin's bacteria go in with the needle or grow under the new dressing. No reason makes it needless.
@@ -306,24 +281,21 @@ def no_skin_antisepsis(step: Step, event: Dressed, case: Case) -> Iterable[Found
     If one agent is not tolerated, there is another.
     """
     if type(event.antisepsis) is NotDone:
-        yield Found(step.entry.path("antisepsis"), "skin antisepsis was left out")
+        yield Found("antisepsis", "skin antisepsis was left out")
 
 
 @rule("advice", "apply the dressing again without pulling on the skin", cites=(COMMON_PRACTICE,))
-def dressing_under_tension(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+def dressing_under_tension(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds a dressing charted as laid under tension.
 
     A film that pulls on the skin blisters and strips it, and lifts when the patient moves.
     """
     if getattr(event.dressing, "without_tension", None) is False:
-        yield Found(
-            step.entry.path("dressing", "without_tension"),
-            "the dressing pulls on the skin; it should be applied without tension",
-        )
+        yield Found("dressing.without_tension", "the dressing pulls on the skin; it should be applied without tension")
 
 
 @rule("unsafe", "tighten the connections, close what must be closed, and chart it", cites=(_INS,))
-def loose_connections(step: Step, event: LineCheck, case: Case) -> Iterable[Found]:
+def loose_connections(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
     """Finds connections that were not secure at a look, without a word on what was done.
 
     Through an open connection the patient bleeds or draws air into the vein.
@@ -332,8 +304,7 @@ def loose_connections(step: Step, event: LineCheck, case: Case) -> Iterable[Foun
     """
     if event.connections_secure is False and not event.problems:
         yield Found(
-            step.entry.path("connections_secure"),
-            "connections or clamps were not secure; what was done about it is not recorded",
+            "connections_secure", "connections or clamps were not secure; what was done about it is not recorded"
         )
 
 
@@ -341,20 +312,20 @@ def loose_connections(step: Step, event: LineCheck, case: Case) -> Iterable[Foun
 
 
 @rule("unsafe", "disconnect, and have the tip position confirmed before anything runs", cites=(_OPEN_RN, _INS))
-def infusion_before_tip_confirmed(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def infusion_before_tip_confirmed(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an infusion connected although the tip position is charted as not confirmed.
 
     A tip in the wrong vein or in the heart does harm with whatever runs; it is confirmed before the first use.
     """
     if event.tip_confirmed is False and event.infusion is not None:
         yield Found(
-            step.entry.path("tip_confirmed"),
+            "tip_confirmed",
             "an infusion was connected, and the tip position is not confirmed; it is confirmed before use",
         )
 
 
 @rule("unsafe", "check the allergies now, against everything that touched the patient", cites=(_OPEN_RN,))
-def allergies_not_checked(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def allergies_not_checked(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds an event charted as done without checking the allergies.
 
     Antiseptic, dressing, latex, heparin and anesthetic all cause allergic reactions; the check comes before them.
@@ -362,11 +333,11 @@ def allergies_not_checked(step: Step, event: CareEvent, case: Case) -> Iterable[
     Amend the entry.
     """
     if event.allergies_checked is False:
-        yield Found(step.entry.path("allergies_checked"), "the allergies were not checked before the procedure")
+        yield Found("allergies_checked", "the allergies were not checked before the procedure")
 
 
 @rule("gap", "chart what happened and what was done about it", cites=(_INS,))
-def not_tolerated_unexplained(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def not_tolerated_unexplained(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a procedure that the patient did not tolerate, without a problem or a remark.
 
     Whoever comes next must know what happened: pain, faintness, fear, a reaction.
@@ -374,10 +345,7 @@ def not_tolerated_unexplained(step: Step, event: CareEvent, case: Case) -> Itera
     Chart it under problems.
     """
     if event.response == "not tolerated" and not event.problems and event.remarks is None:
-        yield Found(
-            step.entry.path("response"),
-            "the patient did not tolerate the procedure; what happened is not recorded",
-        )
+        yield Found("response", "the patient did not tolerate the procedure; what happened is not recorded")
 
 
 _NEVER_SEVERE: Final = 4
@@ -385,11 +353,9 @@ _NEVER_SEVERE: Final = 4
 
 
 @rule(
-    "advice",
-    "correct the score or the response, or chart what was done about the pain",
-    limits=("severe_pain_points",),
+    "advice", "correct the score or the response, or chart what was done about the pain", limits=("severe_pain_points",)
 )
-def severe_pain_tolerated_well(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def severe_pain_tolerated_well(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a severe pain score beside a procedure tolerated well, without a problem recorded.
 
     Both can hardly be true; and severe pain at a port may mean fluid under the skin.
@@ -399,7 +365,7 @@ def severe_pain_tolerated_well(step: Step, event: CareEvent, case: Case) -> Iter
         return
     if pain >= case.policy.value("severe_pain_points"):
         yield Found(
-            step.entry.path("pain"),
+            "pain",
             f"the pain score is {pain} and the procedure was tolerated well; severe pain is "
             f"{case.policy.value('severe_pain_points')} or more",
         )

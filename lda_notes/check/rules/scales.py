@@ -7,9 +7,7 @@ from typing import Final
 
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.events import (
-    SiteSeen,
-)
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Site
 
 _SCALES: Final = (
@@ -34,7 +32,7 @@ def scale_limit(name: str) -> str | None:
     "read the score from the named scale again",
     limits=("phlebitis_grade", "vip_score", "infiltration_grade", "ctcae_grade", "pinch_off_grade"),
 )
-def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+def scale_out_of_range(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Compares a score with the highest grade of the scale that it names.
 
     A score beyond the scale comes from another scale or is a slip; the same number means different things on each.
@@ -47,7 +45,7 @@ def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Foun
     limit = scale_limit(site.scale.name)
     if limit is not None and site.scale.score > case.policy.value(limit):
         yield Found(
-            step.entry.path("site", "scale", "score"),
+            "site.scale.score",
             f'the score is {site.scale.score} on the scale "{site.scale.name}", which ends at '
             f"{case.policy.value(limit)}",
             citations=case.policy.citations(limit),
@@ -59,7 +57,7 @@ def scale_out_of_range(step: Step, event: SiteSeen, case: Case) -> Iterable[Foun
     "correct the score or the look of the site",
     cites=(Citation("ins-phlebitis", "R2"), Citation("ins-infiltration", "M-H")),
 )
-def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable[Found]:
+def scale_without_its_signs(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds a phlebitis score of 0 beside redness, or an infiltration score of 0 beside swelling.
 
     On these scales 0 means no sign at all: redness is at least grade 1 of phlebitis, swelling at least grade 1 of
@@ -76,6 +74,6 @@ def scale_without_its_signs(step: Step, event: SiteSeen, case: Case) -> Iterable
         sign = "swelling"
     if sign is not None:
         yield Found(
-            step.entry.path("site", "scale", "score"),
+            "site.scale.score",
             f'the score is 0 on the scale "{site.scale.name}", and {sign} is present, which scores at least 1',
         )

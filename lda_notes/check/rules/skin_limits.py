@@ -12,7 +12,7 @@ from lda_notes.check.rules.overrun import length
 from lda_notes.check.rules.patients import is_adult, months_at
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.events import Access, Dressed
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Anesthetic, Antisepsis
 
 _SECOND: Final = timedelta(seconds=1)
@@ -51,7 +51,7 @@ def _skin(antisepsis: Antisepsis) -> str:
     "repeat the skin preparation for the full time before the needle goes in; if it is in, notify the prescriber",
     limits=("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "isopropyl_scrub_s"),
 )
-def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+def scrub_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Compares the time of friction with what the agent's label or source asks, on a dry or on a moist site.
 
     An antiseptic kills by contact; friction brings it into the folds of the skin. A moist site dilutes it and needs
@@ -65,7 +65,7 @@ def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     limit = _scrub_limit(antisepsis)
     if limit is not None and antisepsis.scrub_s < case.policy.value(limit):
         yield Found(
-            step.entry.path("antisepsis", "scrub_s"),
+            "antisepsis.scrub_s",
             f"{antisepsis.agent}{_skin(antisepsis)} was scrubbed for {quantity(antisepsis.scrub_s, 'seconds')}; "
             f"the minimum is {case.policy.text(limit)}",
             citations=case.policy.citations(limit),
@@ -77,7 +77,7 @@ def scrub_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     "prepare the skin with friction for the full time, unless the product's label says otherwise",
     limits=("skin_friction_s",),
 )
-def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+def skin_friction(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Compares friction with common practice for agents whose own source sets no time: iodine, aqueous chlorhexidine.
 
     Without a labeled time at hand, a minute of friction over more skin than the dressing will cover is usual.
@@ -89,7 +89,7 @@ def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
         return
     if antisepsis.scrub_s < case.policy.value("skin_friction_s"):
         yield Found(
-            step.entry.path("antisepsis", "scrub_s"),
+            "antisepsis.scrub_s",
             f"{antisepsis.agent} was applied with friction for {quantity(antisepsis.scrub_s, 'seconds')}; "
             f"the minimum is {case.policy.text('skin_friction_s')}",
         )
@@ -100,7 +100,7 @@ def skin_friction(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     "let the skin dry by itself for the full time, and never wipe or fan it dry",
     limits=("chg_dry_dry_site_s", "chg_dry_moist_site_s", "isopropyl_dry_s", "povidone_iodine_dry_s"),
 )
-def antiseptic_dry_time(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+def antiseptic_dry_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Compares the time of drying with what the agent's label or source asks, on a dry or on a moist site.
 
     Antiseptics go on acting while they dry; wet alcohol under a dressing burns the skin, and the dressing does not
@@ -112,7 +112,7 @@ def antiseptic_dry_time(step: Step, event: Dressed, case: Case) -> Iterable[Foun
     limit = _dry_limit(antisepsis)
     if limit is not None and antisepsis.dry_s < case.policy.value(limit):
         yield Found(
-            step.entry.path("antisepsis", "dry_s"),
+            "antisepsis.dry_s",
             f"{antisepsis.agent}{_skin(antisepsis)} dried for {quantity(antisepsis.dry_s, 'seconds')}; "
             f"the minimum is {case.policy.text(limit)}",
             citations=case.policy.citations(limit),
@@ -124,7 +124,7 @@ def antiseptic_dry_time(step: Step, event: Dressed, case: Case) -> Iterable[Foun
     "prepare the skin again and let it dry fully before anything touches it",
     cites=(Citation("ins-2016", "M-H"), Citation("ins-2021", "M-H")),
 )
-def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
+def skin_not_dry(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds a charted skin preparation that was not fully dry when something touched it.
 
     Whatever the seconds say, the skin must be dry to the eye: only then has the antiseptic done its work and does the
@@ -134,10 +134,7 @@ def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     """
     antisepsis = event.antisepsis
     if type(antisepsis) is Antisepsis and antisepsis.fully_dry is False:
-        yield Found(
-            step.entry.path("antisepsis", "fully_dry"),
-            "the skin was touched before it was fully dry",
-        )
+        yield Found("antisepsis.fully_dry", "the skin was touched before it was fully dry")
 
 
 # -- local anesthesia --
@@ -149,7 +146,7 @@ def skin_not_dry(step: Step, event: Dressed, case: Case) -> Iterable[Found]:
     limits=("cream_contact_minutes", "lidocaine_4_contact_minutes"),
     cites=(Citation("ayrshire-arran-adult", "R", "20 to 60 minutes before a port"),),
 )
-def cream_contact_short(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def cream_contact_short(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the time that an anesthetic cream stayed on with the shortest time its label asks.
 
     Taken off too early the cream numbs little, and the patient feels the needle. Some local guidance accepts 20 to 60
@@ -164,7 +161,7 @@ def cream_contact_short(step: Step, event: Access, case: Case) -> Iterable[Found
     stayed = used.removed_at - used.applied_at
     if limit is not None and case.span(limit) > stayed and stayed.total_seconds() >= 0:
         yield Found(
-            step.entry.path("anesthetic", "removed_at"),
+            "anesthetic.removed_at",
             f"{used.agent} stayed on for {length(stayed)}; the minimum is {case.policy.text(limit)}",
             citations=(*case.policy.citations(limit), Citation("ayrshire-arran-adult", "R", "20 to 60 minutes")),
         )
@@ -210,7 +207,7 @@ _CHILD_LIMITS: Final = tuple(f"{row.stem}_{unit}" for row in reversed(_TABLE) fo
     "take the cream off if it is still on, watch for bluish skin and drowsiness, and notify the prescriber",
     limits=_CHILD_LIMITS,
 )
-def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def cream_child_maximum(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares amount, area and time of lidocaine and prilocaine cream with the label's maxima for age and weight.
 
     Small children take up more of the drug and can develop methemoglobinemia or seizures. The label's table goes by
@@ -230,7 +227,7 @@ def cream_child_maximum(step: Step, event: Access, case: Case) -> Iterable[Found
     for key, found, said, limit in _used_amounts(used, row):
         if found > case.policy.value(limit):
             yield Found(
-                step.entry.path("anesthetic", key),
+                f"anesthetic.{key}",
                 f"{said} of {used.agent} {whom}; the limit for {row.whom} is {case.policy.text(limit)}",
                 citations=case.policy.citations(limit),
             )
@@ -255,7 +252,7 @@ def _age(months: int) -> str:
     "weigh the child and record the weight, so that the cream can be compared with the label's table",
     limits=_CHILD_LIMITS,
 )
-def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def cream_maximum_unknown(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds lidocaine and prilocaine cream on a child whose weight is not recorded.
 
     From 3 months on, the label's maxima depend on the weight; without it nobody can tell whether the cream was too
@@ -270,7 +267,7 @@ def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Fou
     months = months_at(case, event)
     if months is not None and 3 <= months < _TABLE_ENDS_MONTHS:
         yield Found(
-            step.entry.path("anesthetic", "agent"),
+            "anesthetic.agent",
             f"the label's maxima of {used.agent} for a child of {_age(months)} depend on the weight, which is not "
             "recorded; they cannot be worked out",
         )
@@ -281,7 +278,7 @@ def cream_maximum_unknown(step: Step, event: Access, case: Case) -> Iterable[Fou
     "compare amount and area with the order or the label",
     limits=("cream_adult_g", "cream_adult_area_cm2", "cream_adult_area_min_cm2"),
 )
-def cream_adult_amount(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def cream_adult_amount(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares amount and area of lidocaine and prilocaine cream on an adult with the label's dose for a needle.
 
     The label's dose for a needle into a vein is 2.5 g, spread over 20 to 25 square cm; more cream, or the same on less
@@ -295,20 +292,20 @@ def cream_adult_amount(step: Step, event: Access, case: Case) -> Iterable[Found]
     policy = case.policy
     if used.amount_g is not None and used.amount_g > policy.value("cream_adult_g"):
         yield Found(
-            step.entry.path("anesthetic", "amount_g"),
+            "anesthetic.amount_g",
             f"{quantity(used.amount_g, 'g')} of {used.agent}; an adult's is {policy.text('cream_adult_g')}",
         )
     low, high = policy.value("cream_adult_area_min_cm2"), policy.value("cream_adult_area_cm2")
     if used.area_cm2 is not None and not low <= used.area_cm2 <= high:
         yield Found(
-            step.entry.path("anesthetic", "area_cm2"),
+            "anesthetic.area_cm2",
             f"{used.agent} covered {quantity(used.area_cm2, 'square cm')} on an adult; "
             f"the label says {quantity(low, 'square cm')} to {quantity(high, 'square cm')}",
         )
 
 
 @rule("advice", "expect the skin to feel again, and ask the patient", limits=("cream_effect_hours",))
-def cream_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def cream_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time from taking the cream off to the needle.
 
     The skin stays numb for one to two hours after the cream is off; later the patient feels the needle in full.
@@ -321,7 +318,7 @@ def cream_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
     waited = event.at - used.removed_at
     if waited > case.span("cream_effect_hours"):
         yield Found(
-            step.entry.path("anesthetic", "removed_at"),
+            "anesthetic.removed_at",
             f"the needle came {length(waited)} after the cream was taken off; numbness lasts at most "
             f"{case.policy.text('cream_effect_hours')}",
         )
@@ -331,7 +328,7 @@ _MINUTE: Final = timedelta(minutes=1)
 
 
 @rule("advice", "expect the skin to feel again, and ask the patient", limits=("spray_to_needle_s",))
-def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def spray_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time from cold spray to the needle, where the skin was prepared before the spray.
 
     Cold numbs for about a minute. Of times written to the minute only what was surely too long is found. Where the
@@ -348,14 +345,14 @@ def spray_worn_off(step: Step, event: Access, case: Case) -> Iterable[Found]:
     to_the_minute = event.at.second == used.applied_at.second == 0
     if waited - _MINUTE >= limit if to_the_minute else waited > limit:
         yield Found(
-            step.entry.path("anesthetic", "applied_at"),
+            "anesthetic.applied_at",
             f"the needle came {length(waited)} after the cold spray; its numbing effect lasts about "
             f"{case.policy.text('spray_to_needle_s')}",
         )
 
 
 @rule("advice", "compare the volume with the order or the facility's protocol", limits=("intradermal_lidocaine_ml",))
-def intradermal_volume(step: Step, event: Access, case: Case) -> Iterable[Found]:
+def intradermal_volume(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the volume of lidocaine put into the skin with what is usual.
 
     A small wheal numbs the skin over the port; more lifts the skin and makes the port harder to feel.
@@ -367,7 +364,7 @@ def intradermal_volume(step: Step, event: Access, case: Case) -> Iterable[Found]
         return
     if used.volume_ml > case.policy.value("intradermal_lidocaine_ml"):
         yield Found(
-            step.entry.path("anesthetic", "volume_ml"),
+            "anesthetic.volume_ml",
             f"{quantity(used.volume_ml, 'mL')} of {used.agent}; "
             f"the limit is {case.policy.text('intradermal_lidocaine_ml')}",
         )

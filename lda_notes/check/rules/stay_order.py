@@ -10,7 +10,7 @@ from typing import Final
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.problems import Related
-from lda_notes.record.events import CareEvent, Discharge, PortImplanted, PortRemoved
+from lda_notes.record import events as ev
 
 _A_DAY: Final = timedelta(days=1)
 _HOME: Final = Citation("home-infusion", "R2")
@@ -33,12 +33,12 @@ def event_before_admission(case: Case) -> Iterable[Found]:
     for entry in case.timeline.entries:
         if admitted - entry.event.at <= slack:
             return
-        if not isinstance(entry.event, PortImplanted):
+        if not isinstance(entry.event, ev.PortImplanted):
             yield Found(
-                entry.path("at"),
+                "at",
                 f"the event is at {case.say(entry.event.at)}, before the admission at {case.say(admitted)}",
+                entry,
                 related=(Related(("stay", "admitted_at"), "the admission"),),
-                event=entry.event.id,
             )
 
 
@@ -51,15 +51,15 @@ def event_after_discharge(case: Case) -> Iterable[Found]:
     if case.timeline.discharge is None:
         return
     entries = case.timeline.entries
-    first = next(entry for entry in entries if isinstance(entry.event, Discharge))
+    first = next(entry for entry in entries if isinstance(entry.event, ev.Discharge))
     for entry in reversed(entries):
         if entry.event.at <= first.event.at:
             return
         yield Found(
-            entry.path("at"),
+            "at",
             f"the event is at {case.say(entry.event.at)}, after the discharge at {case.say(first.event.at)}",
+            entry,
             related=(Related(first.path(), "the discharge"),),
-            event=entry.event.id,
         )
 
 
@@ -74,15 +74,11 @@ def transfer_to_same_unit(case: Case) -> Iterable[Found]:
     for before, after in pairwise(case.timeline.units):
         moved = after.unit.casefold() != before.unit.casefold()
         if not moved and (after.room is None or after.room == before.room) and after.entry is not None:
-            yield Found(
-                after.entry.path("to_unit"),
-                f'the patient is moved to "{after.unit}" and is there already',
-                event=after.entry.event.id,
-            )
+            yield Found("to_unit", f'the patient is moved to "{after.unit}" and is there already', after.entry)
 
 
 @rule("wrong", "correct whether a needle was left in, or chart the missing access or removal", cites=(_HOME,))
-def discharge_contradicts_needle(step: Step, event: Discharge, case: Case) -> Iterable[Found]:
+def discharge_contradicts_needle(step: Step, event: ev.Discharge, case: Case) -> Iterable[Found]:
     """Compares what the discharge says about the needle with the record.
 
     A needle that goes home by oversight stays in until something goes wrong; one that is only thought to be in is
@@ -95,11 +91,11 @@ def discharge_contradicts_needle(step: Step, event: Discharge, case: Case) -> It
     stays = [case.timeline.state_at(septum, event.at).needle for septum in case.timeline.episode.port.septa]
     stay_in = next((stay for stay in stays if stay is not None), None)
     if event.needle_in and stay_in is None:
-        yield Found(step.entry.path("needle_in"), "the patient leaves with a needle in; by the record none is in")
+        yield Found("needle_in", "the patient leaves with a needle in; by the record none is in")
     elif not event.needle_in and stay_in is not None:
         opened: Entry = stay_in.opened
         yield Found(
-            step.entry.path("needle_in"),
+            "needle_in",
             f"the patient leaves without a needle; by the record one is in since {case.say(opened.event.at)}",
             related=(Related(opened.path(), "the needle that is in"),),
         )
@@ -118,17 +114,17 @@ def event_before_implantation(case: Case) -> Iterable[Found]:
     removed = False
     for step in case.timeline.steps:
         event = step.entry.event
-        removed = removed or isinstance(event, PortRemoved)
+        removed = removed or isinstance(event, ev.PortRemoved)
         early = on is not None and event.at.date() - on <= _A_DAY and case.local(event.at).date() < on
         if step.before.port_in and not early:
             return  # later events are later still
-        if isinstance(event, CareEvent) and not removed:
+        if isinstance(event, ev.CareEvent) and not removed:
             when = f"on {on}" if early else "by the record"
             yield Found(
-                step.entry.path("at"),
+                "at",
                 f"the event is at {case.say(event.at)}, before the port was implanted {when}",
+                step.entry,
                 related=(Related(("port", "implanted_on"), "the implant date"),) if early else (),
-                event=event.id,
             )
 
 
@@ -141,19 +137,19 @@ def event_after_port_removal(case: Case) -> Iterable[Found]:
     removed: Entry | None = None
     for step in case.timeline.steps:
         event = step.entry.event
-        if isinstance(event, PortRemoved):
+        if isinstance(event, ev.PortRemoved):
             removed = removed or step.entry
         elif removed is not None and step.septum is not None and not step.before.port_in:
             yield Found(
-                step.entry.path("at"),
+                "at",
                 f"the event is at {case.say(event.at)}, after the port was removed at {case.say(removed.event.at)}",
+                step.entry,
                 related=(Related(removed.path(), "the removal of the port"),),
-                event=event.id,
             )
 
 
 @rule("wrong", "correct the date on the card or the time of the event", cites=(COMMON_PRACTICE,))
-def implantation_dates_differ(step: Step, event: PortImplanted, case: Case) -> Iterable[Found]:
+def implantation_dates_differ(step: Step, event: ev.PortImplanted, case: Case) -> Iterable[Found]:
     """Compares the implantation in the record with the implant date of the port.
 
     The age of the pocket decides how the site is looked after and when the port may first be used.
@@ -161,30 +157,30 @@ def implantation_dates_differ(step: Step, event: PortImplanted, case: Case) -> I
     on = case.timeline.episode.port.implanted_on
     if on is not None and case.local(event.at).date() != on:
         yield Found(
-            step.entry.path("at"),
+            "at",
             f"the port is implanted on {case.local(event.at).date()}; its implant date is {on}",
             related=(Related(("port", "implanted_on"), "the implant date"),),
         )
 
 
 @rule("wrong", "retract one of the entries, or open a record for the other port", cites=(COMMON_PRACTICE,))
-def port_implanted_twice(step: Step, event: PortImplanted, case: Case) -> Iterable[Found]:
+def port_implanted_twice(step: Step, event: ev.PortImplanted, case: Case) -> Iterable[Found]:
     """Finds an implantation of a port that is in already.
 
     One record is about one port. A second port needs a record of its own, with its own needle, clocks and hold.
     """
-    return (Found(step.entry.path("at"), "the port is implanted but is in already"),) if step.before.port_in else ()
+    return (Found("at", "the port is implanted but is in already"),) if step.before.port_in else ()
 
 
 @rule("wrong", "retract one of the entries", cites=(COMMON_PRACTICE,))
-def port_removed_twice(step: Step, event: PortRemoved, case: Case) -> Iterable[Found]:
+def port_removed_twice(step: Step, event: ev.PortRemoved, case: Case) -> Iterable[Found]:
     """Finds the removal of a port that, by the record, is not in.
 
     One of the entries is wrong, or an implantation is missing.
 
     If a port was implanted in between, chart that.
     """
-    return () if step.before.port_in else (Found(step.entry.path("at"), "the port is removed but is not in"),)
+    return () if step.before.port_in else (Found("at", "the port is removed but is not in"),)
 
 
 @rule("wrong", "chart the removal of the needle", cites=(_CDC,))
@@ -195,10 +191,10 @@ def port_removed_with_needle_in(case: Case) -> Iterable[Found]:
     """
     for stays in case.timeline.needles.values():
         for stay in stays:
-            if stay.closed is not None and isinstance(stay.closed.event, PortRemoved):
+            if stay.closed is not None and isinstance(stay.closed.event, ev.PortRemoved):
                 yield Found(
-                    stay.closed.path("at"),
+                    "at",
                     f"the port is removed while the needle of {case.say(stay.opened.event.at)} is in",
+                    stay.closed,
                     related=(Related(stay.opened.path(), "the needle that is in"),),
-                    event=stay.closed.event.id,
                 )

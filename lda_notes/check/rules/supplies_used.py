@@ -9,12 +9,14 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Entry, Found
-from lda_notes.knowledge.suitability import Objection, Subject, Use, suits
+from lda_notes.check.rule_table import Case, Entry, Found, enter
+from lda_notes.check.rules.patients import days_at
+from lda_notes.knowledge.sources import Citation
+from lda_notes.knowledge.suitability import TABLE, Objection, Subject, Use, suits
 from lda_notes.knowledge.supplies import contains
 from lda_notes.line.against import subject
 from lda_notes.problems import Severity
-from lda_notes.record.events import Access, ArrivalAccessed, CareEvent, Dressed, Flushed, PatencyTreatment
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Lock
 
 
@@ -39,29 +41,29 @@ def supplies_used(entries: Iterable[Entry]) -> Iterator[Used]:
     """Yield every supply of some entries, in their order."""
     for entry in entries:
         event = entry.event
-        if not isinstance(event, CareEvent):
+        if not isinstance(event, ev.CareEvent):
             continue
-        if isinstance(event, Dressed):
+        if isinstance(event, ev.Dressed):
             if isinstance(event.antisepsis, Antisepsis):
                 yield Used(event.antisepsis.agent, entry, ("antisepsis", "agent"), "antiseptic")
             if event.disinfecting_caps is True:
                 yield Used("disinfecting cap", entry, ("disinfecting_caps",), "cap")
-        if isinstance(event, Dressed | ArrivalAccessed) and isinstance(event.dressing, Dressing):
+        if isinstance(event, ev.Dressed | ev.ArrivalAccessed) and isinstance(event.dressing, Dressing):
             if isinstance(event.dressing.type, str):
                 yield Used(event.dressing.type, entry, ("dressing", "type"), "dressing")
             if event.dressing.chlorhexidine_disc is True:
                 yield Used("chlorhexidine disc", entry, ("dressing", "chlorhexidine_disc"), "dressing")
-        if isinstance(event, Access) and isinstance(event.anesthetic, Anesthetic):
+        if isinstance(event, ev.Access) and isinstance(event.anesthetic, Anesthetic):
             yield Used(event.anesthetic.agent, entry, ("anesthetic", "agent"), "anesthetic")
-        if isinstance(event, Flushed):
+        if isinstance(event, ev.Flushed):
             yield from _through_the_line(entry, event)
-        if isinstance(event, PatencyTreatment):
+        if isinstance(event, ev.PatencyTreatment):
             yield Used(event.drug, entry, ("drug",), "thrombolytic")
         for position, supply in enumerate(event.supplies):
             yield Used(supply.name, entry, ("supplies", position, "name"))
 
 
-def _through_the_line(entry: Entry, event: Flushed) -> Iterator[Used]:
+def _through_the_line(entry: Entry, event: ev.Flushed) -> Iterator[Used]:
     if isinstance(event.flushes, tuple):
         for position, flush in enumerate(event.flushes):
             yield Used(flush.solution, entry, ("flushes", position, "solution"), "flush")
@@ -90,8 +92,7 @@ class Against(NamedTuple):
     def found(self, message: str, key: str | None = None, *, severity: Severity | None = None) -> Found:
         """Return the fault at the supply, or at another ``key`` of the part that names it."""
         keys = self.used.keys if key is None else (*self.used.keys[:-1], key)
-        entry = self.used.entry
-        return Found(entry.path(*keys), message, event=entry.event.id, severity=severity)
+        return Found(keys, message, self.used.entry, severity=severity)
 
 
 def against(case: Case, row: str, allergen: str | None = None) -> tuple[Against, ...]:
@@ -120,6 +121,44 @@ def _speaks_against(used: Used, who: Subject, case: Case) -> Iterator[Objection]
     for one in suits(used.use, used.of, who, case.policy, preservative=used.words).objections:
         if used.words == "benzyl alcohol" and (one.allergy == used.words or one.rule == "preservative-newborn"):
             yield one
+
+
+class Unsuited(NamedTuple):
+    """A rule that only says what `suitability` speaks against; its severity is the weight of the row of that name.
+
+    ``says`` is the message: {said} or {words} names the supply, {days} is the age of a newborn. A rule that is named
+    after an allergen, as in ``iodine-allergy``, is about the allergy to it. ``more`` is what else there is to do.
+    """
+
+    rule: str
+    says: str
+    todo: str
+    what: str
+    why: str
+    more: str = ""
+    cites: tuple[Citation, ...] = ()
+    limits: tuple[str, ...] = ()
+
+    def text(self) -> str:
+        """Return the published explanation."""
+        return "\n\n".join(filter(None, (self.what, self.why, self.more)))
+
+    def check(self, case: Case) -> Iterator[Found]:
+        """Yield each supply that is spoken against."""
+        allergen = self.rule.removesuffix("-allergy").replace("-", " ") if self.rule.endswith("-allergy") else None
+        for one in against(case, "allergy" if allergen else self.rule, allergen):
+            used = one.used
+            contains = "is used" if used.words == allergen else f"contains {allergen}"
+            days = days_at(case, used.entry.event)
+            said = self.says.format(said=used.said, words=used.words, contains=contains, allergen=allergen, days=days)
+            yield one.found(said)
+
+
+def enter_unsuited(module: str, rows: Iterable[Unsuited]) -> None:
+    """Enter rules of a module into the table; an allergy forbids."""
+    weights: dict[str, Severity] = {one.rule: one.weight for one in TABLE}
+    for row in rows:
+        enter(module, row.rule, weights.get(row.rule, "unsafe"), row.todo, row.check, row.text, row.cites, row.limits)
 
 
 _GROWN: Final = 30

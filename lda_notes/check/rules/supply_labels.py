@@ -11,8 +11,7 @@ from typing import Any, Final, NamedTuple
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
-from lda_notes.problems import Path
-from lda_notes.record.events import Access, ArrivalAccessed, CareEvent
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Flush, Lock, Needle, Supply
 
 _LABELLED: Final = frozenset({Needle, Lock, Dressing, Antisepsis, Anesthetic})
@@ -27,7 +26,7 @@ _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the d
 
 
 @rule("unsafe", "use a supply that is in date, report it, and take the rest of the lot off the shelf", cites=(_USABLE,))
-def expired_supply(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
+def expired_supply(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the expiry on the label of each supply with the day on which it was used.
 
     Past its date nobody vouches for sterility or strength. A supply is usable through the end of that day, by the clock
@@ -39,52 +38,39 @@ def expired_supply(step: Step, event: CareEvent, case: Case) -> Iterable[Found]:
     for key in _NAMES:
         part = values.get(key)
         if part.__class__ in _LABELLED and part.expires is not None and _past(part.expires, event, case):
-            if type(event) is ArrivalAccessed:
+            if type(event) is ev.ArrivalAccessed:
                 continue  # needle and dressing were put in elsewhere, on a day before this one
-            yield _expired(step, (key, "expires"), _NAMES[key], part.expires, event, case)
+            yield _expired(key, _NAMES[key], part.expires, event, case)
     flushes = values.get("flushes")
     for position, flush in enumerate(flushes if flushes.__class__ is tuple else ()):
         if flush.__class__ is Flush and flush.expires is not None and _past(flush.expires, event, case):
-            yield _expired(step, ("flushes", position, "expires"), "flush", flush.expires, event, case)
+            yield _expired(f"flushes.{position}", "flush", flush.expires, event, case)
     for position, supply in enumerate(event.supplies):
         if supply.expires is not None and _past(supply.expires, event, case):
-            yield _expired(
-                step, ("supplies", position, "expires"), f'supply "{supply.name}"', supply.expires, event, case
-            )
+            yield _expired(f"supplies.{position}", f'supply "{supply.name}"', supply.expires, event, case)
 
 
-def _past(expires: date, event: CareEvent, case: Case) -> bool:
+def _past(expires: date, event: ev.CareEvent, case: Case) -> bool:
     # The local day is at most one later than the day of the recorded offset.
     return expires <= event.at.date() and expires < case.local(event.at).date()
 
 
-def _expired(step: Step, keys: tuple[str | int, ...], what: str, expires: date, event: CareEvent, case: Case) -> Found:
-    return Found(
-        step.entry.path(*keys),
-        f"the {what} used on {case.local(event.at).date()} expired at the end of {expires}",
-    )
+def _expired(part: str, what: str, expires: date, event: ev.CareEvent, case: Case) -> Found:
+    used = case.local(event.at).date()
+    return Found(f"{part}.expires", f"the {what} used on {used} expired at the end of {expires}")
 
 
 # -- device identifiers --
 
 
 class _Scanned(NamedTuple):
-    """A device identifier of the record: the part that carries it, its path, and where it stands."""
+    """A device identifier of the record: the part that carries it, its event (None for the port), where it stands."""
 
     what: str
     part: Needle | Supply | None
     entry: Entry | None
-    keys: tuple[str | int, ...]
+    where: str
     udi: str
-
-    def path(self, *keys: str | int) -> Path:
-        """Return where a fact of the part stands in the record."""
-        return self.entry.path(*self.keys, *keys) if self.entry is not None else (*self.keys, *keys)
-
-    @property
-    def event(self) -> str | None:
-        """The identifier of the event; None for the port."""
-        return self.entry.event.id if self.entry is not None else None
 
 
 def _readings(case: Case) -> list[tuple[_Scanned, DeviceIdentifier | ScanFault]]:
@@ -97,16 +83,16 @@ def _readings(case: Case) -> list[tuple[_Scanned, DeviceIdentifier | ScanFault]]
 def _scanned(case: Case) -> Iterator[_Scanned]:
     port = case.timeline.episode.port
     if port.udi is not None:
-        yield _Scanned("port", None, None, ("port",), port.udi)
+        yield _Scanned("port", None, None, "port", port.udi)
     for entry in case.entries:
         event: Any = entry.event
         values = event.__dict__
         needle = values.get("needle")
         if needle.__class__ is Needle and needle.udi is not None:
-            yield _Scanned("needle", needle, entry, ("needle",), needle.udi)
+            yield _Scanned("needle", needle, entry, "needle", needle.udi)
         for position, supply in enumerate(values.get("supplies") or ()):
             if supply.udi is not None:
-                yield _Scanned(f'supply "{supply.name}"', supply, entry, ("supplies", position), supply.udi)
+                yield _Scanned(f'supply "{supply.name}"', supply, entry, f"supplies.{position}", supply.udi)
 
 
 _PREFIX: Final = re.compile(r"^\s*(?:\][A-Za-z][0-9A-Za-z])?\x1d*")
@@ -156,18 +142,14 @@ def device_identifier_unreadable(case: Case) -> Iterable[Found]:
         if isinstance(read, ScanFault):
             said = read.message.rstrip(".")
             yield Found(
-                scanned.path("udi"),
+                f"{scanned.where}.udi",
                 f"the device identifier of the {scanned.what} cannot be read: {said[:1].lower()}{said[1:]}",
+                scanned.entry,
                 todo=f"{read.todo[:1].lower()}{read.todo[1:].rstrip('.')}",
-                event=scanned.event,
             )
 
 
-@rule(
-    "wrong",
-    "read the label again and correct the one that is wrong",
-    cites=(Citation("fda-udi", "R2"),),
-)
+@rule("wrong", "read the label again and correct the one that is wrong", cites=(Citation("fda-udi", "R2"),))
 def label_contradicts_identifier(case: Case) -> Iterable[Found]:
     """Compares expiry and lot as charted with those inside the scanned device identifier.
 
@@ -181,15 +163,15 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
         lot, expires = scanned.part.lot, scanned.part.expires
         if lot is not None and read.lot is not None and lot != read.lot:
             yield Found(
-                scanned.path("lot"),
+                f"{scanned.where}.lot",
                 f'the lot of the {scanned.what} is "{lot}" as charted and "{read.lot}" in its device identifier',
-                event=scanned.event,
+                scanned.entry,
             )
         if expires is not None and read.expires is not None and expires != read.expires:
             yield Found(
-                scanned.path("expires"),
+                f"{scanned.where}.expires",
                 f"the expiry of the {scanned.what} is {expires} as charted and {read.expires} in its device identifier",
-                event=scanned.event,
+                scanned.entry,
             )
 
 
@@ -208,13 +190,15 @@ def expired_by_identifier(case: Case) -> Iterable[Found]:
     for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault) or scanned.part is None or scanned.entry is None:
             continue
-        if scanned.part.expires is not None or (scanned.what == "needle" and type(scanned.entry.event) is not Access):
+        if scanned.part.expires is not None or (
+            scanned.what == "needle" and type(scanned.entry.event) is not ev.Access
+        ):
             continue
         at = case.local(scanned.entry.event.at)
         if read.expired(at):
             hour = f" at {read.expires_hour}:00" if read.expires_hour is not None else ""
             yield Found(
-                scanned.path("udi"),
+                f"{scanned.where}.udi",
                 f"the {scanned.what} used on {at.date()} expired on {read.expires}{hour} by its device identifier",
-                event=scanned.event,
+                scanned.entry,
             )

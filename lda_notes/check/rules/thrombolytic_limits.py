@@ -14,7 +14,7 @@ from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line.states import Dwell
 from lda_notes.problems import Related
-from lda_notes.record.events import PatencyCheck, PatencyTreatment, Proved
+from lda_notes.record import events as ev
 from lda_notes.record.parts import Site
 
 _LABEL: Final = Citation("alteplase-label", "R")
@@ -32,7 +32,7 @@ _DOSE_LIMITS: Final = (
     "compare the dose with the order and the label before it is given; if it was given, notify the prescriber",
     limits=_DOSE_LIMITS,
 )
-def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def alteplase_dose(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Compares the alteplase dose with the label's, worked out from weight and lumen volume.
 
     From 30 kg the dose is 2 mg; below, 110% of the lumen's volume at 1 mg per mL, never more than 2 mg. A dose by
@@ -56,13 +56,13 @@ def alteplase_dose(step: Step, event: PatencyTreatment, case: Case) -> Iterable[
     if by_lumen and event.lumen_ml is not None:
         why += f" and a lumen of {quantity(event.lumen_ml, 'mL')}"
     yield Found(
-        step.entry.path("dose_mg"),
+        "dose_mg",
         f"the alteplase dose is {quantity(event.dose_mg, 'mg')}; the label's dose is {quantity(expected, 'mg')} {why}",
     )
 
 
 @rule("gap", "record weight and lumen volume, so that the dose can be compared with the label", limits=_DOSE_LIMITS)
-def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def alteplase_dose_unknown(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds an alteplase treatment whose dose cannot be worked out: weight missing, or under 30 kg without the lumen.
 
     Below 30 kg the dose depends on the volume of the lumen; without it no figure can be computed, and none is guessed.
@@ -77,7 +77,7 @@ def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> I
     missing = "the patient's weight" if weight is None else "the lumen volume"
     below = f", needed below {case.policy.text('alteplase_full_dose_kg')}," if weight is not None else ""
     yield Found(
-        step.entry.path("lumen_ml" if weight is not None else "dose_mg"),
+        "lumen_ml" if weight is not None else "dose_mg",
         f"{missing}{below} is not recorded; the alteplase dose cannot be worked out",
         lacks=("lumen_ml",) if weight is not None else ("patient.weight_kg",),
     )
@@ -89,7 +89,7 @@ def alteplase_dose_unknown(step: Step, event: PatencyTreatment, case: Case) -> I
     limits=("alteplase_mg_per_ml",),
     cites=(Citation("alteplase-smpc", "R", "lumen of more than 2 mL"),),
 )
-def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def alteplase_concentration(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Compares dose and volume of alteplase: at the labeled concentration one gives the other.
 
     A volume that does not give the dose means a slip in one of the two, or a wrong dilution. Only a lumen of more than
@@ -105,14 +105,14 @@ def alteplase_concentration(step: Step, event: PatencyTreatment, case: Case) -> 
     if lumen is not None and lumen > most and expected < event.volume_ml <= lumen:
         return
     yield Found(
-        step.entry.path("volume_ml"),
+        "volume_ml",
         f"{quantity(event.dose_mg, 'mg')} of alteplase in {quantity(event.volume_ml, 'mL')}; it is "
         f"{quantity(expected, 'mL')} at {case.policy.text('alteplase_mg_per_ml')}",
     )
 
 
 @rule("unsafe", "mix a fresh vial", limits=("alteplase_use_within_hours",))
-def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def alteplase_kept_too_long(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Measures the time from mixing alteplase to putting it in.
 
     The mixed drug contains no preservative and loses its strength; the label gives it 8 hours.
@@ -122,7 +122,7 @@ def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> 
     kept = event.at - event.reconstituted_at
     if kept > case.span("alteplase_use_within_hours"):
         yield Found(
-            step.entry.path("reconstituted_at"),
+            "reconstituted_at",
             f"the alteplase was put in {length(kept)} after mixing; the limit is "
             f"{case.policy.text('alteplase_use_within_hours')}",
         )
@@ -133,7 +133,7 @@ def alteplase_kept_too_long(step: Step, event: PatencyTreatment, case: Case) -> 
     "make sure that the prescriber knew before the dose, and watch the patient; the label asks for care",
     cites=(_LABEL,),
 )
-def thrombolytic_caution(step: Step, event: PatencyTreatment, case: Case) -> Iterable[Found]:
+def thrombolytic_caution(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Lists what the label of a thrombolytic asks caution for, as it was recorded before the dose.
 
     A dose may release an infection from the catheter into the blood, and it adds to any risk of bleeding. Neither
@@ -154,7 +154,7 @@ def thrombolytic_caution(step: Step, event: PatencyTreatment, case: Case) -> Ite
     ]
     if cautions:
         yield Found(
-            step.entry.path("bleeding_risk" if risk is not None else "site"),
+            "bleeding_risk" if risk is not None else "site",
             f"recorded before {event.drug} was instilled: {'; '.join(cautions)}",
         )
 
@@ -163,7 +163,7 @@ class _Dose(NamedTuple):
     """An alteplase dose within the doses for one occlusion. ``total_mg`` counts the doses up to it."""
 
     step: Step
-    event: PatencyTreatment
+    event: ev.PatencyTreatment
     number: int
     before: Entry | None
     total_mg: Decimal
@@ -179,7 +179,7 @@ def _doses(case: Case) -> Iterator[_Dose]:
     last: dict[str | None, _Dose] = {}
     for step in case.timeline.steps:
         event = step.entry.event
-        if isinstance(event, PatencyTreatment):
+        if isinstance(event, ev.PatencyTreatment):
             if event.drug == "alteplase":
                 earlier = last.get(step.septum)
                 number, before, total = (
@@ -189,14 +189,12 @@ def _doses(case: Case) -> Iterator[_Dose]:
                 )
                 last[step.septum] = _Dose(step, event, number, before, total + (event.dose_mg or 0))
                 yield last[step.septum]
-        elif isinstance(event, Proved) and event.blood_return == "present":
+        elif isinstance(event, ev.Proved) and event.blood_return == "present":
             last.pop(step.septum, None)
 
 
 @rule(
-    "unsafe",
-    "wait for the full dwell and look again before a second dose",
-    limits=("alteplase_second_dose_minutes",),
+    "unsafe", "wait for the full dwell and look again before a second dose", limits=("alteplase_second_dose_minutes",)
 )
 def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
     """Measures the time from the first alteplase dose for an occlusion to the second.
@@ -211,11 +209,11 @@ def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
         waited = dose.event.at - dose.before.event.at
         if waited < case.span("alteplase_second_dose_minutes"):
             yield Found(
-                dose.step.entry.path("at"),
+                "at",
                 f"a further alteplase dose was given {length(waited)} after the one before; the minimum is "
                 f"{case.policy.text('alteplase_second_dose_minutes')}",
+                dose.step.entry,
                 related=(Related(dose.before.path("at"), "the dose before"),),
-                event=dose.event.id,
             )
 
 
@@ -231,11 +229,11 @@ def alteplase_third_dose(case: Case) -> Iterable[Found]:
         if dose.number > case.policy.value("alteplase_doses"):
             related = (Related(dose.before.path("at"), "the dose before"),) if dose.before is not None else ()
             yield Found(
-                dose.step.entry.path("drug"),
+                "drug",
                 f"this is alteplase dose {dose.number} for one occlusion; the limit is "
                 f"{case.policy.text('alteplase_doses')}",
+                dose.step.entry,
                 related=related,
-                event=dose.event.id,
             )
 
 
@@ -250,10 +248,10 @@ def alteplase_total(case: Case) -> Iterable[Found]:
     for dose in _doses(case):
         if dose.event.dose_mg is not None and dose.total_mg > case.policy.value("alteplase_total_mg"):
             yield Found(
-                dose.step.entry.path("dose_mg"),
+                "dose_mg",
                 f"the alteplase doses for this occlusion add up to {quantity(dose.total_mg, 'mg')}; the limit is "
                 f"{case.policy.text('alteplase_total_mg')}",
-                event=dose.event.id,
+                dose.step.entry,
             )
 
 
@@ -262,11 +260,7 @@ def alteplase_total(case: Case) -> Iterable[Found]:
 _LOOKS: Final = ("alteplase_first_check_minutes", "alteplase_second_check_minutes")
 
 
-@rule(
-    "gap",
-    "look whether the line gives blood, and chart the look",
-    limits=_LOOKS,
-)
+@rule("gap", "look whether the line gives blood, and chart the look", limits=_LOOKS)
 def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
     """Looks, for each alteplase dose, for the looks at 30 and, if blood did not come back, at 120 minutes.
 
@@ -276,14 +270,14 @@ def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
     for stays in case.timeline.dwells.values():
         for dwell in stays:
             treatment = dwell.treatment.event
-            if not isinstance(treatment, PatencyTreatment) or treatment.drug != "alteplase":
+            if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
                 continue
             for limit in _missing_looks(case, dwell):
                 yield Found(
-                    dwell.treatment.path("at"),
+                    "at",
                     f"no look at {case.policy.text(limit)} is charted for the alteplase instilled "
                     f"{case.say(treatment.at)}",
-                    event=treatment.id,
+                    dwell.treatment,
                     citations=case.policy.citations(limit),
                 )
 
@@ -301,7 +295,7 @@ def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
 
 
 @rule("advice", "look at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
-def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
+def thrombolytic_check_late(step: Step, event: ev.PatencyCheck, case: Case) -> Iterable[Found]:
     """Compares the time of a look at a dwelling alteplase dose with the label's 30 and 120 minutes.
 
     A late look keeps the line out of use longer than needed. A few minutes between two clocks are let pass.
@@ -312,7 +306,7 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
     if dwell is None:
         return
     treatment = dwell.treatment.event
-    if not isinstance(treatment, PatencyTreatment) or treatment.drug != "alteplase":
+    if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
         return
     waited = event.at - treatment.at
     slack = case.span("clock_slack_minutes")
@@ -322,7 +316,7 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
         if seen < expected - slack:
             if waited > expected + slack:
                 yield Found(
-                    step.entry.path("at"),
+                    "at",
                     f"the look came {length(waited)} after the alteplase was instilled; it was due at "
                     f"{case.policy.text(limit)}",
                     citations=case.policy.citations(limit),
@@ -340,7 +334,7 @@ def thrombolytic_check_late(step: Step, event: PatencyCheck, case: Case) -> Iter
         "alteplase_withdraw_child_kg",
     ),
 )
-def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterable[Found]:
+def alteplase_withdrawal(step: Step, event: ev.PatencyCheck, case: Case) -> Iterable[Found]:
     """Compares the aspirate taken off after success with the label's: 4 to 5 mL from 10 kg, 3 mL under 10 kg.
 
     The aspirate takes the drug and the loosened clot out of the line before it is flushed.
@@ -352,7 +346,7 @@ def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterabl
         return
     dwell = step.before.dwell
     treatment = dwell.treatment.event if dwell is not None else None
-    if not isinstance(treatment, PatencyTreatment) or treatment.drug != "alteplase":
+    if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
         return
     policy = case.policy
     names = amounts.alteplase_withdrawal(weight, policy)
@@ -360,6 +354,6 @@ def alteplase_withdrawal(step: Step, event: PatencyCheck, case: Case) -> Iterabl
     if not low <= event.withdrawn_ml <= high:
         expected = quantity(low, "mL") if low == high else f"{quantity(low, 'mL')} to {quantity(high, 'mL')}"
         yield Found(
-            step.entry.path("withdrawn_ml"),
+            "withdrawn_ml",
             f"{quantity(event.withdrawn_ml, 'mL')} was withdrawn; at {quantity(weight, 'kg')} it is {expected}",
         )

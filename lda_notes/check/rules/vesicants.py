@@ -8,13 +8,13 @@ from typing import Final
 from lda_notes.check.rule_table import Case, Found, Step, rule
 from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import Citation
-from lda_notes.record.events import LineUse
+from lda_notes.record import events as ev
 
 _ONS: Final = Citation("ons", "R")
 
 
 @rule("unsafe", "stop the drug, aspirate what can be aspirated, and notify the prescriber at once", cites=(_ONS,))
-def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def vesicant_without_blood_return(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a vesicant given while blood return was none, sluggish or not assessed.
 
     Blood return is the only proof at the bedside that the needle lies in the reservoir and the catheter in the vein. A
@@ -33,13 +33,13 @@ def vesicant_without_blood_return(step: Step, event: LineUse, case: Case) -> Ite
     if isinstance(before, str):
         said = f"{'no' if before == 'none' else before} blood return"
     yield Found(
-        step.entry.path("blood_return_before" if event.blood_return_before is not None else "blood_return"),
+        "blood_return_before" if event.blood_return_before is not None else "blood_return",
         f"a vesicant was given with {said}; it must be present",
     )
 
 
 @rule("wrong", "read the product's label again, and record whether it is a vesicant", cites=(vesicants.SOURCE,))
-def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Found]:
+def vesicant_not_flagged(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a well-known vesicant by name whose entry does not say that it is one, or says that it is not.
 
     What is asked before a vesicant depends on that word. A liposomal form is a product of its own and is not meant.
@@ -50,11 +50,8 @@ def vesicant_not_flagged(step: Step, event: LineUse, case: Case) -> Iterable[Fou
     if drug is None or event.vesicant is True:
         return
     if event.vesicant is False:
-        yield Found(step.entry.path("vesicant"), f"{drug} is a vesicant, and the entry says that it is not one")
+        yield Found("vesicant", f"{drug} is a vesicant, and the entry says that it is not one")
     else:
         yield Found(
-            step.entry.path("what"),
-            f"{drug} is a vesicant, and whether it is one is not recorded",
-            lacks=("vesicant",),
-            severity="gap",
+            "what", f"{drug} is a vesicant, and whether it is one is not recorded", lacks=("vesicant",), severity="gap"
         )

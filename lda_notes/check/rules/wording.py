@@ -14,19 +14,11 @@ def _forms(case: Case) -> list[tuple[Piece, UnsafeForm]]:
 
 
 def _found(piece: Piece, form: UnsafeForm) -> Found:
-    return Found(
-        piece.path,
-        f'the text contains "{form.found}"; write {form.instead}',
-        event=piece.event,
-        citations=(form.source,),
-    )
+    says = f'the text contains "{form.found}"; write {form.instead}'
+    return Found(piece.keys, says, piece.entry, citations=(form.source,))
 
 
-@rule(
-    "wrong",
-    "write it out; once signed, add an addendum that says what is meant",
-    cites=(DO_NOT_USE,),
-)
+@rule("wrong", "write it out; once signed, add an addendum that says what is meant", cites=(DO_NOT_USE,))
 def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
     """Finds abbreviations of the Joint Commission's "Do Not Use" list in the record's own words.
 
@@ -40,11 +32,7 @@ def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
             yield _found(piece, form)
 
 
-@rule(
-    "advice",
-    "write it out",
-    cites=(ERROR_PRONE, POSSIBLE, DRUG_NAMES),
-)
+@rule("advice", "write it out", cites=(ERROR_PRONE, POSSIBLE, DRUG_NAMES))
 def error_prone_abbreviation(case: Case) -> Iterable[Found]:
     """Finds further abbreviations, signs and ways of writing doses that lists of error-prone forms name.
 

@@ -167,12 +167,12 @@ def not_of_the_note(desk: Desk, chosen: tuple[Family, ...], found: Findings) -> 
     for family in chosen:
         event = family.entry.event
         of = f"{event.titled}, {phrasing.moment(event.at, desk.zone)}: " if len(chosen) > 1 else ""
-        yield from _lists(found.get(family.entry.index, ()), of)
+        yield from _lists(found.get(family.entry.index, ()), of, event.noun)
     yield from _lists(found.get(WHOLE, ()), "In the whole record, ")
 
 
-def _lists(findings: tuple[Finding, ...], where: str) -> Iterator[Bullets]:
-    gaps = tuple(dict.fromkeys(_gap(f) for f in findings if f.severity == "gap"))
+def _lists(findings: tuple[Finding, ...], where: str, noun: str = "") -> Iterator[Bullets]:
+    gaps = tuple(dict.fromkeys(_gap(f, noun) for f in findings if f.severity == "gap"))
     others = tuple(dict.fromkeys(_to_do(f) for f in findings if f.severity != "gap"))
     if gaps:
         yield Bullets(gaps, phrasing.capital(f"{where}not recorded:"))
@@ -185,9 +185,7 @@ def _to_do(finding: Finding) -> str:
     return f"{phrasing.capital(finding.message.rstrip('.'))}. To do: {finding.todo.rstrip('.')}."
 
 
-def _gap(finding: Finding) -> str:
-    """Return a gap in the words of the check, without the preamble that the list itself gives."""
-    said = finding.message
-    if said.startswith(_NOT_RECORDED):
-        said = said.partition(": ")[2]
+def _gap(finding: Finding, noun: str) -> str:
+    """Return a gap in the words of the check, without what the list itself says; one of a correction names it."""
+    said = finding.message.removeprefix(_NOT_RECORDED).removeprefix(f"{noun}: ")
     return phrasing.capital(f"{said} ({finding.todo})")

@@ -1,4 +1,4 @@
-"""Due times that the nurse charted, compared with the limits."""
+"""The next due times that a nurse charted, compared with the limits."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due
 from lda_notes.line.states import State
 from lda_notes.problems import Related
-from lda_notes.record.events import CareEvent, Discharge, DressingChange
+from lda_notes.record import events as ev
 from lda_notes.record.parts import NextDue
 
 
@@ -36,7 +36,7 @@ def _too_late(case: Case, since: datetime, limit: str, told: datetime) -> dateti
     limits=("needle_dwell_days",),
     cites=(COMMON_PRACTICE,),
 )
-def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Case) -> Iterable[Found]:
+def dressing_change_restarts_needle(step: Step, event: ev.DressingChange, case: Case) -> Iterable[Found]:
     """Compares the next needle change told at a dressing change with the clock of the needle that is in.
 
     A fresh dressing does not make the needle fresh: its days count from the access. Told otherwise, the needle stays
@@ -51,7 +51,7 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
     by = _too_late(case, stay.since, "needle_dwell_days", told)
     if by is not None:
         yield Found(
-            step.entry.path("next_due", "needle_change"),
+            "next_due.needle_change",
             f"the dressing change gives the next needle change as {case.say(told)}; the needle put in "
             f"{case.say(stay.since)} is due by {case.say(by)}",
             related=(Related(stay.opened.path("at"), "the needle's clock began here"),),
@@ -67,7 +67,7 @@ def dressing_change_restarts_needle(step: Step, event: DressingChange, case: Cas
     ),
     cites=(Citation("home-infusion", "R2"),),
 )
-def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
+def told_due_too_late(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
     """Compares what was told as next due with the limits: needle, dressing, and the flush of a port without a needle.
 
     What was told is what will be done, above all after a discharge. Told earlier than the limit is the nurse's choice
@@ -82,7 +82,7 @@ def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> I
         by = _too_late(case, since, limit, told)
         if by is not None and event.at <= by:  # what is overdue already can only be told as due later
             yield Found(
-                step.entry.path("next_due", key),
+                f"next_due.{key}",
                 f"the next {key.replace('_', ' ')} is told for {case.say(told)}; by {case.policy.text(limit)} from "
                 f"{case.say(since)} it is due by {case.say(by)}",
                 related=(Related(restarted.path(), "this began the interval"),),
@@ -91,11 +91,11 @@ def told_due_too_late(step: Step, event: CareEvent | Discharge, case: Case) -> I
 
 
 def _told(
-    step: Step, event: CareEvent | Discharge, next_due: NextDue, case: Case
+    step: Step, event: ev.CareEvent | ev.Discharge, next_due: NextDue, case: Case
 ) -> Iterator[tuple[str, datetime, datetime, str, Entry]]:
     state = step.after
     needle, dressing = state.needle, state.dressing
-    needle_told = next_due.needle_change if type(event) is not DressingChange else None
+    needle_told = next_due.needle_change if type(event) is not ev.DressingChange else None
     if needle_told is not None and needle is not None and needle.since is not None:
         yield "needle_change", needle_told, needle.since, "needle_dwell_days", needle.opened
     if next_due.dressing_change is not None and dressing is not None and dressing.since is not None:
@@ -105,7 +105,7 @@ def _told(
     if next_due.flush is not None and needle is None:
         tended = _last_tended(state)
         if tended is not None:
-            limit = due.home_flush_limit(case.policy) if type(event) is Discharge else "idle_flush_days"
+            limit = due.home_flush_limit(case.policy) if type(event) is ev.Discharge else "idle_flush_days"
             yield "flush", next_due.flush, tended.event.at, limit, tended
 
 
@@ -115,7 +115,7 @@ def _last_tended(state: State) -> Entry | None:
 
 
 @rule("wrong", "correct the time that was told", cites=(COMMON_PRACTICE,))
-def told_due_in_the_past(step: Step, event: CareEvent | Discharge, case: Case) -> Iterable[Found]:
+def told_due_in_the_past(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
     """Finds a next due time that lies before the event at which it was told.
 
     Nothing can fall due before it was told; most often a month or a year was mistyped.
@@ -125,7 +125,7 @@ def told_due_in_the_past(step: Step, event: CareEvent | Discharge, case: Case) -
     for key, told in event.next_due.__dict__.items():
         if told is not None and told < event.at:
             yield Found(
-                step.entry.path("next_due", key),
+                f"next_due.{key}",
                 f"the next {key.replace('_', ' ')} is told for {case.say(told)}, before the event at "
                 f"{case.say(event.at)}",
             )
