@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Set
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import cached_property
+from functools import cached_property, partial
 from inspect import cleandoc
 from itertools import groupby, pairwise
 from typing import Any, Final, NamedTuple, TypeVar
@@ -170,8 +170,7 @@ Check = Callable[..., Iterable[Found]]
 _MINUTE: Final = timedelta(minutes=1)
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """One row of the table. ``on``, the classes of events that it judges, is empty for a rule that sees the whole case;
     ``limits`` name policy rows.
     """
@@ -184,12 +183,12 @@ class Rule:
     limits: tuple[str, ...]
     on: tuple[type[Model], ...]
     check: Check = field(repr=False)
+    text: Callable[[], str] = field(repr=False)
 
     @property
     def explanation(self) -> str:
         """The published explanation, in three paragraphs: what is checked, why it matters, what to do."""
-        explain: Callable[[], str] | None = getattr(self.check, "explain", None)
-        what, why, *more = (explain() if explain is not None else cleandoc(self.check.__doc__ or "")).split("\n\n")
+        what, why, *more = self.text().split("\n\n")
         return "\n\n".join((what, why, " ".join((sentence(self.todo), *more))))
 
 
@@ -205,17 +204,35 @@ def rule(
 ) -> Callable[[Check], Check]:
     """Enter a generator into the table under its own name, underscores as dashes; its module's name is its family."""
 
-    def enter(check: Check) -> Check:
-        name = check.__name__.replace("_", "-")
-        if name in RULES:
-            raise ValueError(f"two rules are named {name}")
-        family = check.__module__.rpartition(".")[2].replace("_", " ")
+    def decorate(check: Check) -> Check:
         classes = check.__annotations__.get("event")
         on = tuple(getattr(ev, one.removeprefix("ev.")) for one in classes.split(" | ")) if classes else ()
-        RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check)
+        name, text = check.__name__.replace("_", "-"), partial(cleandoc, check.__doc__ or "")
+        enter(check.__module__, name, severity, todo, check, text, cites, limits, on)
         return check
 
-    return enter
+    return decorate
+
+
+def enter(
+    module: str,
+    name: str,
+    severity: Severity,
+    todo: str,
+    check: Check,
+    text: Callable[[], str],
+    cites: tuple[Citation, ...] = (),
+    limits: tuple[str, ...] = (),
+    on: tuple[type[Model], ...] = (),
+) -> None:
+    """Enter a rule into the table, in the family that its module is named after. Raises `ValueError` for a name twice.
+
+    ``text`` returns in paragraphs what is checked, why it matters, and what else there is to do than ``todo`` says.
+    """
+    if name in RULES:
+        raise ValueError(f"two rules are named {name}")
+    family = module.rpartition(".")[2].replace("_", " ")
+    RULES[name] = Rule(name, family, severity, todo, cites, limits, on, check, text)
 
 
 def load() -> dict[str, Rule]:

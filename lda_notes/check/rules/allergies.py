@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
-from lda_notes.check.rules.supplies_used import against, subject_at, supplies_used
+from lda_notes.check.rules.supplies_used import Unsuited, against, enter_unsuited, subject_at, supplies_used
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import CONTAINS, contains
 from lda_notes.line.against import adhesive_against
@@ -36,60 +36,80 @@ def _gathered(case: Case) -> frozenset[str]:
     return frozenset(one.substance for known in case.timeline.known for one in known.patient.allergies or ())
 
 
-def _held(case: Case, allergen: str) -> Iterator[Found]:
-    for one in against(case, "allergy", allergen):
-        said = "is used" if one.used.words == allergen else f"contains {allergen}"
-        yield one.found(f"{one.used.said} {said}, and the allergies name {allergen}")
-
-
-@rule(
-    "unsafe",
-    "take it off the skin and rinse, use povidone-iodine or 70% isopropyl alcohol with its own times, watch for a "
-    "reaction and notify the prescriber",
-    cites=(
-        Citation("fda-chg-2017", "R2"),
-        Citation("fda-chg-1998", "R2"),
-        Citation("nova-scotia", "R", "alternatives"),
-        Citation("royal-cornwall", "R2", "alternatives"),
+_NAMED: Final = "{said} {contains}, and the allergies name {allergen}"
+_TABLE: Final = (
+    # rule, message, what to do, what is checked, why it matters, what else to do, sources, limits
+    Unsuited(
+        "chlorhexidine-allergy",
+        _NAMED,
+        "take it off the skin and rinse, use povidone-iodine or 70% isopropyl alcohol with its own times, watch for a "
+        "reaction and notify the prescriber",
+        "Finds chlorhexidine in skin antisepsis, dressing, disc or other supply of a patient allergic to it.",
+        "Allergy to chlorhexidine is rare but can kill within minutes; the FDA counted 52 anaphylactic reactions, "
+        "two of them fatal. Dressings and discs contain it as well as swabs do.",
+        "70% isopropyl alcohol takes a minute of friction; the dressing must be without chlorhexidine too.",
+        cites=(
+            Citation("fda-chg-2017", "R2"),
+            Citation("fda-chg-1998", "R2"),
+            Citation("nova-scotia", "R", "alternatives"),
+            Citation("royal-cornwall", "R2", "alternatives"),
+        ),
+    ),
+    Unsuited(
+        "iodine-allergy",
+        _NAMED,
+        "use an antiseptic without iodine, watch for a reaction and notify the prescriber",
+        "Finds an iodine antiseptic on a patient recorded as allergic to iodine.",
+        "A reaction to an iodine antiseptic is a reason to avoid it. A reaction to shellfish or to contrast medium "
+        "is not: those allergies leave this rule quiet.",
+        "Use chlorhexidine or 70% isopropyl alcohol, and ask what the recorded allergy really was.",
+        cites=(Citation("aaaai-iodine", "M-H"),),
+    ),
+    Unsuited(
+        "isopropyl-alcohol-allergy",
+        _NAMED,
+        "use a product without isopropyl alcohol, and watch the skin",
+        "Finds isopropyl alcohol, alone, with chlorhexidine or in a cap, used on a patient allergic to it.",
+        "Most chlorhexidine swabs are made with isopropyl alcohol, which the name on the record tells and a glance "
+        "at the swab does not.",
+        "Use an aqueous antiseptic.",
+        cites=(COMMON_PRACTICE,),
+    ),
+    Unsuited(
+        "heparin-allergy",
+        _NAMED,
+        "lock and flush with saline, take off anything coated with heparin, and notify the prescriber",
+        "Finds heparin in flush, lock or another supply of a patient recorded as allergic to it.",
+        "Even the little heparin of a lock is enough for a reaction. Taurolidine locks may contain heparin too.",
+        "Use 0.9% sodium chloride, or what the prescriber orders instead.",
+        cites=(Citation("heparin-lock-label", "M-H"),),
+    ),
+    Unsuited(
+        "vapocoolant-allergy",
+        _NAMED,
+        "use another way to numb the skin",
+        "Finds cold spray used on a patient allergic to it.",
+        "The label names hypersensitivity to the spray as a reason not to use it.",
+        cites=(Citation("vapocoolant-label", "M-M"),),
+    ),
+    Unsuited(
+        "alteplase-allergy",
+        _NAMED,
+        "aspirate the drug at once, watch for a reaction and notify the prescriber",
+        "Finds alteplase put into the line of a patient allergic to it.",
+        "Known hypersensitivity to alteplase is a contraindication.",
+        cites=(Citation("alteplase-label", "M-H", "contraindications"),),
+    ),
+    Unsuited(
+        "benzyl-alcohol-allergy",
+        _NAMED,
+        "use preservative-free saline or heparin",
+        "Finds saline or heparin preserved with benzyl alcohol used on a patient allergic to it.",
+        "Vials for several doses are preserved, single-dose syringes are not; the label tells.",
+        cites=(Citation("heparin-lock-label", "R2"),),
     ),
 )
-def chlorhexidine_allergy(case: Case) -> Iterable[Found]:
-    """Finds chlorhexidine in skin antisepsis, dressing, disc or other supply of a patient allergic to it.
-
-    Allergy to chlorhexidine is rare but can kill within minutes; the FDA counted 52 anaphylactic reactions, two of
-    them fatal. Dressings and discs contain it as well as swabs do.
-
-    70% isopropyl alcohol takes a minute of friction; the dressing must be without chlorhexidine too.
-    """
-    return _held(case, "chlorhexidine")
-
-
-@rule(
-    "unsafe",
-    "use an antiseptic without iodine, watch for a reaction and notify the prescriber",
-    cites=(Citation("aaaai-iodine", "M-H"),),
-)
-def iodine_allergy(case: Case) -> Iterable[Found]:
-    """Finds an iodine antiseptic on a patient recorded as allergic to iodine.
-
-    A reaction to an iodine antiseptic is a reason to avoid it. A reaction to shellfish or to contrast medium is not:
-    those allergies leave this rule quiet.
-
-    Use chlorhexidine or 70% isopropyl alcohol, and ask what the recorded allergy really was.
-    """
-    return _held(case, "iodine")
-
-
-@rule("unsafe", "use a product without isopropyl alcohol, and watch the skin", cites=(COMMON_PRACTICE,))
-def isopropyl_alcohol_allergy(case: Case) -> Iterable[Found]:
-    """Finds isopropyl alcohol, alone, with chlorhexidine or in a cap, used on a patient allergic to it.
-
-    Most chlorhexidine swabs are made with isopropyl alcohol, which the name on the record tells and a glance at the
-    swab does not.
-
-    Use an aqueous antiseptic.
-    """
-    return _held(case, "isopropyl alcohol")
+enter_unsuited(__name__, _TABLE)
 
 
 @rule(
@@ -108,21 +128,6 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
         film = getattr(event.__dict__.get("dressing"), "barrier_film", None) is True
         if adhesive_against(case.timeline.patient_at(event.at), film):
             yield one.found(f"{one.used.said} is held on by adhesive, and the allergies name adhesive")
-
-
-@rule(
-    "unsafe",
-    "lock and flush with saline, take off anything coated with heparin, and notify the prescriber",
-    cites=(Citation("heparin-lock-label", "M-H"),),
-)
-def heparin_allergy(case: Case) -> Iterable[Found]:
-    """Finds heparin in flush, lock or another supply of a patient recorded as allergic to it.
-
-    Even the little heparin of a lock is enough for a reaction. Taurolidine locks may contain heparin too.
-
-    Use 0.9% sodium chloride, or what the prescriber orders instead.
-    """
-    return _held(case, "heparin")
 
 
 @rule(
@@ -146,37 +151,6 @@ def anesthetic_allergy(case: Case) -> Iterable[Found]:
             yield one.found(
                 f"{used.said} contains {' and '.join(sorted(inside))}, and the allergies name {' and '.join(named)}"
             )
-
-
-@rule("unsafe", "use another way to numb the skin", cites=(Citation("vapocoolant-label", "M-M"),))
-def vapocoolant_allergy(case: Case) -> Iterable[Found]:
-    """Finds cold spray used on a patient allergic to it.
-
-    The label names hypersensitivity to the spray as a reason not to use it.
-    """
-    return _held(case, "vapocoolant")
-
-
-@rule(
-    "unsafe",
-    "aspirate the drug at once, watch for a reaction and notify the prescriber",
-    cites=(Citation("alteplase-label", "M-H", "contraindications"),),
-)
-def alteplase_allergy(case: Case) -> Iterable[Found]:
-    """Finds alteplase put into the line of a patient allergic to it.
-
-    Known hypersensitivity to alteplase is a contraindication.
-    """
-    return _held(case, "alteplase")
-
-
-@rule("unsafe", "use preservative-free saline or heparin", cites=(Citation("heparin-lock-label", "R2"),))
-def benzyl_alcohol_allergy(case: Case) -> Iterable[Found]:
-    """Finds saline or heparin preserved with benzyl alcohol used on a patient allergic to it.
-
-    Vials for several doses are preserved, single-dose syringes are not; the label tells.
-    """
-    return _held(case, "benzyl alcohol")
 
 
 @rule("unsafe", "look up what the supply contains before it is used again, and ask the prescriber", cites=(_OPEN_RN,))

@@ -5,12 +5,13 @@ What is asked, how much and why stands at the declaration of each fact.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from typing import Final
 
 from lda_notes.check.conditions import Need, never
 from lda_notes.check.needs import EPISODE_NEEDS, NEEDS, Missing, label, missing_in_episode
-from lda_notes.check.rule_table import Case, Found, rule
+from lda_notes.check.rule_table import Case, Found, enter
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.knowledge.sources import Citation
 from lda_notes.problems import SEVERITIES, Severity
@@ -19,7 +20,6 @@ from lda_notes.record.parts import Level
 
 _SEVERITY: Final[dict[Level, Severity]] = {"required": "gap", "recommended": "advice"}
 _OR_WHY_NOT: Final = "record it, or the reason it was not assessed or not done"
-_FROM_THE_PAPERS: Final = "record it from the patient's papers"
 
 ABOUT_THE_RECORD: Final = frozenset({"record-facts-not-recorded"})
 """Rules about patient, stay and port rather than events."""
@@ -74,24 +74,19 @@ def _cited(gaps: list[Missing]) -> tuple[Citation, ...]:
 # -- the published explanation --
 
 
-def _explain(level: Level, *, record: bool) -> Callable[[], str]:
-    def explain() -> str:
-        tables = {"record": EPISODE_NEEDS} if record else NEEDS
-        facts: dict[tuple[str, str], list[str]] = {}
-        for kind, needs in tables.items():
-            for need in needs:
-                if need.level == level and need.reported is not never:
-                    name = " ".join(need.path).replace("_", " ") if record else label(need, kind)
-                    facts.setdefault((name, _asked(need)), []).append("" if record else ev.KINDS[kind].noun)
-        rows = [f"{name}{_of(kinds)}: {why}" for (name, why), kinds in facts.items()]
-        first = "required" if level == "required" else "recommended"
-        about = "patient, stay and port" if record else "events"
-        return (
-            f"Lists in one finding what is {first} and missing in the record of {about}.\n\n"
-            "Asked where it applies to what was done, each for its own reason. " + " / ".join(rows)
-        )
-
-    return explain
+def _explained(level: Level, about: str, tables: Mapping[str, tuple[Need, ...]]) -> str:
+    facts: dict[tuple[str, str], list[str]] = {}
+    for kind, needs in tables.items():
+        for need in needs:
+            if need.level == level and need.reported is not never:
+                noun = ev.KINDS[kind].noun if kind in ev.KINDS else ""
+                name = label(need, kind) if noun else " ".join(need.path).replace("_", " ")
+                facts.setdefault((name, _asked(need)), []).append(noun)
+    return (
+        f"Lists in one finding what is {level} and missing in the record of {about}.\n\n"
+        "Asked where it applies to what was done, each for its own reason. "
+        + " / ".join(f"{name}{_of(kinds)}: {why}" for (name, why), kinds in facts.items())
+    )
 
 
 def _asked(need: Need) -> str:
@@ -105,19 +100,29 @@ def _of(kinds: list[str]) -> str:
     return f" ({', '.join(named)})" if named and len(named) < 5 else ""
 
 
-def _enter(name: str, level: Level, *, record: bool) -> None:
-    look = _record if record else _events
-
-    def check(case: Case) -> Iterable[Found]:
+def _enter(
+    name: str,
+    todo: str,
+    level: Level,
+    look: Callable[[Case, Level], Iterator[Found]],
+    about: str,
+    tables: Mapping[str, tuple[Need, ...]],
+) -> None:
+    def check(case: Case) -> Iterator[Found]:
         return look(case, level)
 
-    check.__name__, check.__module__ = name.replace("-", "_"), __name__
-    check.explain = _explain(level, record=record)  # type: ignore[attr-defined]
-    needs = EPISODE_NEEDS if record else tuple(need for table in NEEDS.values() for need in table)
-    cites = tuple(dict.fromkeys(cite for need in needs if need.level == level for cite in need.citations))
-    rule(_SEVERITY[level], _FROM_THE_PAPERS if record else _OR_WHY_NOT, cites=cites)(check)
+    needs = (need for table in tables.values() for need in table if need.level == level)
+    cites = tuple(dict.fromkeys(cite for need in needs for cite in need.citations))
+    enter(__name__, name, _SEVERITY[level], todo, check, partial(_explained, level, about, tables), cites)
 
 
-_enter("facts-not-recorded", "required", record=False)
-_enter("facts-recommended", "recommended", record=False)
-_enter("record-facts-not-recorded", "required", record=True)
+_enter("facts-not-recorded", _OR_WHY_NOT, "required", _events, "events", NEEDS)
+_enter("facts-recommended", _OR_WHY_NOT, "recommended", _events, "events", NEEDS)
+_enter(
+    "record-facts-not-recorded",
+    "record it from the patient's papers",
+    "required",
+    _record,
+    "patient, stay and port",
+    {"record": EPISODE_NEEDS},
+)

@@ -9,8 +9,10 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Entry, Found
-from lda_notes.knowledge.suitability import Objection, Subject, Use, suits
+from lda_notes.check.rule_table import Case, Entry, Found, enter
+from lda_notes.check.rules.patients import days_at
+from lda_notes.knowledge.sources import Citation
+from lda_notes.knowledge.suitability import TABLE, Objection, Subject, Use, suits
 from lda_notes.knowledge.supplies import contains
 from lda_notes.line.against import subject
 from lda_notes.problems import Severity
@@ -119,6 +121,44 @@ def _speaks_against(used: Used, who: Subject, case: Case) -> Iterator[Objection]
     for one in suits(used.use, used.of, who, case.policy, preservative=used.words).objections:
         if used.words == "benzyl alcohol" and (one.allergy == used.words or one.rule == "preservative-newborn"):
             yield one
+
+
+class Unsuited(NamedTuple):
+    """A rule that only says what `suitability` speaks against; its severity is the weight of the row of that name.
+
+    ``says`` is the message: {said} or {words} names the supply, {days} is the age of a newborn. A rule that is named
+    after an allergen, as in ``iodine-allergy``, is about the allergy to it. ``more`` is what else there is to do.
+    """
+
+    rule: str
+    says: str
+    todo: str
+    what: str
+    why: str
+    more: str = ""
+    cites: tuple[Citation, ...] = ()
+    limits: tuple[str, ...] = ()
+
+    def text(self) -> str:
+        """Return the published explanation."""
+        return "\n\n".join(filter(None, (self.what, self.why, self.more)))
+
+    def check(self, case: Case) -> Iterator[Found]:
+        """Yield each supply that is spoken against."""
+        allergen = self.rule.removesuffix("-allergy").replace("-", " ") if self.rule.endswith("-allergy") else None
+        for one in against(case, "allergy" if allergen else self.rule, allergen):
+            used = one.used
+            contains = "is used" if used.words == allergen else f"contains {allergen}"
+            days = days_at(case, used.entry.event)
+            said = self.says.format(said=used.said, words=used.words, contains=contains, allergen=allergen, days=days)
+            yield one.found(said)
+
+
+def enter_unsuited(module: str, rows: Iterable[Unsuited]) -> None:
+    """Enter rules of a module into the table; an allergy forbids."""
+    weights: dict[str, Severity] = {one.rule: one.weight for one in TABLE}
+    for row in rows:
+        enter(module, row.rule, weights.get(row.rule, "unsafe"), row.todo, row.check, row.text, row.cites, row.limits)
 
 
 _GROWN: Final = 30

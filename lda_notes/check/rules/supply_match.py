@@ -11,8 +11,8 @@ from decimal import Decimal
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
-from lda_notes.check.rules.patients import days_at, is_newborn, months_at
-from lda_notes.check.rules.supplies_used import Against, against, holding
+from lda_notes.check.rules.patients import is_newborn, months_at
+from lda_notes.check.rules.supplies_used import Against, Unsuited, against, enter_unsuited, holding
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.contents import no_heparin, told
@@ -31,25 +31,94 @@ def _age(case: Case, one: Against) -> str:
     return _years_or_months(months_at(case, one.used.entry.event) or 0)
 
 
-# -- history --
+# -- what only has to be said --
 
-
-@rule(
-    "unsafe",
-    "aspirate the heparin at once, flush and lock with saline, and notify the prescriber",
-    cites=(Citation("heparin-lock-label", "M-H"), Citation("taurolidine-us", "R2"), Citation("ins-2021", "M-H")),
+_TABLE: Final = (
+    # rule, message, what to do, what is checked, why it matters, what else to do, sources, limits
+    Unsuited(
+        "heparin-history",
+        "{said} is used in a patient with a history of heparin-induced thrombocytopenia",
+        "aspirate the heparin at once, flush and lock with saline, and notify the prescriber",
+        "Finds any heparin in flush, lock or another supply of a patient with a history of heparin-induced "
+        "thrombocytopenia, once that was known.",
+        "The little heparin of a flush can set the reaction off again, with clots and loss of limbs. Taurolidine "
+        "locks and coated catheters may contain heparin too.",
+        "Use 0.9% sodium chloride, or what the prescriber orders instead, and mark the patient's record.",
+        cites=(Citation("heparin-lock-label", "M-H"), Citation("taurolidine-us", "R2"), Citation("ins-2021", "M-H")),
+    ),
+    Unsuited(
+        "prilocaine-methemoglobinemia",
+        "cream with prilocaine is used in a patient with a history of methemoglobinemia",
+        "take the cream off, watch for bluish skin, and notify the prescriber",
+        "Finds prilocaine cream on a patient with a history of methemoglobinemia.",
+        "Prilocaine turns hemoglobin into a form that carries no oxygen; the label forbids it here.",
+        "Use another way to numb the skin.",
+        cites=(_CREAM,),
+    ),
+    Unsuited(
+        "prilocaine-g6pd",
+        "cream with prilocaine is used in a patient with G6PD deficiency; the label asks for caution",
+        "ask the prescriber, and watch for bluish skin",
+        "Finds prilocaine cream on a patient with glucose-6-phosphate dehydrogenase deficiency.",
+        "These patients develop methemoglobinemia more easily; the label asks for caution.",
+        "Use little.",
+        cites=(_CREAM,),
+    ),
+    Unsuited(
+        "spray-cold-intolerance",
+        "cold spray is used in a patient with cold intolerance",
+        "use another way to numb the skin, and watch the sprayed skin",
+        "Finds cold spray used on a patient who does not bear cold, as in Raynaud's disease.",
+        "Cold closes the vessels of such skin for long and can injure it.",
+        cites=(Citation("vapocoolant-label", "M-M"),),
+    ),
+    Unsuited(
+        "alcohol-on-newborn-skin",
+        "{words} is used on the skin of a newborn of {days} days; it contains alcohol",
+        "rinse the alcohol off the skin, look for burns, and use an aqueous antiseptic",
+        "Finds alcohol, alone or with chlorhexidine, on the skin of a newborn.",
+        "Newborn skin is thin: alcohol burns it and is taken up through it.",
+        cites=(Citation("msf-catalogue", "R"), Citation("home-infusion", "R2")),
+        limits=("neonate_days",),
+    ),
+    Unsuited(
+        "iodine-on-newborn-skin",
+        "{words} was used on the skin of a newborn of {days} days; caution is asked",
+        "use as little as possible, wash it off when dry, and ask the prescriber",
+        "Finds iodine on the skin of a newborn.",
+        "Iodine passes through thin skin and can slow a newborn's thyroid. Caution is common practice, without a "
+        "source.",
+        cites=(COMMON_PRACTICE,),
+        limits=("neonate_days",),
+    ),
+    Unsuited(
+        "ethanol-lock",
+        "the line is locked with 70% ethanol; a polyurethane catheter must not be soaked in alcohol",
+        "find out what the catheter is made of before ethanol stays in it",
+        "Finds a lock of ethanol; the record does not say what the catheter is made of.",
+        "Alcohol weakens polyurethane until it breaks; silicone bears it.",
+        "Look up the material on the patient's card or the implant record, and ask the prescriber.",
+        cites=(Citation("polyurethane-page", "R2"),),
+    ),
+    Unsuited(
+        "heparin-in-valved-catheter",
+        "a valved catheter is locked with {words}; its instructions expect saline",
+        "lock a valved catheter with saline, unless heparin is ordered",
+        "Finds a heparin lock in a catheter that has a valve.",
+        "The valve keeps blood out of the tip, so the maker asks for saline only, and heparin adds risk without need.",
+        cites=(Citation("valved-port-ifu", "R2"),),
+    ),
+    Unsuited(
+        "taurolidine-lock",
+        "the line is locked with {words}; not every such product is labeled for ports",
+        "make sure that the product in hand is labeled for ports, and plan to aspirate it before the next use",
+        "Finds a taurolidine lock, whose label differs from country to country.",
+        "The product of Europe is labeled for ports; that of the US is for the hemodialysis catheters of adults "
+        "only, and contains ten times the heparin of a lock.",
+        cites=(Citation("taurolidine-us", "R2"), Citation("taurolidine-eu", "R")),
+    ),
 )
-def heparin_history(case: Case) -> Iterable[Found]:
-    """Finds any heparin in flush, lock or another supply of a patient with a history of heparin-induced
-    thrombocytopenia, once that was known.
-
-    The little heparin of a flush can set the reaction off again, with clots and loss of limbs. Taurolidine locks and
-    coated catheters may contain heparin too.
-
-    Use 0.9% sodium chloride, or what the prescriber orders instead, and mark the patient's record.
-    """
-    for one in against(case, "heparin-history"):
-        yield one.found(f"{one.used.said} is used in a patient with a history of heparin-induced thrombocytopenia")
+enter_unsuited(__name__, _TABLE)
 
 
 @rule(
@@ -94,44 +163,6 @@ def _just_before(moment: datetime) -> datetime:
 def _time(used: object) -> datetime:
     entry: Entry = used.entry  # type: ignore[attr-defined]
     return entry.event.at
-
-
-@rule("unsafe", "take the cream off, watch for bluish skin, and notify the prescriber", cites=(_CREAM,))
-def prilocaine_methemoglobinemia(case: Case) -> Iterable[Found]:
-    """Finds prilocaine cream on a patient with a history of methemoglobinemia.
-
-    Prilocaine turns hemoglobin into a form that carries no oxygen; the label forbids it here.
-
-    Use another way to numb the skin.
-    """
-    for one in against(case, "prilocaine-methemoglobinemia"):
-        yield one.found("cream with prilocaine is used in a patient with a history of methemoglobinemia")
-
-
-@rule("advice", "ask the prescriber, and watch for bluish skin", cites=(_CREAM,))
-def prilocaine_g6pd(case: Case) -> Iterable[Found]:
-    """Finds prilocaine cream on a patient with glucose-6-phosphate dehydrogenase deficiency.
-
-    These patients develop methemoglobinemia more easily; the label asks for caution.
-
-    Use little.
-    """
-    for one in against(case, "prilocaine-g6pd"):
-        yield one.found("cream with prilocaine is used in a patient with G6PD deficiency; the label asks for caution")
-
-
-@rule(
-    "unsafe",
-    "use another way to numb the skin, and watch the sprayed skin",
-    cites=(Citation("vapocoolant-label", "M-M"),),
-)
-def spray_cold_intolerance(case: Case) -> Iterable[Found]:
-    """Finds cold spray used on a patient who does not bear cold, as in Raynaud's disease.
-
-    Cold closes the vessels of such skin for long and can injure it.
-    """
-    for one in against(case, "spray-cold-intolerance"):
-        yield one.found("cold spray is used in a patient with cold intolerance")
 
 
 # -- newborns and infants --
@@ -193,42 +224,6 @@ def strong_heparin_infant(case: Case) -> Iterable[Found]:
         yield one.found(
             f"a heparin lock of {strength} was used in a child of {who}; 10 units per mL or saline is usual",
             "units_per_ml",
-        )
-
-
-@rule(
-    "unsafe",
-    "rinse the alcohol off the skin, look for burns, and use an aqueous antiseptic",
-    limits=("neonate_days",),
-    cites=(Citation("msf-catalogue", "R"), Citation("home-infusion", "R2")),
-)
-def alcohol_on_newborn_skin(case: Case) -> Iterable[Found]:
-    """Finds alcohol, alone or with chlorhexidine, on the skin of a newborn.
-
-    Newborn skin is thin: alcohol burns it and is taken up through it.
-    """
-    for one in against(case, "alcohol-on-newborn-skin"):
-        yield one.found(
-            f"{one.used.words} is used on the skin of a newborn of {days_at(case, one.used.entry.event)} days; "
-            "it contains alcohol"
-        )
-
-
-@rule(
-    "advice",
-    "use as little as possible, wash it off when dry, and ask the prescriber",
-    limits=("neonate_days",),
-    cites=(COMMON_PRACTICE,),
-)
-def iodine_on_newborn_skin(case: Case) -> Iterable[Found]:
-    """Finds iodine on the skin of a newborn.
-
-    Iodine passes through thin skin and can slow a newborn's thyroid. Caution is common practice, without a source.
-    """
-    for one in against(case, "iodine-on-newborn-skin"):
-        yield one.found(
-            f"{one.used.words} was used on the skin of a newborn of {days_at(case, one.used.entry.event)} days; "
-            "caution is asked"
         )
 
 
@@ -315,51 +310,3 @@ def chlorhexidine_dressing_age(case: Case) -> Iterable[Found]:
             f"a dressing with chlorhexidine was used at {_age(case, one)} of age; it is for patients from {expected}",
             severity=one.objection.weight,
         )
-
-
-# -- locks against the port --
-
-
-@rule(
-    "advice",
-    "find out what the catheter is made of before ethanol stays in it",
-    cites=(Citation("polyurethane-page", "R2"),),
-)
-def ethanol_lock(case: Case) -> Iterable[Found]:
-    """Finds a lock of ethanol; the record does not say what the catheter is made of.
-
-    Alcohol weakens polyurethane until it breaks; silicone bears it.
-
-    Look up the material on the patient's card or the implant record, and ask the prescriber.
-    """
-    for one in against(case, "ethanol-lock"):
-        yield one.found("the line is locked with 70% ethanol; a polyurethane catheter must not be soaked in alcohol")
-
-
-@rule(
-    "advice",
-    "lock a valved catheter with saline, unless heparin is ordered",
-    cites=(Citation("valved-port-ifu", "R2"),),
-)
-def heparin_in_valved_catheter(case: Case) -> Iterable[Found]:
-    """Finds a heparin lock in a catheter that has a valve.
-
-    The valve keeps blood out of the tip, so the maker asks for saline only, and heparin adds risk without need.
-    """
-    for one in against(case, "heparin-in-valved-catheter"):
-        yield one.found(f"a valved catheter is locked with {one.used.words}; its instructions expect saline")
-
-
-@rule(
-    "advice",
-    "make sure that the product in hand is labeled for ports, and plan to aspirate it before the next use",
-    cites=(Citation("taurolidine-us", "R2"), Citation("taurolidine-eu", "R")),
-)
-def taurolidine_lock(case: Case) -> Iterable[Found]:
-    """Finds a taurolidine lock, whose label differs from country to country.
-
-    The product of Europe is labeled for ports; that of the US is for the hemodialysis catheters of adults only, and
-    contains ten times the heparin of a lock.
-    """
-    for one in against(case, "taurolidine-lock"):
-        yield one.found(f"the line is locked with {one.used.words}; not every such product is labeled for ports")
