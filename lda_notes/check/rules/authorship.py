@@ -102,7 +102,12 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
             yield Found("late_entry", f'the late entry says "{said}", and not where the facts are recalled from', entry)
 
 
-@rule("wrong", "correct the time of the event", cites=(_COP,), limits=("clock_slack_minutes",))
+@rule(
+    "wrong",
+    "correct the time of the event, or the clock of this computer if that is wrong",
+    cites=(_COP,),
+    limits=("clock_slack_minutes",),
+)
 def event_in_the_future(case: Case) -> Iterable[Found]:
     """Compares the time of each event with the moment the record is judged from.
 
