@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
-from lda_notes.check.rules.patients import is_newborn, months_at
+from lda_notes.check.rules.patients import age_words, is_newborn, months_at
 from lda_notes.check.rules.supplies_used import Against, Unsuited, against, enter_unsuited, holding
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
@@ -21,14 +21,6 @@ from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock
 
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
-
-
-def _years_or_months(months: int) -> str:
-    return quantity(Decimal(months), "months") if months < 24 else quantity(Decimal(months // 12), "years")
-
-
-def _age(case: Case, one: Against) -> str:
-    return _years_or_months(months_at(case, one.used.entry.event) or 0)
 
 
 # -- what only has to be said --
@@ -306,7 +298,6 @@ def chlorhexidine_dressing_age(case: Case) -> Iterable[Found]:
     adults = case.policy.choice("chg_dressing_ages") == "adults"
     expected = case.policy.text("chg_dressing_adult_years" if adults else "chg_dressing_months")
     for one in _dressings(case, "chlorhexidine-dressing-age"):
-        yield one.found(
-            f"a dressing with chlorhexidine was used at {_age(case, one)} of age; it is for patients from {expected}",
-            severity=one.objection.weight,
-        )
+        age = age_words(months_at(case, one.used.entry.event) or 0)
+        says = f"a dressing with chlorhexidine was used at {age} of age; it is for patients from {expected}"
+        yield one.found(says, severity=one.objection.weight)
