@@ -267,19 +267,17 @@ def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
     At 30 minutes many lines are open and need no longer dwell; at 120 minutes the label decides about a second dose. A
     dose left unseen stays in the line, and nobody knows that it may be used.
     """
-    for stays in case.timeline.dwells.values():
-        for dwell in stays:
-            treatment = dwell.treatment.event
-            if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
-                continue
-            for limit in _missing_looks(case, dwell):
-                yield Found(
-                    "at",
-                    f"no look at {case.policy.text(limit)} is charted for the alteplase instilled "
-                    f"{case.say(treatment.at)}",
-                    dwell.treatment,
-                    citations=case.policy.citations(limit),
-                )
+    for dwell in (dwell for stays in case.timeline.dwells.values() for dwell in stays if _alteplase(dwell)):
+        given = case.say(dwell.treatment.event.at)
+        for limit in _missing_looks(case, dwell):
+            says = f"no look at {case.policy.text(limit)} is charted for the alteplase instilled {given}"
+            yield Found("at", says, dwell.treatment, citations=case.policy.citations(limit))
+
+
+def _alteplase(dwell: Dwell | None) -> ev.PatencyTreatment | None:
+    """Return the alteplase that dwells; None where nothing does or another drug."""
+    treatment = dwell.treatment.event if dwell is not None else None
+    return treatment if isinstance(treatment, ev.PatencyTreatment) and treatment.drug == "alteplase" else None
 
 
 def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
@@ -287,11 +285,10 @@ def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
     until = dwell.ended.event.at if dwell.ended is not None else judged_until(case)
     slack = case.span("clock_slack_minutes")
     waited = [check.event.at - start for check in dwell.checks]
-    first, second = (case.span(limit) for limit in _LOOKS)
-    if until - start > first and not any(time >= first - slack for time in waited):
-        yield _LOOKS[0]
-    if until - start > second and not any(time >= second - slack for time in waited):
-        yield _LOOKS[1]
+    for limit in _LOOKS:
+        expected = case.span(limit)
+        if until - start > expected and not any(time >= expected - slack for time in waited):
+            yield limit
 
 
 @rule("advice", "look at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
@@ -303,25 +300,16 @@ def thrombolytic_check_late(step: Step, event: ev.PatencyCheck, case: Case) -> I
     Plan the looks when the dose goes in.
     """
     dwell = step.before.dwell
-    if dwell is None:
+    treatment = _alteplase(dwell)
+    if dwell is None or treatment is None:
         return
-    treatment = dwell.treatment.event
-    if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
-        return
-    waited = event.at - treatment.at
-    slack = case.span("clock_slack_minutes")
+    waited, slack = event.at - treatment.at, case.span("clock_slack_minutes")
     seen = dwell.checks[-1].event.at - treatment.at if dwell.checks else timedelta(0)  # they stand in order of time
-    for limit in _LOOKS:
-        expected = case.span(limit)
-        if seen < expected - slack:
-            if waited > expected + slack:
-                yield Found(
-                    "at",
-                    f"the look came {length(waited)} after the alteplase was instilled; it was due at "
-                    f"{case.policy.text(limit)}",
-                    citations=case.policy.citations(limit),
-                )
-            return
+    limit = next((limit for limit in _LOOKS if seen < case.span(limit) - slack), None)
+    if limit is not None and waited > case.span(limit) + slack:
+        came = f"the look came {length(waited)} after the alteplase was instilled"
+        says = f"{came}; it was due at {case.policy.text(limit)}"
+        yield Found("at", says, citations=case.policy.citations(limit))
 
 
 @rule(
@@ -344,16 +332,9 @@ def alteplase_withdrawal(step: Step, event: ev.PatencyCheck, case: Case) -> Iter
     weight = case.timeline.patient_at(event.at).weight_kg
     if event.blood_return != "present" or event.withdrawn_ml is None or weight is None:
         return
-    dwell = step.before.dwell
-    treatment = dwell.treatment.event if dwell is not None else None
-    if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
-        return
-    policy = case.policy
-    names = amounts.alteplase_withdrawal(weight, policy)
-    low, high = policy.value(names[0]), policy.value(names[-1])
-    if not low <= event.withdrawn_ml <= high:
+    names = amounts.alteplase_withdrawal(weight, case.policy)
+    low, high = case.policy.value(names[0]), case.policy.value(names[-1])
+    if _alteplase(step.before.dwell) and not low <= event.withdrawn_ml <= high:
         expected = quantity(low, "mL") if low == high else f"{quantity(low, 'mL')} to {quantity(high, 'mL')}"
-        yield Found(
-            "withdrawn_ml",
-            f"{quantity(event.withdrawn_ml, 'mL')} was withdrawn; at {quantity(weight, 'kg')} it is {expected}",
-        )
+        withdrawn, kg = quantity(event.withdrawn_ml, "mL"), quantity(weight, "kg")
+        yield Found("withdrawn_ml", f"{withdrawn} was withdrawn; at {kg} it is {expected}")
