@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, wrong
 from lda_notes.check.rules.overrun import length
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.record import events as ev
@@ -30,9 +30,7 @@ def _last_moment(case: Case) -> datetime:
 # -- when it was charted --
 
 
-@rule(
-    "wrong", "correct the time of the event or the time of entry", cites=(_CMS, _COP), limits=("clock_slack_minutes",)
-)
+@wrong("correct the time of the event or the time of entry", _CMS, _COP, limits=("clock_slack_minutes",))
 def charted_before_event(case: Case) -> Iterable[Found]:
     """Compares the time of entry with the time of the event; a few minutes are allowed for clocks that differ.
 
@@ -51,12 +49,7 @@ def charted_before_event(case: Case) -> Iterable[Found]:
             )
 
 
-@rule(
-    "gap",
-    "mark it as a late entry and say where the facts are recalled from",
-    cites=(_CMS, _LATE),
-    limits=("late_entry_hours",),
-)
+@gap("mark it as a late entry and say where the facts are recalled from", _CMS, _LATE, limits=("late_entry_hours",))
 def late_entry_not_marked(case: Case) -> Iterable[Found]:
     """Compares the time of entry with the time of the event: beyond the limit the entry must be marked as late.
 
@@ -76,7 +69,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("gap", "record when the entry was made", cites=(_CMS, _LATE))
+@gap("record when the entry was made", _CMS, _LATE)
 def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
     """Finds entries marked as late that do not say when they were made.
 
@@ -90,7 +83,7 @@ def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
 _SAYS_NOTHING: Final = frozenset({"yes", "y", "true", "late", "late entry", "x"})
 
 
-@rule("gap", "say where the facts are recalled from: memory, worksheet or monitor", cites=(_LATE,))
+@gap("say where the facts are recalled from: memory, worksheet or monitor", _LATE)
 def late_entry_without_source(case: Case) -> Iterable[Found]:
     """Finds late entries whose text does not say where the facts come from.
 
@@ -102,7 +95,7 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
             yield Found("late_entry", f'the late entry says "{said}", and not where the facts are recalled from', entry)
 
 
-@rule("wrong", "correct the time of the event", cites=(_COP,), limits=("clock_slack_minutes",))
+@wrong("correct the time of the event", _COP, limits=("clock_slack_minutes",))
 def event_in_the_future(case: Case) -> Iterable[Found]:
     """Compares the time of each event with the moment the record is judged from.
 
@@ -121,7 +114,7 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct the time of entry", cites=(_COP,), limits=("clock_slack_minutes",))
+@wrong("correct the time of entry", _COP, limits=("clock_slack_minutes",))
 def entry_in_the_future(case: Case) -> Iterable[Found]:
     """Compares the time of each entry with the moment the record is judged from.
 
@@ -141,7 +134,7 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("advice", "write the time with the offset of the stay's time zone on that day", cites=(COMMON_PRACTICE,))
+@advice("write the time with the offset of the stay's time zone on that day", COMMON_PRACTICE)
 def offset_not_of_zone(case: Case) -> Iterable[Found]:
     """Compares the offset written with each event's time with that of the stay's time zone on that day.
 
@@ -181,7 +174,7 @@ def _same(one: Person | None, other: Person | None) -> bool:
     return one.name is not None and other.name is not None and one.name.casefold() == other.name.casefold()
 
 
-@rule("wrong", "record the second nurse who watched", cites=(COMMON_PRACTICE,))
+@wrong("record the second nurse who watched", COMMON_PRACTICE)
 def verifier_is_author(case: Case) -> Iterable[Found]:
     """Compares the verifier with the author, by staff identifier or else by name.
 
@@ -195,7 +188,7 @@ def verifier_is_author(case: Case) -> Iterable[Found]:
             yield Found("verified_by", "the verifier is the author", entry)
 
 
-@rule("wrong", "have a nurse with the competence verify", cites=(COMMON_PRACTICE,))
+@wrong("have a nurse with the competence verify", COMMON_PRACTICE)
 def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
     """Finds verifiers who are new to the procedure themselves.
 
@@ -212,7 +205,7 @@ def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
 # -- problems told --
 
 
-@rule("wrong", "correct the time", cites=(_COP,), limits=("clock_slack_minutes",))
+@wrong("correct the time", _COP, limits=("clock_slack_minutes",))
 def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the time at which somebody was told of a problem with the time of the event that showed it.
 
@@ -226,7 +219,7 @@ def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Itera
             )
 
 
-@rule("wrong", "correct the time, or add the report as an addendum", cites=(_CMS,), limits=("clock_slack_minutes",))
+@wrong("correct the time, or add the report as an addendum", _CMS, limits=("clock_slack_minutes",))
 def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the time at which somebody was told of a problem with the time of entry.
 
@@ -243,7 +236,7 @@ def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> 
             )
 
 
-@rule("advice", "report it to employee health, and take it out of the chart", cites=(COMMON_PRACTICE,))
+@advice("report it to employee health, and take it out of the chart", COMMON_PRACTICE)
 def staff_injury_in_chart(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a needle-stick charted as a problem of the patient.
 
@@ -256,7 +249,7 @@ def staff_injury_in_chart(step: Step, event: ev.CareEvent, case: Case) -> Iterab
             )
 
 
-@rule("wrong", "record the person who was notified", cites=(COMMON_PRACTICE,))
+@wrong("record the person who was notified", COMMON_PRACTICE)
 def problem_told_to_author(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the person told of a problem with the author.
 

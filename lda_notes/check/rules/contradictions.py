@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, unsafe, wrong
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.problems import Related
@@ -21,7 +21,7 @@ _MINUTE: Final = timedelta(minutes=1)
 # -- anesthetic, antiseptic, needle: in this order --
 
 
-@rule("unsafe", "prepare the skin again after the spray and let it dry before the needle", cites=(COMMON_PRACTICE,))
+@unsafe("prepare the skin again after the spray and let it dry before the needle", COMMON_PRACTICE)
 def spray_after_antisepsis(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds cold spray that is not labeled sterile, sprayed when skin preparation had begun.
 
@@ -48,11 +48,10 @@ def _skin_prep_before(event: ev.Access, moment: datetime | None) -> datetime | N
     return antisepsis.started_at if moment > antisepsis.started_at else None
 
 
-@rule(
-    "advice",
+@advice(
     "spray before skin preparation, or let the facility's policy accept sterile spray after it",
+    Citation("us-hospitals", "M-M"),
     limits=("anesthetic_spray_order",),
-    cites=(Citation("us-hospitals", "M-M"),),
 )
 def sterile_spray_order(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds sterile-labeled cold spray sprayed after skin preparation began, where policy expects spray before it.
@@ -72,7 +71,7 @@ def sterile_spray_order(step: Step, event: ev.Access, case: Case) -> Iterable[Fo
         )
 
 
-@rule("unsafe", "prepare the skin again after the cream is off", cites=(Citation("paediatric-em", "R2"),))
+@unsafe("prepare the skin again after the cream is off", Citation("paediatric-em", "R2"))
 def cream_after_antisepsis(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds anesthetic cream taken off after skin preparation had begun.
 
@@ -92,7 +91,7 @@ def cream_after_antisepsis(step: Step, event: ev.Access, case: Case) -> Iterable
         )
 
 
-@rule("wrong", "correct the times", cites=(COMMON_PRACTICE,))
+@wrong("correct the times", COMMON_PRACTICE)
 def anesthetic_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the times of the anesthetic with each other and with the needle.
 
@@ -116,7 +115,7 @@ def anesthetic_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found
             return
 
 
-@rule("wrong", "correct the times", cites=(COMMON_PRACTICE,))
+@wrong("correct the times", COMMON_PRACTICE)
 def skin_prep_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Adds friction and drying to the start of skin preparation at an access and compares the end with the needle.
 
@@ -139,7 +138,7 @@ def skin_prep_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found]
 # -- blood return --
 
 
-@rule("wrong", "correct the blood return or what was drawn", cites=(_PATENT,))
+@wrong("correct the blood return or what was drawn", _PATENT)
 def blood_without_return(step: Step, event: ev.Proved, case: Case) -> Iterable[Found]:
     """Finds blood return none beside facts that need blood: its look, a discarded aspirate, samples.
 
@@ -167,7 +166,7 @@ def blood_without_return(step: Step, event: ev.Proved, case: Case) -> Iterable[F
 # -- lock and infusion --
 
 
-@rule("wrong", "say whether the line was locked or connected", cites=(COMMON_PRACTICE,))
+@wrong("say whether the line was locked or connected", COMMON_PRACTICE)
 def lock_and_infusion(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an access with a lock and a connected infusion at once.
 
@@ -183,7 +182,7 @@ def lock_and_infusion(step: Step, event: ev.Access, case: Case) -> Iterable[Foun
         )
 
 
-@rule("wrong", "correct the drug or take the strength out", cites=(COMMON_PRACTICE,))
+@wrong("correct the drug or take the strength out", COMMON_PRACTICE)
 def units_without_heparin(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Finds a strength in units per mL on a lock that contains no heparin.
 
@@ -202,7 +201,7 @@ def units_without_heparin(step: Step, event: ev.Flushed, case: Case) -> Iterable
 # -- dressing and site --
 
 
-@rule("wrong", "correct the dressing's type or the view of the site", cites=(COMMON_PRACTICE,))
+@wrong("correct the dressing's type or the view of the site", COMMON_PRACTICE)
 def dressing_view(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Compares the dressing's type with whether the puncture site is in view.
 
@@ -224,7 +223,7 @@ def dressing_view(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
         )
 
 
-@rule("wrong", "say what the dressing was like: intact, or what was wrong", cites=(COMMON_PRACTICE,))
+@wrong("say what the dressing was like: intact, or what was wrong", COMMON_PRACTICE)
 def dressing_found_both(
     step: Step, event: ev.DressingChange | ev.LineCheck | ev.ArrivalAccessed, case: Case
 ) -> Iterable[Found]:
@@ -245,7 +244,7 @@ def _beside_others(step: Step, fact: str, says: str, word: str, found: tuple[str
         yield Found(fact, f"{says} {word} and {' and '.join(others)}; these exclude each other")
 
 
-@rule("wrong", "keep the words that are true", cites=(COMMON_PRACTICE,))
+@wrong("keep the words that are true", COMMON_PRACTICE)
 def arm_history_both(step: Step, event: ev.PortFacts, case: Case) -> Iterable[Found]:
     """Finds a history of the port's arm recorded as none of these and as one of them at once.
 
@@ -254,7 +253,7 @@ def arm_history_both(step: Step, event: ev.PortFacts, case: Case) -> Iterable[Fo
     return _beside_others(step, "arm_history", "the history of that arm is", "none of these", event.arm_history)
 
 
-@rule("wrong", "correct the redness or its extent", cites=(COMMON_PRACTICE,))
+@wrong("correct the redness or its extent", COMMON_PRACTICE)
 def erythema_extent(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds an extent of redness where redness is recorded as none.
 
@@ -265,7 +264,7 @@ def erythema_extent(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Foun
         yield Found("site.erythema_mm", f"redness is none, and its extent is {quantity(site.erythema_mm, 'mm')}")
 
 
-@rule("wrong", "correct whichever of the two is wrong", cites=(COMMON_PRACTICE,))
+@wrong("correct whichever of the two is wrong", COMMON_PRACTICE)
 def recorded_both_ways(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
     """Finds two facts of one entry that cannot both be true, such as a whole needle with a piece missing.
 
@@ -325,7 +324,7 @@ def _opened_here(case: Case) -> Iterator[Step]:
             yield step
 
 
-@rule("wrong", "record the device identifier of the needle that was put in", cites=(Citation("fda-udi", "R2"),))
+@wrong("record the device identifier of the needle that was put in", Citation("fda-udi", "R2"))
 def needle_reused(case: Case) -> Iterable[Found]:
     """Finds two accesses whose needles carry the same device identifier with the same serial number.
 

@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, time, timedelta
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, unsafe
 from lda_notes.check.rules.overrun import first_after, judged_until, lasted, length, overrun
 from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
@@ -16,8 +16,7 @@ from lda_notes.problems import Related
 from lda_notes.record import events as ev
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "look for signs of infection, record why the needle stayed in, and plan the next change within the limit",
     limits=("needle_dwell_days",),
 )
@@ -80,7 +79,7 @@ def _first_seen(case: Case, stay: NeedleStay, by: datetime) -> tuple[Related, ..
     return tuple(related)
 
 
-@rule("unsafe", "take the needle out or change it now, and record why it stayed in", limits=("needle_dwell_days",))
+@unsafe("take the needle out or change it now, and record why it stayed in", limits=("needle_dwell_days",))
 def needle_overdue(case: Case) -> Iterable[Found]:
     """Compares the time since access of a needle that is still in with the limit, at the moment judged from.
 
@@ -96,11 +95,10 @@ _UNDER_FILM = Citation("ins-2016", "M-H", "gauze under a transparent film")
 _DRESSINGS = ("transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "look for signs of infection, record why the dressing stayed on, and plan the next change by its type",
+    _UNDER_FILM,
     limits=_DRESSINGS,
-    cites=(_UNDER_FILM,),
 )
 def dressing_dwell(case: Case) -> Iterable[Found]:
     """Compares the time that each dressing stayed on with the limit for its type.
@@ -134,7 +132,7 @@ def _kind(stay: DressingStay) -> str:
     return f"{kind} dressing"
 
 
-@rule("unsafe", "change the dressing now, and record why it stayed on", limits=_DRESSINGS, cites=(_UNDER_FILM,))
+@unsafe("change the dressing now, and record why it stayed on", _UNDER_FILM, limits=_DRESSINGS)
 def dressing_overdue(case: Case) -> Iterable[Found]:
     """Compares the time since the last dressing was put on with the limit for its type, at the moment judged from.
 
@@ -146,11 +144,11 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
     return _dressings_past_limit(case, off=False)
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "change the dressing now, whatever its day, and record the change",
+    Citation("ahrq-ch42", "R", "table 3"),
+    Citation("cdc-2017", "R"),
     limits=("failed_dressing_hours",),
-    cites=(Citation("ahrq-ch42", "R", "table 3"), Citation("cdc-2017", "R")),
 )
 def failed_dressing_left(case: Case) -> Iterable[Found]:
     """Looks, after a dressing was found damp, soiled, loose or missing, for the change that must follow.
@@ -196,11 +194,10 @@ def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str], Entry | None]]:
         yield look, failed, None
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "change what is of unknown age now, and ask the place that put it in",
+    COMMON_PRACTICE,
     limits=("unknown_age_hours",),
-    cites=(COMMON_PRACTICE,),
 )
 def unknown_age_left(case: Case) -> Iterable[Found]:
     """Finds a needle or dressing of unknown age that stayed on after the arrival.
@@ -233,8 +230,7 @@ def unknown_age_left(case: Case) -> Iterable[Found]:
 # -- a new port --
 
 
-@rule(
-    "advice",
+@advice(
     "look closely at pocket and incision, and chart how the incision is",
     limits=("post_implant_tender_hours", "post_implant_child_days"),
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, unsafe, wrong
 from lda_notes.knowledge.ages import years_old
 from lda_notes.knowledge.policy import number
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
@@ -18,12 +18,7 @@ _GOAL: Final = Citation("npsg-01-01-01", "R2", "EP 1")
 # -- which patient --
 
 
-@rule(
-    "unsafe",
-    "compare two identifiers, never the room, and record them",
-    cites=(_GOAL,),
-    limits=("patient_identifiers",),
-)
+@unsafe("compare two identifiers, never the room, and record them", _GOAL, limits=("patient_identifiers",))
 def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
     """Counts the different identifiers that were compared; a room number does not count.
 
@@ -50,7 +45,7 @@ def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct the birth date or the time of the event", cites=(COMMON_PRACTICE,))
+@wrong("correct the birth date or the time of the event", COMMON_PRACTICE)
 def birth_date_after_event(case: Case) -> Iterable[Found]:
     """Compares the birth date with the earliest event.
 
@@ -66,7 +61,7 @@ def birth_date_after_event(case: Case) -> Iterable[Found]:
         )
 
 
-@rule("advice", "check the birth date", limits=("plausible_age_years",))
+@advice("check the birth date", limits=("plausible_age_years",))
 def implausible_age(case: Case) -> Iterable[Found]:
     """Works out the age at the first event and compares it with what people reach.
 
@@ -83,8 +78,7 @@ def implausible_age(case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "advice",
+@advice(
     "check the weight and its unit",
     limits=("plausible_adult_kg", "plausible_weight_kg", "plausible_infant_kg", "adult_years"),
 )
@@ -111,7 +105,7 @@ def implausible_weight(case: Case) -> Iterable[Found]:
     yield Found("patient.weight_kg", f"the weight is {number(weight)} kg{age}; {limit}")
 
 
-@rule("wrong", "correct the identifiers", cites=(_GOAL,))
+@wrong("correct the identifiers", _GOAL)
 def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
     """Finds two different identifiers of the patient that come from the same system.
 
@@ -132,7 +126,7 @@ def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
 # -- which event, which septum --
 
 
-@rule("wrong", "give each event an identifier of its own", cites=(COMMON_PRACTICE,))
+@wrong("give each event an identifier of its own", COMMON_PRACTICE)
 def repeated_event_identifier(case: Case) -> Iterable[Found]:
     """Finds events that share an identifier.
 
@@ -153,7 +147,7 @@ def repeated_event_identifier(case: Case) -> Iterable[Found]:
             yield Found("id", f"the identifier {entry.event.id} is used twice", entry, related=related)
 
 
-@rule("wrong", "use a name from the port's list of septa", cites=(COMMON_PRACTICE,))
+@wrong("use a name from the port's list of septa", COMMON_PRACTICE)
 def unknown_septum(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the septum named by an event with those of the port.
 
@@ -169,7 +163,7 @@ def unknown_septum(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Foun
     return (Found("septum", message),)
 
 
-@rule("wrong", "give each septum a name of its own", cites=(COMMON_PRACTICE,))
+@wrong("give each septum a name of its own", COMMON_PRACTICE)
 def septa_share_a_name(case: Case) -> Iterable[Found]:
     """Compares the names of a port's two septa.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, unsafe, wrong
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record import events as ev
@@ -19,7 +19,7 @@ _WINGS = {"raised above the skin": ("are raised above", "long"), "pressing into 
 """How wings that are not level lie, in words, and what the needle may be too much of."""
 
 
-@rule("wrong", "read the gauge from the needle's label again", limits=("needle_gauge_min", "needle_gauge_max"))
+@wrong("read the gauge from the needle's label again", limits=("needle_gauge_min", "needle_gauge_max"))
 def needle_gauge(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the recorded gauge with the gauges in which non-coring needles are made.
 
@@ -33,10 +33,8 @@ def needle_gauge(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) 
         yield Found("needle.gauge", says)
 
 
-@rule(
-    "wrong",
-    "measure or read the length below the bend again, in mm",
-    limits=("needle_length_min_mm", "needle_length_max_mm"),
+@wrong(
+    "measure or read the length below the bend again, in mm", limits=("needle_length_min_mm", "needle_length_max_mm")
 )
 def needle_length(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the recorded length with the lengths in which non-coring needles are made.
@@ -56,11 +54,7 @@ def needle_length(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case)
         )
 
 
-@rule(
-    "unsafe",
-    "take the needle out, use a non-coring needle, and report that the septum was entered with another",
-    cites=(_MARSDEN,),
-)
+@unsafe("take the needle out, use a non-coring needle, and report that the septum was entered with another", _MARSDEN)
 def coring_needle(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Finds a port entered with a needle that is not non-coring.
 
@@ -74,7 +68,7 @@ def coring_needle(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case)
         yield Found("needle.non_coring", "the port was entered with a needle that is not non-coring")
 
 
-@rule("advice", "let a second experienced nurse try, and record each pass", limits=("needle_attempts",))
+@advice("let a second experienced nurse try, and record each pass", limits=("needle_attempts",))
 def needle_attempts(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the number of needle passes with what is usual for one nurse.
 
@@ -88,11 +82,7 @@ def needle_attempts(step: Step, event: ev.Access, case: Case) -> Iterable[Found]
         yield Found("attempts", says)
 
 
-@rule(
-    "advice",
-    "look at the needle's length against the depth of the port, and record what was done",
-    cites=(Citation("open-rn", "R"),),
-)
+@advice("look at the needle's length against the depth of the port, and record what was done", Citation("open-rn", "R"))
 def needle_wings(step: Step, event: ev.Access | ev.LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a needle whose wings do not lie level with the skin.
 
@@ -121,10 +111,10 @@ def _through(step: Step) -> Needle | None:
     return step.before.needle.needle if step.before.needle is not None else None
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "do not inject by power through this line; use a rated needle in a rated port, or another line",
-    cites=(_POWER_NOTICE, Citation("power-ifu", "R2")),
+    _POWER_NOTICE,
+    Citation("power-ifu", "R2"),
 )
 def power_injection_unrated(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle or a port that the record says is not rated for it.
@@ -144,10 +134,10 @@ def power_injection_unrated(step: Step, event: ev.LineUse, case: Case) -> Iterab
         yield Found("purpose", f"{said}; needle and port must both be rated")
 
 
-@rule(
-    "gap",
+@gap(
     "find the labels of needle and port and record their power rating before injecting",
-    cites=(_POWER_NOTICE, Citation("open-rn", "R")),
+    _POWER_NOTICE,
+    Citation("open-rn", "R"),
 )
 def power_rating_unknown(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection where the rating of needle or port is not on record.
@@ -172,11 +162,10 @@ def power_rating_unknown(step: Step, event: ev.LineUse, case: Case) -> Iterable[
         )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "lower the rate to the least of what needle and port allow; look for swelling, pain and loss of blood return",
+    _POWER_NOTICE,
     limits=("power_rate_ml_per_s", "power_rate_22_gauge_ml_per_s", "power_gauge_full_rate"),
-    cites=(_POWER_NOTICE,),
 )
 def power_injection_rate(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the rate of a power injection with what the needle's gauge and the port's label allow.
@@ -209,7 +198,7 @@ def power_injection_rate(step: Step, event: ev.LineUse, case: Case) -> Iterable[
         )
 
 
-@rule("unsafe", "do not inject by power through so thin a needle", limits=("power_gauge_max",), cites=(_POWER_NOTICE,))
+@unsafe("do not inject by power through so thin a needle", _POWER_NOTICE, limits=("power_gauge_max",))
 def power_injection_gauge(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle thinner than any that is rated for it.
 
@@ -221,11 +210,11 @@ def power_injection_gauge(step: Step, event: ev.LineUse, case: Case) -> Iterable
         yield Found("purpose", f"power injection through a {gauge} gauge needle; the limit is {most} gauge")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "set the injector's pressure limit to what needle and port allow; check the line before any further use",
+    Citation("power-ifu-table", "R2", "325 psi"),
+    _POWER_NOTICE,
     limits=("power_pressure_psi",),
-    cites=(Citation("power-ifu-table", "R2", "325 psi"), _POWER_NOTICE),
 )
 def power_injection_pressure(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the injector's pressure limit with the port's label, or with the lower of two where none is known.
@@ -246,7 +235,7 @@ def power_injection_pressure(step: Step, event: ev.LineUse, case: Case) -> Itera
         )
 
 
-@rule("unsafe", "do not inject by power; work on the blood return first", cites=(Citation("power-ifu-table", "R2"),))
+@unsafe("do not inject by power; work on the blood return first", Citation("power-ifu-table", "R2"))
 def power_injection_without_blood(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection before which blood did not come back freely.
 
@@ -259,8 +248,7 @@ def power_injection_without_blood(step: Step, event: ev.LineUse, case: Case) -> 
         yield Found("blood_return_before", says)
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "flush freely with saline before the next power injection, and chart the flush",
     limits=("power_test_flush_ml", "needle_change_minutes"),
 )

@@ -7,7 +7,7 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, unsafe
 from lda_notes.check.rules.overrun import length
 from lda_notes.check.rules.patients import age_words, is_adult, months_at
 from lda_notes.knowledge.policy import quantity
@@ -46,8 +46,7 @@ def _too_short(event: ev.Dressed, case: Case, fact: str, limits: Mapping[str, st
         yield Found(f"antisepsis.{fact}", says, citations=case.policy.citations(limit))
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "repeat the skin preparation for the full time before the needle goes in; if it is in, notify the prescriber",
     limits=("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "isopropyl_scrub_s"),
 )
@@ -62,8 +61,7 @@ def scrub_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     return _too_short(event, case, "scrub_s", _SCRUB, "was scrubbed")
 
 
-@rule(
-    "advice",
+@advice(
     "prepare the skin with friction for the full time, unless the product's label says otherwise",
     limits=("skin_friction_s",),
 )
@@ -85,8 +83,7 @@ def skin_friction(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "let the skin dry by itself for the full time, and never wipe or fan it dry",
     limits=("chg_dry_dry_site_s", "chg_dry_moist_site_s", "isopropyl_dry_s", "povidone_iodine_dry_s"),
 )
@@ -99,10 +96,10 @@ def antiseptic_dry_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[F
     return _too_short(event, case, "dry_s", _DRY, "dried")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "prepare the skin again and let it dry fully before anything touches it",
-    cites=(Citation("ins-2016", "M-H"), Citation("ins-2021", "M-H")),
+    Citation("ins-2016", "M-H"),
+    Citation("ins-2021", "M-H"),
 )
 def skin_not_dry(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds a charted skin preparation that was not fully dry when something touched it.
@@ -129,11 +126,10 @@ def _numbed(event: ev.Access, *agents: str) -> Anesthetic | None:
     return used if isinstance(used, Anesthetic) and used.agent in agents else None
 
 
-@rule(
-    "advice",
+@advice(
     "let the cream act for its full time, unless a local protocol sets a shorter one",
+    Citation("ayrshire-arran-adult", "R", "20 to 60 minutes before a port"),
     limits=("cream_contact_minutes", "lidocaine_4_contact_minutes"),
-    cites=(Citation("ayrshire-arran-adult", "R", "20 to 60 minutes before a port"),),
 )
 def cream_contact_short(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the time that an anesthetic cream stayed on with the shortest time its label asks.
@@ -190,8 +186,7 @@ def _maxima(case: Case, months: int, weight: Decimal | None) -> _Maxima | None:
 _CHILD_LIMITS: Final = tuple(f"{row.stem}_{unit}" for row in reversed(_TABLE) for unit in ("g", "cm2", "hours"))
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "take the cream off if it is still on, watch for bluish skin and drowsiness, and notify the prescriber",
     limits=_CHILD_LIMITS,
 )
@@ -228,8 +223,7 @@ def _used_amounts(used: Anesthetic, row: _Maxima) -> Iterator[tuple[str, Decimal
         yield "removed_at", Decimal(stayed // _SECOND) / 3600, length(stayed), f"{row.stem}_hours"
 
 
-@rule(
-    "gap",
+@gap(
     "weigh the child and record the weight, so that the cream can be compared with the label's table",
     limits=_CHILD_LIMITS,
 )
@@ -250,8 +244,7 @@ def cream_maximum_unknown(step: Step, event: ev.Access, case: Case) -> Iterable[
         )
 
 
-@rule(
-    "advice",
+@advice(
     "compare amount and area with the order or the label",
     limits=("cream_adult_g", "cream_adult_area_cm2", "cream_adult_area_min_cm2"),
 )
@@ -281,7 +274,7 @@ def cream_adult_amount(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
         )
 
 
-@rule("advice", "expect the skin to feel again, and ask the patient", limits=("cream_effect_hours",))
+@advice("expect the skin to feel again, and ask the patient", limits=("cream_effect_hours",))
 def cream_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time from taking the cream off to the needle.
 
@@ -304,7 +297,7 @@ def cream_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
 _MINUTE: Final = timedelta(minutes=1)
 
 
-@rule("advice", "expect the skin to feel again, and ask the patient", limits=("spray_to_needle_s",))
+@advice("expect the skin to feel again, and ask the patient", limits=("spray_to_needle_s",))
 def spray_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time from cold spray to the needle, where the skin was prepared before the spray.
 
@@ -328,7 +321,7 @@ def spray_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
         )
 
 
-@rule("advice", "compare the volume with the order or the facility's protocol", limits=("intradermal_lidocaine_ml",))
+@advice("compare the volume with the order or the facility's protocol", limits=("intradermal_lidocaine_ml",))
 def intradermal_volume(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the volume of lidocaine put into the skin with what is usual.
 

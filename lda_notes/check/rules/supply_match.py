@@ -10,7 +10,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, gap, unsafe
 from lda_notes.check.rules.patients import age_words, is_newborn, months_at
 from lda_notes.check.rules.supplies_used import Against, Unsuited, against, enter_unsuited, holding
 from lda_notes.knowledge.policy import quantity
@@ -113,11 +113,11 @@ _TABLE: Final = (
 enter_unsuited(__name__, _TABLE)
 
 
-@rule(
-    "gap",
+@gap(
     "tell the prescriber when heparin was last used and whether it is still in the line, and record who was notified "
     "as a problem that names the heparin",
-    cites=(Citation("heparin-lock-label", "M-H"), COMMON_PRACTICE),
+    Citation("heparin-lock-label", "M-H"),
+    COMMON_PRACTICE,
 )
 def heparin_before_known(case: Case) -> Iterable[Found]:
     """Finds heparin used before it was known that the patient must have none, where nobody is recorded as told.
@@ -160,11 +160,11 @@ def _time(used: object) -> datetime:
 # -- newborns and infants --
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "use preservative-free solutions, and notify the prescriber what was given",
+    Citation("heparin-lock-label", "R2"),
+    Citation("ins-2021", "M-H"),
     limits=("neonate_days", "infant_months"),
-    cites=(Citation("heparin-lock-label", "R2"), Citation("ins-2021", "M-H")),
 )
 def preservative_newborn(case: Case) -> Iterable[Found]:
     """Finds saline preserved with benzyl alcohol in a newborn, or a lock preserved with it under one year.
@@ -178,11 +178,10 @@ def preservative_newborn(case: Case) -> Iterable[Found]:
         yield one.found(f"{words} was used in {who}; it should have no preservative")
 
 
-@rule(
-    "gap",
+@gap(
     "read on the label whether the lock contains a preservative, and record it",
+    Citation("heparin-lock-label", "R2"),
     limits=("neonate_days",),
-    cites=(Citation("heparin-lock-label", "R2"),),
 )
 def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Finds a lock in a newborn without a record of whether it contains a preservative.
@@ -197,11 +196,10 @@ def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> I
         )
 
 
-@rule(
-    "advice",
+@advice(
     "compare with the order: 10 units per mL or saline is usual for this child",
+    Citation("heparin-lock-label", "R2"),
     limits=("infant_months", "heparin_small_child_kg", "heparin_lock_strength_units_per_ml"),
-    cites=(Citation("heparin-lock-label", "R2"),),
 )
 def strong_heparin_infant(case: Case) -> Iterable[Found]:
     """Finds a heparin lock of 100 units per mL in a child under one year or under 10 kg.
@@ -219,7 +217,7 @@ def strong_heparin_infant(case: Case) -> Iterable[Found]:
         )
 
 
-@rule("advice", "ask the prescriber which antiseptic to use, and watch the skin", limits=("chg_age_months",))
+@advice("ask the prescriber which antiseptic to use, and watch the skin", limits=("chg_age_months",))
 def chlorhexidine_under_age(case: Case) -> Iterable[Found]:
     """Finds chlorhexidine on the skin of an infant under two months.
 
@@ -235,7 +233,7 @@ def chlorhexidine_under_age(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("advice", "use as little as possible, and watch the skin", limits=("chg_weight_g", "neonate_days"))
+@advice("use as little as possible, and watch the skin", limits=("chg_weight_g", "neonate_days"))
 def chlorhexidine_small_newborn(case: Case) -> Iterable[Found]:
     """Finds chlorhexidine on the skin of a newborn under 1,000 g.
 
@@ -263,11 +261,10 @@ def _dressings(case: Case, row: str) -> Iterable[Against]:
             yield one
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "use a dressing without chlorhexidine, and look at the skin",
+    Citation("cdc-2017", "D", "rec 2.a, written for short-term lines"),
     limits=("chg_dressing_months",),
-    cites=(Citation("cdc-2017", "D", "rec 2.a, written for short-term lines"),),
 )
 def chlorhexidine_dressing_premature(case: Case) -> Iterable[Found]:
     """Finds a chlorhexidine dressing or disc on an infant under two months who was born before term.
@@ -280,14 +277,11 @@ def chlorhexidine_dressing_premature(case: Case) -> Iterable[Found]:
         yield one.found(f"a dressing with chlorhexidine is used on a premature infant of {months}")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "use a dressing without chlorhexidine at this age, or follow the facility's policy; look at the skin",
+    Citation("chg-dressing-ifu", "R2", "under 2 months"),
+    Citation("cdc-2017", "D", "rec 2.b, written for short-term lines"),
     limits=("chg_dressing_ages", "chg_dressing_adult_years", "chg_dressing_months"),
-    cites=(
-        Citation("chg-dressing-ifu", "R2", "under 2 months"),
-        Citation("cdc-2017", "D", "rec 2.b, written for short-term lines"),
-    ),
 )
 def chlorhexidine_dressing_age(case: Case) -> Iterable[Found]:
     """Compares the patient's age with the ages for which chlorhexidine dressings and discs are used.

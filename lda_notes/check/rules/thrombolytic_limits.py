@@ -7,7 +7,7 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, gap, unsafe, wrong
 from lda_notes.check.rules.overrun import judged_until, length
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
@@ -27,8 +27,7 @@ _DOSE_LIMITS: Final = (
 )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "compare the dose with the order and the label before it is given; if it was given, notify the prescriber",
     limits=_DOSE_LIMITS,
 )
@@ -61,7 +60,7 @@ def alteplase_dose(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterab
     )
 
 
-@rule("gap", "record weight and lumen volume, so that the dose can be compared with the label", limits=_DOSE_LIMITS)
+@gap("record weight and lumen volume, so that the dose can be compared with the label", limits=_DOSE_LIMITS)
 def alteplase_dose_unknown(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds an alteplase treatment whose dose cannot be worked out: weight missing, or under 30 kg without the lumen.
 
@@ -83,11 +82,10 @@ def alteplase_dose_unknown(step: Step, event: ev.PatencyTreatment, case: Case) -
     )
 
 
-@rule(
-    "wrong",
+@wrong(
     "read dose and volume from the preparation record again",
+    Citation("alteplase-smpc", "R", "lumen of more than 2 mL"),
     limits=("alteplase_mg_per_ml",),
-    cites=(Citation("alteplase-smpc", "R", "lumen of more than 2 mL"),),
 )
 def alteplase_concentration(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Compares dose and volume of alteplase: at the labeled concentration one gives the other.
@@ -111,7 +109,7 @@ def alteplase_concentration(step: Step, event: ev.PatencyTreatment, case: Case) 
     )
 
 
-@rule("unsafe", "mix a fresh vial", limits=("alteplase_use_within_hours",))
+@unsafe("mix a fresh vial", limits=("alteplase_use_within_hours",))
 def alteplase_kept_too_long(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Measures the time from mixing alteplase to putting it in.
 
@@ -128,11 +126,7 @@ def alteplase_kept_too_long(step: Step, event: ev.PatencyTreatment, case: Case) 
         )
 
 
-@rule(
-    "advice",
-    "make sure that the prescriber knew before the dose, and watch the patient; the label asks for care",
-    cites=(_LABEL,),
-)
+@advice("make sure that the prescriber knew before the dose, and watch the patient; the label asks for care", _LABEL)
 def thrombolytic_caution(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Lists what the label of a thrombolytic asks caution for, as it was recorded before the dose.
 
@@ -193,9 +187,7 @@ def _doses(case: Case) -> Iterator[_Dose]:
             last.pop(step.septum, None)
 
 
-@rule(
-    "unsafe", "wait for the full dwell and look again before a second dose", limits=("alteplase_second_dose_minutes",)
-)
+@unsafe("wait for the full dwell and look again before a second dose", limits=("alteplase_second_dose_minutes",))
 def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
     """Measures the time from the first alteplase dose for an occlusion to the second.
 
@@ -217,7 +209,7 @@ def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("unsafe", "give no further dose; ask for imaging", limits=("alteplase_doses",))
+@unsafe("give no further dose; ask for imaging", limits=("alteplase_doses",))
 def alteplase_third_dose(case: Case) -> Iterable[Found]:
     """Counts the alteplase doses for one occlusion: since blood last came back.
 
@@ -237,7 +229,7 @@ def alteplase_third_dose(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("unsafe", "give no further dose; notify the prescriber", limits=("alteplase_total_mg",))
+@unsafe("give no further dose; notify the prescriber", limits=("alteplase_total_mg",))
 def alteplase_total(case: Case) -> Iterable[Found]:
     """Adds up the alteplase doses for one occlusion.
 
@@ -260,7 +252,7 @@ def alteplase_total(case: Case) -> Iterable[Found]:
 _LOOKS: Final = ("alteplase_first_check_minutes", "alteplase_second_check_minutes")
 
 
-@rule("gap", "look whether the line gives blood, and chart the look", limits=_LOOKS)
+@gap("look whether the line gives blood, and chart the look", limits=_LOOKS)
 def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
     """Looks, for each alteplase dose, for the looks at 30 and, if blood did not come back, at 120 minutes.
 
@@ -291,7 +283,7 @@ def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
             yield limit
 
 
-@rule("advice", "look at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
+@advice("look at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
 def thrombolytic_check_late(step: Step, event: ev.PatencyCheck, case: Case) -> Iterable[Found]:
     """Compares the time of a look at a dwelling alteplase dose with the label's 30 and 120 minutes.
 
@@ -312,8 +304,7 @@ def thrombolytic_check_late(step: Step, event: ev.PatencyCheck, case: Case) -> I
         yield Found("at", says, citations=case.policy.citations(limit))
 
 
-@rule(
-    "advice",
+@advice(
     "withdraw the labeled volume, so that no drug and no loosened clot is flushed in",
     limits=(
         "alteplase_withdraw_ml",
