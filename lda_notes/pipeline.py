@@ -45,7 +45,7 @@ def judge_all(given: Sequence[Record], policy: Policy, asof: datetime) -> list[J
     for line in folding.fold_all(given, policy, asof):
         for record, stay in zip(line.records, line.stays, strict=True):
             one = _judged(record, stay, policy, by_file)
-            judged[id(record)] = replace(one, line=line)
+            judged[id(record)] = one._replace(line=line)
     return [judged[id(record)] if id(record) in judged else judge(record, policy, asof) for record in given]
 
 
@@ -119,12 +119,12 @@ _ELSEWHERE: Final = ("records",)
 def _placed(finding: Finding, record: Record, by_file: Mapping[str, Record]) -> Finding:
     if any(spot.path[:1] == _ELSEWHERE for spot in finding.related):
         spots = tuple(
-            replace(spot, place=by_file[str(spot.path[1])].place(spot.path[2:]))
+            spot._replace(place=by_file[str(spot.path[1])].place(spot.path[2:]))
             if spot.path[:1] == _ELSEWHERE
             else spot
             for spot in finding.related
         )
-        finding = replace(finding, related=spots)
+        finding = finding._replace(related=spots)
     return record.placed(finding)
 
 
@@ -159,7 +159,7 @@ def compare(judged: Sequence[Judged]) -> list[Judged]:
             found = among.finding(doubt, member, files, line.episode)
             added.setdefault(index, []).append(judged[index].record.placed(found))
     return [
-        replace(one, findings=_ordered([*one.findings, *added[index]])) if index in added else one
+        one._replace(findings=_ordered([*one.findings, *added[index]])) if index in added else one
         for index, one in enumerate(judged)
     ]
 

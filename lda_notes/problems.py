@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from lda_notes.knowledge.sources import Citation
 
@@ -24,8 +23,7 @@ STOPPING: Final[tuple[Severity, ...]] = ("unsafe", "wrong", "gap")
 """Severities for which a check ends with 1 and a record is not sent."""
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Place:
+class Place(NamedTuple):
     """A spot in a file: rows and columns count from 1."""
 
     file: str
@@ -36,8 +34,7 @@ class Place:
         return f"{self.file}:{self.row}:{self.column}"
 
 
-@dataclass(frozen=True, slots=True)
-class Related:
+class Related(NamedTuple):
     """A second spot that a finding is about, and what is there."""
 
     path: Path
@@ -45,8 +42,7 @@ class Related:
     place: Place | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """One fault of a record, with everything a reader needs to act on it.
 
     ``message`` is one plain sentence with the values found and expected; ``todo`` says what to do about it;

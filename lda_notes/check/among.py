@@ -7,8 +7,7 @@ other file and never by the other patient's name: that stands on the unit's own 
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from lda_notes.check.rules.unreadable import Explained
 from lda_notes.line.folding import letters, person
@@ -68,8 +67,7 @@ AMONG: Final[tuple[Explained, ...]] = (
 _BY_NAME: Final = {explained.name: explained for explained in AMONG}
 
 
-@dataclass(frozen=True, slots=True)
-class Doubt:
+class Doubt(NamedTuple):
     """A fault between records. ``members`` are positions of records; ``said`` names the fault, without names."""
 
     rule: str

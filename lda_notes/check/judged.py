@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from lda_notes.line.folding import Line
 from lda_notes.line.timeline import Timeline
@@ -10,8 +10,7 @@ from lda_notes.problems import Finding
 from lda_notes.record.reading import Record
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(NamedTuple):
     """A record that was read, folded and checked.
 
     ``timeline`` is None when the record has no readable episode; ``line`` is the line that it belongs to, None where a

@@ -35,9 +35,10 @@ def _declared(model: type[BaseModel], names: Iterable[str], above: tuple[str, ..
             yield need
             if said.who:
                 yield from _of_person(need, said)
+        if "*" in above or (said is None and name not in _ABOUT_THE_RECORD):
+            continue  # of a part of one item of a list no facts are asked, nor of a part that is not
         part, listed = part_of(model.model_fields[name].annotation)
-        within = "*" not in above  # of a part of one item of a list no facts are asked
-        if part is not None and within and (said is not None or name in _ABOUT_THE_RECORD):
+        if part is not None:
             yield from _declared(part, part.model_fields, (*above, name, *("*" * listed)), kind)
 
 

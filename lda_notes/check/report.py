@@ -13,10 +13,9 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from lda_notes.check.judged import Judged
 from lda_notes.knowledge.policy import Policy
@@ -36,8 +35,7 @@ _COLORS: Final[dict[Severity, str]] = {"unsafe": "1;31", "wrong": "35", "gap": "
 _INDENT: Final = "    "
 
 
-@dataclass(frozen=True, slots=True)
-class Checked:
+class Checked(NamedTuple):
     """One file after the check: what was judged, or the sentence that says why it could not be opened."""
 
     file: str

@@ -170,8 +170,7 @@ Check = Callable[..., Iterable[Found]]
 _MINUTE: Final = timedelta(minutes=1)
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """One row of the table. ``on``, the classes of events that it judges, is empty for a rule that sees the whole case;
     ``limits`` name policy rows.
     """

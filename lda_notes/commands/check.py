@@ -7,7 +7,6 @@ import os
 import shutil
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -155,7 +154,7 @@ def _with_prints(files: list[Checked], seals: tuple[str, ...]) -> Checked:
         printed.append(Sealed(entry, digest))
     found = [unknown(judged.record.data, one) for one in printed]
     more = [judged.record.placed_in_file(finding) for finding in found if finding is not None]
-    return replace(files[0], judged=replace(judged, findings=(*judged.findings, *more)))
+    return files[0]._replace(judged=judged._replace(findings=(*judged.findings, *more)))
 
 
 def _code(files: list[Checked]) -> int:

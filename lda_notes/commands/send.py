@@ -201,13 +201,12 @@ def _accepted(made: Iterable[Made], reason: str | None, tally: _Tally) -> Iterat
 
 
 def _refusal(one: Made) -> Iterator[str]:
-    from dataclasses import replace
 
     file = report.visible(one.file)
     if one.broken is not None:
         yield f"{file}: refused: {report.visible(one.broken)}."
     if one.findings and one.judged is not None:
-        checked = report.Checked(one.file, replace(one.judged, findings=one.findings))
+        checked = report.Checked(one.file, one.judged._replace(findings=one.findings))
         yield report.text([checked]).rstrip("\n")
     for about, fault in one.faults:
         yield f"{file}{f', event {report.visible(about)}' if about else ''}: {report.visible(str(fault))}"

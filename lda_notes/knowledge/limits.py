@@ -9,10 +9,9 @@ out and lets a facility replace them. ``RETIRED`` names what policies of earlier
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 from types import MappingProxyType
-from typing import Any, Final, Literal, get_args
+from typing import Any, Final, Literal, NamedTuple, get_args
 
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 
@@ -20,8 +19,7 @@ Bound = Literal["at most", "at least", "exactly"]
 """Which side of a limit is allowed."""
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(NamedTuple):
     """A number with its unit. ``says`` is what is limited, as it reads before ": at most 7 days".
 
     ``low`` and ``high`` are the ends of what a local policy may set; beyond them a value is taken for a slip.
@@ -37,8 +35,7 @@ class Limit:
     high: Decimal
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(NamedTuple):
     """A named option. If ``ordered``, ``options`` are listed strictest first, so a later one is looser."""
 
     name: str
@@ -49,8 +46,7 @@ class Choice:
     ordered: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Clock:
+class Clock(NamedTuple):
     """A time of day, "HH:MM" in the stay's own zone."""
 
     name: str
@@ -59,8 +55,7 @@ class Clock:
     citations: tuple[Citation, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Words:
+class Words(NamedTuple):
     """A list of words or of times of day, joined by commas in ``value``; ``times`` says that they are times."""
 
     name: str

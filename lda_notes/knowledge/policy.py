@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Final, assert_never
+from typing import Final, NamedTuple, assert_never
 
 from lda_notes.knowledge.limits import ROWS, Choice, Clock, Limit, Row, Words
 from lda_notes.knowledge.sources import Citation
@@ -79,8 +79,7 @@ def value_text(row: Row) -> str:
             assert_never(row)
 
 
-@dataclass(frozen=True, slots=True)
-class Silenced:
+class Silenced(NamedTuple):
     """A rule that a facility's policy silences, with its reason and the day from which it is silent."""
 
     rule: str
@@ -173,8 +172,7 @@ DEFAULT: Final = Policy(MappingProxyType({row.name: row for row in ROWS}))
 """The published policy: what is in force where a facility has said nothing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(NamedTuple):
     """One row that a facility policy replaced, and whether the facility's value is the looser one."""
 
     published: Row

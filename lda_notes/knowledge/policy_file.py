@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from pathlib import Path as FilePath
 from typing import Final
 
@@ -41,7 +40,7 @@ def load(path: FilePath) -> tuple[Policy, tuple[Finding, ...]]:
     if parsed.data is None:
         return DEFAULT, tuple(faults)
     policy, found = apply(DEFAULT, parsed.data)
-    faults.extend(replace(finding, place=_place(finding, parsed, path)) for finding in found)
+    faults.extend(finding._replace(place=_place(finding, parsed, path)) for finding in found)
     faults.sort(key=lambda finding: (finding.place or Place("", 0, 0), finding.message))
     return (DEFAULT, tuple(faults)) if faults else (policy, ())
 

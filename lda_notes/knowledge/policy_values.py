@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Final, assert_never
@@ -43,7 +42,7 @@ def apply(policy: Policy, data: object) -> tuple[Policy, tuple[Finding, ...]]:
     rows = _rows(data.get("limits"), policy, faults) if "limits" in data or not silenced else []
     if cited is None or faults:
         return policy, tuple(faults)
-    replaced = {row.name: replace(row, citations=(cited,)) for row in rows}
+    replaced = {row.name: row._replace(citations=(cited,)) for row in rows}
     retired = [name for name in map(_key, data.get("limits") or ()) if name in RETIRED]
     ignored = tuple(f"The policy sets {name}, which no longer exists: {RETIRED[name]}." for name in retired)
     return Policy(MappingProxyType({**policy.rows, **replaced}), cited, silenced, ignored), ()
@@ -239,7 +238,7 @@ def _new_limit(row: Limit, found: object) -> Limit | Finding:
             f"limit {row.name} is {number(value)} {row.unit}, expected {number(row.low)} to {number(row.high)}",
             f"Check the value and its unit; {published}.",
         )
-    return replace(row, value=value)
+    return row._replace(value=value)
 
 
 def _new_choice(row: Choice, found: object) -> Choice | Finding:
@@ -261,12 +260,12 @@ def _new_choice(row: Choice, found: object) -> Choice | Finding:
             f"option {row.name} is {_show(found)}, expected one of {options}",
             f"Write one of these words.{_nearest(found, row.options)}",
         )
-    return replace(row, value=found)
+    return row._replace(value=found)
 
 
 def _new_clock(row: Clock, found: object) -> Clock | Finding:
     if isinstance(found, str) and _clock_text(found):
-        return replace(row, value=found)
+        return row._replace(value=found)
     return _finding(
         "policy-wrong-type",
         ("limits", row.name),
@@ -285,7 +284,7 @@ def _new_words(row: Words, found: object) -> Words | Finding:
         for word in listed
     )
     if good:
-        return replace(row, value=", ".join(dict.fromkeys(str(word).strip() for word in listed)))
+        return row._replace(value=", ".join(dict.fromkeys(str(word).strip() for word in listed)))
     expected = 'times of day such as ["07:00", "19:00"]' if row.times else "words such as [MD, NP]"
     how = ", each time on the 24-hour clock with a leading zero, in quotes." if row.times else ", no comma in a word."
     return _finding(

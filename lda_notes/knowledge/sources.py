@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 Mark = Literal["R", "R2", "M-H", "M-M", "M-L", "D", "CP", "LP"]
 """How a fact is known; ``MARK_WORDS`` says each in words. ``LP`` is a value set by a local policy file."""
@@ -37,8 +37,7 @@ MARKS_IN_BRIEF: Final[Mapping[Mark, str]] = MappingProxyType(
 """The words under a short list of sources, on a sheet that goes round a ward."""
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """One row of the bibliography.
 
     ``short`` is the name printed beside a value. ``at_hand`` is "text" if the issuer's own text was read, "copy" if

@@ -6,10 +6,9 @@ Check, worksheet, offers of `chart` and to-dos ask here and nowhere else, so tha
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Final, Literal, get_args
+from typing import Final, Literal, NamedTuple, get_args
 
 from lda_notes.knowledge.ages import MONTHS_PER_YEAR, days_old, months_old
 from lda_notes.knowledge.policy import Policy
@@ -22,8 +21,7 @@ Weight = Literal["unsafe", "advice"]
 """How much speaks against it: ``unsafe`` is never advised; ``advice`` needs a prescriber or the facility's policy."""
 
 
-@dataclass(frozen=True, slots=True)
-class Subject:
+class Subject(NamedTuple):
     """The patient as far as supplies are concerned. None: not recorded; then nothing is ruled out on account of it.
 
     ``unread`` names what was written and could not be read, ``allergies`` or ``history``: it may be any of them.
@@ -55,8 +53,7 @@ class Subject:
         return "heparin" in self.allergies or _HIT in self.history
 
 
-@dataclass(frozen=True, slots=True)
-class Objection:
+class Objection(NamedTuple):
     """One thing that speaks against a use. ``rule`` names the row; ``why`` says it in words."""
 
     rule: str
@@ -65,8 +62,7 @@ class Objection:
     allergy: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """Whether something suits, and all that speaks against it."""
 
     objections: tuple[Objection, ...]
@@ -87,8 +83,7 @@ class Answer:
         return next((o.allergy for o in self.objections if o.allergy is not None and o.weight == "unsafe"), None)
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(NamedTuple):
     """A thing in use: what it is used for, its name in the record's words, strength and preservative if they matter."""
 
     use: Use
@@ -237,8 +232,7 @@ def _cold(item: Item, who: Subject, _: Policy) -> str | None:
     return "cold intolerance" if item.what == "vapocoolant spray" and "cold intolerance" in who.history else None
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One objection: for which uses it is asked, how much it weighs, and the test that says why."""
 
     rule: str
@@ -329,8 +323,7 @@ def antiseptics(who: Subject, policy: Policy) -> tuple[str, ...]:
     return tuple(agent for agent in ANTISEPTICS if suits("antiseptic", agent, who, policy).plain)
 
 
-@dataclass(frozen=True, slots=True)
-class Offered:
+class Offered(NamedTuple):
     """A lock that may be offered: the drug and, for heparin, its strength in units per mL."""
 
     drug: str

@@ -7,9 +7,8 @@ that could not be read, comes from the reading and not from an event: the timeli
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
@@ -36,8 +35,7 @@ _HEPARIN: Final = ("heparin", "taurolidine with citrate and heparin")
 _NOT_FLUSHED_IN: Final = ("70% ethanol", "taurolidine with citrate", "taurolidine with citrate and heparin")
 
 
-@dataclass(frozen=True, slots=True)
-class Around:
+class Around(NamedTuple):
     """The input of the table: an event, the states before and after it, and what is known of the patient then."""
 
     entry: Entry
@@ -53,8 +51,7 @@ class Around:
         return self.entry.event
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One danger. ``begins`` returns it in words, ``ends`` whether this event ends it; ``phase`` may change it."""
 
     code: DangerCode
@@ -113,14 +110,14 @@ def settled(around: Around) -> bool:
 def _contents_change(danger: Danger, around: Around) -> Danger:
     event = around.event
     if danger.phase == "" and (fact_of(event, "old_lock") or fact_of(event, "blood_return")) in _NOT_OUT:
-        return replace(danger, tried=True)
+        return danger._replace(tried=True)
     if danger.phase == "" and removed(event):
-        return replace(danger, phase="aspirated")
+        return danger._replace(phase="aspirated")
     if danger.phase == "" and pushed_in(event):
         what = danger.what.split(" in the line")[0]
         rest = danger.what[len(what) + len(" in the line") :]
         said = f"{what} was flushed in: exposure{rest}"
-        return replace(danger, phase=EXPOSURE, what=said, forbids="", exposure=Exposure(what, event.at))
+        return danger._replace(phase=EXPOSURE, what=said, forbids="", exposure=Exposure(what, event.at))
     return danger
 
 
@@ -192,7 +189,7 @@ def _quoted(text: object) -> str:
 def _vesicant_changes(danger: Danger, around: Around) -> Danger:
     if danger.phase == "" and around.after.infusion is None:
         what = danger.what.replace(VESICANT_RUNS, "vesicant stopped, line not yet flushed through after proof", 1)
-        return replace(danger, phase="stopped", what=what)
+        return danger._replace(phase="stopped", what=what)
     return danger
 
 
@@ -288,7 +285,7 @@ def _as_now(begins: Callable[[Around], str | None]) -> Callable[[Danger, Around]
     """Return what says a danger in the words of each later event at which it would begin again."""
 
     def changes(danger: Danger, around: Around) -> Danger:
-        return replace(danger, what=begins(around) or danger.what)
+        return danger._replace(what=begins(around) or danger.what)
 
     return changes
 
@@ -352,7 +349,7 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
         kept: list[Danger] = []
         for danger in (row.changes(one, around) for one in around.before.dangers if one.code == row.code):
             if row.ends(danger, around):
-                over.append(replace(danger, ended=around.entry))
+                over.append(danger._replace(ended=around.entry))
             else:
                 kept.append(danger)
         if all(one.phase for one in kept) and (said := row.begins(around)) is not None:
@@ -361,7 +358,7 @@ def after(around: Around) -> tuple[tuple[Danger, ...], tuple[Danger, ...]]:
     for danger in around.before.dangers:
         if danger.code == "P":  # what outlives the port ends with a judgment of whoever may give one
             if _decided(around):
-                over.append(replace(danger, ended=around.entry))
+                over.append(danger._replace(ended=around.entry))
             else:
                 standing.append(danger)
     return tuple(standing), tuple(over)

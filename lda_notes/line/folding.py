@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import corrected
@@ -19,8 +18,7 @@ if TYPE_CHECKING:
     from lda_notes.record.reading import Record
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One line over all its stays.
 
     ``records`` are in order of time, ``stays`` the timeline of each: its own events, in the states of the whole line.
@@ -179,4 +177,4 @@ def _port_in(timeline: Timeline) -> bool:
 def _of_line(timeline: Timeline) -> Iterable[Hold]:
     for holds in timeline.holds.values():
         for hold in holds:
-            yield replace(hold, sign=f"{hold.sign} (port {timeline.episode.port.id})")
+            yield hold._replace(sign=f"{hold.sign} (port {timeline.episode.port.id})")

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import Entry
@@ -68,8 +67,7 @@ AS_POLICY_SAYS_WITHOUT_TREATMENT: Final[_ByPolicy] = "as policy says, without tr
 """For holds that a thrombolytic does not answer."""
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One reason: what shows it, whether it holds the whole port, what may end it.
 
     ``shown_by`` names the facts, and the kinds, without which ``begins`` has nothing to look at; a row without any is
@@ -343,7 +341,7 @@ CLEARING_DECISIONS: Final = ("cleared for use", "cleared with limits")
 
 def with_end(hold: Hold, entry: Entry, how: str) -> Hold:
     """Return ``hold`` with what ended it."""
-    return replace(hold, ended=entry, how=how)
+    return hold._replace(ended=entry, how=how)
 
 
 def flushed_on_hold(event: ev.Event, holds: Iterable[Hold]) -> Hold | None:

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.knowledge.policy import Policy, number
@@ -23,8 +22,7 @@ from lda_notes.record.parts import Needle, Site
 from lda_notes.record.unread import Unread
 
 
-@dataclass(frozen=True, slots=True)
-class Look:
+class Look(NamedTuple):
     """The input of the table: an event, its septum's state before it, and what surrounds it.
 
     ``fresh`` says that the port was implanted so recently that redness and swelling belong to the wound; ``unread``

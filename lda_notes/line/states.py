@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from lda_notes.line.corrections import Entry
 from lda_notes.record.parts import Dressing, Needle
@@ -43,8 +42,7 @@ DangerCode = Literal["D1", "D2", "D3", "D4", "D5", "D6", "D7", "D8", "D9", "D10"
 """The standing dangers by their number; P is a problem of the patient that outlives the port."""
 
 
-@dataclass(frozen=True, slots=True)
-class NeedleStay:
+class NeedleStay(NamedTuple):
     """A needle's time in a septum. ``since`` is None when nobody knows when it was put in."""
 
     septum: str
@@ -59,8 +57,7 @@ class NeedleStay:
         return self.closed.event.at if self.closed else None
 
 
-@dataclass(frozen=True, slots=True)
-class DressingStay:
+class DressingStay(NamedTuple):
     """A dressing's time on the site. ``since`` is None when nobody knows when it was put on.
 
     ``found`` is the last look that recorded its condition.
@@ -74,8 +71,7 @@ class DressingStay:
     found: Entry | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Hold:
+class Hold(NamedTuple):
     """A time during which nothing goes through a septum, for one reason.
 
     ``sign`` is what was seen, in words, never a diagnosis; ``began`` the event that showed it; ``ends_by`` what may
@@ -96,16 +92,14 @@ class Hold:
         return self.began.event.at
 
 
-@dataclass(frozen=True, slots=True)
-class Exposure:
+class Exposure(NamedTuple):
     """A medicine that went into the patient from the line and ought not to have: which, and when."""
 
     drug: str
     at: datetime
 
 
-@dataclass(frozen=True, slots=True)
-class Danger:
+class Danger(NamedTuple):
     """A danger that stands until something ends it. ``what`` and ``forbids`` are in words.
 
     ``began`` is None for what is not about one event; ``phase`` is the mechanism's own; ``exposure`` what was flushed
@@ -128,8 +122,7 @@ class Danger:
         return self.began.event.at if self.began is not None else None
 
 
-@dataclass(frozen=True, slots=True)
-class UseLimit:
+class UseLimit(NamedTuple):
     """A use that an evaluation forbids on a line that it cleared, such as "no vesicant", until it is lifted."""
 
     septum: str
@@ -137,8 +130,7 @@ class UseLimit:
     began: Entry
 
 
-@dataclass(frozen=True, slots=True)
-class Dwell:
+class Dwell(NamedTuple):
     """A thrombolytic dwelling in the line. ``checks`` are its looks so far."""
 
     septum: str
@@ -147,8 +139,7 @@ class Dwell:
     ended: Entry | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class State:
+class State(NamedTuple):
     """The state of one septum at a moment.
 
     ``blood`` and ``flow`` are the last events that recorded a blood return, or how the last flush ran; ``inside`` the
@@ -195,8 +186,7 @@ class State:
         return next((danger for danger in self.dangers if danger.code == code), None)
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One event and the states around it. ``septum`` is None for events that are not about one septum."""
 
     entry: Entry
@@ -205,8 +195,7 @@ class Step:
     after: State
 
 
-@dataclass(frozen=True, slots=True)
-class UnitStay:
+class UnitStay(NamedTuple):
     """Time on one unit; ``until`` is None while the patient is there."""
 
     unit: str

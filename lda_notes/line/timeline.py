@@ -10,14 +10,14 @@ from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time
-from typing import Final, TypeVar
+from typing import Final, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.corrections import Corrected, Entry, corrected
 from lda_notes.line.known import Known, carried, dated, handed_on
 from lda_notes.line.states import Danger, DressingStay, Dwell, Hold, NeedleStay, State, Step, UnitStay
-from lda_notes.line.transitions import Fold, History, altered, keep, unread_danger
+from lda_notes.line.transitions import Fold, History, keep, unread_danger
 from lda_notes.line.walk import Walk, alike
 from lda_notes.problems import Finding
 from lda_notes.record import events as ev
@@ -27,8 +27,7 @@ from lda_notes.record.unread import Unread
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class Beside:
+class Beside(NamedTuple):
     """Another record of the same line: another stay of the same patient with the same port."""
 
     episode: Episode
@@ -38,8 +37,7 @@ class Beside:
     """When its stay begins, where that is after this one's: what it says of patient and port is known from then."""
 
 
-@dataclass(frozen=True, slots=True)
-class Others:
+class Others(NamedTuple):
     """The facts of other records that are true of this one too: ``beside`` are the other stays of the same line.
 
     ``elsewhere`` are the holds of another port of the same patient that nobody recorded as removed, which hold this
@@ -323,8 +321,8 @@ def _mark(states: dict[str, State], fold: Fold, moment: datetime, begins: bool, 
     """Let a hold of the patient's other port begin or end here."""
     for septum, state in states.items():
         others = tuple(h for h in state.holds if h.began is not hold.began or h.reason != hold.reason)
-        kept = (*others, replace(hold, septum=septum, ended=None)) if begins else others
-        states[septum] = altered(state, holds=kept)
+        kept = (*others, hold._replace(septum=septum, ended=None)) if begins else others
+        states[septum] = state._replace(holds=kept)
         keep(fold.histories[septum], moment, states[septum])
 
 
@@ -335,9 +333,9 @@ def _units(episode: Episode, entries: Sequence[Entry]) -> tuple[tuple[UnitStay, 
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.Transfer):
-            units[-1] = replace(units[-1], until=event.at)
+            units[-1] = units[-1]._replace(until=event.at)
             units.append(UnitStay(event.to_unit, event.to_room, event.to_setting, event.at, entry=entry))
         elif isinstance(event, ev.Discharge):
-            units[-1] = replace(units[-1], until=event.at)
+            units[-1] = units[-1]._replace(until=event.at)
             discharge = entry
     return tuple(units), discharge

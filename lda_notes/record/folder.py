@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path as FilePath
-from typing import Final
+from typing import Final, NamedTuple
 
 from lda_notes.files.syntax import MAX_BYTES
 from lda_notes.knowledge import policy_file
@@ -28,8 +27,7 @@ def _is_record(path: FilePath) -> bool:
     return path.suffix.lower() in records.SUFFIXES and not _is_policy(path) and path.is_file()
 
 
-@dataclass(frozen=True, slots=True)
-class Beside:
+class Beside(NamedTuple):
     """The records beside those that were asked for: other stays of the same patients.
 
     ``unreadable`` are sentences on what may be one and could not be read.
@@ -113,8 +111,7 @@ def _is_policy(path: FilePath) -> bool:
     return path.stem.lower().replace("_", "-") == FilePath(policy_file.NAME).stem
 
 
-@dataclass(frozen=True, slots=True)
-class Passed:
+class Passed(NamedTuple):
     """Something in a folder that is not read as a record and could be one. ``lost``: it was meant to be one."""
 
     path: FilePath

@@ -85,12 +85,12 @@ class Record:
 
     def placed_in_file(self, finding: Finding) -> Finding:
         """Return ``finding``, whose path counts the events as the file does, with its place filled in."""
-        return replace(finding, place=self._at(finding.path))
+        return finding._replace(place=self._at(finding.path))
 
     def placed(self, finding: Finding) -> Finding:
         """Return ``finding`` with file, row and column filled in, its related spots too."""
-        related = tuple(replace(spot, place=spot.place or self.place(spot.path)) for spot in finding.related)
-        return replace(finding, place=finding.place or self.place(finding.path), related=related)
+        related = tuple(spot._replace(place=spot.place or self.place(spot.path)) for spot in finding.related)
+        return finding._replace(place=finding.place or self.place(finding.path), related=related)
 
 
 def read(path: FilePath) -> Record:
@@ -145,7 +145,7 @@ def _with_corrections(record: Record) -> Record:
         events[position] = change.event
         for path, fault in change.found.faults.items():
             finding = _layout_finding(fault, (*above, *path), record, record.data)
-            findings.append(replace(finding, rule="correction-unreadable", event=change.event.id))
+            findings.append(finding._replace(rule="correction-unreadable", event=change.event.id))
         unread = tuple(lost(change.found, record._at, record.data, above))
         for fact in unread:
             withdraw(change.found.result, change.kind, fact.fact)

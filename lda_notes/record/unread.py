@@ -7,8 +7,7 @@ so that no sheet, sum or bundle takes it for something that nobody recorded.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.problems import Path, Place
@@ -19,8 +18,7 @@ _MOST: Final = 200
 """Most characters of one fact that are repeated."""
 
 
-@dataclass(frozen=True, slots=True)
-class Unread:
+class Unread(NamedTuple):
     """One fact that was written and could not be read.
 
     ``path`` is where it stands in the file. ``text`` is what was written there, with the rest of what had to be left

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import calendar
-from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 Issuer = Literal["GS1", "HIBC", "ICCBBA"]
 """Whose rules the identifier follows: the issuing agencies accredited by the FDA."""
@@ -18,8 +17,7 @@ SHOWN_SEPARATOR: Final = "↔"
 _EXCERPT: Final = 40
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceIdentifier:
+class DeviceIdentifier(NamedTuple):
     """The contents of a device identifier. Parts that the label does not carry are None.
 
     ``device`` is the fixed part (DI): a 14-digit GTIN, or a HIBC labeler, product and unit-of-measure code.
@@ -53,8 +51,7 @@ class DeviceIdentifier:
         return self.expires_hour is not None and at.hour >= self.expires_hour
 
 
-@dataclass(frozen=True, slots=True)
-class ScanFault:
+class ScanFault(NamedTuple):
     """Why a text is not a device identifier: one plain sentence, and what to do about it."""
 
     message: str

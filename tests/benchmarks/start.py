@@ -19,6 +19,7 @@ _HEAVY = ("docx", "jinja2", "httpx", "fhir", "biip", "pydantic", "yaml", "lxml",
 _BARE = (
     "import click, yaml, pydantic\nfrom yaml._yaml import CParser\nimport lda_notes.record.episode\n"
     "from pydantic import BaseModel\n"
+    "lda_notes.record.episode.Episode.model_rebuild()\n"
 )
 
 

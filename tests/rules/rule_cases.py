@@ -6,7 +6,7 @@ import json
 import re
 from collections.abc import Iterator
 from copy import deepcopy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -168,7 +168,7 @@ def case_under(path: Path, default: Policy) -> CaseFile:
                 limits = read_yaml(header[2].encode()).data
                 policy = local_policy(**(limits or {}))
     episode = Episode.model_validate_json(json.dumps(complete(parsed.data)))
-    findings = tuple(replace(finding, path=tuple(finding.path)) for finding in judged(episode, policy, asof))
+    findings = tuple(finding._replace(path=tuple(finding.path)) for finding in judged(episode, policy, asof))
     places = parsed.places
 
     def row(where: tuple[str | int, ...]) -> int:

@@ -30,7 +30,7 @@ def line(*events: dict[str, Any], **parts: Any) -> Timeline:
 def said(state: State) -> dict[str, Any]:
     """Return each field of a state that names an event, by the identifier of that event."""
     found: dict[str, Any] = {}
-    for name in State.__slots__:
+    for name in State._fields:
         value = getattr(state, name)
         match value:
             case Entry():

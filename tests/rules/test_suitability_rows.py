@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import product
@@ -348,4 +347,4 @@ def test_age_and_what_forbids_heparin_as_values() -> None:
     assert who(TODAY + timedelta(days=1)).months is None and not who(TODAY + timedelta(days=1)).newborn(DEFAULT)
     assert who(born=None).months is None and not who(born=None).newborn(DEFAULT)
     assert not who().no_heparin and who(allergies=["heparin"]).no_heparin and who(history=[HIT]).no_heparin
-    assert not replace(who(), history=frozenset({"premature birth"})).no_heparin
+    assert not who()._replace(history=frozenset({"premature birth"})).no_heparin

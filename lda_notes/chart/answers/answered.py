@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from lda_notes.problems import Path
 
 
-@dataclass(frozen=True, slots=True)
-class Answered:
+class Answered(NamedTuple):
     """A question that was answered, with the facts that it gave."""
 
     question: str

@@ -6,13 +6,11 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from lda_notes.chart.answers.answered import Answered
-from lda_notes.files.output import write_private
 from lda_notes.files.system import own_folder
 from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
@@ -24,8 +22,7 @@ VISIT: Final = "visit"
 """The subject of a draft of a whole visit."""
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(NamedTuple):
     """Answers given so far. ``signed`` is the event once it was signed, until it is known to be written.
 
     ``record``, ``about`` and ``by`` say where it will be written, what is charted, and who charts; empty while unknown.
@@ -69,6 +66,8 @@ def held(at: Path) -> Iterator[None]:
 
 def save(at: Path, draft: Draft) -> None:
     """Write the draft, whole, readable by its owner alone."""
+    from lda_notes.files.output import write_private  # here, since `check` reads drafts and writes none
+
     data = {
         "version": _VERSION,
         "event": draft.event_id,

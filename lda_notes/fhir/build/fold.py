@@ -9,7 +9,7 @@ the bundles does not matter.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from typing import Final, Literal
@@ -141,7 +141,7 @@ def _record(frame: Frame) -> Strand:
 
 def _stay(frame: Frame, timeline: Timeline) -> Strand:
     left = timeline.discharge.event.at if timeline.discharge is not None else None
-    first = replace(timeline.units[0], until=None)
+    first = timeline.units[0]._replace(until=None)
 
     def made(closed: bool) -> list[Made]:
         resource = stay(frame, timeline.units, left) if closed else stay(frame, [first], None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 MAX_BYTES: Final = 20 * 1024 * 1024
@@ -27,8 +26,7 @@ MAX_SHOWN: Final = 40
 """Most characters of the file that one message repeats, because messages end up in logs."""
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Fault:
+class Fault(NamedTuple):
     """One fault of the syntax of a file. Rows and columns count from 1; columns count characters.
 
     ``message`` is one sentence with what was found and what was expected; ``todo`` says what to do.

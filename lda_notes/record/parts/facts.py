@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Final, Literal, TypedDict, Unpack
+from typing import Any, Final, Literal, NamedTuple, TypedDict, Unpack
 
 from pydantic import AliasChoices, BaseModel, ConfigDict, Field
 
@@ -13,16 +12,16 @@ from lda_notes.knowledge.sources import Citation
 class Model(BaseModel):
     """A frozen, closed part of a record: unknown keys are refused."""
 
-    # Values are not cached: in a stream the cache would only fill, with what other patients' records said.
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, cache_strings="keys")
+    # Values are not cached: in a stream the cache would only fill, with what other patients' records said. Validators
+    # are built at first use: that of the record contains all others, and is as a rule the only one that is used.
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, cache_strings="keys", defer_build=True)
 
 
 Level = Literal["required", "recommended"]
 """How much a fact is needed: for want of a required one a reviewer would send the chart back."""
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(NamedTuple):
     """How a fact is asked for, how much it is needed, by whom, and why.
 
     ``when``, ``given`` and ``suits`` name what decides that it is asked of an event at all, ``option`` a choice of the
