@@ -207,9 +207,9 @@ def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
 
 @wrong("correct the time", _COP, limits=("clock_slack_minutes",))
 def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
-    """Compares the time at which somebody was told of a problem with the time of the event that showed it.
+    """Compares the time at which someone was notified of a problem with the time of the event that showed it.
 
-    Nobody can be told of what was not yet seen.
+    No one can be notified of what was not yet seen.
     """
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and event.at - problem.told_at > case.span("clock_slack_minutes"):
@@ -221,9 +221,9 @@ def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Itera
 
 @wrong("correct the time, or add the report as an addendum", _CMS, limits=("clock_slack_minutes",))
 def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
-    """Compares the time at which somebody was told of a problem with the time of entry.
+    """Compares the time at which someone was notified of a problem with the time of entry.
 
-    What happened after the entry cannot stand in it; it belongs into an addendum with its own time.
+    What happened after the entry cannot be in it; it belongs in an addendum with its own time.
     """
     charted = event.charted_at
     if charted is None:
@@ -251,11 +251,11 @@ def staff_injury_in_chart(step: Step, event: ev.CareEvent, case: Case) -> Iterab
 
 @wrong("record the person who was notified", COMMON_PRACTICE)
 def problem_told_to_author(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
-    """Compares the person told of a problem with the author.
+    """Compares the person notified of a problem with the author.
 
-    A problem that stays with the one who saw it has reached nobody.
+    A problem known only to the one who saw it has reached no one who may decide.
 
-    If nobody was told, tell someone who may decide and chart it.
+    If no one was notified, notify someone who may decide, and chart it.
     """
     for position, problem in enumerate(event.problems):
         if _same(problem.told, event.by):
