@@ -42,11 +42,8 @@ def charted_before_event(case: Case) -> Iterable[Found]:
     for entry, wait in case.waits:
         event = entry.event
         if -wait > slack and event.charted_at is not None:
-            yield Found(
-                "charted_at",
-                f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}",
-                entry,
-            )
+            says = f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}"
+            yield Found("charted_at", says, entry)
 
 
 @gap("mark it as a late entry and say where the facts are recalled from", _CMS, _LATE, limits=("late_entry_hours",))
@@ -127,11 +124,8 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
     for entry in case.entries_and_corrections:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:
-            yield Found(
-                "charted_at",
-                f"charted at {case.say(charted)}, after the moment judged from, {case.say(case.timeline.asof)}",
-                entry,
-            )
+            says = f"charted at {case.say(charted)}, after the moment judged from, {case.say(case.timeline.asof)}"
+            yield Found("charted_at", says, entry)
 
 
 @advice("write the time with the offset of the stay's time zone on that day", COMMON_PRACTICE)
@@ -213,10 +207,8 @@ def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Itera
     """
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and event.at - problem.told_at > case.span("clock_slack_minutes"):
-            yield Found(
-                f"problems.{position}.told_at",
-                f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}",
-            )
+            says = f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}"
+            yield Found(f"problems.{position}.told_at", says)
 
 
 @wrong("correct the time, or add the report as an addendum", _CMS, limits=("clock_slack_minutes",))
@@ -230,10 +222,8 @@ def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> 
         return
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and problem.told_at - charted > case.span("clock_slack_minutes"):
-            yield Found(
-                f"problems.{position}.told_at",
-                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}",
-            )
+            says = f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}"
+            yield Found(f"problems.{position}.told_at", says)
 
 
 @advice("report it to employee health, and take it out of the chart", COMMON_PRACTICE)

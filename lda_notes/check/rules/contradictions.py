@@ -108,10 +108,8 @@ def anesthetic_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found
         )
     for key, moment in (("applied_at", used.applied_at), ("removed_at", used.removed_at)):
         if moment is not None and moment > event.at:
-            yield Found(
-                f"anesthetic.{key}",
-                f"the time {case.say(moment)} of {used.agent} is later than the needle at {case.say(event.at)}",
-            )
+            says = f"the time {case.say(moment)} of {used.agent} is later than the needle at {case.say(event.at)}"
+            yield Found(f"anesthetic.{key}", says)
             return
 
 
@@ -175,11 +173,8 @@ def lock_and_infusion(step: Step, event: ev.Access, case: Case) -> Iterable[Foun
     If the line was locked first and connected later, chart the connection as an event of its own.
     """
     if event.infusion is not None and type(event.lock) is Lock:
-        yield Found(
-            "lock",
-            f"the line is recorded as locked with {event.lock.drug} and an infusion as connected, in one access",
-            related=(Related(step.entry.path("infusion"), "the infusion"),),
-        )
+        says = f"the line is recorded as locked with {event.lock.drug} and an infusion as connected, in one access"
+        yield Found("lock", says, related=(Related(step.entry.path("infusion"), "the infusion"),))
 
 
 @wrong("correct the drug or take the strength out", COMMON_PRACTICE)

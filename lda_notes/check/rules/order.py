@@ -232,11 +232,8 @@ def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
             continue
         if named is not None and named.event.at <= event.at:
             by = ended[septum, event.treatment]
-            yield Found(
-                "treatment",
-                f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}",
-                step.entry,
-            )
+            says = f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}"
+            yield Found("treatment", says, step.entry)
 
 
 @wrong("name the first dose", _LABEL)
@@ -300,12 +297,8 @@ def same_event_twice(case: Case) -> Iterable[Found]:
         known = first.setdefault(_what(after), after.entry)
         if known is not after.entry:
             event: Any = after.entry.event
-            yield Found(
-                "at",
-                f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}",
-                after.entry,
-                related=(Related(known.path(), "the first"),),
-            )
+            says = f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}"
+            yield Found("at", says, after.entry, related=(Related(known.path(), "the first"),))
 
 
 def _what(step: Step) -> tuple[str, str | None]:

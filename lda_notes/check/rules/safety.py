@@ -153,10 +153,8 @@ def blood_not_like_whole_blood(step: Step, event: ev.Proved, case: Case) -> Iter
     Aspirate again, and chart what comes.
     """
     if event.blood_looks is not None and event.blood_looks != "like whole blood" and event.blood_return == "present":
-        yield Found(
-            "blood_looks",
-            f"blood return is present and the blood looks {event.blood_looks}; it should look like whole blood",
-        )
+        says = f"blood return is present and the blood looks {event.blood_looks}; it should look like whole blood"
+        yield Found("blood_looks", says)
 
 
 @gap(
@@ -253,10 +251,8 @@ def asepsis_broken(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]
     if technique.sterile_gloves is False and access and case.policy.choice("gloves") == "sterile":
         left_out.append(("sterile_gloves", "sterile gloves"))
     if left_out:
-        yield Found(
-            f"technique.{left_out[0][0]}",
-            f"the procedure was done without {' and without '.join(says for _, says in left_out)}",
-        )
+        said = f"the procedure was done without {' and without '.join(says for _, says in left_out)}"
+        yield Found(f"technique.{left_out[0][0]}", said)
 
 
 @unsafe(
@@ -309,10 +305,8 @@ def infusion_before_tip_confirmed(step: Step, event: ev.Access, case: Case) -> I
     A tip in the wrong vein or in the heart does harm with whatever runs; it is confirmed before the first use.
     """
     if event.tip_confirmed is False and event.infusion is not None:
-        yield Found(
-            "tip_confirmed",
-            "an infusion was connected, and the tip position is not confirmed; it is confirmed before use",
-        )
+        says = "an infusion was connected, and the tip position is not confirmed; it is confirmed before use"
+        yield Found("tip_confirmed", says)
 
 
 @unsafe("check the allergies now, against everything that touched the patient", _OPEN_RN)

@@ -189,11 +189,8 @@ def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> I
     The same drug is sold with and without benzyl alcohol; only the label tells, and in a newborn it decides.
     """
     if type(event.lock) is Lock and event.lock.preservative is None and is_newborn(case, step.entry.event):
-        yield Found(
-            "lock",
-            f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn",
-            lacks=("lock.preservative",),
-        )
+        says = f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn"
+        yield Found("lock", says, lacks=("lock.preservative",))
 
 
 @advice(
