@@ -21,12 +21,6 @@ _LATE: Final = Citation("ahima-2012", "M-H", "late entry")
 _NONE: Final = timedelta(0)
 
 
-def _last_moment(case: Case) -> datetime:
-    """Return the latest time of any event; entries and corrections are in order of time."""
-    lasts = [entries[-1].event.at for entries in (case.timeline.entries, case.timeline.corrections) if entries]
-    return max(lasts, default=case.timeline.asof)
-
-
 # -- when it was charted --
 
 
@@ -101,14 +95,10 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
     If it has not happened yet, take the entry out.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    for entry in case.entries_and_corrections if _last_moment(case) > latest else ():
+    for entry in case.entries_and_corrections:
         if entry.event.at > latest:
-            yield Found(
-                "at",
-                f"the event is at {case.say(entry.event.at)}, after the moment judged from, "
-                f"{case.say(case.timeline.asof)}",
-                entry,
-            )
+            at, asof = case.say(entry.event.at), case.say(case.timeline.asof)
+            yield Found("at", f"the event is at {at}, after the moment judged from, {asof}", entry)
 
 
 @wrong("correct the time of entry", _COP, limits=("clock_slack_minutes",))
@@ -118,9 +108,6 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
     An entry cannot have been made later than now; most often the date is mistyped.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    longest = max((wait for _, wait in case.waits), default=_NONE)
-    if longest <= latest - _last_moment(case):
-        return
     for entry in case.entries_and_corrections:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:

@@ -52,19 +52,18 @@ def accessed_despite_site(step: Step, event: ev.Access, case: Case) -> Iterable[
     site = event.site
     if type(site) is not Site:
         return
-    against = []
-    if site.port == "flipped":
-        against.append(("port", "the port is flipped"))
-    if site.drainage == "purulent":
-        against.append(("drainage", "drainage is purulent"))
-    elif site.erythema == "present" and site.tenderness == "present" and not _new_port(event, case):
-        against.append(("erythema", "redness and tenderness are present"))
-    if site.skin in ("broken", "thinned", "port visible"):
-        against.append(("skin", "the port is visible" if site.skin == "port visible" else f"the skin is {site.skin}"))
+    inflamed = site.drainage != "purulent" and site.erythema == site.tenderness == "present"
+    shows = (
+        (site.port == "flipped", "port", "the port is flipped"),
+        (site.drainage == "purulent", "drainage", "drainage is purulent"),
+        (inflamed and not _new_port(event, case), "erythema", "redness and tenderness are present"),
+        (site.skin in ("broken", "thinned"), "skin", f"the skin is {site.skin}"),
+        (site.skin == "port visible", "skin", "the port is visible"),
+    )
+    against = [(fact, says) for shown, fact, says in shows if shown]
     if against:
-        yield Found(
-            f"site.{against[0][0]}", f"the port was accessed although {' and '.join(says for _, says in against)}"
-        )
+        says = " and ".join(says for _, says in against)
+        yield Found(f"site.{against[0][0]}", f"the port was accessed although {says}")
 
 
 @advice(
@@ -81,24 +80,18 @@ def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterabl
     A short word is enough where it is expected. Trouble that puts the line on hold is asked for by other rules.
     """
     site = event.site
-    if type(site) is not Site or (
-        site.erythema == site.tenderness == site.drainage == "none" and site.skin == "intact" and site.port == "stable"
-    ):
+    if type(site) is not Site:
         return
-    if _spoken_of(event) or site.detail is not None or _new_port(step.entry.event, case):
-        return
-    signs = []
-    if site.erythema == "present" and site.tenderness != "present":
-        signs.append("redness")
-    if site.tenderness == "present" and site.erythema != "present":
-        signs.append("tenderness")
-    if site.drainage in ("clear", "bloody"):
-        signs.append(f"{site.drainage} drainage")
-    if site.skin == "irritated":
-        signs.append("irritated skin")
-    if site.port in ("tilted", "not felt"):
-        signs.append(f"a port {site.port}" if site.port == "tilted" else "a port that could not be felt")
-    if signs:
+    shows = (
+        (site.erythema == "present" and site.tenderness != "present", "redness"),
+        (site.tenderness == "present" and site.erythema != "present", "tenderness"),
+        (site.drainage in ("clear", "bloody"), f"{site.drainage} drainage"),
+        (site.skin == "irritated", "irritated skin"),
+        (site.port == "tilted", "a port tilted"),
+        (site.port == "not felt", "a port that could not be felt"),
+    )
+    signs = [says for shown, says in shows if shown]
+    if signs and not _spoken_of(event) and site.detail is None and not _new_port(step.entry.event, case):
         yield Found("site", f"the site shows {' and '.join(signs)}; what was done about it is not recorded")
 
 
