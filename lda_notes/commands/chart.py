@@ -25,6 +25,7 @@ from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
 from lda_notes.record.events import KINDS
+from lda_notes.record.spelling import nearest
 from lda_notes.record.synonyms import MEANS_KIND
 
 if TYPE_CHECKING:
@@ -41,7 +42,12 @@ class _Kind(click.Choice[str]):
     """A kind of entry, also by what nurses call it."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        return super().convert(_typed(str(value)), param, ctx)
+        said = _typed(str(value))
+        if said not in self.choices:
+            close = nearest(said, self.choices)
+            hint = f"Did you mean {close}?" if close else "`lda-notes chart --help` lists the kinds."
+            self.fail(f"there is no kind {value}. {hint}", param, ctx)
+        return said
 
 
 def _typed(word: str) -> str:

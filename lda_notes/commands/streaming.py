@@ -95,8 +95,8 @@ def stream(files: list[Path], task: Task, how: Streaming, out: Path | None) -> N
     result = _run(files, task, how, out)
     say(summary(result.counts), err=True)
     if result.stopped:
-        say(how_to_go_on(result, files), err=True)
-        sys.exit(130)
+        say(f"{result.why} {how_to_go_on(result, files)}".strip(), err=True)
+        sys.exit(2 if result.why else 130)
     sys.exit(code(result.counts))
 
 
@@ -134,7 +134,7 @@ def _address(path: Path) -> str:
 
 def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Result:
     from lda_notes.stream.progress import Progress, total_size
-    from lda_notes.stream.run import Ends, serial
+    from lda_notes.stream.run import Ends, run
 
     shown = sys.stderr.isatty()
 
@@ -145,11 +145,7 @@ def _run(files: list[Path], task: Task, how: Streaming, out: Path | None) -> Res
     with _opened(out) as file:
         ends = Ends(file, told, progress)
         try:
-            if how.workers == 1:
-                return serial(files, task, ends, how.from_row)
-            from lda_notes.stream.workers import parallel
-
-            return parallel(files, task, ends, how.workers, how.from_row)
+            return run(files, task, ends, how.from_row, how.workers)
         finally:
             if shown:
                 told("")

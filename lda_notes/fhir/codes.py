@@ -126,14 +126,14 @@ CODES: Final[tuple[Code, ...]] = (
 """Every code that may be emitted."""
 
 NOT_EMITTED: Final[tuple[tuple[str, str], ...]] = (
-    ("access, needle removal and flush of a port", "no verified code found: our own code alone"),
-    ("blood return, site, dressing state, waste volume, resistance", "no verified code found: our own code alone"),
+    ("access, needle removal and flush of a port", "no verified code found: only our own code"),
+    ("blood return, site, dressing state, waste volume, resistance", "no verified code found: only our own code"),
     ("supply of a non-coring needle (HCPCS A4212)", "third-party text only"),
     ("left arm (SNOMED CT 368208006)", "third-party text only"),
     ("heparin (RxNorm 5224) and every other drug", "not verified: our own code, and the facility's by configuration"),
     ("handoff note", "the nearest LOINC code, 28651-8 Nurse Transfer note, means something else: text only"),
     ("staff and visit numbers (v2-0203 EI and VN)", "verified, but outside R4's value set of identifier types"),
-    ("complications in ICD-10-CM", "verified, but a diagnosis is not ours to make"),
+    ("complications in ICD-10-CM", "verified, but lda-notes makes no diagnoses"),
 )
 """Facts sent without a code of a standard, or not at all, and why: printed beside the table of codes."""
 

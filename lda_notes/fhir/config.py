@@ -88,38 +88,38 @@ class Config(Model):
     config_version: Literal[1] = Field(default=1, description="Version of this layout: 1.")
     systems: Systems = Field(default_factory=Systems, description="Identifier systems.")
     extensions: Uri = Field(
-        default=f"{EXAMPLES}/fhir/StructureDefinition", description="Base address of the extensions of our own."
+        default=f"{EXAMPLES}/fhir/StructureDefinition", description="Base address of our own extensions."
     )
-    codes: Uri = Field(
-        default=f"{EXAMPLES}/fhir/CodeSystem/port-care", description="Address of the code system of our own."
-    )
+    codes: Uri = Field(default=f"{EXAMPLES}/fhir/CodeSystem/port-care", description="Address of our own code system.")
     profiles: tuple[Claim, ...] = Field(
         default=(),
         description="Profiles that resources claim: own (those that `bundle --package` writes), us-core 9.0.0. No "
-        "package of US Core was at hand for the tests: Procedure, the port's Device, DocumentReference and Provenance "
-        "claim it, and only our own checks hold them to it.",
+        "US Core package was available for the tests: Procedure, the port's Device, DocumentReference and "
+        "Provenance claim it, but only our own checks verify that they conform.",
     )
     drugs: dict[str, DrugCode] = Field(
         default_factory=dict,
-        description="Code of a drug or solution by its word in records, such as heparin or 0.9% sodium chloride.",
+        description="Code of a drug or solution, by the word that records use for it, such as heparin or 0.9% "
+        "sodium chloride.",
     )
     units: dict[str, Annotated[str, _reference_to("Location")]] = Field(
-        default_factory=dict, description="Reference of a unit, by its name in records."
+        default_factory=dict, description="Reference to a unit, by its name in records."
     )
     references: Literal["literal", "conditional"] = Field(
         default="conditional", description="How patient, stay and staff are referred to."
     )
     organization: Annotated[str, _reference_to("Organization")] | None = Field(
-        default=None, description="Reference of the organization that the nurses act for; else by the facility's name."
+        default=None,
+        description="Reference to the organization that the nurses act for; by default, the facility's name.",
     )
     patients: dict[str, Annotated[str, _reference_to("Patient")]] = Field(
-        default_factory=dict, description="Reference of a patient, by record number."
+        default_factory=dict, description="Reference to a patient, by record number."
     )
     stays: dict[str, Annotated[str, _reference_to("Encounter")]] = Field(
-        default_factory=dict, description="Reference of a stay, by episode."
+        default_factory=dict, description="Reference to a stay, by episode."
     )
     staff: dict[str, Annotated[str, _reference_to("Practitioner")]] = Field(
-        default_factory=dict, description="Reference of a person, by staff identifier."
+        default_factory=dict, description="Reference to a person, by staff identifier."
     )
 
 

@@ -46,9 +46,9 @@ OWN: Final[tuple[Own, ...]] = (
         PATIENT_AND_STAY,
         ("List",),
         "What the record says of patient and stay",
-        "What the record says of patient and stay that no resource of the bundle carries. Patient, Encounter and "
-        "Organization belong to the facility and are referred to, not sent; with the context sent as well, this holds "
-        "the time zone alone, for which Encounter has no element.",
+        "What the record says about patient and stay that no resource of the bundle carries. Patient, Encounter and "
+        "Organization belong to the facility and are referred to, not sent; if the context is sent as well, this "
+        "contains only the time zone, for which Encounter has no element.",
         parts=(
             Part("time-zone", "string", "IANA time zone of the facility.", 1),
             Part("identifier", "Identifier", "A record number of the patient.", 0, "*"),
@@ -69,7 +69,7 @@ OWN: Final[tuple[Own, ...]] = (
         ),
         "Septum of the port",
         "The septum that the resource is about: a port may have two, each with its own needle, dates and holds. "
-        "Observation and MedicationAdministration name it only of a port with two.",
+        "Observation and MedicationAdministration name it only for a port with two.",
         value="string",
     ),
     Own(
@@ -77,8 +77,8 @@ OWN: Final[tuple[Own, ...]] = (
         ("Observation", "Device"),
         "What a correction states and replaces",
         "What an addendum or amendment states, and what was first charted in its place; on the port, what was first "
-        "recorded of it. Resources carry the values as they now stand; the ones that they replaced stand in a server's "
-        "history alone, which a search does not return.",
+        "recorded about it. Resources carry the current values; the values that they replaced are only in a "
+        "server's history, which a search does not return.",
         parts=(
             Part("stated", "string", "The stated facts by key, as JSON."),
             Part("before", "string", "Pairs of a path of keys and the first value there (null for none), as JSON."),
@@ -88,8 +88,8 @@ OWN: Final[tuple[Own, ...]] = (
         ENTRY_SEAL,
         ("Provenance",),
         "Digest of the entry in the record",
-        "The SHA-256 digest in the seal of the entry, with which the record can be compared with what was sent: an "
-        "entry that was changed or removed since has another digest or none. It is no signature; "
+        "The SHA-256 digest in the seal of the entry, used to compare the record with what was sent: an entry that "
+        "has since been changed or removed has a different digest or none. It is not a signature; "
         "Provenance.signature would claim that someone signed this resource.",
         value="string",
     ),
@@ -97,8 +97,8 @@ OWN: Final[tuple[Own, ...]] = (
         TIME_NOT_CHARTED,
         ("Provenance.recorded",),
         "Time of entry was not recorded",
-        "True when the record does not say when the entry was made, so that the time of the event stands in for it: "
-        "Provenance.recorded must have a value.",
+        "True when the record does not say when the entry was made, so that the time of the event is used in its "
+        "place: Provenance.recorded must have a value.",
         value="boolean",
     ),
 )
@@ -106,12 +106,12 @@ OWN: Final[tuple[Own, ...]] = (
 
 
 _DEFINED: Final = {
-    "Extension": "An extension of our own.",
+    "Extension": "One of our own extensions.",
     "Extension.extension": "A part of the extension.",
     "Extension.url": "What the extension means.",
-    "Extension.value[x]": "What the extension holds.",
+    "Extension.value[x]": "What the extension contains.",
     "Extension.extension.url": "What the part means.",
-    "Extension.extension.value[x]": "What the part holds.",
+    "Extension.extension.value[x]": "What the part contains.",
 }
 
 

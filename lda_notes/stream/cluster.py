@@ -1,165 +1,98 @@
-"""A task over rows on a Dask cluster: blocks of files in, one part for each out, then a manifest. See CLUSTER.md.
-
-Input and output are folders that every worker sees, or addresses that fsspec knows (``s3://...``). The engine cuts
-files at row ends and gives what a lost worker had to another; the same block always has the same bytes.
-"""
+"""A task over rows on a Dask cluster: blocks of files in, one part for each out, then a manifest. See CLUSTER.md."""
 
 from __future__ import annotations
 
+import io
 import json
-import os
-from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
+from concurrent.futures import CancelledError
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import Any
 
-from lda_notes.files.output import opened
+from lda_notes.files.output import write_private
 from lda_notes.problems import Failure
 from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.names import is_packed
 from lda_notes.stream.rows import UNREADABLE, rows, unpacked
-from lda_notes.stream.run import Result
-from lda_notes.stream.tasks import Task
-
-BLOCK_BYTES: Final = 1 << 22
-"""Bytes of input in a part: its answers, which may be twenty times as long, stay well inside a worker's memory."""
-
-MANIFEST: Final = "manifest.json"
+from lda_notes.stream.run import Block, Result, done
+from lda_notes.stream.tasks import Answer, Task
 
 
 def on_cluster(
-    files: list[str], task: Task, address: str, out: str, block_bytes: int = BLOCK_BYTES, wait_s: float = 20
+    files: list[str], task: Task, address: str, out: str, block_bytes: int = 1 << 22, wait_s: float = 20
 ) -> tuple[int, Result, str]:
     """Do ``task`` for every row of ``files`` on the cluster at ``address``, into ``out``, a new or empty folder.
 
-    Return the number of parts, the counts, and the sentences of all rows. Raises `Failure` when Dask is not
-    installed, the cluster or a file cannot be reached, or ``out`` cannot be used.
+    Return the number of parts, the counts, and the sentences of all rows. Raises `Failure`.
     """
     try:
-        from distributed import Client
-        from distributed.scheduler import KilledWorker
-    except ImportError:
-        raise Failure("Dask is not installed here; install lda-notes[dask], on the workers too") from None
-    try:
+        from distributed import Client, KilledWorker
+        from fsspec.core import url_to_fs
+
+        blocks = [(file, block) for file in files for block in _blocks(file, block_bytes)]
+        fs, folder = url_to_fs(out)
         client = Client(address, timeout=wait_s, set_as_default=False)
-    except (OSError, ValueError, TimeoutError) as error:
-        raise Failure(f"{address}: no Dask scheduler answers ({error}); check the address", 4) from None
+    except (OSError, ImportError, ValueError) as error:
+        todo = "check the address, the files and --out, and that lda-notes[dask] is installed on each machine"
+        raise Failure(f"the cluster at {address} cannot begin ({error}); {todo}", 4) from None
     with client:
         try:
-            return _spread(client, files, task, _everywhere(out), block_bytes)
-        except KilledWorker as error:
-            raise Failure(
-                f"the cluster lost several workers over one part ({error}); give them more memory", 4
-            ) from None
-        except UNREADABLE as error:
-            raise Failure(
-                f"a part cannot be read or written ({error}); check that all workers see the same folders"
-            ) from None
+            return _spread(client, blocks, task, fs, folder)
+        except (*UNREADABLE, KilledWorker, CancelledError) as error:
+            todo = "check that all workers see the same folders and have enough memory, and give a new --out"
+            raise Failure(f"the cluster at {address} did not finish ({error}); {todo}", 4) from None
 
 
-def _spread(client: Any, files: list[str], task: Task, out: str, block_bytes: int) -> tuple[int, Result, str]:
+def _spread(client: Any, blocks: list[tuple[str, Any]], task: Task, fs: Any, folder: str) -> tuple[int, Result, str]:
     from dask.delayed import delayed
 
-    for file in files:
-        _fs(file)
-    fs, folder = _fs(out)
     if fs.exists(folder) and fs.ls(folder):
-        raise Failure(f"{out}: is not empty; give a new folder, so that no part of another run stands among these")
-    blocks = [(file, block) for file in files for block in _blocks(_everywhere(file), block_bytes)]
-    counted = client.gather(client.compute([delayed(_count)(block) for _, block in blocks]))
+        raise Failure(f"{folder}: is not empty; give a new folder, so that parts of two runs are not mixed")
+    counts = client.gather(client.compute([delayed(_rows)(block) for _, block in blocks]))
     fs.makedirs(folder, exist_ok=True)
-    if "://" not in out:
-        Path(out).chmod(0o700)
-    nexts = dict.fromkeys(files, 1)
-    todo = []
-    for index, ((file, block), count) in enumerate(zip(blocks, counted, strict=True)):
-        todo.append(delayed(_make, pure=False)(block, task, file, nexts[file], count, out, _name(index)))
-        nexts[file] += count
-    total, said = Result(), []
-    for counts, sentences in client.gather(client.compute(todo)):
-        total.add(counts)
-        said.append(sentences)
-    manifest = {"version": 2, "counts": total.counts, "parts": [_name(index) for index in range(len(todo))]}
-    with _whole(out, MANIFEST) as target:
-        target.write(json.dumps(manifest, indent=1).encode())
-    return len(todo), total, "".join(said)
+    names = [f"part-{index:06}.ndjson" for index in range(len(blocks))]
+    first, todo = {file: 1 for file, _ in blocks}, []
+    for (file, block), count, name in zip(blocks, counts, names, strict=True):
+        todo.append(delayed(_make, pure=False)(block, file, first[file], task, fs, f"{folder}/{name}"))
+        first[file] += count
+    total, answers = Result(), client.gather(client.compute(todo))
+    for answer in answers:
+        total.add(answer.counts)
+    manifest = json.dumps({"version": 2, "counts": total.counts, "parts": names}, indent=1)
+    _write(fs, f"{folder}/manifest.json", manifest.encode())
+    return len(names), total, "".join(answer.said for answer in answers)
 
 
-def _fs(address: str) -> tuple[Any, str]:
-    """Return the file system of an address and the path in it. Raises `Failure` for one that fsspec does not know."""
-    from fsspec.core import url_to_fs
-
-    try:
-        found: tuple[Any, str] = url_to_fs(address)
-    except (ImportError, ValueError) as error:
-        raise Failure(
-            f"{address}: cannot be used ({error}); give a shared folder or an address that fsspec knows"
-        ) from None
-    return found
-
-
-def _everywhere(name: str) -> str:
-    """Return an address that means the same in every process."""
-    return name if "://" in name else os.path.abspath(name)  # noqa: PTH100 -- a Path would spoil an address
-
-
-def _name(index: int) -> str:
-    return f"part-{index:06}.ndjson"
-
-
-def _blocks(file: str, block_bytes: int) -> list[Any]:
-    """Cut a file at row ends; a compressed one, which nobody can begin to read in the middle, is one block."""
+def _blocks(file: str, block_bytes: int) -> Any:
+    """Cut a file at row ends; a compressed one, which cannot be read from the middle, is one block."""
+    import fsspec
     from dask.bytes.core import read_bytes
     from dask.delayed import delayed
 
     if is_packed(Path(file)):
-        return [delayed(_unpacked)(file)]
+        return [delayed(_unpacked)(fsspec.open(file))]
     cut: Any = read_bytes
-    blocks: list[Any] = cut(file, delimiter=b"\n", blocksize=block_bytes, sample=False)[1][0]
-    return blocks
+    return cut(file, delimiter=b"\n", blocksize=block_bytes, sample=False)[1][0]
 
 
-def _unpacked(file: str) -> bytes:
-    import gzip
-
-    fs, path = _fs(file)
-    with fs.open(path, "rb") as packed, unpacked(packed) if file.lower().endswith(".zst") else gzip.open(packed) as raw:
+def _unpacked(file: Any) -> bytes:
+    with file as packed, unpacked(packed, Path(file.path).suffix) as raw:
         return raw.read()
 
 
-def _count(block: bytes) -> int:
-    return block.count(b"\n") + (not block.endswith(b"\n") and block != b"")
+def _rows(block: bytes) -> int:
+    return len(io.BytesIO(block).readlines())
 
 
-def _make(block: bytes, task: Task, file: str, first: int, count: int, out: str, name: str) -> tuple[Any, str]:
-    """Make a part; return the counts and sentences of its rows."""
-    import io
-
-    if _count(block) != count:
-        raise OSError(f"{file} changed meanwhile")
-    work, total, said = task.ready(), Result(), []
-    with rare_collection(), _whole(out, name) as target:
-        for row in rows(io.BytesIO(block), first):
-            answer = work(file, row)
-            target.write(answer.out)
-            said.append(answer.said)
-            total.add(answer.counts)
-    return tuple(total.counts.items()), "".join(said)
+def _make(block: bytes, file: str, first: int, task: Task, fs: Any, part: str) -> Answer:
+    with rare_collection():
+        answer = done(task.ready(), Block(file, list(rows(io.BytesIO(block), first))))
+    _write(fs, part, answer.out)
+    return Answer(said=answer.said, counts=answer.counts)
 
 
-def _whole(out: str, name: str) -> AbstractContextManager[IO[bytes]]:
-    """Open a file that stands under its name only when it is whole, whoever else writes the same one."""
-    return _stored(out, name) if "://" in out else opened(Path(out) / name)
-
-
-@contextmanager
-def _stored(out: str, name: str) -> Iterator[IO[bytes]]:
-    fs, folder = _fs(out)
-    file = fs.open(f"{folder}/{name}", "wb", autocommit=False)
-    try:
-        yield file
-    except BaseException:
-        file.discard()
-        raise
-    file.close()
-    file.commit()
+def _write(fs: Any, path: str, data: bytes) -> None:
+    """Write a file whole or not at all, as object stores do by themselves."""
+    if "file" in fs.protocol:
+        write_private(Path(path), data)
+    else:
+        fs.pipe_file(path, data)

@@ -38,17 +38,23 @@ def open_rows(path: Path) -> IO[bytes]:
     try:
         if path == STANDARD_INPUT:
             return sys.stdin.buffer
-        if path.suffix.lower() == ".zst":
-            return unpacked(path.open("rb"))
-        return cast(IO[bytes], gzip.open(path) if path.suffix.lower() == ".gz" else path.open("rb"))
+        if path.suffix.lower() == ".gz":
+            return cast(IO[bytes], gzip.open(path))  # closes the file, too
+        return unpacked(path.open("rb"), path.suffix)
     except OSError as error:
         todo = "check the name, the permissions and the compression"
         raise Failure(f"{path}: cannot be read ({reason(error)}); {todo}") from None
 
 
-def unpacked(file: IO[bytes]) -> IO[bytes]:
-    """Return the contents of a file that is compressed by Zstandard."""
-    return io.BufferedReader(_Unpacked(file), _BLOCK)
+def unpacked(file: IO[bytes], ending: str) -> IO[bytes]:
+    """Return the contents of a file, decompressed as the ending of its name says."""
+    match ending.lower():
+        case ".gz":
+            return cast(IO[bytes], gzip.open(file))
+        case ".zst":
+            return io.BufferedReader(_Unpacked(file), _BLOCK)
+        case _:
+            return file
 
 
 _PIECE: Final = 1 << 10

@@ -36,7 +36,7 @@ def table(heads: tuple[str, ...], rows: Iterator[tuple[str, ...]]) -> Iterator[s
 def codes() -> Iterator[str]:
     yield "## Codes"
     yield ""
-    yield "A code is sent only when somebody found it, with this display, in a published text. `verify` refuses others."
+    yield "A code is sent only if it was found, with this display, in a published text. `verify` rejects all others."
     yield ""
     used = {code: [key for key, concept in CONCEPTS.items() if code in concept.codes] for code in CODES}
     rows = (
@@ -44,7 +44,7 @@ def codes() -> Iterator[str]:
         for code, keys in used.items()
     )
     yield from table(("code", "display", "system", "used for", "where it was verified"), rows)
-    yield "## Without a code of others"
+    yield "## Without a standard code"
     yield ""
     yield from table(("what", "why"), iter(NOT_EMITTED))
 
@@ -85,7 +85,7 @@ def main_elements() -> tuple[Counter[str], Counter[str]]:
 def coded() -> Iterator[str]:
     yield "## How much is coded"
     yield ""
-    yield "Resources of all demos, each once, and how many have a code in the element that says what they are."
+    yield "Resources in all demos, each counted once, and how many have a code in the element that says what they are."
     yield ""
     total, has_code = main_elements()
     rows = [(f"{kind}.{MAIN[kind]}", str(has_code[kind]), str(total[kind])) for kind in sorted(total)]
@@ -94,9 +94,9 @@ def coded() -> Iterator[str]:
 
 
 def texts() -> Iterator[str]:
-    yield "## Codes of our own"
+    yield "## Our own codes"
     yield ""
-    yield "The code system under the configured address (`codes`): every concept, and every word that records may say."
+    yield "The code system under the configured address (`codes`): every concept, and every word that a record can use."
     yield ""
     rows = ((f"`{one.local}`", one.use, one.text, one.dimension or "-") for one in CONCEPTS.values())
     yield from table(("code", "element", "display", "a quantity of it measures"), iter(sorted(rows)))
@@ -107,7 +107,7 @@ def texts() -> Iterator[str]:
 def units() -> Iterator[str]:
     yield "## Units"
     yield ""
-    yield "The whole list; UCUM codes are taken as they are and never parsed."
+    yield "The complete list; UCUM codes are used as they are and never parsed."
     yield ""
     yield from table(("UCUM", "measures", "written"), ((f"`{u.code}`", u.dimension, u.written) for u in UNITS.values()))
 
@@ -123,9 +123,9 @@ OTHERS: Final = (
     ("late_entry", "Provenance.entity (source).what.display"),
     ("order", "Procedure.basedOn or Observation.basedOn, by number"),
     ("reason", "Procedure.reasonCode.text; of a correction: Provenance.reason.text; else an Observation component"),
-    ("supplies", "Device (inactive: used up): type.text, lotNumber, expirationDate, udiCarrier, property"),
+    ("supplies", "Device (inactive, since used up): type.text, lotNumber, expirationDate, udiCarrier, property"),
     ("needle", "Device: property, lotNumber, expirationDate, udiCarrier, note"),
-    ("inserted_at", "DeviceUseStatement.timingPeriod.start; a reason why not: Observation component"),
+    ("inserted_at", "DeviceUseStatement.timingPeriod.start; a reason it is missing: Observation component"),
     ("flushes", "MedicationAdministration: medication, dosage, note; resistance: Observation partOf it"),
     ("lock", "MedicationAdministration: medication (with strength), dosage, note, statusReason"),
     ("anesthetic", "MedicationAdministration: medication, dosage, effectivePeriod, note; none used: Observation"),
@@ -145,12 +145,12 @@ OTHERS: Final = (
 
 
 def facts() -> Iterator[str]:
-    yield "## What carries which fact"
+    yield "## Where each fact is sent"
     yield ""
-    yield "Facts of every kind alike, and of single resources:"
+    yield "Facts common to all kinds, and facts sent in resources of their own:"
     yield ""
     yield from table(("field", "element"), iter(OTHERS))
-    yield "Facts in Observations (a component unless it says value):"
+    yield "Facts in Observations (in a component, unless the table says value):"
     yield ""
     rows: dict[tuple[str, str, str, str], list[str]] = {}
     for kind, panels in PANELS_OF.items():
@@ -163,22 +163,22 @@ def facts() -> Iterator[str]:
         ("field", "Observation", "component", "unit", "kinds"),
         ((path, text, where, unit, ", ".join(kinds)) for (path, text, where, unit), kinds in rows.items()),
     )
-    yield "Kinds that are Procedures as well: " + ", ".join(ACTS) + "."
+    yield "Kinds that are also Procedures: " + ", ".join(ACTS) + "."
     yield ""
 
 
 def extensions() -> Iterator[str]:
-    yield "## Extensions of our own"
+    yield "## Our own extensions"
     yield ""
-    yield "Each for what no element of R4 holds. `lda-notes bundle --definitions` prints them as StructureDefinitions."
+    yield "Each carries what no R4 element can. `lda-notes bundle --definitions` prints them as StructureDefinitions."
     yield ""
-    yield from table(("name", "on", "holds"), ((f"`{own.name}`", ", ".join(own.on), own.says) for own in OWN))
+    yield from table(("name", "on", "contains"), ((f"`{own.name}`", ", ".join(own.on), own.says) for own in OWN))
 
 
 def configuration() -> Iterator[str]:
     yield "## Configuration"
     yield ""
-    yield "A YAML or JSON file, named by `--config` or `LDA_NOTES_FHIR`. Every key may be left out."
+    yield "A YAML or JSON file, named by `--config` or `LDA_NOTES_FHIR`. Every key is optional."
     yield ""
     rows = []
     for name, field in Config.model_fields.items():
@@ -188,7 +188,7 @@ def configuration() -> Iterator[str]:
         else:
             default = getattr(DEFAULT, name)
             rows.append((f"`{name}`", str(field.description), f"`{default}`" if default is not None else "-"))
-    yield from table(("key", "says", "without it"), iter(rows))
+    yield from table(("key", "meaning", "default"), iter(rows))
 
 
 def carried(kind: str) -> set[str]:

