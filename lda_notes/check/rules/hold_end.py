@@ -120,11 +120,8 @@ def hold_to_end_not_named(step: Step, event: ev.Evaluation, case: Case) -> Itera
         return
     if not reasons_cleared(event, step.before.holds, case.policy, named=named, alone=alone):
         which = why(step.before.holds)
-        yield Found(
-            "decision",
-            f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
-            lacks=("ends",),
-        )
+        says = f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}"
+        yield Found("decision", says, lacks=("ends",))
 
 
 @advice(
@@ -180,9 +177,5 @@ def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
     for septum in case.timeline.needles:
         holds = case.timeline.state_at(septum, step.entry.event.at).holds
         if holds:
-            yield Found(
-                "handed_to",
-                f"the patient is {verb} with the line {since(holds, case)}, and who takes over is not recorded",
-                lacks=("handed_to",),
-                related=beginning(holds),
-            )
+            says = f"the patient is {verb} with the line {since(holds, case)}, and who takes over is not recorded"
+            yield Found("handed_to", says, lacks=("handed_to",), related=beginning(holds))

@@ -142,11 +142,9 @@ def device_identifier_unreadable(case: Case) -> Iterable[Found]:
     for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault):
             said = read.message.rstrip(".")
+            says = f"the device identifier of the {scanned.what} cannot be read: {said[:1].lower()}{said[1:]}"
             yield Found(
-                f"{scanned.where}.udi",
-                f"the device identifier of the {scanned.what} cannot be read: {said[:1].lower()}{said[1:]}",
-                scanned.entry,
-                todo=f"{read.todo[:1].lower()}{read.todo[1:].rstrip('.')}",
+                f"{scanned.where}.udi", says, scanned.entry, todo=f"{read.todo[:1].lower()}{read.todo[1:].rstrip('.')}"
             )
 
 
@@ -163,11 +161,8 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
             continue
         lot, expires = scanned.part.lot, scanned.part.expires
         if lot is not None and read.lot is not None and lot != read.lot:
-            yield Found(
-                f"{scanned.where}.lot",
-                f'the lot of the {scanned.what} is "{lot}" as charted and "{read.lot}" in its device identifier',
-                scanned.entry,
-            )
+            says = f'the lot of the {scanned.what} is "{lot}" as charted and "{read.lot}" in its device identifier'
+            yield Found(f"{scanned.where}.lot", says, scanned.entry)
         if expires is not None and read.expires is not None and expires != read.expires:
             yield Found(
                 f"{scanned.where}.expires",
@@ -194,8 +189,5 @@ def expired_by_identifier(case: Case) -> Iterable[Found]:
         at = case.local(scanned.entry.event.at)
         if read.expired(at):
             hour = f" at {read.expires_hour}:00" if read.expires_hour is not None else ""
-            yield Found(
-                f"{scanned.where}.udi",
-                f"the {scanned.what} used on {at.date()} expired on {read.expires}{hour} by its device identifier",
-                scanned.entry,
-            )
+            says = f"the {scanned.what} used on {at.date()} expired on {read.expires}{hour} by its device identifier"
+            yield Found(f"{scanned.where}.udi", says, scanned.entry)

@@ -147,10 +147,8 @@ def thrombolytic_caution(step: Step, event: ev.PatencyTreatment, case: Case) -> 
         *(["pus at the site"] if site is not None and site.drainage == "purulent" else []),
     ]
     if cautions:
-        yield Found(
-            "bleeding_risk" if risk is not None else "site",
-            f"recorded before {event.drug} was instilled: {'; '.join(cautions)}",
-        )
+        says = f"recorded before {event.drug} was instilled: {'; '.join(cautions)}"
+        yield Found("bleeding_risk" if risk is not None else "site", says)
 
 
 class _Dose(NamedTuple):
