@@ -200,4 +200,5 @@ def main() -> None:
         else:
             _tell(f"lda-notes: {_unexpected(error)}")
             code = UNEXPECTED
+    gc.freeze()  # at the end nothing is looked for: the memory goes back to the system with the process
     sys.exit(_leave(code))

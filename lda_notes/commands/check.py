@@ -75,7 +75,15 @@ def command(
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
     with rare_collection():
-        files = _checked(list(dict.fromkeys(_files(paths))), policy, asof)
+        code = _report(paths, policy, asof, form, seals, out)
+    sys.exit(code)
+
+
+def _report(
+    paths: tuple[Path, ...], policy: Policy, asof: datetime, form: str | None, seals: tuple[str, ...], out: Path | None
+) -> int:
+    """Check the files, write what was found, and return the exit code."""
+    files = _checked(list(dict.fromkeys(_files(paths))), policy, asof)
     beside = list(pipeline.passed_over(paths))
     files += [report.Checked(str(one.path), None, str(one)) for one in beside if one.lost]
     for one in beside:
@@ -101,7 +109,7 @@ def command(
 
     for row in drafts.reminders(os.environ, (Path(one.judged.record.file) for one in files if one.judged is not None)):
         say(report.visible(row), err=True)
-    sys.exit(_code(files))
+    return _code(files)
 
 
 def _files(paths: tuple[Path, ...]) -> Iterator[Path]:
