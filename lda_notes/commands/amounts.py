@@ -7,6 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -19,6 +20,7 @@ from lda_notes.knowledge.policy import number
 from lda_notes.line import due, sums
 from lda_notes.line.sums import Amount, Window
 from lda_notes.line.timeline import Timeline
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1
@@ -79,7 +81,7 @@ def command(
         lines.extend(f"{timeline.episode.id}: {fact}" for fact in facts)
         found = _rows(timeline, given, length)
         rows.extend(found)
-        lines.extend(map(_said, found))
+        lines.extend(_said(row, due.zone_of(timeline)) for row in found)
         left_out = left_out or bool(said or facts)
     if form == "json":
         document = {"version": JSON_VERSION, "could_not_be_read": not_read, "amounts": rows}
@@ -128,9 +130,10 @@ def _row(
     }
 
 
-def _said(row: dict[str, Any]) -> str:
+def _said(row: dict[str, Any], zone: ZoneInfo) -> str:
     where = f", septum {row['septum']}" if row["septum"] not in (None, "single") else ""
-    head = f"{row['record']}: {row['over']}{where}, from {row['from']} to {row['to'] or 'now'}"
+    start, end = (row[key] and phrasing.moment(datetime.fromisoformat(row[key]), zone) for key in ("from", "to"))
+    head = f"{row['record']}: {row['over']}{where}, from {start} to {end or 'now'}"
     parts = [f"flush {_grouped(row['flush_ml'])} mL"]
     parts += (
         [f"of it with a preservative {_grouped(row['preserved_flush_ml'])} mL"]

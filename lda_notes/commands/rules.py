@@ -57,7 +57,7 @@ def _list(rows: tuple[Listed, ...]) -> Iterator[str]:
             yield f"  {row.severity:<7} {row.name}"
             yield from wrapped(row.first_sentence, _WIDTH, " " * 10)
         yield ""
-    yield f"{len(rows)} rules: {counted(rows)}."
+    yield from wrapped(f"{len(rows)} rules: {counted(rows)}.", _WIDTH)
     yield "`lda-notes rules NAME` explains one."
 
 
