@@ -12,6 +12,7 @@ from lda_notes.chart.answers import layout, values
 from lda_notes.chart.answers.answered import Answered
 from lda_notes.chart.answers.heard import Doubtful, Heard, Reading, Unclear
 from lda_notes.chart.form import Form, Say
+from lda_notes.chart.questions.by_name import THAT_IS_ALL
 from lda_notes.chart.questions.question import Question
 from lda_notes.files.syntax.text import HIDDEN
 from lda_notes.narrative import phrasing
@@ -53,6 +54,8 @@ class Talk:
         found = self.added or next(self.form.questions(self.facts, self._names), None)
         if found is None or found.name not in self.kept:
             return found
+        if found.default is not None and found.default.said == THAT_IS_ALL:
+            return found  # whoever went back to say no more says so with Enter
         before = self.kept[found.name]
         return replace(found, default=Heard(before.facts, before.said))
 

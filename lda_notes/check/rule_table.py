@@ -1,4 +1,4 @@
-"""The ``@rule`` decorator, the table that it fills, and the loop that runs the table over a timeline.
+"""The decorators of rules, the table that it fills, and the loop that runs the table over a timeline.
 
 A rule is a generator. ``check(step, event, case)`` sees one step of the timeline, for each event of the classes that
 ``event`` is annotated with; ``check(case)`` sees the whole case once. Either yields a `Found` for each fault. The
@@ -195,14 +195,8 @@ class Rule(NamedTuple):
 RULES: Final[dict[str, Rule]] = {}
 
 
-def rule(
-    severity: Severity,
-    todo: str,
-    *,
-    cites: tuple[Citation, ...] = (),
-    limits: tuple[str, ...] = (),
-) -> Callable[[Check], Check]:
-    """Enter a generator into the table under its own name, underscores as dashes; its module's name is its family."""
+def _rule(severity: Severity, todo: str, *cites: Citation, limits: tuple[str, ...] = ()) -> Callable[[Check], Check]:
+    """Enter a generator into the table under its own name, underscores as dashes; ``cites`` are its own sources."""
 
     def decorate(check: Check) -> Check:
         classes = check.__annotations__.get("event")
@@ -212,6 +206,11 @@ def rule(
         return check
 
     return decorate
+
+
+unsafe, wrong = partial(_rule, "unsafe"), partial(_rule, "wrong")
+gap, advice = partial(_rule, "gap"), partial(_rule, "advice")
+"""Decorators of rules, by severity, with what to do, the rule's own sources, and the limits that it reads."""
 
 
 def enter(
@@ -360,4 +359,4 @@ def citations(row: Rule, policy: Policy) -> Iterator[Citation]:
             yield citation
 
 
-__all__ = ["RULES", "Case", "Entry", "Found", "Rule", "Step", "check", "citations", "load", "rule"]
+__all__ = ["RULES", "Case", "Entry", "Found", "Rule", "Step", "check", "citations", "load"]

@@ -228,10 +228,14 @@ def label(root: type[BaseModel], keys: Path, within: Path = ()) -> str:
     names = tuple(step for step in keys if isinstance(step, str) and step not in ANSWERS)
     titles = [_title(root, names[: depth + 1]) for depth in range(len(names))]
     said = titles[-1] if titles else "record"
-    if len(titles) > 1 and keys[:-1] != within and not set(said.split()) & set(titles[-2].split()):
+    if len(titles) > 1 and keys[:-1] != within and not _stems(said) & _stems(titles[-2]):
         said = f"{said} ({titles[-2]})"
     places = [step for step in keys if isinstance(step, int)]
     return f"{said}, {phrasing.ordinal(places[-1] + 1)}" if places and places[-1] else said
+
+
+def _stems(title: str) -> set[str]:
+    return {word.rstrip("s") for word in title.split()}
 
 
 @cache

@@ -47,6 +47,17 @@ def test_an_amendment_of_several_facts() -> None:
     assert made["at"] == made["charted_at"] == NOW
 
 
+def test_whoever_goes_back_can_still_say_that_it_is_all() -> None:
+    talk, _ = answered(correction("access-1"), "2", "gauge", "22", "length", "<", "", "read wrongly")
+    assert talk.question is None
+    assert entry(talk)["sets"] == {"needle": {"gauge": 22}}
+
+
+def test_a_fact_that_is_mistyped_is_offered() -> None:
+    _, says = answered(correction("access-1", "amendment"), "resistence")
+    assert says[-1].text == "Nothing is called resistence here. Did you mean resistance?"
+
+
 def test_one_flush_of_a_list_is_corrected_and_the_list_stays_whole() -> None:
     talk, _ = answered(correction("access-1", "amendment"), "flushes.0.volume_ml", "20", "", "misread")
     (flush,) = entry(talk)["sets"]["flushes"]

@@ -41,6 +41,8 @@ def test_a_record_is_started_by_answering(run: Run, ward: Path) -> None:
     assert ran.code == 0, ran.err
     assert ran.out == "tobias.yaml: written; chart in it with `lda-notes chart tobias.yaml access`\n"
     assert "Enter: Lantern Bay Hospital (fictional)" in ran.err, "the records beside it say where they are"
+    for row in ("Weight: 81 kg", "Labeled pressure limit: 300 psi", "Admission: 10 May 2026, 14:00"):
+        assert f"  {row}\n" in ran.err, "read before it is written, with its unit and in the hospital's time"
     path = ward / "tobias.yaml"
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     read = records.read(path)

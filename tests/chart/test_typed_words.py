@@ -125,7 +125,13 @@ def test_a_kind_is_read_by_what_it_is_called(run: Run) -> None:
     ran = run("chart", "episode.yaml", "allergy", "--asof", NOON, typed="")
     assert "Patient facts: Quillfeather" in ran.err
     ran = run("chart", "episode.yaml", "nothing", "--asof", NOON, typed="")
-    assert ran.code == 2 and "'nothing' is not one of" in ran.err
+    assert ran.code == 2 and "there is no kind nothing" in ran.err
+
+
+def test_a_kind_that_is_mistyped_is_offered_in_short_rows(run: Run) -> None:
+    ran = run("chart", "episode.yaml", "acess", "--asof", NOON, typed="")
+    assert ran.code == 2 and ran.err.endswith("there is no kind acess. Did you mean access?\n")
+    assert max(map(len, ran.err.splitlines())) <= 80
 
 
 def test_a_stay_that_is_over_says_so_first_and_offers_no_time(run: Run, ward: Path) -> None:
@@ -151,3 +157,30 @@ def test_a_row_is_cut_between_words_and_continues_below_its_first_word() -> None
     first, second = console.folded(row.strip()).split("\n")
     assert len(first) <= 80 and first.endswith("word") and second.startswith("   word")
     assert console.folded("/a/path/" + "x" * 90) == "/a/path/" + "x" * 90, "a path is never cut"
+
+
+# -- what a nurse stumbled over --
+
+
+def test_the_example_of_several_answers_contradicts_nothing() -> None:
+    """Intact and damp exclude each other; whoever typed the example was told so."""
+    found = values.options(get_args(vocabulary.DressingCondition))
+    assert values._sample(found) == "one or more, such as ds for damp and soiled"
+
+
+def test_one_number_with_its_unit_is_no_answer_to_a_question_for_two() -> None:
+    talk = _until("seconds", Talk(subject(demo_until("access-1"), "access", NOON)), "now")
+    for typed in ("30 seconds", "30 s", "60"):
+        _, (say,) = talk.reply(typed)
+        assert say.text == "Type both numbers in this order, such as 40 45, or e for each by itself."
+
+
+def test_a_word_for_one_fact_of_several_is_echoed_with_its_title() -> None:
+    talk = _until("site", Talk(subject(demo_until("access-1"), "access", NOON)), "now")
+    _, says = answered(talk, "irritated")
+    assert says[0].text == "Site: skin: irritated."
+
+
+def test_the_time_of_an_event_is_explained_in_words_that_can_be_typed() -> None:
+    _, (say,) = Talk(subject(demo_until("access-1"), "access", NOON)).reply("?")
+    assert "Type it like 0940" in say.text and "offset" not in say.text

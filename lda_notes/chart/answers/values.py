@@ -132,7 +132,7 @@ def _one(text: str, offered: tuple[Option, ...]) -> Value | Unclear:
 
 
 def _sample(offered: tuple[Option, ...]) -> str:
-    first, second = offered[:2]
+    first, second = offered[1:3] if len(offered) > 2 else offered  # the first may exclude the others: intact
     return f"one or more, such as {first.key}{second.key} for {first.words} and {second.words}"
 
 

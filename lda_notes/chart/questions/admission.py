@@ -6,15 +6,15 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date
 from functools import cache
 from typing import Any, Final, get_args
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo, available_timezones
 
 from lda_notes.chart.answers import layout, values
 from lda_notes.chart.answers.heard import Heard, Reading, Unclear, Value
 from lda_notes.chart.answers.times import Frame
 from lda_notes.chart.answers.values import Option
+from lda_notes.chart.questions.by_name import said_fact
 from lda_notes.chart.questions.question import Question, leaf
 from lda_notes.check.conditions import Need
 from lda_notes.check.needs import EPISODE_NEEDS
@@ -115,7 +115,12 @@ def _tip_known(facts: Facts) -> bool:
 ROWS: Final[tuple[_Row, ...]] = (
     _Row("patient.family_name", "Family name of the patient?"),
     _Row("patient.given_name", "Given name?"),
-    _Row("patient.identifiers.0.value", "Record number?", called="record number"),
+    _Row(
+        "patient.identifiers.0.value",
+        "Record number?",
+        called="record number",
+        explains="The number that the hospital knows the patient by, as on the wristband.",
+    ),
     _Row(
         "patient.identifiers.0.system",
         "Which hospital or system issued that number? Its name, or its address if you know it.",
@@ -130,7 +135,7 @@ ROWS: Final[tuple[_Row, ...]] = (
         explains="Allergies; n says that the patient has none, a period that no one asked.",
     ),
     _Row("patient.history", "Is one of these in the history?", True),
-    _Row("patient.weight_kg", freely=True),
+    _Row("patient.weight_kg", freely=True, explains="Weight in kg; doses of a child and of a thrombolytic go by it."),
     _Row("stay.facility", "Which facility?"),
     _Row(
         "stay.time_zone",
@@ -290,19 +295,20 @@ _ALLERGIES: Final = ("patient", "allergies")
 
 
 def shown(data: Facts) -> Iterator[str]:
-    """Yield facts of patient, stay and port in words, a row each."""
+    """Yield facts of patient, stay and port in words, a row each, numbers with their units."""
+    zone_name = layout.get(data, ("stay", "time_zone"))
+    here = ZoneInfo(zone_name) if zone_name in available_timezones() else ZoneInfo("UTC")
     for key in ("patient", "stay", "port"):
         for name, value in _flat(data.get(key) or {}, (key,)):
             spot = layout.spot(Episode, name)
             dotted = layout.dotted(name)
             title = phrasing.capital(_CALLED.get(dotted, spot.title if spot is not None else dotted))
-            if spot is not None and spot.sort == "day":
-                value = phrasing.day(date.fromisoformat(value))
             if name[-1] != "substance" or value != "other":  # which substance it is stands in its detail
-                yield f"{'Allergen' if name[:2] == _ALLERGIES and name[-1] == 'detail' else title}: {value}"
+                called = "Allergen" if name[:2] == _ALLERGIES and name[-1] == "detail" else title
+                yield f"{called}: {said_fact(spot, name, value, here)}"
 
 
-def _flat(data: Any, path: Path) -> Iterator[tuple[Path, str]]:
+def _flat(data: Any, path: Path) -> Iterator[tuple[Path, Any]]:
     if isinstance(data, Mapping):
         for key, value in data.items():
             yield from _flat(value, (*path, key))
@@ -312,4 +318,4 @@ def _flat(data: Any, path: Path) -> Iterator[tuple[Path, str]]:
     elif isinstance(data, list):
         yield path, ", ".join(str(item) for item in data) or "none"
     else:
-        yield path, {True: "yes", False: "no"}.get(data, str(data)) if isinstance(data, bool) else str(data)
+        yield path, data

@@ -9,7 +9,7 @@ from typing import Any, Final
 from lda_notes.chart.answers import layout, values
 from lda_notes.chart.answers.heard import Heard, Reading, Unclear, turned
 from lda_notes.chart.answers.layout import Spot
-from lda_notes.chart.answers.times import Frame, echo
+from lda_notes.chart.answers.times import HOW, Frame, echo
 from lda_notes.chart.answers.values import Option, choose, options, several
 from lda_notes.chart.questions.question import Leaf, Question, leaf, leaves
 from lda_notes.chart.questions.spelled import SUPPLIES, Together
@@ -130,7 +130,8 @@ def _when(situation: Situation) -> Question:
     default = None
     if not due.has_left(situation.line, situation.now):
         default = Heard(((("at",), now.isoformat(timespec="minutes")),), phrasing.moment(now, situation.zone))
-    return replace(leaf(("at",), spot, "When was it?", default=default), needed=True)
+    says = f"When it happened, on the clock of the stay. Type it like {HOW}."
+    return replace(leaf(("at",), spot, "When was it?", default=default), needed=True, explains=(says,))
 
 
 def _first(situation: Situation, answered: frozenset[str]) -> Iterator[Question]:
@@ -167,6 +168,7 @@ def _which_treatment(question: Question, situation: Situation) -> Question:
 
 
 _INNER_HINT: Final = "such as 0940, or -6 for 6 minutes before the event"
+_AFTER_HINT: Final = "such as 0940, or +5 for 5 minutes after the event"
 _DUE_HINT: Final = "such as 2031-03-11 09:40, or +7d for 7 days after the event"
 
 
@@ -184,9 +186,9 @@ def _alone(one: Leaf, situation: Situation) -> Question:
         words=words,
     )
     if one.spot.sort == "time":
-        told = one.path[0] == "next_due"
+        usual = {"next_due": _DUE_HINT, "problems": _AFTER_HINT}.get(str(one.path[0]), _INNER_HINT)
         alone = ", or the day alone, such as 4 May" if one.spot.day_alone else ""
-        question = replace(question, hint=f"{_DUE_HINT if told else _INNER_HINT}{alone}")
+        question = replace(question, hint=f"{usual}{alone}")
     if one.path[0] == "problems" and one.path[-1] == "what":
         question = _covering(question, situation)
     if one.path[0] in SUPPLIES and situation.spot((one.path[0],)) is not None:

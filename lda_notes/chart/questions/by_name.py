@@ -108,7 +108,9 @@ def added(
     if len(found) == 1:
         return _question(model, layout.parse(found[0]))
     if not found:
-        return Unclear(f"Nothing is called {word} here. Try remarks, flush, problem, supply or lot.")
+        close = nearest(word, [title for _, title in every])
+        hint = f"Did you mean {close}?" if close else "Try remarks, flush, problem, supply or lot."
+        return Unclear(f"Nothing is called {word} here. {hint}")
     shown = [said[name].casefold() for name in found[:_MOST]] + ["another"] * (len(found) > _MOST)
     return Unclear(f"That could be {phrasing.listed(shown, 'or')}. Type one of these.")
 
@@ -147,16 +149,7 @@ class Recorded:
 
     def said(self, path: Path, value: Any) -> str:
         """Return a plain value in words, with its unit."""
-        spot = layout.spot(self.model, path)
-        match spot.sort if spot is not None else None:
-            case "time" if isinstance(value, str) and "T" in value:
-                return echo(datetime.fromisoformat(value), self.zone)
-            case "day" | "time" if isinstance(value, str):
-                return phrasing.day(date.fromisoformat(value))
-            case "number" | "whole number" if isinstance(value, int | float):
-                return narrative.say(Decimal(str(value)), str(path[-1]), self.zone)
-            case _:
-                return said_value(value)
+        return said_fact(layout.spot(self.model, path), path, value, self.zone)
 
     def has(self, path: Path) -> bool:
         """Return whether a fact is recorded."""
@@ -237,6 +230,19 @@ class Recorded:
         return (
             f"{self.called(path)}: {self.said(path, was)}" if was is not None else f"{self.called(path)}: not recorded"
         )
+
+
+def said_fact(spot: layout.Spot | None, path: Path, value: Any, zone: ZoneInfo) -> str:
+    """Return the plain value of the fact at ``path`` in words, with its unit; times in ``zone``."""
+    match spot.sort if spot is not None else None:
+        case "time" if isinstance(value, str) and "T" in value:
+            return echo(datetime.fromisoformat(value), zone)
+        case "day" | "time" if isinstance(value, str):
+            return phrasing.day(date.fromisoformat(value))
+        case "number" | "whole number" if isinstance(value, int | float):
+            return narrative.say(Decimal(str(value)), str(path[-1]), zone)
+        case _:
+            return said_value(value)
 
 
 def said_value(value: Any) -> str:

@@ -132,7 +132,7 @@ def _meant(word: str, leaf: Leaf, value: Any, said: str) -> tuple[Any, str] | No
         if said.startswith(no) and word in (rest := said.removeprefix(no), *SAID.get(rest, ())):
             return ("present", rest) if "present" in leaf.spot.words else None
     chosen = values.choose(word, values.options(leaf.spot.words)) if len(word) > 2 and leaf.spot.words else None
-    return (chosen.words, f"{leaf.spot.title} {chosen.words}") if isinstance(chosen, Option) else None
+    return (chosen.words, f"{leaf.spot.title}: {chosen.words}") if isinstance(chosen, Option) else None
 
 
 def _plain(name: str, about: str, asks: str, *parts: Part) -> Together:

@@ -93,7 +93,7 @@ def _pair(first: str, second: str, name: str, about: str, asks: str, hint: str) 
             if text.strip().casefold() == EACH:
                 return Heard((), EACH_BY_ITSELF)
             found = _NUMBERS.fullmatch(text.strip())
-            if found is None:
+            if found is None or not all(re.search(r"\d", one) for one in found.groups()):
                 return Unclear(f"Type both numbers in this order, {hint}, or e for each by itself.")
             heard = [read_one(one, frame) for read_one, one in zip(readers, found.groups(), strict=True)]
             values: list[Value] = []

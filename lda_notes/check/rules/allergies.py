@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, gap, unsafe
 from lda_notes.check.rules.supplies_used import Unsuited, against, enter_unsuited, subject_at, supplies_used
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import CONTAINS, contains
@@ -112,9 +112,7 @@ _TABLE: Final = (
 enter_unsuited(__name__, _TABLE)
 
 
-@rule(
-    "advice", "put a barrier film under the dressing or use a gentler one, and chart the skin under it", cites=(_INS,)
-)
+@advice("put a barrier film under the dressing or use a gentler one, and chart the skin under it", _INS)
 def adhesive_allergy(case: Case) -> Iterable[Found]:
     """Finds a dressing held by adhesive on a patient whose skin does not bear adhesive.
 
@@ -130,10 +128,9 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
             yield one.found(f"{one.used.said} is held on by adhesive, and the allergies name adhesive")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "take the cream off, use no lidocaine or prilocaine, and notify the prescriber",
-    cites=(Citation("cream-label", "R2", "contraindications"),),
+    Citation("cream-label", "R2", "contraindications"),
 )
 def anesthetic_allergy(case: Case) -> Iterable[Found]:
     """Finds lidocaine or prilocaine, as cream or into the skin, on a patient allergic to one of them.
@@ -153,7 +150,7 @@ def anesthetic_allergy(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("unsafe", "look up what the supply contains before it is used again, and ask the prescriber", cites=(_OPEN_RN,))
+@unsafe("look up what the supply contains before it is used again, and ask the prescriber", _OPEN_RN)
 def other_allergy(case: Case) -> Iterable[Found]:
     """Finds an allergen that the record names in its own words in the name of a supply that was used.
 
@@ -206,7 +203,7 @@ def _latex_labels(entry: Entry) -> Iterator[tuple[str, tuple[str | int, ...], bo
             yield f'"{supply.name}"', ("supplies", position), supply.latex
 
 
-@rule("unsafe", "take it away, use one labeled as free of latex, and watch for a reaction", cites=_LATEX)
+@unsafe("take it away, use one labeled as free of latex, and watch for a reaction", *_LATEX)
 def latex_allergy(case: Case) -> Iterable[Found]:
     """Finds a supply whose label says that it contains natural rubber latex, used on a patient allergic to it.
 
@@ -217,14 +214,11 @@ def latex_allergy(case: Case) -> Iterable[Found]:
     for entry in case.entries:
         for what, keys, latex in _latex_labels(entry):
             if latex and "latex" in _known(case, entry):
-                yield Found(
-                    (*keys, "latex"),
-                    f"the label of the {what} says that it contains latex, and the allergies name latex",
-                    entry,
-                )
+                says = f"the label of the {what} says that it contains latex, and the allergies name latex"
+                yield Found((*keys, "latex"), says, entry)
 
 
-@rule("gap", "read the label for its latex statement and record it", cites=_LATEX)
+@gap("read the label for its latex statement and record it", *_LATEX)
 def latex_label_unread(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds a needle put into a patient allergic to latex without a record of what its label says of latex.
 
@@ -234,14 +228,11 @@ def latex_label_unread(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
     if "latex" not in _ever(case) or type(needle) is not Needle or needle.latex is not None:
         return
     if "latex" in _known(case, step.entry):
-        yield Found(
-            "needle",
-            "the allergies name latex, and what the needle's label says of latex is not recorded",
-            lacks=("needle.latex",),
-        )
+        says = "the allergies name latex, and what the needle's label says of latex is not recorded"
+        yield Found("needle", says, lacks=("needle.latex",))
 
 
-@rule("advice", "read on its label what the supply contains, and compare it with the allergies", cites=(_OPEN_RN,))
+@advice("read on its label what the supply contains, and compare it with the allergies", _OPEN_RN)
 def supply_not_checked(case: Case) -> Iterable[Found]:
     """Names the supplies whose contents are not known here, for a patient with allergies that a supply may contain.
 

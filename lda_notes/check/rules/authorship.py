@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, wrong
 from lda_notes.check.rules.overrun import length
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.record import events as ev
@@ -21,18 +21,10 @@ _LATE: Final = Citation("ahima-2012", "M-H", "late entry")
 _NONE: Final = timedelta(0)
 
 
-def _last_moment(case: Case) -> datetime:
-    """Return the latest time of any event; entries and corrections are in order of time."""
-    lasts = [entries[-1].event.at for entries in (case.timeline.entries, case.timeline.corrections) if entries]
-    return max(lasts, default=case.timeline.asof)
-
-
 # -- when it was charted --
 
 
-@rule(
-    "wrong", "correct the time of the event or the time of entry", cites=(_CMS, _COP), limits=("clock_slack_minutes",)
-)
+@wrong("correct the time of the event or the time of entry", _CMS, _COP, limits=("clock_slack_minutes",))
 def charted_before_event(case: Case) -> Iterable[Found]:
     """Compares the time of entry with the time of the event; a few minutes are allowed for clocks that differ.
 
@@ -44,19 +36,11 @@ def charted_before_event(case: Case) -> Iterable[Found]:
     for entry, wait in case.waits:
         event = entry.event
         if -wait > slack and event.charted_at is not None:
-            yield Found(
-                "charted_at",
-                f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}",
-                entry,
-            )
+            says = f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}"
+            yield Found("charted_at", says, entry)
 
 
-@rule(
-    "gap",
-    "mark it as a late entry and say where the facts are recalled from",
-    cites=(_CMS, _LATE),
-    limits=("late_entry_hours",),
-)
+@gap("mark it as a late entry and say where the facts are recalled from", _CMS, _LATE, limits=("late_entry_hours",))
 def late_entry_not_marked(case: Case) -> Iterable[Found]:
     """Compares the time of entry with the time of the event: beyond the limit the entry must be marked as late.
 
@@ -76,7 +60,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("gap", "record when the entry was made", cites=(_CMS, _LATE))
+@gap("record when the entry was made", _CMS, _LATE)
 def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
     """Finds entries marked as late that do not say when they were made.
 
@@ -90,7 +74,7 @@ def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
 _SAYS_NOTHING: Final = frozenset({"yes", "y", "true", "late", "late entry", "x"})
 
 
-@rule("gap", "say where the facts are recalled from: memory, worksheet or monitor", cites=(_LATE,))
+@gap("say where the facts are recalled from: memory, worksheet or monitor", _LATE)
 def late_entry_without_source(case: Case) -> Iterable[Found]:
     """Finds late entries whose text does not say where the facts come from.
 
@@ -102,10 +86,9 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
             yield Found("late_entry", f'the late entry says "{said}", and not where the facts are recalled from', entry)
 
 
-@rule(
-    "wrong",
+@wrong(
     "correct the time of the event, or the clock of this computer if that is wrong",
-    cites=(_COP,),
+    _COP,
     limits=("clock_slack_minutes",),
 )
 def event_in_the_future(case: Case) -> Iterable[Found]:
@@ -116,37 +99,27 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
     If it has not happened yet, take the entry out.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    for entry in case.entries_and_corrections if _last_moment(case) > latest else ():
+    for entry in case.entries_and_corrections:
         if entry.event.at > latest:
-            yield Found(
-                "at",
-                f"the event is at {case.say(entry.event.at)}, after the moment judged from, "
-                f"{case.say(case.timeline.asof)}",
-                entry,
-            )
+            at, asof = case.say(entry.event.at), case.say(case.timeline.asof)
+            yield Found("at", f"the event is at {at}, after the moment judged from, {asof}", entry)
 
 
-@rule("wrong", "correct the time of entry", cites=(_COP,), limits=("clock_slack_minutes",))
+@wrong("correct the time of entry", _COP, limits=("clock_slack_minutes",))
 def entry_in_the_future(case: Case) -> Iterable[Found]:
     """Compares the time of each entry with the moment the record is judged from.
 
     An entry cannot have been made later than now; most often the date is mistyped.
     """
     latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    longest = max((wait for _, wait in case.waits), default=_NONE)
-    if longest <= latest - _last_moment(case):
-        return
     for entry in case.entries_and_corrections:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:
-            yield Found(
-                "charted_at",
-                f"charted at {case.say(charted)}, after the moment judged from, {case.say(case.timeline.asof)}",
-                entry,
-            )
+            says = f"charted at {case.say(charted)}, after the moment judged from, {case.say(case.timeline.asof)}"
+            yield Found("charted_at", says, entry)
 
 
-@rule("advice", "write the time with the offset of the stay's time zone on that day", cites=(COMMON_PRACTICE,))
+@advice("write the time with the offset of the stay's time zone on that day", COMMON_PRACTICE)
 def offset_not_of_zone(case: Case) -> Iterable[Found]:
     """Compares the offset written with each event's time with that of the stay's time zone on that day.
 
@@ -186,7 +159,7 @@ def _same(one: Person | None, other: Person | None) -> bool:
     return one.name is not None and other.name is not None and one.name.casefold() == other.name.casefold()
 
 
-@rule("wrong", "record the second nurse who watched", cites=(COMMON_PRACTICE,))
+@wrong("record the second nurse who watched", COMMON_PRACTICE)
 def verifier_is_author(case: Case) -> Iterable[Found]:
     """Compares the verifier with the author, by staff identifier or else by name.
 
@@ -200,7 +173,7 @@ def verifier_is_author(case: Case) -> Iterable[Found]:
             yield Found("verified_by", "the verifier is the author", entry)
 
 
-@rule("wrong", "have a nurse with the competence verify", cites=(COMMON_PRACTICE,))
+@wrong("have a nurse with the competence verify", COMMON_PRACTICE)
 def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
     """Finds verifiers who are new to the procedure themselves.
 
@@ -217,38 +190,34 @@ def verifier_new_to_procedure(case: Case) -> Iterable[Found]:
 # -- problems told --
 
 
-@rule("wrong", "correct the time", cites=(_COP,), limits=("clock_slack_minutes",))
+@wrong("correct the time", _COP, limits=("clock_slack_minutes",))
 def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
-    """Compares the time at which somebody was told of a problem with the time of the event that showed it.
+    """Compares the time at which someone was notified of a problem with the time of the event that showed it.
 
-    Nobody can be told of what was not yet seen.
+    No one can be notified of what was not yet seen.
     """
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and event.at - problem.told_at > case.span("clock_slack_minutes"):
-            yield Found(
-                f"problems.{position}.told_at",
-                f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}",
-            )
+            says = f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}"
+            yield Found(f"problems.{position}.told_at", says)
 
 
-@rule("wrong", "correct the time, or add the report as an addendum", cites=(_CMS,), limits=("clock_slack_minutes",))
+@wrong("correct the time, or add the report as an addendum", _CMS, limits=("clock_slack_minutes",))
 def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
-    """Compares the time at which somebody was told of a problem with the time of entry.
+    """Compares the time at which someone was notified of a problem with the time of entry.
 
-    What happened after the entry cannot stand in it; it belongs into an addendum with its own time.
+    What happened after the entry cannot be in it; it belongs in an addendum with its own time.
     """
     charted = event.charted_at
     if charted is None:
         return
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and problem.told_at - charted > case.span("clock_slack_minutes"):
-            yield Found(
-                f"problems.{position}.told_at",
-                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}",
-            )
+            says = f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}"
+            yield Found(f"problems.{position}.told_at", says)
 
 
-@rule("advice", "report it to employee health, and take it out of the chart", cites=(COMMON_PRACTICE,))
+@advice("report it to employee health, and take it out of the chart", COMMON_PRACTICE)
 def staff_injury_in_chart(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a needle-stick charted as a problem of the patient.
 
@@ -261,13 +230,13 @@ def staff_injury_in_chart(step: Step, event: ev.CareEvent, case: Case) -> Iterab
             )
 
 
-@rule("wrong", "record the person who was notified", cites=(COMMON_PRACTICE,))
+@wrong("record the person who was notified", COMMON_PRACTICE)
 def problem_told_to_author(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
-    """Compares the person told of a problem with the author.
+    """Compares the person notified of a problem with the author.
 
-    A problem that stays with the one who saw it has reached nobody.
+    A problem known only to the one who saw it has reached no one who may decide.
 
-    If nobody was told, tell someone who may decide and chart it.
+    If no one was notified, notify someone who may decide, and chart it.
     """
     for position, problem in enumerate(event.problems):
         if _same(problem.told, event.by):

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from lda_notes.check.rule_table import Case, Entry, Found, rule
+from lda_notes.check.rule_table import Case, Entry, Found, advice, wrong
 from lda_notes.knowledge.sources import Citation
 from lda_notes.problems import Path, Related
 from lda_notes.record import events as ev
@@ -30,7 +30,7 @@ def _word(event: ev.Event) -> str:
     return type(event).__name__.lower()
 
 
-@rule("wrong", "name the event that is corrected", cites=(_TERMS, _CMS))
+@wrong("name the event that is corrected", _TERMS, _CMS)
 def correction_of_unknown_event(case: Case) -> Iterable[Found]:
     """Checks that each correction names an event of the record.
 
@@ -44,7 +44,7 @@ def correction_of_unknown_event(case: Case) -> Iterable[Found]:
             yield Found("of", f"the {_word(event)} corrects {found}", entry)
 
 
-@rule("wrong", "correct the event itself, or retract the correction", cites=(_TERMS,))
+@wrong("correct the event itself, or retract the correction", _TERMS)
 def correction_of_a_correction(case: Case) -> Iterable[Found]:
     """Finds additions and amendments made to a correction, and retractions of a retraction.
 
@@ -57,15 +57,11 @@ def correction_of_a_correction(case: Case) -> Iterable[Found]:
         if target is None or target is entry:
             continue
         if not isinstance(event, ev.Retraction) or isinstance(target.event, ev.Retraction):
-            yield Found(
-                "of",
-                f"the {_word(event)} corrects {event.of}, which is itself a correction ({_word(target.event)})",
-                entry,
-                related=(Related(target.path(), "the correction"),),
-            )
+            says = f"the {_word(event)} corrects {event.of}, which is itself a correction ({_word(target.event)})"
+            yield Found("of", says, entry, related=(Related(target.path(), "the correction"),))
 
 
-@rule("wrong", "take one of them out", cites=(_TERMS,))
+@wrong("take one of them out", _TERMS)
 def retracted_twice(case: Case) -> Iterable[Found]:
     """Finds a second retraction of the same entry.
 
@@ -74,15 +70,11 @@ def retracted_twice(case: Case) -> Iterable[Found]:
     first: dict[str, Entry] = {}
     for entry, event in _corrections(case):
         if isinstance(event, ev.Retraction) and first.setdefault(event.of, entry) is not entry:
-            yield Found(
-                "of",
-                f"{event.of} was retracted already, by {first[event.of].event.id}",
-                entry,
-                related=(Related(first[event.of].path(), "the first retraction"),),
-            )
+            says = f"{event.of} was retracted already, by {first[event.of].event.id}"
+            yield Found("of", says, entry, related=(Related(first[event.of].path(), "the first retraction"),))
 
 
-@rule("wrong", "chart the event again instead", cites=(_TERMS,))
+@wrong("chart the event again instead", _TERMS)
 def correction_of_retracted_event(case: Case) -> Iterable[Found]:
     """Finds additions and amendments made to an entry after it was retracted.
 
@@ -102,7 +94,7 @@ def correction_of_retracted_event(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct the time of the correction", cites=(_CMS, _REVISION))
+@wrong("correct the time of the correction", _CMS, _REVISION)
 def correction_before_entry(case: Case) -> Iterable[Found]:
     """Compares the time of each correction with the time of the entry that it corrects.
 
@@ -166,7 +158,7 @@ def _changed(old: Any, new: Any, path: Path = ()) -> Iterator[Path]:
         yield path
 
 
-@rule("wrong", "make it an amendment, with the reason", cites=(_TERMS, _IHS))
+@wrong("make it an amendment, with the reason", _TERMS, _IHS)
 def addendum_changes_fact(case: Case) -> Iterable[Found]:
     """Compares what an addendum adds with what the entry already contains.
 
@@ -180,7 +172,7 @@ def addendum_changes_fact(case: Case) -> Iterable[Found]:
                 yield Found(("adds", *path), f"the addendum changes {what} of {event.of}, which was recorded", entry)
 
 
-@rule("advice", "take the amendment out, or correct what it sets", cites=(_REVISION,))
+@advice("take the amendment out, or correct what it sets", _REVISION)
 def amendment_changes_nothing(case: Case) -> Iterable[Found]:
     """Compares what an amendment sets with what the entry says.
 

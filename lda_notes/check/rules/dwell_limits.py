@@ -6,18 +6,17 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime, time, timedelta
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, unsafe
 from lda_notes.check.rules.overrun import first_after, judged_until, lasted, length, overrun
 from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due
 from lda_notes.line.states import DressingStay, NeedleStay
-from lda_notes.problems import Related, Severity
+from lda_notes.problems import Related
 from lda_notes.record import events as ev
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "look for signs of infection, record why the needle stayed in, and plan the next change within the limit",
     limits=("needle_dwell_days",),
 )
@@ -34,35 +33,41 @@ def needle_dwell(case: Case) -> Iterable[Found]:
 
 def _needles_past_limit(case: Case, *, out: bool) -> Iterator[Found]:
     """Yield a fault for each needle that stayed in past the limit until it was ``out``, or else is still in past it."""
-    limit = "needle_dwell_days"
+    """Yield a fault for each needle that stayed in past the limit until it was ``out``, or else is still in past it."""
     for stay in (stay for stays in case.timeline.needles.values() for stay in stays):
-        if stay.since is None or (stay.closed is not None) is not out:
-            continue
-        until = stay.closed.event.at if stay.closed is not None else judged_until(case)
-        by = overrun(case, stay.since, limit, until)
-        if by is not None:
-            where = stay.closed or stay.opened
-            yield Found(
-                "at",
-                f"the needle put in {case.say(stay.since)} {_stayed(case, 'in', stay.since, until, over=out)}; "
-                f"it was due out by {case.say(by)}, after {case.policy.text(limit)}",
-                where,
-                related=_first_seen(case, stay, by),
-                severity=_late(case, by, limit, until),
-            )
+        times = ("needle_dwell_days", stay.since, stay.opened, stay.closed)
+        for late, by in _past_limit(case, "the needle put in", "in", "due out", *times, over=out):
+            yield late._replace(related=_first_seen(case, stay, by))
 
 
-def _stayed(case: Case, where: str, since: datetime, until: datetime, *, over: bool) -> str:
-    """Return how long something stayed, or is still, in or on."""
-    length = lasted(case, since, until)
-    moment = case.say(until)
-    return f"stayed {where} until {moment}, {length}" if over else f"is still {where} at {moment}, after {length}"
+def _past_limit(
+    case: Case,
+    what: str,
+    place: str,
+    due_to: str,
+    limit: str | None,
+    since: datetime | None,
+    began: Entry,
+    ended: Entry | None,
+    *,
+    over: bool,
+) -> Iterator[tuple[Found, datetime]]:
+    """Yield what stayed past its limit until it was ``over``, or else still stays, with the time when it was due.
 
-
-def _late(case: Case, by: datetime, limit: str, moment: datetime) -> Severity | None:
-    """Return how much the delay matters: on its first day it is overdue, from the second it is unsafe."""
+    On the first day of the delay it is overdue, from the second it is unsafe.
+    """
+    if since is None or limit is None or (ended is not None) is not over:
+        return
+    until = ended.event.at if ended is not None else judged_until(case)
+    by = overrun(case, since, limit, until)
+    if by is None:
+        return
+    moment, span = case.say(until), lasted(case, since, until)
+    stayed = f"stayed {place} until {moment}, {span}" if over else f"is still {place} at {moment}, after {span}"
+    says = f"{what} {case.say(since)} {stayed}; it was {due_to} by {case.say(by)}, after {case.policy.text(limit)}"
     last = due.late_after(by, limit, case.policy) + timedelta(days=1)
-    return "advice" if moment.astimezone(UTC) <= last.astimezone(UTC) else None
+    overdue = until.astimezone(UTC) <= last.astimezone(UTC)
+    yield Found("at", says, ended or began, severity="advice" if overdue else None), by
 
 
 def _first_seen(case: Case, stay: NeedleStay, by: datetime) -> tuple[Related, ...]:
@@ -74,7 +79,7 @@ def _first_seen(case: Case, stay: NeedleStay, by: datetime) -> tuple[Related, ..
     return tuple(related)
 
 
-@rule("unsafe", "take the needle out or change it now, and record why it stayed in", limits=("needle_dwell_days",))
+@unsafe("take the needle out or change it now, and record why it stayed in", limits=("needle_dwell_days",))
 def needle_overdue(case: Case) -> Iterable[Found]:
     """Compares the time since access of a needle that is still in with the limit, at the moment judged from.
 
@@ -90,11 +95,10 @@ _UNDER_FILM = Citation("ins-2016", "M-H", "gauze under a transparent film")
 _DRESSINGS = ("transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "look for signs of infection, record why the dressing stayed on, and plan the next change by its type",
+    _UNDER_FILM,
     limits=_DRESSINGS,
-    cites=(_UNDER_FILM,),
 )
 def dressing_dwell(case: Case) -> Iterable[Found]:
     """Compares the time that each dressing stayed on with the limit for its type.
@@ -110,21 +114,10 @@ def _dressings_past_limit(case: Case, *, off: bool) -> Iterator[Found]:
     """Yield a fault for each dressing that stayed on past its limit until it was ``off``, or is still on past it."""
     for stay in (stay for stays in case.timeline.dressings.values() for stay in stays):
         limit = due.dressing_limit(stay.dressing)
-        if stay.since is None or limit is None or (stay.ended is not None) is not off:
-            continue
-        until = stay.ended.event.at if stay.ended is not None else judged_until(case)
-        by = overrun(case, stay.since, limit, until)
-        if by is not None:
-            where = stay.ended or stay.put_on
-            yield Found(
-                "at",
-                f"the {_kind(stay)} put on {case.say(stay.since)} {_stayed(case, 'on', stay.since, until, over=off)}; "
-                f"it was due to be changed by {case.say(by)}, after {case.policy.text(limit)}",
-                where,
-                related=(Related(stay.put_on.path("dressing"), "this dressing"),) if off else (),
-                citations=_cited(case, stay, limit),
-                severity=_late(case, by, limit, until),
-            )
+        times = (limit, stay.since, stay.put_on, stay.ended)
+        for late, _ in _past_limit(case, f"the {_kind(stay)} put on", "on", "due to be changed", *times, over=off):
+            related = (Related(stay.put_on.path("dressing"), "this dressing"),) if off else ()
+            yield late._replace(related=related, citations=_cited(case, stay, limit or ""))
 
 
 def _cited(case: Case, stay: DressingStay, limit: str) -> tuple[Citation, ...]:
@@ -139,7 +132,7 @@ def _kind(stay: DressingStay) -> str:
     return f"{kind} dressing"
 
 
-@rule("unsafe", "change the dressing now, and record why it stayed on", limits=_DRESSINGS, cites=(_UNDER_FILM,))
+@unsafe("change the dressing now, and record why it stayed on", _UNDER_FILM, limits=_DRESSINGS)
 def dressing_overdue(case: Case) -> Iterable[Found]:
     """Compares the time since the last dressing was put on with the limit for its type, at the moment judged from.
 
@@ -151,11 +144,11 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
     return _dressings_past_limit(case, off=False)
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "change the dressing now, whatever its day, and record the change",
+    Citation("ahrq-ch42", "R", "table 3"),
+    Citation("cdc-2017", "R"),
     limits=("failed_dressing_hours",),
-    cites=(Citation("ahrq-ch42", "R", "table 3"), Citation("cdc-2017", "R")),
 )
 def failed_dressing_left(case: Case) -> Iterable[Found]:
     """Looks, after a dressing was found damp, soiled, loose or missing, for the change that must follow.
@@ -201,11 +194,10 @@ def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str], Entry | None]]:
         yield look, failed, None
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "change what is of unknown age now, and ask the place that put it in",
+    COMMON_PRACTICE,
     limits=("unknown_age_hours",),
-    cites=(COMMON_PRACTICE,),
 )
 def unknown_age_left(case: Case) -> Iterable[Found]:
     """Finds a needle or dressing of unknown age that stayed on after the arrival.
@@ -215,34 +207,30 @@ def unknown_age_left(case: Case) -> Iterable[Found]:
     Needle, extension and dressing are changed together. If the date is found out, amend the arrival.
     """
     within = case.span("unknown_age_hours")
-    unknown: list[tuple[str, Entry, Entry | None]] = [
-        *(
-            ("needle", stay.opened, stay.closed)
-            for of in case.timeline.needles.values()
-            for stay in of
-            if not stay.since
-        ),
-        *(("dressing", on.put_on, on.ended) for of in case.timeline.dressings.values() for on in of if not on.since),
-    ]
+    line = case.timeline
+    needles = (stay for stays in line.needles.values() for stay in stays if not stay.since)
+    dressings = (stay for stays in line.dressings.values() for stay in stays if not stay.since)
     reported: set[str] = set()
-    for what, found, gone in unknown:
+    for what, fact, found, gone in (
+        *(("needle", "inserted_at", stay.opened, stay.closed) for stay in needles),
+        *(("dressing", "dressed_at", stay.put_on, stay.ended) for stay in dressings),
+    ):
         until = gone.event.at if gone is not None else judged_until(case)
         if until - found.event.at > within and found.event.id not in reported:
             reported.add(found.event.id)  # a needle of unknown age and its dressing are changed together
             yield Found(
-                "inserted_at" if what == "needle" else "dressed_at",
+                fact,
                 f"a {what} of unknown age was on the patient at {case.say(found.event.at)} and was still there at "
                 f"{case.say(until)}, {length(until - found.event.at)} later",
                 found,
-                lacks=("inserted_at",) if what == "needle" else ("dressed_at",),
+                lacks=(fact,),
             )
 
 
 # -- a new port --
 
 
-@rule(
-    "advice",
+@advice(
     "look closely at pocket and incision, and chart how the incision is",
     limits=("post_implant_tender_hours", "post_implant_child_days"),
 )

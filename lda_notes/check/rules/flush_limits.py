@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, unsafe
 from lda_notes.check.rules.patients import is_adult
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
@@ -23,10 +23,8 @@ _BACTERIOSTATIC: Final = "0.9% sodium chloride with benzyl alcohol"
 # -- the connector --
 
 
-@rule(
-    "unsafe",
-    "scrub the needleless connector again for the full time before anything is joined to it",
-    limits=("hub_scrub_s",),
+@unsafe(
+    "scrub the needleless connector again for the full time before anything is joined to it", limits=("hub_scrub_s",)
 )
 def connector_scrub_time(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the scrub of the needleless connector with the shortest time that the sources accept.
@@ -54,8 +52,7 @@ def _first_aspirate(event: ev.Access | ev.FlushOrLock | ev.LineUse) -> bool:
     return type(event) is ev.Access or bool(event.samples) or getattr(event, "purpose", None) == "blood sampling"
 
 
-@rule(
-    "advice",
+@advice(
     "draw samples again if they were taken too early; next time discard the full volume before flushing",
     limits=("discard_adult_ml", "discard_child_ml", "discard_volume_factor", "discard_small_child_kg"),
 )
@@ -80,17 +77,12 @@ def discard_too_small(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse
         limit = "discard_volume_factor"
         least = min(system * case.policy.value(limit), least)
     if discarded < least:
-        yield Found(
-            "discard_ml",
-            f"{quantity(discarded, 'mL')} was discarded; usual is at least {quantity(least, 'mL')}",
-            citations=case.policy.citations(limit),
-        )
+        says = f"{quantity(discarded, 'mL')} was discarded; usual is at least {quantity(least, 'mL')}"
+        yield Found("discard_ml", says, citations=case.policy.citations(limit))
 
 
-@rule(
-    "advice",
-    "discard no more than is needed; record why it was more",
-    limits=("discard_adult_max_ml", "discard_child_max_ml"),
+@advice(
+    "discard no more than is needed; record why it was more", limits=("discard_adult_max_ml", "discard_child_max_ml")
 )
 def discard_too_large(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the first aspirate thrown away with the most that the sources name.
@@ -98,16 +90,12 @@ def discard_too_large(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse
     Blood thrown away at every sampling adds up, in a small child quickly. Without a birth date the larger limit, that
     of an adult, is used.
     """
-    discarded = event.discard_ml
-    if type(discarded) is not Decimal:
+    if type(event.discard_ml) is not Decimal:
         return
     limit = "discard_child_max_ml" if is_adult(case, event) is False else "discard_adult_max_ml"
-    if discarded > case.policy.value(limit):
-        yield Found(
-            "discard_ml",
-            f"{quantity(discarded, 'mL')} was discarded; the limit is {case.policy.text(limit)}",
-            citations=case.policy.citations(limit),
-        )
+    if event.discard_ml > case.policy.value(limit):
+        says = f"{quantity(event.discard_ml, 'mL')} was discarded; the limit is {case.policy.text(limit)}"
+        yield Found("discard_ml", says, citations=case.policy.citations(limit))
 
 
 # -- flush --
@@ -134,7 +122,7 @@ def _free_flush_ml(flushes: tuple[Flush, ...]) -> Decimal | None:
     return total
 
 
-@rule("unsafe", "flush again with at least the minimum volume", limits=("flush_volume_factor",))
+@unsafe("flush again with at least the minimum volume", limits=("flush_volume_factor",))
 def flush_below_minimum(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the flush with twice the volume of catheter and add-ons, where the record contains these volumes.
 
@@ -143,13 +131,10 @@ def flush_below_minimum(step: Step, event: ev.Flushed, case: Case) -> Iterable[F
 
     Where the volume of the catheter is not recorded, this rule cannot judge.
     """
-    flushes = event.flushes
-    if type(flushes) is not tuple or not flushes:
+    system = system_ml(step, case) if type(event.flushes) is tuple and event.flushes else None
+    if system is None or type(event.flushes) is not tuple:
         return
-    system = system_ml(step, case)
-    if system is None:
-        return
-    flushed, least = _free_flush_ml(flushes), amounts.minimum_flush_ml(system, case.policy)
+    flushed, least = _free_flush_ml(event.flushes), amounts.minimum_flush_ml(system, case.policy)
     if flushed is not None and flushed < least:
         yield Found(
             "flushes",
@@ -162,8 +147,7 @@ _ADULT_FLUSH: Final = ("flush_ml", "flush_after_blood_ml")
 _CHILD_FLUSH: Final = ("flush_child_ml", "flush_child_after_use_ml")
 
 
-@rule(
-    "advice",
+@advice(
     "flush with the usual volume, or chart why less was used",
     limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml", "flush_child_after_use_ml", "discard_small_child_kg"),
 )
@@ -186,14 +170,11 @@ def flush_below_usual(step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLoc
     plain, after_blood = _ADULT_FLUSH if is_adult(case, event) else _CHILD_FLUSH
     limit = after_blood if event.samples else plain
     if flushed < case.policy.value(limit):
-        yield Found(
-            "flushes",
-            f"{quantity(flushed, 'mL')} was flushed; usual is at least {case.policy.text(limit)}",
-            citations=case.policy.citations(limit),
-        )
+        says = f"{quantity(flushed, 'mL')} was flushed; usual is at least {case.policy.text(limit)}"
+        yield Found("flushes", says, citations=case.policy.citations(limit))
 
 
-@rule("unsafe", "use a syringe with a barrel of at least that size", limits=("syringe_ml",))
+@unsafe("use a syringe with a barrel of at least that size", limits=("syringe_ml",))
 def syringe_size(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the barrel of a flush syringe with the smallest that is safe on a line not yet proved.
 
@@ -206,25 +187,19 @@ def syringe_size(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     flushes = event.flushes
     if type(flushes) is not tuple:
         return
+    least, limit = case.policy.value("syringe_ml"), case.policy.text("syringe_ml")
     for position, flush in enumerate(flushes):
         barrel = flush.syringe_ml
-        if barrel is None or barrel >= case.policy.value("syringe_ml"):
-            continue
-        if position and _proved(event, flushes[:position]):
-            continue
-        yield Found(
-            f"flushes.{position}.syringe_ml",
-            f"a {quantity(barrel, 'mL')} syringe was used before patency was confirmed; the minimum is "
-            f"{case.policy.text('syringe_ml')}",
-        )
+        if barrel is not None and barrel < least and not (position and _proved(event, flushes[:position])):
+            used = f"a {quantity(barrel, 'mL')} syringe was used before patency was confirmed"
+            yield Found(f"flushes.{position}.syringe_ml", f"{used}; the minimum is {limit}")
 
 
 def _proved(event: ev.Flushed, earlier: tuple[Flush, ...]) -> bool:
     return getattr(event, "blood_return", None) == "present" and all(flush.resistance == "none" for flush in earlier)
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "stop saline with a preservative for today and use preservative-free saline",
     limits=("bacteriostatic_saline_ml_per_day",),
 )

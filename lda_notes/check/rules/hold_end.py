@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, unsafe, wrong
 from lda_notes.check.rules.hold_use import beginning, since, why
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line.holds import CLEARING_DECISIONS, PROVABLE, may_clear, reasons_cleared
@@ -13,12 +13,7 @@ from lda_notes.problems import Related
 from lda_notes.record import events as ev
 
 
-@rule(
-    "unsafe",
-    "record what the clearance rests on, or keep the line on hold",
-    limits=("hold_ends_with",),
-    cites=(COMMON_PRACTICE,),
-)
+@unsafe("record what the clearance rests on, or keep the line on hold", COMMON_PRACTICE, limits=("hold_ends_with",))
 def cleared_in_spite_of_site(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Finds a line cleared for use by an evaluation that itself sees a reason for the hold.
 
@@ -31,7 +26,7 @@ def cleared_in_spite_of_site(step: Step, event: ev.Evaluation, case: Case) -> It
         yield Found("decision", f"the line is {event.decision}, and the same entry shows {why(own)}")
 
 
-@rule("wrong", "correct the evidence or the blood return", cites=(COMMON_PRACTICE,))
+@wrong("correct the evidence or the blood return", COMMON_PRACTICE)
 def cleared_without_restored_blood(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Compares an evaluation that rests on restored blood return with the last blood return on record.
 
@@ -52,11 +47,10 @@ def cleared_without_restored_blood(step: Step, event: ev.Evaluation, case: Case)
         )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "keep the line on hold until somebody whose role may clear it has judged it",
+    COMMON_PRACTICE,
     limits=("roles_that_may_clear",),
-    cites=(COMMON_PRACTICE,),
 )
 def cleared_by_other_role(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Finds a line cleared by somebody whose recorded role may not end a hold.
@@ -74,7 +68,7 @@ def cleared_by_other_role(step: Step, event: ev.Evaluation, case: Case) -> Itera
     )
 
 
-@rule("wrong", "correct the decision, or what it limits and ends", cites=(COMMON_PRACTICE,))
+@wrong("correct the decision, or what it limits and ends", COMMON_PRACTICE)
 def evaluation_against_itself(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Compares the decision of an evaluation with the limits and the holds that the same entry names.
 
@@ -112,11 +106,7 @@ def evaluation_against_itself(step: Step, event: ev.Evaluation, case: Case) -> I
             yield Found(key, start + " and ".join(f'"{one}"' for one in which))
 
 
-@rule(
-    "gap",
-    "name the holds that it ends, and the septum of a port with two; say all only if all were judged",
-    cites=(COMMON_PRACTICE,),
-)
+@gap("name the holds that it ends, and the septum of a port with two; say all only if all were judged", COMMON_PRACTICE)
 def hold_to_end_not_named(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Finds a clearance that does not say which of several holds it ends, or of which septum.
 
@@ -130,18 +120,14 @@ def hold_to_end_not_named(step: Step, event: ev.Evaluation, case: Case) -> Itera
         return
     if not reasons_cleared(event, step.before.holds, case.policy, named=named, alone=alone):
         which = why(step.before.holds)
-        yield Found(
-            "decision",
-            f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
-            lacks=("ends",),
-        )
+        says = f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}"
+        yield Found("decision", says, lacks=("ends",))
 
 
-@rule(
-    "advice",
+@advice(
     "have the line evaluated, or prove it with a new needle; until then it stays on hold",
+    COMMON_PRACTICE,
     limits=("hold_ends_with",),
-    cites=(COMMON_PRACTICE,),
 )
 def blood_back_still_held(step: Step, event: ev.FlushOrLock | ev.LineCheck, case: Case) -> Iterable[Found]:
     """Finds blood that came back through the same needle while the line stays on hold.
@@ -162,10 +148,10 @@ def blood_back_still_held(step: Step, event: ev.FlushOrLock | ev.LineCheck, case
         )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "name who takes over the line and tell them of the hold",
-    cites=(Citation("home-infusion", "R2"), Citation("jc-sea-58", "M-H")),
+    Citation("home-infusion", "R2"),
+    Citation("jc-sea-58", "M-H"),
 )
 def discharged_on_hold(step: Step, event: ev.Discharge, case: Case) -> Iterable[Found]:
     """Finds a discharge with the line on hold and nobody named who takes it over.
@@ -177,7 +163,7 @@ def discharged_on_hold(step: Step, event: ev.Discharge, case: Case) -> Iterable[
     yield from _left_on_hold(step, case, "discharged")
 
 
-@rule("gap", "name the nurse who takes over the line and tell them of the hold", cites=(Citation("jc-sea-58", "M-H"),))
+@gap("name the nurse who takes over the line and tell them of the hold", Citation("jc-sea-58", "M-H"))
 def transferred_on_hold(step: Step, event: ev.Transfer, case: Case) -> Iterable[Found]:
     """Finds a transfer with the line on hold and nobody named who takes it over.
 
@@ -191,9 +177,5 @@ def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
     for septum in case.timeline.needles:
         holds = case.timeline.state_at(septum, step.entry.event.at).holds
         if holds:
-            yield Found(
-                "handed_to",
-                f"the patient is {verb} with the line {since(holds, case)}, and who takes over is not recorded",
-                lacks=("handed_to",),
-                related=beginning(holds),
-            )
+            says = f"the patient is {verb} with the line {since(holds, case)}, and who takes over is not recorded"
+            yield Found("handed_to", says, lacks=("handed_to",), related=beginning(holds))

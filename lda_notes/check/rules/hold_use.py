@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from datetime import timedelta
 from typing import Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, unsafe
 from lda_notes.check.rules.overrun import steps_from
 from lda_notes.knowledge.policy import listed
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
@@ -73,12 +73,7 @@ def _ordered(event: ev.Event) -> bool:
     return by is not None and bool(by.name or by.id)
 
 
-@rule(
-    "unsafe",
-    "stop, leave the line alone, and have it evaluated before any use",
-    limits=("hold_ends_with",),
-    cites=_HOLD,
-)
+@unsafe("stop, leave the line alone, and have it evaluated before any use", *_HOLD, limits=("hold_ends_with",))
 def held_line_used(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a drug, an infusion, a sample or an injection through a line on hold.
 
@@ -105,9 +100,7 @@ def held_line_used(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]
     )
 
 
-@rule(
-    "unsafe", "do not flush further; have the line evaluated", cites=(*_HOLD, Citation("royal-marsden", "R", "ch. 17"))
-)
+@unsafe("do not flush further; have the line evaluated", *_HOLD, Citation("royal-marsden", "R", "ch. 17"))
 def held_line_flushed(
     step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLock | ev.FlushedElsewhere | ev.PatencyTreatment, case: Case
 ) -> Iterable[Found]:
@@ -155,7 +148,7 @@ def held_line_flushed(
     )
 
 
-@rule("unsafe", "disconnect the infusion and keep the line on hold until it is cleared", cites=_HOLD)
+@unsafe("disconnect the infusion and keep the line on hold until it is cleared", *_HOLD)
 def infusion_on_unproven_line(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an infusion connected at an access that itself shows a reason for a hold, or under an older hold.
 
@@ -248,10 +241,11 @@ _SWELLS: Final = ("swelling", "something given at the site hurt or leaked")
 _SWELLING: Final = (*_SWELLS, "swelling of arm, face, neck or chest")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "stop the infusion now, leave the needle, aspirate what can be aspirated, and notify the prescriber at once",
-    cites=(Citation("royal-marsden", "R", "ch. 17"), Citation("home-care-25-04", "R2"), _ONS),
+    Citation("royal-marsden", "R", "ch. 17"),
+    Citation("home-care-25-04", "R2"),
+    _ONS,
 )
 def extravasation_suspected(case: Case) -> Iterable[Found]:
     """Finds swelling, a leak or pain at the site while an infusion ran, without a record that it was stopped at once.
@@ -271,7 +265,7 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("unsafe", "stop the infusion and chart the stop", cites=_HOLD)
+@unsafe("stop the infusion and chart the stop", *_HOLD)
 def infusion_on_held_line(case: Case) -> Iterable[Found]:
     """Finds an infusion that was running when the line went on hold, without a record that it was stopped.
 
@@ -283,18 +277,12 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
         if any(hold.reason in _SWELLS for hold in ran.holds):
             continue
         began = ran.holds[0].began
-        yield Found(
-            "at",
-            f"the line went on hold at {case.say(began.event.at)} for {why(ran.holds)} {ran.says(case)}",
-            began,
-            related=(Related(ran.running.path(), "the infusion"),),
-        )
+        says = f"the line went on hold at {case.say(began.event.at)} for {why(ran.holds)} {ran.says(case)}"
+        yield Found("at", says, began, related=(Related(ran.running.path(), "the infusion"),))
 
 
-@rule(
-    "unsafe",
-    "stop flushing, leave the needle for now, and have the line evaluated",
-    cites=(Citation("royal-marsden", "R", "ch. 17"),),
+@unsafe(
+    "stop flushing, leave the needle for now, and have the line evaluated", Citation("royal-marsden", "R", "ch. 17")
 )
 def flushed_into_swelling(step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLock, case: Case) -> Iterable[Found]:
     """Finds a flush in an event that saw swelling at the port.
@@ -312,7 +300,7 @@ def flushed_into_swelling(step: Step, event: ev.Access | ev.Deaccess | ev.FlushO
         yield Found("flushes", "the line was flushed while swelling is present")
 
 
-@rule("unsafe", "stop, and ask whoever set the limit", cites=(COMMON_PRACTICE,))
+@unsafe("stop, and ask whoever set the limit", COMMON_PRACTICE)
 def use_against_limit(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a use that an evaluation has ruled out: a vesicant or a power injection through a line with that limit.
 
@@ -331,11 +319,12 @@ def use_against_limit(step: Step, event: ev.LineUse, case: Case) -> Iterable[Fou
         )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "report the exposure to the prescriber at once, watch the patient, and chart who was notified as a problem that "
     "names the medicine",
-    cites=(Citation("taurolidine-eu", "R"), Citation("taurolidine-us", "R2"), COMMON_PRACTICE),
+    Citation("taurolidine-eu", "R"),
+    Citation("taurolidine-us", "R2"),
+    COMMON_PRACTICE,
 )
 def lock_not_aspirated(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds heparin, ethanol or another lock pushed into a patient for whom it must come out first.

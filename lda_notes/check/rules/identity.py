@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, unsafe, wrong
 from lda_notes.knowledge.ages import years_old
 from lda_notes.knowledge.policy import number
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
@@ -18,12 +18,7 @@ _GOAL: Final = Citation("npsg-01-01-01", "R2", "EP 1")
 # -- which patient --
 
 
-@rule(
-    "unsafe",
-    "compare two identifiers, never the room, and record them",
-    cites=(_GOAL,),
-    limits=("patient_identifiers",),
-)
+@unsafe("compare two identifiers, never the room, and record them", _GOAL, limits=("patient_identifiers",))
 def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
     """Counts the different identifiers that were compared; a room number does not count.
 
@@ -50,7 +45,7 @@ def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct the birth date or the time of the event", cites=(COMMON_PRACTICE,))
+@wrong("correct the birth date or the time of the event", COMMON_PRACTICE)
 def birth_date_after_event(case: Case) -> Iterable[Found]:
     """Compares the birth date with the earliest event.
 
@@ -59,14 +54,11 @@ def birth_date_after_event(case: Case) -> Iterable[Found]:
     born = case.timeline.episode.patient.birth_date
     entries = case.timeline.entries
     if born is not None and entries and case.local(entries[0].event.at).date() < born:
-        yield Found(
-            "patient.birth_date",
-            f"the birth date {born} is later than the first event on {case.local(entries[0].event.at).date()}",
-            related=(Related(entries[0].path("at"), "the first event"),),
-        )
+        says = f"the birth date {born} is later than the first event on {case.local(entries[0].event.at).date()}"
+        yield Found("patient.birth_date", says, related=(Related(entries[0].path("at"), "the first event"),))
 
 
-@rule("advice", "check the birth date", limits=("plausible_age_years",))
+@advice("check the birth date", limits=("plausible_age_years",))
 def implausible_age(case: Case) -> Iterable[Found]:
     """Works out the age at the first event and compares it with what people reach.
 
@@ -77,14 +69,11 @@ def implausible_age(case: Case) -> Iterable[Found]:
         return
     years = years_old(born, case.local(case.timeline.entries[0].event.at).date())
     if years > case.policy.value("plausible_age_years"):
-        yield Found(
-            "patient.birth_date",
-            f"the birth date makes an age of {years} years; the most is {case.policy.text('plausible_age_years')}",
-        )
+        says = f"the birth date makes an age of {years} years; the most is {case.policy.text('plausible_age_years')}"
+        yield Found("patient.birth_date", says)
 
 
-@rule(
-    "advice",
+@advice(
     "check the weight and its unit",
     limits=("plausible_adult_kg", "plausible_weight_kg", "plausible_infant_kg", "adult_years"),
 )
@@ -111,7 +100,7 @@ def implausible_weight(case: Case) -> Iterable[Found]:
     yield Found("patient.weight_kg", f"the weight is {number(weight)} kg{age}; {limit}")
 
 
-@rule("wrong", "correct the identifiers", cites=(_GOAL,))
+@wrong("correct the identifiers", _GOAL)
 def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
     """Finds two different identifiers of the patient that come from the same system.
 
@@ -123,16 +112,14 @@ def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
     seen: dict[str, str] = {}
     for position, identifier in enumerate(identifiers):
         if seen.setdefault(identifier.system, identifier.value) != identifier.value:
-            yield Found(
-                f"patient.identifiers.{position}.value",
-                "two different identifiers come from the same system; a patient has one there",
-            )
+            says = "two different identifiers come from the same system; a patient has one there"
+            yield Found(f"patient.identifiers.{position}.value", says)
 
 
 # -- which event, which septum --
 
 
-@rule("wrong", "give each event an identifier of its own", cites=(COMMON_PRACTICE,))
+@wrong("give each event an identifier of its own", COMMON_PRACTICE)
 def repeated_event_identifier(case: Case) -> Iterable[Found]:
     """Finds events that share an identifier.
 
@@ -153,7 +140,7 @@ def repeated_event_identifier(case: Case) -> Iterable[Found]:
             yield Found("id", f"the identifier {entry.event.id} is used twice", entry, related=related)
 
 
-@rule("wrong", "use a name from the port's list of septa", cites=(COMMON_PRACTICE,))
+@wrong("use a name from the port's list of septa", COMMON_PRACTICE)
 def unknown_septum(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the septum named by an event with those of the port.
 
@@ -169,7 +156,7 @@ def unknown_septum(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Foun
     return (Found("septum", message),)
 
 
-@rule("wrong", "give each septum a name of its own", cites=(COMMON_PRACTICE,))
+@wrong("give each septum a name of its own", COMMON_PRACTICE)
 def septa_share_a_name(case: Case) -> Iterable[Found]:
     """Compares the names of a port's two septa.
 

@@ -7,14 +7,14 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from itertools import pairwise
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice
 from lda_notes.check.rules.overrun import judged_until, length, overrun
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
 from lda_notes.record import events as ev
 
 
-@rule("advice", "look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
+@advice("look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
 def line_check_interval(case: Case) -> Iterable[Found]:
     """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
 
@@ -63,8 +63,7 @@ def _gaps_between_looks(case: Case) -> dict[str, list[_Gap]]:
     return gaps
 
 
-@rule(
-    "advice",
+@advice(
     "flush and lock an accessed port that rests, and chart it; policies differ, from every day to every week",
     limits=("accessed_idle_flush_hours",),
 )
@@ -121,11 +120,10 @@ def _at_rest(step: Step) -> bool:
     return step.before.infusion is None and step.before.dwell is None
 
 
-@rule(
-    "advice",
+@advice(
     "plan the next flush within the interval that the facility has chosen",
+    Citation("wu-2021", "R2"),
     limits=("idle_flush_days",),
-    cites=(Citation("wu-2021", "R2"),),
 )
 def idle_flush(case: Case) -> Iterable[Found]:
     """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, unsafe, wrong
 from lda_notes.check.rules.flush_limits import system_ml
 from lda_notes.check.rules.patients import heparin_child
 from lda_notes.check.rules.supplies_used import against
@@ -16,11 +16,10 @@ from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "aspirate the lock at once if it is in, notify the prescriber, and lock with the labeled strength",
+    Citation("heparin-injection-label", "R", "5.1"),
     limits=("heparin_lock_strength_units_per_ml",),
-    cites=(Citation("heparin-injection-label", "R", "5.1"),),
 )
 def treatment_strength_heparin(case: Case) -> Iterable[Found]:
     """Finds a heparin lock stronger than the strongest lock flush that is sold.
@@ -37,8 +36,7 @@ def treatment_strength_heparin(case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "wrong",
+@wrong(
     "read the strength from the syringe or vial again",
     limits=("heparin_lock_low_strength_units_per_ml", "heparin_lock_strength_units_per_ml"),
 )
@@ -61,8 +59,7 @@ def lock_strength(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
         )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "compare with the order and notify the prescriber; aspirate the lock if it is still in",
     limits=("heparin_lock_max_units", "heparin_lock_child_units", "heparin_child_years", "heparin_child_kg"),
 )
@@ -92,7 +89,7 @@ def heparin_lock_units(step: Step, event: ev.Flushed, case: Case) -> Iterable[Fo
         )
 
 
-@rule("advice", "compare the lock with the order", limits=("heparin_lock_min_ml", "heparin_lock_max_ml"))
+@advice("compare the lock with the order", limits=("heparin_lock_min_ml", "heparin_lock_max_ml"))
 def heparin_lock_volume(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the volume of a heparin lock with the volumes that the sources name.
 
@@ -114,12 +111,7 @@ def heparin_lock_volume(step: Step, event: ev.Flushed, case: Case) -> Iterable[F
         )
 
 
-@rule(
-    "unsafe",
-    "lock again with enough to fill the line",
-    limits=("lock_volume_factor",),
-    cites=(Citation("heparin-lock-label", "R2"),),
-)
+@unsafe("lock again with enough to fill the line", Citation("heparin-lock-label", "R2"), limits=("lock_volume_factor",))
 def lock_does_not_fill(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the lock with the volume of catheter and add-ons and a fifth more, where these are recorded.
 
@@ -142,7 +134,7 @@ def lock_does_not_fill(step: Step, event: ev.Flushed, case: Case) -> Iterable[Fo
         )
 
 
-@rule("advice", "lock with what is ordered, or chart the order for saline alone", limits=("saline_lock_accepted",))
+@advice("lock with what is ordered, or chart the order for saline alone", limits=("saline_lock_accepted",))
 def saline_lock(case: Case) -> Iterable[Found]:
     """Finds a lock of saline alone where the facility's policy does not accept it; as published, saline is accepted.
 

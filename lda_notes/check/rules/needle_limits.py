@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, unsafe, wrong
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record import events as ev
@@ -15,30 +15,26 @@ from lda_notes.record.unread import about
 _MARSDEN = Citation("royal-marsden", "R", "ch. 17")
 _POWER_NOTICE = Citation("fda-power-2004", "R")
 _MM_PER_INCH = Decimal("25.4")
+_WINGS = {"raised above the skin": ("are raised above", "long"), "pressing into the skin": ("press into", "short")}
+"""How wings that are not level lie, in words, and what the needle may be too much of."""
 
 
-@rule("wrong", "read the gauge from the needle's label again", limits=("needle_gauge_min", "needle_gauge_max"))
+@wrong("read the gauge from the needle's label again", limits=("needle_gauge_min", "needle_gauge_max"))
 def needle_gauge(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the recorded gauge with the gauges in which non-coring needles are made.
 
     A gauge outside the range is most likely a slip of the pen, and whoever picks the next needle or plans an injection
     relies on it.
     """
-    needle = event.needle
-    if type(needle) is not Needle or type(needle.gauge) is not int:
-        return
+    gauge = event.needle.gauge if type(event.needle) is Needle else None
     low, high = case.policy.value("needle_gauge_min"), case.policy.value("needle_gauge_max")
-    if not low <= needle.gauge <= high:
-        yield Found(
-            "needle.gauge",
-            f"the needle's gauge is {needle.gauge}; non-coring needles are made in {low} to {high} gauge",
-        )
+    if type(gauge) is int and not low <= gauge <= high:
+        says = f"the needle's gauge is {gauge}; non-coring needles are made in {low} to {high} gauge"
+        yield Found("needle.gauge", says)
 
 
-@rule(
-    "wrong",
-    "measure or read the length below the bend again, in mm",
-    limits=("needle_length_min_mm", "needle_length_max_mm"),
+@wrong(
+    "measure or read the length below the bend again, in mm", limits=("needle_length_min_mm", "needle_length_max_mm")
 )
 def needle_length(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the recorded length with the lengths in which non-coring needles are made.
@@ -46,12 +42,9 @@ def needle_length(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case)
     A needle too short slips out of the septum, one too long stands above the skin; a length outside the range is most
     likely in another unit. Labels often print inches: one inch is 25.4 mm.
     """
-    needle = event.needle
-    if type(needle) is not Needle or type(needle.length_mm) is not Decimal:
-        return
-    length = needle.length_mm
+    length = event.needle.length_mm if type(event.needle) is Needle else None
     low, high = case.policy.value("needle_length_min_mm"), case.policy.value("needle_length_max_mm")
-    if not low <= length <= high:
+    if type(length) is Decimal and not low <= length <= high:
         inches = low <= length * _MM_PER_INCH <= high
         hint = f"; {quantity(length, 'inch')} would be {quantity(length * _MM_PER_INCH, 'mm')}" if inches else ""
         yield Found(
@@ -61,11 +54,7 @@ def needle_length(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case)
         )
 
 
-@rule(
-    "unsafe",
-    "take the needle out, use a non-coring needle, and report that the septum was entered with another",
-    cites=(_MARSDEN,),
-)
+@unsafe("take the needle out, use a non-coring needle, and report that the septum was entered with another", _MARSDEN)
 def coring_needle(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Finds a port entered with a needle that is not non-coring.
 
@@ -79,7 +68,7 @@ def coring_needle(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case)
         yield Found("needle.non_coring", "the port was entered with a needle that is not non-coring")
 
 
-@rule("advice", "let a second experienced nurse try, and record each pass", limits=("needle_attempts",))
+@advice("let a second experienced nurse try, and record each pass", limits=("needle_attempts",))
 def needle_attempts(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the number of needle passes with what is usual for one nurse.
 
@@ -87,20 +76,13 @@ def needle_attempts(step: Step, event: ev.Access, case: Case) -> Iterable[Found]
 
     Feel for the port again first.
     """
-    attempts = event.attempts
-    if attempts is not None and attempts > case.policy.value("needle_attempts"):
-        yield Found(
-            "attempts",
-            f"the port was entered after {attempts} attempts; the limit is {case.policy.text('needle_attempts')} "
-            "by one nurse",
-        )
+    attempts, limit = event.attempts, "needle_attempts"
+    if attempts is not None and attempts > case.policy.value(limit):
+        says = f"the port was entered after {attempts} attempts; the limit is {case.policy.text(limit)} by one nurse"
+        yield Found("attempts", says)
 
 
-@rule(
-    "advice",
-    "look at the needle's length against the depth of the port, and record what was done",
-    cites=(Citation("open-rn", "R"),),
-)
+@advice("look at the needle's length against the depth of the port, and record what was done", Citation("open-rn", "R"))
 def needle_wings(step: Step, event: ev.Access | ev.LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a needle whose wings do not lie level with the skin.
 
@@ -110,16 +92,11 @@ def needle_wings(step: Step, event: ev.Access | ev.LineCheck, case: Case) -> Ite
     Choose the next needle by it; when the needle moves, hurts or leaks, change it now.
     """
     needle = step.after.needle.needle if step.after.needle is not None else None
-    length = needle.length_mm if type(needle) is Needle and type(needle.length_mm) is Decimal else None
-    size = f" of {quantity(length, 'mm')}" if length is not None else ""
-    match event.needle_wings:
-        case "raised above the skin":
-            said = f"the wings of the needle{size} are raised above the skin; the needle may be too long"
-        case "pressing into the skin":
-            said = f"the wings of the needle{size} press into the skin; the needle may be too short"
-        case _:
-            return
-    yield Found("needle_wings", said)
+    length = needle.length_mm if needle is not None else None
+    size = f" of {quantity(length, 'mm')}" if type(length) is Decimal else ""
+    if isinstance(event.needle_wings, str) and event.needle_wings in _WINGS:
+        how, too = _WINGS[event.needle_wings]
+        yield Found("needle_wings", f"the wings of the needle{size} {how} the skin; the needle may be too {too}")
 
 
 # -- power injection --
@@ -129,10 +106,15 @@ def _injected(event: ev.LineUse) -> bool:
     return event.purpose == "power injection" and event.action != "stopped"
 
 
-@rule(
-    "unsafe",
+def _through(step: Step) -> Needle | None:
+    """Return the needle through which the line is used, as far as it is recorded."""
+    return step.before.needle.needle if step.before.needle is not None else None
+
+
+@unsafe(
     "do not inject by power through this line; use a rated needle in a rated port, or another line",
-    cites=(_POWER_NOTICE, Citation("power-ifu", "R2")),
+    _POWER_NOTICE,
+    Citation("power-ifu", "R2"),
 )
 def power_injection_unrated(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle or a port that the record says is not rated for it.
@@ -144,28 +126,18 @@ def power_injection_unrated(step: Step, event: ev.LineUse, case: Case) -> Iterab
     """
     if not _injected(event):
         return
-    needle = step.before.needle.needle if step.before.needle is not None else None
-    power = case.timeline.port_at(event.at).power
-    unrated = [
-        name
-        for name, bad in (
-            ("needle", needle is not None and needle.power_rated is False),
-            ("port", power is not None and not power.rated),
-        )
-        if bad
-    ]
+    needle, power = _through(step), case.timeline.port_at(event.at).power
+    rated = {"needle": needle.power_rated if needle is not None else None, "port": power.rated if power else None}
+    unrated = [name for name, value in rated.items() if value is False]
     if unrated:
-        yield Found(
-            "purpose",
-            f"power injection through a {' and a '.join(unrated)} recorded as not rated "
-            "for it; needle and port must both be rated",
-        )
+        said = f"power injection through a {' and a '.join(unrated)} recorded as not rated for it"
+        yield Found("purpose", f"{said}; needle and port must both be rated")
 
 
-@rule(
-    "gap",
+@gap(
     "find the labels of needle and port and record their power rating before injecting",
-    cites=(_POWER_NOTICE, Citation("open-rn", "R")),
+    _POWER_NOTICE,
+    Citation("open-rn", "R"),
 )
 def power_rating_unknown(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection where the rating of needle or port is not on record.
@@ -190,11 +162,10 @@ def power_rating_unknown(step: Step, event: ev.LineUse, case: Case) -> Iterable[
         )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "lower the rate to the least of what needle and port allow; look for swelling, pain and loss of blood return",
+    _POWER_NOTICE,
     limits=("power_rate_ml_per_s", "power_rate_22_gauge_ml_per_s", "power_gauge_full_rate"),
-    cites=(_POWER_NOTICE,),
 )
 def power_injection_rate(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the rate of a power injection with what the needle's gauge and the port's label allow.
@@ -206,7 +177,7 @@ def power_injection_rate(step: Step, event: ev.LineUse, case: Case) -> Iterable[
     """
     if not _injected(event) or event.flow_ml_per_s is None:
         return
-    needle = step.before.needle.needle if step.before.needle is not None else None
+    needle = _through(step)
     gauge = needle.gauge if needle is not None else None
     policy = case.policy
     thin = type(gauge) is int and gauge > policy.value("power_gauge_full_rate")
@@ -227,28 +198,23 @@ def power_injection_rate(step: Step, event: ev.LineUse, case: Case) -> Iterable[
         )
 
 
-@rule("unsafe", "do not inject by power through so thin a needle", limits=("power_gauge_max",), cites=(_POWER_NOTICE,))
+@unsafe("do not inject by power through so thin a needle", _POWER_NOTICE, limits=("power_gauge_max",))
 def power_injection_gauge(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle thinner than any that is rated for it.
 
     No label that was read allows power injection beyond 22 gauge.
     """
-    if not _injected(event) or step.before.needle is None or step.before.needle.needle is None:
-        return
-    gauge = step.before.needle.needle.gauge
-    if type(gauge) is int and gauge > case.policy.value("power_gauge_max"):
-        yield Found(
-            "purpose",
-            f"power injection through a {gauge} gauge needle; the limit is "
-            f"{case.policy.value('power_gauge_max')} gauge",
-        )
+    needle, most = _through(step), case.policy.value("power_gauge_max")
+    gauge = needle.gauge if needle is not None else None
+    if _injected(event) and type(gauge) is int and gauge > most:
+        yield Found("purpose", f"power injection through a {gauge} gauge needle; the limit is {most} gauge")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "set the injector's pressure limit to what needle and port allow; check the line before any further use",
+    Citation("power-ifu-table", "R2", "325 psi"),
+    _POWER_NOTICE,
     limits=("power_pressure_psi",),
-    cites=(Citation("power-ifu-table", "R2", "325 psi"), _POWER_NOTICE),
 )
 def power_injection_pressure(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the injector's pressure limit with the port's label, or with the lower of two where none is known.
@@ -269,7 +235,7 @@ def power_injection_pressure(step: Step, event: ev.LineUse, case: Case) -> Itera
         )
 
 
-@rule("unsafe", "do not inject by power; work on the blood return first", cites=(Citation("power-ifu-table", "R2"),))
+@unsafe("do not inject by power; work on the blood return first", Citation("power-ifu-table", "R2"))
 def power_injection_without_blood(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection before which blood did not come back freely.
 
@@ -277,15 +243,12 @@ def power_injection_without_blood(step: Step, event: ev.LineUse, case: Case) -> 
     ends in rupture or in contrast under the skin. The instructions ask for blood return and then a free saline flush.
     """
     if _injected(event) and event.blood_return_before in ("none", "sluggish"):
-        yield Found(
-            "blood_return_before",
-            f"power injection with {'no' if event.blood_return_before == 'none' else 'sluggish'} blood return right "
-            "before it; it must be present",
-        )
+        before = "no" if event.blood_return_before == "none" else "sluggish"
+        says = f"power injection with {before} blood return right before it; it must be present"
+        yield Found("blood_return_before", says)
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "flush freely with saline before the next power injection, and chart the flush",
     limits=("power_test_flush_ml", "needle_change_minutes"),
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, wrong
 from lda_notes.check.rules.overrun import overrun
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.line import due
@@ -30,11 +30,10 @@ def _too_late(case: Case, since: datetime, limit: str, told: datetime) -> dateti
     return None if days and case.local(told).replace(tzinfo=None) <= same_time else by
 
 
-@rule(
-    "wrong",
+@wrong(
     "chart and report the needle's own date; a dressing change never moves it",
+    COMMON_PRACTICE,
     limits=("needle_dwell_days",),
-    cites=(COMMON_PRACTICE,),
 )
 def dressing_change_restarts_needle(step: Step, event: ev.DressingChange, case: Case) -> Iterable[Found]:
     """Compares the next needle change told at a dressing change with the clock of the needle that is in.
@@ -58,14 +57,13 @@ def dressing_change_restarts_needle(step: Step, event: ev.DressingChange, case: 
         )
 
 
-@rule(
-    "advice",
+@advice(
     "compare what was told with the facility's interval",
+    Citation("home-infusion", "R2"),
     limits=(
         *("needle_dwell_days", "transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days"),
         *("idle_flush_days", "maintenance_flush_days"),
     ),
-    cites=(Citation("home-infusion", "R2"),),
 )
 def told_due_too_late(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
     """Compares what was told as next due with the limits: needle, dressing, and the flush of a port without a needle.
@@ -114,7 +112,7 @@ def _last_tended(state: State) -> Entry | None:
     return max(tended, key=lambda entry: entry.event.at, default=None)
 
 
-@rule("wrong", "correct the time that was told", cites=(COMMON_PRACTICE,))
+@wrong("correct the time that was told", COMMON_PRACTICE)
 def told_due_in_the_past(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
     """Finds a next due time that lies before the event at which it was told.
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, gap, wrong
 from lda_notes.check.rules.overrun import length
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.problems import Related
@@ -17,14 +17,8 @@ _CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 _LABEL: Final = Citation("alteplase-label", "R")
 
 
-def _kind(entry: Entry) -> str:
-    event: Any = entry.event
-    kind: str = event.kind
-    return kind
-
-
 def _named(entry: Entry, case: Case) -> str:
-    return f"{_kind(entry)} {entry.event.id} at {case.say(entry.event.at)}"
+    return f"{entry.event.kind} {entry.event.id} at {case.say(entry.event.at)}"
 
 
 def _without_needle(step: Step, case: Case, said: str, fact: str = "at") -> tuple[Found, ...]:
@@ -39,7 +33,7 @@ def _without_needle(step: Step, case: Case, said: str, fact: str = "at") -> tupl
 # -- a needle in, or none --
 
 
-@rule("wrong", "chart the removal that is missing, or correct the time", cites=(_CDC,))
+@wrong("chart the removal that is missing, or correct the time", _CDC)
 def access_on_accessed_port(step: Step, event: ev.Opening, case: Case) -> Iterable[Found]:
     """Finds a needle put into a septum that, by the record, still has one.
 
@@ -53,7 +47,7 @@ def access_on_accessed_port(step: Step, event: ev.Opening, case: Case) -> Iterab
     return (Found("at", message, related=(Related(stay.opened.path(), "the needle that is in"),)),)
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
+@wrong("chart the access that is missing, or correct the time", _CDC)
 def deaccess_without_access(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds the removal of a needle that, by the record, is not in.
 
@@ -64,7 +58,7 @@ def deaccess_without_access(step: Step, event: ev.Deaccess, case: Case) -> Itera
     return _without_needle(step, case, "a needle is taken out but none is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
+@wrong("chart the access that is missing, or correct the time", _CDC)
 def dressing_change_without_needle(step: Step, event: ev.DressingChange, case: Case) -> Iterable[Found]:
     """Finds a dressing change on a port that, by the record, has no needle in.
 
@@ -75,7 +69,7 @@ def dressing_change_without_needle(step: Step, event: ev.DressingChange, case: C
     return _without_needle(step, case, "a dressing is changed but no needle is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
+@wrong("chart the access that is missing, or correct the time", _CDC)
 def flush_without_needle(step: Step, event: ev.FlushOrLock, case: Case) -> Iterable[Found]:
     """Finds a flush or a lock of a port that, by the record, has no needle in.
 
@@ -84,7 +78,7 @@ def flush_without_needle(step: Step, event: ev.FlushOrLock, case: Case) -> Itera
     return _without_needle(step, case, "the line is flushed but no needle is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
+@wrong("chart the access that is missing, or correct the time", _CDC)
 def use_without_needle(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a use of the line while, by the record, no needle is in.
 
@@ -93,7 +87,7 @@ def use_without_needle(step: Step, event: ev.LineUse, case: Case) -> Iterable[Fo
     return _without_needle(step, case, "the line is used but no needle is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the time", cites=(_CDC,))
+@wrong("chart the access that is missing, or correct the time", _CDC)
 def thrombolytic_without_needle(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds a thrombolytic put into a port that, by the record, has no needle in.
 
@@ -102,7 +96,7 @@ def thrombolytic_without_needle(step: Step, event: ev.PatencyTreatment, case: Ca
     return _without_needle(step, case, "a thrombolytic is put in but no needle is in")
 
 
-@rule("wrong", "chart the access that is missing, or correct the entry", cites=(_CDC,))
+@wrong("chart the access that is missing, or correct the entry", _CDC)
 def infusion_without_needle(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
     """Finds a line check that sees an infusion running while, by the record, no needle is in.
 
@@ -117,7 +111,7 @@ def infusion_without_needle(step: Step, event: ev.LineCheck, case: Case) -> Iter
     )
 
 
-@rule("advice", "chart the access or arrival that is missing, or correct the time", cites=(_CDC,))
+@advice("chart the access or arrival that is missing, or correct the time", _CDC)
 def dressing_before_needle(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a dressing seen at a line check before any needle was charted in.
 
@@ -137,7 +131,7 @@ def dressing_before_needle(step: Step, event: ev.LineCheck, case: Case) -> Itera
 # -- needle change --
 
 
-@rule("wrong", "name the removal that belongs to this access", cites=(COMMON_PRACTICE,))
+@wrong("name the removal that belongs to this access", COMMON_PRACTICE)
 def needle_change_of_unknown_removal(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Checks that an access that is part of a needle change names the last removal from the same septum.
 
@@ -162,7 +156,7 @@ def needle_change_of_unknown_removal(step: Step, event: ev.Access, case: Case) -
     yield Found("follows_removal", f"the removal named for this needle change is {event.follows_removal}; {found}")
 
 
-@rule("advice", "take out the link to the removal, or correct the times", limits=("needle_change_minutes",))
+@advice("take out the link to the removal, or correct the times", limits=("needle_change_minutes",))
 def needle_change_apart(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time between removal and access of a needle change.
 
@@ -185,15 +179,15 @@ def needle_change_apart(step: Step, event: ev.Access, case: Case) -> Iterable[Fo
 # -- thrombolytic --
 
 
-@rule("wrong", "name the treatment that is checked", cites=(_LABEL,))
+@wrong("name the treatment that is checked", _LABEL)
 def patency_check_of_unknown_treatment(step: Step, event: ev.PatencyCheck, case: Case) -> Iterable[Found]:
     """Checks that a patency check names a thrombolytic given before it into the same septum.
 
     The minutes of dwell are counted from the treatment that is named; a wrong reference gives a wrong time.
     """
-    wrong = _not_the_dose(step, event, event.treatment, case, "the check is on")
-    if wrong:
-        yield Found("treatment", f"the treatment named for this check is {event.treatment}; {wrong}")
+    fault = _not_the_dose(step, event, event.treatment, case, "the check is on")
+    if fault:
+        yield Found("treatment", f"the treatment named for this check is {event.treatment}; {fault}")
 
 
 def _not_the_dose(step: Step, event: ev.CareEvent, name: str, case: Case, here: str) -> str:
@@ -211,7 +205,7 @@ def _not_the_dose(step: Step, event: ev.CareEvent, name: str, case: Case, here: 
     return f'that was given into septum "{septum}", {here} "{step.septum}"' if septum != step.septum else ""
 
 
-@rule("wrong", "name the dose that dwells, or correct the time", cites=(_LABEL,))
+@wrong("name the dose that dwells, or correct the time", _LABEL)
 def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
     """Finds a patency check on a treatment that was over: success was charted, another dose followed, or the needle
     was taken out.
@@ -232,14 +226,11 @@ def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
             continue
         if named is not None and named.event.at <= event.at:
             by = ended[septum, event.treatment]
-            yield Found(
-                "treatment",
-                f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}",
-                step.entry,
-            )
+            says = f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}"
+            yield Found("treatment", says, step.entry)
 
 
-@rule("wrong", "name the first dose", cites=(_LABEL,))
+@wrong("name the first dose", _LABEL)
 def second_dose_of_unknown_dose(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Checks that a second dose names a first one, given before it into the same septum.
 
@@ -248,12 +239,12 @@ def second_dose_of_unknown_dose(step: Step, event: ev.PatencyTreatment, case: Ca
     When this is a first dose, take second_dose_of out.
     """
     name = event.second_dose_of
-    wrong = _not_the_dose(step, event, name, case, "this one into") if name is not None else ""
-    if wrong:
-        yield Found("second_dose_of", f"the first dose named for this second dose is {name}; {wrong}")
+    fault = _not_the_dose(step, event, name, case, "this one into") if name is not None else ""
+    if fault:
+        yield Found("second_dose_of", f"the first dose named for this second dose is {name}; {fault}")
 
 
-@rule("gap", "name the first dose", cites=(_LABEL,))
+@gap("name the first dose", _LABEL)
 def second_dose_not_linked(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds a thrombolytic given while an earlier dose still dwells, without saying that it is the second dose.
 
@@ -269,7 +260,7 @@ def second_dose_not_linked(step: Step, event: ev.PatencyTreatment, case: Case) -
 # -- evaluation and use --
 
 
-@rule("advice", "chart the start, or correct the entry", cites=(COMMON_PRACTICE,))
+@advice("chart the start, or correct the entry", COMMON_PRACTICE)
 def stop_without_start(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds the end of an infusion whose beginning is not on record.
 
@@ -283,7 +274,7 @@ def stop_without_start(step: Step, event: ev.LineUse, case: Case) -> Iterable[Fo
 # -- the same minute --
 
 
-@rule("wrong", "retract one of them, or correct its time", cites=(COMMON_PRACTICE,))
+@wrong("retract one of them, or correct its time", COMMON_PRACTICE)
 def same_event_twice(case: Case) -> Iterable[Found]:
     """Finds two events of one kind in the same minute on the same septum.
 
@@ -299,21 +290,17 @@ def same_event_twice(case: Case) -> Iterable[Found]:
         last = after
         known = first.setdefault(_what(after), after.entry)
         if known is not after.entry:
-            event: Any = after.entry.event
-            yield Found(
-                "at",
-                f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}",
-                after.entry,
-                related=(Related(known.path(), "the first"),),
-            )
+            event = after.entry.event
+            says = f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}"
+            yield Found("at", says, after.entry, related=(Related(known.path(), "the first"),))
 
 
 def _what(step: Step) -> tuple[str, str | None]:
-    event: Any = step.entry.event
+    event = step.entry.event
     return f"{event.kind} {event.purpose}" if isinstance(event, ev.LineUse) else event.kind, step.septum
 
 
-@rule("advice", "give each event its own minute", cites=(COMMON_PRACTICE,))
+@advice("give each event its own minute", COMMON_PRACTICE)
 def order_assumed(case: Case) -> Iterable[Found]:
     """Finds events of the same minute on the same septum whose order matters, and says which order was taken.
 
@@ -327,14 +314,13 @@ def order_assumed(case: Case) -> Iterable[Found]:
         if before.septum == after.septum is not None and _order_matters(one, other):
             yield Found(
                 "at",
-                f"{_kind(after.entry)} {other.id} has the time of {_kind(before.entry)} {one.id}; "
-                "it was read as the later one",
+                f"{other.kind} {other.id} has the time of {one.kind} {one.id}; it was read as the later one",
                 after.entry,
                 related=(Related(before.entry.path("at"), "the event read as the earlier one"),),
             )
 
 
-def _order_matters(one: Any, other: Any) -> bool:
+def _order_matters(one: ev.Event, other: ev.Event) -> bool:
     if one.kind == other.kind:
         return False
     if isinstance(other, ev.Access) and other.follows_removal == one.id:
@@ -347,7 +333,7 @@ def _order_matters(one: Any, other: Any) -> bool:
 # -- a needle that was in before --
 
 
-@rule("wrong", "correct the time of insertion", cites=(COMMON_PRACTICE,))
+@wrong("correct the time of insertion", COMMON_PRACTICE)
 def insertion_after_arrival(step: Step, event: ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the time at which the needle was put in with the arrival.
 
@@ -361,7 +347,7 @@ def insertion_after_arrival(step: Step, event: ev.ArrivalAccessed, case: Case) -
         yield Found("inserted_at", message)
 
 
-@rule("wrong", "correct the time of dressing", cites=(COMMON_PRACTICE,))
+@wrong("correct the time of dressing", COMMON_PRACTICE)
 def dressing_time_impossible(step: Step, event: ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the time at which the dressing found was put on with the arrival and with the needle.
 

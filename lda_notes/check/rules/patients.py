@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from lda_notes.check.rule_table import Case
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.ages import days_old, months_old
+from lda_notes.knowledge.policy import quantity
 from lda_notes.record import events as ev
 
 _SURELY_GROWN = 30
@@ -15,6 +18,11 @@ def months_at(case: Case, event: ev.Event) -> int | None:
     """Return the age in whole months on the local day of ``event``; None without a birth date."""
     birth = case.timeline.episode.patient.birth_date
     return None if birth is None else months_old(birth, case.local(event.at).date())
+
+
+def age_words(months: int) -> str:
+    """Return an age as findings print it: in years from the age of two."""
+    return quantity(Decimal(months), "months") if months < 24 else quantity(Decimal(months // 12), "years")
 
 
 def days_at(case: Case, event: ev.Event) -> int | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import timedelta
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, unsafe
 from lda_notes.check.rules.dwell_limits import implanted_at
 from lda_notes.check.rules.scales import scale_limit
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
@@ -37,10 +37,9 @@ def _new_port(event: ev.Event, case: Case) -> bool:
 # -- the site --
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "leave the port alone, take the needle out if it is in, and have the site judged",
-    cites=(Citation("ayrshire-arran-child", "R"),),
+    Citation("ayrshire-arran-child", "R"),
 )
 def accessed_despite_site(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an access at a site that the same entry describes as one not to be entered.
@@ -53,25 +52,24 @@ def accessed_despite_site(step: Step, event: ev.Access, case: Case) -> Iterable[
     site = event.site
     if type(site) is not Site:
         return
-    against = []
-    if site.port == "flipped":
-        against.append(("port", "the port is flipped"))
-    if site.drainage == "purulent":
-        against.append(("drainage", "drainage is purulent"))
-    elif site.erythema == "present" and site.tenderness == "present" and not _new_port(event, case):
-        against.append(("erythema", "redness and tenderness are present"))
-    if site.skin in ("broken", "thinned", "port visible"):
-        against.append(("skin", "the port is visible" if site.skin == "port visible" else f"the skin is {site.skin}"))
+    inflamed = site.drainage != "purulent" and site.erythema == site.tenderness == "present"
+    shows = (
+        (site.port == "flipped", "port", "the port is flipped"),
+        (site.drainage == "purulent", "drainage", "drainage is purulent"),
+        (inflamed and not _new_port(event, case), "erythema", "redness and tenderness are present"),
+        (site.skin in ("broken", "thinned"), "skin", f"the skin is {site.skin}"),
+        (site.skin == "port visible", "skin", "the port is visible"),
+    )
+    against = [(fact, says) for shown, fact, says in shows if shown]
     if against:
-        yield Found(
-            f"site.{against[0][0]}", f"the port was accessed although {' and '.join(says for _, says in against)}"
-        )
+        says = " and ".join(says for _, says in against)
+        yield Found(f"site.{against[0][0]}", f"the port was accessed although {says}")
 
 
-@rule(
-    "advice",
+@advice(
     "say under problems what was done about it, or that it is known",
-    cites=(_US_HOSPITAL, Citation("ayrshire-arran-adult", "R")),
+    _US_HOSPITAL,
+    Citation("ayrshire-arran-adult", "R"),
 )
 def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds redness, tenderness, bloody or clear drainage, irritated skin or a tilted port without a word on it.
@@ -82,28 +80,22 @@ def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterabl
     A short word is enough where it is expected. Trouble that puts the line on hold is asked for by other rules.
     """
     site = event.site
-    if type(site) is not Site or (
-        site.erythema == site.tenderness == site.drainage == "none" and site.skin == "intact" and site.port == "stable"
-    ):
+    if type(site) is not Site:
         return
-    if _spoken_of(event) or site.detail is not None or _new_port(step.entry.event, case):
-        return
-    signs = []
-    if site.erythema == "present" and site.tenderness != "present":
-        signs.append("redness")
-    if site.tenderness == "present" and site.erythema != "present":
-        signs.append("tenderness")
-    if site.drainage in ("clear", "bloody"):
-        signs.append(f"{site.drainage} drainage")
-    if site.skin == "irritated":
-        signs.append("irritated skin")
-    if site.port in ("tilted", "not felt"):
-        signs.append(f"a port {site.port}" if site.port == "tilted" else "a port that could not be felt")
-    if signs:
+    shows = (
+        (site.erythema == "present" and site.tenderness != "present", "redness"),
+        (site.tenderness == "present" and site.erythema != "present", "tenderness"),
+        (site.drainage in ("clear", "bloody"), f"{site.drainage} drainage"),
+        (site.skin == "irritated", "irritated skin"),
+        (site.port == "tilted", "a port tilted"),
+        (site.port == "not felt", "a port that could not be felt"),
+    )
+    signs = [says for shown, says in shows if shown]
+    if signs and not _spoken_of(event) and site.detail is None and not _new_port(step.entry.event, case):
         yield Found("site", f"the site shows {' and '.join(signs)}; what was done about it is not recorded")
 
 
-@rule("advice", "say under problems what was done about the score", limits=("vip_act_below",))
+@advice("say under problems what was done about the score", limits=("vip_act_below",))
 def site_score_unanswered(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds a visual phlebitis score from which its scale asks for action, without a problem recorded.
 
@@ -126,10 +118,10 @@ def site_score_unanswered(step: Step, event: ev.SiteSeen, case: Case) -> Iterabl
 # -- blood return --
 
 
-@rule(
-    "advice",
+@advice(
     "try the restoring steps, chart them, and tell the team that the line is partly blocked",
-    cites=(Citation("ons", "R"), _PATENT),
+    Citation("ons", "R"),
+    _PATENT,
 )
 def sluggish_return_untreated(
     step: Step, event: ev.Access | ev.FlushOrLock | ev.LineCheck, case: Case
@@ -144,11 +136,7 @@ def sluggish_return_untreated(
         )
 
 
-@rule(
-    "advice",
-    "look at needle and catheter again: a line is proved by blood that looks like whole blood",
-    cites=(_PATENT,),
-)
+@advice("look at needle and catheter again: a line is proved by blood that looks like whole blood", _PATENT)
 def blood_not_like_whole_blood(step: Step, event: ev.Proved, case: Case) -> Iterable[Found]:
     """Finds blood return called present with an aspirate that is thin or clotted.
 
@@ -158,16 +146,14 @@ def blood_not_like_whole_blood(step: Step, event: ev.Proved, case: Case) -> Iter
     Aspirate again, and chart what comes.
     """
     if event.blood_looks is not None and event.blood_looks != "like whole blood" and event.blood_return == "present":
-        yield Found(
-            "blood_looks",
-            f"blood return is present and the blood looks {event.blood_looks}; it should look like whole blood",
-        )
+        says = f"blood return is present and the blood looks {event.blood_looks}; it should look like whole blood"
+        yield Found("blood_looks", says)
 
 
-@rule(
-    "gap",
+@gap(
     "record the discarded volume, or why none was discarded",
-    cites=(Citation("ayrshire-arran-adult", "R"), Citation("heparin-lock-label", "R2", "sampling")),
+    Citation("ayrshire-arran-adult", "R"),
+    Citation("heparin-lock-label", "R2", "sampling"),
 )
 def samples_without_discard(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds blood samples drawn through the line without a record of the discarded first aspirate.
@@ -189,11 +175,7 @@ def samples_without_discard(step: Step, event: ev.Access | ev.FlushOrLock | ev.L
 # -- the needle coming out --
 
 
-@rule(
-    "unsafe",
-    "keep the needle, notify the physician at once, and chart who was notified and what was found",
-    cites=(_INS,),
-)
+@unsafe("keep the needle, notify the physician at once, and chart who was notified and what was found", _INS)
 def needle_not_whole(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds a needle that did not come out whole, without a record that somebody was told.
 
@@ -205,7 +187,7 @@ def needle_not_whole(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Fou
         yield Found("needle_intact", "the needle did not come out whole, and no one is recorded as notified")
 
 
-@rule("gap", "chart what was done with the unlocked needle, and report it", cites=(_INS,))
+@gap("chart what was done with the unlocked needle, and report it", _INS)
 def safety_device_failed(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds a safety device that did not lock, without a problem recorded.
 
@@ -217,7 +199,7 @@ def safety_device_failed(step: Step, event: ev.Deaccess, case: Case) -> Iterable
         yield Found("safety_engaged", "the needle's safety device did not lock; what was done about it is not recorded")
 
 
-@rule("unsafe", "keep pressure on the site, notify the physician, and chart who was notified", cites=(_INS,))
+@unsafe("keep pressure on the site, notify the physician, and chart who was notified", _INS)
 def bleeding_continues(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds bleeding that goes on after the needle is out, without a record that somebody was told.
 
@@ -238,11 +220,11 @@ _ASEPSIS: Final = (
 )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "begin again with full asepsis; if the needle is in, notify the prescriber and watch for infection",
+    _OPEN_RN,
+    COMMON_PRACTICE,
     limits=("gloves",),
-    cites=(_OPEN_RN, COMMON_PRACTICE),
 )
 def asepsis_broken(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds an access or dressing change charted as done without hand hygiene, masks, sterile field or gloves.
@@ -262,16 +244,14 @@ def asepsis_broken(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]
     if technique.sterile_gloves is False and access and case.policy.choice("gloves") == "sterile":
         left_out.append(("sterile_gloves", "sterile gloves"))
     if left_out:
-        yield Found(
-            f"technique.{left_out[0][0]}",
-            f"the procedure was done without {' and without '.join(says for _, says in left_out)}",
-        )
+        said = f"the procedure was done without {' and without '.join(says for _, says in left_out)}"
+        yield Found(f"technique.{left_out[0][0]}", said)
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "prepare the skin before the needle or the dressing touches it",
-    cites=(Citation("cdc-checklist", "R"), Citation("cdc-2011", "M-H")),
+    Citation("cdc-checklist", "R"),
+    Citation("cdc-2011", "M-H"),
 )
 def no_skin_antisepsis(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds an access or dressing change for which skin antisepsis was left out.
@@ -284,7 +264,7 @@ def no_skin_antisepsis(step: Step, event: ev.Dressed, case: Case) -> Iterable[Fo
         yield Found("antisepsis", "skin antisepsis was left out")
 
 
-@rule("advice", "apply the dressing again without pulling on the skin", cites=(COMMON_PRACTICE,))
+@advice("apply the dressing again without pulling on the skin", COMMON_PRACTICE)
 def dressing_under_tension(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds a dressing charted as laid under tension.
 
@@ -294,7 +274,7 @@ def dressing_under_tension(step: Step, event: ev.Dressed, case: Case) -> Iterabl
         yield Found("dressing.without_tension", "the dressing pulls on the skin; it should be applied without tension")
 
 
-@rule("unsafe", "tighten the connections, close what must be closed, and chart it", cites=(_INS,))
+@unsafe("tighten the connections, close what must be closed, and chart it", _INS)
 def loose_connections(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
     """Finds connections that were not secure at a look, without a word on what was done.
 
@@ -311,20 +291,18 @@ def loose_connections(step: Step, event: ev.LineCheck, case: Case) -> Iterable[F
 # -- tip and patient --
 
 
-@rule("unsafe", "disconnect, and have the tip position confirmed before anything runs", cites=(_OPEN_RN, _INS))
+@unsafe("disconnect, and have the tip position confirmed before anything runs", _OPEN_RN, _INS)
 def infusion_before_tip_confirmed(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an infusion connected although the tip position is charted as not confirmed.
 
     A tip in the wrong vein or in the heart does harm with whatever runs; it is confirmed before the first use.
     """
     if event.tip_confirmed is False and event.infusion is not None:
-        yield Found(
-            "tip_confirmed",
-            "an infusion was connected, and the tip position is not confirmed; it is confirmed before use",
-        )
+        says = "an infusion was connected, and the tip position is not confirmed; it is confirmed before use"
+        yield Found("tip_confirmed", says)
 
 
-@rule("unsafe", "check the allergies now, against everything that touched the patient", cites=(_OPEN_RN,))
+@unsafe("check the allergies now, against everything that touched the patient", _OPEN_RN)
 def allergies_not_checked(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds an event charted as done without checking the allergies.
 
@@ -336,7 +314,7 @@ def allergies_not_checked(step: Step, event: ev.CareEvent, case: Case) -> Iterab
         yield Found("allergies_checked", "the allergies were not checked before the procedure")
 
 
-@rule("gap", "chart what happened and what was done about it", cites=(_INS,))
+@gap("chart what happened and what was done about it", _INS)
 def not_tolerated_unexplained(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a procedure that the patient did not tolerate, without a problem or a remark.
 
@@ -352,9 +330,7 @@ _NEVER_SEVERE: Final = 4
 """No policy can call a lower pain score severe."""
 
 
-@rule(
-    "advice", "correct the score or the response, or chart what was done about the pain", limits=("severe_pain_points",)
-)
+@advice("correct the score or the response, or chart what was done about the pain", limits=("severe_pain_points",))
 def severe_pain_tolerated_well(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a severe pain score beside a procedure tolerated well, without a problem recorded.
 

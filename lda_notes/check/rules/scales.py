@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, wrong
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Site
@@ -27,8 +27,7 @@ def scale_limit(name: str) -> str | None:
     return next((limit for word, limit in _SCALES if word in said), None)
 
 
-@rule(
-    "wrong",
+@wrong(
     "read the score from the named scale again",
     limits=("phlebitis_grade", "vip_score", "infiltration_grade", "ctcae_grade", "pinch_off_grade"),
 )
@@ -52,10 +51,8 @@ def scale_out_of_range(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[F
         )
 
 
-@rule(
-    "wrong",
-    "correct the score or the look of the site",
-    cites=(Citation("ins-phlebitis", "R2"), Citation("ins-infiltration", "M-H")),
+@wrong(
+    "correct the score or the look of the site", Citation("ins-phlebitis", "R2"), Citation("ins-infiltration", "M-H")
 )
 def scale_without_its_signs(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds a phlebitis score of 0 beside redness, or an infiltration score of 0 beside swelling.
@@ -73,7 +70,5 @@ def scale_without_its_signs(step: Step, event: ev.SiteSeen, case: Case) -> Itera
     elif limit == "infiltration_grade" and site.swelling == "present":
         sign = "swelling"
     if sign is not None:
-        yield Found(
-            "site.scale.score",
-            f'the score is 0 on the scale "{site.scale.name}", and {sign} is present, which scores at least 1',
-        )
+        says = f'the score is 0 on the scale "{site.scale.name}", and {sign} is present, which scores at least 1'
+        yield Found("site.scale.score", says)

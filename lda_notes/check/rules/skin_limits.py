@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import timedelta
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, unsafe
 from lda_notes.check.rules.overrun import length
-from lda_notes.check.rules.patients import is_adult, months_at
+from lda_notes.check.rules.patients import age_words, is_adult, months_at
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record import events as ev
@@ -19,35 +19,34 @@ _SECOND: Final = timedelta(seconds=1)
 _CREAM: Final = "lidocaine 2.5% with prilocaine 2.5% cream"
 
 
-def _scrub_limit(antisepsis: Antisepsis) -> str | None:
-    """Return the limit of friction that the agent's own source sets; None when it has none."""
-    match antisepsis.agent:
-        case "chlorhexidine in alcohol":
-            return "chg_scrub_moist_site_s" if antisepsis.skin == "moist" else "chg_scrub_dry_site_s"
-        case "70% isopropyl alcohol":
-            return "isopropyl_scrub_s"
-        case _:
-            return None
+_SCRUB: Final = {"chlorhexidine in alcohol": "chg_scrub_dry_site_s", "70% isopropyl alcohol": "isopropyl_scrub_s"}
+"""The limit of friction by agent, for agents whose own source sets one; on a moist site `_MOIST` replaces it."""
+
+_DRY: Final = {
+    "chlorhexidine in alcohol": "chg_dry_dry_site_s",
+    "70% isopropyl alcohol": "isopropyl_dry_s",
+    "povidone-iodine": "povidone_iodine_dry_s",
+}
+"""The limit of drying by agent, likewise."""
+
+_MOIST: Final = {"chg_scrub_dry_site_s": "chg_scrub_moist_site_s", "chg_dry_dry_site_s": "chg_dry_moist_site_s"}
 
 
-def _dry_limit(antisepsis: Antisepsis) -> str | None:
-    match antisepsis.agent:
-        case "chlorhexidine in alcohol":
-            return "chg_dry_moist_site_s" if antisepsis.skin == "moist" else "chg_dry_dry_site_s"
-        case "70% isopropyl alcohol":
-            return "isopropyl_dry_s"
-        case "povidone-iodine":
-            return "povidone_iodine_dry_s"
-        case _:
-            return None
+def _too_short(event: ev.Dressed, case: Case, fact: str, limits: Mapping[str, str], did: str) -> Iterator[Found]:
+    """Yield a time of skin preparation that is below the limit of its agent."""
+    used = event.antisepsis
+    if not isinstance(used, Antisepsis) or (seconds := getattr(used, fact)) is None or used.agent not in limits:
+        return
+    limit = limits[used.agent]
+    if used.skin == "moist":
+        limit = _MOIST.get(limit, limit)
+    if seconds < case.policy.value(limit):
+        site = f" on a {used.skin} site" if used.skin is not None else ""
+        says = f"{used.agent}{site} {did} for {quantity(seconds, 'seconds')}; the minimum is {case.policy.text(limit)}"
+        yield Found(f"antisepsis.{fact}", says, citations=case.policy.citations(limit))
 
 
-def _skin(antisepsis: Antisepsis) -> str:
-    return f" on a {antisepsis.skin} site" if antisepsis.skin is not None else ""
-
-
-@rule(
-    "unsafe",
+@unsafe(
     "repeat the skin preparation for the full time before the needle goes in; if it is in, notify the prescriber",
     limits=("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "isopropyl_scrub_s"),
 )
@@ -59,21 +58,10 @@ def scrub_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
 
     What was done is charted as it was done.
     """
-    antisepsis = event.antisepsis
-    if type(antisepsis) is not Antisepsis or antisepsis.scrub_s is None:
-        return
-    limit = _scrub_limit(antisepsis)
-    if limit is not None and antisepsis.scrub_s < case.policy.value(limit):
-        yield Found(
-            "antisepsis.scrub_s",
-            f"{antisepsis.agent}{_skin(antisepsis)} was scrubbed for {quantity(antisepsis.scrub_s, 'seconds')}; "
-            f"the minimum is {case.policy.text(limit)}",
-            citations=case.policy.citations(limit),
-        )
+    return _too_short(event, case, "scrub_s", _SCRUB, "was scrubbed")
 
 
-@rule(
-    "advice",
+@advice(
     "prepare the skin with friction for the full time, unless the product's label says otherwise",
     limits=("skin_friction_s",),
 )
@@ -84,19 +72,18 @@ def skin_friction(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
 
     This row has no published source.
     """
-    antisepsis = event.antisepsis
-    if type(antisepsis) is not Antisepsis or antisepsis.scrub_s is None or _scrub_limit(antisepsis) is not None:
+    used = event.antisepsis
+    if type(used) is not Antisepsis or used.scrub_s is None or used.agent in _SCRUB:
         return
-    if antisepsis.scrub_s < case.policy.value("skin_friction_s"):
+    if used.scrub_s < case.policy.value("skin_friction_s"):
         yield Found(
             "antisepsis.scrub_s",
-            f"{antisepsis.agent} was applied with friction for {quantity(antisepsis.scrub_s, 'seconds')}; "
+            f"{used.agent} was applied with friction for {quantity(used.scrub_s, 'seconds')}; "
             f"the minimum is {case.policy.text('skin_friction_s')}",
         )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "let the skin dry by itself for the full time, and never wipe or fan it dry",
     limits=("chg_dry_dry_site_s", "chg_dry_moist_site_s", "isopropyl_dry_s", "povidone_iodine_dry_s"),
 )
@@ -106,23 +93,13 @@ def antiseptic_dry_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[F
     Antiseptics go on acting while they dry; wet alcohol under a dressing burns the skin, and the dressing does not
     stick. Larger applicators of chlorhexidine ask for three minutes and more: follow the label in hand.
     """
-    antisepsis = event.antisepsis
-    if type(antisepsis) is not Antisepsis or antisepsis.dry_s is None:
-        return
-    limit = _dry_limit(antisepsis)
-    if limit is not None and antisepsis.dry_s < case.policy.value(limit):
-        yield Found(
-            "antisepsis.dry_s",
-            f"{antisepsis.agent}{_skin(antisepsis)} dried for {quantity(antisepsis.dry_s, 'seconds')}; "
-            f"the minimum is {case.policy.text(limit)}",
-            citations=case.policy.citations(limit),
-        )
+    return _too_short(event, case, "dry_s", _DRY, "dried")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "prepare the skin again and let it dry fully before anything touches it",
-    cites=(Citation("ins-2016", "M-H"), Citation("ins-2021", "M-H")),
+    Citation("ins-2016", "M-H"),
+    Citation("ins-2021", "M-H"),
 )
 def skin_not_dry(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds a charted skin preparation that was not fully dry when something touched it.
@@ -139,12 +116,20 @@ def skin_not_dry(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
 
 # -- local anesthesia --
 
+_CONTACT: Final = {_CREAM: "cream_contact_minutes", "lidocaine 4% cream": "lidocaine_4_contact_minutes"}
+"""The shortest time that a cream's label asks, by cream."""
 
-@rule(
-    "advice",
+
+def _numbed(event: ev.Access, *agents: str) -> Anesthetic | None:
+    """Return the anesthesia of an access, if one of these agents was used."""
+    used = event.anesthetic
+    return used if isinstance(used, Anesthetic) and used.agent in agents else None
+
+
+@advice(
     "let the cream act for its full time, unless a local protocol sets a shorter one",
+    Citation("ayrshire-arran-adult", "R", "20 to 60 minutes before a port"),
     limits=("cream_contact_minutes", "lidocaine_4_contact_minutes"),
-    cites=(Citation("ayrshire-arran-adult", "R", "20 to 60 minutes before a port"),),
 )
 def cream_contact_short(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the time that an anesthetic cream stayed on with the shortest time its label asks.
@@ -154,12 +139,11 @@ def cream_contact_short(step: Step, event: ev.Access, case: Case) -> Iterable[Fo
 
     Plan the cream an hour ahead (half an hour for lidocaine 4%), and chart time on and time off.
     """
-    used = event.anesthetic
-    if type(used) is not Anesthetic or used.applied_at is None or used.removed_at is None:
+    used = _numbed(event, *_CONTACT)
+    if used is None or used.applied_at is None or used.removed_at is None:
         return
-    limit = {_CREAM: "cream_contact_minutes", "lidocaine 4% cream": "lidocaine_4_contact_minutes"}.get(used.agent)
-    stayed = used.removed_at - used.applied_at
-    if limit is not None and case.span(limit) > stayed and stayed.total_seconds() >= 0:
+    limit, stayed = _CONTACT[used.agent], used.removed_at - used.applied_at
+    if timedelta(0) <= stayed < case.span(limit):
         yield Found(
             "anesthetic.removed_at",
             f"{used.agent} stayed on for {length(stayed)}; the minimum is {case.policy.text(limit)}",
@@ -202,8 +186,7 @@ def _maxima(case: Case, months: int, weight: Decimal | None) -> _Maxima | None:
 _CHILD_LIMITS: Final = tuple(f"{row.stem}_{unit}" for row in reversed(_TABLE) for unit in ("g", "cm2", "hours"))
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "take the cream off if it is still on, watch for bluish skin and drowsiness, and notify the prescriber",
     limits=_CHILD_LIMITS,
 )
@@ -213,24 +196,18 @@ def cream_child_maximum(step: Step, event: ev.Access, case: Case) -> Iterable[Fo
     Small children take up more of the drug and can develop methemoglobinemia or seizures. The label's table goes by
     age; a child too light for the row of its age takes the row that its weight allows.
     """
-    used = event.anesthetic
-    if type(used) is not Anesthetic or used.agent != _CREAM:
-        return
-    months = months_at(case, event)
-    if months is None or not 0 <= months < _TABLE_ENDS_MONTHS:
+    used, months = _numbed(event, _CREAM), months_at(case, event)
+    if used is None or months is None or not 0 <= months < _TABLE_ENDS_MONTHS:
         return
     weight = case.timeline.patient_at(event.at).weight_kg
     row = _maxima(case, months, weight)
     if row is None:
         return
-    whom = f"for a child of {_age(months)}" + (f" and {quantity(weight, 'kg')}" if weight is not None else "")
+    whom = f"for a child of {age_words(months)}" + (f" and {quantity(weight, 'kg')}" if weight is not None else "")
     for key, found, said, limit in _used_amounts(used, row):
         if found > case.policy.value(limit):
-            yield Found(
-                f"anesthetic.{key}",
-                f"{said} of {used.agent} {whom}; the limit for {row.whom} is {case.policy.text(limit)}",
-                citations=case.policy.citations(limit),
-            )
+            says = f"{said} of {used.agent} {whom}; the limit for {row.whom} is {case.policy.text(limit)}"
+            yield Found(f"anesthetic.{key}", says, citations=case.policy.citations(limit))
 
 
 def _used_amounts(used: Anesthetic, row: _Maxima) -> Iterator[tuple[str, Decimal, str, str]]:
@@ -243,12 +220,7 @@ def _used_amounts(used: Anesthetic, row: _Maxima) -> Iterator[tuple[str, Decimal
         yield "removed_at", Decimal(stayed // _SECOND) / 3600, length(stayed), f"{row.stem}_hours"
 
 
-def _age(months: int) -> str:
-    return quantity(Decimal(months), "months") if months < 24 else quantity(Decimal(months // 12), "years")
-
-
-@rule(
-    "gap",
+@gap(
     "weigh the child and record the weight, so that the cream can be compared with the label's table",
     limits=_CHILD_LIMITS,
 )
@@ -258,23 +230,18 @@ def cream_maximum_unknown(step: Step, event: ev.Access, case: Case) -> Iterable[
     From 3 months on, the label's maxima depend on the weight; without it nobody can tell whether the cream was too
     much, and no other figure stands in for it.
     """
-    used = event.anesthetic
-    if type(used) is not Anesthetic or used.agent != _CREAM:
+    used, months = _numbed(event, _CREAM), months_at(case, event)
+    if used is None or case.timeline.patient_at(event.at).weight_kg is not None:
         return
-    patient = case.timeline.patient_at(event.at)
-    if patient.weight_kg is not None:
-        return
-    months = months_at(case, event)
     if months is not None and 3 <= months < _TABLE_ENDS_MONTHS:
         yield Found(
             "anesthetic.agent",
-            f"the label's maxima of {used.agent} for a child of {_age(months)} depend on the weight, which is not "
+            f"the label's maxima of {used.agent} for a child of {age_words(months)} depend on the weight, which is not "
             "recorded; they cannot be worked out",
         )
 
 
-@rule(
-    "advice",
+@advice(
     "compare amount and area with the order or the label",
     limits=("cream_adult_g", "cream_adult_area_cm2", "cream_adult_area_min_cm2"),
 )
@@ -286,15 +253,13 @@ def cream_adult_amount(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
 
     Follow the order where it differs, and chart what was used.
     """
-    used = event.anesthetic
-    if type(used) is not Anesthetic or used.agent != _CREAM or not is_adult(case, event):
+    used = _numbed(event, _CREAM)
+    if used is None or not is_adult(case, event):
         return
     policy = case.policy
     if used.amount_g is not None and used.amount_g > policy.value("cream_adult_g"):
-        yield Found(
-            "anesthetic.amount_g",
-            f"{quantity(used.amount_g, 'g')} of {used.agent}; an adult's is {policy.text('cream_adult_g')}",
-        )
+        says = f"{quantity(used.amount_g, 'g')} of {used.agent}; an adult's is {policy.text('cream_adult_g')}"
+        yield Found("anesthetic.amount_g", says)
     low, high = policy.value("cream_adult_area_min_cm2"), policy.value("cream_adult_area_cm2")
     if used.area_cm2 is not None and not low <= used.area_cm2 <= high:
         yield Found(
@@ -304,7 +269,7 @@ def cream_adult_amount(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
         )
 
 
-@rule("advice", "expect the skin to feel again, and ask the patient", limits=("cream_effect_hours",))
+@advice("expect the skin to feel again, and ask the patient", limits=("cream_effect_hours",))
 def cream_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time from taking the cream off to the needle.
 
@@ -312,8 +277,8 @@ def cream_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
 
     Plan cream and access together.
     """
-    used = event.anesthetic
-    if type(used) is not Anesthetic or used.agent != _CREAM or used.removed_at is None:
+    used = _numbed(event, _CREAM)
+    if used is None or used.removed_at is None:
         return
     waited = event.at - used.removed_at
     if waited > case.span("cream_effect_hours"):
@@ -327,7 +292,7 @@ def cream_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
 _MINUTE: Final = timedelta(minutes=1)
 
 
-@rule("advice", "expect the skin to feel again, and ask the patient", limits=("spray_to_needle_s",))
+@advice("expect the skin to feel again, and ask the patient", limits=("spray_to_needle_s",))
 def spray_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time from cold spray to the needle, where the skin was prepared before the spray.
 
@@ -336,10 +301,10 @@ def spray_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
 
     Spray right before the needle where the policy accepts sterile spray; else choose cream.
     """
-    used, prepared = event.anesthetic, event.antisepsis
-    if type(used) is not Anesthetic or used.agent != "vapocoolant spray" or used.applied_at is None:
+    used, prepared = _numbed(event, "vapocoolant spray"), event.antisepsis
+    if used is None or used.applied_at is None or type(prepared) is not Antisepsis:
         return
-    if type(prepared) is not Antisepsis or prepared.started_at is None or prepared.started_at > used.applied_at:
+    if prepared.started_at is None or prepared.started_at > used.applied_at:
         return
     waited, limit = event.at - used.applied_at, case.span("spray_to_needle_s")
     to_the_minute = event.at.second == used.applied_at.second == 0
@@ -351,7 +316,7 @@ def spray_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
         )
 
 
-@rule("advice", "compare the volume with the order or the facility's protocol", limits=("intradermal_lidocaine_ml",))
+@advice("compare the volume with the order or the facility's protocol", limits=("intradermal_lidocaine_ml",))
 def intradermal_volume(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the volume of lidocaine put into the skin with what is usual.
 
@@ -359,12 +324,8 @@ def intradermal_volume(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
 
     Follow the order where it differs, and chart what was used.
     """
-    used = event.anesthetic
-    if type(used) is not Anesthetic or used.agent != "intradermal lidocaine 1%" or used.volume_ml is None:
-        return
-    if used.volume_ml > case.policy.value("intradermal_lidocaine_ml"):
-        yield Found(
-            "anesthetic.volume_ml",
-            f"{quantity(used.volume_ml, 'mL')} of {used.agent}; "
-            f"the limit is {case.policy.text('intradermal_lidocaine_ml')}",
-        )
+    used = _numbed(event, "intradermal lidocaine 1%")
+    ml, limit = used.volume_ml if used is not None else None, "intradermal_lidocaine_ml"
+    if used is not None and ml is not None and ml > case.policy.value(limit):
+        says = f"{quantity(ml, 'mL')} of {used.agent}; the limit is {case.policy.text(limit)}"
+        yield Found("anesthetic.volume_ml", says)

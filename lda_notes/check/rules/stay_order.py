@@ -7,7 +7,7 @@ from datetime import timedelta
 from itertools import pairwise
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, wrong
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.problems import Related
 from lda_notes.record import events as ev
@@ -17,7 +17,7 @@ _HOME: Final = Citation("home-infusion", "R2")
 _CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 
 
-@rule("wrong", "correct the time, or the admission", cites=(COMMON_PRACTICE,), limits=("clock_slack_minutes",))
+@wrong("correct the time, or the admission", COMMON_PRACTICE, limits=("clock_slack_minutes",))
 def event_before_admission(case: Case) -> Iterable[Found]:
     """Compares each event with the beginning of the stay.
 
@@ -34,15 +34,11 @@ def event_before_admission(case: Case) -> Iterable[Found]:
         if admitted - entry.event.at <= slack:
             return
         if not isinstance(entry.event, ev.PortImplanted):
-            yield Found(
-                "at",
-                f"the event is at {case.say(entry.event.at)}, before the admission at {case.say(admitted)}",
-                entry,
-                related=(Related(("stay", "admitted_at"), "the admission"),),
-            )
+            says = f"the event is at {case.say(entry.event.at)}, before the admission at {case.say(admitted)}"
+            yield Found("at", says, entry, related=(Related(("stay", "admitted_at"), "the admission"),))
 
 
-@rule("wrong", "correct the time, or open a new record for a new stay", cites=(COMMON_PRACTICE,))
+@wrong("correct the time, or open a new record for a new stay", COMMON_PRACTICE)
 def event_after_discharge(case: Case) -> Iterable[Found]:
     """Finds events later than the discharge.
 
@@ -55,15 +51,11 @@ def event_after_discharge(case: Case) -> Iterable[Found]:
     for entry in reversed(entries):
         if entry.event.at <= first.event.at:
             return
-        yield Found(
-            "at",
-            f"the event is at {case.say(entry.event.at)}, after the discharge at {case.say(first.event.at)}",
-            entry,
-            related=(Related(first.path(), "the discharge"),),
-        )
+        says = f"the event is at {case.say(entry.event.at)}, after the discharge at {case.say(first.event.at)}"
+        yield Found("at", says, entry, related=(Related(first.path(), "the discharge"),))
 
 
-@rule("wrong", "correct the unit or the time", cites=(COMMON_PRACTICE,))
+@wrong("correct the unit or the time", COMMON_PRACTICE)
 def transfer_to_same_unit(case: Case) -> Iterable[Found]:
     """Finds a transfer to the unit on which the patient already is, without another room.
 
@@ -77,7 +69,7 @@ def transfer_to_same_unit(case: Case) -> Iterable[Found]:
             yield Found("to_unit", f'the patient is moved to "{after.unit}" and is there already', after.entry)
 
 
-@rule("wrong", "correct whether a needle was left in, or chart the missing access or removal", cites=(_HOME,))
+@wrong("correct whether a needle was left in, or chart the missing access or removal", _HOME)
 def discharge_contradicts_needle(step: Step, event: ev.Discharge, case: Case) -> Iterable[Found]:
     """Compares what the discharge says about the needle with the record.
 
@@ -94,17 +86,14 @@ def discharge_contradicts_needle(step: Step, event: ev.Discharge, case: Case) ->
         yield Found("needle_in", "the patient leaves with a needle in; by the record none is in")
     elif not event.needle_in and stay_in is not None:
         opened: Entry = stay_in.opened
-        yield Found(
-            "needle_in",
-            f"the patient leaves without a needle; by the record one is in since {case.say(opened.event.at)}",
-            related=(Related(opened.path(), "the needle that is in"),),
-        )
+        says = f"the patient leaves without a needle; by the record one is in since {case.say(opened.event.at)}"
+        yield Found("needle_in", says, related=(Related(opened.path(), "the needle that is in"),))
 
 
 # -- the port's life --
 
 
-@rule("wrong", "correct the time, or the implantation", cites=(COMMON_PRACTICE,))
+@wrong("correct the time, or the implantation", COMMON_PRACTICE)
 def event_before_implantation(case: Case) -> Iterable[Found]:
     """Compares each event at the port with its implantation, as an event of the record or as the date on the card.
 
@@ -128,7 +117,7 @@ def event_before_implantation(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("wrong", "correct the time, or the removal of the port", cites=(COMMON_PRACTICE,))
+@wrong("correct the time, or the removal of the port", COMMON_PRACTICE)
 def event_after_port_removal(case: Case) -> Iterable[Found]:
     """Finds events at a port after it was taken out of the body.
 
@@ -140,15 +129,11 @@ def event_after_port_removal(case: Case) -> Iterable[Found]:
         if isinstance(event, ev.PortRemoved):
             removed = removed or step.entry
         elif removed is not None and step.septum is not None and not step.before.port_in:
-            yield Found(
-                "at",
-                f"the event is at {case.say(event.at)}, after the port was removed at {case.say(removed.event.at)}",
-                step.entry,
-                related=(Related(removed.path(), "the removal of the port"),),
-            )
+            says = f"the event is at {case.say(event.at)}, after the port was removed at {case.say(removed.event.at)}"
+            yield Found("at", says, step.entry, related=(Related(removed.path(), "the removal of the port"),))
 
 
-@rule("wrong", "correct the date on the card or the time of the event", cites=(COMMON_PRACTICE,))
+@wrong("correct the date on the card or the time of the event", COMMON_PRACTICE)
 def implantation_dates_differ(step: Step, event: ev.PortImplanted, case: Case) -> Iterable[Found]:
     """Compares the implantation in the record with the implant date of the port.
 
@@ -156,14 +141,11 @@ def implantation_dates_differ(step: Step, event: ev.PortImplanted, case: Case) -
     """
     on = case.timeline.episode.port.implanted_on
     if on is not None and case.local(event.at).date() != on:
-        yield Found(
-            "at",
-            f"the port is implanted on {case.local(event.at).date()}; its implant date is {on}",
-            related=(Related(("port", "implanted_on"), "the implant date"),),
-        )
+        says = f"the port is implanted on {case.local(event.at).date()}; its implant date is {on}"
+        yield Found("at", says, related=(Related(("port", "implanted_on"), "the implant date"),))
 
 
-@rule("wrong", "retract one of the entries, or open a record for the other port", cites=(COMMON_PRACTICE,))
+@wrong("retract one of the entries, or open a record for the other port", COMMON_PRACTICE)
 def port_implanted_twice(step: Step, event: ev.PortImplanted, case: Case) -> Iterable[Found]:
     """Finds an implantation of a port that is in already.
 
@@ -172,7 +154,7 @@ def port_implanted_twice(step: Step, event: ev.PortImplanted, case: Case) -> Ite
     return (Found("at", "the port is implanted but is in already"),) if step.before.port_in else ()
 
 
-@rule("wrong", "retract one of the entries", cites=(COMMON_PRACTICE,))
+@wrong("retract one of the entries", COMMON_PRACTICE)
 def port_removed_twice(step: Step, event: ev.PortRemoved, case: Case) -> Iterable[Found]:
     """Finds the removal of a port that, by the record, is not in.
 
@@ -183,7 +165,7 @@ def port_removed_twice(step: Step, event: ev.PortRemoved, case: Case) -> Iterabl
     return () if step.before.port_in else (Found("at", "the port is removed but is not in"),)
 
 
-@rule("wrong", "chart the removal of the needle", cites=(_CDC,))
+@wrong("chart the removal of the needle", _CDC)
 def port_removed_with_needle_in(case: Case) -> Iterable[Found]:
     """Finds the removal of a port in which, by the record, a needle still is.
 
@@ -192,9 +174,5 @@ def port_removed_with_needle_in(case: Case) -> Iterable[Found]:
     for stays in case.timeline.needles.values():
         for stay in stays:
             if stay.closed is not None and isinstance(stay.closed.event, ev.PortRemoved):
-                yield Found(
-                    "at",
-                    f"the port is removed while the needle of {case.say(stay.opened.event.at)} is in",
-                    stay.closed,
-                    related=(Related(stay.opened.path(), "the needle that is in"),),
-                )
+                says = f"the port is removed while the needle of {case.say(stay.opened.event.at)} is in"
+                yield Found("at", says, stay.closed, related=(Related(stay.opened.path(), "the needle that is in"),))

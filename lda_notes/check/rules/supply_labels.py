@@ -8,7 +8,7 @@ from datetime import date
 from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, unsafe, wrong
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
 from lda_notes.record import events as ev
@@ -25,7 +25,7 @@ _NAMES: Final = {
 _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the day of expiry")
 
 
-@rule("unsafe", "use a supply that is in date, report it, and take the rest of the lot off the shelf", cites=(_USABLE,))
+@unsafe("use a supply that is in date, report it, and take the rest of the lot off the shelf", _USABLE)
 def expired_supply(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the expiry on the label of each supply with the day on which it was used.
 
@@ -128,10 +128,11 @@ def _read(text: str, today: date) -> DeviceIdentifier | ScanFault:
     return parse(_in_brackets(text), today)
 
 
-@rule(
-    "wrong",
+@wrong(
     "scan the label again, or correct what was typed",
-    cites=(Citation("gs1-check-digit", "R"), Citation("fda-udi", "R2"), Citation("hibc-check-table", "R2")),
+    Citation("gs1-check-digit", "R"),
+    Citation("fda-udi", "R2"),
+    Citation("hibc-check-table", "R2"),
 )
 def device_identifier_unreadable(case: Case) -> Iterable[Found]:
     """Reads every device identifier of the record: its form, its check digit, its dates.
@@ -141,15 +142,13 @@ def device_identifier_unreadable(case: Case) -> Iterable[Found]:
     for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault):
             said = read.message.rstrip(".")
+            says = f"the device identifier of the {scanned.what} cannot be read: {said[:1].lower()}{said[1:]}"
             yield Found(
-                f"{scanned.where}.udi",
-                f"the device identifier of the {scanned.what} cannot be read: {said[:1].lower()}{said[1:]}",
-                scanned.entry,
-                todo=f"{read.todo[:1].lower()}{read.todo[1:].rstrip('.')}",
+                f"{scanned.where}.udi", says, scanned.entry, todo=f"{read.todo[:1].lower()}{read.todo[1:].rstrip('.')}"
             )
 
 
-@rule("wrong", "read the label again and correct the one that is wrong", cites=(Citation("fda-udi", "R2"),))
+@wrong("read the label again and correct the one that is wrong", Citation("fda-udi", "R2"))
 def label_contradicts_identifier(case: Case) -> Iterable[Found]:
     """Compares expiry and lot as charted with those inside the scanned device identifier.
 
@@ -162,11 +161,8 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
             continue
         lot, expires = scanned.part.lot, scanned.part.expires
         if lot is not None and read.lot is not None and lot != read.lot:
-            yield Found(
-                f"{scanned.where}.lot",
-                f'the lot of the {scanned.what} is "{lot}" as charted and "{read.lot}" in its device identifier',
-                scanned.entry,
-            )
+            says = f'the lot of the {scanned.what} is "{lot}" as charted and "{read.lot}" in its device identifier'
+            yield Found(f"{scanned.where}.lot", says, scanned.entry)
         if expires is not None and read.expires is not None and expires != read.expires:
             yield Found(
                 f"{scanned.where}.expires",
@@ -175,11 +171,7 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
             )
 
 
-@rule(
-    "unsafe",
-    "use a supply that is in date, report it, and take the rest of the lot off the shelf",
-    cites=(_USABLE, COMMON_PRACTICE),
-)
+@unsafe("use a supply that is in date, report it, and take the rest of the lot off the shelf", _USABLE, COMMON_PRACTICE)
 def expired_by_identifier(case: Case) -> Iterable[Found]:
     """Compares the expiry inside the device identifier with the day of use, where no expiry was charted beside it.
 
@@ -197,8 +189,5 @@ def expired_by_identifier(case: Case) -> Iterable[Found]:
         at = case.local(scanned.entry.event.at)
         if read.expired(at):
             hour = f" at {read.expires_hour}:00" if read.expires_hour is not None else ""
-            yield Found(
-                f"{scanned.where}.udi",
-                f"the {scanned.what} used on {at.date()} expired on {read.expires}{hour} by its device identifier",
-                scanned.entry,
-            )
+            says = f"the {scanned.what} used on {at.date()} expired on {read.expires}{hour} by its device identifier"
+            yield Found(f"{scanned.where}.udi", says, scanned.entry)

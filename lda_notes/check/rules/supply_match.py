@@ -10,8 +10,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
-from lda_notes.check.rules.patients import is_newborn, months_at
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, unsafe
+from lda_notes.check.rules.patients import age_words, is_newborn, months_at
 from lda_notes.check.rules.supplies_used import Against, Unsuited, against, enter_unsuited, holding
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
@@ -21,14 +21,6 @@ from lda_notes.record import events as ev
 from lda_notes.record.parts import Lock
 
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
-
-
-def _years_or_months(months: int) -> str:
-    return quantity(Decimal(months), "months") if months < 24 else quantity(Decimal(months // 12), "years")
-
-
-def _age(case: Case, one: Against) -> str:
-    return _years_or_months(months_at(case, one.used.entry.event) or 0)
 
 
 # -- what only has to be said --
@@ -121,58 +113,42 @@ _TABLE: Final = (
 enter_unsuited(__name__, _TABLE)
 
 
-@rule(
-    "gap",
+@gap(
     "tell the prescriber when heparin was last used and whether it is still in the line, and record who was notified "
     "as a problem that names the heparin",
-    cites=(Citation("heparin-lock-label", "M-H"), COMMON_PRACTICE),
+    Citation("heparin-lock-label", "M-H"),
+    COMMON_PRACTICE,
 )
 def heparin_before_known(case: Case) -> Iterable[Found]:
     """Finds heparin used before it was known that the patient must have none, where nobody is recorded as told.
 
     What was done on what was known then was right; but the patient was exposed, and heparin may still be in the line.
     """
-    elsewhere = {one.since for one in case.timeline.others.beside}  # what a later stay's record says is asked there
-    for known in case.timeline.known[1:]:
+    line = case.timeline
+    elsewhere = {one.since for one in line.others.beside}  # what a later stay's record says is asked there
+    for known in line.known[1:]:
         since, why = known.since, no_heparin(known.patient)
-        if (
-            since is None
-            or why is None
-            or since in elsewhere
-            or no_heparin(case.timeline.patient_at(_just_before(since))) is not None
-        ):
+        if since is None or why is None or since in elsewhere:
             continue
-        last = max((used for used in holding(case, "heparin") if used.entry.event.at < since), key=_time, default=None)
-        entries = [entry for entry in case.timeline.entries if entry.event.at >= since]
-        if last is None or any(told(entry.event, Exposure("heparin", since)) for entry in entries):
+        if no_heparin(line.patient_at(since - datetime.resolution)) is not None:
+            continue
+        before = [used for used in holding(case, "heparin") if used.entry.event.at < since]
+        entries = [entry for entry in line.entries if entry.event.at >= since]
+        if not before or any(told(entry.event, Exposure("heparin", since)) for entry in entries):
             return
+        last = max(before, key=lambda used: used.entry.event.at)
         by = next((entry for entry in entries if entry.event.at == since), None)
-        yield Found(
-            () if by is not None else ("patient", "history"),
-            f"{last.said} was last used on {case.say(last.entry.event.at)}, before {why} was known; no one "
-            "is recorded as notified",
-            by,
-        )
+        used = f"{last.said} was last used on {case.say(last.entry.event.at)}"
+        says = f"{used}, before {why} was known; no one is recorded as notified"
+        yield Found(() if by is not None else "patient.history", says, by)
         return
 
 
-def _just_before(moment: datetime) -> datetime:
-    return moment - datetime.resolution
-
-
-def _time(used: object) -> datetime:
-    entry: Entry = used.entry  # type: ignore[attr-defined]
-    return entry.event.at
-
-
-# -- newborns and infants --
-
-
-@rule(
-    "unsafe",
+@unsafe(
     "use preservative-free solutions, and notify the prescriber what was given",
+    Citation("heparin-lock-label", "R2"),
+    Citation("ins-2021", "M-H"),
     limits=("neonate_days", "infant_months"),
-    cites=(Citation("heparin-lock-label", "R2"), Citation("ins-2021", "M-H")),
 )
 def preservative_newborn(case: Case) -> Iterable[Found]:
     """Finds saline preserved with benzyl alcohol in a newborn, or a lock preserved with it under one year.
@@ -186,11 +162,10 @@ def preservative_newborn(case: Case) -> Iterable[Found]:
         yield one.found(f"{words} was used in {who}; it should have no preservative")
 
 
-@rule(
-    "gap",
+@gap(
     "read on the label whether the lock contains a preservative, and record it",
+    Citation("heparin-lock-label", "R2"),
     limits=("neonate_days",),
-    cites=(Citation("heparin-lock-label", "R2"),),
 )
 def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Finds a lock in a newborn without a record of whether it contains a preservative.
@@ -198,18 +173,14 @@ def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> I
     The same drug is sold with and without benzyl alcohol; only the label tells, and in a newborn it decides.
     """
     if type(event.lock) is Lock and event.lock.preservative is None and is_newborn(case, step.entry.event):
-        yield Found(
-            "lock",
-            f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn",
-            lacks=("lock.preservative",),
-        )
+        says = f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn"
+        yield Found("lock", says, lacks=("lock.preservative",))
 
 
-@rule(
-    "advice",
+@advice(
     "compare with the order: 10 units per mL or saline is usual for this child",
+    Citation("heparin-lock-label", "R2"),
     limits=("infant_months", "heparin_small_child_kg", "heparin_lock_strength_units_per_ml"),
-    cites=(Citation("heparin-lock-label", "R2"),),
 )
 def strong_heparin_infant(case: Case) -> Iterable[Found]:
     """Finds a heparin lock of 100 units per mL in a child under one year or under 10 kg.
@@ -227,7 +198,7 @@ def strong_heparin_infant(case: Case) -> Iterable[Found]:
         )
 
 
-@rule("advice", "ask the prescriber which antiseptic to use, and watch the skin", limits=("chg_age_months",))
+@advice("ask the prescriber which antiseptic to use, and watch the skin", limits=("chg_age_months",))
 def chlorhexidine_under_age(case: Case) -> Iterable[Found]:
     """Finds chlorhexidine on the skin of an infant under two months.
 
@@ -243,7 +214,7 @@ def chlorhexidine_under_age(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("advice", "use as little as possible, and watch the skin", limits=("chg_weight_g", "neonate_days"))
+@advice("use as little as possible, and watch the skin", limits=("chg_weight_g", "neonate_days"))
 def chlorhexidine_small_newborn(case: Case) -> Iterable[Found]:
     """Finds chlorhexidine on the skin of a newborn under 1,000 g.
 
@@ -271,11 +242,10 @@ def _dressings(case: Case, row: str) -> Iterable[Against]:
             yield one
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "use a dressing without chlorhexidine, and look at the skin",
+    Citation("cdc-2017", "D", "rec 2.a, written for short-term lines"),
     limits=("chg_dressing_months",),
-    cites=(Citation("cdc-2017", "D", "rec 2.a, written for short-term lines"),),
 )
 def chlorhexidine_dressing_premature(case: Case) -> Iterable[Found]:
     """Finds a chlorhexidine dressing or disc on an infant under two months who was born before term.
@@ -288,14 +258,11 @@ def chlorhexidine_dressing_premature(case: Case) -> Iterable[Found]:
         yield one.found(f"a dressing with chlorhexidine is used on a premature infant of {months}")
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "use a dressing without chlorhexidine at this age, or follow the facility's policy; look at the skin",
+    Citation("chg-dressing-ifu", "R2", "under 2 months"),
+    Citation("cdc-2017", "D", "rec 2.b, written for short-term lines"),
     limits=("chg_dressing_ages", "chg_dressing_adult_years", "chg_dressing_months"),
-    cites=(
-        Citation("chg-dressing-ifu", "R2", "under 2 months"),
-        Citation("cdc-2017", "D", "rec 2.b, written for short-term lines"),
-    ),
 )
 def chlorhexidine_dressing_age(case: Case) -> Iterable[Found]:
     """Compares the patient's age with the ages for which chlorhexidine dressings and discs are used.
@@ -306,7 +273,6 @@ def chlorhexidine_dressing_age(case: Case) -> Iterable[Found]:
     adults = case.policy.choice("chg_dressing_ages") == "adults"
     expected = case.policy.text("chg_dressing_adult_years" if adults else "chg_dressing_months")
     for one in _dressings(case, "chlorhexidine-dressing-age"):
-        yield one.found(
-            f"a dressing with chlorhexidine was used at {_age(case, one)} of age; it is for patients from {expected}",
-            severity=one.objection.weight,
-        )
+        age = age_words(months_at(case, one.used.entry.event) or 0)
+        says = f"a dressing with chlorhexidine was used at {age} of age; it is for patients from {expected}"
+        yield one.found(says, severity=one.objection.weight)

@@ -7,7 +7,7 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, rule
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, gap, unsafe, wrong
 from lda_notes.check.rules.overrun import judged_until, length
 from lda_notes.knowledge import amounts
 from lda_notes.knowledge.policy import quantity
@@ -27,8 +27,7 @@ _DOSE_LIMITS: Final = (
 )
 
 
-@rule(
-    "unsafe",
+@unsafe(
     "compare the dose with the order and the label before it is given; if it was given, notify the prescriber",
     limits=_DOSE_LIMITS,
 )
@@ -61,7 +60,7 @@ def alteplase_dose(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterab
     )
 
 
-@rule("gap", "record weight and lumen volume, so that the dose can be compared with the label", limits=_DOSE_LIMITS)
+@gap("record weight and lumen volume, so that the dose can be compared with the label", limits=_DOSE_LIMITS)
 def alteplase_dose_unknown(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds an alteplase treatment whose dose cannot be worked out: weight missing, or under 30 kg without the lumen.
 
@@ -83,11 +82,10 @@ def alteplase_dose_unknown(step: Step, event: ev.PatencyTreatment, case: Case) -
     )
 
 
-@rule(
-    "wrong",
+@wrong(
     "read dose and volume from the preparation record again",
+    Citation("alteplase-smpc", "R", "lumen of more than 2 mL"),
     limits=("alteplase_mg_per_ml",),
-    cites=(Citation("alteplase-smpc", "R", "lumen of more than 2 mL"),),
 )
 def alteplase_concentration(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Compares dose and volume of alteplase: at the labeled concentration one gives the other.
@@ -111,7 +109,7 @@ def alteplase_concentration(step: Step, event: ev.PatencyTreatment, case: Case) 
     )
 
 
-@rule("unsafe", "mix a fresh vial", limits=("alteplase_use_within_hours",))
+@unsafe("mix a fresh vial", limits=("alteplase_use_within_hours",))
 def alteplase_kept_too_long(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Measures the time from mixing alteplase to putting it in.
 
@@ -128,11 +126,7 @@ def alteplase_kept_too_long(step: Step, event: ev.PatencyTreatment, case: Case) 
         )
 
 
-@rule(
-    "advice",
-    "make sure that the prescriber knew before the dose, and watch the patient; the label asks for care",
-    cites=(_LABEL,),
-)
+@advice("make sure that the prescriber knew before the dose, and watch the patient; the label asks for care", _LABEL)
 def thrombolytic_caution(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Lists what the label of a thrombolytic asks caution for, as it was recorded before the dose.
 
@@ -153,10 +147,8 @@ def thrombolytic_caution(step: Step, event: ev.PatencyTreatment, case: Case) -> 
         *(["pus at the site"] if site is not None and site.drainage == "purulent" else []),
     ]
     if cautions:
-        yield Found(
-            "bleeding_risk" if risk is not None else "site",
-            f"recorded before {event.drug} was instilled: {'; '.join(cautions)}",
-        )
+        says = f"recorded before {event.drug} was instilled: {'; '.join(cautions)}"
+        yield Found("bleeding_risk" if risk is not None else "site", says)
 
 
 class _Dose(NamedTuple):
@@ -193,9 +185,7 @@ def _doses(case: Case) -> Iterator[_Dose]:
             last.pop(step.septum, None)
 
 
-@rule(
-    "unsafe", "wait for the full dwell and look again before a second dose", limits=("alteplase_second_dose_minutes",)
-)
+@unsafe("wait for the full dwell and look again before a second dose", limits=("alteplase_second_dose_minutes",))
 def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
     """Measures the time from the first alteplase dose for an occlusion to the second.
 
@@ -217,7 +207,7 @@ def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("unsafe", "give no further dose; ask for imaging", limits=("alteplase_doses",))
+@unsafe("give no further dose; ask for imaging", limits=("alteplase_doses",))
 def alteplase_third_dose(case: Case) -> Iterable[Found]:
     """Counts the alteplase doses for one occlusion: since blood last came back.
 
@@ -237,7 +227,7 @@ def alteplase_third_dose(case: Case) -> Iterable[Found]:
             )
 
 
-@rule("unsafe", "give no further dose; notify the prescriber", limits=("alteplase_total_mg",))
+@unsafe("give no further dose; notify the prescriber", limits=("alteplase_total_mg",))
 def alteplase_total(case: Case) -> Iterable[Found]:
     """Adds up the alteplase doses for one occlusion.
 
@@ -260,26 +250,24 @@ def alteplase_total(case: Case) -> Iterable[Found]:
 _LOOKS: Final = ("alteplase_first_check_minutes", "alteplase_second_check_minutes")
 
 
-@rule("gap", "look whether the line gives blood, and chart the look", limits=_LOOKS)
+@gap("look whether the line gives blood, and chart the look", limits=_LOOKS)
 def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
     """Looks, for each alteplase dose, for the looks at 30 and, if blood did not come back, at 120 minutes.
 
     At 30 minutes many lines are open and need no longer dwell; at 120 minutes the label decides about a second dose. A
     dose left unseen stays in the line, and nobody knows that it may be used.
     """
-    for stays in case.timeline.dwells.values():
-        for dwell in stays:
-            treatment = dwell.treatment.event
-            if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
-                continue
-            for limit in _missing_looks(case, dwell):
-                yield Found(
-                    "at",
-                    f"no look at {case.policy.text(limit)} is charted for the alteplase instilled "
-                    f"{case.say(treatment.at)}",
-                    dwell.treatment,
-                    citations=case.policy.citations(limit),
-                )
+    for dwell in (dwell for stays in case.timeline.dwells.values() for dwell in stays if _alteplase(dwell)):
+        given = case.say(dwell.treatment.event.at)
+        for limit in _missing_looks(case, dwell):
+            says = f"no look at {case.policy.text(limit)} is charted for the alteplase instilled {given}"
+            yield Found("at", says, dwell.treatment, citations=case.policy.citations(limit))
+
+
+def _alteplase(dwell: Dwell | None) -> ev.PatencyTreatment | None:
+    """Return the alteplase that dwells; None where nothing does or another drug."""
+    treatment = dwell.treatment.event if dwell is not None else None
+    return treatment if isinstance(treatment, ev.PatencyTreatment) and treatment.drug == "alteplase" else None
 
 
 def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
@@ -287,14 +275,13 @@ def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
     until = dwell.ended.event.at if dwell.ended is not None else judged_until(case)
     slack = case.span("clock_slack_minutes")
     waited = [check.event.at - start for check in dwell.checks]
-    first, second = (case.span(limit) for limit in _LOOKS)
-    if until - start > first and not any(time >= first - slack for time in waited):
-        yield _LOOKS[0]
-    if until - start > second and not any(time >= second - slack for time in waited):
-        yield _LOOKS[1]
+    for limit in _LOOKS:
+        expected = case.span(limit)
+        if until - start > expected and not any(time >= expected - slack for time in waited):
+            yield limit
 
 
-@rule("advice", "look at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
+@advice("look at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
 def thrombolytic_check_late(step: Step, event: ev.PatencyCheck, case: Case) -> Iterable[Found]:
     """Compares the time of a look at a dwelling alteplase dose with the label's 30 and 120 minutes.
 
@@ -303,29 +290,19 @@ def thrombolytic_check_late(step: Step, event: ev.PatencyCheck, case: Case) -> I
     Plan the looks when the dose goes in.
     """
     dwell = step.before.dwell
-    if dwell is None:
+    treatment = _alteplase(dwell)
+    if dwell is None or treatment is None:
         return
-    treatment = dwell.treatment.event
-    if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
-        return
-    waited = event.at - treatment.at
-    slack = case.span("clock_slack_minutes")
+    waited, slack = event.at - treatment.at, case.span("clock_slack_minutes")
     seen = dwell.checks[-1].event.at - treatment.at if dwell.checks else timedelta(0)  # they stand in order of time
-    for limit in _LOOKS:
-        expected = case.span(limit)
-        if seen < expected - slack:
-            if waited > expected + slack:
-                yield Found(
-                    "at",
-                    f"the look came {length(waited)} after the alteplase was instilled; it was due at "
-                    f"{case.policy.text(limit)}",
-                    citations=case.policy.citations(limit),
-                )
-            return
+    limit = next((limit for limit in _LOOKS if seen < case.span(limit) - slack), None)
+    if limit is not None and waited > case.span(limit) + slack:
+        came = f"the look came {length(waited)} after the alteplase was instilled"
+        says = f"{came}; it was due at {case.policy.text(limit)}"
+        yield Found("at", says, citations=case.policy.citations(limit))
 
 
-@rule(
-    "advice",
+@advice(
     "withdraw the labeled volume, so that no drug and no loosened clot is flushed in",
     limits=(
         "alteplase_withdraw_ml",
@@ -344,16 +321,9 @@ def alteplase_withdrawal(step: Step, event: ev.PatencyCheck, case: Case) -> Iter
     weight = case.timeline.patient_at(event.at).weight_kg
     if event.blood_return != "present" or event.withdrawn_ml is None or weight is None:
         return
-    dwell = step.before.dwell
-    treatment = dwell.treatment.event if dwell is not None else None
-    if not isinstance(treatment, ev.PatencyTreatment) or treatment.drug != "alteplase":
-        return
-    policy = case.policy
-    names = amounts.alteplase_withdrawal(weight, policy)
-    low, high = policy.value(names[0]), policy.value(names[-1])
-    if not low <= event.withdrawn_ml <= high:
+    names = amounts.alteplase_withdrawal(weight, case.policy)
+    low, high = case.policy.value(names[0]), case.policy.value(names[-1])
+    if _alteplase(step.before.dwell) and not low <= event.withdrawn_ml <= high:
         expected = quantity(low, "mL") if low == high else f"{quantity(low, 'mL')} to {quantity(high, 'mL')}"
-        yield Found(
-            "withdrawn_ml",
-            f"{quantity(event.withdrawn_ml, 'mL')} was withdrawn; at {quantity(weight, 'kg')} it is {expected}",
-        )
+        withdrawn, kg = quantity(event.withdrawn_ml, "mL"), quantity(weight, "kg")
+        yield Found("withdrawn_ml", f"{withdrawn} was withdrawn; at {kg} it is {expected}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Found, Step, rule
+from lda_notes.check.rule_table import Case, Found, Step, unsafe, wrong
 from lda_notes.knowledge import vesicants
 from lda_notes.knowledge.sources import Citation
 from lda_notes.record import events as ev
@@ -13,7 +13,7 @@ from lda_notes.record import events as ev
 _ONS: Final = Citation("ons", "R")
 
 
-@rule("unsafe", "stop the drug, aspirate what can be aspirated, and notify the prescriber at once", cites=(_ONS,))
+@unsafe("stop the drug, aspirate what can be aspirated, and notify the prescriber at once", _ONS)
 def vesicant_without_blood_return(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a vesicant given while blood return was none, sluggish or not assessed.
 
@@ -32,13 +32,11 @@ def vesicant_without_blood_return(step: Step, event: ev.LineUse, case: Case) -> 
     said = "blood return not assessed"
     if isinstance(before, str):
         said = f"{'no' if before == 'none' else before} blood return"
-    yield Found(
-        "blood_return_before" if event.blood_return_before is not None else "blood_return",
-        f"a vesicant was given with {said}; it must be present",
-    )
+    says = f"a vesicant was given with {said}; it must be present"
+    yield Found("blood_return_before" if event.blood_return_before is not None else "blood_return", says)
 
 
-@rule("wrong", "read the product's label again, and record whether it is a vesicant", cites=(vesicants.SOURCE,))
+@wrong("read the product's label again, and record whether it is a vesicant", vesicants.SOURCE)
 def vesicant_not_flagged(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a well-known vesicant by name whose entry does not say that it is one, or says that it is not.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from lda_notes.check.free_text import Piece, unsafe_wording
-from lda_notes.check.rule_table import Case, Found, rule
+from lda_notes.check.rule_table import Case, Found, advice, wrong
 from lda_notes.knowledge.abbreviations import DO_NOT_USE, DRUG_NAMES, ERROR_PRONE, POSSIBLE, UnsafeForm
 
 
@@ -18,7 +18,7 @@ def _found(piece: Piece, form: UnsafeForm) -> Found:
     return Found(piece.keys, says, piece.entry, citations=(form.source,))
 
 
-@rule("wrong", "write it out; once signed, add an addendum that says what is meant", cites=(DO_NOT_USE,))
+@wrong("write it out; once signed, add an addendum that says what is meant", DO_NOT_USE)
 def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
     """Finds abbreviations of the Joint Commission's "Do Not Use" list in the record's own words.
 
@@ -32,7 +32,7 @@ def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
             yield _found(piece, form)
 
 
-@rule("advice", "write it out", cites=(ERROR_PRONE, POSSIBLE, DRUG_NAMES))
+@advice("write it out", ERROR_PRONE, POSSIBLE, DRUG_NAMES)
 def error_prone_abbreviation(case: Case) -> Iterable[Found]:
     """Finds further abbreviations, signs and ways of writing doses that lists of error-prone forms name.
 
