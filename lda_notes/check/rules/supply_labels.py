@@ -12,9 +12,8 @@ from lda_notes.check.rule_table import Case, Entry, Found, Step, unsafe, wrong
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Flush, Lock, Needle, Supply
+from lda_notes.record.parts import Needle, Supply
 
-_LABELLED: Final = frozenset({Needle, Lock, Dressing, Antisepsis, Anesthetic})
 _NAMES: Final = {
     "needle": "needle",
     "lock": "lock",
@@ -34,30 +33,21 @@ def expired_supply(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Foun
 
     Tell who decides what follows for the patient.
     """
-    values = event.__dict__
-    for key in _NAMES:
-        part = values.get(key)
-        if part.__class__ in _LABELLED and part.expires is not None and _past(part.expires, event, case):
-            if type(event) is ev.ArrivalAccessed:
-                continue  # needle and dressing were put in elsewhere, on a day before this one
-            yield _expired(key, _NAMES[key], part.expires, event, case)
-    flushes = values.get("flushes")
-    for position, flush in enumerate(flushes if flushes.__class__ is tuple else ()):
-        if flush.__class__ is Flush and flush.expires is not None and _past(flush.expires, event, case):
-            yield _expired(f"flushes.{position}", "flush", flush.expires, event, case)
-    for position, supply in enumerate(event.supplies):
-        if supply.expires is not None and _past(supply.expires, event, case):
-            yield _expired(f"supplies.{position}", f'supply "{supply.name}"', supply.expires, event, case)
-
-
-def _past(expires: date, event: ev.CareEvent, case: Case) -> bool:
-    # The local day is at most one later than the day of the recorded offset.
-    return expires <= event.at.date() and expires < case.local(event.at).date()
-
-
-def _expired(part: str, what: str, expires: date, event: ev.CareEvent, case: Case) -> Found:
-    used = case.local(event.at).date()
-    return Found(f"{part}.expires", f"the {what} used on {used} expired at the end of {expires}")
+    values, flushes = event.__dict__, event.__dict__.get("flushes")
+    # what a patient arrives with was put in elsewhere, on a day before this one
+    own = {} if type(event) is ev.ArrivalAccessed else _NAMES
+    parts: tuple[tuple[str, str, Any], ...] = (
+        *((fact, what, values.get(fact)) for fact, what in own.items()),
+        *((f"flushes.{at}", "flush", flush) for at, flush in enumerate(flushes if isinstance(flushes, tuple) else ())),
+        *((f"supplies.{at}", f'supply "{supply.name}"', supply) for at, supply in enumerate(event.supplies)),
+    )
+    for fact, what, part in parts:
+        expires: date | None = getattr(part, "expires", None)
+        # The local day is at most one later than the day of the recorded offset.
+        if expires is None or expires > event.at.date():
+            continue
+        if expires < (used := case.local(event.at).date()):
+            yield Found(f"{fact}.expires", f"the {what} used on {used} expired at the end of {expires}")
 
 
 # -- device identifiers --
