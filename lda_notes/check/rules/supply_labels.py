@@ -11,6 +11,7 @@ from typing import Any, Final, NamedTuple
 from lda_notes.check.rule_table import Case, Entry, Found, Step, unsafe, wrong
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
+from lda_notes.problems import Path
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Needle, Supply
 
@@ -33,21 +34,26 @@ def expired_supply(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Foun
 
     Tell who decides what follows for the patient.
     """
-    values, flushes = event.__dict__, event.__dict__.get("flushes")
-    # what a patient arrives with was put in elsewhere, on a day before this one
-    own = {} if type(event) is ev.ArrivalAccessed else _NAMES
-    parts: tuple[tuple[str, str, Any], ...] = (
-        *((fact, what, values.get(fact)) for fact, what in own.items()),
-        *((f"flushes.{at}", "flush", flush) for at, flush in enumerate(flushes if isinstance(flushes, tuple) else ())),
-        *((f"supplies.{at}", f'supply "{supply.name}"', supply) for at, supply in enumerate(event.supplies)),
-    )
-    for fact, what, part in parts:
+    for fact, what, part in _labeled(event):
         expires: date | None = getattr(part, "expires", None)
         # The local day is at most one later than the day of the recorded offset.
         if expires is None or expires > event.at.date():
             continue
         if expires < (used := case.local(event.at).date()):
-            yield Found(f"{fact}.expires", f"the {what} used on {used} expired at the end of {expires}")
+            yield Found((*fact, "expires"), f"the {what} used on {used} expired at the end of {expires}")
+
+
+def _labeled(event: ev.CareEvent) -> Iterator[tuple[Path, str, object]]:
+    """Yield what may have a label: its place in the event, its name, and the part."""
+    values, flushes = event.__dict__, event.__dict__.get("flushes")
+    if type(event) is not ev.ArrivalAccessed:  # which names what was put in elsewhere, on a day before this one
+        for key, what in _NAMES.items():
+            if (part := values.get(key)) is not None:
+                yield (key,), what, part
+    for position, flush in enumerate(flushes if isinstance(flushes, tuple) else ()):
+        yield ("flushes", position), "flush", flush
+    for position, supply in enumerate(event.supplies):
+        yield ("supplies", position), f'supply "{supply.name}"', supply
 
 
 # -- device identifiers --
