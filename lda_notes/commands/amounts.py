@@ -34,9 +34,9 @@ _SUMMED = frozenset(
 
 @click.command()
 @records_argument
-@click.option("--from", "start", metavar="MOMENT", callback=moment, help="Begin here; needs --to.")
+@click.option("--from", "start", metavar="MOMENT", callback=moment, help="Start at this time; needs --to.")
 @click.option(
-    "--to", "end", metavar="MOMENT", callback=moment, help="End here: what happens at this moment is left out."
+    "--to", "end", metavar="MOMENT", callback=moment, help="End at this time: what happens at that moment is left out."
 )
 @hours_option
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
@@ -53,11 +53,11 @@ def command(
 ) -> None:
     """Add up flushes, discards, withdrawals, locks and heparin units, exactly.
 
-    Without --from and --to three sums are given: the shift that ends at the moment judged from, the calendar day so
-    far, and each needle's stay. A window includes its start and not its end, so that shifts neither share nor lose
-    anything; a needle's stay includes its own access and de-access.
+    Without --from and --to, three totals are given: the shift that ends now (or at --asof), the calendar day so far,
+    and each needle's stay. A window includes its start and not its end, so that shifts neither share nor lose anything;
+    a needle's stay includes its own access and de-access.
 
-    Exit code 1 when an amount was written and could not be read: the sums are then lower bounds, and say so.
+    Exit code 1 if an amount was written but could not be read: the totals are then lower bounds, and say so.
 
     Example: lda-notes amounts episode.yaml --asof 2031-03-04T19:00-06:00
     """

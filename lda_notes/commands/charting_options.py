@@ -26,8 +26,8 @@ def charting_options(command: Command) -> Command:
         "pairs",
         multiple=True,
         metavar="NAME=VALUE",
-        help="One answer; may be repeated. Other users of this machine can see it in the list of "
-        "processes, and the shell may keep it: give what names a patient with --answers.",
+        help="One answer; may be repeated. Other users of this machine can see it in the list of processes, and the "
+        "shell may keep it: use --answers for anything that identifies a patient.",
     )
     answers = click.option(
         "--answers",
@@ -44,7 +44,7 @@ by_option = click.option(
     metavar="NAME,ROLE,ID",
     envvar=BY_VARIABLE,
     show_envvar=True,
-    help="Who did it and signs; 'new' at the end for who is new to the procedure.",
+    help="Who did it and signs; add 'new' at the end if new to the procedure.",
 )
 """Who charts and signs, passed as ``by``."""
 

@@ -23,8 +23,8 @@ config_option = click.option(
     type=click.Path(path_type=Path),
     envvar=VARIABLE,
     show_envvar=True,
-    help="Configuration of FHIR output: identifier systems, organization, references. Without it, example addresses "
-    "that nobody owns.",
+    help="Configuration of FHIR output: identifier systems, organization, references. Default: example addresses "
+    "that no one owns.",
 )
 """Passed as ``config_path``; `lda_notes.fhir.config.load` turns it into the configuration."""
 

@@ -29,7 +29,7 @@ JSON_VERSION = 1
     multiple=True,
     metavar="FILE|DIR",
     type=click.Path(exists=True, path_type=Path),
-    help="Show what applies to these records, so that a policy file beside them is found.",
+    help="Show what applies to these records, including a policy file beside them.",
 )
 @click.option("--changes", is_flag=True, help="Only what the facility's policy sets.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
