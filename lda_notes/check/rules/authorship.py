@@ -86,7 +86,11 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
             yield Found("late_entry", f'the late entry says "{said}", and not where the facts are recalled from', entry)
 
 
-@wrong("correct the time of the event", _COP, limits=("clock_slack_minutes",))
+@wrong(
+    "correct the time of the event, or the clock of this computer if that is wrong",
+    _COP,
+    limits=("clock_slack_minutes",),
+)
 def event_in_the_future(case: Case) -> Iterable[Found]:
     """Compares the time of each event with the moment the record is judged from.
 
