@@ -32,7 +32,7 @@ def charted_before_event(case: Case) -> Iterable[Found]:
 
     If the entry was written beforehand, retract it and chart what was done.
     """
-    slack = case.policy.span("clock_slack_minutes")
+    slack = case.span("clock_slack_minutes")
     for entry, wait in case.waits:
         event = entry.event
         if -wait > slack and event.charted_at is not None:
@@ -48,7 +48,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
 
     Never change the times.
     """
-    limit = case.policy.span("late_entry_hours")
+    limit = case.span("late_entry_hours")
     for entry, wait in case.waits:
         event = entry.event
         if wait > limit and event.late_entry is None:
@@ -98,7 +98,7 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
 
     If it has not happened yet, take the entry out.
     """
-    latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
+    latest = case.timeline.asof + case.span("clock_slack_minutes")
     for entry in case.entries_and_corrections:
         if entry.event.at > latest:
             at, asof = case.say(entry.event.at), case.say(case.timeline.asof)
@@ -111,7 +111,7 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
 
     An entry cannot have been made later than now; most often the date is mistyped.
     """
-    latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
+    latest = case.timeline.asof + case.span("clock_slack_minutes")
     for entry in case.entries_and_corrections:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:

@@ -167,7 +167,7 @@ def needle_change_apart(step: Step, event: ev.Access, case: Case) -> Iterable[Fo
     if last is None or event.follows_removal != last.event.id:
         return
     apart = event.at - last.event.at
-    if apart > case.policy.span("needle_change_minutes"):
+    if apart > case.span("needle_change_minutes"):
         yield Found(
             "follows_removal",
             f"the access comes {length(apart)} after the removal that it names; a needle change takes at most "
