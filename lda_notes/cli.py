@@ -16,20 +16,20 @@ import click
 from lda_notes import __version__
 
 COMMANDS: Final[dict[str, str]] = {
-    "demo": "Copy invented episodes out, check them and write their notes.",
+    "demo": "Copy the invented episodes to a folder, check them and write their notes.",
     "new": "Start the record of a patient's stay with a port.",
     "chart": "Chart an event by answering questions; it is checked as you go.",
     "amend": "Add to, correct or retract an entry; the original stays.",
-    "check": "Say what is missing, contradictory or unsafe in records.",
-    "note": "Write the note of an event in words, ready to read through and sign.",
+    "check": "Report what is missing, contradictory or unsafe in records.",
+    "note": "Write the note for an event in words, ready to review and sign.",
     "handoff": "Write the handoff sheet for the next shift.",
     "worksheet": "Write the page to take to the bedside before gloves go on.",
-    "send": "Deliver records to a FHIR server; sent again, nothing is doubled.",
-    "status": "Compare records with what a FHIR server has of them.",
+    "send": "Deliver records to a FHIR server; sending again duplicates nothing.",
+    "status": "Compare records with what a FHIR server has.",
     "days": "Count central line days by patient and by unit, for surveillance.",
     "amounts": "Add up flushes, discards and heparin over a shift, a day or a needle's stay.",
     "bundle": "Write FHIR R4 transaction bundles, one for each event, verified.",
-    "verify": "Say whether a strict FHIR R4 server can take a bundle, and if not, why.",
+    "verify": "Report whether a strict FHIR R4 server would accept a bundle, and if not, why.",
     "readback": "Read FHIR bundles back into a record.",
     "policy": "Print the limits in force, each with its source.",
     "rules": "List the rules, or explain one.",
@@ -200,4 +200,5 @@ def main() -> None:
         else:
             _tell(f"lda-notes: {_unexpected(error)}")
             code = UNEXPECTED
+    gc.freeze()  # at the end nothing is looked for: the memory goes back to the system with the process
     sys.exit(_leave(code))

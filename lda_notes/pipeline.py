@@ -136,9 +136,9 @@ def _placed(finding: Finding, record: Record, by_file: Mapping[str, Record]) -> 
 
 def _broken_seals(record: Record) -> list[Finding]:
     """Return what the seals find, where any entry has one; their places are those of the file itself."""
-    if record.data is None:  # not read from a file: there is nothing to compare with
-        return []
     if record.episode is None or all(event.seal is None for event in record.episode.events):
+        return []
+    if record.data is None:  # not read from a file: there is nothing to compare with
         return []
     from lda_notes.record import seals  # here, since a record without seals has no use for it
 

@@ -29,6 +29,7 @@ def call(
     code: object = None
     with (
         patch.dict(os.environ, {**kept, **(env or {})}, clear=True),
+        patch("gc.freeze"),  # this process does not end with the command: its garbage is looked for later
         patch.object(sys, "argv", ["lda-notes", *typed]),
         patch.object(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin), "utf-8", "surrogateescape")),
         contextlib.chdir(cwd or Path.cwd()),

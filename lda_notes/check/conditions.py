@@ -64,9 +64,10 @@ class Need(NamedTuple):
 
     def applies(self, event: Any, episode: Episode, policy: Policy) -> bool:
         """Return whether the fact is asked of this event (the episode itself for the rows of `EPISODE_NEEDS`)."""
-        by_policy = (test for test in (self.suits, self.visit) if test is not None)
-        return (self.when is None or self.when(event, episode)) and all(
-            test(event, episode, policy) for test in by_policy
+        return (
+            (self.when is None or self.when(event, episode))
+            and (self.suits is None or self.suits(event, episode, policy))
+            and (self.visit is None or self.visit(event, episode, policy))
         )
 
     def missed(self, event: Any, episode: Episode) -> bool:
@@ -285,10 +286,10 @@ VISIT: Final[Mapping[str, Mapping[str, Callable[[Any, Episode, Policy], bool]]]]
 
 def named(name: str, kind: str = "") -> Condition | None:
     """Return the condition of a name for a kind; None when a fact is asked in any case. Raises `KeyError`."""
-    if not name:
-        return None
     if name in VARIES:
         return VARIES[name].get(kind)
-    tables: tuple[Mapping[str, Any], ...] = (OF_EVENT, OF_PART, globals(), vars(visits))
-    found: Condition = next((table for table in tables if name in table), OF_EVENT)[name]
+    found: Condition | None = _NAMED[name] if name else None
     return found
+
+
+_NAMED: Final[Mapping[str, Any]] = {**vars(visits), **globals(), **OF_PART, **OF_EVENT}

@@ -76,13 +76,14 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Correct an entry after it was signed: with reason, author and time, shown before and after.
+    """Correct an entry after it was signed: with a reason, author and time, shown before and after.
 
-    The entry itself stays in the file as it was written. Without EVENT the entries are listed, and picked by number.
+    The entry itself stays in the file as it was written. Without EVENT, the entries are listed and you pick one by
+    number.
 
-    With --to an entry that was charted on the wrong patient moves: it is retracted here with the reason, and offered
-    in the right record with everything it said, for signing there. Whose port it is and the allergies are asked again.
-    The other entries of its visit are asked next.
+    With --to, an entry that was charted on the wrong patient is moved: it is retracted here with the reason, and
+    offered in the right record with everything it said, for signing there. Whose port it is and the allergies are asked
+    again. The other entries of its visit come next.
 
     Example: lda-notes amend episode.yaml access-1 --as amendment
     """

@@ -7,6 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -19,6 +20,7 @@ from lda_notes.knowledge.policy import number
 from lda_notes.line import due, sums
 from lda_notes.line.sums import Amount, Window
 from lda_notes.line.timeline import Timeline
+from lda_notes.narrative import phrasing
 from lda_notes.problems import Failure
 
 JSON_VERSION = 1
@@ -32,9 +34,9 @@ _SUMMED = frozenset(
 
 @click.command()
 @records_argument
-@click.option("--from", "start", metavar="MOMENT", callback=moment, help="Begin here; needs --to.")
+@click.option("--from", "start", metavar="MOMENT", callback=moment, help="Start at this time; needs --to.")
 @click.option(
-    "--to", "end", metavar="MOMENT", callback=moment, help="End here: what happens at this moment is left out."
+    "--to", "end", metavar="MOMENT", callback=moment, help="End at this time: what happens at that moment is left out."
 )
 @hours_option
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
@@ -51,11 +53,11 @@ def command(
 ) -> None:
     """Add up flushes, discards, withdrawals, locks and heparin units, exactly.
 
-    Without --from and --to three sums are given: the shift that ends at the moment judged from, the calendar day so
-    far, and each needle's stay. A window includes its start and not its end, so that shifts neither share nor lose
-    anything; a needle's stay includes its own access and de-access.
+    Without --from and --to, three totals are given: the shift that ends now (or at --asof), the calendar day so far,
+    and each needle's stay. A window includes its start and not its end, so that shifts neither share nor lose anything;
+    a needle's stay includes its own access and de-access.
 
-    Exit code 1 when an amount was written and could not be read: the sums are then lower bounds, and say so.
+    Exit code 1 if an amount was written but could not be read: the totals are then lower bounds, and say so.
 
     Example: lda-notes amounts episode.yaml --asof 2031-03-04T19:00-06:00
     """
@@ -79,7 +81,7 @@ def command(
         lines.extend(f"{timeline.episode.id}: {fact}" for fact in facts)
         found = _rows(timeline, given, length)
         rows.extend(found)
-        lines.extend(map(_said, found))
+        lines.extend(_said(row, due.zone_of(timeline)) for row in found)
         left_out = left_out or bool(said or facts)
     if form == "json":
         document = {"version": JSON_VERSION, "could_not_be_read": not_read, "amounts": rows}
@@ -128,9 +130,10 @@ def _row(
     }
 
 
-def _said(row: dict[str, Any]) -> str:
+def _said(row: dict[str, Any], zone: ZoneInfo) -> str:
     where = f", septum {row['septum']}" if row["septum"] not in (None, "single") else ""
-    head = f"{row['record']}: {row['over']}{where}, from {row['from']} to {row['to'] or 'now'}"
+    start, end = (row[key] and phrasing.moment(datetime.fromisoformat(row[key]), zone) for key in ("from", "to"))
+    head = f"{row['record']}: {row['over']}{where}, from {start} to {end or 'now'}"
     parts = [f"flush {_grouped(row['flush_ml'])} mL"]
     parts += (
         [f"of it with a preservative {_grouped(row['preserved_flush_ml'])} mL"]

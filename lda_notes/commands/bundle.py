@@ -23,12 +23,15 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("paths", metavar="FILE|DIR...", nargs=-1, type=click.Path(path_type=Path, allow_dash=True))
-@click.option("--event", metavar="ID", help="Only the bundle of this event.")
-@click.option("--with-context", is_flag=True, help="Add patient, staff, facility and stay, created on condition.")
+@click.option("--event", metavar="ID", help="Only the bundle for this event.")
+@click.option("--with-context", is_flag=True, help="Add patient, staff, facility and stay, created conditionally.")
 @click.option("--no-note", is_flag=True, help="Leave the notes out: faster, for bulk.")
-@click.option("--docx", is_flag=True, help="Add each note as a docx document too.")
+@click.option("--docx", is_flag=True, help="Also add each note as a docx document.")
 @click.option(
-    "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of note templates that replace ours."
+    "--templates",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder of note templates that replace the built-in ones.",
 )
 @click.option(
     "--by-type",
@@ -64,20 +67,20 @@ def command(
 ) -> None:
     """Write FHIR R4 transaction bundles from records, one for each event, in order of time.
 
-    The same records give the same bytes. Other stays of the same patient and port, given or in the same folder, are
-    read too: a hold of an earlier stay is in the bundles of the next. Bundles may be sent in any order and more than
-    once. Each is verified first; with any fault nothing is written. On standard output and in a file they are NDJSON,
-    one bundle to a row (a single bundle is spread over many); in a folder each is a JSON file of its own.
+    The same records always give the same bytes. Other stays of the same patient and port, given or in the same folder,
+    are read too: a hold from an earlier stay is in the bundles of the next. Bundles may be sent in any order and more
+    than once. Each is verified first; if there is any fault, nothing is written. On standard output and in a file they
+    are NDJSON, one bundle per row (a single bundle is spread over many); in a folder, each is a separate JSON file.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: they
-    are worked on one at a time, each by itself, without other stays; a record with any fault is named and gives no
-    bundle, while the others continue.
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, contains one record per row.
+    Records are processed one at a time, each on its own, without other stays; a record with any fault is named and
+    gives no bundle, while the others continue.
 
-    With --by-type DIR the resources themselves are written, with literal ids, as a server has them after all
+    With --by-type DIR the resources themselves are written, with literal ids, as a server would have them after all
     transactions: Patient.ndjson, Device.ndjson and so on. Rows must be in order of the patient's record number; one
     patient is in memory at a time.
 
-    Ends with 0 when all is written, 1 when a bundle has faults, 2 when a record cannot be read.
+    Exits with 0 if everything was written, 1 if a bundle has faults, 2 if a record cannot be read.
 
     Example: lda-notes bundle episode.yaml --out bundles.ndjson
     """

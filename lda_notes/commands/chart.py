@@ -60,7 +60,7 @@ def _typed(word: str) -> str:
 @click.command()
 @click.argument("episode", type=click.Path(exists=True, path_type=Path))
 @click.argument("kind", metavar="KIND", type=_Kind(list(_TAGS)), required=False)
-@click.option("--at", metavar="TIME", help="When it was, as it would be typed: 0940, -15m, 'yesterday 2210'.")
+@click.option("--at", metavar="TIME", help="When it happened, as you would type it: 0940, -15m, 'yesterday 2210'.")
 @by_option
 @charting_options
 @asof_option
@@ -77,13 +77,14 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Chart an event, a whole visit, or the round of a unit: one question after the other, signed at the end.
+    """Chart an event, a whole visit, or the round of a unit: one question at a time, signed at the end.
 
-    Nothing is written before you sign. What you said is kept as a private draft if you stop with Ctrl-C or the
-    connection is lost; the next run offers to continue it. Other stays of the same patient and port in the same
-    folder are read too: their holds, dangers, last flush and allergies are known.
+    Nothing is written before you sign. Your answers are kept as a private draft if you stop with Ctrl-C or the
+    connection is lost; the next run offers to continue it. Other stays of the same patient and port in the same folder
+    are read too: their holds, dangers, last flush and allergies are known.
 
-    With a folder: the unit, who is due for what in order of time. Pick a patient, chart, and come back to the list.
+    With a folder: the unit's patients and what is due, in order of time. Pick a patient, chart, and come back to the
+    list.
 
     \b
     Kinds: visit (needle in, flush, needle out), access, arrival (with a needle

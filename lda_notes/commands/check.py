@@ -32,14 +32,14 @@ from lda_notes.stream.garbage import rare_collection
     "--format",
     "form",
     type=click.Choice(["text", "json"]),
-    help="Text to read, or JSON in a versioned shape. Without it: text; for NDJSON, a row of JSON for each row.",
+    help="Text, or JSON in a versioned layout. Default: text; for NDJSON, a row of JSON for each row.",
 )
 @click.option(
     "--seal",
     "seals",
     multiple=True,
     metavar="ENTRY:DIGEST",
-    help="The seal on a print: say whether this entry is in the record as it was printed. For one record.",
+    help="The seal on a printed note: report whether this entry is in the record as printed. For one record.",
 )
 @streaming_options
 @out_option
@@ -54,17 +54,17 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Say what is missing, contradictory or unsafe in records.
+    """Report what is missing, contradictory or unsafe in records.
 
     Reads every FILE, and every record directly in each DIR. Each finding names file, row and column, its severity
     (unsafe, wrong, gap, advice), the rule, what was found and expected, what to do, and the source. Records of one
-    patient and one port are one line, those in the same folders too: a hold of an earlier stay is still one.
+    patient and one port are one line, including those in the same folders: a hold from an earlier stay still applies.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: one
-    row of JSON comes out for each, a record at a time, each by itself, however long the file. Beside records of a
-    folder it is named and left out, with exit code 2: check it in a run of its own.
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, contains one record per row.
+    Records are checked one at a time, each on its own, however long the file, with one row of JSON for each. Among the
+    records of a folder it is named and left out, with exit code 2: check it in a separate run.
 
-    Ends with 0 when nothing but advice was found, 1 when something was, 2 when a file could not be read.
+    Exits with 0 if nothing but advice was found, 1 if something was, 2 if a file could not be read.
 
     Example: lda-notes check episode.yaml
     """
@@ -75,7 +75,15 @@ def command(
 
         stream(rows, Check(Rules.of(policy), asof, (_width() if form == "text" else 0)), how, out)
     with rare_collection():
-        files = _checked(list(dict.fromkeys(_files(paths))), policy, asof)
+        code = _report(paths, policy, asof, form, seals, out)
+    sys.exit(code)
+
+
+def _report(
+    paths: tuple[Path, ...], policy: Policy, asof: datetime, form: str | None, seals: tuple[str, ...], out: Path | None
+) -> int:
+    """Check the files, write what was found, and return the exit code."""
+    files = _checked(list(dict.fromkeys(_files(paths))), policy, asof)
     beside = list(pipeline.passed_over(paths))
     files += [report.Checked(str(one.path), None, str(one)) for one in beside if one.lost]
     for one in beside:
@@ -101,7 +109,7 @@ def command(
 
     for row in drafts.reminders(os.environ, (Path(one.judged.record.file) for one in files if one.judged is not None)):
         say(report.visible(row), err=True)
-    sys.exit(_code(files))
+    return _code(files)
 
 
 def _files(paths: tuple[Path, ...]) -> Iterator[Path]:

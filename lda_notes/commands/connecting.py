@@ -75,9 +75,9 @@ server_options = together(
         help="Private key of that client, PEM or JWK, readable by you alone.",
     ),
     click.option(
-        "--token-url", envvar="LDA_NOTES_TOKEN_URL", help="Token service; else the one that the server names."
+        "--token-url", envvar="LDA_NOTES_TOKEN_URL", help="Token service. Default: the one that the server names."
     ),
-    click.option("--scope", envvar="LDA_NOTES_SCOPE", help="Scopes to ask for; else the least that is needed."),
+    click.option("--scope", envvar="LDA_NOTES_SCOPE", help="Scopes to request. Default: the fewest that are needed."),
     click.option(
         "--timeout",
         type=click.FloatRange(min=0, min_open=True, max=3600),
@@ -94,7 +94,7 @@ context_option = click.option(
     help="Also create patient, staff and stay where the server lacks them: for test servers.",
 )
 delivery_options = click.option(
-    "--documents-only", is_flag=True, help="The notes alone (DocumentReference), for servers that take no more."
+    "--documents-only", is_flag=True, help="Only the notes (DocumentReference), for servers that accept nothing else."
 )
 
 

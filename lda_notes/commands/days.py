@@ -83,7 +83,7 @@ def _day(context: click.Context, option: click.Parameter, value: str | None) -> 
     callback=_day,
     help="Day of a first positive blood specimen, for one patient's records: says what it implies.",
 )
-@click.option("--format", "form", type=click.Choice(FORMATS), help="Without it the ending of --out decides, else csv.")
+@click.option("--format", "form", type=click.Choice(FORMATS), help="Default: by the extension of --out, otherwise csv.")
 @streaming_options
 @out_option
 @asof_option
@@ -105,18 +105,18 @@ def command(
 ) -> None:
     """Count central line days: day number and eligibility by patient and day, and device days by unit.
 
-    Days are calendar days of the stay's time zone. The count begins with the first access in an inpatient unit and
-    ends with the day of removal of the port or of discharge; taking the needle out does not end it. Where the rules
-    differ or are uncertain, an option of the policy decides: `lda-notes policy denominator_counts`.
+    Days are calendar days of the stay's time zone. The count begins with the first access in an inpatient unit and ends
+    with the day of removal of the port or of discharge; taking the needle out does not end it. Where the rules differ
+    or are uncertain, a policy option decides: `lda-notes policy denominator_counts`.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, has one record to a row: each
-    record is counted by itself, a row of JSON for each of its days. Counts by unit need all records of a patient at
-    once, so they are made from records in files of their own.
+    A file that ends in .ndjson or .jsonl (also .gz or .zst), or - for standard input, contains one record per row: each
+    record is counted on its own, with a row of JSON for each of its days. Counts by unit need all records of a patient
+    together, so they are made from records in separate files.
 
-    In CSV, a cell with words from a record that a spreadsheet would run as a formula (it begins with =, +, - or @) has
-    an apostrophe before it; JSON has every word as recorded.
+    In CSV, a cell with text from a record that a spreadsheet would run as a formula (it begins with =, +, - or @) has
+    an apostrophe before it; JSON has the text as recorded.
 
-    Exit code 1 when an event, or a fact that days are counted by, was written and could not be read.
+    Exit code 1 if an event, or a fact that days are counted by, was written but could not be read.
 
     Example: lda-notes days ward/ --from 2031-03-01 --to 2031-03-31 --by unit --counts patient-days.csv
     """

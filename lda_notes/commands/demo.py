@@ -26,7 +26,7 @@ BAD: Final = "deliberately-bad"
 def command(directory: Path, asof: datetime) -> None:
     """Copy the invented demo episodes to DIR, check them and write their notes.
 
-    Files of the same name that are already there stay as they are and are named.
+    Files with the same name that already exist are left unchanged and reported.
 
     Example: lda-notes demo lda-notes-demo
     """

@@ -44,16 +44,23 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
 @click.command()
 @records_argument
 @click.option(
-    "--shift-end", metavar="MOMENT", callback=moment, help="End of the coming shift; else its length from now."
+    "--shift-end",
+    metavar="MOMENT",
+    callback=moment,
+    help="End of the coming shift. Default: one shift length from now.",
 )
-@click.option("--since", metavar="MOMENT", callback=moment, help="The last handoff; else the policy's shift_starts.")
+@click.option(
+    "--since", metavar="MOMENT", callback=moment, help="The last handoff. Default: by the policy's shift_starts."
+)
 @hours_option
-@click.option("--unit", metavar="NAME", help="Only this unit: its name, or the beginning of a word of it.")
+@click.option("--unit", metavar="NAME", help="Only this unit: its name, or the beginning of a word in it.")
 @click.option("--room", "rooms", metavar="ROOM", multiple=True, help="Only this room; may be given several times.")
 @click.option(
-    "--round", "round_alone", is_flag=True, help="Page one alone: the round and what is due in order of time."
+    "--round", "round_alone", is_flag=True, help="Page one only: the round and what is due, in order of time."
 )
-@click.option("--left", is_flag=True, help="The patients who left: whom to call about the port, most overdue first.")
+@click.option(
+    "--left", is_flag=True, help="The patients who have left: whom to call about the port, most overdue first."
+)
 @click.option(
     "--sources",
     type=click.Choice(["short", "full"]),
@@ -61,7 +68,9 @@ FORMATS = ("text", "md", "docx", "html", "pdf", "json")
     show_default=True,
     help="Where the limits come from: short names, or a table of every limit.",
 )
-@click.option("--printed-by", metavar="NAME", default="", envvar="LDA_NOTES_BY", help="Who prints it, for the head.")
+@click.option(
+    "--printed-by", metavar="NAME", default="", envvar="LDA_NOTES_BY", help="Who prints it, for the page header."
+)
 @asof_option
 @policy_option
 @format_option(*FORMATS)
@@ -86,14 +95,13 @@ def command(
 ) -> None:
     """Write the handoff sheet: page one is the round, a row for each patient with a port, most urgent first.
 
-    Blocks follow for those who need words: a hold, a danger, something due other than a routine look, an open problem,
-    a change since the last sheet.
+    Blocks follow for patients who need more: a hold, a danger, something due other than a routine check, an open
+    problem, a change since the last sheet.
 
-    Records of one patient and one port are one line, those in the same folders too. Everything is computed from the
-    records at the moment judged from and says when and by whom it was established.
-    Due times rest on the limits in force, each with its source. Events after that moment are not told, and a patient
-    whose stay begins after it is named in one row, not handed over. Exit code 2 when a record, or a
-    fact of one, could not be read; the sheet then names it.
+    Records of one patient and one port are one line, including those in the same folders. Everything is computed from
+    the records as of one time, with when and by whom it was established. Due times are based on the limits in force,
+    each with its source. Events after that time are left out, and a patient whose stay begins after it is named in one
+    row, not handed over. Exit code 2 if a record, or a fact in one, could not be read; the sheet then names it.
 
     Example: lda-notes handoff ward/ --shift-end 2031-03-05T07:00-06:00 --out handoff.docx
     """

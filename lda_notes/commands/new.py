@@ -33,7 +33,7 @@ _ENDINGS = (".yaml", ".yml", ".json")
     "--from-bundle",
     "bundle",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="FHIR R4 bundle of Patient, Encounter and Device: what it says is not asked.",
+    help="FHIR R4 bundle with Patient, Encounter and Device; what it contains is not asked.",
 )
 @charting_options
 @asof_option
@@ -50,9 +50,9 @@ def command(
 ) -> None:
     """Start the record of one patient's stay with one port, then chart in it.
 
-    What the records beside it have in common (facility, unit, time zone, the system of record numbers) is offered.
-    An earlier record of the same patient among them hands on patient and port; what it hands on is said, and a hold.
-    The file is readable by you alone. Nothing is written before you say so.
+    What the records beside it have in common (facility, unit, time zone, the system of record numbers) is offered. If
+    one of them is an earlier record of the same patient, patient and port are taken from it; what is taken is shown,
+    and so is a hold. The file is readable by you alone. Nothing is written until you confirm.
 
     Example: lda-notes new episode.yaml --from-bundle admission.json
     """

@@ -31,16 +31,21 @@ DEFAULT_NAME = "port-note"
 
 @click.command()
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--event", metavar="ID", help="The event of this identifier.")
-@click.option("--last", is_flag=True, help="The last event; this is what is written when nothing is chosen.")
+@click.option("--event", metavar="ID", help="The event with this identifier.")
+@click.option("--last", is_flag=True, help="The last event; this is the default.")
 @click.option("--since", metavar="MOMENT", callback=moment, help="Every event from this moment on.")
 @click.option("--all", "every", is_flag=True, help="Every event of the file.")
 @format_option(*get_args(Format))
 @out_option
-@click.option("--width", type=click.IntRange(40, 1000), help="Width of text; else the terminal's, at most 100, or 80.")
+@click.option(
+    "--width", type=click.IntRange(40, 1000), help="Width of text. Default: the terminal's, at most 100, or 80."
+)
 @paper_option
 @click.option(
-    "--templates", metavar="DIR", type=click.Path(path_type=Path), help="Folder of templates that replace ours."
+    "--templates",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder of templates that replace the built-in ones.",
 )
 @click.option("--brief", is_flag=True, help="One paragraph to paste; findings of the check go to standard error.")
 @click.option("--trace", is_flag=True, help="Print each sentence with its facts, and where each is recorded.")
@@ -62,12 +67,12 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Write the note of an event in words, with who charted it, ready to read through and sign.
+    """Write the note for an event in words, with who charted it, ready to review and sign.
 
-    It states only what the record says. What is not recorded, and what the check finds, makes it a DRAFT that says
-    so; a line on hold is named first. Other stays of the same patient and port in the same folder are read too: a hold
-    of an earlier stay is still one. Exit code 1 when something of it, or a file that may be such a stay, could not be
-    read.
+    It states only what the record says. Anything not recorded, and anything that the check finds, makes it a DRAFT and
+    is listed; a line on hold is named first. Other stays of the same patient and port in the same folder are read too:
+    a hold from an earlier stay still applies. Exit code 1 if part of the record, or a file that may be such a stay,
+    could not be read.
 
     Example: lda-notes note episode.yaml --event access-1 --out note.docx
     """

@@ -57,7 +57,7 @@ asof_option = click.option(
     "--asof",
     metavar="MOMENT",
     callback=_moment_or_now,
-    help="Judge from this moment instead of now, such as 2031-03-04T07:00-06:00.",
+    help="Judge as of this time instead of now, such as 2031-03-04T07:00-06:00.",
 )
 """The moment judged from, passed as ``asof``; without it the clock is asked."""
 
@@ -90,7 +90,9 @@ def _hours(context: click.Context, option: click.Parameter, value: str | None) -
     return found
 
 
-hours_option = click.option("--hours", metavar="NUMBER", callback=_hours, help="Length of a shift; else the policy's.")
+hours_option = click.option(
+    "--hours", metavar="NUMBER", callback=_hours, help="Length of a shift. Default: the policy's."
+)
 """The length of a shift, passed as ``hours``, an exact number or None."""
 
 
@@ -150,12 +152,12 @@ def together(name: str, kind: type[Any], *options: Callable[[Command], Command])
 
 
 paper_option = click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of paper."
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper size."
 )
 """The size of the paper of a page, passed as ``paper``."""
 
 
 def format_option(*formats: str) -> Callable[[Command], Command]:
     """Return what adds ``--format`` of a sheet, passed as ``form``."""
-    says = "Without it the ending of --out decides, else text."
+    says = "Default: by the extension of --out, otherwise text."
     return click.option("--format", "form", type=click.Choice(formats), help=says)

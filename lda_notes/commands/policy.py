@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from lda_notes.check.report import wrapped
 from lda_notes.commands.options import policy_option
 from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
@@ -28,7 +29,7 @@ JSON_VERSION = 1
     multiple=True,
     metavar="FILE|DIR",
     type=click.Path(exists=True, path_type=Path),
-    help="Show what applies to these records, so that a policy file beside them is found.",
+    help="Show what applies to these records, including a policy file beside them.",
 )
 @click.option("--changes", is_flag=True, help="Only what the facility's policy sets.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
@@ -56,7 +57,14 @@ def command(
         for row in policy.rows.values()
         if (not names or row.name in names) and (not changes or row != DEFAULT.rows[row.name])
     ]
-    say(_as_json(policy, rows) if form == "json" else "\n\n".join([_headline(policy), *map(_entry, rows)]))
+    parts = (_headline(policy), *map(_entry, rows))
+    say(_as_json(policy, rows) if form == "json" else "\n\n".join(map(_folded, parts)))
+
+
+def _folded(text: str) -> str:
+    """Return rows of at most 80 columns; continued rows are indented."""
+    rows = ((row.lstrip(), " " * (len(row) - len(row.lstrip()))) for row in text.splitlines())
+    return "\n".join(part for row, indent in rows for part in wrapped(row, 80, indent, indent + "    "))
 
 
 def _headline(policy: Policy) -> str:

@@ -30,7 +30,12 @@ if TYPE_CHECKING:
     "--patient", metavar="SYSTEM|VALUE", help="With --server: the patient's record number, as the server has it."
 )
 @click.option(
-    "--format", "form", type=click.Choice(["yaml", "json"]), default="yaml", show_default=True, help="Of the record."
+    "--format",
+    "form",
+    type=click.Choice(["yaml", "json"]),
+    default="yaml",
+    show_default=True,
+    help="Format of the record.",
 )
 @config_option
 @out_option
@@ -45,11 +50,11 @@ def command(
 ) -> None:
     """Read FHIR bundles back into an episode record.
 
-    Reads each BUNDLE: our own transactions, or what a server found by search; JSON, NDJSON, or - for standard input;
-    or the folder that bundle --by-type wrote.
-    With --server and --patient, reads what that server has of the patient instead. Facts come from the standard
-    elements. What could not be read is reported on standard error, and ends the command with 1. Several episodes in
-    one run go to a folder (--out), one file each, or out as JSON, one to a row.
+    Reads each BUNDLE: our own transactions, or the results of a search on a server; JSON, NDJSON, or - for standard
+    input; or a folder that bundle --by-type wrote. With --server and --patient, reads what that server has about the
+    patient instead. Facts come from the standard elements. Anything that could not be read is reported on standard
+    error, with exit code 1. Several episodes in one run go to a folder (--out), one file each, or to standard output as
+    JSON, one per row.
 
     Example: lda-notes readback bundles.ndjson --out episode.yaml
     """

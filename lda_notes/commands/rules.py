@@ -29,7 +29,7 @@ _WIDTH = 80
 def command(name: str | None, form: str, policy_path: Path | None) -> None:
     """List the rules, or explain the one called NAME.
 
-    The list gives severity, name and what is checked, family by family. An explanation gives what is checked, why it
+    The list shows severity, name and what is checked, family by family. An explanation shows what is checked, why it
     matters, what to do, the limits in force and the sources.
 
     Example: lda-notes rules needle-dwell
@@ -57,7 +57,7 @@ def _list(rows: tuple[Listed, ...]) -> Iterator[str]:
             yield f"  {row.severity:<7} {row.name}"
             yield from wrapped(row.first_sentence, _WIDTH, " " * 10)
         yield ""
-    yield f"{len(rows)} rules: {counted(rows)}."
+    yield from wrapped(f"{len(rows)} rules: {counted(rows)}.", _WIDTH)
     yield "`lda-notes rules NAME` explains one."
 
 

@@ -11,10 +11,9 @@ from lda_notes.commands.printing import say
 
 @click.command()
 def command() -> None:
-    """Print the JSON Schema of a record (draft 2020-12), each field with a description.
+    """Print the JSON Schema of a record (draft 2020-12), with a description of each field.
 
-    Editors use it to complete keys and to explain them: save it and name it in the editor's settings, or at the head
-    of a record.
+    Editors use it to complete and explain keys: save it and name it in the editor's settings or at the top of a record.
 
     Example: lda-notes schema > record.schema.json
     """

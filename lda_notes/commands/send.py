@@ -69,17 +69,19 @@ class _Tally:
     type=click.Path(path_type=Path, file_okay=False),
     envvar=OUTBOX_VARIABLE,
     show_envvar=True,
-    help="Folder in which bundles wait and receipts are kept; else one in your own state folder.",
+    help="Folder where bundles wait and receipts are kept. Default: one in your own state folder.",
 )
 @click.option(
     "--despite",
     metavar="REASON",
-    help="Send although there are findings; the reason travels with the bundles, in their Provenance.",
+    help="Send despite findings; the reason goes with the bundles, in their Provenance.",
 )
 @click.option("--resend", is_flag=True, help="Send again what was sent or set aside before.")
 @delivery_options
 @click.option(
-    "--one-by-one", is_flag=True, help="Each resource by itself, looked for first, for servers without transactions."
+    "--one-by-one",
+    is_flag=True,
+    help="Each resource separately, after a search for it, for servers without transactions.",
 )
 @context_option
 @config_option
@@ -99,17 +101,17 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Deliver records, or bundles made before, to a FHIR R4 server.
+    """Deliver records, or bundles made earlier, to a FHIR R4 server.
 
-    Every record is checked and every bundle verified first; what has findings is refused. BUNDLE is what the command
-    bundle wrote, for notes as docx or profiles, say. Bundles go by way of the
-    outbox: without a server, or when it is down, they wait there, and the next run sends them in order, once each.
-    What the receipts in the outbox show as sent and unchanged is not sent again; what the server kept otherwise is
-    compared and named each time. A bundle that the server refuses is set aside with its reason; the others go on,
-    since each stands by itself. Without files and without a server, what waits and what was set aside is listed.
+    Every record is checked and every bundle verified first; anything with findings is refused. BUNDLE is a file that
+    the command bundle wrote, for example with notes as docx or with profiles. Bundles go through the outbox: without a
+    server, or while it is down, they wait there, and the next run sends them in order, once each. What the receipts in
+    the outbox show as sent and unchanged is not sent again; where the server kept something different, the difference
+    is reported each time. A bundle that the server refuses is set aside with its reason; the others continue, since
+    each is complete on its own. Without files and without a server, what is waiting and what was set aside is listed.
 
-    Ends with 0 when all is sent (or waits, without a server), 1 when the server keeps something that differs, 3 when
-    something was refused, 4 when something still waits for the server.
+    Exits with 0 if everything was sent (or is waiting, without a server), 1 if the server has something that differs, 3
+    if something was refused, 4 if something is still waiting for the server.
 
     Example: lda-notes send episode.yaml --server https://fhir.example.org/r4
     """

@@ -39,7 +39,7 @@ JSON_VERSION: Final = 1
 @click.command()
 @records_argument
 @server_options
-@click.option("--all", "every", is_flag=True, help="List what is the same too.")
+@click.option("--all", "every", is_flag=True, help="Also list what is the same.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
 @delivery_options
 @context_option
@@ -58,15 +58,16 @@ def command(
     asof: datetime,
     policy_path: Path | None,
 ) -> None:
-    """Compare records with what a FHIR R4 server has of them, resource by resource.
+    """Compare records with what a FHIR R4 server has, resource by resource.
 
-    Same: as the record has it. Missing: not there. Different: there, with each element that differs and both values.
-    Retracted: entered in error, in the record and there. Doubled: two resources under one identity. Present: patient,
-    staff and stay, which are not compared. Extra: of an entry that is no longer in the record. Give --with-context if
-    the records were sent so. Unread: the answer of the server could not be read, with the reason.
+    Same: as in the record. Missing: not on the server. Different: on the server, with each element that differs and
+    both values. Retracted: entered in error, in the record and on the server. Doubled: two resources under one
+    identity. Present: patient, staff and stay, which are not compared. Extra: from an entry that is no longer in the
+    record. Give --with-context if the records were sent so. Unread: the answer of the server could not be read, with
+    the reason.
 
-    Ends with 0 when nothing is missing, different, doubled, extra or unread, 1 when something is, 4 when the server
-    cannot be reached.
+    Exits with 0 if nothing is missing, different, doubled, extra or unread, 1 if something is, 4 if the server cannot
+    be reached.
 
     Example: lda-notes status episode.yaml --server https://fhir.example.org/r4
     """

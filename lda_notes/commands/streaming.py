@@ -40,7 +40,9 @@ streaming_options = together(
     "how",
     Streaming,
     click.option(
-        "--dask", metavar="ADDRESS", help="NDJSON: work on the Dask cluster at this address, into the folder --out."
+        "--dask",
+        metavar="ADDRESS",
+        help="NDJSON: run on the Dask cluster at this address and write to the folder --out.",
     ),
     click.option(
         "--from-line",
@@ -48,14 +50,14 @@ streaming_options = together(
         type=click.IntRange(1),
         default=1,
         metavar="ROW",
-        help="NDJSON: begin with this row of the first file, after a run that was stopped.",
+        help="NDJSON: start at this row of the first file, after a run that was stopped.",
     ),
     click.option(
         "--workers",
         type=click.IntRange(1, 256),
         default=1,
         show_default=True,
-        help="NDJSON: work in this many processes; the output stays the same.",
+        help="NDJSON: run in this many processes; the output is the same.",
     ),
 )
 """``--workers``, ``--from-line`` and ``--dask``, for records in NDJSON, passed together as ``how``."""

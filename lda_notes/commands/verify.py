@@ -24,13 +24,13 @@ JSON_VERSION = 1
 
 @click.command()
 @click.argument("paths", metavar="BUNDLE...", nargs=-1, required=True, type=click.Path(path_type=Path, allow_dash=True))
-@click.option("--r4-only", is_flag=True, help="Judge by R4 alone, not by the profile of the bundles that we make.")
-@click.option("--models", is_flag=True, help="Look at each bundle with the models of a general library as well.")
+@click.option("--r4-only", is_flag=True, help="Check against R4 only, not against the profile of our own bundles.")
+@click.option("--models", is_flag=True, help="Also validate each bundle with the fhir.resources models.")
 @click.option(
     "--format",
     "form",
     type=click.Choice(["text", "json"]),
-    help="Text or JSON. Without it: text; for NDJSON, a row of JSON for each row.",
+    help="Text or JSON. Default: text; for NDJSON, a row of JSON for each row.",
 )
 @streaming_options
 @out_option
@@ -44,15 +44,15 @@ def command(
 ) -> None:
     """Verify FHIR R4 bundles: shapes, codes, invariants, references, units, identities.
 
-    Reads each BUNDLE: a JSON file, NDJSON with one bundle to a row, - for standard input, or the folder that
-    bundle --by-type wrote: its rows are judged one by one, and whether each id is used once and each reference leads to
-    a row. Every fault names entry, path, rule and value; a claimed profile that is not judged is named. No network is
+    Reads each BUNDLE: a JSON file, NDJSON with one bundle per row, - for standard input, or a folder that bundle
+    --by-type wrote. In such a folder each row is checked, as is that each id is used once and each reference leads to a
+    row. Every fault names entry, path, rule and value; a claimed profile that is not checked is named. No network is
     used.
 
-    A file that ends in .ndjson or .jsonl (also .gz or .zst) contains one bundle to a row, and so does standard input
-    with any option for NDJSON: one row of JSON comes out for each, a bundle at a time.
+    A file that ends in .ndjson or .jsonl (also .gz or .zst) contains one bundle per row, and so does standard input
+    with any option for NDJSON: bundles are read one at a time, with one row of JSON for each.
 
-    Ends with 0 when all is well, 1 when there are faults, 2 when a file cannot be read.
+    Exits with 0 if there are no faults, 1 if there are, 2 if a file cannot be read.
 
     JSON: version (1) and files, each with file, faults and not_judged, the profiles that resources claim and that
     were not looked at (of a folder, the rows of which there is something to report); a fault has entry (from 0, or

@@ -52,9 +52,9 @@ WORK: Final[dict[str, Work]] = {
 
 @click.command()
 @records_argument
-@click.option("--for", "work", type=click.Choice(tuple(WORK)), help="What is going to be done.")
-@click.option("--due", "all_due", is_flag=True, help="All that is due this shift, of every record given.")
-@click.option("--septum", help="Which septum of a port with two; else the first.")
+@click.option("--for", "work", type=click.Choice(tuple(WORK)), help="What is to be done.")
+@click.option("--due", "all_due", is_flag=True, help="Everything due this shift, for every record given.")
+@click.option("--septum", help="Which septum of a port with two. Default: the first.")
 @format_option(*FORMATS)
 @paper_option
 @out_option
@@ -73,11 +73,11 @@ def command(
 ) -> None:
     """Write the worksheet for an access, a de-access, a dressing change, a flush, an arrival or a look.
 
-    It shows what is known, what to gather, and has a blank for each fact that the check will ask for, in the order of
-    the work, with the cautions where they apply. `--for check` writes one page for all patients given; `--due` writes
-    that page and a worksheet for everything that falls due before the shift ends. Other stays of the same patient and
-    port in the same folder are read too. Exit code 2 when a record could not be read, 1 when a part of one could not;
-    the worksheet then names it.
+    It shows what is known and what to gather, and has a blank for each fact that the check will ask for, in the order
+    of the work, with the cautions where they apply. `--for check` writes one page for all patients given; `--due`
+    writes that page and a worksheet for everything that falls due before the shift ends. Other stays of the same
+    patient and port in the same folder are read too. Exit code 2 if a record could not be read, 1 if part of one could
+    not; the worksheet then names it.
 
     Example: lda-notes worksheet episode.yaml --for access --out worksheet.docx
     """

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from desk import Keyboard, demo_until, demo_without_events, ran
+from desk import DEMO, Keyboard, demo_until, demo_without_events, ran
 
 from lda_notes import pipeline
 from lda_notes.chart.questions import kits
@@ -101,6 +101,32 @@ def test_a_kit_leaves_out_what_does_not_suit_the_patient(ward: Path, config: Pat
     nurse.read()
     said = " ".join(nurse.type("-30m").split())
     assert "usual: 20 gauge; NOT chlorhexidine in alcohol (allergy to chlorhexidine" in said
+    nurse.process.sendeof()
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"), [("n", "Kit: none."), ("1", "Kit: night, as written."), ("ni", "Kit: night, as written.")]
+)
+def test_n_takes_no_kit_also_where_the_only_one_is_named_with_n(
+    ward: Path, config: Path, typed: str, said: str
+) -> None:
+    """A kit taken by mistake charts a needle and a syringe that nobody used."""
+    kits.keep(config, "night", {"needle.gauge": 20})
+    nurse = Keyboard(ward, "chart", "episode.yaml", "access", asof=CLINIC)
+    nurse.read()
+    nurse.type("-30m")
+    assert said in " ".join(nurse.type(typed).split())
+    nurse.process.sendeof()
+
+
+def test_a_kit_flushes_no_line_on_hold(ward: Path, config: Path) -> None:
+    kits.keep(config, "usual", {"flushes.0.syringe_ml": 10, "teaching.about": "to call for swelling"})
+    text = (DEMO.parent / "no-blood-return.yaml").read_text()
+    (ward / "episode.yaml").write_text(text[: text.index("  - id: evaluation-1")])
+    nurse = Keyboard(ward, "chart", "episode.yaml", "deaccess", asof="2026-06-15T10:00-05:00")
+    assert "LINE ON HOLD" in nurse.read()
+    said = nurse.type("-5m")
+    assert "usual: taught: to call for swelling" in said and "syringe" not in said
     nurse.process.sendeof()
 
 

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import get_args
+from zoneinfo import ZoneInfo
 
 import pytest
-from desk import DEMO, Run, answered, demo_until, name, subject
+from desk import DEMO, Run, answered, demo_until, episode, name, subject
 from test_no_key_names import every_row, subjects
 
 from lda_notes.chart.answers import values
 from lda_notes.chart.answers.heard import Unclear
 from lda_notes.chart.form import Form
 from lda_notes.chart.talk import Talk
+from lda_notes.chart.terminal import display
 from lda_notes.commands import console
+from lda_notes.knowledge.policy import DEFAULT
+from lda_notes.line.timeline import build
 from lda_notes.record import synonyms, vocabulary
 
 NOON = "2026-05-07T12:00-05:00"
@@ -184,3 +189,19 @@ def test_a_word_for_one_fact_of_several_is_echoed_with_its_title() -> None:
 def test_the_time_of_an_event_is_explained_in_words_that_can_be_typed() -> None:
     _, (say,) = Talk(subject(demo_until("access-1"), "access", NOON)).reply("?")
     assert "Type it like 0940" in say.text and "offset" not in say.text
+
+
+FEVER = """  - id: check-9
+    kind: line check
+    at: 2026-06-15T09:30-05:00
+    by: {name: Marisol Tamm, credential: RN, id: LBN-204}
+    signs: [{what: fever, temperature_c: 39, began_at: 2026-06-15T09:20-05:00}]
+"""
+
+
+def test_each_hold_is_named_with_its_own_beginning() -> None:
+    text = (DEMO.parent / "no-blood-return.yaml").read_text()
+    made = episode((text[: text.index("  - id: evaluation-1")] + FEVER).encode())
+    line = build(made, DEFAULT, datetime.fromisoformat("2026-06-15T10:00-05:00"))
+    (row,) = display.warnings(line.now("single"), ZoneInfo("America/Chicago"))
+    assert "since 15 June 2026, 08:30: no blood return; since 15 June 2026, 09:30: fever of 39" in row

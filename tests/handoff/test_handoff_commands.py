@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import stat
 from datetime import timedelta
 from pathlib import Path
@@ -272,7 +273,9 @@ def test_amounts(ward: Path) -> None:
     window = ("--from", "2031-03-01T09:00-06:00", "--to", "2031-03-04T09:00-06:00")
     (row,) = json.loads(run("amounts", ward / "made-1.json", *window, "--asof", AT, "--format", "json"))["amounts"]
     assert (row["flush_ml"], row["discard_ml"]) == ("10", "5"), "the end does not belong to the window"
-    assert "heparin 500 units" in run("amounts", ward / "made-1.json", "--asof", "2031-03-04T12:00-06:00")
+    text = run("amounts", ward / "made-1.json", "--asof", "2031-03-04T12:00-06:00")
+    assert "heparin 500 units" in text
+    assert "day, from 4 March 2031, 00:00 to 5 March 2031, 00:00" in text and "T00:00" not in text
     assert call("amounts", ward, "--from", AT).returncode == 2
 
 
@@ -291,6 +294,8 @@ def test_policy_says_what_a_facility_changes(tmp_path: Path) -> None:
     file = tmp_path / "own.yaml"
     file.write_text(POLICY, "utf-8")
     text = run("policy", "--policy", file, "--changes")
+    assert max(map(len, text.splitlines())) <= 80
+    text = re.sub(r"\n {4,}", " ", text)  # continued rows are indented
     assert "1 of these looser than published" in text
     assert "needle_dwell_days\n  Needle in place: at most 10 days\n  LOOSER than published: at most 7 days" in text
     assert "Changed, not looser than published: at most 12 hours" in text

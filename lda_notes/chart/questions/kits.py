@@ -206,7 +206,11 @@ def asked(
     offered: dict[str, tuple[Option, Heard]] = {}
     for name, kit in kits.items():
         wrong = dict(unsuited(kit, situation.patient, allergies_known, situation.policy))
-        fits = {key: value for key, value in kit.items() if key not in wrong and places(key)}
+        fits = {
+            key: value
+            for key, value in kit.items()
+            if key not in wrong and places(key) and not (situation.held and key.startswith("flushes."))
+        }  # whether a line on hold was flushed at all is asked
         if not fits:
             continue
         left = [f"NOT {_SAID[key].format(kit[key])} ({why})" for key, why in wrong.items() if places(key)]
@@ -221,8 +225,10 @@ def asked(
     options = (*(option for option, _ in offered.values()), Option("n", "none of these"))
 
     def read(text: str, _: Frame) -> Reading:
-        named = [key for key, (option, _) in offered.items() if option.words.casefold().startswith(text.casefold())]
-        chosen = choose(named[0] if len(named) == 1 and text else text, options)
+        typed = text.strip().casefold()
+        named = [key for key, (option, _) in offered.items() if option.words.casefold().startswith(typed)]
+        plain = typed in {"", "no", "none", *(option.key for option in options)}  # never a kit whose name begins so
+        chosen = choose(named[0] if len(named) == 1 and not plain else text, options)
         if isinstance(chosen, Unclear):
             return chosen
         return Heard((), "none") if chosen.key == "n" else offered[chosen.key][1]

@@ -128,7 +128,7 @@ def said(draft: Draft) -> str:
 def reminders(environment: Mapping[str, str], records: Iterable[Path]) -> Iterator[str]:
     """Yield a sentence for each entry of the records that was begun on this login and not signed."""
     begun = unsigned(environment)
-    for record in records:
+    for record in records if begun else ():
         for draft in begun.get(record.resolve(), ()):
             again = "Chart" if draft.about in (VISIT, *KINDS) else "Amend"
             yield f"Not signed: {record}: draft of {said(draft)}. {again} it again to continue and sign."

@@ -106,7 +106,10 @@ def page(unit: Sequence[Bed], kind: str | None, done: frozenset[Path]) -> str:
 def asks(kind: str | None) -> str:
     """Return what is asked below the list."""
     if kind is None:
-        return "Who? Room, name or number. What is due first is charted, or what you say:\n12 check   q: ends the round"
+        return (
+            "Who? Room, name or number; what is due first is charted. To chart something\n"
+            "else, add it, such as: 12 check   q: ends the round"
+        )
     return f"Who, for {kind}? Room, name or number\n  Enter: the next without a *   q: ends the round"
 
 
@@ -150,7 +153,7 @@ def pick(text: str, unit: Sequence[Bed], done: frozenset[Path], kind: str | None
     if several:
         names = [f"{bed.name} ({bed.number})" for bed in several]
         return Unclear(f"That could be {phrasing.listed(names, 'or')}. Type more of the name, or the record number.")
-    return Unclear(f'Nobody on the list is meant by "{text.strip()}". Type a room, a name or a number.')
+    return Unclear(f'No one on the list matches "{text.strip()}". Type a room, a name or a number.')
 
 
 def _meant(said: str, unit: Sequence[Bed]) -> list[Bed]:

@@ -214,11 +214,8 @@ def latex_allergy(case: Case) -> Iterable[Found]:
     for entry in case.entries:
         for what, keys, latex in _latex_labels(entry):
             if latex and "latex" in _known(case, entry):
-                yield Found(
-                    (*keys, "latex"),
-                    f"the label of the {what} says that it contains latex, and the allergies name latex",
-                    entry,
-                )
+                says = f"the label of the {what} says that it contains latex, and the allergies name latex"
+                yield Found((*keys, "latex"), says, entry)
 
 
 @gap("read the label for its latex statement and record it", *_LATEX)
@@ -231,11 +228,8 @@ def latex_label_unread(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
     if "latex" not in _ever(case) or type(needle) is not Needle or needle.latex is not None:
         return
     if "latex" in _known(case, step.entry):
-        yield Found(
-            "needle",
-            "the allergies name latex, and what the needle's label says of latex is not recorded",
-            lacks=("needle.latex",),
-        )
+        says = "the allergies name latex, and what the needle's label says of latex is not recorded"
+        yield Found("needle", says, lacks=("needle.latex",))
 
 
 @advice("read on its label what the supply contains, and compare it with the allergies", _OPEN_RN)

@@ -21,12 +21,6 @@ _LATE: Final = Citation("ahima-2012", "M-H", "late entry")
 _NONE: Final = timedelta(0)
 
 
-def _last_moment(case: Case) -> datetime:
-    """Return the latest time of any event; entries and corrections are in order of time."""
-    lasts = [entries[-1].event.at for entries in (case.timeline.entries, case.timeline.corrections) if entries]
-    return max(lasts, default=case.timeline.asof)
-
-
 # -- when it was charted --
 
 
@@ -38,15 +32,12 @@ def charted_before_event(case: Case) -> Iterable[Found]:
 
     If the entry was written beforehand, retract it and chart what was done.
     """
-    slack = case.policy.span("clock_slack_minutes")
+    slack = case.span("clock_slack_minutes")
     for entry, wait in case.waits:
         event = entry.event
         if -wait > slack and event.charted_at is not None:
-            yield Found(
-                "charted_at",
-                f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}",
-                entry,
-            )
+            says = f"charted at {case.say(event.charted_at)}, before the event at {case.say(event.at)}"
+            yield Found("charted_at", says, entry)
 
 
 @gap("mark it as a late entry and say where the facts are recalled from", _CMS, _LATE, limits=("late_entry_hours",))
@@ -57,7 +48,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
 
     Never change the times.
     """
-    limit = case.policy.span("late_entry_hours")
+    limit = case.span("late_entry_hours")
     for entry, wait in case.waits:
         event = entry.event
         if wait > limit and event.late_entry is None:
@@ -95,7 +86,11 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
             yield Found("late_entry", f'the late entry says "{said}", and not where the facts are recalled from', entry)
 
 
-@wrong("correct the time of the event", _COP, limits=("clock_slack_minutes",))
+@wrong(
+    "correct the time of the event, or the clock of this computer if that is wrong",
+    _COP,
+    limits=("clock_slack_minutes",),
+)
 def event_in_the_future(case: Case) -> Iterable[Found]:
     """Compares the time of each event with the moment the record is judged from.
 
@@ -103,15 +98,11 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
 
     If it has not happened yet, take the entry out.
     """
-    latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    for entry in case.entries_and_corrections if _last_moment(case) > latest else ():
+    latest = case.timeline.asof + case.span("clock_slack_minutes")
+    for entry in case.entries_and_corrections:
         if entry.event.at > latest:
-            yield Found(
-                "at",
-                f"the event is at {case.say(entry.event.at)}, after the moment judged from, "
-                f"{case.say(case.timeline.asof)}",
-                entry,
-            )
+            at, asof = case.say(entry.event.at), case.say(case.timeline.asof)
+            yield Found("at", f"the event is at {at}, after the moment judged from, {asof}", entry)
 
 
 @wrong("correct the time of entry", _COP, limits=("clock_slack_minutes",))
@@ -120,18 +111,12 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
 
     An entry cannot have been made later than now; most often the date is mistyped.
     """
-    latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
-    longest = max((wait for _, wait in case.waits), default=_NONE)
-    if longest <= latest - _last_moment(case):
-        return
+    latest = case.timeline.asof + case.span("clock_slack_minutes")
     for entry in case.entries_and_corrections:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:
-            yield Found(
-                "charted_at",
-                f"charted at {case.say(charted)}, after the moment judged from, {case.say(case.timeline.asof)}",
-                entry,
-            )
+            says = f"charted at {case.say(charted)}, after the moment judged from, {case.say(case.timeline.asof)}"
+            yield Found("charted_at", says, entry)
 
 
 @advice("write the time with the offset of the stay's time zone on that day", COMMON_PRACTICE)
@@ -213,10 +198,8 @@ def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Itera
     """
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and event.at - problem.told_at > case.span("clock_slack_minutes"):
-            yield Found(
-                f"problems.{position}.told_at",
-                f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}",
-            )
+            says = f"notified at {case.say(problem.told_at)}, before the event at {case.say(event.at)}"
+            yield Found(f"problems.{position}.told_at", says)
 
 
 @wrong("correct the time, or add the report as an addendum", _CMS, limits=("clock_slack_minutes",))
@@ -230,10 +213,8 @@ def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> 
         return
     for position, problem in enumerate(event.problems):
         if problem.told_at is not None and problem.told_at - charted > case.span("clock_slack_minutes"):
-            yield Found(
-                f"problems.{position}.told_at",
-                f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}",
-            )
+            says = f"notified at {case.say(problem.told_at)}, after the entry was made at {case.say(charted)}"
+            yield Found(f"problems.{position}.told_at", says)
 
 
 @advice("report it to employee health, and take it out of the chart", COMMON_PRACTICE)

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
-from lda_notes.check.rule_table import Case, Found, Step, advice, unsafe, wrong
+from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, unsafe, wrong
 from lda_notes.knowledge.policy import quantity
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.problems import Related
@@ -108,10 +108,8 @@ def anesthetic_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found
         )
     for key, moment in (("applied_at", used.applied_at), ("removed_at", used.removed_at)):
         if moment is not None and moment > event.at:
-            yield Found(
-                f"anesthetic.{key}",
-                f"the time {case.say(moment)} of {used.agent} is later than the needle at {case.say(event.at)}",
-            )
+            says = f"the time {case.say(moment)} of {used.agent} is later than the needle at {case.say(event.at)}"
+            yield Found(f"anesthetic.{key}", says)
             return
 
 
@@ -147,19 +145,18 @@ def blood_without_return(step: Step, event: ev.Proved, case: Case) -> Iterable[F
     """
     if event.blood_return != "none":
         return
-    beside = []
-    if event.blood_looks is not None:
-        beside.append(("blood_looks", f"the look of the blood {event.blood_looks}"))
-    if type(event.discard_ml) is Decimal and event.discard_ml > 0:
-        beside.append(("discard_ml", "a discarded aspirate"))
-    if event.samples:
-        beside.append(("samples", "blood samples"))
+    discarded = type(event.discard_ml) is Decimal and event.discard_ml > 0
+    beside = {
+        **({"blood_looks": f"the look of the blood {event.blood_looks}"} if event.blood_looks is not None else {}),
+        **({"discard_ml": "a discarded aspirate"} if discarded else {}),
+        **({"samples": "blood samples"} if event.samples else {}),
+    }
     if beside:
+        are = "is" if len(beside) == 1 and "samples" not in beside else "are"
         yield Found(
             "blood_return",
-            f"blood return is recorded as none, but {' and '.join(says for _, says in beside)} "
-            f"{'is' if len(beside) == 1 and beside[0][0] != 'samples' else 'are'} recorded too",
-            related=tuple(Related(step.entry.path(key), says) for key, says in beside),
+            f"blood return is recorded as none, but {' and '.join(beside.values())} {are} recorded too",
+            related=tuple(Related(step.entry.path(fact), says) for fact, says in beside.items()),
         )
 
 
@@ -175,11 +172,8 @@ def lock_and_infusion(step: Step, event: ev.Access, case: Case) -> Iterable[Foun
     If the line was locked first and connected later, chart the connection as an event of its own.
     """
     if event.infusion is not None and type(event.lock) is Lock:
-        yield Found(
-            "lock",
-            f"the line is recorded as locked with {event.lock.drug} and an infusion as connected, in one access",
-            related=(Related(step.entry.path("infusion"), "the infusion"),),
-        )
+        says = f"the line is recorded as locked with {event.lock.drug} and an infusion as connected, in one access"
+        yield Found("lock", says, related=(Related(step.entry.path("infusion"), "the infusion"),))
 
 
 @wrong("correct the drug or take the strength out", COMMON_PRACTICE)
@@ -234,10 +228,10 @@ def dressing_found_both(
     found = event.dressing_found
     if type(found) is tuple:
         word = "intact" if "intact" in found else "missing"
-        yield from _beside_others(step, "dressing_found", "the dressing was found", word, found)
+        yield from _beside_others("dressing_found", "the dressing was found", word, found)
 
 
-def _beside_others(step: Step, fact: str, says: str, word: str, found: tuple[str, ...]) -> Iterator[Found]:
+def _beside_others(fact: str, says: str, word: str, found: tuple[str, ...]) -> Iterator[Found]:
     """Yield a fault where a word that excludes all others is recorded beside one."""
     others = [other for other in found if other != word]
     if word in found and others:
@@ -250,7 +244,7 @@ def arm_history_both(step: Step, event: ev.PortFacts, case: Case) -> Iterable[Fo
 
     Whether there is lymphedema, a fistula or an operation on that side decides how the port is looked after.
     """
-    return _beside_others(step, "arm_history", "the history of that arm is", "none of these", event.arm_history)
+    return _beside_others("arm_history", "the history of that arm is", "none of these", event.arm_history)
 
 
 @wrong("correct the redness or its extent", COMMON_PRACTICE)
@@ -270,31 +264,30 @@ def recorded_both_ways(step: Step, event: ev.CareEvent | ev.Discharge, case: Cas
 
     The next nurse reads one of them and acts on it; nobody can tell which one was meant.
     """
-    for path, says in _both_ways(event.__dict__):
-        yield Found(path, says)
+    return (Found(fact, says) for fact, says in _both_ways(event.__dict__))
 
 
-def _both_ways(facts: Mapping[str, Any]) -> Iterator[tuple[tuple[str, ...], str]]:
+def _both_ways(facts: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Yield each pair that cannot be: where the fact stands that says it the other way, and both in words."""
     found, old, discard = facts.get("found") or (), facts.get("old_lock"), facts.get("discard_ml")
     punctures, flushes = facts.get("punctures") or (), facts.get("flushes")
     if facts.get("needle_intact") is True and facts.get("missing_piece"):
-        yield ("missing_piece",), "the needle came out whole, and a missing piece is recorded"
+        yield "missing_piece", "the needle came out whole, and a missing piece is recorded"
     if facts.get("connections_secure") is True and not {"connector off", "tubing parted"}.isdisjoint(found):
-        yield ("found",), "connections are secure, and a connector or tubing was found off"
+        yield "found", "connections are secure, and a connector or tubing was found off"
     if facts.get("nothing_runs") is True and facts.get("infusion"):
-        yield ("infusion",), "nothing is running, and an infusion is recorded as running"
+        yield "infusion", "nothing is running, and an infusion is recorded as running"
     if old == "aspirated and discarded" and isinstance(discard, NotDone):
-        yield ("discard_ml",), "the old lock was aspirated and discarded, and no aspirate was discarded"
+        yield "discard_ml", "the old lock was aspirated and discarded, and no aspirate was discarded"
     if old == "could not be aspirated" and isinstance(discard, Decimal) and discard > 0:
-        yield ("discard_ml",), f"the old lock could not be aspirated, and {quantity(discard, 'mL')} were discarded"
+        yield "discard_ml", f"the old lock could not be aspirated, and {quantity(discard, 'mL')} were discarded"
     if isinstance(facts.get("needle"), Needle) and punctures and all(one.outcome == "port missed" for one in punctures):
-        yield ("punctures",), "a needle was inserted, and every puncture missed the port"
+        yield "punctures", "a needle was inserted, and every puncture missed the port"
     last = flushes[-1].resistance if isinstance(flushes, tuple) and flushes else None
     if isinstance(facts.get("lock"), Lock) and last == "cannot flush":
-        yield ("lock",), "the line was locked, and at the last flush it could not be flushed"
+        yield "lock", "the line was locked, and at the last flush it could not be flushed"
     if facts.get("needle_in") is False and facts.get("needle_removal") is not None:
-        yield ("needle_removal",), "no needle was left in, and its removal is planned"
+        yield "needle_removal", "no needle was left in, and its removal is planned"
     site = facts.get("site")
     if isinstance(site, Site):
         yield from _signs_both_ways(site, facts.get("signs") or ())
@@ -304,24 +297,18 @@ _SIGN_OF: Final = {"swelling": ("swelling",), "erythema": ("redness",), "drainag
 """Which signs speak against a look at the site that found none, where they are at the port or in no place."""
 
 
-def _signs_both_ways(site: Site, signs: Sequence[Sign]) -> Iterator[tuple[tuple[str, ...], str]]:
+def _signs_both_ways(site: Site, signs: Sequence[Sign]) -> Iterator[tuple[str, str]]:
     here = {sign.what for sign in signs if sign.where in (None, "port pocket", "needle site")}
     for key, whats in _SIGN_OF.items():
         if getattr(site, key) == "none" and not here.isdisjoint(whats):
-            yield ("signs",), f"{key} at the site is none, and {whats[0]} is recorded as a sign"
+            yield "signs", f"{key} at the site is none, and {whats[0]} is recorded as a sign"
     if site.swelling == "none" and site.swelling_where:
-        yield ("site", "swelling_where"), "swelling is none, and the place of a swelling is recorded"
+        yield "site.swelling_where", "swelling is none, and the place of a swelling is recorded"
     if site.swelling == "none" and site.swelling_change in ("new", "growing"):
-        yield ("site", "swelling_change"), f"swelling is none, and it is recorded as {site.swelling_change}"
+        yield "site.swelling_change", f"swelling is none, and it is recorded as {site.swelling_change}"
 
 
 # -- needles --
-
-
-def _opened_here(case: Case) -> Iterator[Step]:
-    for step in case.timeline.steps:
-        if type(step.entry.event) is ev.Access:
-            yield step
 
 
 @wrong("record the device identifier of the needle that was put in", Citation("fda-udi", "R2"))
@@ -333,17 +320,17 @@ def needle_reused(case: Case) -> Iterable[Found]:
 
     A needle used twice is an incident to report.
     """
-    seen: dict[str, Step] = {}
-    for step in _opened_here(case):
-        event = step.entry.event
-        udi = event.needle.udi if isinstance(event, ev.Access) and event.needle is not None else None
+    seen: dict[str, Entry] = {}
+    for entry in case.timeline.entries:
+        needle = entry.event.needle if isinstance(entry.event, ev.Access) else None
+        udi = needle.udi if needle is not None else None
         if udi is None or "(21)" not in udi:
             continue
-        if (first := seen.setdefault(udi, step)) is not step:
+        if (first := seen.setdefault(udi, entry)) is not entry:
             yield Found(
                 "needle.udi",
-                f"the needle of {event.id} carries the device identifier and serial number of that of "
-                f"{first.entry.event.id}; a needle is used once",
-                step.entry,
-                related=(Related(first.entry.path("needle", "udi"), "the first use"),),
+                f"the needle of {entry.event.id} carries the device identifier and serial number of that of "
+                f"{first.event.id}; a needle is used once",
+                entry,
+                related=(Related(first.path("needle", "udi"), "the first use"),),
             )

@@ -57,12 +57,8 @@ def correction_of_a_correction(case: Case) -> Iterable[Found]:
         if target is None or target is entry:
             continue
         if not isinstance(event, ev.Retraction) or isinstance(target.event, ev.Retraction):
-            yield Found(
-                "of",
-                f"the {_word(event)} corrects {event.of}, which is itself a correction ({_word(target.event)})",
-                entry,
-                related=(Related(target.path(), "the correction"),),
-            )
+            says = f"the {_word(event)} corrects {event.of}, which is itself a correction ({_word(target.event)})"
+            yield Found("of", says, entry, related=(Related(target.path(), "the correction"),))
 
 
 @wrong("take one of them out", _TERMS)
@@ -74,12 +70,8 @@ def retracted_twice(case: Case) -> Iterable[Found]:
     first: dict[str, Entry] = {}
     for entry, event in _corrections(case):
         if isinstance(event, ev.Retraction) and first.setdefault(event.of, entry) is not entry:
-            yield Found(
-                "of",
-                f"{event.of} was retracted already, by {first[event.of].event.id}",
-                entry,
-                related=(Related(first[event.of].path(), "the first retraction"),),
-            )
+            says = f"{event.of} was retracted already, by {first[event.of].event.id}"
+            yield Found("of", says, entry, related=(Related(first[event.of].path(), "the first retraction"),))
 
 
 @wrong("chart the event again instead", _TERMS)

@@ -79,31 +79,24 @@ def evaluation_against_itself(step: Step, event: ev.Evaluation, case: Case) -> I
     """
     if event.decision is None:
         return
-    names: dict[str, tuple[str, ...]] = {key: event.__dict__.get(key) or () for key in ("limits", "lifts", "ends")}
     limited = {one.what for one in step.before.limits}
     on_hold = {name for hold in step.before.holds for name in (hold.reason, hold.sign)}
     septa = case.timeline.episode.port.septa
     named = len(septa) == 1 or event.septum in septa
+    limits, lifts, ends = (event.__dict__.get(fact) or () for fact in ("limits", "lifts", "ends"))
+    decided = f'the decision is "{event.decision}", and '
     if event.decision in CLEARING_DECISIONS:
-        odd = {
-            "limits": names["limits"] if event.decision == "cleared for use" else (),
-            "lifts": tuple(one for one in names["lifts"] if named and one not in limited),
-            "ends": tuple(one for one in names["ends"] if named and one != "all" and one not in on_hold),
-        }
+        limits = limits if event.decision == "cleared for use" else ()
+        lifts = [one for one in lifts if named and one not in limited]
+        ends = [one for one in ends if named and one != "all" and one not in on_hold]
+        lifting = "the evaluation lifts a limit that the line does not have"
+        ending = "the evaluation ends a hold that the line is not under"
     else:
-        odd = names
-    said = {
-        "limits": f'the decision is "{event.decision}", and it is limited: ',
-        "lifts": "the evaluation lifts a limit that the line does not have: ",
-        "ends": "the evaluation ends a hold that the line is not under: ",
-    }
-    for key, which in odd.items():
+        lifting, ending = (f"{decided}{what} are named as ended by it" for what in ("limits", "holds"))
+    odd = (("limits", limits, f"{decided}it is limited"), ("lifts", lifts, lifting), ("ends", ends, ending))
+    for fact, which, says in odd:
         if which:
-            start = said[key]
-            if event.decision not in CLEARING_DECISIONS and key != "limits":
-                what = "limits" if key == "lifts" else "holds"
-                start = f'the decision is "{event.decision}", and {what} are named as ended by it: '
-            yield Found(key, start + " and ".join(f'"{one}"' for one in which))
+            yield Found(fact, f"{says}: " + " and ".join(f'"{one}"' for one in which))
 
 
 @gap("name the holds that it ends, and the septum of a port with two; say all only if all were judged", COMMON_PRACTICE)
@@ -120,11 +113,8 @@ def hold_to_end_not_named(step: Step, event: ev.Evaluation, case: Case) -> Itera
         return
     if not reasons_cleared(event, step.before.holds, case.policy, named=named, alone=alone):
         which = why(step.before.holds)
-        yield Found(
-            "decision",
-            f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}",
-            lacks=("ends",),
-        )
+        says = f"the line is {event.decision}, and which hold that ends is not recorded: it is on hold for {which}"
+        yield Found("decision", says, lacks=("ends",))
 
 
 @advice(
@@ -180,9 +170,5 @@ def _left_on_hold(step: Step, case: Case, verb: str) -> Iterator[Found]:
     for septum in case.timeline.needles:
         holds = case.timeline.state_at(septum, step.entry.event.at).holds
         if holds:
-            yield Found(
-                "handed_to",
-                f"the patient is {verb} with the line {since(holds, case)}, and who takes over is not recorded",
-                lacks=("handed_to",),
-                related=beginning(holds),
-            )
+            says = f"the patient is {verb} with the line {since(holds, case)}, and who takes over is not recorded"
+            yield Found("handed_to", says, lacks=("handed_to",), related=beginning(holds))

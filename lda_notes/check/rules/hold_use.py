@@ -277,12 +277,8 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
         if any(hold.reason in _SWELLS for hold in ran.holds):
             continue
         began = ran.holds[0].began
-        yield Found(
-            "at",
-            f"the line went on hold at {case.say(began.event.at)} for {why(ran.holds)} {ran.says(case)}",
-            began,
-            related=(Related(ran.running.path(), "the infusion"),),
-        )
+        says = f"the line went on hold at {case.say(began.event.at)} for {why(ran.holds)} {ran.says(case)}"
+        yield Found("at", says, began, related=(Related(ran.running.path(), "the infusion"),))
 
 
 @unsafe(

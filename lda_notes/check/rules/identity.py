@@ -54,11 +54,8 @@ def birth_date_after_event(case: Case) -> Iterable[Found]:
     born = case.timeline.episode.patient.birth_date
     entries = case.timeline.entries
     if born is not None and entries and case.local(entries[0].event.at).date() < born:
-        yield Found(
-            "patient.birth_date",
-            f"the birth date {born} is later than the first event on {case.local(entries[0].event.at).date()}",
-            related=(Related(entries[0].path("at"), "the first event"),),
-        )
+        says = f"the birth date {born} is later than the first event on {case.local(entries[0].event.at).date()}"
+        yield Found("patient.birth_date", says, related=(Related(entries[0].path("at"), "the first event"),))
 
 
 @advice("check the birth date", limits=("plausible_age_years",))
@@ -72,10 +69,8 @@ def implausible_age(case: Case) -> Iterable[Found]:
         return
     years = years_old(born, case.local(case.timeline.entries[0].event.at).date())
     if years > case.policy.value("plausible_age_years"):
-        yield Found(
-            "patient.birth_date",
-            f"the birth date makes an age of {years} years; the most is {case.policy.text('plausible_age_years')}",
-        )
+        says = f"the birth date makes an age of {years} years; the most is {case.policy.text('plausible_age_years')}"
+        yield Found("patient.birth_date", says)
 
 
 @advice(
@@ -117,10 +112,8 @@ def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
     seen: dict[str, str] = {}
     for position, identifier in enumerate(identifiers):
         if seen.setdefault(identifier.system, identifier.value) != identifier.value:
-            yield Found(
-                f"patient.identifiers.{position}.value",
-                "two different identifiers come from the same system; a patient has one there",
-            )
+            says = "two different identifiers come from the same system; a patient has one there"
+            yield Found(f"patient.identifiers.{position}.value", says)
 
 
 # -- which event, which septum --

@@ -204,9 +204,9 @@ def power_injection_gauge(step: Step, event: ev.LineUse, case: Case) -> Iterable
 
     No label that was read allows power injection beyond 22 gauge.
     """
-    needle, most = _through(step), case.policy.value("power_gauge_max")
-    gauge = needle.gauge if needle is not None else None
-    if _injected(event) and type(gauge) is int and gauge > most:
+    needle = _through(step) if _injected(event) else None
+    gauge, most = needle.gauge if needle is not None else None, case.policy.value("power_gauge_max")
+    if type(gauge) is int and gauge > most:
         yield Found("purpose", f"power injection through a {gauge} gauge needle; the limit is {most} gauge")
 
 

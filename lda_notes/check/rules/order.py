@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, gap, wrong
 from lda_notes.check.rules.overrun import length
@@ -17,14 +17,8 @@ _CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 _LABEL: Final = Citation("alteplase-label", "R")
 
 
-def _kind(entry: Entry) -> str:
-    event: Any = entry.event
-    kind: str = event.kind
-    return kind
-
-
 def _named(entry: Entry, case: Case) -> str:
-    return f"{_kind(entry)} {entry.event.id} at {case.say(entry.event.at)}"
+    return f"{entry.event.kind} {entry.event.id} at {case.say(entry.event.at)}"
 
 
 def _without_needle(step: Step, case: Case, said: str, fact: str = "at") -> tuple[Found, ...]:
@@ -173,7 +167,7 @@ def needle_change_apart(step: Step, event: ev.Access, case: Case) -> Iterable[Fo
     if last is None or event.follows_removal != last.event.id:
         return
     apart = event.at - last.event.at
-    if apart > case.policy.span("needle_change_minutes"):
+    if apart > case.span("needle_change_minutes"):
         yield Found(
             "follows_removal",
             f"the access comes {length(apart)} after the removal that it names; a needle change takes at most "
@@ -191,9 +185,9 @@ def patency_check_of_unknown_treatment(step: Step, event: ev.PatencyCheck, case:
 
     The minutes of dwell are counted from the treatment that is named; a wrong reference gives a wrong time.
     """
-    wrong = _not_the_dose(step, event, event.treatment, case, "the check is on")
-    if wrong:
-        yield Found("treatment", f"the treatment named for this check is {event.treatment}; {wrong}")
+    fault = _not_the_dose(step, event, event.treatment, case, "the check is on")
+    if fault:
+        yield Found("treatment", f"the treatment named for this check is {event.treatment}; {fault}")
 
 
 def _not_the_dose(step: Step, event: ev.CareEvent, name: str, case: Case, here: str) -> str:
@@ -232,11 +226,8 @@ def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
             continue
         if named is not None and named.event.at <= event.at:
             by = ended[septum, event.treatment]
-            yield Found(
-                "treatment",
-                f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}",
-                step.entry,
-            )
+            says = f"{event.treatment} no longer dwells{f', ended by {_named(by, case)}' if by is not None else ''}"
+            yield Found("treatment", says, step.entry)
 
 
 @wrong("name the first dose", _LABEL)
@@ -248,9 +239,9 @@ def second_dose_of_unknown_dose(step: Step, event: ev.PatencyTreatment, case: Ca
     When this is a first dose, take second_dose_of out.
     """
     name = event.second_dose_of
-    wrong = _not_the_dose(step, event, name, case, "this one into") if name is not None else ""
-    if wrong:
-        yield Found("second_dose_of", f"the first dose named for this second dose is {name}; {wrong}")
+    fault = _not_the_dose(step, event, name, case, "this one into") if name is not None else ""
+    if fault:
+        yield Found("second_dose_of", f"the first dose named for this second dose is {name}; {fault}")
 
 
 @gap("name the first dose", _LABEL)
@@ -299,17 +290,13 @@ def same_event_twice(case: Case) -> Iterable[Found]:
         last = after
         known = first.setdefault(_what(after), after.entry)
         if known is not after.entry:
-            event: Any = after.entry.event
-            yield Found(
-                "at",
-                f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}",
-                after.entry,
-                related=(Related(known.path(), "the first"),),
-            )
+            event = after.entry.event
+            says = f"a second {event.kind} at {case.say(event.at)}, as {known.event.id}"
+            yield Found("at", says, after.entry, related=(Related(known.path(), "the first"),))
 
 
 def _what(step: Step) -> tuple[str, str | None]:
-    event: Any = step.entry.event
+    event = step.entry.event
     return f"{event.kind} {event.purpose}" if isinstance(event, ev.LineUse) else event.kind, step.septum
 
 
@@ -327,14 +314,13 @@ def order_assumed(case: Case) -> Iterable[Found]:
         if before.septum == after.septum is not None and _order_matters(one, other):
             yield Found(
                 "at",
-                f"{_kind(after.entry)} {other.id} has the time of {_kind(before.entry)} {one.id}; "
-                "it was read as the later one",
+                f"{other.kind} {other.id} has the time of {one.kind} {one.id}; it was read as the later one",
                 after.entry,
                 related=(Related(before.entry.path("at"), "the event read as the earlier one"),),
             )
 
 
-def _order_matters(one: Any, other: Any) -> bool:
+def _order_matters(one: ev.Event, other: ev.Event) -> bool:
     if one.kind == other.kind:
         return False
     if isinstance(other, ev.Access) and other.follows_removal == one.id:

@@ -52,19 +52,18 @@ def accessed_despite_site(step: Step, event: ev.Access, case: Case) -> Iterable[
     site = event.site
     if type(site) is not Site:
         return
-    against = []
-    if site.port == "flipped":
-        against.append(("port", "the port is flipped"))
-    if site.drainage == "purulent":
-        against.append(("drainage", "drainage is purulent"))
-    elif site.erythema == "present" and site.tenderness == "present" and not _new_port(event, case):
-        against.append(("erythema", "redness and tenderness are present"))
-    if site.skin in ("broken", "thinned", "port visible"):
-        against.append(("skin", "the port is visible" if site.skin == "port visible" else f"the skin is {site.skin}"))
+    inflamed = site.drainage != "purulent" and site.erythema == site.tenderness == "present"
+    shows = (
+        (site.port == "flipped", "port", "the port is flipped"),
+        (site.drainage == "purulent", "drainage", "drainage is purulent"),
+        (inflamed and not _new_port(event, case), "erythema", "redness and tenderness are present"),
+        (site.skin in ("broken", "thinned"), "skin", f"the skin is {site.skin}"),
+        (site.skin == "port visible", "skin", "the port is visible"),
+    )
+    against = [(fact, says) for shown, fact, says in shows if shown]
     if against:
-        yield Found(
-            f"site.{against[0][0]}", f"the port was accessed although {' and '.join(says for _, says in against)}"
-        )
+        says = " and ".join(says for _, says in against)
+        yield Found(f"site.{against[0][0]}", f"the port was accessed although {says}")
 
 
 @advice(
@@ -81,11 +80,7 @@ def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterabl
     A short word is enough where it is expected. Trouble that puts the line on hold is asked for by other rules.
     """
     site = event.site
-    if type(site) is not Site or (
-        site.erythema == site.tenderness == site.drainage == "none" and site.skin == "intact" and site.port == "stable"
-    ):
-        return
-    if _spoken_of(event) or site.detail is not None or _new_port(step.entry.event, case):
+    if type(site) is not Site:
         return
     signs = []
     if site.erythema == "present" and site.tenderness != "present":
@@ -98,7 +93,7 @@ def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterabl
         signs.append("irritated skin")
     if site.port in ("tilted", "not felt"):
         signs.append(f"a port {site.port}" if site.port == "tilted" else "a port that could not be felt")
-    if signs:
+    if signs and not _spoken_of(event) and site.detail is None and not _new_port(step.entry.event, case):
         yield Found("site", f"the site shows {' and '.join(signs)}; what was done about it is not recorded")
 
 
@@ -153,10 +148,8 @@ def blood_not_like_whole_blood(step: Step, event: ev.Proved, case: Case) -> Iter
     Aspirate again, and chart what comes.
     """
     if event.blood_looks is not None and event.blood_looks != "like whole blood" and event.blood_return == "present":
-        yield Found(
-            "blood_looks",
-            f"blood return is present and the blood looks {event.blood_looks}; it should look like whole blood",
-        )
+        says = f"blood return is present and the blood looks {event.blood_looks}; it should look like whole blood"
+        yield Found("blood_looks", says)
 
 
 @gap(
@@ -253,10 +246,8 @@ def asepsis_broken(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]
     if technique.sterile_gloves is False and access and case.policy.choice("gloves") == "sterile":
         left_out.append(("sterile_gloves", "sterile gloves"))
     if left_out:
-        yield Found(
-            f"technique.{left_out[0][0]}",
-            f"the procedure was done without {' and without '.join(says for _, says in left_out)}",
-        )
+        said = f"the procedure was done without {' and without '.join(says for _, says in left_out)}"
+        yield Found(f"technique.{left_out[0][0]}", said)
 
 
 @unsafe(
@@ -309,10 +300,8 @@ def infusion_before_tip_confirmed(step: Step, event: ev.Access, case: Case) -> I
     A tip in the wrong vein or in the heart does harm with whatever runs; it is confirmed before the first use.
     """
     if event.tip_confirmed is False and event.infusion is not None:
-        yield Found(
-            "tip_confirmed",
-            "an infusion was connected, and the tip position is not confirmed; it is confirmed before use",
-        )
+        says = "an infusion was connected, and the tip position is not confirmed; it is confirmed before use"
+        yield Found("tip_confirmed", says)
 
 
 @unsafe("check the allergies now, against everything that touched the patient", _OPEN_RN)

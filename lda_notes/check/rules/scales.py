@@ -70,7 +70,5 @@ def scale_without_its_signs(step: Step, event: ev.SiteSeen, case: Case) -> Itera
     elif limit == "infiltration_grade" and site.swelling == "present":
         sign = "swelling"
     if sign is not None:
-        yield Found(
-            "site.scale.score",
-            f'the score is 0 on the scale "{site.scale.name}", and {sign} is present, which scores at least 1',
-        )
+        says = f'the score is 0 on the scale "{site.scale.name}", and {sign} is present, which scores at least 1'
+        yield Found("site.scale.score", says)

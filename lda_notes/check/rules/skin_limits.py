@@ -206,11 +206,8 @@ def cream_child_maximum(step: Step, event: ev.Access, case: Case) -> Iterable[Fo
     whom = f"for a child of {age_words(months)}" + (f" and {quantity(weight, 'kg')}" if weight is not None else "")
     for key, found, said, limit in _used_amounts(used, row):
         if found > case.policy.value(limit):
-            yield Found(
-                f"anesthetic.{key}",
-                f"{said} of {used.agent} {whom}; the limit for {row.whom} is {case.policy.text(limit)}",
-                citations=case.policy.citations(limit),
-            )
+            says = f"{said} of {used.agent} {whom}; the limit for {row.whom} is {case.policy.text(limit)}"
+            yield Found(f"anesthetic.{key}", says, citations=case.policy.citations(limit))
 
 
 def _used_amounts(used: Anesthetic, row: _Maxima) -> Iterator[tuple[str, Decimal, str, str]]:
@@ -261,10 +258,8 @@ def cream_adult_amount(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
         return
     policy = case.policy
     if used.amount_g is not None and used.amount_g > policy.value("cream_adult_g"):
-        yield Found(
-            "anesthetic.amount_g",
-            f"{quantity(used.amount_g, 'g')} of {used.agent}; an adult's is {policy.text('cream_adult_g')}",
-        )
+        says = f"{quantity(used.amount_g, 'g')} of {used.agent}; an adult's is {policy.text('cream_adult_g')}"
+        yield Found("anesthetic.amount_g", says)
     low, high = policy.value("cream_adult_area_min_cm2"), policy.value("cream_adult_area_cm2")
     if used.area_cm2 is not None and not low <= used.area_cm2 <= high:
         yield Found(

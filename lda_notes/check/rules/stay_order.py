@@ -29,17 +29,13 @@ def event_before_admission(case: Case) -> Iterable[Found]:
     admitted = case.timeline.episode.stay.admitted_at
     if admitted is None:
         return
-    slack = case.policy.span("clock_slack_minutes")
+    slack = case.span("clock_slack_minutes")
     for entry in case.timeline.entries:
         if admitted - entry.event.at <= slack:
             return
         if not isinstance(entry.event, ev.PortImplanted):
-            yield Found(
-                "at",
-                f"the event is at {case.say(entry.event.at)}, before the admission at {case.say(admitted)}",
-                entry,
-                related=(Related(("stay", "admitted_at"), "the admission"),),
-            )
+            says = f"the event is at {case.say(entry.event.at)}, before the admission at {case.say(admitted)}"
+            yield Found("at", says, entry, related=(Related(("stay", "admitted_at"), "the admission"),))
 
 
 @wrong("correct the time, or open a new record for a new stay", COMMON_PRACTICE)
@@ -55,12 +51,8 @@ def event_after_discharge(case: Case) -> Iterable[Found]:
     for entry in reversed(entries):
         if entry.event.at <= first.event.at:
             return
-        yield Found(
-            "at",
-            f"the event is at {case.say(entry.event.at)}, after the discharge at {case.say(first.event.at)}",
-            entry,
-            related=(Related(first.path(), "the discharge"),),
-        )
+        says = f"the event is at {case.say(entry.event.at)}, after the discharge at {case.say(first.event.at)}"
+        yield Found("at", says, entry, related=(Related(first.path(), "the discharge"),))
 
 
 @wrong("correct the unit or the time", COMMON_PRACTICE)
@@ -94,11 +86,8 @@ def discharge_contradicts_needle(step: Step, event: ev.Discharge, case: Case) ->
         yield Found("needle_in", "the patient leaves with a needle in; by the record none is in")
     elif not event.needle_in and stay_in is not None:
         opened: Entry = stay_in.opened
-        yield Found(
-            "needle_in",
-            f"the patient leaves without a needle; by the record one is in since {case.say(opened.event.at)}",
-            related=(Related(opened.path(), "the needle that is in"),),
-        )
+        says = f"the patient leaves without a needle; by the record one is in since {case.say(opened.event.at)}"
+        yield Found("needle_in", says, related=(Related(opened.path(), "the needle that is in"),))
 
 
 # -- the port's life --
@@ -140,12 +129,8 @@ def event_after_port_removal(case: Case) -> Iterable[Found]:
         if isinstance(event, ev.PortRemoved):
             removed = removed or step.entry
         elif removed is not None and step.septum is not None and not step.before.port_in:
-            yield Found(
-                "at",
-                f"the event is at {case.say(event.at)}, after the port was removed at {case.say(removed.event.at)}",
-                step.entry,
-                related=(Related(removed.path(), "the removal of the port"),),
-            )
+            says = f"the event is at {case.say(event.at)}, after the port was removed at {case.say(removed.event.at)}"
+            yield Found("at", says, step.entry, related=(Related(removed.path(), "the removal of the port"),))
 
 
 @wrong("correct the date on the card or the time of the event", COMMON_PRACTICE)
@@ -156,11 +141,8 @@ def implantation_dates_differ(step: Step, event: ev.PortImplanted, case: Case) -
     """
     on = case.timeline.episode.port.implanted_on
     if on is not None and case.local(event.at).date() != on:
-        yield Found(
-            "at",
-            f"the port is implanted on {case.local(event.at).date()}; its implant date is {on}",
-            related=(Related(("port", "implanted_on"), "the implant date"),),
-        )
+        says = f"the port is implanted on {case.local(event.at).date()}; its implant date is {on}"
+        yield Found("at", says, related=(Related(("port", "implanted_on"), "the implant date"),))
 
 
 @wrong("retract one of the entries, or open a record for the other port", COMMON_PRACTICE)
@@ -192,9 +174,5 @@ def port_removed_with_needle_in(case: Case) -> Iterable[Found]:
     for stays in case.timeline.needles.values():
         for stay in stays:
             if stay.closed is not None and isinstance(stay.closed.event, ev.PortRemoved):
-                yield Found(
-                    "at",
-                    f"the port is removed while the needle of {case.say(stay.opened.event.at)} is in",
-                    stay.closed,
-                    related=(Related(stay.opened.path(), "the needle that is in"),),
-                )
+                says = f"the port is removed while the needle of {case.say(stay.opened.event.at)} is in"
+                yield Found("at", says, stay.closed, related=(Related(stay.opened.path(), "the needle that is in"),))

@@ -11,10 +11,10 @@ from typing import Any, Final, NamedTuple
 from lda_notes.check.rule_table import Case, Entry, Found, Step, unsafe, wrong
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
+from lda_notes.problems import Path
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Flush, Lock, Needle, Supply
+from lda_notes.record.parts import Needle, Supply
 
-_LABELLED: Final = frozenset({Needle, Lock, Dressing, Antisepsis, Anesthetic})
 _NAMES: Final = {
     "needle": "needle",
     "lock": "lock",
@@ -34,30 +34,26 @@ def expired_supply(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Foun
 
     Tell who decides what follows for the patient.
     """
-    values = event.__dict__
-    for key in _NAMES:
-        part = values.get(key)
-        if part.__class__ in _LABELLED and part.expires is not None and _past(part.expires, event, case):
-            if type(event) is ev.ArrivalAccessed:
-                continue  # needle and dressing were put in elsewhere, on a day before this one
-            yield _expired(key, _NAMES[key], part.expires, event, case)
-    flushes = values.get("flushes")
-    for position, flush in enumerate(flushes if flushes.__class__ is tuple else ()):
-        if flush.__class__ is Flush and flush.expires is not None and _past(flush.expires, event, case):
-            yield _expired(f"flushes.{position}", "flush", flush.expires, event, case)
+    for fact, what, part in _labeled(event):
+        expires: date | None = getattr(part, "expires", None)
+        # The local day is at most one later than the day of the recorded offset.
+        if expires is None or expires > event.at.date():
+            continue
+        if expires < (used := case.local(event.at).date()):
+            yield Found((*fact, "expires"), f"the {what} used on {used} expired at the end of {expires}")
+
+
+def _labeled(event: ev.CareEvent) -> Iterator[tuple[Path, str, object]]:
+    """Yield what may have a label: its place in the event, its name, and the part."""
+    values, flushes = event.__dict__, event.__dict__.get("flushes")
+    if type(event) is not ev.ArrivalAccessed:  # which names what was put in elsewhere, on a day before this one
+        for key, what in _NAMES.items():
+            if (part := values.get(key)) is not None:
+                yield (key,), what, part
+    for position, flush in enumerate(flushes if isinstance(flushes, tuple) else ()):
+        yield ("flushes", position), "flush", flush
     for position, supply in enumerate(event.supplies):
-        if supply.expires is not None and _past(supply.expires, event, case):
-            yield _expired(f"supplies.{position}", f'supply "{supply.name}"', supply.expires, event, case)
-
-
-def _past(expires: date, event: ev.CareEvent, case: Case) -> bool:
-    # The local day is at most one later than the day of the recorded offset.
-    return expires <= event.at.date() and expires < case.local(event.at).date()
-
-
-def _expired(part: str, what: str, expires: date, event: ev.CareEvent, case: Case) -> Found:
-    used = case.local(event.at).date()
-    return Found(f"{part}.expires", f"the {what} used on {used} expired at the end of {expires}")
+        yield ("supplies", position), f'supply "{supply.name}"', supply
 
 
 # -- device identifiers --
@@ -142,11 +138,9 @@ def device_identifier_unreadable(case: Case) -> Iterable[Found]:
     for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault):
             said = read.message.rstrip(".")
+            says = f"the device identifier of the {scanned.what} cannot be read: {said[:1].lower()}{said[1:]}"
             yield Found(
-                f"{scanned.where}.udi",
-                f"the device identifier of the {scanned.what} cannot be read: {said[:1].lower()}{said[1:]}",
-                scanned.entry,
-                todo=f"{read.todo[:1].lower()}{read.todo[1:].rstrip('.')}",
+                f"{scanned.where}.udi", says, scanned.entry, todo=f"{read.todo[:1].lower()}{read.todo[1:].rstrip('.')}"
             )
 
 
@@ -163,11 +157,8 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
             continue
         lot, expires = scanned.part.lot, scanned.part.expires
         if lot is not None and read.lot is not None and lot != read.lot:
-            yield Found(
-                f"{scanned.where}.lot",
-                f'the lot of the {scanned.what} is "{lot}" as charted and "{read.lot}" in its device identifier',
-                scanned.entry,
-            )
+            says = f'the lot of the {scanned.what} is "{lot}" as charted and "{read.lot}" in its device identifier'
+            yield Found(f"{scanned.where}.lot", says, scanned.entry)
         if expires is not None and read.expires is not None and expires != read.expires:
             yield Found(
                 f"{scanned.where}.expires",
@@ -194,8 +185,5 @@ def expired_by_identifier(case: Case) -> Iterable[Found]:
         at = case.local(scanned.entry.event.at)
         if read.expired(at):
             hour = f" at {read.expires_hour}:00" if read.expires_hour is not None else ""
-            yield Found(
-                f"{scanned.where}.udi",
-                f"the {scanned.what} used on {at.date()} expired on {read.expires}{hour} by its device identifier",
-                scanned.entry,
-            )
+            says = f"the {scanned.what} used on {at.date()} expired on {read.expires}{hour} by its device identifier"
+            yield Found(f"{scanned.where}.udi", says, scanned.entry)

@@ -10,7 +10,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Final
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, advice, gap, unsafe
+from lda_notes.check.rule_table import Case, Found, Step, advice, gap, unsafe
 from lda_notes.check.rules.patients import age_words, is_newborn, months_at
 from lda_notes.check.rules.supplies_used import Against, Unsuited, against, enter_unsuited, holding
 from lda_notes.knowledge.policy import quantity
@@ -124,40 +124,24 @@ def heparin_before_known(case: Case) -> Iterable[Found]:
 
     What was done on what was known then was right; but the patient was exposed, and heparin may still be in the line.
     """
-    elsewhere = {one.since for one in case.timeline.others.beside}  # what a later stay's record says is asked there
-    for known in case.timeline.known[1:]:
+    line = case.timeline
+    elsewhere = {one.since for one in line.others.beside}  # what a later stay's record says is asked there
+    for known in line.known[1:]:
         since, why = known.since, no_heparin(known.patient)
-        if (
-            since is None
-            or why is None
-            or since in elsewhere
-            or no_heparin(case.timeline.patient_at(_just_before(since))) is not None
-        ):
+        if since is None or why is None or since in elsewhere:
             continue
-        last = max((used for used in holding(case, "heparin") if used.entry.event.at < since), key=_time, default=None)
-        entries = [entry for entry in case.timeline.entries if entry.event.at >= since]
-        if last is None or any(told(entry.event, Exposure("heparin", since)) for entry in entries):
+        if no_heparin(line.patient_at(since - datetime.resolution)) is not None:
+            continue
+        before = [used for used in holding(case, "heparin") if used.entry.event.at < since]
+        entries = [entry for entry in line.entries if entry.event.at >= since]
+        if not before or any(told(entry.event, Exposure("heparin", since)) for entry in entries):
             return
+        last = max(before, key=lambda used: used.entry.event.at)
         by = next((entry for entry in entries if entry.event.at == since), None)
-        yield Found(
-            () if by is not None else ("patient", "history"),
-            f"{last.said} was last used on {case.say(last.entry.event.at)}, before {why} was known; no one "
-            "is recorded as notified",
-            by,
-        )
+        used = f"{last.said} was last used on {case.say(last.entry.event.at)}"
+        says = f"{used}, before {why} was known; no one is recorded as notified"
+        yield Found(() if by is not None else "patient.history", says, by)
         return
-
-
-def _just_before(moment: datetime) -> datetime:
-    return moment - datetime.resolution
-
-
-def _time(used: object) -> datetime:
-    entry: Entry = used.entry  # type: ignore[attr-defined]
-    return entry.event.at
-
-
-# -- newborns and infants --
 
 
 @unsafe(
@@ -189,11 +173,8 @@ def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> I
     The same drug is sold with and without benzyl alcohol; only the label tells, and in a newborn it decides.
     """
     if type(event.lock) is Lock and event.lock.preservative is None and is_newborn(case, step.entry.event):
-        yield Found(
-            "lock",
-            f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn",
-            lacks=("lock.preservative",),
-        )
+        says = f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn"
+        yield Found("lock", says, lacks=("lock.preservative",))
 
 
 @advice(

@@ -32,10 +32,8 @@ def vesicant_without_blood_return(step: Step, event: ev.LineUse, case: Case) -> 
     said = "blood return not assessed"
     if isinstance(before, str):
         said = f"{'no' if before == 'none' else before} blood return"
-    yield Found(
-        "blood_return_before" if event.blood_return_before is not None else "blood_return",
-        f"a vesicant was given with {said}; it must be present",
-    )
+    says = f"a vesicant was given with {said}; it must be present"
+    yield Found("blood_return_before" if event.blood_return_before is not None else "blood_return", says)
 
 
 @wrong("read the product's label again, and record whether it is a vesicant", vesicants.SOURCE)
