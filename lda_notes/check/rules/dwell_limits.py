@@ -33,7 +33,6 @@ def needle_dwell(case: Case) -> Iterable[Found]:
 
 def _needles_past_limit(case: Case, *, out: bool) -> Iterator[Found]:
     """Yield a fault for each needle that stayed in past the limit until it was ``out``, or else is still in past it."""
-    """Yield a fault for each needle that stayed in past the limit until it was ``out``, or else is still in past it."""
     for stay in (stay for stays in case.timeline.needles.values() for stay in stays):
         times = ("needle_dwell_days", stay.since, stay.opened, stay.closed)
         for late, by in _past_limit(case, "the needle put in", "in", "due out", *times, over=out):
