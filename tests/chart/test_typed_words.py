@@ -186,6 +186,12 @@ def test_a_word_for_one_fact_of_several_is_echoed_with_its_title() -> None:
     assert says[0].text == "Site: skin: irritated."
 
 
+def test_two_answers_to_a_question_for_one_are_asked_one_at_a_time() -> None:
+    for choice in ("AllergenName", "Presence"):
+        found = values.choose("latex, tape", values.options(CHOICES[choice]))
+        assert isinstance(found, Unclear) and found.sentence.startswith("One at a time. Type ")
+
+
 def test_the_time_of_an_event_is_explained_in_words_that_can_be_typed() -> None:
     _, (say,) = Talk(subject(demo_until("access-1"), "access", NOON)).reply("?")
     assert "Type it like 0940" in say.text and "offset" not in say.text
