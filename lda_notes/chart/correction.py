@@ -221,7 +221,8 @@ class CorrectionForm(EntryForm):
         spot = layout.spot(self.model, path)
         assert spot is not None
         was = layout.get(self.before, path)
-        whole = leaf(("new", *path), spot, f"{phrasing.capital(spot.title)}: what is right?")
+        title = phrasing.capital(spot.title)
+        whole = leaf(("new", *path), spot, f"{title}: what is right?" if was is not None else f"{title}?")
         in_part = was is None and len(path) > 1 and isinstance(path[-2], int) and not spot.required
         said = f"recorded: {self._recorded(None).said(path, was)}" if was is not None else "not recorded so far"
         default = Heard((), "left open") if in_part else None

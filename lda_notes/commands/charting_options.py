@@ -10,6 +10,7 @@ from typing import Any, Final, TypeVar
 import click
 
 from lda_notes.commands.printing import say
+from lda_notes.files.system import contents
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
 
@@ -118,12 +119,12 @@ def from_options(pairs: tuple[str, ...]) -> dict[str, str]:
 
 def from_file(path: Path) -> dict[str, str]:
     """Read a file of answers: a mapping, YAML or JSON, from names to answers. Raises `Failure` with every fault."""
+    from lda_notes.files.syntax import MAX_BYTES, read_json, read_yaml
+
     try:
-        raw = path.read_bytes()
+        raw = contents(path, MAX_BYTES + 1)
     except OSError as error:
         raise Failure(f"{path}: cannot be read ({error.strerror}); check the name and the permissions") from None
-    from lda_notes.files.syntax import read_json, read_yaml
-
     parsed = read_json(raw) if path.suffix.lower() == ".json" else read_yaml(raw)
     if parsed.faults or parsed.data is None:
         raise Failure("\n".join(f"{path}:{f.row}:{f.column}: {f.message}; {f.todo}" for f in parsed.faults))

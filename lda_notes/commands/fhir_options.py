@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from lda_notes.files.system import contents
 from lda_notes.problems import Failure
 from lda_notes.stream.names import STANDARD_INPUT, is_rows
 
@@ -34,13 +35,14 @@ def read_file(path: Path) -> bytes:
     try:
         if str(path) == "-":
             return sys.stdin.buffer.read()
-        if path.stat().st_size > _LARGEST:
-            raise Failure(f"{path}: is too large for bundles; give them in several files")
-        return path.read_bytes()
+        raw = contents(path, _LARGEST + 1)
     except OSError as error:
         raise Failure(
             f"{path}: cannot be read ({error.strerror or error}); check the name and the permissions"
         ) from None
+    if len(raw) > _LARGEST:
+        raise Failure(f"{path}: is too large for bundles; give them in several files")
+    return raw
 
 
 def bundle_texts(path: Path) -> Iterator[tuple[str, int, bytes]]:

@@ -14,6 +14,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import AfterValidator, Field, ValidationError
 
 from lda_notes.files.syntax import MAX_BYTES, read_json, read_yaml
+from lda_notes.files.system import contents
 from lda_notes.problems import Failure, Place
 from lda_notes.record.parts import Model
 from lda_notes.record.validation import misfits
@@ -169,13 +170,13 @@ def load(path: FilePath | None) -> Config:
     if path is None:
         return DEFAULT
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise Failure(f"{path}: is too large for a configuration of FHIR output; give that alone")
-        raw = path.read_bytes()
+        raw = contents(path, MAX_BYTES + 1)
     except OSError as error:
         raise Failure(
             f"{path}: the FHIR configuration cannot be read ({error.strerror or error}); check name and permissions"
         ) from None
+    if len(raw) > MAX_BYTES:
+        raise Failure(f"{path}: is too large for a configuration of FHIR output; give that alone")
     config, faults = read(raw, str(path), as_json=path.suffix.lower() == ".json")
     if faults:
         counted = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"

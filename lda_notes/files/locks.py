@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 import time
@@ -94,12 +95,19 @@ def _still_named(beside: Path, descriptor: int) -> bool:
         return False
 
 
+_NO_LOCKS: Final = (errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP)
+
+
 def lock(file: IO[Any] | int) -> bool:
-    """Lock an open file without waiting; return whether this process has the lock now."""
+    """Lock an open file without waiting; return whether this process has the lock now.
+
+    It has where the file system knows no locks: then every process has.
+    """
     try:
         portalocker.lock(file, portalocker.LockFlags.EXCLUSIVE | portalocker.LockFlags.NON_BLOCKING)
-    except portalocker.LockException:
-        return False
+    except portalocker.LockException as error:
+        cause = error.args[0] if error.args else None
+        return isinstance(cause, OSError) and cause.errno in _NO_LOCKS
     return True
 
 

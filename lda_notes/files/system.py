@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from collections.abc import Mapping
@@ -24,6 +25,19 @@ def user() -> int | None:
     """Return the number of the user who runs the program; None where users have none."""
     found: int | None = os.geteuid() if hasattr(os, "geteuid") else None
     return found
+
+
+def contents(path: Path, most: int) -> bytes:
+    """Return at most ``most`` bytes of a file. Raises OSError, also for a pipe or a device: neither need ever end."""
+    with open(path, "rb", opener=_without_waiting) as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "it is not a regular file")
+        return file.read(most)
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open a file; a pipe too, which else would wait for its writer."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def belongs_to_me(found: os.stat_result) -> bool:

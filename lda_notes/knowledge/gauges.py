@@ -7,16 +7,14 @@ scale of its own.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 from lda_notes.knowledge.sources import Citation
 
 
-@dataclass(frozen=True, slots=True)
-class Gauge:
+class Gauge(NamedTuple):
     """One gauge number. All sizes are outer diameters in mm.
 
     ``designated_mm`` is the metric size of ISO 9626, ``low_mm`` and ``high_mm`` the band that it allows, ``wire_mm``

@@ -7,6 +7,7 @@ from pathlib import Path as FilePath
 from typing import Final
 
 from lda_notes.files.syntax import MAX_BYTES, Parsed, read_json, read_yaml
+from lda_notes.files.system import contents
 from lda_notes.knowledge.policy import DEFAULT, Policy
 from lda_notes.knowledge.policy_values import apply
 from lda_notes.problems import Failure, Finding, Place
@@ -47,13 +48,14 @@ def load(path: FilePath) -> tuple[Policy, tuple[Finding, ...]]:
 
 def _bytes(path: FilePath) -> bytes:
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise Failure(f"{path}: is too large for a policy file; give the facility's policy alone")
-        return path.read_bytes()
+        raw = contents(path, MAX_BYTES + 1)
     except OSError as error:
         raise Failure(
             f"{path}: the policy file cannot be read ({error.strerror or error}); check the name and the permissions"
         ) from None
+    if len(raw) > MAX_BYTES:
+        raise Failure(f"{path}: is too large for a policy file; give the facility's policy alone")
+    return raw
 
 
 def _place(finding: Finding, parsed: Parsed, path: FilePath) -> Place:

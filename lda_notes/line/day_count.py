@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
-from typing import Final
+from typing import Final, NamedTuple
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import due
@@ -17,8 +17,7 @@ from lda_notes.record import events as ev
 DAY: Final = timedelta(days=1)
 
 
-@dataclass(frozen=True, slots=True)
-class LineDay:
+class LineDay(NamedTuple):
     """One patient on one calendar day.
 
     ``line_day`` is the central line day number, None before the first access counts and after the line is gone.
@@ -42,8 +41,7 @@ class LineDay:
     patient_day: bool | None
 
 
-@dataclass(frozen=True, slots=True)
-class Stay:
+class Stay(NamedTuple):
     """One patient's stay in the facility: the timelines of all ports that it concerns, at least one."""
 
     timelines: tuple[Timeline, ...]

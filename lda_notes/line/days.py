@@ -8,10 +8,9 @@ stay's own time zone, never hours.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line.day_count import DAY, LineDay, Stay, StayDays, extent
@@ -47,8 +46,7 @@ LIMITS: Final = (
 _MOST_DAYS: Final = 366 * 20
 
 
-@dataclass(frozen=True, slots=True)
-class UnitCount:
+class UnitCount(NamedTuple):
     """Counts of one unit over the days asked for. ``ratio`` and ``rate`` are None when they are undefined."""
 
     unit: str
@@ -60,8 +58,7 @@ class UnitCount:
     rate: Decimal | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Infection:
+class Infection(NamedTuple):
     """Windows and attribution that follow from the date of a first positive blood specimen, by surveillance rules."""
 
     event: date

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
-from typing import Final
+from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.policy import Policy
@@ -15,8 +14,7 @@ AROUND: Final = timedelta(hours=1)
 """A sheet printed this close to the start of a shift is for that shift (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Shift:
+class Shift(NamedTuple):
     """The time that a sheet covers: what happened since ``since``, what is due until ``end``.
 
     ``known``: by the policy's clock; else it is not known when the last handoff was.

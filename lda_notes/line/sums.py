@@ -7,10 +7,9 @@ anything. A needle's stay is not a window but a row of events: its own opening a
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 from zoneinfo import ZoneInfo
 
 from lda_notes.knowledge.amounts import heparin_units
@@ -27,8 +26,7 @@ HEPARIN_LOCKS: Final = frozenset({"heparin", "taurolidine with citrate and hepar
 """Locks that contain heparin, so that their units count."""
 
 
-@dataclass(frozen=True, slots=True)
-class Amount:
+class Amount(NamedTuple):
     """One thing that went in or came out. What was not recorded is None, never 0.
 
     ``volume_ml`` in mL, ``units_per_ml`` the strength of a heparin lock, ``mg`` the dose of a thrombolytic.
@@ -60,8 +58,7 @@ class Amount:
         return heparin_units(self.units_per_ml, self.volume_ml)
 
 
-@dataclass(frozen=True, slots=True)
-class Window:
+class Window(NamedTuple):
     """A stretch of time: its start belongs to it, its end does not."""
 
     start: datetime
@@ -72,8 +69,7 @@ class Window:
         return self.start.astimezone(UTC) <= moment.astimezone(UTC) < self.end.astimezone(UTC)
 
 
-@dataclass(frozen=True, slots=True)
-class Sums:
+class Sums(NamedTuple):
     """Amounts added up, in mL, units and mg.
 
     ``by_strength`` pairs each strength (units per mL) with its units, weakest first. ``unknown`` lists the amounts

@@ -8,6 +8,7 @@ from pathlib import Path as FilePath
 from typing import Final, NamedTuple
 
 from lda_notes.files.syntax import MAX_BYTES
+from lda_notes.files.system import contents
 from lda_notes.knowledge import policy_file
 from lda_notes.problems import Failure
 from lda_notes.record import reading as records
@@ -85,8 +86,7 @@ _KEYS: Final = (b"patient", b"port", b"events")
 def _of_patients(path: FilePath, numbers: set[tuple[str, str]], own: frozenset[str]) -> Record | str | None:
     """Return the record when it is another stay of one of the patients, or why that cannot be decided."""
     try:
-        with path.open("rb") as file:
-            raw = file.read(MAX_BYTES + 1)
+        raw = contents(path, MAX_BYTES + 1)
         if len(raw) <= MAX_BYTES and not any(_may_name(raw, number) for _, number in numbers):
             return None
         other = records.read(path)
@@ -174,7 +174,6 @@ def _could_be(path: FilePath) -> Passed | None:
 
 def _begins_with(path: FilePath, words: bytes) -> bool:
     try:
-        with path.open("rb") as file:
-            return words in file.read(_HEAD)
+        return words in contents(path, _HEAD)
     except OSError:
         return False

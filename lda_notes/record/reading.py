@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic import ValidationError
 
 from lda_notes.files.syntax import MAX_BYTES, Parsed, faultless_json, read_json, read_yaml
+from lda_notes.files.system import contents
 from lda_notes.knowledge.one_row import on_one_row
 from lda_notes.problems import Failure, Finding, Path, Place
 from lda_notes.record.episode import Episode
@@ -96,8 +97,7 @@ class Record:
 def read(path: FilePath) -> Record:
     """Read one record file. Raises `Failure` when the file cannot be opened; its content never raises."""
     try:
-        with path.open("rb") as file:
-            raw = file.read(MAX_BYTES + 1)
+        raw = contents(path, MAX_BYTES + 1)
     except OSError as error:
         raise Failure(
             f"{path}: cannot be read ({error.strerror or error}); check the name and the permissions"

@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import rfc8785
 
@@ -26,8 +25,7 @@ _LARGEST: Final = 2**53 - 1
 """The largest whole number that RFC 8785 can write; above it the digits are digested as text."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sealed:
+class Sealed(NamedTuple):
     """The last sealed entry of a record: what a paper or a server can be compared with."""
 
     entry: str

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Final, get_args
+from typing import Any, Final, NamedTuple, get_args
 
 from pydantic import ValidationError
 
@@ -14,8 +13,7 @@ from lda_notes.record.spelling import NO_KNOWN_ALLERGIES, nearest
 from lda_notes.record.vocabulary import AllergenName
 
 
-@dataclass(frozen=True, slots=True)
-class Misfit:
+class Misfit(NamedTuple):
     """One value that does not fit the record's layout. ``path`` leads to it from the part that was validated.
 
     ``message`` never quotes the value when it could identify the patient; ``unknown_key`` marks a key that the

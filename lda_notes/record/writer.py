@@ -14,10 +14,9 @@ import stat
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from lda_notes.files.locks import locked
 from lda_notes.files.output import Part, part_of, parts_of
@@ -41,8 +40,7 @@ _SETTLED_S: Final = 10.0
 _PAUSE_S: Final = 0.01
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
+class Seen(NamedTuple):
     """A record file as it was at one moment: what it says, and a digest of its bytes to know it again by."""
 
     path: Path
@@ -50,8 +48,7 @@ class Seen:
     record: Record
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(NamedTuple):
     """The event is in the file. ``seen`` is the file as it is now, ``copy`` the state before it.
 
     ``notes`` say what the user should know of the file itself: hard links, a group that could not be kept.
@@ -62,8 +59,7 @@ class Written:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Changed:
+class Changed(NamedTuple):
     """The event is not in the file: another writer was first. ``seen`` is the file as it is now."""
 
     seen: Seen

@@ -16,6 +16,7 @@ from lda_notes.fhir.config import DEFAULT, Config
 from lda_notes.fhir.elements import to_json_bytes
 from lda_notes.fhir.verify.faults import BundleFault
 from lda_notes.fhir.verify.verification import read_json, verify
+from lda_notes.files.system import contents
 from lda_notes.pipeline import Bundled
 from lda_notes.problems import STOPPING, Finding
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, events, line_of
@@ -74,8 +75,7 @@ def is_bundle(path: Path) -> bool:
     if path.suffix.lower() not in (".json", ".ndjson"):
         return False
     try:
-        with path.open("rb") as file:
-            return b'"resourceType"' in file.read(4096)
+        return b'"resourceType"' in contents(path, 4096)
     except OSError:
         return False
 

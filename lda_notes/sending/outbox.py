@@ -15,7 +15,7 @@ import os
 import sqlite3
 import stat
 from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import astuple, dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -159,7 +159,7 @@ class Outbox:
             try:
                 lock.execute("BEGIN EXCLUSIVE")
             except sqlite3.Error as error:
-                if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_BUSY:
+                if _is_busy(error):
                     why = f"{self.folder}: another run is sending from this outbox; what you gave waits in it"
                 else:
                     why = (
@@ -246,11 +246,17 @@ class Outbox:
         try:
             yield
         except sqlite3.Error as error:
+            why = "another run keeps it locked, or its disk knows no locks" if _is_busy(error) else str(error)
             raise Failure(
-                f"{self.folder / FILE}: cannot be read or written ({error}); what waits stays in the outbox, and "
+                f"{self.folder / FILE}: cannot be read or written ({why}); what waits stays in the outbox, and "
                 "nothing is doubled when it is sent again",
                 code,
             ) from None
+
+
+def _is_busy(error: sqlite3.Error) -> bool:
+    """Return whether another process has the file; SQLite says so, too, where the file system knows no locks."""
+    return getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_BUSY
 
 
 def _head(text: str) -> dict[str, Any] | None:
@@ -267,7 +273,8 @@ def _head(text: str) -> dict[str, Any] | None:
 
 
 def _private_folder(folder: Path) -> None:
-    folder.mkdir(mode=0o700, exist_ok=True)
+    with suppress(FileExistsError):
+        folder.mkdir(mode=0o700)
     found = folder.lstat()
     if not stat.S_ISDIR(found.st_mode):
         raise Failure(f"{folder}: is not a folder; name another outbox with --outbox")

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import stat
 from pathlib import Path
 from typing import Final
 
+from lda_notes.files.system import contents
 from lda_notes.problems import Failure
 
 _LARGEST: Final = 1024 * 1024
@@ -18,23 +17,15 @@ def read_secret(path: Path, what: str) -> bytes:
     Raises `Failure` when others may read or change it, or when it cannot be read.
     """
     try:
-        with open(path, "rb", opener=_without_waiting) as file:
-            found = os.fstat(file.fileno())
-            if not stat.S_ISREG(found.st_mode):
-                raise Failure(f"{path}: is not a regular file; give the file that contains {what}")
-            if found.st_mode & 0o077:
-                raise Failure(f"{path}: users other than its owner can read {what}; run chmod 600 {path}")
-            data = file.read(_LARGEST + 1)
+        data = contents(path, _LARGEST + 1)
+        others = path.stat().st_mode & 0o077
     except OSError as error:
         raise Failure(f"{path}: {what} cannot be read ({error.strerror or error}); check the name") from None
+    if others:
+        raise Failure(f"{path}: users other than its owner can read {what}; run chmod 600 {path}")
     if not data.strip() or len(data) > _LARGEST:
         raise Failure(f"{path}: does not hold {what}; check the name")
     return data
-
-
-def _without_waiting(path: str, flags: int) -> int:
-    """Open a file; a pipe too, which else would wait for its writer."""
-    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def token_text(raw: str, where: str) -> str:

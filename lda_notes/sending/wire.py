@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final, Self
 
 from lda_notes import __version__
 from lda_notes.fhir.verify.verification import read_json
+from lda_notes.files.system import contents
 from lda_notes.problems import Failure
 from lda_notes.sending.address import Address
 
@@ -89,6 +90,7 @@ def trust(ca_file: Path | None) -> ssl.SSLContext:
         context.load_verify_locations(cafile=certifi.where())
         return context
     try:
+        contents(ca_file, 1)  # a pipe would be waited for
         return ssl.create_default_context(cafile=str(ca_file))
     except ssl.SSLError:
         raise Failure(f"{ca_file}: holds no certificate in PEM form; give the authority's own") from None
@@ -200,7 +202,7 @@ def _no_answer(error: httpx.TransportError) -> NoAnswer:
         if isinstance(cause, ssl.SSLCertVerificationError):
             return NoAnswer(
                 f"its certificate is not trusted ({cause.verify_message}); give the authority with --ca-file, or "
-                "check that the address is right",
+                "check the address and the clock of this machine",
                 may_have_arrived=False,
                 again=False,
             )

@@ -29,7 +29,7 @@ def figures(bench: Bench) -> Iterator[Figure]:
         ratios = bench.paired(lambda option=option: ours(option).cpu, lambda: python("import click").cpu)
         yield Figure("1", f"{option} / import click", 1.25, True, ratios, note=_loads(option))
     bare = bench.paired(lambda: ours("check", str(DEMO), "--asof", "2026-05-12T20:00Z").cpu, lambda: python(_BARE).cpu)
-    yield Figure("2", "check one YAML / bare imports of parser, click, models", 1.25, True, bare)
+    yield Figure("2", "check one YAML / bare imports of parser, click, built models", 1.25, True, bare)
     schema = bench.folder / "schema.json"
     ours("schema", out=schema)
     peer = [sys.executable, "-m", "check_jsonschema", "--schemafile", str(schema)]

@@ -53,6 +53,14 @@ def test_whoever_goes_back_can_still_say_that_it_is_all() -> None:
     assert entry(talk)["sets"] == {"needle": {"gauge": 22}}
 
 
+def test_an_addendum_takes_no_fact_that_is_recorded() -> None:
+    talk, says = answered(correction("access-1", "addendum"), "attempts")
+    assert says[-1].text == "Number of attempts is recorded: 1. An amendment corrects it; this adds facts."
+    assert name(talk) == "asked.0"
+    _, says = answered(talk, "needle.gauge")
+    assert says[-1].text.startswith("Needle gauge is recorded: 20")
+
+
 def test_a_fact_that_is_mistyped_is_offered() -> None:
     _, says = answered(correction("access-1", "amendment"), "resistence")
     assert says[-1].text == "Nothing is called resistence here. Did you mean resistance?"
@@ -151,11 +159,6 @@ def test_what_was_not_assessed_is_replaced_whole() -> None:
     talk, says = answered(correction("check-1", "amendment", raw), "skin", "1", "", "uncovered later")
     assert [say.text for say in says if say.tone == "tell"] == ["Skin (site assessment): was not recorded, now intact."]
     assert entry(talk)["sets"] == {"site": {"skin": "intact"}}
-
-
-def test_an_addendum_that_changes_a_fact_is_told_at_once() -> None:
-    _, says = answered(correction("access-1", "addendum"), "needle.gauge", "22")
-    assert "addendum-changes-fact" in [say.finding.rule for say in says if say.finding]
 
 
 def test_a_wrong_value_is_refused() -> None:

@@ -129,8 +129,14 @@ def test_what_cannot_be_an_outbox_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
     (tmp_path / "real").mkdir(mode=0o700)
     (tmp_path / "link").symlink_to(tmp_path / "real")
-    for name in ("file", "link", "file/below"):
-        with pytest.raises(Failure):
+    os.mkfifo(tmp_path / "pipe")
+    for name, why in (
+        ("file", "is not a folder"),
+        ("link", "is not a folder"),
+        ("file/below", "cannot be the outbox"),
+        ("pipe", "is not a folder"),
+    ):
+        with pytest.raises(Failure, match=why):
             Outbox(tmp_path / name)
     elsewhere = tmp_path / "elsewhere"
     elsewhere.write_text("")

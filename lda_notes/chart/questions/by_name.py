@@ -173,6 +173,9 @@ class Recorded:
             path = found.facts[0][0] if isinstance(found, Heard) else layout.parse(found.name)
             name = layout.dotted(self._of_a_list(path, typed=text.strip()))
             spot = layout.spot(self.model, layout.parse(name.replace(".*", "")))
+            if self.adds and spot is not None and spot.sort is not None and self.has(path) and "*" not in name:
+                was = self.said(path, layout.get(self.before, path))
+                return Unclear(f"{self.called(path)} is recorded: {was}. An amendment corrects it; this adds facts.")
             return Heard(((("asked", number), name),), spot.title if spot else name)
 
         return Question(

@@ -176,9 +176,11 @@ def _state(name: str, state: State, zone: ZoneInfo) -> Iterator[str]:
 def warnings(state: State, zone: ZoneInfo) -> Iterator[str]:
     """Yield what forbids the use of a line: a hold, a thrombolytic in it."""
     if state.holds:
-        signs = phrasing.listed(list(dict.fromkeys(hold.sign for hold in state.holds)))
-        since = echo(state.holds[0].since, zone)
-        yield f"LINE ON HOLD since {since}: {signs}. Nothing goes through it until it is cleared."
+        signs: dict[str, dict[str, None]] = {}
+        for hold in state.holds:
+            signs.setdefault(echo(hold.since, zone), {})[hold.sign] = None
+        held = "; ".join(f"since {since}: {phrasing.listed(list(why))}" for since, why in signs.items())
+        yield f"LINE ON HOLD {held}. Nothing goes through it until it is cleared."
     if state.dwell is not None:
         treatment = state.dwell.treatment.event
         drug = getattr(treatment, "drug", "thrombolytic")

@@ -32,7 +32,7 @@ def charted_before_event(case: Case) -> Iterable[Found]:
 
     If the entry was written beforehand, retract it and chart what was done.
     """
-    slack = case.policy.span("clock_slack_minutes")
+    slack = case.span("clock_slack_minutes")
     for entry, wait in case.waits:
         event = entry.event
         if -wait > slack and event.charted_at is not None:
@@ -48,7 +48,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
 
     Never change the times.
     """
-    limit = case.policy.span("late_entry_hours")
+    limit = case.span("late_entry_hours")
     for entry, wait in case.waits:
         event = entry.event
         if wait > limit and event.late_entry is None:
@@ -64,7 +64,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
 def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
     """Finds entries marked as late that do not say when they were made.
 
-    A late entry carries the current date and time next to those of the event; without them nobody can tell how late.
+    A late entry carries the current date and time next to those of the event; without them no one can tell how late.
     """
     for entry in case.entries_and_corrections:
         if entry.event.late_entry is not None and entry.event.charted_at is None:
@@ -86,7 +86,11 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
             yield Found("late_entry", f'the late entry says "{said}", and not where the facts are recalled from', entry)
 
 
-@wrong("correct the time of the event", _COP, limits=("clock_slack_minutes",))
+@wrong(
+    "correct the time of the event, or the clock of this computer if that is wrong",
+    _COP,
+    limits=("clock_slack_minutes",),
+)
 def event_in_the_future(case: Case) -> Iterable[Found]:
     """Compares the time of each event with the moment the record is judged from.
 
@@ -94,7 +98,7 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
 
     If it has not happened yet, take the entry out.
     """
-    latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
+    latest = case.timeline.asof + case.span("clock_slack_minutes")
     for entry in case.entries_and_corrections:
         if entry.event.at > latest:
             at, asof = case.say(entry.event.at), case.say(case.timeline.asof)
@@ -107,7 +111,7 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
 
     An entry cannot have been made later than now; most often the date is mistyped.
     """
-    latest = case.timeline.asof + case.policy.span("clock_slack_minutes")
+    latest = case.timeline.asof + case.span("clock_slack_minutes")
     for entry in case.entries_and_corrections:
         charted = entry.event.charted_at
         if charted is not None and charted > latest >= entry.event.at:
@@ -119,7 +123,7 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
 def offset_not_of_zone(case: Case) -> Iterable[Found]:
     """Compares the offset written with each event's time with that of the stay's time zone on that day.
 
-    After a clock change the old offset is easily written on: the event then stands an hour from where it was.
+    After a clock change the old offset is easily written on: the event is then an hour from where it was.
     Times in UTC, as machines write them, are accepted.
     """
     spans = {entry.event.at.utcoffset() for entry in case.entries}
@@ -159,9 +163,9 @@ def _same(one: Person | None, other: Person | None) -> bool:
 def verifier_is_author(case: Case) -> Iterable[Found]:
     """Compares the verifier with the author, by staff identifier or else by name.
 
-    Nobody verifies her own work: a verifier is a second pair of eyes.
+    No one verifies her own work: a verifier is a second pair of eyes.
 
-    If nobody did, leave the verifier out and say so in the remarks.
+    If no one did, leave the verifier out and say so in the remarks.
     """
     for entry in case.entries_and_corrections:
         event = entry.event

@@ -33,7 +33,6 @@ def needle_dwell(case: Case) -> Iterable[Found]:
 
 def _needles_past_limit(case: Case, *, out: bool) -> Iterator[Found]:
     """Yield a fault for each needle that stayed in past the limit until it was ``out``, or else is still in past it."""
-    """Yield a fault for each needle that stayed in past the limit until it was ``out``, or else is still in past it."""
     for stay in (stay for stays in case.timeline.needles.values() for stay in stays):
         times = ("needle_dwell_days", stay.since, stay.opened, stay.closed)
         for late, by in _past_limit(case, "the needle put in", "in", "due out", *times, over=out):
@@ -202,7 +201,7 @@ def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str], Entry | None]]:
 def unknown_age_left(case: Case) -> Iterable[Found]:
     """Finds a needle or dressing of unknown age that stayed on after the arrival.
 
-    What nobody can date is due now: it may be past its limit already, and every day adds to it.
+    What cannot be dated is due now: it may be past its limit already, and every day adds to it.
 
     Needle, extension and dressing are changed together. If the date is found out, amend the arrival.
     """

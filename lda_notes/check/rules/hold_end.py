@@ -48,12 +48,12 @@ def cleared_without_restored_blood(step: Step, event: ev.Evaluation, case: Case)
 
 
 @unsafe(
-    "keep the line on hold until somebody whose role may clear it has judged it",
+    "keep the line on hold until someone whose role may clear it has judged it",
     COMMON_PRACTICE,
     limits=("roles_that_may_clear",),
 )
 def cleared_by_other_role(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a line cleared by somebody whose recorded role may not end a hold.
+    """Finds a line cleared by someone whose recorded role may not end a hold.
 
     A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
     by anybody else ends nothing: the line stays on hold.
@@ -79,31 +79,24 @@ def evaluation_against_itself(step: Step, event: ev.Evaluation, case: Case) -> I
     """
     if event.decision is None:
         return
-    names: dict[str, tuple[str, ...]] = {key: event.__dict__.get(key) or () for key in ("limits", "lifts", "ends")}
     limited = {one.what for one in step.before.limits}
     on_hold = {name for hold in step.before.holds for name in (hold.reason, hold.sign)}
     septa = case.timeline.episode.port.septa
     named = len(septa) == 1 or event.septum in septa
+    limits, lifts, ends = (event.__dict__.get(fact) or () for fact in ("limits", "lifts", "ends"))
+    decided = f'the decision is "{event.decision}", and '
     if event.decision in CLEARING_DECISIONS:
-        odd = {
-            "limits": names["limits"] if event.decision == "cleared for use" else (),
-            "lifts": tuple(one for one in names["lifts"] if named and one not in limited),
-            "ends": tuple(one for one in names["ends"] if named and one != "all" and one not in on_hold),
-        }
+        limits = limits if event.decision == "cleared for use" else ()
+        lifts = [one for one in lifts if named and one not in limited]
+        ends = [one for one in ends if named and one != "all" and one not in on_hold]
+        lifting = "the evaluation lifts a limit that the line does not have"
+        ending = "the evaluation ends a hold that the line is not under"
     else:
-        odd = names
-    said = {
-        "limits": f'the decision is "{event.decision}", and it is limited: ',
-        "lifts": "the evaluation lifts a limit that the line does not have: ",
-        "ends": "the evaluation ends a hold that the line is not under: ",
-    }
-    for key, which in odd.items():
+        lifting, ending = (f"{decided}{what} are named as ended by it" for what in ("limits", "holds"))
+    odd = (("limits", limits, f"{decided}it is limited"), ("lifts", lifts, lifting), ("ends", ends, ending))
+    for fact, which, says in odd:
         if which:
-            start = said[key]
-            if event.decision not in CLEARING_DECISIONS and key != "limits":
-                what = "limits" if key == "lifts" else "holds"
-                start = f'the decision is "{event.decision}", and {what} are named as ended by it: '
-            yield Found(key, start + " and ".join(f'"{one}"' for one in which))
+            yield Found(fact, f"{says}: " + " and ".join(f'"{one}"' for one in which))
 
 
 @gap("name the holds that it ends, and the septum of a port with two; say all only if all were judged", COMMON_PRACTICE)

@@ -7,10 +7,11 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from itertools import pairwise
 
-from lda_notes.check.rule_table import Case, Entry, Found, Step, advice
+from lda_notes.check.rule_table import Case, Entry, Found, advice
 from lda_notes.check.rules.overrun import judged_until, length, overrun
 from lda_notes.knowledge.sources import Citation
 from lda_notes.line import due
+from lda_notes.line.states import State
 from lda_notes.record import events as ev
 
 
@@ -18,48 +19,44 @@ from lda_notes.record import events as ev
 def line_check_interval(case: Case) -> Iterable[Found]:
     """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
 
-    Swelling, leaking and a loosened dressing show first to the eye; a needle that nobody looks at for long can do harm
+    Swelling, leaking and a loosened dressing show first to the eye; a needle that is not looked at for long can do harm
     unseen. The interval is common practice and a facility may set its own; no shift looks at home or in a clinic.
 
     A look that was made and not charted is a late entry.
     """
     span = case.span("line_check_hours") + case.span("line_check_slack_minutes")
-    for septum, gap in _gaps_between_looks(case).items():
+    for septum, gaps in _gaps_between_looks(case).items():
         late = [
-            (began, ended)
-            for began, ended in gap
-            if ended - began[0] > span and due.looked_at_by_shift(case.timeline, began[0])
+            (ended - seen.event.at, seen, ended)
+            for seen, ended in gaps
+            if ended - seen.event.at > span and due.looked_at_by_shift(case.timeline, seen.event.at)
         ]
-        if not late:
-            continue
-        (began, entry), ended = max(late, key=lambda pair: pair[1] - pair[0][0])
-        more = f"; {len(late) - 1} more such gap{'s' if len(late) > 2 else ''}" if len(late) > 1 else ""
-        where = f' of septum "{septum}"' if len(case.timeline.needles) > 1 else ""
-        yield Found(
-            "at",
-            f"no line check{where} is charted from {case.say(began)} to {case.say(ended)}, "
-            f"{length(ended - began)}; line checks are at most {case.policy.text('line_check_hours')} apart{more}",
-            entry,
-        )
+        if late:
+            gap, seen, ended = max(late, key=lambda one: one[0])
+            more = f"; {len(late) - 1} more such gap{'s' if len(late) > 2 else ''}" if len(late) > 1 else ""
+            where = f' of septum "{septum}"' if len(case.timeline.needles) > 1 else ""
+            yield Found(
+                "at",
+                f"no line check{where} is charted from {case.say(seen.event.at)} to {case.say(ended)}, "
+                f"{length(gap)}; line checks are at most {case.policy.text('line_check_hours')} apart{more}",
+                seen,
+            )
 
 
-_Gap = tuple[tuple[datetime, Entry], datetime]
-
-
-def _gaps_between_looks(case: Case) -> dict[str, list[_Gap]]:
-    gaps: dict[str, list[_Gap]] = {septum: [] for septum in case.timeline.needles}
+def _gaps_between_looks(case: Case) -> dict[str, list[tuple[Entry, datetime]]]:
+    """Return by septum, while a needle is in, each look and the time of the next."""
+    gaps: dict[str, list[tuple[Entry, datetime]]] = {septum: [] for septum in case.timeline.needles}
     for step in case.timeline.steps:
         before = step.before
         if step.septum is None or before.needle is None or before.last_check is None:
             continue
         if step.after.last_check is not before.last_check or step.after.needle is not before.needle:
-            seen = before.last_check.event.at
-            gaps[step.septum].append(((seen, before.last_check), step.entry.event.at))
+            gaps[step.septum].append((before.last_check, step.entry.event.at))
     end = judged_until(case)
     for septum, found in gaps.items():
         state = case.timeline.state_at(septum, end)
         if state.needle is not None and state.last_check is not None:
-            found.append(((state.last_check.event.at, state.last_check), end))
+            found.append((state.last_check, end))
     return gaps
 
 
@@ -107,17 +104,16 @@ def _rests(case: Case, septum: str) -> Iterator[tuple[Entry, datetime]]:
         )
         if not used:
             continue
-        if last is not None and step.before.needle is not None and _at_rest(step):
+        if last is not None and _at_rest(step.before):
             yield last, step.entry.event.at
         last = step.entry
     end = judged_until(case)
-    state = case.timeline.state_at(septum, end)
-    if last is not None and state.needle is not None and state.infusion is None and state.dwell is None:
+    if last is not None and _at_rest(case.timeline.state_at(septum, end)):
         yield last, end
 
 
-def _at_rest(step: Step) -> bool:
-    return step.before.infusion is None and step.before.dwell is None
+def _at_rest(state: State) -> bool:
+    return state.needle is not None and state.infusion is None and state.dwell is None
 
 
 @advice(
@@ -126,40 +122,32 @@ def _at_rest(step: Step) -> bool:
     limits=("idle_flush_days",),
 )
 def idle_flush(case: Case) -> Iterable[Found]:
-    """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.
+    """Measures how long a port stood without a needle between two accesses, or has stood since, during the stay.
 
     An idle port is flushed so that it stays open. Most sources ask for four weeks; studies of six to eight weeks, and
     of twelve, saw no more occlusions, so a facility may set a longer interval.
 
     If the port was not flushed when it was due, record why.
     """
-    elsewhere = sorted(
-        due.flushed_elsewhere_at(entry.event)
-        for entry in case.timeline.entries
-        if entry.event.kind == "flushed elsewhere"
-    )
-    for septum, stays in case.timeline.needles.items():
-        for before, after in pairwise(stays):
-            if before.closed is not None:
-                yield from _stood_idle(
-                    case, septum, elsewhere, before.closed, after.opened.event.at, after.opened, "stood"
+    line = case.timeline
+    others = (entry.event for entry in line.entries if entry.event.kind == "flushed elsewhere")
+    elsewhere = sorted(due.flushed_elsewhere_at(event) for event in others)
+    for septum, stays in line.needles.items():
+        idle = [(one.closed, after.opened.event.at, after.opened, "stood") for one, after in pairwise(stays)]
+        if stays and line.discharge is None and line.now(septum).port_in:
+            idle.append((stays[-1].closed, line.asof, stays[-1].closed or stays[-1].opened, "stands"))
+        for removal, until, where, verb in idle:
+            if removal is None:
+                continue
+            position = bisect_left(elsewhere, until)
+            since = max([removal.event.at, *elsewhere[max(position - 1, 0) : position]])
+            by = overrun(case, since, "idle_flush_days", until)
+            if by is not None and due.flush_allowed(line.state_at(septum, by)):
+                without = "needle" if since == removal.event.at else "flush"
+                yield Found(
+                    "at",
+                    f"the port {verb} without a {without} from {case.say(since)} to {case.say(until)}, "
+                    f"{length(until - since)}; a flush was due by {case.say(by)}, after "
+                    f"{case.policy.text('idle_flush_days')}",
+                    where,
                 )
-        last = stays[-1].closed if stays else None
-        if last is not None and case.timeline.discharge is None and case.timeline.now(septum).port_in:
-            yield from _stood_idle(case, septum, elsewhere, last, case.timeline.asof, last, "stands")
-
-
-def _stood_idle(
-    case: Case, septum: str, elsewhere: list[datetime], removal: Entry, until: datetime, where: Entry, verb: str
-) -> Iterator[Found]:
-    position = bisect_left(elsewhere, until)
-    since = max([removal.event.at, *elsewhere[max(position - 1, 0) : position]])
-    by = overrun(case, since, "idle_flush_days", until)
-    if by is not None and due.flush_allowed(case.timeline.state_at(septum, by)):
-        stood = f"{verb} without a needle" if since == removal.event.at else f"{verb} without a flush"
-        yield Found(
-            "at",
-            f"the port {stood} from {case.say(since)} to {case.say(until)}, {length(until - since)}; "
-            f"a flush was due by {case.say(by)}, after {case.policy.text('idle_flush_days')}",
-            where,
-        )

@@ -18,7 +18,7 @@ from lda_notes.record.parts import NextDue
 def _too_late(case: Case, since: datetime, limit: str, told: datetime) -> datetime | None:
     """Return when the interval ends, if ``told`` is past it by the minute and by the clock on the wall.
 
-    A nurse who tells the same time of day a week later is right, even if the clocks changed in between.
+    A nurse who charts the same time of day a week later is right, even if the clocks changed in between.
     """
     if told - since <= case.span(limit):
         return None
@@ -36,9 +36,9 @@ def _too_late(case: Case, since: datetime, limit: str, told: datetime) -> dateti
     limits=("needle_dwell_days",),
 )
 def dressing_change_restarts_needle(step: Step, event: ev.DressingChange, case: Case) -> Iterable[Found]:
-    """Compares the next needle change told at a dressing change with the clock of the needle that is in.
+    """Compares the next needle change charted at a dressing change with the clock of the needle that is in.
 
-    A fresh dressing does not make the needle fresh: its days count from the access. Told otherwise, the needle stays
+    A fresh dressing does not make the needle fresh: its days count from the access. Charted otherwise, the needle stays
     in too long.
 
     Amend the entry.
@@ -66,12 +66,12 @@ def dressing_change_restarts_needle(step: Step, event: ev.DressingChange, case: 
     ),
 )
 def told_due_too_late(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
-    """Compares what was told as next due with the limits: needle, dressing, and the flush of a port without a needle.
+    """Compares charted next due times with the limits: needle, dressing, and the flush of a port without a needle.
 
-    What was told is what will be done, above all after a discharge. Told earlier than the limit is the nurse's choice
-    and stays quiet; so does the same time of day, where the clocks changed in between.
+    The time that is charted is what will be done, above all after a discharge. A time before the limit is the nurse's
+    choice and stays quiet; so does the same time of day, where the clocks changed in between.
 
-    The needle's date told at a dressing change has a rule of its own.
+    The needle's date at a dressing change has a rule of its own.
     """
     next_due = event.next_due
     if next_due is None:
@@ -114,9 +114,9 @@ def _last_tended(state: State) -> Entry | None:
 
 @wrong("correct the time that was told", COMMON_PRACTICE)
 def told_due_in_the_past(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
-    """Finds a next due time that lies before the event at which it was told.
+    """Finds a next due time that lies before the event at which it was charted.
 
-    Nothing can fall due before it was told; most often a month or a year was mistyped.
+    Nothing can fall due before it was charted; most often a month or a year was mistyped.
     """
     if event.next_due is None:
         return

@@ -82,15 +82,17 @@ def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterabl
     site = event.site
     if type(site) is not Site:
         return
-    shows = (
-        (site.erythema == "present" and site.tenderness != "present", "redness"),
-        (site.tenderness == "present" and site.erythema != "present", "tenderness"),
-        (site.drainage in ("clear", "bloody"), f"{site.drainage} drainage"),
-        (site.skin == "irritated", "irritated skin"),
-        (site.port == "tilted", "a port tilted"),
-        (site.port == "not felt", "a port that could not be felt"),
-    )
-    signs = [says for shown, says in shows if shown]
+    signs = []
+    if site.erythema == "present" and site.tenderness != "present":
+        signs.append("redness")
+    if site.tenderness == "present" and site.erythema != "present":
+        signs.append("tenderness")
+    if site.drainage in ("clear", "bloody"):
+        signs.append(f"{site.drainage} drainage")
+    if site.skin == "irritated":
+        signs.append("irritated skin")
+    if site.port in ("tilted", "not felt"):
+        signs.append(f"a port {site.port}" if site.port == "tilted" else "a port that could not be felt")
     if signs and not _spoken_of(event) and site.detail is None and not _new_port(step.entry.event, case):
         yield Found("site", f"the site shows {' and '.join(signs)}; what was done about it is not recorded")
 

@@ -29,7 +29,7 @@ def event_before_admission(case: Case) -> Iterable[Found]:
     admitted = case.timeline.episode.stay.admitted_at
     if admitted is None:
         return
-    slack = case.policy.span("clock_slack_minutes")
+    slack = case.span("clock_slack_minutes")
     for entry in case.timeline.entries:
         if admitted - entry.event.at <= slack:
             return

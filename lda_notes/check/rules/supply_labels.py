@@ -11,10 +11,10 @@ from typing import Any, Final, NamedTuple
 from lda_notes.check.rule_table import Case, Entry, Found, Step, unsafe, wrong
 from lda_notes.knowledge.sources import COMMON_PRACTICE, Citation
 from lda_notes.knowledge.supplies import DeviceIdentifier, ScanFault, parse
+from lda_notes.problems import Path
 from lda_notes.record import events as ev
-from lda_notes.record.parts import Anesthetic, Antisepsis, Dressing, Flush, Lock, Needle, Supply
+from lda_notes.record.parts import Needle, Supply
 
-_LABELLED: Final = frozenset({Needle, Lock, Dressing, Antisepsis, Anesthetic})
 _NAMES: Final = {
     "needle": "needle",
     "lock": "lock",
@@ -29,35 +29,31 @@ _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the d
 def expired_supply(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the expiry on the label of each supply with the day on which it was used.
 
-    Past its date nobody vouches for sterility or strength. A supply is usable through the end of that day, by the clock
+    Past its date no one vouches for sterility or strength. A supply is usable through the end of that day, by the clock
     of the place.
 
     Tell who decides what follows for the patient.
     """
-    values = event.__dict__
-    for key in _NAMES:
-        part = values.get(key)
-        if part.__class__ in _LABELLED and part.expires is not None and _past(part.expires, event, case):
-            if type(event) is ev.ArrivalAccessed:
-                continue  # needle and dressing were put in elsewhere, on a day before this one
-            yield _expired(key, _NAMES[key], part.expires, event, case)
-    flushes = values.get("flushes")
-    for position, flush in enumerate(flushes if flushes.__class__ is tuple else ()):
-        if flush.__class__ is Flush and flush.expires is not None and _past(flush.expires, event, case):
-            yield _expired(f"flushes.{position}", "flush", flush.expires, event, case)
+    for fact, what, part in _labeled(event):
+        expires: date | None = getattr(part, "expires", None)
+        # The local day is at most one later than the day of the recorded offset.
+        if expires is None or expires > event.at.date():
+            continue
+        if expires < (used := case.local(event.at).date()):
+            yield Found((*fact, "expires"), f"the {what} used on {used} expired at the end of {expires}")
+
+
+def _labeled(event: ev.CareEvent) -> Iterator[tuple[Path, str, object]]:
+    """Yield what may have a label: its place in the event, its name, and the part."""
+    values, flushes = event.__dict__, event.__dict__.get("flushes")
+    if type(event) is not ev.ArrivalAccessed:  # which names what was put in elsewhere, on a day before this one
+        for key, what in _NAMES.items():
+            if (part := values.get(key)) is not None:
+                yield (key,), what, part
+    for position, flush in enumerate(flushes if isinstance(flushes, tuple) else ()):
+        yield ("flushes", position), "flush", flush
     for position, supply in enumerate(event.supplies):
-        if supply.expires is not None and _past(supply.expires, event, case):
-            yield _expired(f"supplies.{position}", f'supply "{supply.name}"', supply.expires, event, case)
-
-
-def _past(expires: date, event: ev.CareEvent, case: Case) -> bool:
-    # The local day is at most one later than the day of the recorded offset.
-    return expires <= event.at.date() and expires < case.local(event.at).date()
-
-
-def _expired(part: str, what: str, expires: date, event: ev.CareEvent, case: Case) -> Found:
-    used = case.local(event.at).date()
-    return Found(f"{part}.expires", f"the {what} used on {used} expired at the end of {expires}")
+        yield ("supplies", position), f'supply "{supply.name}"', supply
 
 
 # -- device identifiers --
@@ -175,7 +171,7 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
 def expired_by_identifier(case: Case) -> Iterable[Found]:
     """Compares the expiry inside the device identifier with the day of use, where no expiry was charted beside it.
 
-    A scan often contains the expiry that nobody typed.
+    A scan often contains the expiry that was not typed.
 
     Tell who decides what follows for the patient.
     """

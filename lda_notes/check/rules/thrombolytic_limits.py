@@ -139,13 +139,14 @@ def thrombolytic_caution(step: Step, event: ev.PatencyTreatment, case: Case) -> 
     site = event.site if isinstance(event.site, Site) else None
     taken = (risk.anticoagulant or "").strip() if risk is not None else ""
     named = taken.casefold().rstrip(".") not in ("", "no", "none", "nil")
-    cautions = [
-        *(["infection of the catheter known or suspected"] if risk is not None and risk.catheter_infection else []),
-        *(["recent bleeding"] if risk is not None and risk.recent_bleeding else []),
-        *([f'anticoagulant "{taken}", which adds to the risk of bleeding'] if named else []),
-        *(["swelling at the site"] if site is not None and site.swelling == "present" else []),
-        *(["pus at the site"] if site is not None and site.drainage == "purulent" else []),
-    ]
+    asks = (
+        (risk is not None and risk.catheter_infection, "infection of the catheter known or suspected"),
+        (risk is not None and risk.recent_bleeding, "recent bleeding"),
+        (named, f'anticoagulant "{taken}", which adds to the risk of bleeding'),
+        (site is not None and site.swelling == "present", "swelling at the site"),
+        (site is not None and site.drainage == "purulent", "pus at the site"),
+    )
+    cautions = [says for asked, says in asks if asked]
     if cautions:
         says = f"recorded before {event.drug} was instilled: {'; '.join(cautions)}"
         yield Found("bleeding_risk" if risk is not None else "site", says)
@@ -154,7 +155,7 @@ def thrombolytic_caution(step: Step, event: ev.PatencyTreatment, case: Case) -> 
 class _Dose(NamedTuple):
     """An alteplase dose within the doses for one occlusion. ``total_mg`` counts the doses up to it."""
 
-    step: Step
+    entry: Entry
     event: ev.PatencyTreatment
     number: int
     before: Entry | None
@@ -174,12 +175,9 @@ def _doses(case: Case) -> Iterator[_Dose]:
         if isinstance(event, ev.PatencyTreatment):
             if event.drug == "alteplase":
                 earlier = last.get(step.septum)
-                number, before, total = (
-                    (1, None, Decimal(0))
-                    if earlier is None
-                    else (earlier.number + 1, earlier.step.entry, earlier.total_mg)
-                )
-                last[step.septum] = _Dose(step, event, number, before, total + (event.dose_mg or 0))
+                number, total = (earlier.number, earlier.total_mg) if earlier is not None else (0, Decimal(0))
+                before = earlier.entry if earlier is not None else None
+                last[step.septum] = _Dose(step.entry, event, number + 1, before, total + (event.dose_mg or 0))
                 yield last[step.septum]
         elif isinstance(event, ev.Proved) and event.blood_return == "present":
             last.pop(step.septum, None)
@@ -202,7 +200,7 @@ def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
                 "at",
                 f"a further alteplase dose was given {length(waited)} after the one before; the minimum is "
                 f"{case.policy.text('alteplase_second_dose_minutes')}",
-                dose.step.entry,
+                dose.entry,
                 related=(Related(dose.before.path("at"), "the dose before"),),
             )
 
@@ -222,7 +220,7 @@ def alteplase_third_dose(case: Case) -> Iterable[Found]:
                 "drug",
                 f"this is alteplase dose {dose.number} for one occlusion; the limit is "
                 f"{case.policy.text('alteplase_doses')}",
-                dose.step.entry,
+                dose.entry,
                 related=related,
             )
 
@@ -241,7 +239,7 @@ def alteplase_total(case: Case) -> Iterable[Found]:
                 "dose_mg",
                 f"the alteplase doses for this occlusion add up to {quantity(dose.total_mg, 'mg')}; the limit is "
                 f"{case.policy.text('alteplase_total_mg')}",
-                dose.step.entry,
+                dose.entry,
             )
 
 

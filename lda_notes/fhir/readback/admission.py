@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, get_args
 
+from lda_notes.files.system import contents
 from lda_notes.problems import Failure
 from lda_notes.record import vocabulary as words
 
@@ -33,7 +34,7 @@ def read(path: Path) -> tuple[dict[str, Any], tuple[str, ...]]:
     Raises `Failure` when the file is not a bundle, or does not name one patient.
     """
     try:
-        raw = path.read_bytes()[: _MOST_BYTES + 1]
+        raw = contents(path, _MOST_BYTES + 1)
         data = json.loads(raw) if len(raw) <= _MOST_BYTES else None
     except OSError as error:
         raise Failure(f"{path}: cannot be read ({error.strerror}); check the name and the permissions") from None

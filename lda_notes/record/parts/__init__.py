@@ -90,9 +90,6 @@ __all__ = [
     "asked_of",
     "began",
     "fact",
-    "may",
-    "must",
     "required",
     "several",
-    "should",
 ]
