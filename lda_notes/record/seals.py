@@ -141,7 +141,7 @@ def unknown(data: Mapping[str, Any], paper: Sealed) -> Finding | None:
 
 
 def _finding(rule: str, says: str, path: tuple[str | int, ...], event: str) -> Finding:
-    todo = "compare with the copies beside the record, its prints and the server, and ask who changed it"
+    todo = "compare with the copies beside the record, its printed notes and the server, and ask who changed it"
     return Finding(rule, "wrong", says, todo, path, event=event)
 
 

@@ -92,11 +92,11 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
     limits=("clock_slack_minutes",),
 )
 def event_in_the_future(case: Case) -> Iterable[Found]:
-    """Compares the time of each event with the moment the record is judged from.
+    """Compares the time of each event with the time as of which the record is judged.
 
     What has not happened cannot be charted; most often the date or the offset is mistyped.
 
-    If it has not happened yet, take the entry out.
+    If it has not happened yet, remove the entry.
     """
     latest = case.timeline.asof + case.span("clock_slack_minutes")
     for entry in case.entries_and_corrections:
@@ -107,7 +107,7 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
 
 @wrong("correct the time of entry", _COP, limits=("clock_slack_minutes",))
 def entry_in_the_future(case: Case) -> Iterable[Found]:
-    """Compares the time of each entry with the moment the record is judged from.
+    """Compares the time of each entry with the time as of which the record is judged.
 
     An entry cannot have been made later than now; most often the date is mistyped.
     """
@@ -202,7 +202,7 @@ def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Itera
             yield Found(f"problems.{position}.told_at", says)
 
 
-@wrong("correct the time, or add the report as an addendum", _CMS, limits=("clock_slack_minutes",))
+@wrong("correct the time, or add the notification as an addendum", _CMS, limits=("clock_slack_minutes",))
 def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the time at which someone was notified of a problem with the time of entry.
 
@@ -221,7 +221,7 @@ def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> 
 def staff_injury_in_chart(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a needle-stick charted as a problem of the patient.
 
-    A needle-stick of a nurse is care of another person; it is followed up there and has no place in this chart.
+    A nurse's needle-stick injury concerns another person; it is followed up there and has no place in this chart.
     """
     for position, problem in enumerate(event.problems):
         if _NEEDLE_STICK.search(problem.what or ""):
