@@ -42,7 +42,7 @@ def put(ward: Path, name: str) -> None:
         (".week.yaml.swp", "editor's copy", False),
         ("gone.yaml.lda-copy-1", "editor's copy", False),
         ("week.txt", "another extension", False),
-        ("rows.ndjson.gz", "records in rows", True),
+        ("rows.ndjson.gz", "one record per row", True),
         ("LDA_Policy.yaml", "read only as lda-policy.yaml", False),
         ("lda-policy.yml", "read only as lda-policy.yaml", False),
     ],
