@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from lda_notes.check import among, rule_table
 from lda_notes.check.judged import Judged
+from lda_notes.check.rule_table import Printed, in_digits
 from lda_notes.knowledge.policy import Policy
 from lda_notes.line import folding, timeline
 from lda_notes.line.corrections import Corrected
@@ -38,13 +39,16 @@ def judge(record: Record, policy: Policy, asof: datetime) -> Judged:
     return _judged(record, timeline.build(record.episode, policy, asof, record.unread_facts), policy, {})
 
 
-def judge_all(given: Sequence[Record], policy: Policy, asof: datetime) -> list[Judged]:
-    """Check the records given: those of one patient and one port are one line, and each is judged within it."""
+def judge_all(given: Sequence[Record], policy: Policy, asof: datetime, printed: Printed = in_digits) -> list[Judged]:
+    """Check the records given: those of one patient and one port are one line, and each is judged within it.
+
+    Findings name moments as ``printed`` prints them.
+    """
     by_file = {record.file: record for record in given}
     judged: dict[int, Judged] = {}
     for line in folding.fold_all(given, policy, asof):
         for record, stay in zip(line.records, line.stays, strict=True):
-            one = _judged(record, stay, policy, by_file)
+            one = _judged(record, stay, policy, by_file, printed)
             judged[id(record)] = one._replace(line=line)
     return [judged[id(record)] if id(record) in judged else judge(record, policy, asof) for record in given]
 
@@ -106,8 +110,10 @@ def begun(given: Sequence[Record], moment: datetime) -> list[Record]:
     return [upto(record, moment) for record, since in starts if since is None or since <= moment]
 
 
-def _judged(record: Record, stay: Timeline, policy: Policy, by_file: Mapping[str, Record]) -> Judged:
-    found = (*record.findings, *stay.findings, *rule_table.check(stay, policy))
+def _judged(
+    record: Record, stay: Timeline, policy: Policy, by_file: Mapping[str, Record], printed: Printed = in_digits
+) -> Judged:
+    found = (*record.findings, *stay.findings, *rule_table.check(stay, policy, printed=printed))
     own = [_placed(finding, record, by_file) for finding in found if finding.path[:1] != _ELSEWHERE]
     return Judged(record, stay, _ordered([*own, *_broken_seals(record)]))
 

@@ -42,11 +42,19 @@ class Related(NamedTuple):
     place: Place | None = None
 
 
+class Gap(NamedTuple):
+    """Facts that are not recorded, by their labels, and of what: a kind of event, or the record as a whole."""
+
+    of: str
+    facts: tuple[str, ...]
+
+
 class Finding(NamedTuple):
     """One fault of a record, with everything a reader needs to act on it.
 
     ``message`` is one plain sentence with the values found and expected; ``todo`` says what to do about it;
-    ``citations`` say where the expectation comes from. ``place`` is filled once the file is known.
+    ``citations`` say where the expectation comes from. ``place`` is filled once the file is known. ``gap`` is what is
+    not recorded, where that is all that the finding says.
     """
 
     rule: str
@@ -58,6 +66,7 @@ class Finding(NamedTuple):
     event: str | None = None
     related: tuple[Related, ...] = ()
     place: Place | None = None
+    gap: Gap | None = None
 
 
 class Failure(Exception):

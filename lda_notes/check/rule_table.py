@@ -26,7 +26,7 @@ from lda_notes.line import due
 from lda_notes.line.corrections import Entry
 from lda_notes.line.states import Step
 from lda_notes.line.timeline import Timeline
-from lda_notes.problems import Finding, Path, Related, Severity
+from lda_notes.problems import Finding, Gap, Path, Related, Severity
 from lda_notes.record import events as ev
 from lda_notes.record.parts import DayOnly, Model
 from lda_notes.record.unread import about
@@ -52,6 +52,7 @@ class Found(NamedTuple):
     citations: tuple[Citation, ...] | None = None
     severity: Severity | None = None
     lacks: tuple[str, ...] = ()
+    gap: Gap | None = None
 
 
 def whose(event: str, fact: str) -> str | None:
@@ -63,13 +64,26 @@ def _names(path: Path) -> tuple[str, ...]:
     return tuple(step for step in path if isinstance(step, str))
 
 
+Printed = Callable[[datetime, ZoneInfo], str]
+"""How a moment is printed, in a zone."""
+
+
+def in_digits(moment: datetime, zone: ZoneInfo) -> str:
+    """Return a moment as the check prints it: 2031-03-04 09:40."""
+    return moment.astimezone(zone).strftime("%Y-%m-%d" if isinstance(moment, DayOnly) else "%Y-%m-%d %H:%M")
+
+
 @dataclass(frozen=True)
 class Case:
-    """The record as every rule sees it. ``about``: only what is found of these entries, by position, is asked for."""
+    """The record as every rule sees it. ``about``: only what is found of these entries, by position, is asked for.
+
+    ``printed`` prints the moments that findings name.
+    """
 
     timeline: Timeline
     policy: Policy
     about: Set[int] | None = None
+    printed: Printed = in_digits
     reported: dict[tuple[str | None, str], Severity] = field(default_factory=dict)
     """Facts whose absence a rule about their event has reported, by event and name with dots, and how gravely."""
 
@@ -158,8 +172,8 @@ class Case:
         return found
 
     def say(self, moment: datetime) -> str:
-        """Return a moment as findings print it, in the stay's zone: 2031-03-04 09:40."""
-        return moment.astimezone(self.zone).strftime("%Y-%m-%d" if isinstance(moment, DayOnly) else "%Y-%m-%d %H:%M")
+        """Return a moment as findings print it, in the stay's zone."""
+        return self.printed(moment, self.zone)
 
     def local(self, moment: datetime) -> datetime:
         """Return ``moment`` in the stay's zone."""
@@ -288,8 +302,10 @@ def silenced_words(policy: Policy) -> tuple[str, ...]:
     )
 
 
-def check(timeline: Timeline, policy: Policy, about: Set[int] | None = None) -> tuple[Finding, ...]:
-    """Return every fault that the rules find in ``timeline``, in no particular order.
+def check(
+    timeline: Timeline, policy: Policy, about: Set[int] | None = None, printed: Printed = in_digits
+) -> tuple[Finding, ...]:
+    """Return every fault that the rules find in ``timeline``, in no particular order, moments as ``printed``.
 
     With ``about``, the positions of some entries, it returns at least what is found of these and of the record as a
     whole, and costs little more than these entries do.
@@ -297,7 +313,7 @@ def check(timeline: Timeline, policy: Policy, about: Set[int] | None = None) -> 
     if not _BY_KIND:
         load()
         _dispatch()
-    case = Case(timeline, policy, about)
+    case = Case(timeline, policy, about, printed)
     found: list[Finding] = []
     silent = {one.rule for one in policy.silenced if may_be_silenced(one.rule)} if policy.silenced else frozenset()
     for step in timeline.steps:
@@ -347,6 +363,7 @@ def _finding(row: Rule, fault: Found, policy: Policy, entry: Entry | None) -> Fi
         fault.citations if fault.citations is not None else tuple(citations(row, policy)),
         entry.event.id if entry is not None else None,
         fault.related,
+        gap=fault.gap,
     )
 
 

@@ -10,6 +10,7 @@ from decimal import Decimal
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -30,6 +31,7 @@ from lda_notes.commands.printing import say, visible
 from lda_notes.commands.writing import target, width, write
 from lda_notes.documents.handoff.page import Handoff, Printing, Source, handoff, left_sheet, sheet
 from lda_notes.documents.handoff.sources import Unsigned
+from lda_notes.documents.wording import Wording
 from lda_notes.knowledge import policy_file
 from lda_notes.knowledge.policy import Policy
 from lda_notes.problems import Failure
@@ -149,7 +151,11 @@ def _sources(
     starts = {record.file: pipeline.begins(record) for record in read}
     later = [record for record in read if (since := starts[record.file]) is not None and since > asof]
     begun = [pipeline.upto(record, asof) for record in read if record not in later]
-    judged = {one.record.file: one for one in pipeline.judge_all(begun, policy, asof)}
+
+    def printed(moment: datetime, zone: ZoneInfo) -> str:
+        return Wording(zone, asof).when(moment)  # findings name moments as the sheet does
+
+    judged = {one.record.file: one for one in pipeline.judge_all(begun, policy, asof, printed)}
     lines = {id(one.line): one.line for one in judged.values() if one.line is not None}
     for line in lines.values():
         last, files = line.records[-1], [record.file for record in line.records]

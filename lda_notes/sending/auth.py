@@ -18,7 +18,7 @@ from urllib.parse import urlencode
 
 from lda_notes.problems import Failure
 from lda_notes.sending.address import Address, address
-from lda_notes.sending.pace import Pace, retry_after
+from lda_notes.sending.pace import Pace, steadily
 from lda_notes.sending.secret_files import read_secret, token_text
 from lda_notes.sending.wire import Answer, Connection, NoAnswer
 
@@ -40,7 +40,6 @@ _UNSAID_S: Final = 300.0
 _LONGEST_S: Final = 86_400
 """Longest life of a token that is believed."""
 
-_RETRIED: Final = frozenset({429, 502, 503, 504})
 _FEWEST_RSA_BITS: Final = 2048
 
 
@@ -203,20 +202,10 @@ class BackendService:
         return token_address(found, self._server, "the token service that the server names")
 
     def _asked(self, request: Callable[[], tuple[str, str, dict[str, str], bytes | None]], who: str) -> Answer:
-        tried = 0
-        while True:
-            try:
-                answer = self._connection.ask(*request())
-            except NoAnswer as none:
-                if not none.again or not self._pace.wait(tried):
-                    raise Failure(f"{who} cannot be reached: {none}", UNREACHABLE) from None
-            else:
-                asked = retry_after(answer.headers.get("Retry-After"), self._pace.now())
-                if answer.status not in _RETRIED:
-                    return answer
-                if not self._pace.wait(tried, asked):
-                    raise Failure(f"{who} is busy (status {answer.status}); try again later", UNREACHABLE)
-            tried += 1
+        try:
+            return steadily(self._pace, lambda: self._connection.ask(*request()))
+        except NoAnswer as none:
+            raise Failure(f"{who} cannot be reached: {none}", UNREACHABLE) from None
 
 
 Credentials = Bearer | BackendService

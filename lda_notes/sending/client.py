@@ -12,13 +12,10 @@ from lda_notes.sending.address import Address, origin_of
 from lda_notes.sending.auth import REFUSED, UNREACHABLE, Credentials
 from lda_notes.sending.entries import Identity, Json, objects_of
 from lda_notes.sending.outcome import WARNED, plain, read_outcome, reasons
-from lda_notes.sending.pace import Pace, retry_after
+from lda_notes.sending.pace import BUSY, Pace, retry_after, steadily
 from lda_notes.sending.wire import Answer, Connection, NoAnswer
 
 FHIR: Final = "application/fhir+json"
-
-BUSY: Final = frozenset({429, 502, 503, 504})
-"""Statuses after which the same request may be made again."""
 
 _AT_ONCE: Final = 50
 """Identities asked for in one search."""
@@ -280,25 +277,13 @@ class Server:
 
     def _steady(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None = None) -> Answer:
         """Ask what changes nothing, again and again at the server's pace."""
-        tried = 0
-        while True:
-            asked = None
-            try:
-                answer = self._allowed(method, url, {**headers, "Cache-Control": "no-cache"}, content)
-                if answer.status not in BUSY and answer.status != 500:
-                    return answer
-                reason = f"status {answer.status}"
-                asked = self.asked_wait(answer)
-            except NoAnswer as none:
-                if none.may_have_arrived and not none.again:
-                    raise Unreadable(f"{self.address.base}: {none}") from None
-                if not none.again:
-                    raise Unreachable(f"{self.address.base} cannot be reached: {none}") from None
-                reason = str(none)
-            if not self.pace.wait(tried, asked):
-                late = f", and asks to wait {asked:.0f} seconds" if asked is not None else ""
-                raise Unreachable(f"{self.address.base} cannot be reached: {reason}{late}")
-            tried += 1
+        fresh = {**headers, "Cache-Control": "no-cache"}
+        try:
+            return steadily(self.pace, lambda: self._allowed(method, url, fresh, content), {*BUSY, 500})
+        except NoAnswer as none:
+            if none.may_have_arrived and not none.again:
+                raise Unreadable(f"{self.address.base}: {none}") from None
+            raise Unreachable(f"{self.address.base} cannot be reached: {none}") from None
 
     def _allowed(self, method: str, url: str, headers: Mapping[str, str], content: bytes | None) -> Answer:
         """Ask once with the present token, and again with a new one when the server does not take it."""

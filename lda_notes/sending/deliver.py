@@ -7,17 +7,18 @@ names its identity, so what the server has shows whether it was applied; only if
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any, Final
 
 from lda_notes.fhir.elements import to_json
 from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED, status_of
-from lda_notes.sending.client import BUSY, Server, Unreachable
+from lda_notes.sending.client import Server, Unreachable
 from lda_notes.sending.compare import Difference, Resolve, differences, same_reference
 from lda_notes.sending.entries import Entry, Identity, Json, NotSafe, entries, object_of, objects_of, patient_of
 from lda_notes.sending.outcome import WARNED, Issue, issues, plain, read_outcome
+from lda_notes.sending.pace import BUSY
 from lda_notes.sending.parcel import Stored
 from lda_notes.sending.wire import Answer, NoAnswer
 
@@ -96,7 +97,7 @@ def deliver(
     `Server` raises: then it is not known to be there, and sending it again is right.
     """
     sending = Sending(server, entries(bundle), shared)
-    refuse_other_patients(server, sending.listed)
+    sending.refuse_other_patients()
     if one_by_one:
         from lda_notes.sending.singly import singly
 
@@ -110,49 +111,6 @@ def deliver(
         if sending.all_applied(before):
             return sending.delivered(before)
     return _send(sending, bundle, before)
-
-
-# -- whose it is --
-
-
-def refuse_other_patients(server: Server, listed: Iterable[Entry]) -> None:
-    """Make sure that what a bundle refers to is of its own patient. Raises `NotSafe`, with nothing changed.
-
-    A Patient named by id must have the record number; a stay found by its number must be this patient's.
-    """
-    for entry in listed:
-        about = patient_of(entry.resource)
-        if about is None:
-            continue
-        reference, number = str(about.get("reference")), object_of(about.get("identifier"))
-        if number and "?" not in reference and not reference.startswith("urn:"):
-            known = server.named(reference)
-            if known is not None and not _has_number(known, number):
-                raise NotSafe(f"{reference} on the server does not have this patient's record number")
-        stay = str(object_of(entry.resource.get("encounter")).get("reference", ""))
-        if "?" in stay and "?" in reference:
-            theirs = object_of(object_of(server.named(stay)).get("subject")).get("reference")
-            if isinstance(theirs, str) and not same_reference(reference, theirs, server.resolved, server.address.base):
-                raise NotSafe("the stay with this number is another patient's on the server; nothing was changed")
-
-
-def _has_number(patient: Json, number: Json) -> bool:
-    wanted = (number.get("system"), number.get("value"))
-    return any((one.get("system"), one.get("value")) == wanted for one in objects_of(patient.get("identifier")))
-
-
-def resolver(server: Server, listed: Iterable[Entry], found: Found) -> Resolve:
-    """Turns the ``fullUrl`` of an entry, or a reference by condition, into the ``Type/id`` of what the server has."""
-    known = {
-        entry.full_url: f"{entry.identity.kind}/{found[entry.identity][0].get('id')}"
-        for entry in listed
-        if found.get(entry.identity)
-    }
-
-    def resolve(reference: str) -> str | None:
-        return server.resolved(reference) if "?" in reference else known.get(reference)
-
-    return resolve
 
 
 # -- a bundle and a server --
@@ -170,14 +128,49 @@ class Sending:
         """Return what the server has of the bundle."""
         return self.server.find(entry.identity for entry in self.listed)
 
+    def refuse_other_patients(self) -> None:
+        """Make sure that what is referred to is of the same patient. Raises `NotSafe`, with nothing changed.
+
+        A Patient named by id must have the record number; a stay found by its number must be this patient's.
+        """
+        server = self.server
+        for entry in self.listed:
+            about = patient_of(entry.resource)
+            if about is None:
+                continue
+            reference, number = str(about.get("reference")), object_of(about.get("identifier"))
+            if number and "?" not in reference and not reference.startswith("urn:"):
+                known = server.named(reference)
+                if known is not None and not _has_number(known, number):
+                    raise NotSafe(f"{reference} on the server does not have this patient's record number")
+            stay = str(object_of(entry.resource.get("encounter")).get("reference", ""))
+            if "?" in stay and "?" in reference:
+                theirs = object_of(object_of(server.named(stay)).get("subject")).get("reference")
+                resolve, base = server.resolved, server.address.base
+                if isinstance(theirs, str) and not same_reference(reference, theirs, resolve, base):
+                    raise NotSafe("the stay with this number is another patient's on the server; nothing was changed")
+
     def resolver(self, found: Found) -> Resolve:
         """Return what gives the ``Type/id`` of an entry or of a reference by condition."""
-        return resolver(self.server, self.listed, found)
+        known = {
+            entry.full_url: f"{entry.identity.kind}/{found[entry.identity][0].get('id')}"
+            for entry in self.listed
+            if found.get(entry.identity)
+        }
+        return lambda reference: self.server.resolved(reference) if "?" in reference else known.get(reference)
 
-    def differs(self, entry: Entry, found: Found) -> bool:
-        """Return whether what the server has of an entry is not as it is sent."""
-        stored = found[entry.identity][0]
-        return bool(differences(entry.resource, stored, self.resolver(found), self.server.address.base))
+    def comparison(self, found: Found) -> Callable[[Entry], tuple[Difference, ...]]:
+        """Return what gives the differences between an entry and what the server has of it."""
+        resolve, base = self.resolver(found), self.server.address.base
+        lasting = {
+            f"{entry.identity.kind}/{stored.get('id')}"
+            for entry in self.listed
+            if entry.method == "POST" and entry.index not in self.shared and entry.identity.kind not in CONTEXT_TYPES
+            for stored in found[entry.identity]
+        }
+        return lambda entry: tuple(
+            differences(entry.resource, found[entry.identity][0], resolve, base, lasting.__contains__)
+        )
 
     def doubled(self, found: Found, status: int = 412, reported: tuple[Issue, ...] = ()) -> Refused | None:
         """Return the refusal when two resources of the server have one identity; None when none have."""
@@ -209,8 +202,9 @@ class Sending:
 
     def all_applied(self, found: Found) -> bool:
         """Return whether the server is as the transaction leaves it: all is there, every update as it was sent."""
+        apart = self.comparison(found)
         return all(len(found[entry.identity]) == 1 for entry in self.listed) and not any(
-            entry.method == "PUT" and self.differs(entry, found) for entry in self.listed
+            entry.method == "PUT" and apart(entry) for entry in self.listed
         )
 
     def ask(self) -> Delivered | Refused | None:
@@ -222,23 +216,23 @@ class Sending:
 
     def delivered(self, found: Found, statuses: Mapping[int, str] = MappingProxyType({})) -> Delivered:
         """Return what came of a bundle whose every entry is on the server; ``statuses`` say what became of each."""
-        resolve, base = self.resolver(found), self.server.address.base
-        lasting = {
-            f"{entry.identity.kind}/{found[entry.identity][0].get('id')}"
-            for entry in self.listed
-            if entry.method == "POST" and entry.index not in self.shared and entry.identity.kind not in CONTEXT_TYPES
-        }
         became = [statuses.get(entry.index, "unchanged") for entry in self.listed]
+        differing = self.comparison(found)
         kept = tuple(
-            Kept(entry, tuple(apart))
+            Kept(entry, apart)
             for entry, how in zip(self.listed, became, strict=True)
             if how == "unchanged"
             and entry.index not in self.shared
             and not _decided_elsewhere(found[entry.identity][0])
-            and (apart := differences(entry.resource, found[entry.identity][0], resolve, base, lasting.__contains__))
+            and (apart := differing(entry))
         )
         resources = tuple(stored_as(entry.identity, found[entry.identity][0]) for entry in self.listed)
         return Delivered(resources, became.count("created"), became.count("updated"), became.count("unchanged"), kept)
+
+
+def _has_number(patient: Json, number: Json) -> bool:
+    wanted = (number.get("system"), number.get("value"))
+    return any((one.get("system"), one.get("value")) == wanted for one in objects_of(patient.get("identifier")))
 
 
 def _decided_elsewhere(stored: Json) -> bool:
@@ -313,9 +307,9 @@ def _without_idle_updates(sending: Sending, bundle: Json, before: Found | None) 
     """Return the bundle with every update that would change nothing turned into a create on condition, which cannot."""
     if before is None:
         return bundle
-    made = list(bundle["entry"])
+    made, differing = list(bundle["entry"]), sending.comparison(before)
     for entry in sending.listed:
-        if entry.method == "PUT" and before[entry.identity] and not sending.differs(entry, before):
+        if entry.method == "PUT" and before[entry.identity] and not differing(entry):
             request = {"method": "POST", "url": entry.identity.kind, "ifNoneExist": entry.condition}
             made[entry.index] = {**made[entry.index], "request": request}
     return {**bundle, "entry": made}

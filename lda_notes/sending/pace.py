@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from typing import Final
+
+from lda_notes.sending.wire import Answer, NoAnswer
+
+BUSY: Final = frozenset({429, 502, 503, 504})
+"""Statuses after which the same request may be made again."""
 
 _MOST_DIGITS: Final = 9
 
@@ -39,6 +44,25 @@ class Pace:
         scattered = (1 + self.chance()) / 2 * min(self.longest_s, self.first_s * 2**tried)
         self.sleep(scattered if asked_s is None else asked_s + scattered / 10)
         return True
+
+
+def steadily(pace: Pace, ask: Callable[[], Answer], again: Collection[int] = BUSY) -> Answer:
+    """Ask what changes nothing, until the status is not one of ``again``. Raises the last `NoAnswer`."""
+    tried = 0
+    while True:
+        asked: float | None = None
+        try:
+            answer = ask()
+            if answer.status not in again:
+                return answer
+            asked = retry_after(answer.headers.get("Retry-After"), pace.now())
+            late = f", and asks to wait {asked:.0f} seconds" if asked is not None else ""
+            failed = NoAnswer(f"status {answer.status}{late}", may_have_arrived=True, again=True)
+        except NoAnswer as none:
+            failed = none
+        if not failed.again or not pace.wait(tried, asked):
+            raise failed
+        tried += 1
 
 
 def retry_after(value: str | None, now: float) -> float | None:

@@ -12,11 +12,12 @@ from graphlib import CycleError, TopologicalSorter
 from typing import Any, Final
 
 from lda_notes.fhir.elements import to_json_bytes
-from lda_notes.sending.client import BUSY, Server, Unreachable
+from lda_notes.sending.client import Server, Unreachable
 from lda_notes.sending.compare import Resolve
 from lda_notes.sending.deliver import Delivered, Refused, Sending
 from lda_notes.sending.entries import Entry, Json, NotSafe, references
 from lda_notes.sending.outcome import WARNED, Issue, issues, read_outcome
+from lda_notes.sending.pace import BUSY
 from lda_notes.sending.wire import Answer, NoAnswer
 
 _GOOD: Final = (200, 201)
@@ -33,7 +34,7 @@ def singly(sending: Sending) -> Delivered | Refused:
     warnings: list[Issue] = []
     for entry in _in_order(sending.listed):
         stored = found[entry.identity]
-        if stored and (entry.method == "POST" or not sending.differs(entry, found)):
+        if stored and (entry.method == "POST" or not sending.comparison(found)(entry)):
             continue
         try:
             resource = _resolved(entry.resource, sending.resolver(found))

@@ -9,8 +9,8 @@ from typing import Literal
 from lda_notes.fhir.identity import CONTEXT_TYPES, UPDATED
 from lda_notes.fhir.verify.verification import read_json
 from lda_notes.sending.client import Server
-from lda_notes.sending.compare import Difference, differences
-from lda_notes.sending.deliver import refuse_other_patients, resolver, stored_as
+from lda_notes.sending.compare import Difference
+from lda_notes.sending.deliver import Sending, stored_as
 from lda_notes.sending.entries import (
     Entry,
     Identity,
@@ -81,23 +81,17 @@ def standing(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
     Raises `NotSafe` when what a bundle refers to is another patient's on the server.
     """
     wanted = expected(parcels)
-    refuse_other_patients(server, (one.entry for one in wanted.values()))
+    sending = Sending(server, tuple(one.entry for one in wanted.values()))
+    sending.refuse_other_patients()
     unreadable: dict[Identity, str] = {}
     stored = server.find(wanted, unreadable)
-    resolve = resolver(server, (one.entry for one in wanted.values()), stored)
+    differing = sending.comparison(stored)
     nowhere = {one.entry.full_url for identity, one in wanted.items() if identity in unreadable}
-    updated = {identity for identity, one in wanted.items() if one.entry.method == "PUT"}
-    lasting = {
-        f"{identity.kind}/{each.get('id')}"
-        for identity, some in stored.items()
-        for each in some
-        if identity not in updated
-    }
     for identity, one in wanted.items():
         found = stored[identity]
         apart: tuple[Difference, ...] = ()
         if len(found) == 1 and identity.kind not in CONTEXT_TYPES:
-            apart = tuple(differences(one.entry.resource, found[0], resolve, server.address.base, lasting.__contains__))
+            apart = differing(one.entry)
         why = unreadable.get(identity)
         if why is None and apart and not nowhere.isdisjoint(references(one.entry.resource)):
             why = "what it refers to could not be read"
@@ -122,8 +116,8 @@ def left_over(server: Server, parcels: Iterable[Parcel]) -> Iterator[Standing]:
     parcels = [parcel for parcel in parcels if parcel.rows and parcel.line is not None and parcel.about is not None]
     wanted = expected(parcels)
     stays = {f"{one.line}/{str(one.about).partition('/')[0]}/": one.file for one in parcels}
-    found = server.find(wanted)
-    resolve = resolver(server, (one.entry for one in wanted.values()), found)
+    sending = Sending(server, tuple(one.entry for one in wanted.values()))
+    resolve = sending.resolver(sending.find())
     named = {str(object_of(patient_of(one.entry.resource)).get("reference")) for one in wanted.values()} - {"None"}
     patients = {(resolve(one) if one.startswith("urn:") or "?" in one else one) for one in named} - {None}
     known = {identity.value for identity in wanted}

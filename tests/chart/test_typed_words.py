@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import get_args
 from zoneinfo import ZoneInfo
@@ -15,7 +15,7 @@ from lda_notes.chart.answers import values
 from lda_notes.chart.answers.heard import Unclear
 from lda_notes.chart.form import Form
 from lda_notes.chart.talk import Talk
-from lda_notes.chart.terminal import display
+from lda_notes.chart.terminal import display, unit
 from lda_notes.commands import console
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.line.timeline import build
@@ -186,6 +186,12 @@ def test_a_word_for_one_fact_of_several_is_echoed_with_its_title() -> None:
     assert says[0].text == "Site: skin: irritated."
 
 
+def test_two_answers_to_a_question_for_one_are_asked_one_at_a_time() -> None:
+    for choice in ("AllergenName", "Presence"):
+        found = values.choose("latex, tape", values.options(CHOICES[choice]))
+        assert isinstance(found, Unclear) and found.sentence.startswith("One at a time. Type ")
+
+
 def test_the_time_of_an_event_is_explained_in_words_that_can_be_typed() -> None:
     _, (say,) = Talk(subject(demo_until("access-1"), "access", NOON)).reply("?")
     assert "Type it like 0940" in say.text and "offset" not in say.text
@@ -205,3 +211,14 @@ def test_each_hold_is_named_with_its_own_beginning() -> None:
     line = build(made, DEFAULT, datetime.fromisoformat("2026-06-15T10:00-05:00"))
     (row,) = display.warnings(line.now("single"), ZoneInfo("America/Chicago"))
     assert "since 15 June 2026, 08:30: no blood return; since 15 June 2026, 09:30: fever of 39" in row
+
+
+def test_a_line_on_hold_is_not_last_on_the_unit_for_lack_of_a_time() -> None:
+    now = datetime.fromisoformat("2026-06-15T10:00-05:00")
+    idle = unit.Task("idle flush", now + timedelta(days=28), False)
+    late = unit.Task("line check", now - timedelta(hours=1), True)
+    beds = [
+        unit.Bed(Path(room), room, "Fernsby, Odo", room, tasks, held, (), now)
+        for room, tasks, held in (("14", (idle,), False), ("12", (), True), ("9", (late,), False))
+    ]
+    assert [bed.room for bed in sorted(beds, key=lambda bed: bed.first)] == ["9", "12", "14"]

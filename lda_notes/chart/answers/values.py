@@ -68,9 +68,10 @@ def choose(text: str, offered: Sequence[Option]) -> Option | Unclear:
         return close[0]
     if len(close) > 1:
         return Unclear(f"That could be {phrasing.listed([option.words for option in close], 'or')}.")
+    asks = "One at a time. Type" if "," in said else "Type"
     if len(offered) > _FEW:
-        return Unclear(f"Type {offered[0].key} to {offered[-1].key} from the list, or its words.")
-    return Unclear(f"Type {phrasing.listed([option.key for option in offered], 'or')}.")
+        return Unclear(f"{asks} {offered[0].key} to {offered[-1].key} from the list, or its words.")
+    return Unclear(f"{asks} {phrasing.listed([option.key for option in offered], 'or')}.")
 
 
 _FEW: Final = 8

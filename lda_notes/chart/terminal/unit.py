@@ -42,7 +42,9 @@ class Bed:
 
     @property
     def first(self) -> datetime:
-        """When the first task is due."""
+        """When the first task is due; a line on hold is to be evaluated now."""
+        if self.held and not any(task.late for task in self.tasks):
+            return self.now
         return min((task.by or self.now for task in self.tasks), default=self.now + timedelta(days=9999))
 
 

@@ -62,7 +62,7 @@ def late_entry_not_marked(case: Case) -> Iterable[Found]:
 def late_entry_without_entry_time(case: Case) -> Iterable[Found]:
     """Finds entries marked as late that do not say when they were made.
 
-    A late entry carries the current date and time next to those of the event; without them nobody can tell how late.
+    A late entry carries the current date and time next to those of the event; without them no one can tell how late.
     """
     for entry in case.entries_and_corrections:
         if entry.event.late_entry is not None and entry.event.charted_at is None:
@@ -121,7 +121,7 @@ def entry_in_the_future(case: Case) -> Iterable[Found]:
 def offset_not_of_zone(case: Case) -> Iterable[Found]:
     """Compares the offset written with each event's time with that of the stay's time zone on that day.
 
-    After a clock change the old offset is easily written on: the event then stands an hour from where it was.
+    After a clock change the old offset is easily written on: the event is then an hour from where it was.
     Times in UTC, as machines write them, are accepted.
     """
     for entry in case.entries:
@@ -151,9 +151,9 @@ def _same(one: Person | None, other: Person | None) -> bool:
 def verifier_is_author(case: Case) -> Iterable[Found]:
     """Compares the verifier with the author, by staff identifier or else by name.
 
-    Nobody verifies her own work: a verifier is a second pair of eyes.
+    No one verifies her own work: a verifier is a second pair of eyes.
 
-    If nobody did, leave the verifier out and say so in the remarks.
+    If no one did, leave the verifier out and say so in the remarks.
     """
     for entry in case.entries_and_corrections:
         event = entry.event

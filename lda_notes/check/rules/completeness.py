@@ -14,7 +14,7 @@ from lda_notes.check.needs import EPISODE_NEEDS, NEEDS, Missing, label, missing_
 from lda_notes.check.rule_table import Case, Found, enter
 from lda_notes.knowledge.policy import DEFAULT
 from lda_notes.knowledge.sources import Citation
-from lda_notes.problems import SEVERITIES, Severity
+from lda_notes.problems import SEVERITIES, Gap, Severity
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Level
 
@@ -30,8 +30,9 @@ def _events(case: Case, level: Level) -> Iterator[Found]:
         event = entry.event
         lacking = [gap for gap in gaps if gap.need.level == level and not _reported(case, event.id, gap)]
         if lacking:
-            said = f"not recorded for this {entry.event.noun}: {_listed(lacking)}"
-            yield Found(lacking[0].path, said, entry, citations=_cited(lacking))
+            said = Gap(entry.event.noun, _labels(lacking))
+            words = f"not recorded for this {said.of}: {', '.join(said.facts)}"
+            yield Found(lacking[0].path, words, entry, citations=_cited(lacking), gap=said)
 
 
 def _reported(case: Case, event: str | None, gap: Missing) -> bool:
@@ -49,16 +50,17 @@ def _record(case: Case, level: Level) -> Iterator[Found]:
         if gap.need.level == level and gap.need.missed(episode, episode) and not _reported(case, None, gap)
     ]
     if lacking:
-        said = f"not recorded for patient, stay or port: {_listed(lacking)}"
-        yield Found(lacking[0].path, said, citations=_cited(lacking))
+        said = Gap("patient, stay or port", _labels(lacking))
+        words = f"not recorded for {said.of}: {', '.join(said.facts)}"
+        yield Found(lacking[0].path, words, citations=_cited(lacking), gap=said)
 
 
 def _of_the_record(case: Case) -> tuple[Missing, ...]:
     return case.unwritten(None, missing_in_episode(case.timeline.episode, case.policy))
 
 
-def _listed(gaps: list[Missing]) -> str:
-    return ", ".join(dict.fromkeys(_named(gap) for gap in gaps))
+def _labels(gaps: list[Missing]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(_named(gap) for gap in gaps))
 
 
 def _named(gap: Missing) -> str:

@@ -262,7 +262,7 @@ def erythema_extent(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Foun
 def recorded_both_ways(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
     """Finds two facts of one entry that cannot both be true, such as a whole needle with a piece missing.
 
-    The next nurse reads one of them and acts on it; nobody can tell which one was meant.
+    The next nurse reads one of them and acts on it; no one can tell which one was meant.
     """
     return (Found(fact, says) for fact, says in _both_ways(event.__dict__))
 

@@ -34,7 +34,7 @@ def _word(event: ev.Event) -> str:
 def correction_of_unknown_event(case: Case) -> Iterable[Found]:
     """Checks that each correction names an event of the record.
 
-    A correction is linked to what it corrects; unlinked, it changes nothing and the wrong entry stands.
+    A correction is linked to what it corrects; unlinked, it changes nothing and the wrong entry remains.
     """
     known: frozenset[str] | None = None
     for entry, event in _corrections(case):
@@ -48,7 +48,7 @@ def correction_of_unknown_event(case: Case) -> Iterable[Found]:
 def correction_of_a_correction(case: Case) -> Iterable[Found]:
     """Finds additions and amendments made to a correction, and retractions of a retraction.
 
-    Chains of corrections cannot be read. A wrong addendum or amendment is retracted and made anew; what was
+    Chains of corrections cannot be read. A wrong addendum or amendment is retracted and made again; what was
     retracted stays so and is charted again.
     """
     known = {entry.event.id: entry for entry in reversed(case.timeline.corrections)}

@@ -201,7 +201,7 @@ def _left_failed(case: Case) -> Iterator[tuple[Entry, list[str], Entry | None]]:
 def unknown_age_left(case: Case) -> Iterable[Found]:
     """Finds a needle or dressing of unknown age that stayed on after the arrival.
 
-    What nobody can date is due now: it may be past its limit already, and every day adds to it.
+    What cannot be dated is due now: it may be past its limit already, and every day adds to it.
 
     Needle, extension and dressing are changed together. If the date is found out, amend the arrival.
     """

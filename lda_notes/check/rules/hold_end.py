@@ -48,12 +48,12 @@ def cleared_without_restored_blood(step: Step, event: ev.Evaluation, case: Case)
 
 
 @unsafe(
-    "keep the line on hold until somebody whose role may clear it has judged it",
+    "keep the line on hold until someone whose role may clear it has judged it",
     COMMON_PRACTICE,
     limits=("roles_that_may_clear",),
 )
 def cleared_by_other_role(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a line cleared by somebody whose recorded role may not end a hold.
+    """Finds a line cleared by someone whose recorded role may not end a hold.
 
     A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
     by anybody else ends nothing: the line stays on hold.

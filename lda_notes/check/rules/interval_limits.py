@@ -19,7 +19,7 @@ from lda_notes.record import events as ev
 def line_check_interval(case: Case) -> Iterable[Found]:
     """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
 
-    Swelling, leaking and a loosened dressing show first to the eye; a needle that nobody looks at for long can do harm
+    Swelling, leaking and a loosened dressing show first to the eye; a needle that is not looked at for long can do harm
     unseen. The interval is common practice and a facility may set its own; no shift looks at home or in a clinic.
 
     A look that was made and not charted is a late entry.
@@ -122,7 +122,7 @@ def _at_rest(state: State) -> bool:
     limits=("idle_flush_days",),
 )
 def idle_flush(case: Case) -> Iterable[Found]:
-    """Measures how long a port stood without a needle between two accesses, or stands so now, during the stay.
+    """Measures how long a port stood without a needle between two accesses, or has stood since, during the stay.
 
     An idle port is flushed so that it stays open. Most sources ask for four weeks; studies of six to eight weeks, and
     of twelve, saw no more occlusions, so a facility may set a longer interval.

@@ -39,7 +39,7 @@ def needle_gauge(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) 
 def needle_length(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the recorded length with the lengths in which non-coring needles are made.
 
-    A needle too short slips out of the septum, one too long stands above the skin; a length outside the range is most
+    A needle too short slips out of the septum, one too long sits above the skin; a length outside the range is most
     likely in another unit. Labels often print inches: one inch is 25.4 mm.
     """
     length = event.needle.length_mm if type(event.needle) is Needle else None
@@ -142,7 +142,7 @@ def power_injection_unrated(step: Step, event: ev.LineUse, case: Case) -> Iterab
 def power_rating_unknown(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection where the rating of needle or port is not on record.
 
-    Feel and look do not tell a rated port from another: only the label, the patient's card or the implant record do.
+    You cannot tell a power-rated port by look or feel: only the label, the patient's card or the implant record do.
 
     Inject by power only when both are rated.
     """

@@ -51,7 +51,7 @@ def access_on_accessed_port(step: Step, event: ev.Opening, case: Case) -> Iterab
 def deaccess_without_access(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds the removal of a needle that, by the record, is not in.
 
-    A needle that was never charted in has no gauge, no length and no date; nobody can say how long it was in.
+    A needle that was never charted in has no gauge, no length and no date; no one can say how long it was in.
 
     A needle that was in when the patient came is charted as an arrival with the needle in.
     """
@@ -73,7 +73,7 @@ def dressing_change_without_needle(step: Step, event: ev.DressingChange, case: C
 def flush_without_needle(step: Step, event: ev.FlushOrLock, case: Case) -> Iterable[Found]:
     """Finds a flush or a lock of a port that, by the record, has no needle in.
 
-    Without a needle nothing can be flushed: an access is missing, or the event stands on the wrong septum.
+    Without a needle nothing can be flushed: an access is missing, or the event is on the wrong septum.
     """
     return _without_needle(step, case, "the line is flushed but no needle is in")
 
@@ -82,7 +82,7 @@ def flush_without_needle(step: Step, event: ev.FlushOrLock, case: Case) -> Itera
 def use_without_needle(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a use of the line while, by the record, no needle is in.
 
-    What was given must have gone somewhere: an access is missing, or the event stands on the wrong septum.
+    What was given must have gone somewhere: an access is missing, or the event is on the wrong septum.
     """
     return _without_needle(step, case, "the line is used but no needle is in")
 
@@ -91,7 +91,7 @@ def use_without_needle(step: Step, event: ev.LineUse, case: Case) -> Iterable[Fo
 def thrombolytic_without_needle(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
     """Finds a thrombolytic put into a port that, by the record, has no needle in.
 
-    The drug can only dwell behind a needle: an access is missing, or the event stands on the wrong septum.
+    The drug can only dwell behind a needle: an access is missing, or the event is on the wrong septum.
     """
     return _without_needle(step, case, "a thrombolytic is put in but no needle is in")
 
@@ -100,7 +100,7 @@ def thrombolytic_without_needle(step: Step, event: ev.PatencyTreatment, case: Ca
 def infusion_without_needle(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
     """Finds a line check that sees an infusion running while, by the record, no needle is in.
 
-    Both cannot be true; if the infusion runs, a needle is in that nobody charted.
+    Both cannot be true; if the infusion runs, a needle is in that was not charted.
 
     Look at the port first.
     """
@@ -115,7 +115,7 @@ def infusion_without_needle(step: Step, event: ev.LineCheck, case: Case) -> Iter
 def dressing_before_needle(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a dressing seen at a line check before any needle was charted in.
 
-    The dressing of an accessed port covers a needle; if one was in, nobody charted who put it in and when. A dressing
+    The dressing of an accessed port covers a needle; if one was in, who put it in and when was not charted. A dressing
     over a new incision is no such dressing, nor is the cover of a puncture after the needle came out.
 
     Look at the port first.

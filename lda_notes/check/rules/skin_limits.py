@@ -227,8 +227,8 @@ def _used_amounts(used: Anesthetic, row: _Maxima) -> Iterator[tuple[str, Decimal
 def cream_maximum_unknown(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds lidocaine and prilocaine cream on a child whose weight is not recorded.
 
-    From 3 months on, the label's maxima depend on the weight; without it nobody can tell whether the cream was too
-    much, and no other figure stands in for it.
+    From 3 months on, the label's maxima depend on the weight; without it no one can tell whether the cream was
+    too much, and no other figure stands in for it.
     """
     used, months = _numbed(event, _CREAM), months_at(case, event)
     if used is None or case.timeline.patient_at(event.at).weight_kg is not None:

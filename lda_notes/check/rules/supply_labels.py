@@ -29,7 +29,7 @@ _USABLE: Final = Citation("gs1-general", "M-M", "usable through the end of the d
 def expired_supply(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the expiry on the label of each supply with the day on which it was used.
 
-    Past its date nobody vouches for sterility or strength. A supply is usable through the end of that day, by the clock
+    Past its date no one vouches for sterility or strength. A supply is usable through the end of that day, by the clock
     of the place.
 
     Tell who decides what follows for the patient.
@@ -171,7 +171,7 @@ def label_contradicts_identifier(case: Case) -> Iterable[Found]:
 def expired_by_identifier(case: Case) -> Iterable[Found]:
     """Compares the expiry inside the device identifier with the day of use, where no expiry was charted beside it.
 
-    A scan often contains the expiry that nobody typed.
+    A scan often contains the expiry that was not typed.
 
     Tell who decides what follows for the patient.
     """

@@ -120,7 +120,7 @@ enter_unsuited(__name__, _TABLE)
     COMMON_PRACTICE,
 )
 def heparin_before_known(case: Case) -> Iterable[Found]:
-    """Finds heparin used before it was known that the patient must have none, where nobody is recorded as told.
+    """Finds heparin used before it was known that the patient must have none, where no one is recorded as notified.
 
     What was done on what was known then was right; but the patient was exposed, and heparin may still be in the line.
     """

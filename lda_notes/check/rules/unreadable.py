@@ -41,8 +41,8 @@ READING: Final[tuple[Explained, ...]] = (
     ),
     Explained(
         "entry-inserted-after-signing",
-        "An entry stands before one that was signed when it was not there yet.",
-        "An entry that is written later is a late entry and stands at the end, with the time when it was made.",
+        "An entry precedes one that was signed before it existed.",
+        "An entry that is written later is a late entry and comes at the end, with the time when it was made.",
         "compare with the copies beside the record, its prints and the server, and ask who changed it",
     ),
     Explained(
@@ -54,7 +54,7 @@ READING: Final[tuple[Explained, ...]] = (
     Explained(
         "not-a-mapping",
         "The file begins with a list or a single value; named entries were expected.",
-        "Without names nobody can tell what is patient, stay, port or event.",
+        "Without names no one can tell what is patient, stay, port or event.",
         "begin with names such as patient:",
     ),
     Explained(
@@ -66,7 +66,7 @@ READING: Final[tuple[Explained, ...]] = (
     Explained(
         "several-documents",
         "A second document begins in the file.",
-        "One file is one episode; what stands in a second document would belong to nobody.",
+        "One file is one episode; a second document would belong to no one.",
         "put it into a file of its own",
     ),
     Explained(
@@ -137,13 +137,13 @@ READING: Final[tuple[Explained, ...]] = (
     ),
     Explained(
         "yaml-number-sign",
-        "A value in one row goes on after a space and a number sign, such as bag #2.",
+        "A value in one row continues after a space and a number sign, such as bag #2.",
         "YAML takes what follows for a remark, so that words of the chart would be lost in silence.",
         "put the value in quotes",
     ),
     Explained(
         "typographic-quotes",
-        "A value stands in the curved quotation marks that word processors make.",
+        "A value is in the curved quotation marks that word processors make.",
         "YAML knows only straight ones; the curved would become part of the value.",
         "type them again in a plain text editor",
     ),

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
-from datetime import datetime
-from typing import Final
 
 from lda_notes.documents.handoff.problems import since_handoff
 from lda_notes.documents.handoff.view import View
@@ -31,47 +28,21 @@ def said(view: View, finding: Finding) -> str:
     """Return an unsafe finding as the sheet says it, with the time of its event."""
     entry = view.entry(finding)
     where = f" ({view.wording.when(entry.event.at)})" if entry else ""  # what, not who: the sheet goes round
-    return f"{phrasing.capital(_MOMENT.sub(lambda found: _as_elsewhere(view, found[0]), finding.message))}{where}"
-
-
-_MOMENT: Final = re.compile(r"\b\d{4}-\d\d-\d\d \d\d:\d\d\b")
-"""A moment as findings print it."""
-
-
-def _as_elsewhere(view: View, moment: str) -> str:
-    """Return a moment of a finding as the rest of the sheet prints moments; what is none stays as it is."""
-    try:
-        return view.wording.when(datetime.fromisoformat(moment).replace(tzinfo=view.wording.zone))
-    except ValueError:
-        return moment
+    return f"{phrasing.capital(finding.message)}{where}"
 
 
 def gaps(view: View, findings: Sequence[Finding]) -> Iterator[str]:
     """Yield what is not recorded, one statement for each event and one for the record as a whole."""
-    entries: dict[int, Entry] = {}
-    by_event: dict[int | None, list[str]] = {}
+    said: dict[int | None, tuple[Entry | None, list[str]]] = {}
     for finding in findings:
         if finding.severity == "gap" and matters(view, finding):
-            found = view.entry(finding)
-            if found is not None:
-                entries[id(found)] = found
-            by_event.setdefault(id(found) if found is not None else None, []).append(finding.message)
-    for event, messages in by_event.items():
-        entry = entries.get(event) if event is not None else None
-        if entry is None:
-            yield phrasing.capital(
-                "; ".join(message.removeprefix("not recorded for ").removeprefix("the ") for message in messages)
-            )
-        else:
-            kind = entry.event.kind
-            facts = "; ".join(_without_kind(message) for message in messages)
-            yield f"{phrasing.capital(kind)} ({view.wording.told(entry)}): {facts}"
-
-
-def _without_kind(message: str) -> str:
-    """Return a gap's message without the words that the statement has said already."""
-    head, colon, facts = message.partition(": ")
-    return facts if colon and head.startswith("not recorded for this ") else message
+            entry = view.entry(finding)
+            of = f"{finding.gap.of}: " if finding.gap and entry is None else ""
+            facts = of + ", ".join(finding.gap.facts) if finding.gap else finding.message
+            said.setdefault(None if entry is None else id(entry), (entry, []))[1].append(facts)
+    for entry, lacks in said.values():
+        about = f"{entry.event.kind} ({view.wording.told(entry)}): " if entry is not None else ""
+        yield phrasing.capital(about + "; ".join(lacks))
 
 
 def unread_event(event: UnreadEvent) -> str:

@@ -156,7 +156,6 @@ def _index(desk: Desk, finding: Finding) -> int | None:
 
 
 _OF_READING: Final = frozenset({"record-layout", "correction-unreadable"})
-_NOT_RECORDED: Final = "not recorded for this "
 
 
 def not_of_the_note(desk: Desk, chosen: tuple[Family, ...], found: Findings) -> Iterator[Block]:
@@ -186,6 +185,8 @@ def _to_do(finding: Finding) -> str:
 
 
 def _gap(finding: Finding, noun: str) -> str:
-    """Return a gap in the words of the check, without what the list itself says; one of a correction names it."""
-    said = finding.message.removeprefix(_NOT_RECORDED).removeprefix(f"{noun}: ")
+    """Return a gap without what the list itself says; one of a correction, or of the whole record, names it."""
+    gap = finding.gap
+    of = f"{gap.of}: " if gap and gap.of != noun else ""
+    said = of + ", ".join(gap.facts) if gap else finding.message
     return phrasing.capital(f"{said} ({finding.todo})")
