@@ -18,20 +18,19 @@ Steps = frozenset[str]
 
 @dataclass(frozen=True, slots=True)
 class Precaution:
-    """A supply to leave out, or to use instead. ``about`` names the facts of an event that it concerns."""
+    """A supply to leave out, or to use instead. ``about`` names the facts of an event that it concerns.
+
+    ``reassures``: it only says that something need not be left out.
+    """
 
     reason: str
     says: str
     about: Steps
     basis: Stated
-
-    @property
-    def reassures(self) -> bool:
-        """Return whether it only says that something need not be left out."""
-        return self.says.startswith(_NO_REASON)
+    reassures: bool = False
 
 
-_NO_REASON: Final = "by itself no reason against"
+_REASSURING: Final = frozenset({"shellfish", "contrast medium"})
 _HEPARIN: Final = ("no heparin in flush or lock, 0.9% sodium chloride or what is ordered instead", {"lock", "flushes"})
 _LABEL: Final = Citation("heparin-lock-label", "M-H")
 _CREAM: Final = Citation("cream-label", "R2", "contraindications")
@@ -69,12 +68,12 @@ _ALLERGIES: Final[Mapping[AllergenName, tuple[str, set[str], tuple[Citation, ...
         (Citation("heparin-lock-label", "R2"),),
     ),
     "shellfish": (
-        f"{_NO_REASON} an iodine antiseptic",
+        "by itself no reason against an iodine antiseptic",
         {"antisepsis"},
         (Citation("aaaai-iodine", "M-H"),),
     ),
     "contrast medium": (
-        f"{_NO_REASON} an iodine antiseptic; tell imaging",
+        "by itself no reason against an iodine antiseptic; tell imaging",
         {"antisepsis"},
         (Citation("aaaai-iodine", "M-H"),),
     ),
@@ -99,7 +98,7 @@ def precautions(patient: Patient) -> Iterator[Precaution]:
     for allergy in patient.allergies or ():
         says, about, cited = _ALLERGIES[allergy.substance]
         stated = Stated(f"A{_place(_ALLERGIES, allergy.substance)}", f"Allergy to {allergy.substance}: {says}", cited)
-        yield Precaution(_named(allergy), says, frozenset(about), stated)
+        yield Precaution(_named(allergy), says, frozenset(about), stated, allergy.substance in _REASSURING)
     for condition in patient.conditions:
         says, about, cited = _HISTORY[condition]
         stated = Stated(f"H{_place(_HISTORY, condition)}", f"{condition[0].upper()}{condition[1:]}: {says}", cited)

@@ -8,7 +8,7 @@ from typing import Final
 
 from lda_notes.knowledge.limits import ROWS, Limit
 from lda_notes.knowledge.policy import DEFAULT, Policy, looser, value_text
-from lda_notes.knowledge.sources import MARKS_IN_BRIEF, Citation
+from lda_notes.knowledge.sources import MARKS_IN_BRIEF, Citation, Mark
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +58,12 @@ class References:
     def brief(self) -> tuple[str, ...]:
         """Return each source named so far by its short name, with its mark and the numbers that rest on it."""
         found: dict[str, list[str]] = {}
+        marks: set[Mark] = set()
         for basis in sorted(self._named, key=_order):
             cited = self._policy.citations(basis) if isinstance(basis, str) else basis.citations
             for citation in cited:
                 found.setdefault(citation.brief(), []).append(key(basis))
-        marks = {name.rpartition("(")[2].rstrip(")") for name in found}
+                marks.add(citation.mark)
         said = [f"[{', '.join(dict.fromkeys(keys))}] {name}." for name, keys in found.items()]
         legend = "; ".join(f"{mark}: {words}" for mark, words in MARKS_IN_BRIEF.items() if mark in marks)
         return (*said, f"{legend}.") if said else ()

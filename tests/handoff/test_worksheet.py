@@ -228,7 +228,7 @@ def test_the_last_needle_that_worked() -> None:
     assert "Needle that worked: 19 gauge, 25.4 mm (1 inch), 1 attempt (1 Feb 09:00, Marisol Tamm RN)" in text
     assert "last time 19 gauge, 25.4 mm (1 inch)" in text
     assert "- 3 attempts (20 Feb 09:00, Marisol Tamm RN)" in text
-    assert "- blood return none (20 Feb 09:00, Marisol Tamm RN)" in text
+    assert "- no blood return (20 Feb 09:00, Marisol Tamm RN)" in text
     assert "!! HOLD: no blood return" in text
 
 
@@ -236,7 +236,7 @@ def test_the_last_needle_that_worked() -> None:
 def test_difficulties_beyond_what_the_pages_have_room_for_are_counted(work: Work, most: int) -> None:
     looks = [event("line check", f"2031-02-{day:02} 09:00", blood_return="sluggish") for day in range(1, 10)]
     text = told(record(needle_event("2031-01-31 09:00"), *looks), work)
-    assert text.count("- blood return sluggish") == most
+    assert text.count("- sluggish blood return") == most
     assert f"- and {9 - most} earlier" in text
 
 

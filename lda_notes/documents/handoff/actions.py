@@ -12,7 +12,6 @@ from lda_notes.documents.references import Stated
 from lda_notes.knowledge.sources import COMMON_PRACTICE
 from lda_notes.line import due as clocks
 from lda_notes.line.corrections import Entry
-from lda_notes.line.dangers import VESICANT_RUNS
 from lda_notes.line.due import ClockName, Due
 from lda_notes.line.holds import PROVABLE
 from lda_notes.line.states import Dwell, State
@@ -56,10 +55,11 @@ def evaluations(view: View, septum: str, since: datetime) -> list[Entry]:
 
 
 def vesicant_runs(state: State) -> bool:
-    """Return whether a vesicant runs, by its danger or as the use says it."""
+    """Return whether a vesicant runs: it was started or found running and not stopped since, or the use says it."""
     event = state.infusion.event if state.infusion else None
     danger = state.danger("D5")
-    runs = danger is not None and danger.phase == "" and danger.what.startswith(VESICANT_RUNS)
+    began = danger.began.event if danger is not None and danger.began is not None and not danger.phase else None
+    runs = isinstance(began, ev.LineCheck) or (isinstance(began, ev.LineUse) and began.action == "started")
     return runs or (isinstance(event, ev.LineUse) and event.vesicant is True)
 
 
@@ -105,22 +105,17 @@ def _contents(view: View, state: State) -> Iterator[Action]:
     for which, danger in reversed(acts.items()):
         act = _ENDS.get(which)  # said once, for the latest, where several exposures wait to be reported
         if act is not None:
-            when = f" since {view.wording.when(danger.since)}" if danger.since is not None else ""
+            link = ", " if danger.exposure is not None else " since "
+            when = f"{link}{view.wording.when(danger.since)}" if danger.since is not None else ""
             yield Action(act, state.septum, None, True, _owner(view, None), f"{danger.what}{when}", (DANGERS,))
 
 
 _ENDS: Final[dict[tuple[str, str], str]] = {
     ("D1", ""): "Aspirate and discard the contents; ask the prescriber if nothing comes back",
     ("D1", "aspirated"): "Flush without heparin",
-    (
-        "D1",
-        "flushed in",
-    ): "Report the exposure to heparin, and record who was notified, as a problem that names the heparin",
+    ("D1", "flushed in"): "Report the exposure to heparin, and chart who was notified in a problem that names heparin",
     ("D3", ""): "Aspirate and discard the lock; ask the prescriber if nothing comes back",
-    (
-        "D3",
-        "flushed in",
-    ): "Report the lock that was flushed in, and record who was notified, as a problem that names its drug",
+    ("D3", "flushed in"): "Report the lock that was flushed in, and chart who was notified in a problem that names it",
     ("D10", ""): "Name who takes the needle out and when, and teach",
 }
 """The act that ends a danger, where no clock names it: by its number and phase."""

@@ -61,8 +61,7 @@ def allergies_short(timeline: Timeline) -> str:
         _allergy(one if "anaphyla" in (one.reaction or "").casefold() else one.model_copy(update={"reaction": None}))
         for one in patient.allergies or ()
     ]
-    other = allergies(timeline).removesuffix(NONE_KNOWN)
-    said = [f"allergy: {', '.join(named)}" if named else "", other, *patient.conditions]
+    said = [f"allergy: {', '.join(named)}" if named else "", _unclear(timeline), *patient.conditions]
     return phrasing.capital("; ".join(filter(None, said)))
 
 
@@ -95,12 +94,14 @@ NONE_KNOWN: Final = "no known allergies"
 
 def allergies(timeline: Timeline) -> str:
     """Return in words that allergies are not recorded, not readable or not known; "" where they are listed."""
-    allergies = timeline.episode.patient.allergies
-    if allergies is None:
+    return _unclear(timeline) or ("" if timeline.episode.patient.allergies else NONE_KNOWN)
+
+
+def _unclear(timeline: Timeline) -> str:
+    if timeline.episode.patient.allergies is None:
         return f"allergies {absent(timeline.unread, None, 'patient', 'allergies')}"
-    if about(timeline.unread, None, "patient", "allergies"):
-        return "allergies of which some could not be read"
-    return "" if allergies else NONE_KNOWN
+    lost = about(timeline.unread, None, "patient", "allergies")
+    return "allergies of which some could not be read" if lost else ""
 
 
 def port_text(port: Port, timeline: Timeline) -> str:

@@ -84,14 +84,17 @@ def _on_hold(state: State) -> Contingency:
     """Return what blood return changes about the holds of a septum, as their ends say."""
     basis = ("hold_ends_with",) if all(hold.reason in PROVABLE for hold in state.holds) else ()
     either = phrasing.listed(common_ends_in_words(state.holds), "or")
+    one = len(state.holds) == 1
+    hold, ends, has = ("the hold", "ends", "has") if one else ("the holds", "end", "have")
     if all("proof" in hold.ends_by for hold in state.holds):
-        return Contingency("blood that looks like whole blood returns and the flush runs free", "the hold ends", basis)
+        return Contingency("blood that looks like whole blood returns and the flush runs free", f"{hold} {ends}", basis)
     if state.dwell is not None and all("treatment" in hold.ends_by for hold in state.holds):
-        then = "the hold ends once the contents are withdrawn and the flush runs free"
+        then = f"{hold} {ends} once the contents are withdrawn and the flush runs free"
         return Contingency("the thrombolytic brings blood return", then, basis)
     if state.needle is None:
-        return Contingency("the port is needed", f"the hold has to end first, with {either}", basis)
-    return Contingency("blood returns through this needle", f"the hold stays; it ends only with {either}", basis)
+        return Contingency("the port is needed", f"{hold} {has} to end first, with {either}", basis)
+    stays = "stays; it ends" if one else "stay; they end"
+    return Contingency("blood returns through this needle", f"{hold} {stays} only with {either}", basis)
 
 
 def thrombolytic(view: View, line: LineFacts) -> Iterator[Contingency]:

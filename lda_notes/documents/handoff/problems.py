@@ -19,6 +19,7 @@ from lda_notes.line.states import Danger, Hold
 from lda_notes.narrative import phrasing
 from lda_notes.record import events as ev
 from lda_notes.record.parts import Problem
+from lda_notes.record.unread import about
 
 NO_ANSWER: Final = "NO REPLY recorded"
 
@@ -126,8 +127,8 @@ def _problem(view: View, entry: Entry, problem: Problem) -> str:
 
 
 def _problem_lacks(view: View, entry: Entry) -> str:
-    said = view.wording.absent(entry.event.id, "problems", "action")
-    return said if said.startswith("could") else f"is {said}"
+    lost = about(view.wording.unread, entry.event.id, "problems", "action")
+    return "could not be read" if lost else "is not recorded"
 
 
 def pending(view: View, lines: Sequence[LineFacts]) -> Iterator[str]:

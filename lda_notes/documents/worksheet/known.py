@@ -63,7 +63,7 @@ def _trouble(event: ev.Event) -> Iterator[str]:
         yield phrasing.count(event.attempts, "attempt")
     if isinstance(event, ev.Proved) and event.blood_return in ("none", "sluggish"):
         tried = f"; tried: {', '.join(event.steps_tried)}" if event.steps_tried else ""
-        yield f"blood return {event.blood_return}{tried}"
+        yield f"{'no' if event.blood_return == 'none' else 'sluggish'} blood return{tried}"
     if isinstance(event, ev.Flushed) and isinstance(event.flushes, tuple):
         felt = {f.resistance for f in event.flushes if f.resistance in ("some", "cannot flush")}
         if felt:
