@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Found, Step, advice, gap, wrong
@@ -17,8 +17,6 @@ _NEEDLE_STICK: Final = re.compile(r"\bneedle[ -]?stick\b", re.IGNORECASE)
 _CMS: Final = Citation("cms-pim-3325", "R2")
 _COP: Final = Citation("cfr-482-24", "M-H", "paragraph 1")
 _LATE: Final = Citation("ahima-2012", "M-H", "late entry")
-
-_NONE: Final = timedelta(0)
 
 
 # -- when it was charted --
@@ -126,25 +124,15 @@ def offset_not_of_zone(case: Case) -> Iterable[Found]:
     After a clock change the old offset is easily written on: the event is then an hour from where it was.
     Times in UTC, as machines write them, are accepted.
     """
-    spans = {entry.event.at.utcoffset() for entry in case.entries}
-    if not case.timeline.entries:
-        return
-    ends = (case.timeline.entries[0].event.at, case.timeline.entries[-1].event.at)
-    if spans - {_NONE} <= {case.local(ends[0]).utcoffset()} and _offset(case, ends[0]) == _offset(case, ends[1]):
-        return
     for entry in case.entries:
-        at = entry.event.at
-        if at.utcoffset() != _NONE and at.utcoffset() != case.local(at).utcoffset():
+        at, local = entry.event.at, case.local(entry.event.at)
+        if at.utcoffset() not in (timedelta(0), local.utcoffset()):
             yield Found(
                 "at",
                 f"the time is written with offset {at.strftime('%z')}; "
-                f"{case.timeline.episode.stay.time_zone} then had {case.local(at).strftime('%z')}",
+                f"{case.timeline.episode.stay.time_zone} then had {local.strftime('%z')}",
                 entry,
             )
-
-
-def _offset(case: Case, moment: datetime) -> timedelta | None:
-    return case.local(moment).utcoffset()
 
 
 # -- who --
