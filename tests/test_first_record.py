@@ -45,16 +45,16 @@ def test_the_record_itself_reads_well() -> None:
         (
             "weight_kg: 70",
             "weight_kg: 70,5",
-            '"weight_kg" holds a number with a comma',
+            '"weight_kg" contains a number with a comma',
             "a point in place of the comma",
         ),
         ("length_mm: 19", "length_mm: 19 mm", "a number with letters or signs after it", "without its unit"),
-        ("gauge: 20", "gauge: 20G", '"gauge" holds a number with letters', "without its unit"),
+        ("gauge: 20", "gauge: 20G", '"gauge" contains a number with letters', "without its unit"),
         ("non_coring: yes", "non_coring: Y", "expected yes, no or", "write yes, in small letters"),
         ("non_coring: yes", "non_coring: No", "expected yes, no or", "write no, in small letters"),
         ("at: 2031-03-04T08:30+01:00", "at: 2031-03-04T08:30", "a time without its offset", "add the offset"),
         ("at: 2031-03-04T08:30+01:00", "at: 04/03/2031 08:30", "a date in another order", "the year, the month"),
-        ("at: 2031-03-04T08:30+01:00", "at:", '"at" holds nothing', "write the value after the colon"),
+        ("at: 2031-03-04T08:30+01:00", "at:", '"at" contains nothing', "write the value after the colon"),
         ("birth_date: 1970-05-02", "birth_date: 02.05.1970", "a date in another order", "the year, the month"),
         (
             "blood_return: present",
@@ -62,14 +62,14 @@ def test_the_record_itself_reads_well() -> None:
             "expected present, sluggish or none",
             "did you mean present?",
         ),
-        ("kind: access", "kind: acess", '"kind" holds text; expected one of access', "did you mean access?"),
-        ("pain: 2", "pain: 12", '"pain" holds 12; expected at most 10', "correct the value"),
-        ("record_version: 1", "record_version: 3", '"record_version" holds 3; expected 1 or 2', "correct"),
-        ("unit: B", "unit: 4", '"unit" holds a number; expected text', "put it in quotes"),
+        ("kind: access", "kind: acess", '"kind" contains text; expected one of access', "did you mean access?"),
+        ("pain: 2", "pain: 12", '"pain" contains 12; expected at most 10', "correct the value"),
+        ("record_version: 1", "record_version: 3", '"record_version" contains 3; expected 1 or 2', "correct"),
+        ("unit: B", "unit: 4", '"unit" contains a number; expected text', "put it in quotes"),
         (
             "pain: 2",
             "steps_tried: [Cough or deep breath]",
-            'item 1 of "steps_tried" holds text',
+            'item 1 of "steps_tried" contains text',
             "did you mean cough or deep breath?",
         ),
     ],
@@ -90,7 +90,7 @@ def test_what_stands_in_the_file_is_never_called_missing() -> None:
     found = [finding.message for finding in slips("family_name", "familyname")]
     assert found == ['"family_name" is missing', '"familyname" is not a key that belongs here']
     [zone] = slips("Europe/Berlin", "Middle/Nowhere")
-    assert zone.message.startswith('"time_zone" holds text')
+    assert zone.message.startswith('"time_zone" contains text')
 
 
 @pytest.mark.parametrize("value", ["Anna Testgren", "70 Anna", "1970-99-99", "[Testgren]", "{of: Testgren}", "7777777"])

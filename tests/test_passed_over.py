@@ -41,8 +41,8 @@ def put(ward: Path, name: str) -> None:
         ("week.yaml~", "editor's copy", False),
         (".week.yaml.swp", "editor's copy", False),
         ("gone.yaml.lda-copy-1", "editor's copy", False),
-        ("week.txt", "another ending", False),
-        ("rows.ndjson.gz", "records in rows", True),
+        ("week.txt", "another extension", False),
+        ("rows.ndjson.gz", "one record per row", True),
         ("LDA_Policy.yaml", "read only as lda-policy.yaml", False),
         ("lda-policy.yml", "read only as lda-policy.yaml", False),
     ],
@@ -68,7 +68,7 @@ def test_check_reads_the_records_of_a_folder_and_names_the_rows_beside_them(ward
     run = CliRunner().invoke(group, ["check", str(ward), "--asof", ASOF])
     assert run.exit_code == 2
     assert "week.yaml" in run.stdout
-    assert re.search(r"night\.ndjson: .* run of its own", run.stderr)
+    assert re.search(r"night\.ndjson: .* separate run", run.stderr)
     run = CliRunner().invoke(group, ["check", str(ward), str(rows), "--asof", ASOF])
     assert "two runs" in str(run.exception), "a file of rows that was asked for is never left out"
 

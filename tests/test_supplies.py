@@ -72,7 +72,7 @@ REFUSED = [
     ("51022222233335", "check digit 5; 6 was expected"),
     ("+", "begins as HIBC"),
     ("++++", "begins as HIBC"),
-    ("+a!1", 'holds "!"'),
+    ("+a!1", 'contains "!"'),
     (hibc_text("+A991"), "The product part"),
     (hibc_text("+A999-TEST0"), "The product part"),
     (hibc_text("+A999TESTX"), "The product part"),
@@ -89,12 +89,12 @@ REFUSED = [
     (hibc_text("+A999TEST0/25366"), "no date of the calendar"),
     (hibc_text("+A999TEST0/$A/$$7B"), 'The lot is given twice, as "A" and as "B"'),
     (hibc_text("+A999TEST0/$$3260101A/14D20260102"), 'The expiry is given twice, as "2026-01-01"'),
-    (hibc_text("+A999TEST0") + "\n" + hibc_text("+A999TEST1"), "holds 2 products"),
+    (hibc_text("+A999TEST0") + "\n" + hibc_text("+A999TEST1"), "contains 2 products"),
     ("=)1TE123456A&)RZ12345678", "from character 1 on"),
     ("=/A9999XYZ100T0944=/A9999XYZ100T0944", "from character 19 on"),
     ("=,000025", "lacks the product part"),
     ("=/A9999XYZ100T0944=>014367", "014367 is no day"),
-    ("=+03000=/A9999XYZ100T0944=,000025", "announces 3 parts and holds 2"),
+    ("=+03000=/A9999XYZ100T0944=,000025", "announces 3 parts and contains 2"),
 ]
 
 

@@ -34,14 +34,14 @@ _KINDS: Final = tuple(
         (
             ("addendum", "adds what was left out"),
             ("amendment", "corrects what is wrong"),
-            ("retraction", "takes the entry out of view, as when it was made on the wrong patient"),
+            ("retraction", "takes the entry out of view, for example when it was made on the wrong patient"),
             ("co-signature", "a second person signs, such as a preceptor; nothing changes"),
         ),
         1,
     )
 )
 
-OWN_ENTRY: Final = "No one co-signs an entry of her own; the second person signs."
+OWN_ENTRY: Final = "No one co-signs their own entry; the second person signs."
 
 _VALUES: Final[Mapping[str, str]] = {"addendum": "adds", "amendment": "sets"}
 _OWN: Final = frozenset({"kind", "reason", "text", "by", "role"})
@@ -119,7 +119,7 @@ class CorrectionForm(EntryForm):
         if not inner:
             return None
         if all(layout.get(facts, ("new", *path)) == layout.get(self.before, path) for path in inner):
-            return "That is what the entry says already; nothing would change."
+            return "The entry already says that; nothing would change."
         return trials.unfit(self.model, merge(self.before, self._patch(facts)), tuple(inner))
 
     def is_author(self, who: Facts) -> bool:
@@ -161,7 +161,7 @@ class CorrectionForm(EntryForm):
 
     def adding(self, word: str, facts: Facts) -> Question | Heard | Unclear:
         """Say that every fact is asked for by name here."""
-        return Unclear("Facts are asked for one by one here. Answer the question, or set one with =.")
+        return Unclear("Facts are asked for one at a time here. Answer the question, or set one with =.")
 
     def take(self, given: dict[str, str]) -> None:
         """Take the facts of the entry out of answers given beforehand. Raises `Failure` for one that does not fit."""
@@ -293,7 +293,7 @@ class CorrectionForm(EntryForm):
         if entry["kind"] == "co-signature":
             rows.append("  Nothing. A second person signs for it.")
         if entry["kind"] == "retraction":
-            rows.append("  Before: it stands. After: it is out of view, and kept with the reason.")
+            rows.append("  Before: in view. After: out of view, kept with the reason.")
         event = self.target.event
         shown = event.of if isinstance(event, Correcting) else event.id
         note = display.preview(trial, self.policy, (shown,))

@@ -128,9 +128,9 @@ class Talk:
         if not said or (said.casefold() in _AS_OFFERED and question.default is not None and not question.options):
             if question.default is not None:
                 return question.default
-            return Unclear("An answer is required. Type . to leave it open, ? to have it explained.")
+            return Unclear("An answer is required. Type . to leave it open, ? for an explanation.")
         if said == ".":
-            return Unclear("There is no entry without this; it cannot be left open.") if question.needed else _OPEN
+            return Unclear("An entry needs this; it cannot be left open.") if question.needed else _OPEN
         if said.startswith("-") and not said[1:2].isdigit():
             return _reason(said[1:].strip(), question)
         return question.read(said, frame)

@@ -27,30 +27,30 @@ _SHORT: Final = 4
 AMONG: Final[tuple[Explained, ...]] = (
     Explained(
         EPISODE,
-        "Two records have one episode identifier.",
-        "Whoever reads notes, sums or exports by that identifier takes two stays for one.",
-        "give one of them an identifier of its own; take out a copy",
+        "Two records have the same episode identifier.",
+        "Anyone who looks up notes, totals or exports by that identifier takes two stays for one.",
+        "give one of them its own identifier; if one is a copy, remove it",
         "wrong",
     ),
     Explained(
         NUMBER,
         "One record number has two names or birth dates.",
-        "One of the two patients has the other's allergies, holds and drugs filed under the own number.",
-        "compare with the wristbands and correct the wrong number; when a name changed, use one in all records",
+        "One of the two patients has the other's allergies, holds and drugs filed under that number.",
+        "compare with the wristbands and correct the wrong number; if a name changed, use the same name in all records",
         "unsafe",
     ),
     Explained(
         PERSON,
         "One name and birth date has two record numbers.",
-        "If it is one patient, holds and allergies in one record are missing in the other.",
-        "ask the registry; when it is one patient, add the second number to both records",
+        "If it is one patient, holds and allergies in one record are missing from the other.",
+        "ask patient registration; if it is one patient, add the second number to both records",
         "wrong",
     ),
     Explained(
         PORTS,
         "One patient has two port identifiers, and no removal is recorded.",
-        "Most often it is one port under two names, and a hold is known to one record only; until that is known, "
-        "what is true of one is true of the other.",
+        "Most often it is one port under two names, and a hold is known to only one record; until this is settled, "
+        "what is true of one port is taken to be true of the other.",
         "find out whether it is one port, and give it one name; or chart the removal of the other",
         "wrong",
     ),

@@ -38,7 +38,7 @@ class PatientIdentifier(Model):
     replaced: YesNo | None = fact(
         "identifier replaced",
         "Yes when the number was corrected or merged into another one: it keeps its place, since what was sent is "
-        "found by the first number, and the number in use is added behind it.",
+        "found by the first number, and the current number is added after it.",
     )
 
 
@@ -66,15 +66,15 @@ class Patient(Model):
     )
     allergies: tuple[Allergy, ...] | None = fact(
         "allergies",
-        "Allergies; an empty list says that none are known, a missing key that nobody recorded them.",
+        "Allergies; an empty list means that none are known, a missing key that they were not recorded.",
         must=("Which allergies are known?", OPEN_RN, INS),
-        why="A missing list does not say that there are no allergies; antiseptic, dressing and lock "
-        "cannot be checked against it.",
+        why="A missing list does not mean that there are no allergies; antiseptic, dressing and lock cannot be "
+        "checked against it.",
     )
     history: tuple[HistoryName | Condition, ...] = Field(
         default=(),
         title="history",
-        description="Conditions that change which supplies may be used: the word, or the word and when it was found.",
+        description="Conditions that change which supplies may be used: the word alone, or with when it was found.",
     )
 
     @property
@@ -102,15 +102,15 @@ class Stay(Model):
     room: Short | None = fact("room", "Room at the beginning of the stay.")
     setting: words.Setting | None = fact(
         "setting",
-        "Kind of place the first unit is.",
+        "Kind of unit at the beginning of the stay.",
         may=("What kind of unit is it?", NHSN),
-        why="Line days are counted from the stay and only on inpatient units.",
+        why="Line days are counted from the stay, and only on inpatient units.",
     )
     admitted_at: Moment | None = fact(
         "admission",
         "When the stay began.",
         may=("When did the stay begin?", NHSN),
-        why="Line days are counted from the stay and only on inpatient units.",
+        why="Line days are counted from the stay, and only on inpatient units.",
     )
     time_zone: Annotated[str, BeforeValidator(_known_zone)] = required(
         "time zone", "IANA time zone of the facility, such as America/Chicago."
@@ -125,13 +125,13 @@ class Port(Model):
         "side",
         "Side of the body.",
         must=("Which side of the body?", INS, HOME, OPEN_RN),
-        why="A patient may carry more than one device; the next nurse must find the right one.",
+        why="A patient may have more than one device; the next nurse must find the right one.",
     )
     area: words.SiteArea | None = fact(
         "site",
         "Part of the body.",
         must=("Which part of the body?", INS, HOME, OPEN_RN),
-        why="A patient may carry more than one device; the next nurse must find the right one.",
+        why="A patient may have more than one device; the next nurse must find the right one.",
     )
     site_detail: Short | None = fact("site detail", "More about the place, such as infraclavicular.")
     septa: tuple[Short, ...] = Field(
@@ -154,21 +154,21 @@ class Port(Model):
         "catheter volume",
         "Volume of catheter and port, in mL.",
         must=("Volume of catheter and port, in mL?", CP),
-        why="The least flush and lock volumes are worked out from it.",
+        why="The minimum flush and lock volumes are computed from it.",
         option="catheter_volume_required",
     )
     valved: YesNo | None = fact("valved", "Yes when the catheter has a valve.")
     tip: TipConfirmation | None = fact(
         "tip confirmation",
-        "How it is known where the tip lies.",
+        "How the tip position is known.",
         may=("How is the tip position known?", OPEN_RN, INS),
-        why="A fresh pocket and an unproved tip both change whether the port may be used.",
+        why="A new pocket and an unconfirmed tip both affect whether the port may be used.",
     )
     implanted_on: Day | None = fact(
         "implant date",
         "When the port was implanted.",
         may=("When was the port implanted?", INS, HOME),
-        why="A fresh pocket and an unproved tip both change whether the port may be used.",
+        why="A new pocket and an unconfirmed tip both affect whether the port may be used.",
     )
     model: Short | None = fact("model", "Model name on the patient's card, without brand.")
     udi: Text | None = fact("port device identifier", "Device identifier (UDI) as scanned or printed.")
@@ -187,7 +187,7 @@ class Episode(Model):
     """One file: a patient, a stay, a port and its events."""
 
     record_version: Literal[1, 2] = Field(
-        title="record version", description="Version of this layout: 2. Version 1 is read as well."
+        title="record version", description="Version of this layout: 2. Version 1 can also be read."
     )
     id: Identifier = required("episode identifier", "Name of this episode, unique in the facility.")
     patient: Patient

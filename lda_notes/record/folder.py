@@ -152,20 +152,23 @@ def _could_be(path: FilePath) -> Passed | None:
         many = "1 record" if inside == 1 else f"{inside} records"
         return Passed(path, f"is a folder with {many}, not read from here; give the folder too") if inside else None
     if not path.is_file():
-        return Passed(path, "is named like a record and is not a file; look what it is", True) if named else None
+        return Passed(path, "is named like a record but is not a file; find out what it is", True) if named else None
     if _is_policy(path):
         return Passed(path, f"is named like the policy, which is read only as {policy_file.NAME}; rename it")
     if any(suffix.lower() in (".ndjson", ".jsonl") for suffix in path.suffixes[-2:]):
         if _begins_with(path, b'"resourceType"'):
             return None
-        why = "contains records in rows, not read beside records in files of their own; check it in a run of its own"
+        why = (
+            "contains one record per row and is not read together with records in separate files; check it in a "
+            "separate run"
+        )
         return Passed(path, why, True)
     if (ours := _COPIED.fullmatch(path.name)) and path.with_name(ours[1]).exists():
         return None  # the state before an entry, kept by the program itself
     if any(f"{suffix}" in path.name.lower() for suffix in records.SUFFIXES):
         return Passed(path, "looks like an editor's copy of a record; compare it with the record, then remove it")
     if _begins_with(path, b"record_version"):
-        return Passed(path, f"looks like a record under another ending; records end in {', '.join(records.SUFFIXES)}")
+        return Passed(path, f"looks like a record with another extension; records end in {', '.join(records.SUFFIXES)}")
     return None
 
 

@@ -103,7 +103,7 @@ def read(path: FilePath) -> Record:
             f"{path}: cannot be read ({error.strerror or error}); check the name and the permissions"
         ) from None
     if len(raw) > MAX_BYTES:
-        raise Failure(f"{path}: holds more than {MAX_BYTES} bytes, the most of a record; give one episode per file")
+        raise Failure(f"{path}: larger than the {MAX_BYTES}-byte limit for a record; put one episode in each file")
     return read_bytes(raw, str(path), as_json=path.suffix.lower() == ".json")
 
 

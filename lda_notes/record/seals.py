@@ -103,7 +103,7 @@ def findings(data: Mapping[str, Any]) -> Iterator[Finding]:
         name = _name(entry) or f"in position {index + 1}"
         path = ("events", index)
         if digest_of_entry(entry, seal["before"], seal.get("after"), seal.get("asof")) != seal["digest"]:
-            yield _finding(CHANGED, f"entry {name} is not as it was when it was signed", path, name)
+            yield _finding(CHANGED, f"entry {name} was changed after it was signed", path, name)
         if seal["before"] == chain[index]:
             continue
         after = seal.get("after")
@@ -113,17 +113,17 @@ def findings(data: Mapping[str, Any]) -> Iterator[Finding]:
                 what = _name(one) or f"in position {at + 1}"
                 yield _finding(INSERTED, f"entry {what} was not there when {name} was signed", ("events", at), what)
         elif after is not None and after not in ids:
-            says = f"entry {after}, which {name} was signed after, is not in the record"
+            says = f"entry {after}, which was there when {name} was signed, is not in the record"
             yield _finding(REMOVED, says, path, name)
         elif after is not None and ids[after] > index:
-            says = f"entry {after}, which {name} was signed after, is now behind it"
+            says = f"entry {after}, which came before {name} when that was signed, now comes after it"
             yield _finding(INSERTED, says, path, name)
         elif after is None or all(_seal(one) is None for one in entries[:index]):
             unsealed = ", or an entry before it," if index else ""
-            says = f"patient, stay or port{unsealed} is not as it was when {name} was signed"
+            says = f"patient, stay or port{unsealed} was changed after {name} was signed"
             yield _finding(CHANGED, says, path, name)
         else:
-            says = f"entry {after} is not as it was when {name} was signed after it, though it has a seal"
+            says = f"entry {after} was changed after {name}, which follows it, was signed, although it has a seal"
             yield _finding(CHANGED, says, ("events", ids[after]), after)
 
 
@@ -141,7 +141,7 @@ def unknown(data: Mapping[str, Any], paper: Sealed) -> Finding | None:
 
 
 def _finding(rule: str, says: str, path: tuple[str | int, ...], event: str) -> Finding:
-    todo = "compare with the copies beside the record, its prints and the server, and ask who changed it"
+    todo = "compare with the copies beside the record, its printed notes and the server, and ask who changed it"
     return Finding(rule, "wrong", says, todo, path, event=event)
 
 

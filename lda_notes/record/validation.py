@@ -34,7 +34,7 @@ every event misspelled has some 500."""
 _TOO_MANY: Final = Misfit(
     (),
     f"more than {MOST_MISFITS} values do not fit the layout, so none of this was read",
-    "look whether this is a record at all, and which program wrote it",
+    "check whether this is a record at all, and which program wrote it",
 )
 
 
@@ -214,7 +214,7 @@ def _misfit(path: Path, details: list[Any], value: Any) -> Misfit:
     said, todo = _found(path, value, details, wanted)
     return Misfit(
         path,
-        f"{name} holds {said}; expected {' or '.join(wanted) if wanted else first['msg'].lower()}",
+        f"{name} contains {said}; expected {' or '.join(wanted) if wanted else first['msg'].lower()}",
         todo,
     )
 

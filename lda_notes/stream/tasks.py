@@ -69,7 +69,7 @@ def read(file: str, row: Row) -> Record:
     fault = Finding(
         "too-large",
         "wrong",
-        f"the row holds more than {MAX_BYTES:,} bytes, the most of a record",
+        f"the row is larger than the {MAX_BYTES:,}-byte limit for a record",
         "look whether row ends are missing; give one episode to a row",
         (),
         place=Place(file, row.number, 1),

@@ -82,7 +82,7 @@ def read(rows: Sequence[str], today: date) -> DeviceIdentifier:
             "Scan the product's bar code, which has a letter behind the plus sign, and then this one.",
         )
     if len(products) > 1:
-        raise Refused(f"The text holds {len(products)} products; one was expected.", "Scan one label only.")
+        raise Refused(f"The text contains {len(products)} products; one was expected.", "Scan one label only.")
     product = products[0]
     code, *segments = product[1:-1].split("/")
     if not _PRIMARY.fullmatch(code):
@@ -126,7 +126,7 @@ def _verify(row: str) -> None:
     foreign = [character for character in row if character not in ALPHABET]
     if foreign:
         raise Refused(
-            f"The HIBC text holds {shown(foreign[0])}; only capital letters, digits, space and - . $ / + % were "
+            f"The HIBC text contains {shown(foreign[0])}; only capital letters, digits, space and - . $ / + % were "
             "expected.",
             _LOOK_AGAIN,
         )

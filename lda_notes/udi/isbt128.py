@@ -49,7 +49,7 @@ def read(text: str) -> DeviceIdentifier:
         at, count = match.end(), count + 1
     if header and int(header[1]) != count:
         raise Refused(
-            f"The ISBT 128 text announces {int(header[1])} parts and holds {count}.",
+            f"The ISBT 128 text announces {int(header[1])} parts and contains {count}.",
             "Scan it again; part of the bar code is missing.",
         )
     if "device" not in found:

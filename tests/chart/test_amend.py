@@ -102,7 +102,7 @@ def test_of_two_flushes_the_one_that_is_meant_is_asked_for() -> None:
 def test_what_is_recorded_already_is_no_correction() -> None:
     talk, _ = answered(correction("access-1", "amendment"), "gauge")
     same, says = answered(talk, "20")
-    assert says[0].text == "That is what the entry says already; nothing would change." and same.facts == talk.facts
+    assert says[0].text == "The entry already says that; nothing would change." and same.facts == talk.facts
 
 
 def test_only_what_changed_is_said_of_an_amended_flush() -> None:
@@ -266,7 +266,7 @@ def test_a_co_signature_is_an_event_of_its_own(run: Run, ward: Path) -> None:
 def test_no_one_co_signs_an_entry_of_her_own(run: Run, ward: Path) -> None:
     before = (ward / "episode.yaml").read_bytes()
     ran = run("amend", "episode.yaml", "access-1", "--as", "co-signature", *SECOND)
-    assert ran.code == 2 and "No one co-signs an entry of her own" in ran.err
+    assert ran.code == 2 and "No one co-signs their own entry" in ran.err
     assert (ward / "episode.yaml").read_bytes() == before
 
 

@@ -96,7 +96,7 @@ def test_one_session_at_a_time(tmp_path: Path) -> None:
     at = tmp_path / "deep" / "er" / "draft.json"
     with drafts.held(at):
         assert stat.S_IMODE(at.parent.stat().st_mode) == 0o700
-        with pytest.raises(Failure, match="another window of yours"), drafts.held(at):
+        with pytest.raises(Failure, match="another of your windows"), drafts.held(at):
             pass
     with drafts.held(at):
         pass

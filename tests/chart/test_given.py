@@ -140,7 +140,7 @@ def test_what_there_is_no_entry_without_is_listed_too(
     for name in names:
         assert f"\n  {name}: " in ran.err
     typed = run(*arguments, *SECOND, typed="\n.\n" if arguments[0] == "chart" else ".\n")
-    assert "There is no entry without this; it cannot be left open." in typed.err
+    assert "An entry needs this; it cannot be left open." in typed.err
 
 
 @pytest.mark.parametrize(

@@ -170,7 +170,7 @@ def test_each_trouble_and_each_puncture_is_asked_for_at_once(ward: Path) -> None
     assert "What was seen?" in said and "Enter: redness" in said
     for text in ("", "marked its edge", "Dr Amaranth Locke, MD", "-2"):
         said = nurse.type(text)
-    assert "What did they answer?" in said
+    assert "What did they reply?" in said
     nurse.process.sendeof()
 
 

@@ -355,7 +355,7 @@ def test_the_same_event_cannot_be_charted_in_two_windows_at_once(ward: Path) -> 
     first = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
     first.read()
     second = Keyboard(ward, "chart", "episode.yaml", "access", asof=SECOND)
-    second.process.expect("is being charted in another window of yours")
+    second.process.expect("is being charted in another of your windows")
     second.process.wait()
     assert second.process.exitstatus == 2
     first.process.close(force=True)
@@ -386,7 +386,7 @@ def test_an_entry_is_amended_and_another_retracted(ward: Path) -> None:
     nurse = Keyboard(ward, "amend", "episode.yaml", "check-13", "--as", "retraction", asof=SECOND)
     nurse.read()
     said = nurse.type("made on the wrong patient")
-    assert "RETRACTED" in said and "Before: it stands. After: it is out of view" in said
+    assert "RETRACTED" in said and "Before: in view. After: out of view" in said
     nurse.last("y")
     assert nurse.code() == 0
     assert last_event(ward)["kind"] == "retraction"
@@ -424,7 +424,7 @@ def test_a_hold_and_a_thrombolytic_stand_first_and_last(ward: Path) -> None:
         for text in texts:
             said = nurse.type(text)
     rows = " ".join(said[said.index("Written from the record") :].split())
-    assert "!! ALTEPLASE IN THE LINE since 7 May 2026, 11:50: no flush and no use before it is looked at." in rows
+    assert "!! ALTEPLASE IN THE LINE since 7 May 2026, 11:50: no flush and no use until it is checked." in rows
     nurse.last("mt")
     again = Keyboard(ward, "chart", "episode.yaml", "flush", asof=asof)
     opening = " ".join(again.read().split())

@@ -496,7 +496,7 @@ def test_a_fact_is_set_by_its_name(access: Talk) -> None:
     _, says = answered(talk, "= needle.gage 20")
     assert says[-1].text == "There is no fact needle.gage here. Did you mean needle.gauge?"
     _, says = answered(talk, "= needle 20")
-    assert "is a part with facts of its own" in says[-1].text
+    assert "is a part with its own facts" in says[-1].text
     _, says = answered(talk, "= pain 11")
     assert says[-1].tone == "fault"
     talk, _ = answered(talk, "= anesthetic none used", "= pain - asleep")
@@ -620,11 +620,11 @@ def test_on_hold_no_letter_says_that_the_line_was_flushed_or_locked_as_usual(acc
     talk, _ = answered(access, "-15m", "a", *UNTIL_BLOOD[3:], "n", "12")
     assert name(talk) == "problems.0.what", "what was done and who was told is asked at once"
     talk, _ = answered(talk, ".")
-    assert talk.question is not None and talk.question.asks == "The line is on hold: was it flushed even so?"
+    assert talk.question is not None and talk.question.asks == "The line is on hold: was it flushed anyway?"
     assert [option.key for option in talk.question.options] == ["h", "e"]
     talk, _ = answered(talk, "h", "15")
     assert talk.facts["flushes"] == {"not_done": "line on hold"}
-    assert talk.question is not None and talk.question.asks == "The line is on hold: was it locked even so?"
+    assert talk.question is not None and talk.question.asks == "The line is on hold: was it locked anyway?"
     assert "a" not in {option.key for option in talk.question.options}
     talk, _ = answered(talk, "h")
     assert talk.facts["lock"] == {"not_done": "line on hold"}
@@ -701,7 +701,7 @@ def test_a_time_of_yesterday_typed_after_midnight_is_asked_about() -> None:
 def test_the_name_of_an_entry_is_not_set(access: Talk) -> None:
     for typed in ("= id zz", "= kind access"):
         _, says = answered(access, "-15m", typed)
-        assert says[-1].tone == "fault" and "of an entry is not set here" in says[-1].text
+        assert says[-1].tone == "fault" and "of an entry cannot be set here" in says[-1].text
 
 
 def test_a_flush_that_found_no_blood_is_not_said_to_be_given_by_one_letter() -> None:

@@ -221,7 +221,7 @@ def test_the_ends_of_the_calendar_are_refused_in_words(typed: str) -> None:
     for zone in ("America/Chicago", "Pacific/Auckland"):
         now = datetime.fromisoformat("2026-05-07T12:00-05:00")
         found = read(typed, Frame(now, ZoneInfo(zone), now))
-        assert isinstance(found, Unclear) and found.sentence == "That lies beyond the calendar."
+        assert isinstance(found, Unclear) and found.sentence == "That date is outside the calendar."
 
 
 def test_a_clock_time_that_was_read_as_of_the_day_before_is_asked_back() -> None:

@@ -123,7 +123,7 @@ def test_ok_at_an_offered_order_takes_it_and_is_no_order_of_its_own() -> None:
 @pytest.mark.parametrize("word", ["nkda", "none known"])
 def test_no_known_drug_allergies_is_no_answer_to_all_allergies(run: Run, word: str) -> None:
     ran = run("new", "b.yaml", typed=f"Brightwater\nTobias\nLB-7\nLantern Bay\n12 March 1957\n{word}\n")
-    assert ("That may be about drugs alone" in ran.err) == (word == "nkda"), ran.err
+    assert ("That may refer to drugs only" in ran.err) == (word == "nkda"), ran.err
 
 
 def test_a_kind_is_read_by_what_it_is_called(run: Run) -> None:
@@ -145,7 +145,7 @@ def test_a_stay_that_is_over_says_so_first_and_offers_no_time(run: Run, ward: Pa
     assert "THIS STAY IS OVER" not in ran.err
     (ward / "episode.yaml").write_bytes(DEMO.read_bytes())
     said = " ".join(run("chart", "episode.yaml", "visit", *later, typed=typed).err.split())
-    over = "!! THIS STAY IS OVER: discharged, 12 May 2026, 14:00. Chart here only what was before that."
+    over = "!! THIS STAY IS OVER: discharged, 12 May 2026, 14:00. Chart here only what happened before that."
     assert over in said and said.index(over) < said.index("When did the needle go in?")
     assert "An answer is required." in said and "is after the discharge of 12 May 2026, 14:00. Type y" in said
 

@@ -78,6 +78,6 @@ def test_a_round_asks_once(shared: Run, ward: Path) -> None:
 def test_a_wrong_pick_in_a_round_comes_back_to_the_list_and_leaves_no_draft(run: Run, ward: Path) -> None:
     (ward / "episode.yaml").write_bytes(demo_until("check-6"))
     ran = run("chart", ".", "--asof", NOON, typed="99\n12 foo\n12 line check\n-2m\n<\n<\nq\n")
-    assert ran.code == 0 and "Nobody on the list" in ran.err and "foo cannot be charted here" in ran.err
+    assert ran.code == 0 and "No one on the list" in ran.err and "foo cannot be charted here" in ran.err
     assert ran.err.count("On the unit: 1 patient") == 2, "what is not understood is asked again below the same list"
     assert "draft not signed" not in ran.err and "Line check: Quillfeather" in ran.err

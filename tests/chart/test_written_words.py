@@ -33,7 +33,7 @@ def test_a_weekday_and_words_for_choices(ward: Path) -> None:
     assert "10 May 2026, 14:10" in said and "before the last entry" in said
     nurse.type("y")
     said = nurse.type("2")
-    assert "Type a when all of it is so" in said, "a number never means a choice of a list that is not shown"
+    assert "Type a if all of it applies" in said, "a number never means a choice of a list that is not shown"
     nurse.process.close(force=True)
 
 

@@ -14,11 +14,12 @@ from test_worksheet import told, view
 from ward import ASOF
 
 from lda_notes import pipeline
+from lda_notes.commands.handoff import _sources
 from lda_notes.documents.blocks import Line, Sheet, Table
 from lda_notes.documents.handoff.actions import VESICANT_LOOKS
 from lda_notes.documents.handoff.contingencies import thrombolytic
 from lda_notes.documents.handoff.line import line_facts
-from lda_notes.documents.handoff.page import Source, handoff
+from lda_notes.documents.handoff.page import handoff
 from lda_notes.documents.handoff.page import sheet as handed_over
 from lda_notes.documents.handoff.view import View
 from lda_notes.documents.render import render
@@ -90,9 +91,7 @@ def test_the_line_check_says_as_of_when() -> None:
 def test_a_failed_dressing_is_not_called_left_and_dates_are_those_of_the_sheet() -> None:
     read_now = read(DEMOS / "soiled-dressing.yaml")
     moment = datetime.fromisoformat("2026-07-10T09:20-05:00")
-    judged = pipeline.judge(pipeline.upto(read_now, moment), DEFAULT, moment)
-    assert judged.timeline is not None
-    found = handoff([Source(read_now.file, judged.timeline, judged.findings, read_now.unread_events)], DEFAULT, moment)
+    found = handoff(list(_sources([read_now], DEFAULT, moment)), DEFAULT, moment)
     text = render(handed_over(found), "text", 4000).decode().replace("\u00a0", " ")
     assert "DANGER: dressing not yet changed, found soiled and loose, 09:00" in text
     assert "found soiled and loose at 10 Jul 09:00, and" in text

@@ -274,7 +274,7 @@ def _undated(hour: int, minute: int, which: str, frame: Frame) -> datetime | Unc
             return first
 
 
-_BEYOND: Final = Unclear("That lies beyond the calendar.")
+_BEYOND: Final = Unclear("That date is outside the calendar.")
 
 
 def _on(day: date, hour: int, minute: int, which: str, zone: ZoneInfo) -> datetime | Unclear:
@@ -284,7 +284,7 @@ def _on(day: date, hour: int, minute: int, which: str, zone: ZoneInfo) -> dateti
     two = one.replace(fold=1)
     clock = f"{hour:02}:{minute:02}"
     if one.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != one.replace(tzinfo=None):
-        return Unclear(f"On {phrasing.day(day)} there was no {clock}: the clocks were put forward over it.")
+        return Unclear(f"On {phrasing.day(day)} there was no {clock}: the clocks were put forward then.")
     names = {phrasing.offset_name(one).casefold(): one, phrasing.offset_name(two).casefold(): two}
     if one.utcoffset() == two.utcoffset():
         if which and which not in names:

@@ -265,7 +265,7 @@ def _text(text: str) -> Value | Unclear:
     if not said:
         return Unclear("Type some words.")
     if len(said) > _LONGEST:
-        return Unclear(f"That is too long: {len(said)} characters, where {_LONGEST} are the most.")
+        return Unclear(f"That is too long: {len(said)} characters; at most {_LONGEST} are allowed.")
     return Value(said, said)
 
 
@@ -284,9 +284,9 @@ def person(text: str) -> Value | Unclear:
     if not parts:
         return Unclear("Type a name and a role, such as: Marisol Tamm, RN.")
     if parts[0].casefold() in _NO_NAME:
-        return Unclear("That is no name. Type a name and a role, such as: Marisol Tamm, RN.")
+        return Unclear("That is not a name. Type a name and a role, such as: Marisol Tamm, RN.")
     if parts[0].casefold() in _NOBODY:
-        return Unclear("If it was nobody, type . to leave it open. Else type a name and a role.")
+        return Unclear("If it was no one, type . to leave it open. Otherwise type a name and a role.")
     new = len(parts) > 1 and parts[-1].casefold() == "new"
     if new:
         parts.pop()
@@ -348,7 +348,7 @@ def read_label(text: str, part: Path, frame: Frame, takes: Callable[[Path], bool
     # What the label does not carry is taken out: it would be left from another label scanned before.
     facts = tuple(((*part, key), value) for key, value in found if takes((*part, key)))
     if all(value is None for _, value in facts):
-        return Unclear("That label says nothing that is recorded of this supply. Answer the question.")
+        return Unclear("That label contains nothing that is recorded about this supply. Answer the question.")
     said = [f"product {label.device}"]
     said.append(f"lot {label.lot}" if label.lot else "no lot on it")
     if label.expires is None:

@@ -132,16 +132,18 @@ ROWS: Final[tuple[_Row, ...]] = (
     _Row("patient.birth_date"),
     _Row(
         "patient.allergies",
-        explains="Allergies; n says that the patient has none, a period that no one asked.",
+        explains="Allergies; type n if the patient has none, a period if no one asked.",
     ),
-    _Row("patient.history", "Is one of these in the history?", True),
-    _Row("patient.weight_kg", freely=True, explains="Weight in kg; doses of a child and of a thrombolytic go by it."),
+    _Row("patient.history", "Are any of these in the history?", True),
+    _Row(
+        "patient.weight_kg", freely=True, explains="Weight in kg; doses for a child and of a thrombolytic depend on it."
+    ),
     _Row("stay.facility", "Which facility?"),
     _Row(
         "stay.time_zone",
-        "In which time zone is it? A large city will do, such as Chicago.",
+        "Which time zone is it in? A large city will do, such as Chicago.",
         read=zone,
-        explains="Every time of this record is read and shown in it.",
+        explains="All times in this record are read and shown in it.",
     ),
     _Row("stay.unit", "Which unit?"),
     _Row("stay.room", "Which room?", True),
@@ -256,7 +258,9 @@ def _list_question(row: _Row, path: Path, said: tuple[str, ...], made: Callable[
         if typed in ("n", "none", "no", none, *_NONE_AT_ALL):
             return Heard(((path, []),), none)
         if another and typed in NO_KNOWN_ALLERGIES:
-            return Unclear("That may be about drugs alone. Type n when latex, tape and skin prep are none either.")
+            return Unclear(
+                "That may refer to drugs only. Type n if there is no allergy to latex, tape or skin prep either."
+            )
         chosen: list[str] = []
         for part in typed.replace(";", ",").split(","):
             one = values.choose(part.strip(), offered[1:])

@@ -38,7 +38,7 @@ def set_fact(model: type[BaseModel], path: Path, text: str, frame: Frame) -> Rea
     name = layout.dotted(path)
     spot = layout.spot(model, path)
     if name in _NOT_SET:
-        return Unclear(f"The {name} of an entry is not set here.")
+        return Unclear(f"The {name} of an entry cannot be set here.")
     if spot is None or any(isinstance(step, int) and step > _MOST_ITEMS for step in path):
         close = nearest(name, [known for known, _ in every_fact(model)])
         hint = f" Did you mean {close}?" if close else ""
@@ -54,7 +54,7 @@ def set_fact(model: type[BaseModel], path: Path, text: str, frame: Frame) -> Rea
         if text in spot.words:
             return Heard(((path, text),), text, called(model, path))
         keys = phrasing.listed([f"{name}.{key}" for key in list(spot.part.model_fields)[:3]], "or") if spot.part else ""
-        return Unclear(f"{name} is a part with facts of its own. Set one of them, such as {keys}.")
+        return Unclear(f"{name} is a part with its own facts. Set one of them, such as {keys}.")
     if not text:
         return Unclear(f"Type what {name} is, after its name.")
     read, _, _ = values.reader(spot, str(path[-1]))

@@ -234,6 +234,6 @@ def asked(
         return Heard((), "none") if chosen.key == "n" else offered[chosen.key][1]
 
     yield Question(
-        QUESTION, QUESTION, "Was it one of your kits? What it says is charted as used.", read, options,
-        explains=("Kits are yours alone. Type k and a name where you sign to keep what an entry used as one.",),
+        QUESTION, QUESTION, "Was it one of your kits? Its contents are charted as used.", read, options,
+        explains=("Kits are private to you. To keep what an entry used as a kit, type k and a name when you sign.",),
     )  # fmt: skip

@@ -97,7 +97,7 @@ def _spelled(
                     return Heard((), others)
                 case typed:
                     some = _some_of(typed, spelled)
-                    return some or Unclear(f"Type a when all of it is so, e for {others}.")
+                    return some or Unclear(f"Type a if all of it applies, e for {others}.")
 
         reasons = (leaf.why_not for leaf in leaves.values() if leaf.why_not and leaf.why_not.path != leaf.path)
         return asking(list(leaves.values()), name, about, asks, read, offered, why_not=next(reasons, None))

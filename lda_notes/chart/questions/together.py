@@ -49,7 +49,7 @@ def _identity(situation: Situation, open_: Open) -> Question | None:
         # Words alone: a number would be a choice of a list that is not shown.
         value = Unclear("") if re.search(r"\d", typed) else read_compared(text, frame)
         if isinstance(value, Unclear):
-            return Unclear("Type a when all of it is so, e for each by itself.")
+            return Unclear("Type a if all of it applies, e for each by itself.")
         return Heard(((compared.path, value.value),), value.said)
 
     leaves = [leaf for leaf in (compared, checked) if leaf is not None]
@@ -145,9 +145,9 @@ def _flush(situation: Situation, open_: Open) -> Question | None:
             case "e":
                 return Heard((), EACH_BY_ITSELF)
             case _:
-                return Unclear("Type h when none was given, e when it was flushed even so.")
+                return Unclear("Type h if none was given, e if it was flushed anyway.")
 
-    asks = f"{HELD_ASKS}was it flushed even so?"
+    asks = f"{HELD_ASKS}was it flushed anyway?"
     why_not = next((leaf.why_not for leaf in flushed if leaf.why_not), None)
     return asking(flushed, "flush", "flush", asks, read, offered, why_not=why_not)
 
@@ -206,7 +206,7 @@ def _lock(situation: Situation, open_: Open) -> Question | None:
     if leaf is None:
         return None
     held = situation.held
-    asks = f"{HELD_ASKS}was it locked even so?" if held else "What is the line locked with?"
+    asks = f"{HELD_ASKS}was it locked anyway?" if held else "What is the line locked with?"
     runs = situation.spot(("infusion",)) is not None and not held
     none: Path = ("lock", "not_done")
     choices = [

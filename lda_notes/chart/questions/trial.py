@@ -86,7 +86,7 @@ def refusal(model: type[BaseModel], fault: Misfit) -> str:
     said, _, wanted = fault.message.partition("; expected ")
     spot = layout.spot(model, fault.path)
     called = phrasing.capital(spot.title) if spot is not None else "That"
-    typed = said.partition(" holds ")[2] or said
+    typed = said.partition(" contains ")[2] or said
     shown = f"{typed} does not fit" if typed[:1].isdigit() or typed[:1] == "-" else "that does not fit"
     return f"{called}: {shown}. Expected: {wanted.removesuffix(' or a mapping that says why not')}."
 

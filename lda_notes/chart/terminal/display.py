@@ -143,8 +143,8 @@ def over(line: Timeline, now: datetime) -> Iterator[str]:
     if left is not None and due.has_left(line, now):
         how = "the patient died" if due.died(line, now) else "discharged"
         when = echo(left.event.at, zone_of(line))
-        more = "" if due.died(line, now) else " A new stay has a record of its own: start it with lda-notes new."
-        yield f"!! THIS STAY IS OVER: {how}, {when}. Chart here only what was before that.{more}"
+        more = "" if due.died(line, now) else " A new stay needs its own record: start it with lda-notes new."
+        yield f"!! THIS STAY IS OVER: {how}, {when}. Chart here only what happened before that.{more}"
 
 
 def identity(kind: str, episode: Episode) -> Iterator[str]:
@@ -185,7 +185,7 @@ def warnings(state: State, zone: ZoneInfo) -> Iterator[str]:
         treatment = state.dwell.treatment.event
         drug = getattr(treatment, "drug", "thrombolytic")
         since = echo(treatment.at, zone)
-        yield f"{drug.upper()} IN THE LINE since {since}: no flush and no use before it is looked at."
+        yield f"{drug.upper()} IN THE LINE since {since}: no flush and no use until it is checked."
     for danger in state.dangers:
         if danger.code != "D4" or state.dwell is None:
             since = f" since {echo(danger.since, zone)}" if danger.since is not None else ""

@@ -48,7 +48,7 @@ def place(drafts: Path, record: Path, about: str) -> Path:
     return drafts / f"{name}.json"
 
 
-_BUSY: Final = "the same is being charted in another window of yours; finish it there"
+_BUSY: Final = "the same entry is being charted in another of your windows; finish it there"
 
 
 @contextmanager

@@ -291,7 +291,7 @@ class Session:
         self.console.show("\nThe record changed while you charted. Nothing is written yet.")
         for row in self.form.moved_on(changed.seen):
             self.console.show(f"   {row}")
-        self.console.show("Read it again, as it stands now, before you sign.")
+        self.console.show("Read it again as it is now before you sign.")
 
 
 _MOST_REPLIES: Final = 8

@@ -46,7 +46,7 @@ _TABLE: Final = (
         "reaction and notify the prescriber",
         "Finds chlorhexidine in skin antisepsis, dressing, disc or other supply of a patient allergic to it.",
         "Allergy to chlorhexidine is rare but can kill within minutes; the FDA counted 52 anaphylactic reactions, "
-        "two of them fatal. Dressings and discs contain it as well as swabs do.",
+        "two of them fatal. Dressings and discs contain it, not only swabs.",
         "70% isopropyl alcohol takes a minute of friction; the dressing must be without chlorhexidine too.",
         cites=(
             Citation("fda-chg-2017", "R2"),
@@ -61,7 +61,7 @@ _TABLE: Final = (
         "use an antiseptic without iodine, watch for a reaction and notify the prescriber",
         "Finds an iodine antiseptic on a patient recorded as allergic to iodine.",
         "A reaction to an iodine antiseptic is a reason to avoid it. A reaction to shellfish or to contrast medium "
-        "is not: those allergies leave this rule quiet.",
+        "is not: those allergies are not reported.",
         "Use chlorhexidine or 70% isopropyl alcohol, and ask what the recorded allergy really was.",
         cites=(Citation("aaaai-iodine", "M-H"),),
     ),
@@ -70,8 +70,8 @@ _TABLE: Final = (
         _NAMED,
         "use a product without isopropyl alcohol, and watch the skin",
         "Finds isopropyl alcohol, alone, with chlorhexidine or in a cap, used on a patient allergic to it.",
-        "Most chlorhexidine swabs are made with isopropyl alcohol, which the name on the record tells and a glance "
-        "at the swab does not.",
+        "Most chlorhexidine swabs contain isopropyl alcohol, which the name in the record shows and a glance at the "
+        "swab does not.",
         "Use an aqueous antiseptic.",
         cites=(COMMON_PRACTICE,),
     ),
@@ -80,7 +80,8 @@ _TABLE: Final = (
         _NAMED,
         "lock and flush with saline, take off anything coated with heparin, and notify the prescriber",
         "Finds heparin in flush, lock or another supply of a patient recorded as allergic to it.",
-        "Even the little heparin of a lock is enough for a reaction. Taurolidine locks may contain heparin too.",
+        "Even the small amount of heparin in a lock is enough for a reaction. Taurolidine locks may contain heparin "
+        "too.",
         "Use 0.9% sodium chloride, or what the prescriber orders instead.",
         cites=(Citation("heparin-lock-label", "M-H"),),
     ),
@@ -105,7 +106,7 @@ _TABLE: Final = (
         _NAMED,
         "use preservative-free saline or heparin",
         "Finds saline or heparin preserved with benzyl alcohol used on a patient allergic to it.",
-        "Vials for several doses are preserved, single-dose syringes are not; the label tells.",
+        "Multidose vials contain a preservative, single-dose syringes do not; the label tells.",
         cites=(Citation("heparin-lock-label", "R2"),),
     ),
 )
@@ -114,10 +115,10 @@ enter_unsuited(__name__, _TABLE)
 
 @advice("put a barrier film under the dressing or use a gentler one, and chart the skin under it", _INS)
 def adhesive_allergy(case: Case) -> Iterable[Found]:
-    """Finds a dressing held by adhesive on a patient whose skin does not bear adhesive.
+    """Finds an adhesive dressing on a patient whose skin does not tolerate adhesive.
 
-    Adhesive can blister and strip the skin. A needle must still be held and covered, so an adhesive dressing is not
-    forbidden; a barrier film under it answers a sensitivity. A reaction of an allergic kind stays a finding.
+    Adhesive can blister and strip the skin. A needle must still be secured and covered, so an adhesive dressing is not
+    ruled out; a barrier film under it is enough for a sensitivity. An allergic reaction is still a finding.
 
     Look at the skin at each change.
     """
@@ -135,7 +136,7 @@ def adhesive_allergy(case: Case) -> Iterable[Found]:
 def anesthetic_allergy(case: Case) -> Iterable[Found]:
     """Finds lidocaine or prilocaine, as cream or into the skin, on a patient allergic to one of them.
 
-    Both are of one family, and a patient who reacts to one may react to the other.
+    Both belong to one family, and a patient who reacts to one may react to the other.
 
     Watch for a reaction; cold spray is another way to numb the skin.
     """
@@ -152,10 +153,10 @@ def anesthetic_allergy(case: Case) -> Iterable[Found]:
 
 @unsafe("look up what the supply contains before it is used again, and ask the prescriber", _OPEN_RN)
 def other_allergy(case: Case) -> Iterable[Found]:
-    """Finds an allergen that the record names in its own words in the name of a supply that was used.
+    """Finds an allergen recorded in free text that appears in the name of a supply that was used.
 
-    Allergens outside the list cannot be looked up; but where a supply's own name says the same word, it was used on a
-    patient recorded as allergic to it.
+    Allergens outside the list cannot be looked up, but a supply whose name contains the same word was used on a patient
+    recorded as allergic to it.
     """
     if "other" not in _ever(case):
         return
@@ -203,7 +204,7 @@ def _latex_labels(entry: Entry) -> Iterator[tuple[str, tuple[str | int, ...], bo
             yield f'"{supply.name}"', ("supplies", position), supply.latex
 
 
-@unsafe("take it away, use one labeled as free of latex, and watch for a reaction", *_LATEX)
+@unsafe("remove it, use one labeled as free of latex, and watch for a reaction", *_LATEX)
 def latex_allergy(case: Case) -> Iterable[Found]:
     """Finds a supply whose label says that it contains natural rubber latex, used on a patient allergic to it.
 
@@ -220,7 +221,7 @@ def latex_allergy(case: Case) -> Iterable[Found]:
 
 @gap("read the label for its latex statement and record it", *_LATEX)
 def latex_label_unread(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
-    """Finds a needle put into a patient allergic to latex without a record of what its label says of latex.
+    """Finds a needle used on a patient allergic to latex without a record of what its label says about latex.
 
     Needle sets and their tubing may contain latex; only the label tells.
     """
@@ -236,8 +237,8 @@ def latex_label_unread(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
 def supply_not_checked(case: Case) -> Iterable[Found]:
     """Names the supplies whose contents are not known here, for a patient with allergies that a supply may contain.
 
-    The check knows what the supplies of the record's own lists contain. A supply under any other name was not compared
-    with the allergies, and that must be said.
+    The check knows the contents of the supplies in its own lists. A supply under any other name was not compared with
+    the allergies, and that must be stated.
     """
     if not _ever(case) & _NAMEABLE:
         return

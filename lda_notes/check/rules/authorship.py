@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Final
 
 from lda_notes.check.rule_table import Case, Found, Step, advice, gap, wrong
@@ -17,8 +17,6 @@ _NEEDLE_STICK: Final = re.compile(r"\bneedle[ -]?stick\b", re.IGNORECASE)
 _CMS: Final = Citation("cms-pim-3325", "R2")
 _COP: Final = Citation("cfr-482-24", "M-H", "paragraph 1")
 _LATE: Final = Citation("ahima-2012", "M-H", "late entry")
-
-_NONE: Final = timedelta(0)
 
 
 # -- when it was charted --
@@ -92,11 +90,11 @@ def late_entry_without_source(case: Case) -> Iterable[Found]:
     limits=("clock_slack_minutes",),
 )
 def event_in_the_future(case: Case) -> Iterable[Found]:
-    """Compares the time of each event with the moment the record is judged from.
+    """Compares the time of each event with the time as of which the record is judged.
 
     What has not happened cannot be charted; most often the date or the offset is mistyped.
 
-    If it has not happened yet, take the entry out.
+    If it has not happened yet, remove the entry.
     """
     latest = case.timeline.asof + case.span("clock_slack_minutes")
     for entry in case.entries_and_corrections:
@@ -107,7 +105,7 @@ def event_in_the_future(case: Case) -> Iterable[Found]:
 
 @wrong("correct the time of entry", _COP, limits=("clock_slack_minutes",))
 def entry_in_the_future(case: Case) -> Iterable[Found]:
-    """Compares the time of each entry with the moment the record is judged from.
+    """Compares the time of each entry with the time as of which the record is judged.
 
     An entry cannot have been made later than now; most often the date is mistyped.
     """
@@ -126,25 +124,15 @@ def offset_not_of_zone(case: Case) -> Iterable[Found]:
     After a clock change the old offset is easily written on: the event is then an hour from where it was.
     Times in UTC, as machines write them, are accepted.
     """
-    spans = {entry.event.at.utcoffset() for entry in case.entries}
-    if not case.timeline.entries:
-        return
-    ends = (case.timeline.entries[0].event.at, case.timeline.entries[-1].event.at)
-    if spans - {_NONE} <= {case.local(ends[0]).utcoffset()} and _offset(case, ends[0]) == _offset(case, ends[1]):
-        return
     for entry in case.entries:
-        at = entry.event.at
-        if at.utcoffset() != _NONE and at.utcoffset() != case.local(at).utcoffset():
+        at, local = entry.event.at, case.local(entry.event.at)
+        if at.utcoffset() not in (timedelta(0), local.utcoffset()):
             yield Found(
                 "at",
                 f"the time is written with offset {at.strftime('%z')}; "
-                f"{case.timeline.episode.stay.time_zone} then had {case.local(at).strftime('%z')}",
+                f"{case.timeline.episode.stay.time_zone} then had {local.strftime('%z')}",
                 entry,
             )
-
-
-def _offset(case: Case, moment: datetime) -> timedelta | None:
-    return case.local(moment).utcoffset()
 
 
 # -- who --
@@ -202,7 +190,7 @@ def problem_told_too_early(step: Step, event: ev.CareEvent, case: Case) -> Itera
             yield Found(f"problems.{position}.told_at", says)
 
 
-@wrong("correct the time, or add the report as an addendum", _CMS, limits=("clock_slack_minutes",))
+@wrong("correct the time, or add the notification as an addendum", _CMS, limits=("clock_slack_minutes",))
 def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the time at which someone was notified of a problem with the time of entry.
 
@@ -221,7 +209,7 @@ def problem_told_after_charting(step: Step, event: ev.CareEvent, case: Case) -> 
 def staff_injury_in_chart(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a needle-stick charted as a problem of the patient.
 
-    A needle-stick of a nurse is care of another person; it is followed up there and has no place in this chart.
+    A nurse's needle-stick injury concerns another person; it is followed up there and has no place in this chart.
     """
     for position, problem in enumerate(event.problems):
         if _NEEDLE_STICK.search(problem.what or ""):

@@ -23,7 +23,7 @@ _MINUTE: Final = timedelta(minutes=1)
 
 @unsafe("prepare the skin again after the spray and let it dry before the needle", COMMON_PRACTICE)
 def spray_after_antisepsis(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
-    """Finds cold spray that is not labeled sterile, sprayed when skin preparation had begun.
+    """Finds cold spray that is not labeled sterile, used after skin preparation had begun.
 
     Such spray is not sterile: on prepared skin it undoes the preparation right where the needle goes in.
 
@@ -54,7 +54,7 @@ def _skin_prep_before(event: ev.Access, moment: datetime | None) -> datetime | N
     limits=("anesthetic_spray_order",),
 )
 def sterile_spray_order(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
-    """Finds sterile-labeled cold spray sprayed after skin preparation began, where policy expects spray before it.
+    """Finds sterile-labeled cold spray used after skin preparation began, where policy expects spray before it.
 
     Sources differ: some spray only before skin preparation, some accept a sterile-labeled spray after it.
     """
@@ -76,7 +76,7 @@ def cream_after_antisepsis(step: Step, event: ev.Access, case: Case) -> Iterable
     """Finds anesthetic cream taken off after skin preparation had begun.
 
     The antiseptic cannot reach skin that is covered with cream, and wiping the cream off afterwards takes the
-    antiseptic with it. The order is: anesthetic, off with it, antiseptic, dry, needle.
+    antiseptic with it. The order is: anesthetic on, anesthetic off, antiseptic, drying, needle.
 
     Take the cream off first, then prepare the skin.
     """
@@ -118,7 +118,7 @@ def skin_prep_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found]
     """Adds friction and drying to the start of skin preparation at an access and compares the end with the needle.
 
     Preparation that would have ended after the needle was in was shorter than charted, or one of the times is wrong. A
-    minute is let pass, since times are charted to the minute.
+    minute is allowed, since times are charted to the minute.
     """
     antisepsis = event.antisepsis
     if type(antisepsis) is not Antisepsis or antisepsis.started_at is None:
@@ -138,10 +138,10 @@ def skin_prep_times(step: Step, event: ev.Access, case: Case) -> Iterable[Found]
 
 @wrong("correct the blood return or what was drawn", _PATENT)
 def blood_without_return(step: Step, event: ev.Proved, case: Case) -> Iterable[Found]:
-    """Finds blood return none beside facts that need blood: its look, a discarded aspirate, samples.
+    """Finds blood return recorded as none beside facts that require blood: its look, a discarded aspirate, samples.
 
-    A line without blood return gives no aspirate. If blood came in the end, the blood return is what it was then, and
-    the steps tried tell how.
+    A line without blood return gives no aspirate. If blood came back in the end, record the blood return as it was
+    then, and the steps that were tried.
     """
     if event.blood_return != "none":
         return
@@ -163,20 +163,20 @@ def blood_without_return(step: Step, event: ev.Proved, case: Case) -> Iterable[F
 # -- lock and infusion --
 
 
-@wrong("say whether the line was locked or connected", COMMON_PRACTICE)
+@wrong("record whether the line was locked or connected", COMMON_PRACTICE)
 def lock_and_infusion(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
-    """Finds an access with a lock and a connected infusion at once.
+    """Finds an access with both a lock and a connected infusion.
 
-    A lock stays in a line that rests; through a line that runs it would be given to the patient.
+    A lock stays in an idle line; in a running line it would be given to the patient.
 
-    If the line was locked first and connected later, chart the connection as an event of its own.
+    If the line was locked first and connected later, chart the connection as a separate event.
     """
     if event.infusion is not None and type(event.lock) is Lock:
         says = f"the line is recorded as locked with {event.lock.drug} and an infusion as connected, in one access"
         yield Found("lock", says, related=(Related(step.entry.path("infusion"), "the infusion"),))
 
 
-@wrong("correct the drug or take the strength out", COMMON_PRACTICE)
+@wrong("correct the drug or remove the strength", COMMON_PRACTICE)
 def units_without_heparin(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Finds a strength in units per mL on a lock that contains no heparin.
 
@@ -221,7 +221,7 @@ def dressing_view(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
 def dressing_found_both(
     step: Step, event: ev.DressingChange | ev.LineCheck | ev.ArrivalAccessed, case: Case
 ) -> Iterable[Found]:
-    """Finds a dressing recorded as intact and as damp, soiled, loose or missing at once.
+    """Finds a dressing recorded both as intact and as damp, soiled, loose or missing.
 
     Intact means that nothing is wrong with it; what is wrong decides whether it is changed at once.
     """
@@ -238,11 +238,11 @@ def _beside_others(fact: str, says: str, word: str, found: tuple[str, ...]) -> I
         yield Found(fact, f"{says} {word} and {' and '.join(others)}; these exclude each other")
 
 
-@wrong("keep the words that are true", COMMON_PRACTICE)
+@wrong("keep the answers that are true", COMMON_PRACTICE)
 def arm_history_both(step: Step, event: ev.PortFacts, case: Case) -> Iterable[Found]:
-    """Finds a history of the port's arm recorded as none of these and as one of them at once.
+    """Finds a history of the port's arm recorded both as none of these and as one of them.
 
-    Whether there is lymphedema, a fistula or an operation on that side decides how the port is looked after.
+    Whether there is lymphedema, a fistula or an operation on that side decides how the port is cared for.
     """
     return _beside_others("arm_history", "the history of that arm is", "none of these", event.arm_history)
 
@@ -251,7 +251,7 @@ def arm_history_both(step: Step, event: ev.PortFacts, case: Case) -> Iterable[Fo
 def erythema_extent(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds an extent of redness where redness is recorded as none.
 
-    Whoever compares the next look with this one must know whether the skin was red.
+    Whoever compares the next assessment with this one must know whether the skin was red.
     """
     site = event.site
     if type(site) is Site and site.erythema_mm and site.erythema == "none":
@@ -315,8 +315,8 @@ def _signs_both_ways(site: Site, signs: Sequence[Sign]) -> Iterator[tuple[str, s
 def needle_reused(case: Case) -> Iterable[Found]:
     """Finds two accesses whose needles carry the same device identifier with the same serial number.
 
-    A serial number stands for one needle, and a needle is used once. The same lot on two needles is ordinary and stays
-    quiet.
+    A serial number identifies one needle, and a needle is used once. The same lot on two needles is ordinary and is not
+    reported.
 
     A needle used twice is an incident to report.
     """

@@ -61,11 +61,11 @@ def correction_of_a_correction(case: Case) -> Iterable[Found]:
             yield Found("of", says, entry, related=(Related(target.path(), "the correction"),))
 
 
-@wrong("take one of them out", _TERMS)
+@wrong("remove one of them", _TERMS)
 def retracted_twice(case: Case) -> Iterable[Found]:
     """Finds a second retraction of the same entry.
 
-    What is withdrawn cannot be withdrawn again; the second one was most often meant for another entry.
+    What was withdrawn cannot be withdrawn again; most often the second retraction was meant for another entry.
     """
     first: dict[str, Entry] = {}
     for entry, event in _corrections(case):
@@ -78,7 +78,7 @@ def retracted_twice(case: Case) -> Iterable[Found]:
 def correction_of_retracted_event(case: Case) -> Iterable[Found]:
     """Finds additions and amendments made to an entry after it was retracted.
 
-    A retracted entry is out of view; what is added to it is lost with it.
+    A retracted entry is out of view, and so is anything added to it.
     """
     retracted = {entry.event.id: entry for entry in reversed(case.timeline.retracted)}
     for entry, event in _corrections(case):
@@ -172,11 +172,11 @@ def addendum_changes_fact(case: Case) -> Iterable[Found]:
                 yield Found(("adds", *path), f"the addendum changes {what} of {event.of}, which was recorded", entry)
 
 
-@advice("take the amendment out, or correct what it sets", _REVISION)
+@advice("remove the amendment, or correct what it sets", _REVISION)
 def amendment_changes_nothing(case: Case) -> Iterable[Found]:
     """Compares what an amendment sets with what the entry says.
 
-    An amendment that sets what is there already was most often meant for another fact or another entry.
+    An amendment that sets what is already recorded was most often meant for another fact or another entry.
     """
     for entry, event, before, after in case.once(_changes):
         if isinstance(event, ev.Amendment) and _recorded(after) == _recorded(before):

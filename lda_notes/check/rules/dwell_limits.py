@@ -80,10 +80,10 @@ def _first_seen(case: Case, stay: NeedleStay, by: datetime) -> tuple[Related, ..
 
 @unsafe("take the needle out or change it now, and record why it stayed in", limits=("needle_dwell_days",))
 def needle_overdue(case: Case) -> Iterable[Found]:
-    """Compares the time since access of a needle that is still in with the limit, at the moment judged from.
+    """Compares how long a needle that is still in has been there with the limit, as of the time of the check.
 
-    A needle past its limit puts the patient at risk of infection with every further hour. After a discharge the time
-    is judged at the discharge, where this record ends.
+    A needle past its limit puts the patient at risk of infection with every further hour. After a discharge the time is
+    counted up to the discharge, where this record ends.
 
     Needle, extension and dressing are changed together.
     """
@@ -133,10 +133,10 @@ def _kind(stay: DressingStay) -> str:
 
 @unsafe("change the dressing now, and record why it stayed on", _UNDER_FILM, limits=_DRESSINGS)
 def dressing_overdue(case: Case) -> Iterable[Found]:
-    """Compares the time since the last dressing was put on with the limit for its type, at the moment judged from.
+    """Compares the time since the last dressing was put on with the limit for its type, as of the time of the check.
 
-    A dressing past its limit no longer protects the site. After a discharge the time is judged at the discharge, where
-    this record ends.
+    A dressing past its limit no longer protects the site. After a discharge the time is counted up to the discharge,
+    where this record ends.
 
     Look at the site while it is bare.
     """
@@ -144,16 +144,17 @@ def dressing_overdue(case: Case) -> Iterable[Found]:
 
 
 @unsafe(
-    "change the dressing now, whatever its day, and record the change",
+    "change the dressing now, whatever its due date, and record the change",
     Citation("ahrq-ch42", "R", "table 3"),
     Citation("cdc-2017", "R"),
     limits=("failed_dressing_hours",),
 )
 def failed_dressing_left(case: Case) -> Iterable[Found]:
-    """Looks, after a dressing was found damp, soiled, loose or missing, for the change that must follow.
+    """Looks for the change that must follow when a dressing is found damp, soiled, loose or missing.
 
-    A dressing that is not whole lets bacteria and water to the needle; the sources ask for a change at once, on any
-    day. It counts as left when the next look comes before the change, or the change after the hours of the limit.
+    A dressing that is not intact lets bacteria and water reach the needle; the sources ask for a change at once,
+    whatever the day. It counts as left if the next check comes before the change, or if the change comes after the
+    hours of the limit.
 
     The needle keeps its own clock.
     """
@@ -230,15 +231,15 @@ def unknown_age_left(case: Case) -> Iterable[Found]:
 
 
 @advice(
-    "look closely at pocket and incision, and chart how the incision is",
+    "look closely at the pocket and the incision, and chart how the incision looks",
     limits=("post_implant_tender_hours", "post_implant_child_days"),
 )
 def accessed_soon_after_implantation(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
-    """Looks, at an access soon after implantation, for a word on the incision; a child's new port is left for a week.
+    """Looks for a note on the incision at an access soon after implantation; a child's new port is left for a week.
 
     A new port may be used at once; but the pocket is swollen and tender for about three days, which hides early signs
-    of trouble. One source leaves a child's new port for a week. Where only the day of implantation is recorded, what
-    may have been long enough is let pass.
+    of trouble. One source leaves a child's new port for a week. If only the day of implantation is recorded, an
+    interval that may have been long enough is accepted.
 
     Wait where waiting is possible.
     """

@@ -24,13 +24,13 @@ _BACTERIOSTATIC: Final = "0.9% sodium chloride with benzyl alcohol"
 
 
 @unsafe(
-    "scrub the needleless connector again for the full time before anything is joined to it", limits=("hub_scrub_s",)
+    "scrub the needleless connector again for the full time before anything is connected to it", limits=("hub_scrub_s",)
 )
 def connector_scrub_time(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the scrub of the needleless connector with the shortest time that the sources accept.
 
     Most bloodstream infections of a line in use start at the connector. Sources ask for 5 to 15 seconds of friction;
-    one asks for 15 at least, which a facility can set.
+    one asks for at least 15, which a facility can set.
 
     Let it dry, then connect.
     """
@@ -57,10 +57,10 @@ def _first_aspirate(event: ev.Access | ev.FlushOrLock | ev.LineUse) -> bool:
     limits=("discard_adult_ml", "discard_child_ml", "discard_volume_factor", "discard_small_child_kg"),
 )
 def discard_too_small(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse, case: Case) -> Iterable[Found]:
-    """Compares the first aspirate thrown away, at access or before samples, with the least that clears the old lock.
+    """Compares the first aspirate discarded, at access or before samples, with the least that clears the old lock.
 
-    The first aspirate contains the previous lock and what clotted in it: a sample drawn too early may be wrong, and
-    old lock may enter. In a small child the volume of the line decides, and blood is precious.
+    The first aspirate contains the previous lock and what clotted in it: a sample drawn too early may be wrong, and old
+    lock solution may enter. In a small child the volume of the line decides, and blood is precious.
 
     Where the aspirate was returned or mixed, chart the method.
     """
@@ -82,12 +82,13 @@ def discard_too_small(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse
 
 
 @advice(
-    "discard no more than is needed; record why it was more", limits=("discard_adult_max_ml", "discard_child_max_ml")
+    "discard no more than is needed; record why more was discarded",
+    limits=("discard_adult_max_ml", "discard_child_max_ml"),
 )
 def discard_too_large(step: Step, event: ev.Access | ev.FlushOrLock | ev.LineUse, case: Case) -> Iterable[Found]:
-    """Compares the first aspirate thrown away with the most that the sources name.
+    """Compares the first aspirate discarded with the most that the sources name.
 
-    Blood thrown away at every sampling adds up, in a small child quickly. Without a birth date the larger limit, that
+    Blood discarded at every sampling adds up, and quickly in a small child. Without a birth date the larger limit, that
     of an adult, is used.
     """
     if type(event.discard_ml) is not Decimal:
@@ -129,7 +130,7 @@ def flush_below_minimum(step: Step, event: ev.Flushed, case: Case) -> Iterable[F
     A smaller flush leaves drug or blood in the reservoir, where it clots or meets the next drug. Flushes of one event
     are added up; a flush that met resistance is not judged by its volume.
 
-    Where the volume of the catheter is not recorded, this rule cannot judge.
+    If the volume of the catheter is not recorded, this rule cannot judge.
     """
     system = system_ml(step, case) if type(event.flushes) is tuple and event.flushes else None
     if system is None or type(event.flushes) is not tuple:
@@ -152,12 +153,11 @@ _CHILD_FLUSH: Final = ("flush_child_ml", "flush_child_after_use_ml")
     limits=("flush_ml", "flush_after_blood_ml", "flush_child_ml", "flush_child_after_use_ml", "discard_small_child_kg"),
 )
 def flush_below_usual(step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLock, case: Case) -> Iterable[Found]:
-    """Compares the flush with the usual volume: for an adult or a child, each also after blood samples were drawn.
+    """Compares the flush with the usual volume for an adult or a child, routinely and after blood samples were drawn.
 
     The usual flush is several times the volume of the line, since a reservoir clears slowly; after blood it is doubled.
-    Without a birth date a child's volume is used.
-    In a child under 10 kg a line of known volume is judged by twice that volume alone.
-    Flushes that met resistance or were part of work on a blocked line are not judged.
+    Without a birth date a child's volume is used. In a child under 10 kg with a line of known volume, only twice that
+    volume is expected. Flushes that met resistance or were part of work on a blocked line are not judged.
     """
     flushes = event.flushes
     if type(flushes) is not tuple or not flushes or event.steps_tried:
@@ -176,11 +176,11 @@ def flush_below_usual(step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLoc
 
 @unsafe("use a syringe with a barrel of at least that size", limits=("syringe_ml",))
 def syringe_size(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
-    """Compares the barrel of a flush syringe with the smallest that is safe on a line not yet proved.
+    """Compares the barrel of a flush syringe with the smallest that is safe before patency is confirmed.
 
     The narrower the barrel, the higher the pressure under the same thumb: a small syringe on a blocked catheter can
-    burst it. The first flush of an event is always on a line not yet proved; a later one is, when blood came back and
-    the first went without resistance.
+    burst it. The first flush of an event always comes before patency is confirmed; a later one comes after, if blood
+    came back and the first met no resistance.
 
     Never force a flush.
     """
@@ -204,10 +204,10 @@ def _proved(event: ev.Flushed, earlier: tuple[Flush, ...]) -> bool:
     limits=("bacteriostatic_saline_ml_per_day",),
 )
 def bacteriostatic_saline(case: Case) -> Iterable[Found]:
-    """Adds up saline with benzyl alcohol over the 24 hours up to each flush of an adult.
+    """Adds up the saline with benzyl alcohol given to an adult in the 24 hours up to each flush.
 
-    The preservative is toxic in quantity; 30 mL of bacteriostatic saline in 24 hours is the most for an adult. A flush
-    exactly 24 hours earlier no longer counts.
+    The preservative is toxic in quantity; 30 mL of bacteriostatic saline in 24 hours is the maximum for an adult. A
+    flush exactly 24 hours earlier no longer counts.
     """
     within: deque[tuple[datetime, Decimal]] = deque()
     total = _ZERO

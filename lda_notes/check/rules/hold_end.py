@@ -13,13 +13,14 @@ from lda_notes.problems import Related
 from lda_notes.record import events as ev
 
 
-@unsafe("record what the clearance rests on, or keep the line on hold", COMMON_PRACTICE, limits=("hold_ends_with",))
+@unsafe("record what the clearance is based on, or keep the line on hold", COMMON_PRACTICE, limits=("hold_ends_with",))
 def cleared_in_spite_of_site(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
-    """Finds a line cleared for use by an evaluation that itself sees a reason for the hold.
+    """Finds a line cleared for use by an evaluation that itself records a reason for the hold.
 
-    Who clears a line looks at the port too: swelling, pus or a turned port in the same entry contradict the clearance.
+    Whoever clears a line also looks at the port: swelling, pus or a turned port in the same entry contradict the
+    clearance.
 
-    If the look is wrong, correct it.
+    If the assessment is wrong, correct it.
     """
     own = tuple(hold for hold in step.after.holds if hold.began is step.entry)
     if event.decision in CLEARING_DECISIONS and own:
@@ -28,11 +29,11 @@ def cleared_in_spite_of_site(step: Step, event: ev.Evaluation, case: Case) -> It
 
 @wrong("correct the evidence or the blood return", COMMON_PRACTICE)
 def cleared_without_restored_blood(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
-    """Compares an evaluation that rests on restored blood return with the last blood return on record.
+    """Compares an evaluation based on restored blood return with the last blood return on record.
 
-    If blood came back, some look or check before the evaluation saw it.
+    If blood came back, a check before the evaluation saw it.
 
-    Chart the look at which blood came back.
+    Chart the check at which blood came back.
     """
     if event.decision not in CLEARING_DECISIONS or "blood return restored" not in event.evidence:
         return
@@ -55,10 +56,10 @@ def cleared_without_restored_blood(step: Step, event: ev.Evaluation, case: Case)
 def cleared_by_other_role(step: Step, event: ev.Evaluation, case: Case) -> Iterable[Found]:
     """Finds a line cleared by someone whose recorded role may not end a hold.
 
-    A hold ends by the judgment of vascular access specialists or a physician; the policy names the roles. A clearance
-    by anybody else ends nothing: the line stays on hold.
+    Only the judgment of vascular access specialists or a physician ends a hold; the policy names the roles. A clearance
+    by anyone else ends nothing: the line stays on hold.
 
-    If the role of who judged it is not recorded, record it.
+    If the evaluator's role is not recorded, record it.
     """
     who = event.cleared_by
     if event.decision not in CLEARING_DECISIONS or may_clear(event, case.policy) or who is None or not who.credential:
@@ -142,23 +143,24 @@ def blood_back_still_held(step: Step, event: ev.FlushOrLock | ev.LineCheck, case
 
 
 @unsafe(
-    "name who takes over the line and tell them of the hold",
+    "name who takes over the line and inform them of the hold",
     Citation("home-infusion", "R2"),
     Citation("jc-sea-58", "M-H"),
 )
 def discharged_on_hold(step: Step, event: ev.Discharge, case: Case) -> Iterable[Found]:
-    """Finds a discharge with the line on hold and nobody named who takes it over.
+    """Finds a discharge with the line on hold and no one named to take it over.
 
-    Outside, nobody knows that the line must not be used, and nobody is to have it evaluated.
+    Outside the facility, no one knows that the line must not be used, and no one is responsible for having it
+    evaluated.
     """
     if event.destination == "died" or (event.handed_to is not None and event.handed_to.name is not None):
         return
     yield from _left_on_hold(step, case, "discharged")
 
 
-@gap("name the nurse who takes over the line and tell them of the hold", Citation("jc-sea-58", "M-H"))
+@gap("name the nurse who takes over the line and inform them of the hold", Citation("jc-sea-58", "M-H"))
 def transferred_on_hold(step: Step, event: ev.Transfer, case: Case) -> Iterable[Found]:
-    """Finds a transfer with the line on hold and nobody named who takes it over.
+    """Finds a transfer with the line on hold and no one named to take it over.
 
     A hold that is not handed over ends at the door of the new unit.
     """

@@ -77,10 +77,10 @@ def _ordered(event: ev.Event) -> bool:
 def held_line_used(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a drug, an infusion, a sample or an injection through a line on hold.
 
-    A line that gives no blood, resists, or lies in a swollen or infected pocket may put what it carries beside the
-    vein. It stays out of use until specialists or a physician clear it; only stopping what runs is no use.
+    A line that gives no blood, resists, or lies in a swollen or infected pocket may deliver what it carries outside the
+    vein. It stays out of use until specialists or a physician clear it; stopping an infusion does not count as use.
 
-    Tell who decides, and chart what was given. An evaluation that was made and not charted is a late entry.
+    Notify whoever decides, and chart what was given. An evaluation that was made but not charted is a late entry.
     """
     held = _held_before(step, case)
     if event.action == "stopped" or not (step.after.holds or held) or _ordered(event):
@@ -109,7 +109,7 @@ def held_line_flushed(
     A gentle flush may be one of the steps to get blood back; then the record says which steps were tried and what
     blood return followed. Swelling, infection or a turned port cannot be fixed by a flush.
 
-    If the flush was a step on the way to blood return, chart the steps tried and the blood return.
+    If the flush was a step to restore blood return, chart the steps tried and the blood return.
     """
     holds = _held_before(step, case)
     if isinstance(event, ev.FlushedElsewhere):
@@ -152,10 +152,10 @@ def held_line_flushed(
 def infusion_on_unproven_line(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an infusion connected at an access that itself shows a reason for a hold, or under an older hold.
 
-    An access proves the line or it does not. What runs through a line that gave no blood, resisted or swelled may run
-    under the skin.
+    An access either proves the line or does not. What runs through a line that gave no blood, resisted or swelled may
+    run under the skin.
 
-    Watch the site, and tell who decides.
+    Watch the site, and notify whoever decides.
     """
     lasting = tuple(hold for hold in _held_before(step, case) if hold in step.after.holds or _unnamed(step, case))
     holds = lasting or _shown_here(step)
@@ -269,9 +269,9 @@ def extravasation_suspected(case: Case) -> Iterable[Found]:
 def infusion_on_held_line(case: Case) -> Iterable[Found]:
     """Finds an infusion that was running when the line went on hold, without a record that it was stopped.
 
-    A hold is of no use while the infusion runs on. Swelling under a running infusion is a finding of its own.
+    A hold is useless while the infusion keeps running. Swelling during a running infusion is a separate finding.
 
-    The stop is charted as a use of the line or in what was done about the problem.
+    Chart the stop as a use of the line or in what was done about the problem.
     """
     for ran in _running_on(case):
         if any(hold.reason in _SWELLS for hold in ran.holds):
@@ -285,11 +285,11 @@ def infusion_on_held_line(case: Case) -> Iterable[Found]:
     "stop flushing, leave the needle for now, and have the line evaluated", Citation("royal-marsden", "R", "ch. 17")
 )
 def flushed_into_swelling(step: Step, event: ev.Access | ev.Deaccess | ev.FlushOrLock, case: Case) -> Iterable[Found]:
-    """Finds a flush in an event that saw swelling at the port.
+    """Finds a flush in an event that recorded swelling at the port.
 
     Swelling with a needle in means that it may have slipped out of the septum: what is flushed goes under the skin.
 
-    Tell who decides. If the swelling was there before and is known, say so under problems.
+    Notify whoever decides. If the swelling was there before and is known, say so under problems.
     """
     site = event.site
     if type(site) is not Site or site.swelling != "present" or event.problems:

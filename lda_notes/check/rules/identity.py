@@ -22,8 +22,8 @@ _GOAL: Final = Citation("npsg-01-01-01", "R2", "EP 1")
 def too_few_patient_identifiers(case: Case) -> Iterable[Found]:
     """Counts the different identifiers that were compared; a room number does not count.
 
-    Patients change rooms and share names. Two identifiers of the person are what keeps a procedure, a drug or a
-    sample from the wrong patient.
+    Patients change rooms and share names. Comparing two identifiers is what keeps a procedure, a drug or a sample from
+    going to the wrong patient.
 
     If only one was compared, say so truthfully and correct the practice.
     """
@@ -60,7 +60,7 @@ def birth_date_after_event(case: Case) -> Iterable[Found]:
 
 @advice("check the birth date", limits=("plausible_age_years",))
 def implausible_age(case: Case) -> Iterable[Found]:
-    """Works out the age at the first event and compares it with what people reach.
+    """Computes the age at the first event and compares it with the ages that people reach.
 
     A mistyped year changes every check that depends on age.
     """
@@ -80,7 +80,7 @@ def implausible_age(case: Case) -> Iterable[Found]:
 def implausible_weight(case: Case) -> Iterable[Found]:
     """Compares the weight with what people of that age weigh, within very wide bounds.
 
-    A weight in pounds or with a slipped decimal point changes doses by a factor.
+    A weight in pounds or with a misplaced decimal point multiplies or divides every dose.
     """
     patient = case.timeline.episode.patient
     if patient.weight_kg is None:
@@ -119,7 +119,7 @@ def two_values_in_one_identifier_system(case: Case) -> Iterable[Found]:
 # -- which event, which septum --
 
 
-@wrong("give each event an identifier of its own", COMMON_PRACTICE)
+@wrong("give each event its own identifier", COMMON_PRACTICE)
 def repeated_event_identifier(case: Case) -> Iterable[Found]:
     """Finds events that share an identifier.
 
@@ -144,7 +144,7 @@ def repeated_event_identifier(case: Case) -> Iterable[Found]:
 def unknown_septum(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Compares the septum named by an event with those of the port.
 
-    An event on a septum that the port does not have is put down to the first one, with its clocks and holds.
+    An event on a septum that the port does not have is assigned to the first one, with its clocks and holds.
 
     If the name is right, add the septum to the port.
     """
@@ -156,11 +156,11 @@ def unknown_septum(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Foun
     return (Found("septum", message),)
 
 
-@wrong("give each septum a name of its own", COMMON_PRACTICE)
+@wrong("give each septum its own name", COMMON_PRACTICE)
 def septa_share_a_name(case: Case) -> Iterable[Found]:
     """Compares the names of a port's two septa.
 
-    Needle, clocks and hold are kept for each septum by its name; two of one name become one.
+    Needle, clocks and hold are tracked for each septum by its name; two with the same name become one.
     """
     septa = case.timeline.episode.port.septa
     if len({name.casefold() for name in septa}) < len(septa):

@@ -15,14 +15,14 @@ from lda_notes.line.states import State
 from lda_notes.record import events as ev
 
 
-@advice("look at the line at each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
+@advice("look at the line each shift and chart it", limits=("line_check_hours", "line_check_slack_minutes"))
 def line_check_interval(case: Case) -> Iterable[Found]:
-    """Measures the time between two looks at a port with a needle in: access, dressing change, line check, removal.
+    """Measures the time between two checks of a port with a needle in: access, dressing change, line check, removal.
 
     Swelling, leaking and a loosened dressing show first to the eye; a needle that is not looked at for long can do harm
     unseen. The interval is common practice and a facility may set its own; no shift looks at home or in a clinic.
 
-    A look that was made and not charted is a late entry.
+    A check that was made but not charted is a late entry.
     """
     span = case.span("line_check_hours") + case.span("line_check_slack_minutes")
     for septum, gaps in _gaps_between_looks(case).items():
@@ -61,14 +61,14 @@ def _gaps_between_looks(case: Case) -> dict[str, list[tuple[Entry, datetime]]]:
 
 
 @advice(
-    "flush and lock an accessed port that rests, and chart it; policies differ, from every day to every week",
+    "flush and lock an accessed port that is idle, and chart it; policies differ, from every day to every week",
     limits=("accessed_idle_flush_hours",),
 )
 def accessed_idle_flush(case: Case) -> Iterable[Found]:
-    """Measures how long a port with a needle in rested between uses: no infusion, no flush, no lock, no other use.
+    """Measures how long an accessed port was idle between uses: no infusion, no flush, no lock, no other use.
 
-    Blood drifts into a line that rests and can clot there. Sources differ widely on the interval, from daily to
-    weekly, so a facility should set its own.
+    Blood drifts into an idle line and can clot there. Sources differ widely on the interval, from daily to weekly, so a
+    facility should set its own.
 
     If the line was used in between, chart that use.
     """

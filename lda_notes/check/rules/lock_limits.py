@@ -66,8 +66,9 @@ def lock_strength(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
 def heparin_lock_units(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Multiplies strength and volume of a heparin lock and compares the units with the most that the sources name.
 
-    Part of every lock reaches the patient. 400 to 600 units are named for an adult. A child under 12 years or under
-    40 kg is locked by weight or by the facility's policy: 300 units are named by one source, and more is asked about.
+    Part of every lock reaches the patient. The sources name 400 to 600 units for an adult. A child under 12 years or
+    under 40 kg is locked by weight or by the facility's policy: one source names 300 units, and more than that is
+    questioned.
     """
     lock = event.lock
     if type(lock) is not Lock or lock.drug != "heparin" or lock.units_per_ml is None or lock.volume_ml is None:
@@ -93,8 +94,8 @@ def heparin_lock_units(step: Step, event: ev.Flushed, case: Case) -> Iterable[Fo
 def heparin_lock_volume(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Compares the volume of a heparin lock with the volumes that the sources name.
 
-    Too little does not fill the line, too much goes into the patient. Sources name 3 mL to 6 mL; a small child
-    is locked with less, by the volume of the line.
+    Too little does not fill the line, too much goes into the patient. Sources name 3 mL to 6 mL; a small child gets
+    less, according to the volume of the line.
 
     Follow the order where it differs, and chart what was used.
     """
@@ -117,7 +118,7 @@ def lock_does_not_fill(step: Step, event: ev.Flushed, case: Case) -> Iterable[Fo
 
     A lock that does not fill the line leaves blood at the tip, where it clots.
 
-    Where the volume of the catheter is not recorded, this rule cannot judge.
+    If the volume of the catheter is not recorded, this rule cannot judge.
     """
     lock = event.lock
     if type(lock) is not Lock or lock.volume_ml is None:
@@ -136,10 +137,10 @@ def lock_does_not_fill(step: Step, event: ev.Flushed, case: Case) -> Iterable[Fo
 
 @advice("lock with what is ordered, or chart the order for saline alone", limits=("saline_lock_accepted",))
 def saline_lock(case: Case) -> Iterable[Found]:
-    """Finds a lock of saline alone where the facility's policy does not accept it; as published, saline is accepted.
+    """Finds a lock of saline alone where the facility's policy does not accept it; the published limits accept it.
 
-    Trials found saline no worse than heparin, and some facilities keep to heparin all the same. A valved catheter and
-    a patient who must not have heparin are locked with saline whatever the policy, and leave this rule quiet.
+    Trials found saline no worse than heparin, but some facilities still use heparin. A valved catheter and the line of
+    a patient who must not have heparin are locked with saline whatever the policy, and are not reported.
     """
     for one in against(case, "saline-lock"):
         yield one.found(f"the line is locked with {one.used.words} alone; the policy does not accept it")

@@ -54,9 +54,12 @@ def needle_length(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case)
         )
 
 
-@unsafe("take the needle out, use a non-coring needle, and report that the septum was entered with another", _MARSDEN)
+@unsafe(
+    "take the needle out, use a non-coring needle, and report that the septum was entered with a coring needle",
+    _MARSDEN,
+)
 def coring_needle(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
-    """Finds a port entered with a needle that is not non-coring.
+    """Finds a port accessed with a needle that is not non-coring.
 
     An ordinary needle cuts a plug out of the septum: the port leaks from then on, and the plug can be flushed into the
     vein.
@@ -72,7 +75,7 @@ def coring_needle(step: Step, event: ev.Access | ev.ArrivalAccessed, case: Case)
 def needle_attempts(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares the number of needle passes with what is usual for one nurse.
 
-    Each pass hurts and opens the skin; repeated failure points at a port that is tilted, deep or swollen.
+    Each pass hurts and opens the skin; repeated failure points to a port that is tilted, deep or swollen.
 
     Feel for the port again first.
     """
@@ -82,14 +85,14 @@ def needle_attempts(step: Step, event: ev.Access, case: Case) -> Iterable[Found]
         yield Found("attempts", says)
 
 
-@advice("look at the needle's length against the depth of the port, and record what was done", Citation("open-rn", "R"))
+@advice("compare the needle's length with the depth of the port, and record what was done", Citation("open-rn", "R"))
 def needle_wings(step: Step, event: ev.Access | ev.LineCheck, case: Case) -> Iterable[Found]:
     """Asks about a needle whose wings do not lie level with the skin.
 
-    Wings raised above the skin suggest a needle too long, which can tilt out; wings pressing into it, one too short,
-    which hurts the skin and may not reach the floor of the reservoir.
+    Wings raised above the skin suggest a needle that is too long, which can tilt out; wings pressing into the skin
+    suggest one that is too short, which hurts the skin and may not reach the floor of the reservoir.
 
-    Choose the next needle by it; when the needle moves, hurts or leaks, change it now.
+    Choose the next needle accordingly; if the needle moves, hurts or leaks, change it now.
     """
     needle = step.after.needle.needle if step.after.needle is not None else None
     length = needle.length_mm if needle is not None else None
@@ -112,7 +115,7 @@ def _through(step: Step) -> Needle | None:
 
 
 @unsafe(
-    "do not inject by power through this line; use a rated needle in a rated port, or another line",
+    "do not power-inject through this line; use a rated needle in a rated port, or another line",
     _POWER_NOTICE,
     Citation("power-ifu", "R2"),
 )
@@ -144,7 +147,7 @@ def power_rating_unknown(step: Step, event: ev.LineUse, case: Case) -> Iterable[
 
     You cannot tell a power-rated port by look or feel: only the label, the patient's card or the implant record do.
 
-    Inject by power only when both are rated.
+    Power-inject only if both are rated.
     """
     if not _injected(event):
         return
@@ -163,15 +166,15 @@ def power_rating_unknown(step: Step, event: ev.LineUse, case: Case) -> Iterable[
 
 
 @unsafe(
-    "lower the rate to the least of what needle and port allow; look for swelling, pain and loss of blood return",
+    "lower the rate to the lower of the needle and port limits; look for swelling, pain and loss of blood return",
     _POWER_NOTICE,
     limits=("power_rate_ml_per_s", "power_rate_22_gauge_ml_per_s", "power_gauge_full_rate"),
 )
 def power_injection_rate(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Compares the rate of a power injection with what the needle's gauge and the port's label allow.
 
-    The thinner the needle, the higher the pressure at the same rate. The least of needle limit and labeled port limit
-    counts; for 22 gauge makers differ, and the smaller figure is taken.
+    The thinner the needle, the higher the pressure at the same rate. The lower of the needle limit and the labeled port
+    limit counts; for 22 gauge, manufacturers differ, and the smaller figure is used.
 
     If the limit was exceeded, check the line for leaks before any further use.
     """
@@ -198,11 +201,11 @@ def power_injection_rate(step: Step, event: ev.LineUse, case: Case) -> Iterable[
         )
 
 
-@unsafe("do not inject by power through so thin a needle", _POWER_NOTICE, limits=("power_gauge_max",))
+@unsafe("do not power-inject through so thin a needle", _POWER_NOTICE, limits=("power_gauge_max",))
 def power_injection_gauge(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a power injection through a needle thinner than any that is rated for it.
 
-    No label that was read allows power injection beyond 22 gauge.
+    No label that was read allows power injection through a needle thinner than 22 gauge.
     """
     needle = _through(step) if _injected(event) else None
     gauge, most = needle.gauge if needle is not None else None, case.policy.value("power_gauge_max")
@@ -217,7 +220,7 @@ def power_injection_gauge(step: Step, event: ev.LineUse, case: Case) -> Iterable
     limits=("power_pressure_psi",),
 )
 def power_injection_pressure(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
-    """Compares the injector's pressure limit with the port's label, or with the lower of two where none is known.
+    """Compares the injector's pressure limit with the port's label, or with the lower of two if none is known.
 
     The pressure limit is what stops the injector before something bursts. Labels say 300 or 325 psi.
     """
@@ -235,12 +238,13 @@ def power_injection_pressure(step: Step, event: ev.LineUse, case: Case) -> Itera
         )
 
 
-@unsafe("do not inject by power; work on the blood return first", Citation("power-ifu-table", "R2"))
+@unsafe("do not power-inject; work on the blood return first", Citation("power-ifu-table", "R2"))
 def power_injection_without_blood(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
-    """Finds a power injection before which blood did not come back freely.
+    """Finds a power injection that was not preceded by free blood return.
 
-    A needle beside the reservoir or a kinked catheter shows by missing or sluggish blood return; under an injector it
-    ends in rupture or in contrast under the skin. The instructions ask for blood return and then a free saline flush.
+    Missing or sluggish blood return is the sign of a needle outside the reservoir or a kinked catheter; with an
+    injector, that ends in rupture or in contrast under the skin. The instructions ask for blood return and then a free
+    saline flush.
     """
     if _injected(event) and event.blood_return_before in ("none", "sluggish"):
         before = "no" if event.blood_return_before == "none" else "sluggish"
@@ -255,7 +259,7 @@ def power_injection_without_blood(step: Step, event: ev.LineUse, case: Case) -> 
 def power_injection_test_flush(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Looks at the last flush before a power injection: enough saline, without resistance.
 
-    A free flush of 10 mL shows that the line carries the flow. It counts only when it was given at the same visit.
+    A free flush of 10 mL shows that the line carries the flow. It counts only if it was given at the same visit.
 
     Feel for resistance before injecting.
     """

@@ -58,7 +58,7 @@ def dressing_change_restarts_needle(step: Step, event: ev.DressingChange, case: 
 
 
 @advice(
-    "compare what was told with the facility's interval",
+    "compare the time given with the facility's interval",
     Citation("home-infusion", "R2"),
     limits=(
         *("needle_dwell_days", "transparent_dressing_days", "gauze_dressing_days", "gauze_under_wings_days"),
@@ -112,7 +112,7 @@ def _last_tended(state: State) -> Entry | None:
     return max(tended, key=lambda entry: entry.event.at, default=None)
 
 
-@wrong("correct the time that was told", COMMON_PRACTICE)
+@wrong("correct the due time", COMMON_PRACTICE)
 def told_due_in_the_past(step: Step, event: ev.CareEvent | ev.Discharge, case: Case) -> Iterable[Found]:
     """Finds a next due time that lies before the event at which it was charted.
 

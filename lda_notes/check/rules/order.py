@@ -35,10 +35,10 @@ def _without_needle(step: Step, case: Case, said: str, fact: str = "at") -> tupl
 
 @wrong("chart the removal that is missing, or correct the time", _CDC)
 def access_on_accessed_port(step: Step, event: ev.Opening, case: Case) -> Iterable[Found]:
-    """Finds a needle put into a septum that, by the record, still has one.
+    """Finds a needle inserted into a septum that, according to the record, still has one.
 
-    Either the removal was not charted, and with it whether the old needle came out whole, or one of the two events
-    has a wrong time. The needle's clock runs from the wrong needle until it is settled.
+    Either the removal was not charted, and with it whether the old needle came out whole, or one of the two events has
+    a wrong time. Until this is settled, the needle's clock runs from the wrong needle.
     """
     stay = step.before.needle
     if stay is None:
@@ -49,7 +49,7 @@ def access_on_accessed_port(step: Step, event: ev.Opening, case: Case) -> Iterab
 
 @wrong("chart the access that is missing, or correct the time", _CDC)
 def deaccess_without_access(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
-    """Finds the removal of a needle that, by the record, is not in.
+    """Finds the removal of a needle that, according to the record, is not in.
 
     A needle that was never charted in has no gauge, no length and no date; no one can say how long it was in.
 
@@ -60,9 +60,9 @@ def deaccess_without_access(step: Step, event: ev.Deaccess, case: Case) -> Itera
 
 @wrong("chart the access that is missing, or correct the time", _CDC)
 def dressing_change_without_needle(step: Step, event: ev.DressingChange, case: Case) -> Iterable[Found]:
-    """Finds a dressing change on a port that, by the record, has no needle in.
+    """Finds a dressing change on a port that, according to the record, has no needle in.
 
-    The dressing of an accessed port has a clock of its own, which cannot run without an access.
+    The dressing of an accessed port has its own clock, which cannot run without an access.
 
     A needle that was in when the patient came is charted as an arrival with the needle in.
     """
@@ -71,7 +71,7 @@ def dressing_change_without_needle(step: Step, event: ev.DressingChange, case: C
 
 @wrong("chart the access that is missing, or correct the time", _CDC)
 def flush_without_needle(step: Step, event: ev.FlushOrLock, case: Case) -> Iterable[Found]:
-    """Finds a flush or a lock of a port that, by the record, has no needle in.
+    """Finds a flush or a lock of a port that, according to the record, has no needle in.
 
     Without a needle nothing can be flushed: an access is missing, or the event is on the wrong septum.
     """
@@ -80,7 +80,7 @@ def flush_without_needle(step: Step, event: ev.FlushOrLock, case: Case) -> Itera
 
 @wrong("chart the access that is missing, or correct the time", _CDC)
 def use_without_needle(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
-    """Finds a use of the line while, by the record, no needle is in.
+    """Finds a use of the line while, according to the record, no needle is in.
 
     What was given must have gone somewhere: an access is missing, or the event is on the wrong septum.
     """
@@ -89,16 +89,16 @@ def use_without_needle(step: Step, event: ev.LineUse, case: Case) -> Iterable[Fo
 
 @wrong("chart the access that is missing, or correct the time", _CDC)
 def thrombolytic_without_needle(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
-    """Finds a thrombolytic put into a port that, by the record, has no needle in.
+    """Finds a thrombolytic instilled into a port that, according to the record, has no needle in.
 
-    The drug can only dwell behind a needle: an access is missing, or the event is on the wrong septum.
+    The drug can dwell only behind a needle: an access is missing, or the event is on the wrong septum.
     """
     return _without_needle(step, case, "a thrombolytic is put in but no needle is in")
 
 
 @wrong("chart the access that is missing, or correct the entry", _CDC)
 def infusion_without_needle(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
-    """Finds a line check that sees an infusion running while, by the record, no needle is in.
+    """Finds a line check that saw an infusion running while, according to the record, no needle was in.
 
     Both cannot be true; if the infusion runs, a needle is in that was not charted.
 
@@ -137,7 +137,7 @@ def needle_change_of_unknown_removal(step: Step, event: ev.Access, case: Case) -
 
     Removal and access of a needle change belong together; a wrong reference ties the new needle to another one.
 
-    When this is no needle change, take follows_removal out.
+    If this is not a needle change, remove follows_removal.
     """
     if event.follows_removal is None:
         return
@@ -156,12 +156,12 @@ def needle_change_of_unknown_removal(step: Step, event: ev.Access, case: Case) -
     yield Found("follows_removal", f"the removal named for this needle change is {event.follows_removal}; {found}")
 
 
-@advice("take out the link to the removal, or correct the times", limits=("needle_change_minutes",))
+@advice("delete the link to the removal, or correct the times", limits=("needle_change_minutes",))
 def needle_change_apart(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time between removal and access of a needle change.
 
-    In a needle change the fresh needle follows at once. Hours later it is a new access, and the time between was a
-    time without a line.
+    In a needle change the new needle follows at once. Hours later it is a new access, and in between the port had no
+    needle.
     """
     last = step.before.last_removal
     if last is None or event.follows_removal != last.event.id:
@@ -205,12 +205,12 @@ def _not_the_dose(step: Step, event: ev.CareEvent, name: str, case: Case, here: 
     return f'that was given into septum "{septum}", {here} "{step.septum}"' if septum != step.septum else ""
 
 
-@wrong("name the dose that dwells, or correct the time", _LABEL)
+@wrong("name the dose that is dwelling, or correct the time", _LABEL)
 def patency_check_of_ended_treatment(case: Case) -> Iterable[Found]:
     """Finds a patency check on a treatment that was over: success was charted, another dose followed, or the needle
     was taken out.
 
-    A dose that no longer dwells cannot be checked; most often the check means the second dose, or has a wrong time.
+    A dose that is no longer dwelling cannot be checked; most often the second dose was meant, or the time is wrong.
     """
     dwells = case.timeline.dwells
     if not any(dwells.values()):
@@ -236,7 +236,7 @@ def second_dose_of_unknown_dose(step: Step, event: ev.PatencyTreatment, case: Ca
 
     Two doses for one occlusion count together toward the highest total; a wrong reference hides one of them.
 
-    When this is a first dose, take second_dose_of out.
+    If this is a first dose, remove second_dose_of.
     """
     name = event.second_dose_of
     fault = _not_the_dose(step, event, name, case, "this one into") if name is not None else ""
@@ -246,7 +246,7 @@ def second_dose_of_unknown_dose(step: Step, event: ev.PatencyTreatment, case: Ca
 
 @gap("name the first dose", _LABEL)
 def second_dose_not_linked(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
-    """Finds a thrombolytic given while an earlier dose still dwells, without saying that it is the second dose.
+    """Finds a thrombolytic given while an earlier dose was still dwelling and not recorded as the second dose.
 
     Doses for one occlusion count together; an unlinked second dose looks like a first one, and a third may follow.
     """
@@ -264,7 +264,7 @@ def second_dose_not_linked(step: Step, event: ev.PatencyTreatment, case: Case) -
 def stop_without_start(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds the end of an infusion whose beginning is not on record.
 
-    How much ran, and since when, is worked out from start and stop.
+    How much ran, and since when, is computed from start and stop.
     """
     if event.action != "stopped" or step.before.infusion is not None:
         return ()
@@ -304,8 +304,8 @@ def _what(step: Step) -> tuple[str, str | None]:
 def order_assumed(case: Case) -> Iterable[Found]:
     """Finds events of the same minute on the same septum whose order matters, and says which order was taken.
 
-    Whether a flush was given before the needle came out or after the next went in cannot be told from equal times.
-    The record is then read in a fixed order: looks first, removal before access, then care.
+    Whether a flush was given before the needle came out or after the next went in cannot be told from equal times. The
+    record is then read in a fixed order: checks first, removal before access, then care.
 
     Removal and access of a linked needle change may share one.
     """
@@ -335,9 +335,9 @@ def _order_matters(one: ev.Event, other: ev.Event) -> bool:
 
 @wrong("correct the time of insertion", COMMON_PRACTICE)
 def insertion_after_arrival(step: Step, event: ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
-    """Compares the time at which the needle was put in with the arrival.
+    """Compares the time at which the needle was inserted with the arrival.
 
-    A needle that is in on arrival was put in before it; its clock would otherwise begin too late.
+    A needle that is in on arrival was inserted before it; its clock would otherwise start too late.
 
     If the needle was put in here, chart an access.
     """
@@ -351,7 +351,7 @@ def insertion_after_arrival(step: Step, event: ev.ArrivalAccessed, case: Case) -
 def dressing_time_impossible(step: Step, event: ev.ArrivalAccessed, case: Case) -> Iterable[Found]:
     """Compares the time at which the dressing found was put on with the arrival and with the needle.
 
-    A dressing found on arrival was put on before it, and not before the needle that it covers.
+    A dressing found on arrival was put on before the arrival, but not before the needle that it covers was inserted.
 
     If it was put on here, chart a dressing change.
     """

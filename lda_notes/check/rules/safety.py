@@ -38,7 +38,7 @@ def _new_port(event: ev.Event, case: Case) -> bool:
 
 
 @unsafe(
-    "leave the port alone, take the needle out if it is in, and have the site judged",
+    "leave the port alone, take the needle out if it is in, and have the site evaluated",
     Citation("ayrshire-arran-child", "R"),
 )
 def accessed_despite_site(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
@@ -47,7 +47,7 @@ def accessed_despite_site(step: Step, event: ev.Access, case: Case) -> Iterable[
     A port that has turned over cannot be entered through its septum; a needle through infected skin carries the
     infection in; thin skin over a port breaks. The sources say: do not access, escalate.
 
-    Tell who decides, and chart who was notified.
+    Notify whoever decides, and chart who was notified.
     """
     site = event.site
     if type(site) is not Site:
@@ -72,12 +72,12 @@ def accessed_despite_site(step: Step, event: ev.Access, case: Case) -> Iterable[
     Citation("ayrshire-arran-adult", "R"),
 )
 def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
-    """Finds redness, tenderness, bloody or clear drainage, irritated skin or a tilted port without a word on it.
+    """Finds redness, tenderness, bloody or clear drainage, irritated skin or a tilted port without a comment on it.
 
-    Such a sign alone puts no line on hold, but it is how an infection or a slipped needle begins. Who reads the note
-    must see that it was noticed and what was made of it.
+    Such a sign alone does not put a line on hold, but it is how an infection or a slipped needle begins. The reader of
+    the note must see that it was noticed and what was made of it.
 
-    A short word is enough where it is expected. Trouble that puts the line on hold is asked for by other rules.
+    A short comment is enough if the sign is expected. Other rules ask about trouble that puts the line on hold.
     """
     site = event.site
     if type(site) is not Site:
@@ -99,10 +99,10 @@ def site_sign_unexplained(step: Step, event: ev.SiteSeen, case: Case) -> Iterabl
 
 @advice("say under problems what was done about the score", limits=("vip_act_below",))
 def site_score_unanswered(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
-    """Finds a visual phlebitis score from which its scale asks for action, without a problem recorded.
+    """Finds a visual phlebitis score at which its scale asks for action, without a problem recorded.
 
-    The scale couples each score with what to do. It is made for peripheral veins; on a port it still says that the
-    site is not as it should be.
+    The scale pairs each score with an action. It is made for peripheral veins; on a port it still shows that the site
+    is not as it should be.
 
     If the score is wrong, correct it.
     """
@@ -161,7 +161,7 @@ def samples_without_discard(step: Step, event: ev.Access | ev.FlushOrLock | ev.L
     """Finds blood samples drawn through the line without a record of the discarded first aspirate.
 
     The first aspirate is the old lock mixed with blood; a sample of it gives wrong results. For blood cultures some
-    policies keep the first aspirate, so samples that are all cultures stay quiet.
+    policies keep the first aspirate, so samples that are all cultures are not reported.
 
     If none was discarded, tell the laboratory.
     """
@@ -179,7 +179,7 @@ def samples_without_discard(step: Step, event: ev.Access | ev.FlushOrLock | ev.L
 
 @unsafe("keep the needle, notify the physician at once, and chart who was notified and what was found", _INS)
 def needle_not_whole(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
-    """Finds a needle that did not come out whole, without a record that somebody was told.
+    """Finds a needle that did not come out whole, without a record that anyone was notified.
 
     A piece left behind can lie in the septum or travel with the blood.
 
@@ -193,9 +193,9 @@ def needle_not_whole(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Fou
 def safety_device_failed(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
     """Finds a safety device that did not lock, without a problem recorded.
 
-    An open needle endangers whoever handles it, and a device that fails is to be reported to its maker.
+    An unguarded needle endangers whoever handles it, and a device that fails is to be reported to its maker.
 
-    Chart it under problems, and whether somebody was stuck.
+    Chart it under problems, and whether anyone was stuck.
     """
     if event.safety_engaged is False and not event.problems:
         yield Found("safety_engaged", "the needle's safety device did not lock; what was done about it is not recorded")
@@ -203,9 +203,9 @@ def safety_device_failed(step: Step, event: ev.Deaccess, case: Case) -> Iterable
 
 @unsafe("keep pressure on the site, notify the physician, and chart who was notified", _INS)
 def bleeding_continues(step: Step, event: ev.Deaccess, case: Case) -> Iterable[Found]:
-    """Finds bleeding that goes on after the needle is out, without a record that somebody was told.
+    """Finds bleeding that continues after the needle is out, without a record that anyone was notified.
 
-    A puncture that does not stop bleeding under pressure points at a clotting disorder or at too much heparin.
+    A puncture that does not stop bleeding under pressure points to a clotting disorder or to too much heparin.
 
     Chart it under problems.
     """
@@ -223,7 +223,7 @@ _ASEPSIS: Final = (
 
 
 @unsafe(
-    "begin again with full asepsis; if the needle is in, notify the prescriber and watch for infection",
+    "start again with full asepsis; if the needle is in, notify the prescriber and watch for infection",
     _OPEN_RN,
     COMMON_PRACTICE,
     limits=("gloves",),
@@ -231,7 +231,7 @@ _ASEPSIS: Final = (
 def asepsis_broken(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds an access or dressing change charted as done without hand hygiene, masks, sterile field or gloves.
 
-    The needle leads straight into a great vein. A charted no is honest, and the patient must be watched for it.
+    The needle leads straight into a great vein. A charted no is honest, and the patient must be watched because of it.
 
     Whether gloves must be sterile at access is the facility's policy; at a dressing change only hand hygiene and masks
     are expected.
@@ -258,9 +258,9 @@ def asepsis_broken(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]
 def no_skin_antisepsis(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds an access or dressing change for which skin antisepsis was left out.
 
-    Without it the skin's bacteria go in with the needle or grow under the new dressing. No reason makes it needless.
+    Without it the skin's bacteria go in with the needle or grow under the new dressing. No reason makes it unnecessary.
 
-    If one agent is not tolerated, there is another.
+    If one agent is not tolerated, use another.
     """
     if type(event.antisepsis) is NotDone:
         yield Found("antisepsis", "skin antisepsis was left out")
@@ -268,7 +268,7 @@ def no_skin_antisepsis(step: Step, event: ev.Dressed, case: Case) -> Iterable[Fo
 
 @advice("apply the dressing again without pulling on the skin", COMMON_PRACTICE)
 def dressing_under_tension(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
-    """Finds a dressing charted as laid under tension.
+    """Finds a dressing charted as applied under tension.
 
     A film that pulls on the skin blisters and strips it, and lifts when the patient moves.
     """
@@ -278,7 +278,7 @@ def dressing_under_tension(step: Step, event: ev.Dressed, case: Case) -> Iterabl
 
 @unsafe("tighten the connections, close what must be closed, and chart it", _INS)
 def loose_connections(step: Step, event: ev.LineCheck, case: Case) -> Iterable[Found]:
-    """Finds connections that were not secure at a look, without a word on what was done.
+    """Finds connections that were not secure at a check, without a record of what was done.
 
     Through an open connection the patient bleeds or draws air into the vein.
 
@@ -297,7 +297,8 @@ def loose_connections(step: Step, event: ev.LineCheck, case: Case) -> Iterable[F
 def infusion_before_tip_confirmed(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Finds an infusion connected although the tip position is charted as not confirmed.
 
-    A tip in the wrong vein or in the heart does harm with whatever runs; it is confirmed before the first use.
+    A tip in the wrong vein or in the heart does harm with whatever runs; its position is confirmed before the first
+    use.
     """
     if event.tip_confirmed is False and event.infusion is not None:
         says = "an infusion was connected, and the tip position is not confirmed; it is confirmed before use"
@@ -336,7 +337,7 @@ _NEVER_SEVERE: Final = 4
 def severe_pain_tolerated_well(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Found]:
     """Finds a severe pain score beside a procedure tolerated well, without a problem recorded.
 
-    Both can hardly be true; and severe pain at a port may mean fluid under the skin.
+    Both can hardly be true, and severe pain at a port may mean fluid under the skin.
     """
     pain = event.pain
     if type(pain) is not int or pain < _NEVER_SEVERE or event.response != "tolerated well" or event.problems:

@@ -34,7 +34,7 @@ def scale_limit(name: str) -> str | None:
 def scale_out_of_range(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Compares a score with the highest grade of the scale that it names.
 
-    A score beyond the scale comes from another scale or is a slip; the same number means different things on each.
+    A score beyond the scale comes from another scale or is a mistake; the same number means different things on each.
 
     These scales are made for peripheral lines; on a port pocket they are an adaptation.
     """
@@ -51,9 +51,7 @@ def scale_out_of_range(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[F
         )
 
 
-@wrong(
-    "correct the score or the look of the site", Citation("ins-phlebitis", "R2"), Citation("ins-infiltration", "M-H")
-)
+@wrong("correct the score or the site assessment", Citation("ins-phlebitis", "R2"), Citation("ins-infiltration", "M-H"))
 def scale_without_its_signs(step: Step, event: ev.SiteSeen, case: Case) -> Iterable[Found]:
     """Finds a phlebitis score of 0 beside redness, or an infiltration score of 0 beside swelling.
 

@@ -51,12 +51,12 @@ def _too_short(event: ev.Dressed, case: Case, fact: str, limits: Mapping[str, st
     limits=("chg_scrub_dry_site_s", "chg_scrub_moist_site_s", "isopropyl_scrub_s"),
 )
 def scrub_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
-    """Compares the time of friction with what the agent's label or source asks, on a dry or on a moist site.
+    """Compares the friction time with what the agent's label or source asks for on a dry or a moist site.
 
-    An antiseptic kills by contact; friction brings it into the folds of the skin. A moist site dilutes it and needs
-    four times as long. Where the record does not say that the site was moist, the time for a dry one is expected.
+    An antiseptic kills by contact; friction works it into the folds of the skin. A moist site dilutes it and needs four
+    times as long. If the record does not say that the site was moist, the time for a dry site is expected.
 
-    What was done is charted as it was done.
+    Chart what was actually done.
     """
     return _too_short(event, case, "scrub_s", _SCRUB, "was scrubbed")
 
@@ -66,11 +66,11 @@ def scrub_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     limits=("skin_friction_s",),
 )
 def skin_friction(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
-    """Compares friction with common practice for agents whose own source sets no time: iodine, aqueous chlorhexidine.
+    """Compares friction with common practice for agents whose source sets no time: iodine, aqueous chlorhexidine.
 
-    Without a labeled time at hand, a minute of friction over more skin than the dressing will cover is usual.
+    Where no labeled time is at hand, a minute of friction over more skin than the dressing will cover is usual.
 
-    This row has no published source.
+    This limit has no published source.
     """
     used = event.antisepsis
     if type(used) is not Antisepsis or used.scrub_s is None or used.agent in _SCRUB:
@@ -84,14 +84,14 @@ def skin_friction(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
 
 
 @unsafe(
-    "let the skin dry by itself for the full time, and never wipe or fan it dry",
+    "let the skin air-dry for the full time, and never wipe or fan it dry",
     limits=("chg_dry_dry_site_s", "chg_dry_moist_site_s", "isopropyl_dry_s", "povidone_iodine_dry_s"),
 )
 def antiseptic_dry_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
-    """Compares the time of drying with what the agent's label or source asks, on a dry or on a moist site.
+    """Compares the drying time with what the agent's label or source asks for on a dry or a moist site.
 
-    Antiseptics go on acting while they dry; wet alcohol under a dressing burns the skin, and the dressing does not
-    stick. Larger applicators of chlorhexidine ask for three minutes and more: follow the label in hand.
+    Antiseptics continue to act while they dry; wet alcohol under a dressing burns the skin, and the dressing does not
+    stick. Larger chlorhexidine applicators call for three minutes or more: follow the label in hand.
     """
     return _too_short(event, case, "dry_s", _DRY, "dried")
 
@@ -104,7 +104,7 @@ def antiseptic_dry_time(step: Step, event: ev.Dressed, case: Case) -> Iterable[F
 def skin_not_dry(step: Step, event: ev.Dressed, case: Case) -> Iterable[Found]:
     """Finds a charted skin preparation that was not fully dry when something touched it.
 
-    Whatever the seconds say, the skin must be dry to the eye: only then has the antiseptic done its work and does the
+    Whatever the clock says, the skin must look dry: only then has the antiseptic done its work, and only then does the
     dressing hold.
 
     If the needle is in, watch the site and change a dressing that lifts.
@@ -132,10 +132,10 @@ def _numbed(event: ev.Access, *agents: str) -> Anesthetic | None:
     limits=("cream_contact_minutes", "lidocaine_4_contact_minutes"),
 )
 def cream_contact_short(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
-    """Compares the time that an anesthetic cream stayed on with the shortest time its label asks.
+    """Compares the time that an anesthetic cream stayed on with the shortest time on its label.
 
-    Taken off too early the cream numbs little, and the patient feels the needle. Some local guidance accepts 20 to 60
-    minutes for a port.
+    If taken off too early, the cream numbs little and the patient feels the needle. Some local guidance accepts 20 to
+    60 minutes for a port.
 
     Plan the cream an hour ahead (half an hour for lidocaine 4%), and chart time on and time off.
     """
@@ -193,8 +193,8 @@ _CHILD_LIMITS: Final = tuple(f"{row.stem}_{unit}" for row in reversed(_TABLE) fo
 def cream_child_maximum(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Compares amount, area and time of lidocaine and prilocaine cream with the label's maxima for age and weight.
 
-    Small children take up more of the drug and can develop methemoglobinemia or seizures. The label's table goes by
-    age; a child too light for the row of its age takes the row that its weight allows.
+    Small children absorb more of the drug and can develop methemoglobinemia or seizures. The label's table goes by age;
+    a child too light for the row of their age is judged by the row that their weight allows.
     """
     used, months = _numbed(event, _CREAM), months_at(case, event)
     if used is None or months is None or not 0 <= months < _TABLE_ENDS_MONTHS:
@@ -269,11 +269,11 @@ def cream_adult_amount(step: Step, event: ev.Access, case: Case) -> Iterable[Fou
         )
 
 
-@advice("expect the skin to feel again, and ask the patient", limits=("cream_effect_hours",))
+@advice("expect feeling to have returned, and ask the patient", limits=("cream_effect_hours",))
 def cream_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time from taking the cream off to the needle.
 
-    The skin stays numb for one to two hours after the cream is off; later the patient feels the needle in full.
+    The skin stays numb for one to two hours after the cream is off; after that the patient feels the needle fully.
 
     Plan cream and access together.
     """
@@ -292,14 +292,15 @@ def cream_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
 _MINUTE: Final = timedelta(minutes=1)
 
 
-@advice("expect the skin to feel again, and ask the patient", limits=("spray_to_needle_s",))
+@advice("expect feeling to have returned, and ask the patient", limits=("spray_to_needle_s",))
 def spray_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
     """Measures the time from cold spray to the needle, where the skin was prepared before the spray.
 
-    Cold numbs for about a minute. Of times written to the minute only what was surely too long is found. Where the
-    skin is prepared after the spray, preparation alone takes that minute, and this rule stays quiet.
+    Cold numbs for about a minute. Since times are written to the minute, only an interval that was certainly too long
+    is reported. If the skin is prepared after the spray, preparation alone takes that minute, and this rule reports
+    nothing.
 
-    Spray right before the needle where the policy accepts sterile spray; else choose cream.
+    Spray right before the needle if the policy accepts sterile spray; otherwise choose cream.
     """
     used, prepared = _numbed(event, "vapocoolant spray"), event.antisepsis
     if used is None or used.applied_at is None or type(prepared) is not Antisepsis:
@@ -318,7 +319,7 @@ def spray_worn_off(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
 
 @advice("compare the volume with the order or the facility's protocol", limits=("intradermal_lidocaine_ml",))
 def intradermal_volume(step: Step, event: ev.Access, case: Case) -> Iterable[Found]:
-    """Compares the volume of lidocaine put into the skin with what is usual.
+    """Compares the volume of lidocaine injected into the skin with what is usual.
 
     A small wheal numbs the skin over the port; more lifts the skin and makes the port harder to feel.
 

@@ -21,8 +21,8 @@ _CDC: Final = Citation("cdc-2002", "R2", "documentation, category II")
 def event_before_admission(case: Case) -> Iterable[Found]:
     """Compares each event with the beginning of the stay.
 
-    What was done before the stay belongs into the record of another one, or arrives with the patient as a needle
-    already in.
+    What was done before the stay belongs in the record of another stay, or arrives with the patient as a needle already
+    in.
 
     A needle put in elsewhere is an arrival with the needle in.
     """
@@ -42,7 +42,7 @@ def event_before_admission(case: Case) -> Iterable[Found]:
 def event_after_discharge(case: Case) -> Iterable[Found]:
     """Finds events later than the discharge.
 
-    After the discharge the patient is not there; most often a date is mistyped, or a new stay began.
+    After discharge the patient is no longer there; most often a date is mistyped, or a new stay began.
     """
     if case.timeline.discharge is None:
         return
@@ -57,7 +57,7 @@ def event_after_discharge(case: Case) -> Iterable[Found]:
 
 @wrong("correct the unit or the time", COMMON_PRACTICE)
 def transfer_to_same_unit(case: Case) -> Iterable[Found]:
-    """Finds a transfer to the unit on which the patient already is, without another room.
+    """Finds a transfer to the unit where the patient already is, without a change of room.
 
     Line days are counted by unit; a transfer that goes nowhere hides the one that did.
 
@@ -73,8 +73,8 @@ def transfer_to_same_unit(case: Case) -> Iterable[Found]:
 def discharge_contradicts_needle(step: Step, event: ev.Discharge, case: Case) -> Iterable[Found]:
     """Compares what the discharge says about the needle with the record.
 
-    A needle that goes home by oversight stays in until something goes wrong; one that is only thought to be in is
-    looked for in vain.
+    A needle left in by oversight stays in until something goes wrong; one that is only thought to be in is looked for
+    in vain.
 
     Look at the port first.
     """
@@ -95,9 +95,9 @@ def discharge_contradicts_needle(step: Step, event: ev.Discharge, case: Case) ->
 
 @wrong("correct the time, or the implantation", COMMON_PRACTICE)
 def event_before_implantation(case: Case) -> Iterable[Found]:
-    """Compares each event at the port with its implantation, as an event of the record or as the date on the card.
+    """Compares each event at the port with its implantation, whether charted as an event or dated on the card.
 
-    A port that is not yet in cannot be looked after: a date is wrong, or the record is about another port.
+    A port that is not yet implanted cannot be cared for: a date is wrong, or the record is about another port.
     """
     on = case.timeline.episode.port.implanted_on
     removed = False
@@ -119,9 +119,9 @@ def event_before_implantation(case: Case) -> Iterable[Found]:
 
 @wrong("correct the time, or the removal of the port", COMMON_PRACTICE)
 def event_after_port_removal(case: Case) -> Iterable[Found]:
-    """Finds events at a port after it was taken out of the body.
+    """Finds events at a port after it was removed from the body.
 
-    A port that is out cannot be looked after: a time is wrong, or the record is about another port.
+    A port that has been removed cannot be cared for: a time is wrong, or the record is about another port.
     """
     removed: Entry | None = None
     for step in case.timeline.steps:
@@ -137,7 +137,7 @@ def event_after_port_removal(case: Case) -> Iterable[Found]:
 def implantation_dates_differ(step: Step, event: ev.PortImplanted, case: Case) -> Iterable[Found]:
     """Compares the implantation in the record with the implant date of the port.
 
-    The age of the pocket decides how the site is looked after and when the port may first be used.
+    The age of the pocket decides how the site is cared for and when the port may first be used.
     """
     on = case.timeline.episode.port.implanted_on
     if on is not None and case.local(event.at).date() != on:
@@ -147,9 +147,9 @@ def implantation_dates_differ(step: Step, event: ev.PortImplanted, case: Case) -
 
 @wrong("retract one of the entries, or open a record for the other port", COMMON_PRACTICE)
 def port_implanted_twice(step: Step, event: ev.PortImplanted, case: Case) -> Iterable[Found]:
-    """Finds an implantation of a port that is in already.
+    """Finds an implantation of a port that is already in.
 
-    One record is about one port. A second port needs a record of its own, with its own needle, clocks and hold.
+    One record is about one port. A second port needs its own record, with its own needle, clocks and hold.
     """
     return (Found("at", "the port is implanted but is in already"),) if step.before.port_in else ()
 
@@ -167,7 +167,7 @@ def port_removed_twice(step: Step, event: ev.PortRemoved, case: Case) -> Iterabl
 
 @wrong("chart the removal of the needle", _CDC)
 def port_removed_with_needle_in(case: Case) -> Iterable[Found]:
-    """Finds the removal of a port in which, by the record, a needle still is.
+    """Finds the removal of a port that, according to the record, still has a needle in.
 
     The needle comes out before the port; its removal, and whether it came out whole, has to be on record.
     """

@@ -32,7 +32,7 @@ def expired_supply(step: Step, event: ev.CareEvent, case: Case) -> Iterable[Foun
     Past its date no one vouches for sterility or strength. A supply is usable through the end of that day, by the clock
     of the place.
 
-    Tell who decides what follows for the patient.
+    Notify whoever decides what follows for the patient.
     """
     for fact, what, part in _labeled(event):
         expires: date | None = getattr(part, "expires", None)
@@ -173,7 +173,7 @@ def expired_by_identifier(case: Case) -> Iterable[Found]:
 
     A scan often contains the expiry that was not typed.
 
-    Tell who decides what follows for the patient.
+    Notify whoever decides what follows for the patient.
     """
     for scanned, read in case.once(_readings):
         if isinstance(read, ScanFault) or scanned.part is None or scanned.entry is None:

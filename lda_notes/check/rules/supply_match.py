@@ -33,8 +33,8 @@ _TABLE: Final = (
         "aspirate the heparin at once, flush and lock with saline, and notify the prescriber",
         "Finds any heparin in flush, lock or another supply of a patient with a history of heparin-induced "
         "thrombocytopenia, once that was known.",
-        "The little heparin of a flush can set the reaction off again, with clots and loss of limbs. Taurolidine "
-        "locks and coated catheters may contain heparin too.",
+        "The small amount of heparin in a flush can set off the reaction again, with clots and loss of limbs. "
+        "Taurolidine locks and coated catheters may contain heparin too.",
         "Use 0.9% sodium chloride, or what the prescriber orders instead, and mark the patient's record.",
         cites=(Citation("heparin-lock-label", "M-H"), Citation("taurolidine-us", "R2"), Citation("ins-2021", "M-H")),
     ),
@@ -60,8 +60,8 @@ _TABLE: Final = (
         "spray-cold-intolerance",
         "cold spray is used in a patient with cold intolerance",
         "use another way to numb the skin, and watch the sprayed skin",
-        "Finds cold spray used on a patient who does not bear cold, as in Raynaud's disease.",
-        "Cold closes the vessels of such skin for long and can injure it.",
+        "Finds cold spray used on a patient who does not tolerate cold, as in Raynaud's disease.",
+        "Cold constricts the vessels of such skin for a long time and can injure it.",
         cites=(Citation("vapocoolant-label", "M-M"),),
     ),
     Unsuited(
@@ -69,7 +69,7 @@ _TABLE: Final = (
         "{words} is used on the skin of a newborn of {days} days; it contains alcohol",
         "rinse the alcohol off the skin, look for burns, and use an aqueous antiseptic",
         "Finds alcohol, alone or with chlorhexidine, on the skin of a newborn.",
-        "Newborn skin is thin: alcohol burns it and is taken up through it.",
+        "Newborn skin is thin: alcohol burns it and is absorbed through it.",
         cites=(Citation("msf-catalogue", "R"), Citation("home-infusion", "R2")),
         limits=("neonate_days",),
     ),
@@ -88,7 +88,7 @@ _TABLE: Final = (
         "the line is locked with 70% ethanol; a polyurethane catheter must not be soaked in alcohol",
         "find out what the catheter is made of before ethanol stays in it",
         "Finds a lock of ethanol; the record does not say what the catheter is made of.",
-        "Alcohol weakens polyurethane until it breaks; silicone bears it.",
+        "Alcohol weakens polyurethane until it breaks; silicone withstands it.",
         "Look up the material on the patient's card or the implant record, and ask the prescriber.",
         cites=(Citation("polyurethane-page", "R2"),),
     ),
@@ -105,8 +105,8 @@ _TABLE: Final = (
         "the line is locked with {words}; not every such product is labeled for ports",
         "make sure that the product in hand is labeled for ports, and plan to aspirate it before the next use",
         "Finds a taurolidine lock, whose label differs from country to country.",
-        "The product of Europe is labeled for ports; that of the US is for the hemodialysis catheters of adults "
-        "only, and contains ten times the heparin of a lock.",
+        "The European product is labeled for ports; the US product is for hemodialysis catheters in adults only, "
+        "and contains ten times the heparin of a lock.",
         cites=(Citation("taurolidine-us", "R2"), Citation("taurolidine-eu", "R")),
     ),
 )
@@ -122,7 +122,7 @@ enter_unsuited(__name__, _TABLE)
 def heparin_before_known(case: Case) -> Iterable[Found]:
     """Finds heparin used before it was known that the patient must have none, where no one is recorded as notified.
 
-    What was done on what was known then was right; but the patient was exposed, and heparin may still be in the line.
+    What was done was right by what was known then, but the patient was exposed, and heparin may still be in the line.
     """
     line = case.timeline
     elsewhere = {one.since for one in line.others.beside}  # what a later stay's record says is asked there
@@ -145,16 +145,16 @@ def heparin_before_known(case: Case) -> Iterable[Found]:
 
 
 @unsafe(
-    "use preservative-free solutions, and notify the prescriber what was given",
+    "use preservative-free solutions, and notify the prescriber of what was given",
     Citation("heparin-lock-label", "R2"),
     Citation("ins-2021", "M-H"),
     limits=("neonate_days", "infant_months"),
 )
 def preservative_newborn(case: Case) -> Iterable[Found]:
-    """Finds saline preserved with benzyl alcohol in a newborn, or a lock preserved with it under one year.
+    """Finds saline preserved with benzyl alcohol in a newborn, or a lock preserved with it in an infant under one year.
 
-    Newborns cannot break benzyl alcohol down; the gasping syndrome it caused has killed. Heparin is used without a
-    preservative in every infant.
+    Newborns cannot break down benzyl alcohol; the gasping syndrome it causes has been fatal. In every infant, heparin
+    without a preservative is used.
     """
     for one in against(case, "preservative-newborn"):
         words = one.used.words if one.used.of is None else f"{one.used.of} with benzyl alcohol"
@@ -170,7 +170,7 @@ def preservative_newborn(case: Case) -> Iterable[Found]:
 def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> Iterable[Found]:
     """Finds a lock in a newborn without a record of whether it contains a preservative.
 
-    The same drug is sold with and without benzyl alcohol; only the label tells, and in a newborn it decides.
+    The same drug is sold with and without benzyl alcohol; only the label tells, and in a newborn it matters.
     """
     if type(event.lock) is Lock and event.lock.preservative is None and is_newborn(case, step.entry.event):
         says = f"whether the lock of {event.lock.drug} contains a preservative is not recorded, for a newborn"
@@ -185,7 +185,7 @@ def preservative_unknown_newborn(step: Step, event: ev.Flushed, case: Case) -> I
 def strong_heparin_infant(case: Case) -> Iterable[Found]:
     """Finds a heparin lock of 100 units per mL in a child under one year or under 10 kg.
 
-    The label keeps this strength away from newborns and infants, whose small blood volume makes a lock a dose.
+    The label excludes newborns and infants from this strength: in their small blood volume, a lock amounts to a dose.
     """
     for one in against(case, "strong-heparin-infant"):
         months, weight = months_at(case, one.used.entry.event), one.who.weight_kg
@@ -251,7 +251,7 @@ def chlorhexidine_dressing_premature(case: Case) -> Iterable[Found]:
     """Finds a chlorhexidine dressing or disc on an infant under two months who was born before term.
 
     The CDC recommends against it: it has injured the skin of premature newborns. Its text says premature neonate; the
-    age of two months, up to which another source gives no advice either, is taken here (derived).
+    age of two months used here, up to which another source gives no advice either, is derived.
     """
     for one in _dressings(case, "chlorhexidine-dressing-premature"):
         months = quantity(Decimal(months_at(case, one.used.entry.event) or 0), "months")

@@ -32,10 +32,11 @@ _DOSE_LIMITS: Final = (
     limits=_DOSE_LIMITS,
 )
 def alteplase_dose(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
-    """Compares the alteplase dose with the label's, worked out from weight and lumen volume.
+    """Compares the alteplase dose with the label's, computed from weight and lumen volume.
 
-    From 30 kg the dose is 2 mg; below, 110% of the lumen's volume at 1 mg per mL, never more than 2 mg. A dose by
-    lumen is measured in steps of a syringe, so the nearest step counts as right. Some practice uses 1 mg.
+    From 30 kg the dose is 2 mg; below, 110% of the lumen's volume at 1 mg per mL, never more than 2 mg. A dose by lumen
+    volume is measured in the graduations of a syringe, so the nearest graduation counts as right. Some practice uses 1
+    mg.
 
     The tool does not order doses.
     """
@@ -62,11 +63,11 @@ def alteplase_dose(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterab
 
 @gap("record weight and lumen volume, so that the dose can be compared with the label", limits=_DOSE_LIMITS)
 def alteplase_dose_unknown(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
-    """Finds an alteplase treatment whose dose cannot be worked out: weight missing, or under 30 kg without the lumen.
+    """Finds an alteplase treatment whose dose cannot be computed: no weight, or under 30 kg and no lumen volume.
 
     Below 30 kg the dose depends on the volume of the lumen; without it no figure can be computed, and none is guessed.
 
-    The internal volume of the lumen counts under 30 kg.
+    Under 30 kg, the internal volume of the lumen counts.
     """
     if event.drug != "alteplase":
         return
@@ -88,10 +89,10 @@ def alteplase_dose_unknown(step: Step, event: ev.PatencyTreatment, case: Case) -
     limits=("alteplase_mg_per_ml",),
 )
 def alteplase_concentration(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
-    """Compares dose and volume of alteplase: at the labeled concentration one gives the other.
+    """Compares dose and volume of alteplase: at the labeled concentration one follows from the other.
 
-    A volume that does not give the dose means a slip in one of the two, or a wrong dilution. Only a lumen of more than
-    2 mL may be filled by diluting further.
+    A volume that does not match the dose means an error in one of the two, or a wrong dilution. Only a lumen of more
+    than 2 mL may be filled by diluting further.
     """
     if event.drug != "alteplase" or event.dose_mg is None or event.volume_ml is None:
         return
@@ -111,9 +112,9 @@ def alteplase_concentration(step: Step, event: ev.PatencyTreatment, case: Case) 
 
 @unsafe("mix a fresh vial", limits=("alteplase_use_within_hours",))
 def alteplase_kept_too_long(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
-    """Measures the time from mixing alteplase to putting it in.
+    """Measures the time from mixing alteplase to instilling it.
 
-    The mixed drug contains no preservative and loses its strength; the label gives it 8 hours.
+    The mixed drug contains no preservative and loses its strength; the label allows 8 hours.
     """
     if event.drug != "alteplase" or event.reconstituted_at is None:
         return
@@ -128,10 +129,10 @@ def alteplase_kept_too_long(step: Step, event: ev.PatencyTreatment, case: Case) 
 
 @advice("make sure that the prescriber knew before the dose, and watch the patient; the label asks for care", _LABEL)
 def thrombolytic_caution(step: Step, event: ev.PatencyTreatment, case: Case) -> Iterable[Found]:
-    """Lists what the label of a thrombolytic asks caution for, as it was recorded before the dose.
+    """Lists what the label of a thrombolytic advises caution for, as recorded before the dose.
 
-    A dose may release an infection from the catheter into the blood, and it adds to any risk of bleeding. Neither
-    forbids it; hypersensitivity alone does. Pus or swelling at the site points to another cause of the occlusion.
+    A dose may release an infection from the catheter into the blood, and it adds to any risk of bleeding. Neither rules
+    it out; only hypersensitivity does. Pus or swelling at the site points to another cause of the occlusion.
 
     Chart what was said.
     """
@@ -183,13 +184,13 @@ def _doses(case: Case) -> Iterator[_Dose]:
             last.pop(step.septum, None)
 
 
-@unsafe("wait for the full dwell and look again before a second dose", limits=("alteplase_second_dose_minutes",))
+@unsafe("wait for the full dwell and check again before a second dose", limits=("alteplase_second_dose_minutes",))
 def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
     """Measures the time from the first alteplase dose for an occlusion to the second.
 
-    The first dose needs its full dwell; a second one before that adds risk of bleeding without need.
+    The first dose needs its full dwell; a second one before that adds to the risk of bleeding needlessly.
 
-    The look is due at 120 minutes; the second dose is given only if it is ordered.
+    The check is due at 120 minutes; the second dose is given only if it is ordered.
     """
     for dose in _doses(case):
         if dose.before is None:
@@ -207,9 +208,10 @@ def alteplase_second_dose_early(case: Case) -> Iterable[Found]:
 
 @unsafe("give no further dose; ask for imaging", limits=("alteplase_doses",))
 def alteplase_third_dose(case: Case) -> Iterable[Found]:
-    """Counts the alteplase doses for one occlusion: since blood last came back.
+    """Counts the alteplase doses for one occlusion, that is, since blood last came back.
 
-    The label knows one repetition. What two doses have not opened is most likely not a clot at the tip.
+    The label provides for one repeat dose. A line that two doses have not opened is most likely not blocked by a clot
+    at the tip.
 
     Keep the line on hold.
     """
@@ -229,7 +231,7 @@ def alteplase_third_dose(case: Case) -> Iterable[Found]:
 def alteplase_total(case: Case) -> Iterable[Found]:
     """Adds up the alteplase doses for one occlusion.
 
-    Nothing above two doses of 2 mg was studied for a catheter.
+    Nothing above two doses of 2 mg has been studied for a catheter.
 
     Watch for bleeding.
     """
@@ -248,12 +250,12 @@ def alteplase_total(case: Case) -> Iterable[Found]:
 _LOOKS: Final = ("alteplase_first_check_minutes", "alteplase_second_check_minutes")
 
 
-@gap("look whether the line gives blood, and chart the look", limits=_LOOKS)
+@gap("check for blood return, and chart the check", limits=_LOOKS)
 def thrombolytic_check_missing(case: Case) -> Iterable[Found]:
-    """Looks, for each alteplase dose, for the looks at 30 and, if blood did not come back, at 120 minutes.
+    """Looks for the check of each alteplase dose at 30 minutes and, if blood did not come back, at 120 minutes.
 
-    At 30 minutes many lines are open and need no longer dwell; at 120 minutes the label decides about a second dose. A
-    dose left unseen stays in the line, and nobody knows that it may be used.
+    At 30 minutes many lines are open and the dose need not dwell longer; at 120 minutes the label decides about a
+    second dose. A dose that no one checks stays in the line, and no one knows that the line may be used.
     """
     for dwell in (dwell for stays in case.timeline.dwells.values() for dwell in stays if _alteplase(dwell)):
         given = case.say(dwell.treatment.event.at)
@@ -279,13 +281,13 @@ def _missing_looks(case: Case, dwell: Dwell) -> Iterable[str]:
             yield limit
 
 
-@advice("look at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
+@advice("check at 30 minutes, and at 120 if the line is still blocked", limits=(*_LOOKS, "clock_slack_minutes"))
 def thrombolytic_check_late(step: Step, event: ev.PatencyCheck, case: Case) -> Iterable[Found]:
-    """Compares the time of a look at a dwelling alteplase dose with the label's 30 and 120 minutes.
+    """Compares the time at which a dwelling alteplase dose was checked with the label's 30 and 120 minutes.
 
-    A late look keeps the line out of use longer than needed. A few minutes between two clocks are let pass.
+    A late check keeps the line out of use longer than needed. A few minutes are allowed for clocks that differ.
 
-    Plan the looks when the dose goes in.
+    Plan the checks when the dose goes in.
     """
     dwell = step.before.dwell
     treatment = _alteplase(dwell)
@@ -310,9 +312,9 @@ def thrombolytic_check_late(step: Step, event: ev.PatencyCheck, case: Case) -> I
     ),
 )
 def alteplase_withdrawal(step: Step, event: ev.PatencyCheck, case: Case) -> Iterable[Found]:
-    """Compares the aspirate taken off after success with the label's: 4 to 5 mL from 10 kg, 3 mL under 10 kg.
+    """Compares the volume withdrawn after success with the label's: 4 to 5 mL from 10 kg, 3 mL under 10 kg.
 
-    The aspirate takes the drug and the loosened clot out of the line before it is flushed.
+    Withdrawing it takes the drug and the loosened clot out of the line before it is flushed.
 
     Then flush with saline.
     """

@@ -20,36 +20,36 @@ class Explained(NamedTuple):
 READING: Final[tuple[Explained, ...]] = (
     Explained(
         "record-layout",
-        "A value does not fit the record's layout: an unknown key, a wrong type, a word outside the vocabulary, a time "
-        "without offset.",
-        "What does not fit was written and could not be read: it is neither recorded nor missing, and every document "
-        "names it so that it is never lost in silence.",
+        "A value does not fit the record's layout: an unknown key, a wrong type, a word outside the vocabulary, a "
+        "time without an offset.",
+        "A value that does not fit was written but could not be read: it is neither recorded nor missing, so every "
+        "document names it rather than dropping it silently.",
         "correct the value; `lda-notes schema` contains the whole layout",
     ),
     Explained(
         "entry-changed-after-signing",
-        "An entry, or patient, stay and port, is not what it was when an entry was signed: the seals do not fit.",
-        "An entry that was signed is corrected by an amendment, which keeps what was there; a change in the file "
-        "itself leaves no trace but this one.",
-        "compare with the copies beside the record, its prints and the server, and ask who changed it",
+        "An entry, or the patient, stay or port, was changed after an entry was signed: the seals do not match.",
+        "A signed entry is corrected by an amendment, which keeps the original; a change made in the file itself "
+        "leaves no other trace.",
+        "compare with the copies beside the record, its printed notes and the server, and ask who changed it",
     ),
     Explained(
         "entry-removed-after-signing",
-        "An entry that a later one was signed after is not in the record.",
-        "What was done to the patient was done; an entry made in error is retracted, and stays.",
-        "compare with the copies beside the record, its prints and the server, and ask who changed it",
+        "An entry that was in the record when a later one was signed is missing.",
+        "What was done to the patient cannot be erased; an entry made in error is retracted and stays in the record.",
+        "compare with the copies beside the record, its printed notes and the server, and ask who changed it",
     ),
     Explained(
         "entry-inserted-after-signing",
         "An entry precedes one that was signed before it existed.",
         "An entry that is written later is a late entry and comes at the end, with the time when it was made.",
-        "compare with the copies beside the record, its prints and the server, and ask who changed it",
+        "compare with the copies beside the record, its printed notes and the server, and ask who changed it",
     ),
     Explained(
         "empty-file",
-        "The file contains nothing at all.",
-        "A file is easily emptied by a failed copy.",
-        "restore it, or take it out",
+        "The file is empty.",
+        "A failed copy can leave a file empty.",
+        "restore it, or remove it",
     ),
     Explained(
         "not-a-mapping",
@@ -60,7 +60,7 @@ READING: Final[tuple[Explained, ...]] = (
     Explained(
         "repeated-key",
         "An entry is written a second time in the same place.",
-        "Two values of one fact contradict each other, and a reader that keeps one in silence hides the other.",
+        "Two values for one fact contradict each other, and a reader that silently keeps one hides the other.",
         "keep one of the two",
     ),
     Explained(
@@ -84,14 +84,14 @@ READING: Final[tuple[Explained, ...]] = (
     Explained(
         "not-finite",
         "A number is infinite or not a number.",
-        "No measurement gives such a value, and no sum can use it.",
+        "No measurement produces such a value, and no total can include it.",
         "write the number that was measured",
     ),
     Explained(
         "number-too-long",
-        "A number has more characters than any measurement.",
-        "It is an identifier without quotes, or a slip.",
-        "put an identifier in quotes",
+        "A number has more digits than any measurement would.",
+        "It is an identifier without quotes, or a typing error.",
+        "if it is an identifier, put it in quotes",
     ),
     Explained(
         "hidden-character",
@@ -101,7 +101,7 @@ READING: Final[tuple[Explained, ...]] = (
     ),
     Explained(
         "too-deep",
-        "Values are nested deeper than any record.",
+        "Values are nested more deeply than any record requires.",
         "Most often an indentation or a bracket is wrong further up.",
         "look for it above the place that is named",
     ),
@@ -109,72 +109,73 @@ READING: Final[tuple[Explained, ...]] = (
         "too-large",
         "The file contains more than an episode can.",
         "A file of that size is not one episode.",
-        "give one file for each episode",
+        "use one file for each episode",
     ),
     Explained(
         "too-many-faults",
-        "The file has more faults of syntax than are listed.",
-        "One slip early in a file often causes many faults after it.",
+        "The file has more syntax errors than are listed.",
+        "One slip early in a file often causes many errors after it.",
         "correct those that are listed and run the check again",
     ),
     Explained(
         "json-syntax",
-        "The file is not JSON from this place on.",
-        "What comes after the fault cannot be read at all.",
+        "From this place on, the file is not valid JSON.",
+        "Nothing after the error can be read.",
         "correct the place that is named",
     ),
     Explained(
         "yaml-syntax",
-        "The file is not YAML from this place on.",
-        "What comes after the fault cannot be read at all.",
+        "From this place on, the file is not valid YAML.",
+        "Nothing after the error can be read.",
         "correct the place that is named",
     ),
     Explained(
         "yaml-tab",
         "A tab is used for indentation.",
-        "YAML takes only spaces there, because tabs are wide in one editor and narrow in another.",
+        "YAML allows only spaces there, because tabs are wide in one editor and narrow in another.",
         "replace it with spaces",
     ),
     Explained(
         "yaml-number-sign",
         "A value in one row continues after a space and a number sign, such as bag #2.",
-        "YAML takes what follows for a remark, so that words of the chart would be lost in silence.",
+        "YAML treats what follows as a comment, so words of the chart would be lost silently.",
         "put the value in quotes",
     ),
     Explained(
         "typographic-quotes",
         "A value is in the curved quotation marks that word processors make.",
-        "YAML knows only straight ones; the curved would become part of the value.",
+        "YAML recognizes only straight quotation marks; curved ones would become part of the value.",
         "type them again in a plain text editor",
     ),
     Explained(
         "yaml-alias",
-        "The file refers to another place of itself by a label.",
-        "Labels let a small file unfold into an enormous one, and hide what an event really says.",
+        "The file uses a label to refer to another place in itself.",
+        "Labels let a small file expand into an enormous one, and hide what an event really says.",
         "write the value out",
     ),
     Explained(
         "yaml-tag",
-        "A value carries a tag, an exclamation mark with a name.",
+        "A value has a tag: an exclamation mark followed by a name.",
         "Tags change how a value is read; a record says what it means without them.",
         "remove the tag, or put the value in quotes",
     ),
     Explained(
         "yaml-version",
-        "The file asks for another version of YAML than 1.2.",
-        "In older versions no and 22:30 mean something else.",
+        "The file declares a YAML version other than 1.2.",
+        "In older versions, no and 22:30 mean something else.",
         "remove the row that begins with %YAML",
     ),
     Explained(
         "correction-target",
         "A correction changes the identifier or the kind of an event.",
-        "An event that becomes another one can no longer be told from the one that it was.",
+        "An event that could turn into another one could no longer be identified.",
         "retract the entry and chart it again",
     ),
     Explained(
         "correction-unreadable",
         "What a correction adds or sets does not fit the layout of the event that it corrects.",
-        "What it was to replace may be the opposite of it, so neither the old value nor the new one is stated.",
+        "The value that it was meant to replace may be the opposite, so neither the old value nor the new one is "
+        "stated.",
         "correct the value in the correction",
     ),
 )

@@ -40,9 +40,10 @@ def vesicant_without_blood_return(step: Step, event: ev.LineUse, case: Case) -> 
 def vesicant_not_flagged(step: Step, event: ev.LineUse, case: Case) -> Iterable[Found]:
     """Finds a well-known vesicant by name whose entry does not say that it is one, or says that it is not.
 
-    What is asked before a vesicant depends on that word. A liposomal form is a product of its own and is not meant.
+    What is asked before a vesicant is given depends on that answer. A liposomal form is a different product and is not
+    meant.
 
-    The product may also be named as its label does.
+    The product may also be named as on its label.
     """
     drug = vesicants.named(event.what, event.product)
     if drug is None or event.vesicant is True:

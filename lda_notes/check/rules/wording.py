@@ -22,10 +22,10 @@ def _found(piece: Piece, form: UnsafeForm) -> Found:
 def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
     """Finds abbreviations of the Joint Commission's "Do Not Use" list in the record's own words.
 
-    U read as 0, QD as QID, a trailing zero or a missing one have given patients ten times the dose. The list applies to
-    all free text about medication. The note quotes what was entered, so the form would be read by others.
+    U read as 0, QD as QID, a trailing zero or a missing leading zero have given patients ten times the dose. The list
+    applies to all free text about medication. The note quotes what was entered, so others would read the form.
 
-    The limit of the list is kept: sizes of catheters and needles may show a trailing zero.
+    The exception of the list applies: sizes of catheters and needles may show a trailing zero.
     """
     for piece, form in case.once(_forms):
         if form.source == DO_NOT_USE:
@@ -34,9 +34,9 @@ def do_not_use_abbreviation(case: Case) -> Iterable[Found]:
 
 @advice("write it out", ERROR_PRONE, POSSIBLE, DRUG_NAMES)
 def error_prone_abbreviation(case: Case) -> Iterable[Found]:
-    """Finds further abbreviations, signs and ways of writing doses that lists of error-prone forms name.
+    """Finds other abbreviations, symbols and ways of writing doses that are on lists of error-prone forms.
 
-    They have been misread, if less often: cc as zeros, a slash as 1, D/C as discharge where discontinue was meant.
+    They have been misread, though less often: cc as zeros, a slash as 1, D/C as discharge where discontinue was meant.
     """
     for piece, form in case.once(_forms):
         if form.source != DO_NOT_USE:

@@ -86,7 +86,7 @@ def not_a_mapping(data: object) -> Refusal:
     found = "a list" if isinstance(data, list) else "nothing" if data is None else "a single value"
     return Refusal(
         "not-a-mapping",
-        f"The file holds {found}; named entries were expected.",
+        f"The file contains {found}; named entries were expected.",
         'Start with names such as "patient:" and put what belongs to each below it.',
     )
 

@@ -188,7 +188,7 @@ def _hardly_text(text: Text, count: int) -> Fault:
     return Fault(
         *text.place(first.start() if first else 0),
         "hidden-character",
-        f"The file holds {count:,} characters that cannot be seen, so it is hardly a text.",
+        f"The file contains {count:,} characters that cannot be seen, so it is unlikely to be text.",
         "Check that this is the right file, and save it again as plain text.",
     )
 
@@ -211,7 +211,7 @@ def _refused(raw: bytes, row: int) -> Fault | None:
             row,
             1,
             "too-large",
-            f"The file holds {len(raw):,} bytes; a record is read up to {MAX_BYTES:,}.",
+            f"The file contains {len(raw):,} bytes; a record is read up to {MAX_BYTES:,}.",
             "Give one file for each episode, or use the commands for bulk files.",
         )
     looks = next((name for start, name in _NOT_TEXT if raw.startswith(start)), None)

@@ -34,7 +34,7 @@ class DressingChange(
     "dressing connector_changed disinfecting_caps signs despite_hold problems pain response "
     "teaching charted_at by verified_by",
 ):
-    """The dressing is exchanged while the needle stays in."""
+    """The dressing is changed while the needle stays in."""
 
     kind: Literal["dressing change"]
     dressing_found: tuple[words.DressingCondition, ...] | NotAssessed | None = fact(
@@ -66,13 +66,13 @@ class LineCheck(
     )
     connections_secure: YesNo | NotAssessed | None = fact(
         "connections",
-        "Yes when connections are tight, clamps right.",
-        may=("Are connections tight and clamps right?", CP),
+        "Yes when connections are tight and clamps are set correctly.",
+        may=("Are connections tight and clamps set correctly?", CP),
         why="A loose connection bleeds or lets air in.",
         when="needle_in",
     )
     infusion: Text | None = fact("running infusion", "What runs, if anything.")
-    nothing_runs: YesNo | None = fact("nothing runs", "Yes when nothing runs any more.")
+    nothing_runs: YesNo | None = fact("nothing runs", "Yes when nothing is running any longer.")
     vesicant: YesNo | NotAssessed | None = fact("vesicant", "Yes when what runs harms tissue outside the vein.")
     needle_wings: words.NeedleWings | None = fact(
         "wings of the needle", "How the wings lie: level with the skin, raised above it, pressing into it."
@@ -137,7 +137,7 @@ class LineUse(
         "product",
         "The product as its label names it.",
         should=("Which product, as its label names it?", CP),
-        why="Forms of one drug differ in what they do outside the vein: the product decides.",
+        why="Forms of one drug differ in what they do outside the vein, so the product matters.",
         when="may_be_liposomal",
     )
     vesicant: YesNo | NotAssessed | None = fact(
@@ -147,12 +147,12 @@ class LineUse(
         why="A vesicant must never go through a line without blood return.",
         when="may_harm",
     )
-    old_lock: words.OldLock | None = fact("old lock", "What became of the lock that was in the line before.")
+    old_lock: words.OldLock | None = fact("old lock", "What was done with the lock that was in the line before.")
     cultures: Cultures | None = fact(
         "blood cultures",
         "How blood cultures were drawn.",
         should=("How were the cultures drawn?", CP),
-        why="A pair drawn before antibiotics, through a new connector, is what tells an infection of the line.",
+        why="A pair drawn before antibiotics, through a new connector, is what shows an infection of the line.",
         when="culturing",
     )
     flow_ml_per_s: Positive | None = fact(
@@ -171,10 +171,10 @@ class LineUse(
     )
     blood_return_before: words.BloodReturn | NotAssessed | None = fact(
         "blood return before use",
-        "Blood return right before the use.",
-        must=("Blood return right before?", ONS, INS),
-        why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
-        "the record nobody knows whether the line was proved.",
+        "Blood return immediately before the use.",
+        must=("Blood return immediately before?", ONS, INS),
+        why="Blood return is the proof that the needle is in the port and the tip in the vein; without a record of "
+        "it, no one knows whether the line was proved.",
         when="under_way",
         reported="proof_before_use",
     )

@@ -1,4 +1,4 @@
-"""Corrections: what is added to, replaced in or taken out of view by a later entry, and co-signatures."""
+"""Corrections: what a later entry adds, replaces or takes out of view, and co-signatures."""
 
 from __future__ import annotations
 

@@ -41,8 +41,8 @@ class Proved(Model):
         "blood return",
         "present, sluggish or none; none is a finding, a missing key is a gap.",
         must=("Blood return: present, sluggish or none?", INS, ONS, AYRSHIRE),
-        why="Blood return is the proof that the needle is in the port and the tip in the vein; without "
-        "the record nobody knows whether the line was proved.",
+        why="Blood return is the proof that the needle is in the port and the tip in the vein; without a record of "
+        "it, no one knows whether the line was proved.",
         when="proof due",
         reported="blood_not_seen_lately",
     )
@@ -58,21 +58,21 @@ class Proved(Model):
         "steps tried",
         "What was tried to get blood return.",
         should=("What was tried to get blood?", INS, ONS),
-        why="The specialist who evaluates the line has to know what was tried already.",
+        why="The specialist who evaluates the line has to know what was already tried.",
         when="no_blood",
         reported="not a use",
     )
     discard_ml: Quantity | NotDone | None = fact(
         "discard volume",
-        "First aspirate thrown away, in mL.",
+        "First aspirate discarded, in mL.",
         may=("How much of the first aspirate was discarded, in mL?", AYRSHIRE, INS),
-        why="The first aspirate holds the old lock; giving it back or sampling from it does harm.",
+        why="The first aspirate contains the old lock; giving it back or sampling from it does harm.",
         when="blood drawn",
     )
     discard_method: words.DiscardMethod | None = fact(
         "way of discarding",
-        "What became of the first aspirate.",
-        may=("What became of the first aspirate?", CP),
+        "What was done with the first aspirate.",
+        may=("What was done with the first aspirate?", CP),
         why="The first aspirate contains the old lock.",
         when="discarded_some",
     )
@@ -99,21 +99,23 @@ class Flushed(Model):
         "flush",
         "Flushes in the order given.",
         must=("Was the line flushed?", INS, AYRSHIRE),
-        why="A line that is not flushed clots; a flush without a record may be left out or doubled by the next nurse.",
+        why="A line that is not flushed clots; a flush that is not recorded may be skipped or repeated by the next "
+        "nurse.",
         when="flush due",
     )
     old_lock: words.OldLock | None = fact(
         "old lock",
-        "What became of the lock that was in the line before.",
-        should=("What became of the lock that was in the line?", CP),
-        why="A strong heparin or alcohol lock that is flushed in reaches the circulation as a dose.",
+        "What was done with the lock that was in the line before.",
+        should=("What was done with the lock that was in the line?", CP),
+        why="A strong heparin or alcohol lock that is flushed in reaches the circulation as a full dose.",
         when="old_lock_in",
     )
     lock: Lock | NotDone | None = fact(
         "lock",
         "What the line is locked with.",
         must=("Was the line locked?", INS, AYRSHIRE),
-        why="What is left in the line is a drug: the next nurse has to withdraw it, and the next dose counts with it.",
+        why="What is left in the line is a drug: the next nurse has to withdraw it, and it counts toward the next "
+        "dose.",
         when="lock due",
     )
 
@@ -131,13 +133,13 @@ class Dressed(Model):
         "technique",
         "Hand hygiene, masks, sterile gloves, sterile field.",
         should=("How was it kept sterile?", INS, OPEN_RN),
-        why="A bloodstream infection later is traced back to how the needle went in.",
+        why="A later bloodstream infection is traced back to how the needle went in.",
     )
     dressing: Dressing | NotDone | None = fact(
         "dressing",
         "The dressing put on.",
         must=("Was a dressing put on?", INS),
-        why="The dressing keeps needle and site clean; what is on decides when it is due.",
+        why="The dressing keeps needle and site clean; its type decides when it is due.",
         when="dressing due",
     )
     taken_off: tuple[words.TakenOff, ...] = several(
@@ -147,7 +149,7 @@ class Dressed(Model):
         "connector change",
         "Yes when the needleless connector was changed.",
         may=("Was the needleless connector changed?", US_HOSPITAL, INS),
-        why="A connector has an interval of its own, which runs from its last change.",
+        why="A connector has its own interval, which runs from its last change.",
     )
     disinfecting_caps: YesNo | NotDone | None = fact(
         "disinfecting caps",

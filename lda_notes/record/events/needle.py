@@ -88,7 +88,7 @@ class Access(
     )
     punctures: tuple[Puncture, ...] = several(
         "punctures",
-        "Each pass of a needle: which, by whom, what came of it; the last is the needle that stays.",
+        "Each needle pass: which needle, by whom, with what outcome; the last is the needle that stays.",
         may=("Which needle, by whom and with what outcome, each time?", CP),
         why="The next nurse should not repeat what did not work.",
         when="several_attempts",
@@ -128,17 +128,17 @@ class ArrivalAccessed(
         "where from",
         "Where the patient came from.",
         may=("Where did the patient come from?", CP),
-        why="The place that put the needle in is the one to ask for what is not known of it.",
+        why="The place that inserted the needle is the one to ask for what is not known about it.",
     )
     needle: Needle | NotAssessed | None = fact(
         "needle",
-        "What is known of the needle.",
+        "What is known about the needle.",
         must=("Which needle is in?", INS, HOME, OPEN_RN),
         why=_NEEDLE_DECIDES,
     )
     inserted_at: Moment | Day | NotAssessed | None = fact(
         "time of insertion",
-        "When the needle was put in, if known; the day alone where the hour is not known.",
+        "When the needle was put in, if known; only the day if the hour is not known.",
         must=("When was the needle put in?", CDC, INS),
         why="The needle's clock runs from its insertion, not from the arrival; when it is unknown the "
         "needle is due now.",
@@ -147,7 +147,7 @@ class ArrivalAccessed(
         "dressing",
         "The dressing found.",
         should=("Which dressing is on?", INS),
-        why="The dressing keeps needle and site clean; what is on decides when it is due.",
+        why="The dressing keeps needle and site clean; its type decides when it is due.",
     )
     dressing_found: tuple[words.DressingCondition, ...] | NotAssessed | None = fact(
         "condition of the dressing",
@@ -157,7 +157,7 @@ class ArrivalAccessed(
     )
     dressed_at: Moment | Day | NotAssessed | None = fact(
         "time of dressing",
-        "When the dressing was put on, if known; the day alone where the label carries no more.",
+        "When the dressing was put on, if known; only the day if the label shows no more.",
         must=("When was the dressing put on?", CDC, INS),
         why="The dressing's clock runs from when it was put on, not from the arrival.",
     )
@@ -190,8 +190,8 @@ class Deaccess(
     )
     missing_piece: Text | None = fact(
         "missing piece",
-        "What is missing of the needle, and where it is looked for.",
-        must=("What is missing, and where is it looked for?", CP),
+        "What part of the needle is missing, and where it was looked for.",
+        must=("What is missing, and where was it looked for?", CP),
         why="A piece left behind can travel.",
         when="not_whole",
     )
@@ -220,7 +220,7 @@ class NeedleDislodged(
     stem="dislodged",
     asks="septum identifiers_checked extent running actions site signs despite_hold problems charted_at by verified_by",
 ):
-    """The needle has come out of its place, in part or altogether, and nobody took it out."""
+    """The needle has come out of place, partly or completely, without being removed."""
 
     kind: Literal["needle dislodged"]
     extent: words.DislodgedExtent | None = fact(

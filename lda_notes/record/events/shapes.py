@@ -103,20 +103,21 @@ class Event(Model):
         "author",
         "Who did it and signs for it.",
         must=("Who is charting?", COP, CDC, INS),
-        why="An entry that nobody signs is no entry: reviewers set it aside.",
+        why="An unsigned entry does not count: reviewers set it aside.",
         who="the nurse: name, credential, id?",
     )
     verified_by: Person | None = fact(
         "verifier",
         "Second nurse who watched and verified.",
         must=("Who watched and verified?", CP),
-        why="A nurse new to the procedure works under the eyes of a second one who has the competence; both sign.",
+        why="A nurse new to the procedure works under the supervision of a second nurse who has the competence; "
+        "both sign.",
         when="needs_verifier",
         option="verifier_required",
         who="the verifier: name, credential",
     )
     late_entry: Text | None = fact(
-        "late entry", "Marks a late entry; says where the facts are recalled from (memory, worksheet, monitor)."
+        "late entry", "Marks a late entry; says where the facts come from (memory, worksheet, monitor)."
     )
     remarks: Text | None = fact("remarks", "Anything else, in the nurse's own words; quoted as entered.")
     seal: Seal | None = fact("seal", "Written by the program when the entry is signed; never by hand.")
@@ -134,13 +135,13 @@ class CareEvent(Event):
         "septum",
         "Which septum; only asked of a port with two.",
         must=("Which septum?", INS, HOME, OPEN_RN),
-        why="On a port with two septa each has its own needle, clocks and hold; a record without the "
-        "septum can be put down to the wrong one.",
+        why="On a port with two septa each has its own needle, clocks and hold; a record without the septum can be "
+        "assigned to the wrong one.",
         when="two_septa",
     )
     identifiers_checked: tuple[words.IdentifierUsed, ...] | NotAssessed | None = fact(
         "patient identifiers checked",
-        "What was compared to identify the patient, two at least.",
+        "What was compared to identify the patient, at least two.",
         must=("What did you compare to identify the patient?", GOAL, OPEN_RN),
         why="Comparing two identifiers before a procedure is what keeps it from being done to the wrong patient.",
         when="under way",
@@ -158,8 +159,8 @@ class CareEvent(Event):
         "order or protocol",
         "Order or protocol reference.",
         must=("Which order or protocol?", US_HOSPITAL, OPEN_RN, LABEL),
-        why="Work on a central line rests on an order or a standing protocol; the record has to name it "
-        "where policy asks.",
+        why="Work on a central line is based on an order or a standing protocol; the record has to name it where "
+        "policy requires.",
         when="under way",
         option="order_reference_required",
         reported="drug_or_skin",
@@ -173,18 +174,18 @@ class CareEvent(Event):
     )
     problems: tuple[Problem, ...] = several(
         "problems",
-        "Problems, what was done, who was notified, what they answered.",
+        "Problems, what was done, who was notified, what they replied.",
         must=("What was wrong?", INS, US_HOSPITAL, ONS),
-        why="The event shows trouble with the line; a record that shows it without saying what was done "
-        "leaves the next nurse alone with it.",
+        why="The event shows trouble with the line; a record that shows it without saying what was done leaves the "
+        "next nurse without guidance.",
         when="in_trouble",
         reported="not_told_before",
     )
     response: words.Response | NotAssessed | None = fact(
         "patient response",
-        "How the patient took it.",
-        may=("How did the patient take it?", INS),
-        why="How the patient took the procedure decides how the next one is planned.",
+        "How the patient tolerated it.",
+        may=("How did the patient tolerate it?", INS),
+        why="How the patient tolerated the procedure decides how the next one is planned.",
         when="response due",
     )
     pain: Score | NotAssessed | None = fact(
@@ -197,30 +198,28 @@ class CareEvent(Event):
         "teaching",
         "What was taught and understood.",
         should=("Was anything taught?", INS, HOME),
-        why="The patient is the first to notice trouble with the line, if told what to look for.",
+        why="The patient, if told what to look for, is the first to notice trouble with the line.",
         reported="taught_now",
     )
-    supplies: tuple[Supply, ...] = Field(
-        default=(), title="supplies", description="Further supplies used, as their labels tell."
-    )
+    supplies: tuple[Supply, ...] = Field(default=(), title="supplies", description="Other supplies used, as labeled.")
     next_due: NextDue | None = fact(
         "next due as told",
-        "What the nurse told or wrote as next due.",
+        "What the nurse said or wrote is due next.",
         may=("What is due next?", HOME, AYRSHIRE),
-        why="The told time is compared with the one worked out from the record, so that a wrong plan is seen early.",
+        why="The time given is compared with the one computed from the record, so that a wrong plan is caught early.",
     )
     signs: tuple[Sign, ...] = several(
         "signs",
         "Signs that bear on the line: what, where, since when, during what.",
         should=("Which signs, such as fever, chills, pain or burning?", INS),
-        why="A sign with its place and time tells what to look for; words such as unwell do not.",
+        why="A sign with its place and time shows what to look for; words such as unwell do not.",
         when="signs_told",
     )
     explained_and_agreed: YesNo | NotAssessed | None = fact(
         "explanation and agreement",
-        "Yes when it was explained and patient or parent agreed.",
-        may=("Was it explained, and did patient or parent agree?", INS),
-        why="A needle is put in with the agreement of the one who gets it.",
+        "Yes when it was explained and the patient or parent agreed.",
+        may=("Was it explained, and did the patient or parent agree?", INS),
+        why="A needle is inserted with the agreement of the person who receives it.",
     )
     despite_hold: DespiteHold | None = fact(
         "order despite the hold",
@@ -244,7 +243,7 @@ class Tending(CareEvent):
 
 
 class Observing(CareEvent):
-    """A look or a judgment; nothing is done to the line."""
+    """A check or a judgment; nothing is done to the line."""
 
 
 class Moving(Event):

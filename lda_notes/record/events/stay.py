@@ -30,18 +30,18 @@ from lda_notes.record.parts import (
     several,
 )
 
-_TAKEN_OVER: Final = "An accessed port that nobody took over is an accessed port that nobody looks at."
+_TAKEN_OVER: Final = "An accessed port that no one takes over is an accessed port that no one looks at."
 
 
 class Transfer(Moving, rank=130, command="transfer", asks="to_unit to_setting handed_to charted_at by verified_by"):
     """The patient moves to another unit."""
 
     kind: Literal["transfer"]
-    to_unit: Short = required("new unit", "Unit that takes the patient.", must=("Which unit?", CP))
+    to_unit: Short = required("new unit", "Unit that the patient moves to.", must=("Which unit?", CP))
     to_room: Short | None = fact("new room", "Room on the new unit.")
     to_setting: words.Setting | None = fact(
         "setting",
-        "Kind of place the new unit is.",
+        "Kind of unit.",
         should=("What kind of unit is it?", NHSN),
         why=_TAKEN_OVER,
         reported="from_elsewhere",
@@ -68,7 +68,7 @@ class Discharge(
         "destination",
         "Where the patient goes.",
         should=("Where does the patient go?", HOME),
-        why="Where the patient goes decides who looks after the port.",
+        why="Where the patient goes decides who takes care of the port.",
     )
     needle_in: YesNo | None = fact(
         "needle left in",
@@ -93,16 +93,16 @@ class Discharge(
     )
     next_due: NextDue | None = fact(
         "next due as told",
-        "What the patient was told is next due.",
+        "What the patient was told is due next.",
         should=("What is due next?", HOME, AYRSHIRE),
-        why="After discharge nobody reads this record daily: the patient has to leave with the next due time.",
+        why="After discharge no one reads this record daily, so the patient has to leave knowing what is due next.",
         when="taught_on_leaving",
     )
     teaching: Teaching | NotDone | None = fact(
         "teaching",
         "What was taught and understood.",
         should=("Was anything taught?", INS, HOME),
-        why="The patient is the first to notice trouble with the line, if told what to look for.",
+        why="The patient, if told what to look for, is the first to notice trouble with the line.",
         reported="taught_now",
     )
 
@@ -128,7 +128,7 @@ class PortImplanted(
         "confirmed by",
         "How tip position was confirmed.",
         should=("How was the tip position confirmed?", OPEN_RN, INS),
-        why="The method tells how much the confirmation can be relied on.",
+        why="The method shows how far the confirmation can be relied on.",
     )
 
 
@@ -158,11 +158,13 @@ class PortRemoved(
 
 
 class PatientFacts(Moving, titled="Patient information", rank=4, command="patient", asks="charted_at by verified_by"):
-    """Facts of the patient change, or become known, on a day of the stay."""
+    """Facts about the patient change, or become known, during the stay."""
 
     kind: Literal["patient facts"]
     allergies: tuple[Allergy, ...] = several("allergies found", "Allergies that became known.")
-    allergies_withdrawn: tuple[AllergyWithdrawn, ...] = several("allergies withdrawn", "Allergies that are none.")
+    allergies_withdrawn: tuple[AllergyWithdrawn, ...] = several(
+        "allergies withdrawn", "Allergies that turned out not to be allergies."
+    )
     history: tuple[Condition, ...] = several("conditions found", "Conditions that became known, and when.")
     weight_kg: Positive | None = fact("weight", "Weight, in kg.")
     room: Short | None = fact("room", "Room that the patient is in from now on.")
@@ -170,34 +172,36 @@ class PatientFacts(Moving, titled="Patient information", rank=4, command="patien
 
 
 class PortFacts(Moving, titled="Port information", rank=6, command="port", asks="source charted_at by verified_by"):
-    """Facts of the port become known: from its card, a radiograph or a report."""
+    """Facts about the port become known: from its card, a radiograph or a report."""
 
     kind: Literal["port facts"]
-    tip: TipConfirmation | None = fact("tip confirmation", "How it is known where the tip lies.")
+    tip: TipConfirmation | None = fact("tip confirmation", "How the tip position is known.")
     power: PowerRating | None = fact("power rating", "What the label allows for power injection.")
     catheter_volume_ml: Positive | None = fact("catheter volume", "Volume of catheter and port, in mL.")
     valved: YesNo | None = fact("valved", "Yes when the catheter has a valve.")
-    arm_history: tuple[words.ArmHistory, ...] = several("history of that arm", "What is known of the port's side.")
+    arm_history: tuple[words.ArmHistory, ...] = several(
+        "history of that arm", "What is known about the port's side of the body."
+    )
     source: words.PortSource | None = fact(
         "source",
         "Where it is known from.",
         should=("Where is it known from?", CP),
-        why="A card in the hand and hearsay are not the same ground for a power injection.",
+        why="For a power injection, a card in hand is not the same as hearsay.",
     )
 
 
 class FlushedElsewhere(
     Moving, rank=8, command="elsewhere", asks="septum on where by_word_of charted_at by verified_by"
 ):
-    """The port was flushed by somebody else, as the patient or that place says."""
+    """The port was flushed elsewhere, as the patient or that place reports."""
 
     kind: Literal["flushed elsewhere"]
     septum: Short | None = fact(
         "septum",
         "Which septum; only asked of a port with two.",
         must=("Which septum?", INS),
-        why="On a port with two septa each has its own needle, clocks and hold; a record without the "
-        "septum can be put down to the wrong one.",
+        why="On a port with two septa each has its own needle, clocks and hold; a record without the septum can be "
+        "assigned to the wrong one.",
         when="two_septa",
     )
     on: Day = required("day of that flush", "Day on which it was flushed.", must=("On which day was it flushed?", CP))
@@ -205,12 +209,12 @@ class FlushedElsewhere(
         "place of that flush",
         "Where it was flushed.",
         may=("Where was it flushed?", CP),
-        why="That place is the one to ask for lock and lot.",
+        why="That place is the one to ask about the lock and the lot.",
     )
     by_word_of: Short | None = fact(
         "by whose word",
-        "Who says so: the patient, a letter, that place.",
-        must=("Who says so?", CP),
+        "Who reported it: the patient, a letter, that place.",
+        must=("Who reported it?", CP),
         why="The next flush is counted from that day.",
     )
     lock: Lock | NotAssessed | None = fact("lock", "What the line was locked with.")

@@ -24,7 +24,7 @@ from lda_notes.record.parts import (
     several,
 )
 
-_CAPPED: Final = "Dose and volume have caps, and a second dose counts with the first."
+_CAPPED: Final = "Dose and volume have caps, and a second dose is added to the first."
 
 
 class PatencyTreatment(
@@ -39,10 +39,10 @@ class PatencyTreatment(
     "drug lumen_ml reconstituted_at dose_mg dose_units volume_ml signs despite_hold problems "
     "response charted_at by verified_by",
 ):
-    """A thrombolytic is put in and left to dwell. ``at`` is the moment of instillation."""
+    """A thrombolytic is instilled and left to dwell. ``at`` is the moment of instillation."""
 
     kind: Literal["patency treatment"]
-    drug: words.ThrombolyticDrug = required("thrombolytic", "What was put in.", must=("Which thrombolytic?", LABEL))
+    drug: words.ThrombolyticDrug = required("thrombolytic", "What was instilled.", must=("Which thrombolytic?", LABEL))
     dose_mg: Positive | None = fact(
         "dose", "Alteplase, in mg.", must=("Dose, in mg?", LABEL), why=_CAPPED, when="is_alteplase"
     )
@@ -50,13 +50,13 @@ class PatencyTreatment(
         "dose in units", "Urokinase, in units.", must=("Dose, in units?", INS), why=_CAPPED, when="is_urokinase"
     )
     volume_ml: Positive | None = fact(
-        "instilled volume", "Volume put in, in mL.", must=("Volume put in, in mL?", LABEL), why=_CAPPED
+        "instilled volume", "Volume instilled, in mL.", must=("Volume instilled, in mL?", LABEL), why=_CAPPED
     )
     lumen_ml: Positive | None = fact(
         "lumen volume",
         "Internal volume of the lumen, in mL.",
         must=("Internal volume of the lumen, in mL?", LABEL),
-        why="Under the full-dose weight the dose is worked out from the lumen's volume.",
+        why="Below the full-dose weight, the dose is computed from the lumen's volume.",
         when="dose_by_lumen",
     )
     reconstituted_at: Moment | None = fact(
@@ -77,8 +77,8 @@ class PatencyTreatment(
         "bleeding risk",
         "What was asked before the dose.",
         should=("What was asked about bleeding and infection?", LABEL),
-        why="The label asks for caution with bleeding, anticoagulants and an infected catheter, and for "
-        "other causes first.",
+        why="The label advises caution with bleeding, anticoagulants and an infected catheter, and asks that other "
+        "causes be considered first.",
     )
 
 
@@ -92,7 +92,7 @@ class PatencyCheck(
     asks="treatment septum identifiers_checked blood_return blood_looks withdrawn_ml hub_scrub_s "
     "flushes lock signs despite_hold charted_at by verified_by",
 ):
-    """The look at a dwelling thrombolytic, at 30 and at 120 minutes."""
+    """The check of a dwelling thrombolytic, at 30 and at 120 minutes."""
 
     kind: Literal["patency check"]
     treatment: Identifier = required(
@@ -100,9 +100,9 @@ class PatencyCheck(
     )
     withdrawn_ml: Quantity | None = fact(
         "withdrawn volume",
-        "Aspirate taken off after success, in mL.",
+        "Volume withdrawn after success, in mL.",
         must=("How much was withdrawn, in mL?", LABEL),
-        why="The dwelling drug and the loosened clot are taken off before the line is flushed.",
+        why="The dwelling drug and the loosened clot are withdrawn before the line is flushed.",
         when="return_present",
     )
 
@@ -115,12 +115,12 @@ class Evaluation(
     command="evaluation",
     asks="septum cleared_by decision limits ends evidence finding charted_at by verified_by",
 ):
-    """Vascular access specialists or a physician judge a line on hold."""
+    """Vascular access specialists or a physician evaluate a line on hold."""
 
     kind: Literal["evaluation"]
     cleared_by: Person | None = fact(
         "who evaluated",
-        "Specialist or physician who judged the line.",
+        "Specialist or physician who evaluated the line.",
         must=("Who evaluated the line?", CP),
         why="Only someone with the competence may end a hold; the record has to show who it was.",
         who="the one who evaluated: name, credential",
@@ -133,28 +133,29 @@ class Evaluation(
     )
     evidence: tuple[words.Evidence, ...] = several(
         "evidence",
-        "What the decision rests on.",
-        must=("What does it rest on?", CP),
-        why="A line is cleared on evidence, such as blood return restored or a contrast study, not on time gone by.",
+        "What the decision is based on.",
+        must=("What is it based on?", CP),
+        why="A line is cleared on evidence, such as restored blood return or a contrast study, not because time has "
+        "passed.",
         when="cleared",
     )
     finding: Text | None = fact(
         "finding",
         "What the evaluation showed.",
         should=("What did the evaluation show?", CP),
-        why="The finding explains the decision to whoever meets the same trouble again.",
+        why="The finding explains the decision to whoever sees the same trouble again.",
     )
     limits: tuple[words.LineLimit, ...] = several(
         "limits of use",
         "What the line may not be used for.",
         must=("Which limits are set?", CP),
-        why="Limits stand until they are lifted: the next nurse has to know them.",
+        why="Limits apply until they are lifted: the next nurse has to know them.",
         when="cleared_with_limits",
     )
     lifts: tuple[words.LineLimit, ...] = several("limits lifted", "Limits of use that end.")
     ends: tuple[Short, ...] = several(
         "holds that end",
-        "Reasons of the holds that end by this, or all.",
+        "Reasons for the holds that this ends, or all.",
         must=("Which holds does it end, or all?", CP),
         why="An evaluation ends the holds that it names, no others.",
         when="cleared_of_several",
@@ -171,7 +172,7 @@ class ExtravasationCare(
     asks="septum identifiers_checked product estimated_ml aspirated_ml site antidote compress "
     "photograph follow_up signs despite_hold problems charted_at by verified_by",
 ):
-    """What was done after something given through the line went beside the vein, or may have."""
+    """What was done after something given through the line went outside the vein, or may have."""
 
     kind: Literal["extravasation care"]
     product: Short | None = fact(
@@ -183,26 +184,26 @@ class ExtravasationCare(
     estimated_ml: Quantity | None = fact(
         "estimated volume outside the vein",
         "Estimated volume, in mL.",
-        should=("How much is outside the vein, about, in mL?", ONS),
+        should=("About how much is outside the vein, in mL?", ONS),
         why="A first estimate shows later whether it is getting worse.",
     )
     aspirated_ml: Quantity | None = fact(
         "volume aspirated",
         "Volume drawn back through the needle, in mL.",
         must=("How much was drawn back, in mL?", ONS),
-        why="What is drawn back through the needle no longer harms the tissue.",
+        why="What is drawn back through the needle can no longer harm the tissue.",
     )
     antidote: Short | NotDone | None = fact(
         "antidote",
-        "What was given against it, as ordered.",
-        must=("What was given against it, as ordered?", ONS),
+        "Antidote given, as ordered.",
+        must=("Which antidote was given, as ordered?", ONS),
         why="Some antidotes work only within hours.",
     )
     compress: words.Compress | None = fact(
         "compress",
         "warm, cold or none.",
         should=("Compress: warm, cold or none?", ONS),
-        why="Warm and cold do the opposite of each other; which one depends on the product.",
+        why="Warm and cold have opposite effects; which one is right depends on the product.",
     )
     photograph: YesNo | None = fact(
         "photograph taken",
@@ -212,7 +213,7 @@ class ExtravasationCare(
     )
     follow_up: Text | None = fact(
         "follow-up",
-        "When the site is looked at again, and by whom.",
-        must=("When is the site looked at again, and by whom?", CP),
-        why="Harm to tissue may show only after days.",
+        "When the site will be checked again, and by whom.",
+        must=("When will the site be checked again, and by whom?", CP),
+        why="Tissue damage may not show for days.",
     )

@@ -16,21 +16,21 @@ class Allergy(Model):
 
 
 class AllergyWithdrawn(Model):
-    """An allergy that was recorded and is none."""
+    """An allergy that was recorded and is not one."""
 
     substance: words.AllergenName = required("allergen withdrawn", "What the allergy was said to be to.")
-    reason: Text | None = fact("reason for withdrawing it", "Why it is no allergy.")
+    reason: Text | None = fact("reason for withdrawing it", "Why it is not an allergy.")
 
 
 class Condition(Model):
-    """A condition in the history, and when it was found."""
+    """A condition in the patient's history, and when it was found."""
 
     condition: HistoryName = required("condition", "Condition that changes which supplies may be used.")
     found_on: Day | None = fact("found on", "Day on which it was found.")
 
 
 class TipConfirmation(Model):
-    """How it is known where the catheter tip lies."""
+    """How the position of the catheter tip is known."""
 
     location: Short = required("tip location", "Where the tip lies.")
     method: Short | None = fact("confirmed by", "How it was confirmed.")

@@ -23,8 +23,8 @@ class Supply(Model):
     latex: YesNo | None = fact("latex on the label", "Yes when the label says that it contains natural rubber latex.")
 
 
-_LEAST_VOLUMES: Final = "The least flush and lock volumes are worked out from them."
-_RECALL: Final = "In a recall only the lot tells which patients have the needle."
+_LEAST_VOLUMES: Final = "The minimum flush and lock volumes are computed from them."
+_RECALL: Final = "In a recall, only the lot shows which patients have the needle."
 
 
 class Needle(Model):
@@ -98,7 +98,9 @@ class Needle(Model):
     latex: YesNo | None = fact("latex on the label", "Yes when the label says that it contains natural rubber latex.")
 
 
-_PRESSURES: Final = "A small syringe makes pressures that can burst a catheter; push-pause clears the wall of the line."
+_PRESSURES: Final = (
+    "A small syringe creates pressures that can burst a catheter; push-pause clears the wall of the line."
+)
 
 
 class Flush(Model):
@@ -133,7 +135,7 @@ class Flush(Model):
 
 
 class Lock(Model):
-    """What is left in the line when nothing runs."""
+    """What is left in the line when nothing is running."""
 
     drug: words.LockDrug = required(
         "lock drug", "What the line is locked with.", must=("Locked with what?", INS, AYRSHIRE)
@@ -142,7 +144,7 @@ class Lock(Model):
         "lock strength",
         "Heparin, in units per mL.",
         must=("Heparin strength, in units per mL?", INS, AYRSHIRE),
-        why="Heparin comes in very different strengths; the volume alone does not tell the dose.",
+        why="Heparin comes in very different strengths; the volume alone does not give the dose.",
         given="has_heparin",
     )
     volume_ml: Quantity | None = fact(
@@ -157,24 +159,24 @@ class Lock(Model):
 
 
 class Puncture(Model):
-    """One pass of a needle at an access; the last one is the needle that stays."""
+    """One needle pass at an access; the last one is the needle that stays."""
 
     needle: Needle | None = fact(
         "needle of the puncture",
         "Gauge, length, kind, lot.",
         may=("Which needle?", CP),
-        why="Each needle that was tried is told, with its length.",
+        why="Each needle that was tried is recorded, with its length.",
     )
     by: Person | None = fact(
         "who punctured",
         "Who put this needle in.",
         may=("Who put it in?", CP),
-        why="Each pass of a needle has its author.",
+        why="Each needle pass is recorded with who made it.",
     )
     outcome: words.PunctureOutcome | None = fact(
         "outcome of the puncture",
-        "What came of it.",
-        may=("What came of it?", CP),
+        "The outcome.",
+        may=("What was the outcome?", CP),
         why="The next nurse should not repeat what did not work.",
     )
     at: Moment | None = fact("time of the puncture", "When the needle went in.")
@@ -195,29 +197,29 @@ class BleedingRisk(Model):
         "anticoagulant",
         "Anticoagulant that the patient takes, or none.",
         should=("Which anticoagulant, or none?", LABEL),
-        why="A thrombolytic adds to an anticoagulant.",
+        why="A thrombolytic adds to the effect of an anticoagulant.",
     )
     platelets_10e9_per_l: Quantity | None = fact(
         "platelets",
         "Platelets, in 10^9 per L.",
         should=("Platelets, in 10^9 per L?", LABEL),
-        why="With few platelets a thrombolytic may bleed.",
+        why="With a low platelet count, a thrombolytic may cause bleeding.",
     )
     recent_bleeding: YesNo | None = fact(
         "recent bleeding",
-        "Yes when the patient bled or was operated on lately.",
-        should=("Did the patient bleed, or have an operation, lately?", LABEL),
+        "Yes when the patient recently bled or had surgery.",
+        should=("Has the patient recently bled or had surgery?", LABEL),
         why="A fresh wound may bleed again.",
     )
     catheter_infection: YesNo | None = fact(
         "infection of the catheter",
         "Yes when an infection is known or suspected.",
         should=("Is an infection of the catheter known or suspected?", LABEL),
-        why="A thrombolytic may let an infection of the catheter loose.",
+        why="A thrombolytic may release an infection from the catheter.",
     )
     other_causes: Text | None = fact(
         "other causes",
         "Other causes of the occlusion that were looked for.",
         should=("Which other causes were looked for?", LABEL),
-        why="A kinked or displaced catheter does not open by a drug.",
+        why="A drug does not open a kinked or displaced catheter.",
     )

@@ -23,13 +23,13 @@ class NotDone(Model):
 
 
 class Person(Model):
-    """Someone who acted, verified, cleared or was told."""
+    """Someone who acted, verified, cleared or was notified."""
 
-    name: Short | None = fact("name", "Name as it is signed.")
+    name: Short | None = fact("name", "Name as signed.")
     credential: Short | None = fact("credential", "License or role, such as RN or MD.")
     id: Short | None = fact("identifier", "Staff identifier.")
     new_to_procedure: YesNo | None = fact(
-        "new to the procedure", "Yes when this nurse does the procedure for the first times, under a verifier."
+        "new to the procedure", "Yes when this nurse is new to the procedure and supervised by a verifier."
     )
 
 
@@ -39,24 +39,24 @@ class Seal(Model):
     version: Short = required("form of the seal", "Name of the canonical form that was digested.")
     before: Short = required("digest before", "Digest of the entry before this one; of the first, of patient and port.")
     after: Identifier | None = fact("entry before", "Identifier of the entry before this one.")
-    asof: Moment | None = fact("moment judged from", "The moment given with --asof, when it was not the time of entry.")
+    asof: Moment | None = fact("moment judged from", "The time given with --asof, if it was not the time of entry.")
     digest: Short = required("digest", "Digest of this entry on top of the one before it.")
 
 
 _REACHED: Final = (
-    "A problem with the line has to reach someone who may decide about it; the time shows that it did so in time."
+    "A problem with the line has to reach someone who can decide about it; the time shows that it did so promptly."
 )
 
 
 class Problem(Model):
-    """A problem, what was done, who was notified and what they answered."""
+    """A problem, what was done, who was notified and what they replied."""
 
     what: Short = required("problem", "What was seen.", must=("What was seen?", INS, US_HOSPITAL, ONS))
     action: Text | None = fact(
         "action",
         "What was done about it.",
         must=("What was done about it?", INS, US_HOSPITAL, ONS),
-        why="A problem without an action reads as one that nobody dealt with.",
+        why="A problem without an action reads as one that no one dealt with.",
     )
     told: Person | None = fact(
         "person notified",
@@ -75,14 +75,16 @@ class Problem(Model):
     )
     reply: Text | None = fact(
         "reply",
-        "What they answered or ordered.",
-        must=("What did they answer?", INS, US_HOSPITAL),
-        why="Without the answer nobody knows whether the line may be used.",
+        "What they replied or ordered.",
+        must=("What did they reply?", INS, US_HOSPITAL),
+        why="Without the reply, no one knows whether the line may be used.",
         given="somebody_told",
     )
 
 
-_LEAVING: Final = "After discharge nobody reads this record daily: the patient leaves with the next due time."
+_LEAVING: Final = (
+    "After discharge no one reads this record daily, so the patient has to leave knowing what is due next."
+)
 
 
 class NextDue(Model):
@@ -111,7 +113,7 @@ class NextDue(Model):
     )
 
 
-_FIRST_TO_NOTICE: Final = "The patient is the first to notice trouble with the line, if told what to look for."
+_FIRST_TO_NOTICE: Final = "The patient, if told what to look for, is the first to notice trouble with the line."
 
 
 class Teaching(Model):
@@ -159,17 +161,17 @@ class NeedleRemoval(Model):
         "who takes the needle out",
         "Who takes the needle out.",
         must=("Who takes it out?", HOME),
-        why="Somebody has to know that it is theirs to do.",
+        why="Someone has to know that it is their job.",
     )
     at: Moment | None = fact(
         "when the needle comes out",
-        "When the needle is to come out.",
-        must=("When is it to come out?", HOME),
-        why="A needle has a day by which it comes out.",
+        "When the needle should come out.",
+        must=("When should it come out?", HOME),
+        why="A needle has a day by which it must come out.",
     )
     call: Short | None = fact(
         "whom to call",
-        "Whom to call if the needle comes out by itself.",
-        must=("Whom to call if it comes out by itself?", HOME),
+        "Whom to call if the needle comes out on its own.",
+        must=("Whom should they call if it comes out on its own?", HOME),
         why="A needle that comes out at home is dangerous to whoever finds it.",
     )

@@ -1,4 +1,4 @@
-"""The site and what is put on the skin: the look, signs, anesthetic, antisepsis, technique, dressing."""
+"""The site and what is put on the skin: assessment, signs, anesthetic, antisepsis, technique, dressing."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ class Site(Model):
         "scale score",
         "Phlebitis or infiltration scale, where policy asks for one.",
         must=("Which score on which site scale?", CORNWALL, INS),
-        why="Some facilities follow the site by a score; the number means nothing without its scale.",
+        why="Some facilities track the site with a score; the number means nothing without its scale.",
         option="scale_score_required",
     )
     detail: Text | None = fact("site detail", "More about the site, in the nurse's own words.")
@@ -97,7 +97,7 @@ class Anesthetic(Model):
     """Topical or intradermal anesthesia before the needle."""
 
     agent: words.AnestheticAgent = required(
-        "anesthetic agent", "What was used.", must=("What was it numbed with?", OPEN_RN, US_HOSPITAL)
+        "anesthetic agent", "What was used.", must=("What was the skin numbed with?", OPEN_RN, US_HOSPITAL)
     )
     amount_g: Positive | None = fact(
         "anesthetic amount", "Cream, in g.", must=("How much cream, in g?", OPEN_RN), why=_A_DRUG, given="is_cream"
@@ -161,32 +161,32 @@ class Antisepsis(Model):
     skin: Annotated[str, Field(pattern="^(dry|moist)$")] | None = fact(
         "skin dry or moist",
         "dry or moist.",
-        may=("Was the skin dry or moist before it?", CP),
+        may=("Was the skin dry or moist beforehand?", CP),
         why=_FRICTION_AND_DRYING,
     )
     scrub_s: Quantity | None = fact(
         "scrub time",
         "Friction, in seconds.",
-        may=("How long was it scrubbed, in seconds?", INS, OPEN_RN),
+        may=("How long was the skin scrubbed, in seconds?", INS, OPEN_RN),
         why=_FRICTION_AND_DRYING,
     )
     dry_s: Quantity | None = fact(
         "dry time",
         "Drying, in seconds.",
-        may=("How long did it dry, in seconds?", INS, OPEN_RN),
+        may=("How long did the skin dry, in seconds?", INS, OPEN_RN),
         why=_FRICTION_AND_DRYING,
     )
     fully_dry: YesNo | None = fact(
         "skin fully dry",
         "Yes when dry before anything touched it.",
-        may=("Was it fully dry before anything touched it?", INS),
+        may=("Was the skin fully dry before anything touched it?", INS),
         why=_FRICTION_AND_DRYING,
     )
     lot: Short | None = fact("antiseptic lot", "Lot number on the label.")
     expires: Day | None = fact("antiseptic expiry", "Last day of use on the label.")
 
 
-_TRACED_BACK: Final = "A bloodstream infection later is traced back to how the needle went in."
+_TRACED_BACK: Final = "A later bloodstream infection is traced back to how the needle went in."
 
 
 class Technique(Model):
@@ -215,7 +215,7 @@ class Technique(Model):
     )
 
 
-_SEEN_AND_SLACK: Final = "A hidden site cannot be looked at, and a dressing under tension injures the skin."
+_SEEN_AND_SLACK: Final = "A hidden site cannot be inspected, and a dressing under tension injures the skin."
 
 
 class Dressing(Model):
@@ -225,7 +225,7 @@ class Dressing(Model):
         "dressing type",
         "Kind of dressing.",
         must=("Which dressing?", INS),
-        why="Gauze is due sooner than a transparent dressing: without the kind there is no due time.",
+        why="Gauze is due sooner than a transparent dressing; without the type there is no due time.",
     )
     chlorhexidine_disc: YesNo | NotAssessed | None = fact(
         "chlorhexidine disc",
@@ -255,7 +255,7 @@ class Dressing(Model):
         "dressing label",
         "Yes when labeled with date and initials.",
         may=("Is the dressing labeled with date and initials?", INS),
-        why="The label is what the next nurse sees at the bedside before any record.",
+        why="At the bedside, the next nurse sees the label before any record.",
         when="put on here",
     )
     barrier_film: YesNo | None = fact("skin barrier film", "Yes when a barrier film lies between skin and adhesive.")
@@ -279,22 +279,22 @@ class Sign(Model):
         "place of the sign",
         "Where on the body or the line.",
         should=("Where?", CP),
-        why="The place of a sign decides who is called.",
+        why="Where a sign is decides who is called.",
         given="has_place",
     )
     began_at: Moment | None = fact(
         "beginning of the sign",
         "When it began.",
         should=("When did it begin?", CP),
-        why="When a sign began tells what it belongs to.",
+        why="When a sign began shows what it belongs to.",
     )
-    during: words.During | None = fact("what went on", "What went on when it began.")
+    during: words.During | None = fact("what went on", "What was happening when it began.")
     change: words.Change | None = fact("change of the sign", "new, growing, unchanged or less.")
     temperature_c: Annotated[Decimal, Field(ge=25, le=45, decimal_places=2)] | None = fact(
         "temperature",
         "Temperature, in degrees Celsius.",
         should=("Temperature, in degrees Celsius?", CP),
-        why="A fever is a number.",
+        why="A fever is documented as a number.",
         given="is_fever",
     )
     detail: Text | None = fact("detail of the sign", "More about it, in the nurse's own words.")
