@@ -42,7 +42,7 @@ def words(text: str) -> list[str]:
     for dressing in ("\u00a0", "\n"):
         text = text.replace(dressing, " ")
     text = re.sub("[\u2068\u2069]", "", text)
-    said = re.sub(r"_{3,}|!!|(?<!\S)\[ *\](?!\S)|[•:\u2610\u25a0]", " ", text).split()
+    said = re.sub(r"_{3,}|!!|(?<!\S)\[ \](?!\S)|[•:\u2610\u25a0]", " ", text).split()
     return [word for word in said if word.strip("-") and word.strip("=")]  # bullets and underlines
 
 
