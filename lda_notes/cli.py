@@ -1,4 +1,4 @@
-"""The door: finds a command by name and loads only that one. Exit codes are listed in the README."""
+"""The door: finds a command by name and loads only that one. The README lists the exit codes."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ class LazyGroup(click.Group):
         return command
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; click itself would end with 1 when the reader of the output leaves, as with findings."""
+        """Run the command; when the output pipe is closed, click would exit with 1, which is our code for findings."""
         try:
             return super().invoke(ctx)
         except BrokenPipeError:  # nothing more can be said to it

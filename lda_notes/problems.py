@@ -69,9 +69,16 @@ class Finding(NamedTuple):
     gap: Gap | None = None
 
 
-class Failure(Exception):
-    """The run cannot go on. ``str()`` is one sentence for the user; ``code`` is the exit code."""
+FOUND: Final = 1
+UNUSABLE: Final = 2
+REFUSED: Final = 3
+UNREACHABLE: Final = 4
+"""Exit codes that are decided by what was found or done; the README lists all."""
 
-    def __init__(self, sentence: str, code: int = 2) -> None:
+
+class Failure(Exception):
+    """The run cannot continue. ``str()`` is one sentence for the user; ``code`` is the exit code."""
+
+    def __init__(self, sentence: str, code: int = UNUSABLE) -> None:
         super().__init__(sentence)
         self.code = code

@@ -26,7 +26,7 @@ from lda_notes.commands.fhir_options import config_option
 from lda_notes.commands.options import asof_option, policy_option
 from lda_notes.commands.printing import say
 from lda_notes.knowledge import policy_file
-from lda_notes.problems import Failure
+from lda_notes.problems import FOUND, REFUSED, UNREACHABLE, Failure
 
 if TYPE_CHECKING:
     from lda_notes.sending.drain import Passed
@@ -38,7 +38,6 @@ _FEW: Final = 5
 """Up to so many bundles are sent without a bar that shows how far it is."""
 
 _LONGEST_REASON: Final = 300
-_DIFFERENT, _REFUSED, _WAITING = 1, 3, 4
 
 
 @dataclass(slots=True)
@@ -313,7 +312,7 @@ def _code(box: Outbox, base: str | None, tally: _Tally) -> int:
     if tally.stopped is not None:
         return tally.stopped.code
     if base is not None and any(slip.server in (None, base) for slip in box.waiting()):
-        return _WAITING
+        return UNREACHABLE
     if tally.files_refused or tally.set_aside:
-        return _REFUSED
-    return _DIFFERENT if tally.kept else 0
+        return REFUSED
+    return FOUND if tally.kept else 0

@@ -1,6 +1,7 @@
 """The one place that answers whether something suits a patient, and why not: from plain values, no record.
 
 Check, worksheet, offers of `chart` and to-dos ask here and nowhere else, so that none can advise what another faults.
+The cautions that sheets print beside an allergy or a condition, at any age, are in `documents.precautions`.
 """
 
 from __future__ import annotations

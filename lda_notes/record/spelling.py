@@ -1,4 +1,7 @@
-"""The known word most like a mistyped one, or what a word of the bedside is called here."""
+"""The known word most like a mistyped one, or what a word of the bedside is called here: hints, never read as answers.
+
+What a nurse may type for a word and is read as that word is in `synonyms`.
+"""
 
 from __future__ import annotations
 

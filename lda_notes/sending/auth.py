@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
-from lda_notes.problems import Failure
+from lda_notes.problems import REFUSED, UNREACHABLE, Failure
 from lda_notes.sending.address import Address, address
 from lda_notes.sending.pace import Pace, steadily
 from lda_notes.sending.secret_files import read_secret, token_text
@@ -24,9 +24,6 @@ from lda_notes.sending.wire import Answer, Connection, NoAnswer
 
 if TYPE_CHECKING:
     from joserfc.jwk import ECKey, RSAKey
-
-REFUSED: Final = 3
-UNREACHABLE: Final = 4
 
 _ASSERTION_S: Final = 240
 """Life of an assertion; the standard allows five minutes, clocks differ."""

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import parse_qsl, urlencode
 
-from lda_notes.problems import Failure
+from lda_notes.problems import REFUSED, UNREACHABLE, Failure
 from lda_notes.sending.address import Address, origin_of
-from lda_notes.sending.auth import REFUSED, UNREACHABLE, Credentials
+from lda_notes.sending.auth import Credentials
 from lda_notes.sending.entries import Identity, Json, objects_of
 from lda_notes.sending.outcome import WARNED, plain, read_outcome, reasons
 from lda_notes.sending.pace import BUSY, Pace, retry_after, steadily

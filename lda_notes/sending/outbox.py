@@ -21,8 +21,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from lda_notes.files.system import OPEN_SAFELY, belongs_to_me, is_private
-from lda_notes.problems import Failure
-from lda_notes.sending.auth import UNREACHABLE
+from lda_notes.problems import UNREACHABLE, Failure
 from lda_notes.sending.parcel import Parcel, Receipt
 
 FILE: Final = "outbox.sqlite3"

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from lda_notes.files.output import write_private
-from lda_notes.problems import Failure
+from lda_notes.problems import UNREACHABLE, Failure
 from lda_notes.stream.garbage import rare_collection
 from lda_notes.stream.names import is_packed
 from lda_notes.stream.rows import UNREADABLE, rows, unpacked
@@ -33,13 +33,13 @@ def on_cluster(
         client = Client(address, timeout=wait_s, set_as_default=False)
     except (OSError, ImportError, ValueError) as error:
         todo = "check the address, the files and --out, and that lda-notes[dask] is installed on each machine"
-        raise Failure(f"the cluster at {address} cannot begin ({error}); {todo}", 4) from None
+        raise Failure(f"the cluster at {address} cannot begin ({error}); {todo}", UNREACHABLE) from None
     with client:
         try:
             return _spread(client, blocks, task, fs, folder)
         except (*UNREADABLE, KilledWorker, CancelledError) as error:
             todo = "check that all workers see the same folders and have enough memory, and give a new --out"
-            raise Failure(f"the cluster at {address} did not finish ({error}); {todo}", 4) from None
+            raise Failure(f"the cluster at {address} did not finish ({error}); {todo}", UNREACHABLE) from None
 
 
 def _spread(client: Any, blocks: list[tuple[str, Any]], task: Task, fs: Any, folder: str) -> tuple[int, Result, str]:

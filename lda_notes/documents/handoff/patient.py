@@ -65,7 +65,7 @@ class PatientFacts:
     unread_facts: tuple[Unread, ...]
     amounts: tuple[Added, ...]
     wording: Wording
-    silent: str = ""
+    not_charted: str = ""
     drafts: tuple[str, ...] = ()
     number: int = 0
     alike: bool = False
@@ -139,7 +139,7 @@ def patient_facts(
         tuple(unread_facts),
         tuple(amounts(view)),
         view.wording,
-        _silent(view),
+        _not_charted(view),
         tuple(_unsigned(view, draft) for draft in drafts if draft.began <= view.asof),
     )
 
@@ -156,7 +156,7 @@ def _ended(view: View) -> Iterator[Hold]:
     yield from sorted(past, key=lambda hold: hold.ended.event.at if hold.ended else hold.since)
 
 
-def _silent(view: View) -> str:
+def _not_charted(view: View) -> str:
     """Return since when nothing was charted, where that is longer than the line's own interval; "" otherwise."""
     line = view.timeline
     last = max((entry.event.at for entry in line.entries if entry.event.at <= view.asof), default=None)

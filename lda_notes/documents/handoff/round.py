@@ -106,8 +106,8 @@ def row(patient: PatientFacts, units: bool, shift_end: datetime, zones: bool = F
 def warnings(patient: PatientFacts) -> tuple[Warned, ...]:
     """Return holds, standing dangers, limits of use and what could not be read, each once."""
     of_lines = (one for line in patient.lines for one in line_warnings(patient.wording, line, of(patient, line)))
-    silent = (Warned("NOT CHARTED", patient.silent),) if patient.silent else ()
-    return tuple(dict.fromkeys((*silent, *of_lines, *(Warned("COULD NOT BE READ", said) for said in patient.unread))))
+    idle = (Warned("NOT CHARTED", patient.not_charted),) if patient.not_charted else ()
+    return tuple(dict.fromkeys((*idle, *of_lines, *(Warned("COULD NOT BE READ", said) for said in patient.unread))))
 
 
 def line_warnings(words: Wording, line: LineFacts, septum: str = "") -> Iterator[Warned]:
