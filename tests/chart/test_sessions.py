@@ -252,7 +252,7 @@ def test_going_back_and_changing_an_answer(ward: Path) -> None:
     said = nurse.type("2")
     assert "Number of attempts: 2." in said and "Puncture 1 of 2: which needle?" in said
     nurse.type("20 25")
-    assert "Puncture 1 of 2: what came of it?" in nurse.type("Bertrand Oyelle, RN")
+    assert "Puncture 1 of 2: what was the outcome?" in nurse.type("Bertrand Oyelle, RN")
     said = nurse.type("port missed")
     assert "Puncture 2 of 2: which needle?" in said and "Enter: the needle that is in" in said
     nurse.type("")
