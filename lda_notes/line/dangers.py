@@ -161,17 +161,19 @@ def _thrombolytic_ends(danger: Danger, around: Around) -> bool:
 
 
 VESICANT_RUNS: Final = "vesicant running"
+_UNPROVEN: Final = " without proof of blood return"
+_NOT_THROUGH: Final = "line not yet flushed through after proof"
 
 
 def _vesicant_begins(around: Around) -> str | None:
     event = around.event
     if fact_of(event, "vesicant") is not True:
         return None
-    unproven = "" if _blood_seen(around) else " without proof of blood return"
+    unproven = "" if _blood_seen(around) else _UNPROVEN
     if isinstance(event, ev.LineUse) and event.action == "started":
         return f"{VESICANT_RUNS}{unproven}{_quoted(event.what)}"
     if isinstance(event, ev.LineUse) and event.action != "stopped":
-        return f"vesicant given{unproven}, line not yet flushed through after proof{_quoted(event.what)}"
+        return f"vesicant given{unproven}, {_NOT_THROUGH}{_quoted(event.what)}"
     running = fact_of(event, "infusion")
     return f"{VESICANT_RUNS}{_quoted(running)}" if isinstance(event, ev.LineCheck) and running else None
 
@@ -188,7 +190,10 @@ def _quoted(text: object) -> str:
 
 def _vesicant_changes(danger: Danger, around: Around) -> Danger:
     if danger.phase == "" and around.after.infusion is None:
-        what = danger.what.replace(VESICANT_RUNS, "vesicant stopped, line not yet flushed through after proof", 1)
+        what = danger.what.replace(
+            f"{VESICANT_RUNS}{_UNPROVEN}", f"vesicant that ran{_UNPROVEN} stopped, {_NOT_THROUGH}", 1
+        )
+        what = what.replace(VESICANT_RUNS, f"vesicant stopped, {_NOT_THROUGH}", 1)
         return danger._replace(phase="stopped", what=what)
     return danger
 

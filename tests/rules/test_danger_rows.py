@@ -556,6 +556,15 @@ def test_heparin_after_ethanol_is_no_ethanol_in_the_line() -> None:
     assert said(ETHANOL, event("flush", 60), code="D3") == []
 
 
+def test_a_vesicant_that_ran_without_proof_is_still_said_to_once_it_is_stopped() -> None:
+    start = event("line use", 30, **{**RED, "blood_return_before": "sluggish"})
+    assert said(REST, start, code="D5") == ['vesicant running without proof of blood return: "a red drug"']
+    assert said(REST, start, STOP, code="D5") == [
+        "vesicant that ran without proof of blood return stopped, line not yet flushed through after proof: "
+        '"a red drug"'
+    ]
+
+
 def test_a_second_vesicant_is_a_danger_of_its_own() -> None:
     start, other = event("line use", 30, **RED), event("line use", 150, **{**RED, "what": "a blue drug"})
     first = 'vesicant stopped, line not yet flushed through after proof: "a red drug"'

@@ -107,7 +107,7 @@ class Flushed(Model):
         "old lock",
         "What was done with the lock that was in the line before.",
         should=("What was done with the lock that was in the line?", CP),
-        why="A strong heparin or alcohol lock that is flushed in reaches the circulation as a full dose.",
+        why="A strong heparin or alcohol lock that is flushed in reaches the circulation as a dose.",
         when="old_lock_in",
     )
     lock: Lock | NotDone | None = fact(
