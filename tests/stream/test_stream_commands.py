@@ -338,4 +338,4 @@ def test_verify_names_the_row_of_the_file_where_json_breaks_off(tmp_path: Path) 
     path.write_bytes(b'{"resourceType": "Bundle"}\n\n{"resourceType": "Bundle"\n')
     rows = parsed(run("verify", path, code=1).stdout)
     assert rows[-1]["row"] == 3
-    assert rows[-1]["faults"][0]["message"] == "Row 3, column 26: Expecting ',' delimiter."
+    assert rows[-1]["faults"][0]["message"] == "Row 3, column 26: a ',' delimiter was expected."

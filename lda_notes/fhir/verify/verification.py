@@ -95,8 +95,10 @@ def read_json(data: bytes, row: int = 1) -> tuple[Any, tuple[BundleFault, ...]]:
         message = f"Byte {error.start + 1} is not UTF-8."
         fault = Fault("json", data[error.start : error.start + 1].hex(), message, "Save the file as UTF-8.")
     except json.JSONDecodeError as error:
-        message = f"Row {row + error.lineno - 1}, column {error.colno}: {error.msg}."
-        fault = Fault("json", None, message, "Correct the JSON there.")
+        expected = error.msg.removeprefix("Expecting ")
+        why = error.msg if expected == error.msg else f"a {expected} was expected"
+        message = f"Row {row + error.lineno - 1}, column {error.colno}: {why}."
+        fault = Fault("json", error.doc[error.pos : error.pos + 20], message, "Correct the JSON there.")
     except _Doubles as error:
         message = f"The key {str(error)!r} stands twice in one object."
         fault = Fault("json", str(error), message, "Keep one of them.")
