@@ -41,5 +41,5 @@ def call(
         except SystemExit as left:
             code = left.code
     assert isinstance(code, int), "the program always ends with a code"
-    said = [stream.buffer.getvalue() for stream in (out, err)]  # type: ignore[attr-defined]
+    said = [stream.buffer.getvalue() for stream in (out, err)]  # type: ignore[attr-defined]  # the kind is known here
     return subprocess.CompletedProcess(typed, code, *said)

@@ -67,7 +67,7 @@ def test_a_correction_may_use_the_old_key() -> None:
     judged = pipeline.judge(record, DEFAULT, record.episode.events[-1].at)
     assert judged.timeline is not None
     entry = judged.timeline.entry("access-1")
-    assert entry is not None and entry.event.anesthetic.agent == "lidocaine 4% cream"  # type: ignore[attr-defined]
+    assert entry is not None and entry.event.anesthetic.agent == "lidocaine 4% cream"  # type: ignore[attr-defined]  # the kind is known here
 
 
 def test_the_schema_takes_old_keys_and_words_and_marks_them() -> None:

@@ -110,11 +110,11 @@ def test_without_a_home_folder(tmp_path: Path) -> None:
         def homeless(_: Path) -> Path:
             raise RuntimeError("Could not determine home directory.")
 
-        Path.expanduser = homeless  # type: ignore[method-assign,assignment]
+        Path.expanduser = homeless  # type: ignore[method-assign,assignment]  # replaced on purpose
         with pytest.raises(Failure, match="no home folder"):
             drafts.folder({})
     finally:
-        Path.expanduser = kept  # type: ignore[method-assign]
+        Path.expanduser = kept  # type: ignore[method-assign]  # replaced on purpose
 
 
 STEERING = "ep\x1b[31m\u202e\x9b2J\x07.yaml"

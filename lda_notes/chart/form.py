@@ -143,7 +143,7 @@ class EntryForm(Form):
     basis: Basis
 
     @property
-    def given(self) -> Facts:  # type: ignore[override]
+    def given(self) -> Facts:  # type: ignore[override]  # read-only here
         """The facts known beforehand."""
         return self.basis.given
 

@@ -58,7 +58,7 @@ class VisitForm(EntryForm):
     _made: dict[str, tuple[Any, EventForm]] = field(default_factory=dict, init=False)
 
     @property
-    def entry_id(self) -> str:  # type: ignore[override]
+    def entry_id(self) -> str:  # type: ignore[override]  # read-only here
         """The name that a draft of the visit has."""
         return "visit"
 

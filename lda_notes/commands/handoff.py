@@ -188,4 +188,4 @@ def _rendered(found: Handoff, printing: Printing, left: bool, form: str, columns
         return f"{text}\n".encode(errors="backslashreplace")  # names of files are any bytes
     from lda_notes.documents.render import render
 
-    return render(left_sheet(found, printing) if left else sheet(found, printing), form, columns, paper)  # type: ignore[arg-type]
+    return render(left_sheet(found, printing) if left else sheet(found, printing), form, columns, paper)  # type: ignore[arg-type]  # click lets no other through

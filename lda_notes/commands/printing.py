@@ -56,6 +56,6 @@ class _Visible(io.RawIOBase):
     def writable(self) -> bool:
         return True
 
-    def write(self, data: bytes) -> int:  # type: ignore[override]
+    def write(self, data: bytes) -> int:  # type: ignore[override]  # bytes alone are written
         say(self._decoder.decode(data), nl=False)
         return len(data)

@@ -104,7 +104,7 @@ def command(
         made = replace(made, blocks=(Paragraph((Sentence(said),)), *made.blocks))
     from lda_notes.documents.render import render
 
-    write(render(made, chosen, width(to), paper), to)  # type: ignore[arg-type]
+    write(render(made, chosen, width(to), paper), to)  # type: ignore[arg-type]  # click lets no other through
     for words in notices:
         say(words, err=True)
     if read.lost:

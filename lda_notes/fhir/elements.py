@@ -57,7 +57,7 @@ def number(value: Decimal) -> int | float | Decimal:
 
     A float stands in only where it is written with the very same digits, since it costs less.
     """
-    if value.as_tuple().exponent >= 0:  # type: ignore[operator]
+    if value.as_tuple().exponent >= 0:  # type: ignore[operator]  # the number is finite
         return int(value)
     near = float(value)
     return near if repr(near) == str(value) else value

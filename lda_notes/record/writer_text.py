@@ -67,7 +67,7 @@ def as_read(value: Any) -> Any:
 class _Either:
     """A truth value that equals itself and its word: JSON has the one, YAML the other."""
 
-    __hash__ = None  # type: ignore[assignment]
+    __hash__ = None  # type: ignore[assignment]  # says that it cannot be hashed
 
     def __init__(self, value: bool) -> None:
         self._value = value

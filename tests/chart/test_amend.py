@@ -213,7 +213,7 @@ def test_every_sort_of_correction_leaves_the_original_bytes(run: Run, ward: Path
     standing, _, _, faults = corrected(made)
     assert faults == ()
     access = next(one for one in standing if one.event.id == "access-1")
-    assert access.event.needle.gauge == 22 and access.original.needle.gauge == 20  # type: ignore[attr-defined]
+    assert access.event.needle.gauge == 22 and access.original.needle.gauge == 20  # type: ignore[attr-defined]  # the kind is known here
 
 
 def test_a_correction_from_a_script(run: Run, ward: Path) -> None:

@@ -53,7 +53,7 @@ def test_any_answer_is_kept(
     tmp_path_factory: pytest.TempPathFactory, said: list[tuple[str, list[object], str]]
 ) -> None:
     at = tmp_path_factory.mktemp("drafts") / "draft.json"
-    draft = Draft("x", BEGAN, tuple(Answered(q, tuple(facts), words) for q, facts, words in said))  # type: ignore[arg-type]
+    draft = Draft("x", BEGAN, tuple(Answered(q, tuple(facts), words) for q, facts, words in said))  # type: ignore[arg-type]  # a stand-in of the test
     try:
         drafts.save(at, draft)
     except UnicodeEncodeError:

@@ -147,8 +147,8 @@ def test_a_fact_of_which_one_part_is_asked_again_stays() -> None:
         "antisepsis": {"agent": "povidone-iodine", "skin": "dry", "scrub_s": 40},
     }
     talk, _ = answered(Talk(subject(demo_without_events(), "access", NOW, known)), "= antisepsis.dry_s 45")
-    data = talk.form.situation(talk.facts).facts  # type: ignore[attr-defined]
+    data = talk.form.situation(talk.facts).facts  # type: ignore[attr-defined]  # the kind is known here
     assert data["antisepsis"] == {"agent": "povidone-iodine", "skin": "dry", "scrub_s": 40, "dry_s": 45}
     talk, _ = answered(talk, "= antisepsis.skin .", "= by Ilse van Tongelaar")
-    data = talk.form.situation(talk.facts).facts  # type: ignore[attr-defined]
+    data = talk.form.situation(talk.facts).facts  # type: ignore[attr-defined]  # the kind is known here
     assert "skin" not in data["antisepsis"] and data["by"] == {"name": "Ilse van Tongelaar"}

@@ -60,7 +60,7 @@ def subjects() -> Iterator[tuple[str, Form]]:
     yield "new", RecordForm("stay", DEFAULT, lambda: MOMENT)
     standing, *_ = corrected(episode(raw))
     for kind in ("addendum", "amendment", "retraction", "co-signature"):
-        yield kind, CorrectionForm(Basis(episode(raw), DEFAULT, lambda: MOMENT, BY), standing[-1], kind)  # type: ignore[arg-type]
+        yield kind, CorrectionForm(Basis(episode(raw), DEFAULT, lambda: MOMENT, BY), standing[-1], kind)  # type: ignore[arg-type]  # a stand-in of the test
 
 
 @pytest.mark.parametrize(("name", "about"), list(subjects()), ids=[name for name, _ in subjects()])

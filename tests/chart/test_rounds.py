@@ -83,9 +83,9 @@ def test_a_monthly_flush_takes_at_most_25_answers_with_a_kit(
         print(f"\nmonthly flush: {len(WITHOUT_KIT) + 1} answers, with a kit {counted}, {nurse.keys} keys")
     assert (len(WITHOUT_KIT) + 1, counted, nurse.keys) == (32, 25, 76), "as the README says"
     access, removal = _episode(ward / "episode.yaml").events[-2:]
-    assert [access.kind, removal.kind] == ["access", "de-access"]  # type: ignore[attr-defined]
-    assert access.needle.gauge == 20 and access.antisepsis.agent == "chlorhexidine in alcohol"  # type: ignore[attr-defined]
-    assert removal.teaching.about == "to call for fever or swelling"  # type: ignore[attr-defined]
+    assert [access.kind, removal.kind] == ["access", "de-access"]  # type: ignore[attr-defined]  # the kind is known here
+    assert access.needle.gauge == 20 and access.antisepsis.agent == "chlorhexidine in alcohol"  # type: ignore[attr-defined]  # the kind is known here
+    assert removal.teaching.about == "to call for fever or swelling"  # type: ignore[attr-defined]  # the kind is known here
     said = "".join(event.model_dump_json(exclude_unset=True) for event in (access, removal))
     assert "not_done" not in said and "not_assessed" not in said, "nothing is charted that was not said"
     judged = pipeline.judge_file(ward / "episode.yaml", DEFAULT, datetime.fromisoformat(CLINIC))

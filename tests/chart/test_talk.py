@@ -143,12 +143,12 @@ def test_every_kind_is_asked_until_nothing_needed_is_missing(kind: str, each: bo
     about = subject(demo_until(cut), kind, now)
     talk = Talk(about)
     *_, (_, last) = walked(talk, each)
-    last, _ = last.reply(_answer(last.question, last, SPOKEN))  # type: ignore[arg-type]
+    last, _ = last.reply(_answer(last.question, last, SPOKEN))  # type: ignore[arg-type]  # a stand-in of the test
     assert last.question is None
     found = [finding for finding in about.situation(last.facts).trial.findings if "not-recorded" in finding.rule]
     assert found == []
     entry = about.finished(last.facts)
-    assert KINDS[kind].model_validate_json(json.dumps(entry)).kind == kind  # type: ignore[attr-defined]
+    assert KINDS[kind].model_validate_json(json.dumps(entry)).kind == kind  # type: ignore[attr-defined]  # the kind is known here
     assert list(entry)[:5] == ["id", "kind", "at", "charted_at", "by"]
 
 
@@ -233,7 +233,7 @@ def test_what_the_record_holds_is_told_and_not_asked(access: Talk) -> None:
     ]
     names = [question.name for question, _ in walked(access, each=True)]
     assert not {"follows_removal", "tip_confirmed", "septum", "charted_at", "by"} & set(names)
-    assert access.form.situation(talk.facts).facts["follows_removal"] == "removal-1"  # type: ignore[attr-defined]
+    assert access.form.situation(talk.facts).facts["follows_removal"] == "removal-1"  # type: ignore[attr-defined]  # the kind is known here
 
 
 def test_tip_position_on_record_is_not_asked_at_the_first_access() -> None:
@@ -266,7 +266,7 @@ def test_two_septa_are_asked_for_and_a_change_of_side_is_questioned() -> None:
     raw = raw.replace(b"    kind: line check\n", b"    kind: line check\n    septum: medial\n")
     raw = raw.replace(b"    kind: access\n", b"    kind: access\n    septum: medial\n")
     talk, _ = answered(Talk(subject(raw, "line check", "2026-05-07T12:00-05:00")), "")
-    assert name(talk) == "septum" and [option.words for option in talk.question.options] == ["medial", "lateral"]  # type: ignore[union-attr]
+    assert name(talk) == "septum" and [option.words for option in talk.question.options] == ["medial", "lateral"]  # type: ignore[union-attr]  # not None here
     talk, says = answered(talk, "l")
     assert tones(says) == ["doubt"]
     assert "The last entry was about the medial septum; this is about the lateral one." in says[0].text

@@ -85,8 +85,8 @@ def test_an_hour_that_comes_twice_has_to_say_which() -> None:
     asked = read("0130", after)
     assert isinstance(asked, Unclear)
     assert "came twice" in asked.sentence and "first (CDT)" in asked.sentence and "second (CST)" in asked.sentence
-    assert [written(read(f"0130 {which}", after)) for which in ("first", "CDT")] == ["2031-11-02T01:30-05:00"] * 2  # type: ignore[arg-type]
-    assert [written(read(f"01:30 {which}", after)) for which in ("second", "cst")] == ["2031-11-02T01:30-06:00"] * 2  # type: ignore[arg-type]
+    assert [written(read(f"0130 {which}", after)) for which in ("first", "CDT")] == ["2031-11-02T01:30-05:00"] * 2  # type: ignore[arg-type]  # a stand-in of the test
+    assert [written(read(f"01:30 {which}", after)) for which in ("second", "cst")] == ["2031-11-02T01:30-06:00"] * 2  # type: ignore[arg-type]  # a stand-in of the test
     back = read("-2h", after)
     assert isinstance(back, datetime) and written(back) == "2031-11-02T01:00-06:00", "elapsed time, not the wall clock"
     assert echo(back, CHICAGO) == "2 November 2031, 01:00 CST"
@@ -127,7 +127,7 @@ def test_what_is_echoed_in_full_reads_back_as_the_same_moment(minutes: int) -> N
 @given(st.text(max_size=40))
 def test_any_text_is_read_or_refused_in_one_sentence(text: str) -> None:
     for bias in ("today", "near", "next"):
-        found = read(text, frame(bias=bias))  # type: ignore[arg-type]
+        found = read(text, frame(bias=bias))  # type: ignore[arg-type]  # a stand-in of the test
         assert isinstance(found, datetime) or found.sentence.endswith((".", ")."))
     assert isinstance(times.read_date(text, US), date | Unclear)
 

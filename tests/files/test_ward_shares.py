@@ -92,7 +92,7 @@ def ended(child: int) -> int:
 
 def add(path: Path, numbers: range) -> None:
     for number in numbers:
-        done = append(look(path), numbered(number), lambda _, n=number: numbered(n))  # type: ignore[misc]
+        done = append(look(path), numbered(number), lambda _, n=number: numbered(n))  # type: ignore[misc]  # a default binds the value of now
         assert isinstance(done, Written)
 
 
@@ -104,11 +104,11 @@ def names(path: Path) -> list[str]:
 
 def test_three_nurses_in_turn_and_at_once(shared: Path) -> None:
     for turn in range(6):
-        assert ended(as_nurse(turn % 3, lambda turn=turn: add(shared, range(turn, turn + 1)))) == 0  # type: ignore[misc]
+        assert ended(as_nurse(turn % 3, lambda turn=turn: add(shared, range(turn, turn + 1)))) == 0  # type: ignore[misc]  # a default binds the value of now
         found = shared.stat()
         assert (found.st_uid, found.st_gid) == (NURSES[turn % 3], WARD) and stat.S_IMODE(found.st_mode) == 0o660
     children = [
-        as_nurse(number % 3, lambda number=number: add(shared, range(100 + number * 5, 105 + number * 5)))  # type: ignore[misc]
+        as_nurse(number % 3, lambda number=number: add(shared, range(100 + number * 5, 105 + number * 5)))  # type: ignore[misc]  # a default binds the value of now
         for number in range(6)
     ]
     assert [ended(child) for child in children] == [0] * 6
@@ -120,7 +120,7 @@ def test_ten_kills_under_three_users_lock_no_one_out(shared: Path) -> None:
     """Each is killed while she has the lock; the next one, of another account, writes at once."""
     chance = random.Random(14)
     for kill in range(10):
-        child = as_nurse(kill % 3, lambda kill=kill: add(shared, range(kill * 1000, kill * 1000 + 1000)))  # type: ignore[misc]
+        child = as_nurse(kill % 3, lambda kill=kill: add(shared, range(kill * 1000, kill * 1000 + 1000)))  # type: ignore[misc]  # a default binds the value of now
         until = time.monotonic() + 30
         while not list(shared.parent.glob(".*.lda-notes-lock")) and time.monotonic() < until:
             time.sleep(0.001)
@@ -129,7 +129,7 @@ def test_ten_kills_under_three_users_lock_no_one_out(shared: Path) -> None:
         assert ended(child) == -signal.SIGKILL
         started = time.monotonic()
         number = 90_000 + kill
-        assert ended(as_nurse((kill + 1) % 3, lambda n=number: add(shared, range(n, n + 1)))) == 0  # type: ignore[misc]
+        assert ended(as_nurse((kill + 1) % 3, lambda n=number: add(shared, range(n, n + 1)))) == 0  # type: ignore[misc]  # a default binds the value of now
         assert time.monotonic() - started < locks.PATIENCE_S / 2, "no one waits for the dead"
         found = names(shared)
         assert f"made-{number}" in found and len(found) == len(set(found)), "nothing lost, nothing doubled"
@@ -221,7 +221,7 @@ def test_where_locks_do_nothing_no_written_entry_is_lost(tmp_path: Path, monkeyp
         if isinstance(done, Written):
             (told / f"made-{number}").touch()
 
-    children = [as_user(lambda number=number: work(number)) for number in range(17)]  # type: ignore[misc]
+    children = [as_user(lambda number=number: work(number)) for number in range(17)]  # type: ignore[misc]  # a default binds the value of now
     assert [ended(child) for child in children] == [0] * 17
     found = names(record)
     said = {p.name for p in told.iterdir()}

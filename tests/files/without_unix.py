@@ -16,7 +16,7 @@ NAMES = (
 
 def take_away() -> None:
     for name in MODULES:
-        sys.modules[name] = None  # type: ignore[assignment]
+        sys.modules[name] = None  # type: ignore[assignment]  # replaced on purpose
     for name in NAMES:
         if hasattr(os, name):
             delattr(os, name)

@@ -160,7 +160,7 @@ def colours(pdf: Path) -> set[tuple[int, int, int]]:
     found: set[tuple[int, int, int]] = set()
     for image in pdf.parent.glob(f"{pdf.stem}-dots*.ppm"):
         raw = image.read_bytes()
-        dots = raw[re.match(rb"P6\s+\d+\s+\d+\s+255\s", raw).end() :]  # type: ignore[union-attr]
+        dots = raw[re.match(rb"P6\s+\d+\s+\d+\s+255\s", raw).end() :]  # type: ignore[union-attr]  # not None here
         found.update(zip(dots[::3], dots[1::3], dots[2::3], strict=True))
     return found
 

@@ -56,7 +56,7 @@ def to_pages(sheets: dict[str, Sheet], folder: Path) -> dict[tuple[str, str, str
     for name, one in sheets.items():
         for form, paper in CASES:
             path = folder / f"{name}-{form}-{paper}.{form}"
-            path.write_bytes(render(one, form, paper=paper))  # type: ignore[arg-type]
+            path.write_bytes(render(one, form, paper=paper))  # type: ignore[arg-type]  # a parametrized word
             made[name, form, paper] = path
     docx_to_pdf([path for path in made.values() if path.suffix == ".docx"])
     found = {}
@@ -145,7 +145,7 @@ def test_no_block_is_split_and_four_fit_a_page(
     holding: list[int] = []
     for block in blocks[:-1]:
         head, last = block.blocks[0], block.blocks[-1]
-        number = squeezed(re.findall(r"record number (\S+?),", head.text)[0])  # type: ignore[union-attr]
+        number = squeezed(re.findall(r"record number (\S+?),", head.text)[0])  # type: ignore[union-attr]  # not None here
         if not hasattr(last, "sentences"):
             continue
         end = squeezed(last.sentences[-1].text)
@@ -244,7 +244,7 @@ def test_a_name_is_printed_in_its_script_where_the_font_has_it_and_in_letters(na
 def test_the_round_alone_links_to_nothing(form: str) -> None:
     """The blocks are not on it: a link to one stopped the PDF."""
     made = sheet(handed(twelve()), Printing(round_alone=True))
-    assert render(made, form)  # type: ignore[arg-type]
+    assert render(made, form)  # type: ignore[arg-type]  # a parametrized word
     assert b'href="#' not in render(made, "html")
 
 
@@ -269,7 +269,7 @@ def test_a_unit_of_sixty_is_written_in_time() -> None:
     made = ward(60)
     for form in ("docx", "pdf"):
         start = time.process_time()
-        render(made, form)  # type: ignore[arg-type]
+        render(made, form)  # type: ignore[arg-type]  # a parametrized word
         assert time.process_time() - start < 3, form
 
 
@@ -338,7 +338,7 @@ def stuck(dense: bool) -> Sheet:
 @pytest.mark.parametrize("form", ["pdf", "html"])
 def test_a_heading_keeps_with_the_first_row_of_its_table(dense: bool, form: str, tmp_path: Path) -> None:
     path = tmp_path / f"stuck.{form}"
-    path.write_bytes(render(stuck(dense), form))  # type: ignore[arg-type]
+    path.write_bytes(render(stuck(dense), form))  # type: ignore[arg-type]  # a parametrized word
     pages = read_pdf(path if form == "pdf" else html_to_pdf(path))
     of = {word.text: word.page for word in reversed(pages.words)}
     begun = [name for name in of if name.startswith("head")]
@@ -404,7 +404,7 @@ def bedside(kind: str, awkward: bool = False) -> Sheet:
     (patient,) = handed([made]).patients
     timeline = source(made).timeline
     view = View(timeline, handed([made]).policy, Wording(patient.wording.zone, ASOF), ASOF, ASOF)
-    return worksheet(view, kind, timeline.episode.port.septa[0])  # type: ignore[arg-type]
+    return worksheet(view, kind, timeline.episode.port.septa[0])  # type: ignore[arg-type]  # a stand-in of the test
 
 
 def awkward_record() -> dict[str, Any]:

@@ -88,7 +88,7 @@ def found() -> Handoff:
 
 @pytest.mark.parametrize("form", FORMATS)
 def test_every_statement_of_the_round_stands_in_every_format(form: str, found: Handoff) -> None:
-    made = words(form, render(sheet(found), form, 6000))  # type: ignore[arg-type]
+    made = words(form, render(sheet(found), form, 6000))  # type: ignore[arg-type]  # a parametrized word
     statements = list(dict.fromkeys(said(values(found))))
     assert len(statements) > 80
     assert [s for s in statements if squeezed(s) not in made] == []
@@ -109,7 +109,7 @@ def test_page_one_of_the_pdf_has_every_fact_of_twelve_patients() -> None:
 @pytest.mark.parametrize("form", FORMATS)
 def test_one_statement_changed_is_missed(form: str, found: Handoff) -> None:
     """The search above can fail."""
-    made = words(form, render(sheet(found), form, 6000))  # type: ignore[arg-type]
+    made = words(form, render(sheet(found), form, 6000))  # type: ignore[arg-type]  # a parametrized word
     assert squeezed("by 11 Mar 04:01") not in made
     assert squeezed("5 Mar 06:35, Marisol Tamm RN") in made
 

@@ -41,7 +41,7 @@ def test_a_stay_that_begins_later_is_named_in_one_row_of_every_format(form: str)
     assert [patient.name for patient in found.patients] == ["Testmann-0001, Ottoline"]
     row = "Stay begins later, left out: 1 record:"
     name = "Testmann-0041, Ottoline, record number MD-0041"
-    made = words(form, render(sheet(found), form, 4000))  # type: ignore[arg-type]
+    made = words(form, render(sheet(found), form, 4000))  # type: ignore[arg-type]  # a parametrized word
     assert squeezed(f"{row} {name}.") in made
     assert made.count(squeezed("Testmann-0041")) == 1
     assert values(found)["left_out"] == [f"{name}: stay begins later"]

@@ -16,4 +16,4 @@ def _code(self: SourceFileLoader, fullname: str) -> CodeType | None:
     return compile(Path(os.environ["MUTANT"]).read_text(), self.path, "exec")
 
 
-SourceFileLoader.get_code = _code  # type: ignore[method-assign]
+SourceFileLoader.get_code = _code  # type: ignore[method-assign]  # replaced on purpose

@@ -101,7 +101,7 @@ def test_tables_name_their_heads(page: str) -> None:
 
 @pytest.mark.parametrize(("paper", "size"), [("a4", "A4"), ("letter", "letter")])
 def test_the_printed_page_has_its_size_and_patient(paper: str, size: str) -> None:
-    drawn = render(Sheet("T", (), running='O"Malley; </style><b>'), "html", paper=paper).decode()  # type: ignore[arg-type]
+    drawn = render(Sheet("T", (), running='O"Malley; </style><b>'), "html", paper=paper).decode()  # type: ignore[arg-type]  # a parametrized word
     assert f"size: {size};" in drawn
     style = drawn.partition("<style>")[2].partition("</style>")[0]
     (content,) = re.findall(r'@top-left { content: "([^"]*)"', style)
@@ -188,7 +188,7 @@ def test_the_head_of_every_page_names_the_patient_by_two_identifiers() -> None:
     [("a4", (11906, 16838)), ("letter", (12240, 15840))],
 )
 def test_the_paper_is_as_asked(paper: str, size: tuple[int, int]) -> None:
-    data = render(Sheet("T", ()), "docx", paper=paper)  # type: ignore[arg-type]
+    data = render(Sheet("T", ()), "docx", paper=paper)  # type: ignore[arg-type]  # a parametrized word
     (page,) = docx_part(data).iter(f"{W}pgSz")
     found = (int(page.get(f"{W}w", "0")), int(page.get(f"{W}h", "0")))
     assert all(abs(one - other) <= 2 for one, other in zip(found, size, strict=True))

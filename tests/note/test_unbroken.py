@@ -33,7 +33,7 @@ def test_what_belongs_together_does_not_break(text: str, kept: str) -> None:
     sheet = Sheet("T", (Paragraph((Sentence(text),)),))
     assert kept.replace("~", "\u00a0") in render(sheet, "html").decode()
     for form in ("text", "md"):
-        assert "\u00a0" not in render(sheet, form).decode()  # type: ignore[arg-type]
+        assert "\u00a0" not in render(sheet, form).decode()  # type: ignore[arg-type]  # a parametrized word
 
 
 @pytest.mark.parametrize("text", ["6 Ockleby left", "0.9% sodium", "12 Marrowfield", "1 Mayor", "at 09:30 minutes"])
@@ -72,7 +72,7 @@ def test_the_box_stands_before_the_mark_in_every_format() -> None:
         "html": "\u2610.{0,20}<strong>\u25a0 Evaluation",
     }
     for form, order in orders.items():
-        assert re.search(order, render(sheet, form).decode()), form  # type: ignore[arg-type]
+        assert re.search(order, render(sheet, form).decode()), form  # type: ignore[arg-type]  # a parametrized word
 
 
 def test_narrow_text_keeps_box_and_mark_without_columns() -> None:

@@ -106,9 +106,9 @@ def test_the_disc_never_outlasts_its_own_limit() -> None:
     """Derived: a disc is changed with its dressing, at most every 7 days."""
     disc = needle_event("2024-04-01 10:00", dressing={**FILM, "chlorhexidine_disc": True})
     longer = {"transparent_dressing_days": 10}
-    assert due_date("dressing change", disc, asof="2024-04-02 10:00", **longer).day == 8  # type: ignore[arg-type]
+    assert due_date("dressing change", disc, asof="2024-04-02 10:00", **longer).day == 8  # type: ignore[arg-type]  # keywords of a table
     plain = needle_event("2024-04-01 10:00")
-    assert due_date("dressing change", plain, asof="2024-04-02 10:00", **longer).day == 11  # type: ignore[arg-type]
+    assert due_date("dressing change", plain, asof="2024-04-02 10:00", **longer).day == 11  # type: ignore[arg-type]  # keywords of a table
 
 
 # -- sums over windows --

@@ -259,7 +259,7 @@ PROCESSES, EVENTS = 20, 60
 
 def _append_some(path: Path, first: int, count: int) -> None:
     for number in range(first, first + count):
-        done = append(look(path), numbered(number), lambda _, n=number: numbered(n))  # type: ignore[misc]
+        done = append(look(path), numbered(number), lambda _, n=number: numbered(n))  # type: ignore[misc]  # a default binds the value of now
         assert isinstance(done, Written)
 
 
@@ -270,7 +270,7 @@ def test_twenty_writers_lose_nothing_and_a_reader_sees_no_broken_state(
     monkeypatch.setattr(locks, "PATIENCE_S", 300.0)  # nothing lost is the claim; how fast the machine is, is not
     path = small(tmp_path / name)
     each = EVENTS // PROCESSES
-    children = [_forked(lambda start=start: _append_some(path, start, each)) for start in range(0, EVENTS, each)]  # type: ignore[misc]
+    children = [_forked(lambda start=start: _append_some(path, start, each)) for start in range(0, EVENTS, each)]  # type: ignore[misc]  # a default binds the value of now
     seen: list[int] = []
     while children:
         children = [child for child in children if not _ended_well(child)]
@@ -350,7 +350,7 @@ def test_a_writer_killed_before_each_single_step_leaves_the_old_state_or_the_new
     outcomes: list[bytes] = []
     for step in range(1, 200):
         episode.write_bytes(old)
-        child = _forked(lambda step=step: _killed_before(episode, step))  # type: ignore[misc]
+        child = _forked(lambda step=step: _killed_before(episode, step))  # type: ignore[misc]  # a default binds the value of now
         status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
         outcomes.append(episode.read_bytes())
         assert outcomes[-1] in (old, new)

@@ -116,7 +116,7 @@ def test_no_clock_runs_out_before_its_restart_or_beyond_its_limit(
     zone = due.zone_of(line)
     for clock in due.due(line, "single", rules):
         assert clock.restarted_by.event.at <= asof
-        assert clock.restarted_by.event.kind in RESTARTED_BY[clock.clock]  # type: ignore[attr-defined]
+        assert clock.restarted_by.event.kind in RESTARTED_BY[clock.clock]  # type: ignore[attr-defined]  # every kind has one
         if clock.by is None:
             assert clock.overdue(asof)
             assert clock.why
@@ -142,15 +142,15 @@ def test_each_clock_rests_on_the_latest_event_that_restarts_it(made: tuple[dict[
     data, asof = made
     line = timeline(data, asof)
     past = [step.entry.event for step in line.steps if step.entry.event.at <= asof]
-    kinds = [found.kind for found in past]  # type: ignore[attr-defined]
+    kinds = [found.kind for found in past]  # type: ignore[attr-defined]  # every kind has one
     opened = max((n for n, kind in enumerate(kinds) if kind in ("access", "arrival accessed")), default=-1)
     closed = max((n for n, kind in enumerate(kinds) if kind == "de-access"), default=-1)
     clocks = {found.clock: found for found in due.due(line, "single", DEFAULT)}
     assert ("needle change" in clocks) == (opened > closed)
     if opened > closed:
         assert clocks["needle change"].restarted_by.event is past[opened]
-        looks = [found for found in past[opened:] if found.kind in RESTARTED_BY["line check"]]  # type: ignore[attr-defined]
-        gone = [step.entry.event.at for step in line.steps if step.entry.event.kind == "discharge"]  # type: ignore[attr-defined]
+        looks = [found for found in past[opened:] if found.kind in RESTARTED_BY["line check"]]  # type: ignore[attr-defined]  # every kind has one
+        gone = [step.entry.event.at for step in line.steps if step.entry.event.kind == "discharge"]  # type: ignore[attr-defined]  # every kind has one
         if gone and gone[-1] <= asof:  # nobody of the ward looks any more
             assert "line check" not in clocks
         else:

@@ -110,7 +110,7 @@ def test_no_recorded_fact_is_lost_between_event_and_sentences(episode: dict[str,
     line = judged.timeline
     assert line is not None
     told = {path for sentence in sentences(sheet.blocks) for path in sentence.facts}
-    withdrawn = {f.of for e in line.corrections if (f := e.event).kind == "retraction"}  # type: ignore[attr-defined]
+    withdrawn = {f.of for e in line.corrections if (f := e.event).kind == "retraction"}  # type: ignore[attr-defined]  # every kind has one
     for entry in line.entries:
         for path, value in leaves(plain(entry.event)):
             if path[0] not in SIGNED and entry.event.id not in withdrawn:

@@ -38,7 +38,7 @@ def test_every_episode_can_be_handed_over(made: list[tuple[dict[str, Any], Any]]
         assert judged.timeline is not None
         sources.append(sheets.Source("case.json", judged.timeline, judged.findings, judged.record.unread_events))
     found = sheets.handoff(sources, DEFAULT, asof)
-    assert render(sheets.sheet(found), form)  # type: ignore[arg-type]
+    assert render(sheets.sheet(found), form)  # type: ignore[arg-type]  # a parametrized word
     assert 1 <= len(found.patients) <= len(made) and bool(found.doubtful) >= (len(found.patients) < len(made))
     assert [row.patient for row in sheets.round_rows(found)] == list(found.here)
     # What is in a line comes first, then holds, then all others by how soon they are due.

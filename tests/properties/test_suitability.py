@@ -143,7 +143,7 @@ def bad_offers(who: dict[str, Any]) -> list[str]:
     line = line_facts(shown, "single")
     texts += [one.says for title in set(TITLES.values()) for one in cautions(shown, "access", title, (), line)]
     told = told_to_use(texts)
-    scene = Situation("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]
+    scene = Situation("access", empty.episode, empty, policy, NOW, made.CHICAGO, {}, None)  # type: ignore[arg-type]  # a stand-in of the test
     parts = {name: value for name, value, _ in spelled._dressed(scene)}
     each: dict[str, list[Any]] = {
         "antisepsis": [{"agent": one, "scrub_s": 120, "dry_s": 180, "fully_dry": True} for one in told["agents"]],

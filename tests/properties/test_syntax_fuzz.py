@@ -132,7 +132,7 @@ def test_block_yaml_reads_as_written(parser: str, tree: dict[str, Any], flow: bo
 
     Dumper.add_representer(str, lambda dumper, text: dumper.represent_scalar("tag:yaml.org,2002:str", text, style='"'))
     # Floats as JSON: the dumper's own 1e+300 is written 1.0e+300, an equal number. No references to equal objects.
-    Dumper.ignore_aliases = lambda self, data: True  # type: ignore[method-assign]
+    Dumper.ignore_aliases = lambda self, data: True  # type: ignore[method-assign]  # replaced on purpose
     raw = yaml.dump(
         tree, Dumper=Dumper, default_flow_style=flow, width=width, allow_unicode=True, sort_keys=False
     ).encode()

@@ -59,7 +59,7 @@ def without_positions(value: Any) -> Any:
 def told(line: Timeline) -> tuple[Any, ...]:
     parts = (line.entries, line.steps, line.retracted, line.corrections, line.units, line.discharge)
     stays = (line.needles, line.dressings, line.holds, line.dwells)
-    return without_positions((*parts, *map(dict, stays)))  # type: ignore[no-any-return]
+    return without_positions((*parts, *map(dict, stays)))  # type: ignore[no-any-return]  # the helper is untyped
 
 
 @SLOW

@@ -178,7 +178,7 @@ def test_the_second_moment_is_kept_when_it_differs(tmp_path: Path) -> None:
     before = datetime.now(UTC) - timedelta(minutes=1)
     ran = CliRunner().invoke(group, [*arguments, "--by", "Marisol Tamm, RN", "--set", "reason=charted in error"])
     assert ran.exit_code == 0, ran.output
-    event = records.read(path).episode.events[-1]  # type: ignore[union-attr]
+    event = records.read(path).episode.events[-1]  # type: ignore[union-attr]  # not None here
     assert event.charted_at is not None and before <= event.charted_at <= datetime.now(UTC)
     assert event.seal is not None and event.seal.asof == datetime.fromisoformat(asof)
     assert found(path) == []

@@ -24,7 +24,7 @@ def read(*events: dict[str, Any]) -> tuple[list[str], list[str], list[str], list
     """Return the identifiers of what stands, of what was withdrawn, of the corrections, and the faults."""
     standing, gone, changes, faults = corrected(episode_of(*events))
     named = ([entry.event.id for entry in entries] for entries in (standing, gone, changes))
-    return (*named, [fault.rule for fault in faults])  # type: ignore[return-value]
+    return (*named, [fault.rule for fault in faults])  # type: ignore[return-value]  # the generator gives three lists
 
 
 def said(name: str, *events: dict[str, Any]) -> Any:

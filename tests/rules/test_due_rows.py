@@ -132,7 +132,7 @@ def test_the_needle_counts_from_its_insertion() -> None:
 def test_the_dressing_counts_by_its_type(dressing: Any, days: int, limit: str) -> None:
     plain = {"chlorhexidine_disc": False, **dressing}
     assert ends("dressing change", access(dressing=plain, **LOCKED)) == (days * DAY, limit, "dressing put on")
-    assert due.dressing_limit(line(access(dressing=plain)).now("single").dressing.dressing) == limit  # type: ignore[union-attr]
+    assert due.dressing_limit(line(access(dressing=plain)).now("single").dressing.dressing) == limit  # type: ignore[union-attr]  # not None here
     short = local_policy(chg_dressing_days=1)
     disc = access(dressing={**plain, "chlorhexidine_disc": True}, **LOCKED)
     assert ends("dressing change", disc, policy=short)[:2] == (DAY, "chg_dressing_days")

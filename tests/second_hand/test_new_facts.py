@@ -258,7 +258,7 @@ def test_it_is_read_and_in_the_note(row: Row) -> None:
     assert re.search(row.note, note), note
 
 
-@pytest.mark.parametrize("row", [row for row in NAMED if row.values[0].sheet])  # type: ignore[union-attr]
+@pytest.mark.parametrize("row", [row for row in NAMED if row.values[0].sheet])  # type: ignore[union-attr]  # not None here
 def test_it_is_on_the_sheet(row: Row) -> None:
     text = sheet(whole(row))
     assert re.search(row.sheet or "", text, re.IGNORECASE), text
@@ -322,7 +322,7 @@ def without(data: Json, path: str) -> Json:
     return left
 
 
-@pytest.mark.parametrize("row", [row for row in NAMED if row.values[0].asks])  # type: ignore[union-attr]
+@pytest.mark.parametrize("row", [row for row in NAMED if row.values[0].asks])  # type: ignore[union-attr]  # not None here
 def test_it_is_asked_where_it_matters(row: Row) -> None:
     data = whole(row)
     event_id = last_id(data)

@@ -89,8 +89,8 @@ def arm(at: int | None) -> Deadly:
         data.set_trace_callback(lambda statement: deadly.step())  # before each statement, COMMIT and ROLLBACK too
         return data
 
-    sqlite3.connect = traced  # type: ignore[assignment]
-    Connection.ask = deadly.around(Connection.ask)  # type: ignore[method-assign]
+    sqlite3.connect = traced  # type: ignore[assignment]  # replaced on purpose
+    Connection.ask = deadly.around(Connection.ask)  # type: ignore[method-assign]  # replaced on purpose
     return deadly
 
 
@@ -152,7 +152,7 @@ def main(url: str, folder: Path) -> None:
             wrong.append(f"{number}: did not die")
         if here.exists():
             wrong += checked(url, here, number)
-        if in_child(lambda here=here, number=number: run(url, here, number)) != 0:  # type: ignore[misc]
+        if in_child(lambda here=here, number=number: run(url, here, number)) != 0:  # type: ignore[misc]  # a default binds the value of now
             wrong.append(f"{number}: could not go on")
         wrong += checked(url, here, number)
         if len(receipts_of(Outbox(here))) != 3:

@@ -383,7 +383,7 @@ def test_the_corrected_record_takes_the_place_of_what_was_set_aside(typed: Type,
 def test_no_permission_sets_nothing_aside(typed: Type, fake: Fake, tmp_path: Path) -> None:
     server, url = fake
     for status in (401, 403):
-        server.fault = lambda request, status=status: outcome(status, "no")  # type: ignore[misc]
+        server.fault = lambda request, status=status: outcome(status, "no")  # type: ignore[misc]  # a default binds the value of now
         found = send(typed, DATA / "access.json", "--server", url)
         assert found.code == 3
         assert str(status) in found.err
@@ -467,7 +467,7 @@ def test_tokens_from_environment_and_file(
 ) -> None:
     server, url = fake
     seen: list[str | None] = []
-    server.fault = lambda r: seen.append(r.headers.get("Authorization"))  # type: ignore[func-returns-value]
+    server.fault = lambda r: seen.append(r.headers.get("Authorization"))  # type: ignore[func-returns-value]  # None is the answer wanted
     monkeypatch.setenv("LDA_NOTES_TOKEN", "Secret98")
     assert send(typed, DATA / "access.json", "--server", url).code == 0
     file = tmp_path / "token"
@@ -541,7 +541,7 @@ def test_nothing_about_the_patient_is_said_beside_the_result(typed: Type, fake: 
 def test_user_agent_and_addresses_tell_nothing(typed: Type, fake: Fake) -> None:
     server, url = fake
     seen: list[Request] = []
-    server.fault = lambda r: seen.append(r)  # type: ignore[func-returns-value]
+    server.fault = lambda r: seen.append(r)  # type: ignore[func-returns-value]  # None is the answer wanted
     send(typed, CORRECTED, "--server", url, "--with-context")
     typed("status", CORRECTED, "--server", url, "--with-context", "--asof", LATER)
     assert len(seen) > 20

@@ -95,7 +95,7 @@ def test_an_update_that_would_change_nothing_goes_as_a_create_that_cannot(connec
     gone = next(key for key, one in server.resources.items() if note.identity.names(one))
     del server.resources[gone]
     sent: list[Json] = []
-    server.fault = lambda r: sent.append(json.loads(r.body)) if r.path == "/fhir" else None  # type: ignore[func-returns-value]
+    server.fault = lambda r: sent.append(json.loads(r.body)) if r.path == "/fhir" else None  # type: ignore[func-returns-value]  # None is the answer wanted
     created, updated, unchanged = counts(deliver(client, CLOSING))
     assert (created, updated, unchanged) == (1, 0, len(CLOSING["entry"]) - 1)
     assert {entry["request"]["method"] for entry in sent[0]["entry"]} == {"POST"}
@@ -105,7 +105,7 @@ def test_an_update_that_would_change_nothing_goes_as_a_create_that_cannot(connec
 def test_patient_and_staff_numbers_stand_in_no_address_and_no_receipt(connect: Connect, fake: Fake) -> None:
     server, url = fake
     seen: list[Request] = []
-    server.fault = lambda r: seen.append(r)  # type: ignore[func-returns-value]
+    server.fault = lambda r: seen.append(r)  # type: ignore[func-returns-value]  # None is the answer wanted
     result = delivered(deliver(connect(url), CONTEXT))
     numbers = [
         one["value"]

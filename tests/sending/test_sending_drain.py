@@ -68,7 +68,7 @@ def order(requests: list[Request]) -> list[str]:
 def test_all_that_waits_is_sent_in_order_with_receipts(connect: Connect, fake: Fake, box: Outbox) -> None:
     server, url = fake
     seen: list[Request] = []
-    server.fault = lambda r: seen.append(r)  # type: ignore[func-returns-value]
+    server.fault = lambda r: seen.append(r)  # type: ignore[func-returns-value]  # None is the answer wanted
     box.put(THREE)
     passed = run(box, connect(url))
     assert kinds(passed) == ["Delivered"] * 3
@@ -88,7 +88,7 @@ def test_what_has_a_receipt_is_not_sent_again(connect: Connect, fake: Fake, box:
     run(box, connect(url))
     sent = server.transactions
     seen: list[Request] = []
-    server.fault = lambda r: seen.append(r)  # type: ignore[func-returns-value]
+    server.fault = lambda r: seen.append(r)  # type: ignore[func-returns-value]  # None is the answer wanted
     box.put(THREE)
     assert kinds(run(box, connect(url))) == ["Known"] * 3
     assert seen == []

@@ -120,7 +120,7 @@ def test_pages_that_take_too_long_end() -> None:
         return answer(page)
 
     asked.pace = waits.pace()
-    asked._connection.ask = later  # type: ignore[method-assign, assignment]
+    asked._connection.ask = later  # type: ignore[method-assign, assignment]  # replaced on purpose
     with pytest.raises(Unreadable, match="more than 30 minutes"):
         asked.search("Task", {})
     assert waits.seconds < 4000
@@ -224,7 +224,7 @@ def test_a_token_of_any_life(tmp_path: Path, life: object) -> None:
 
     service, waits, where = Service(), Waits(), address("https://login.example.org/token")
     key = signing_key(private(tmp_path / "key", json.dumps(ec_jwk())))
-    backend = BackendService(service, where, "c", key, "s", where, waits.pace())  # type: ignore[arg-type]
+    backend = BackendService(service, where, "c", key, "s", where, waits.pace())  # type: ignore[arg-type]  # a stand-in of the test
     assert backend.header() == "Bearer t"
     waits.seconds += 90_000
     assert backend.header() == "Bearer t"

@@ -63,7 +63,7 @@ class Scripted:
 
 def server(answers: list[Answer]) -> Server:
     where = address("https://fhir.example.org/r4")
-    return Server(Scripted(answers), where, Bearer(None), Waits().pace(2))  # type: ignore[arg-type]
+    return Server(Scripted(answers), where, Bearer(None), Waits().pace(2))  # type: ignore[arg-type]  # a stand-in of the test
 
 
 def ends_well(act: Callable[[], Any]) -> None:

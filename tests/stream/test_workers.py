@@ -44,12 +44,12 @@ def source(tmp_path: Path) -> Path:
 def test_a_process_that_dies_stops_the_run_and_the_next_goes_on(source: Path) -> None:
     out = io.BytesIO()
     said: list[str] = []
-    result = run([source], Deadly(2500), Ends(out, said.append), workers=2)  # type: ignore[arg-type]
+    result = run([source], Deadly(2500), Ends(out, said.append), workers=2)  # type: ignore[arg-type]  # a stand-in of the test
     assert result.stopped
     assert "A worker process ended" in result.why
     assert 1 < result.next_row <= 2500
     assert source.read_bytes().splitlines(True)[: result.next_row - 1] == out.getvalue().splitlines(True)
-    run([source], Deadly(0), Ends(out, said.append), result.next_row, 2)  # type: ignore[arg-type]
+    run([source], Deadly(0), Ends(out, said.append), result.next_row, 2)  # type: ignore[arg-type]  # a stand-in of the test
     assert out.getvalue() == source.read_bytes()
     assert "".join(said) == "".join(f"row {n}\n" for n in range(1000, 5001, 1000))
 
@@ -57,8 +57,8 @@ def test_a_process_that_dies_stops_the_run_and_the_next_goes_on(source: Path) ->
 def test_one_process_and_several_give_the_same(source: Path) -> None:
     one, many = io.BytesIO(), io.BytesIO()
     task = Deadly(0)
-    first = run([source, source], task, Ends(one, str), 10)  # type: ignore[arg-type]
-    second = run([source, source], task, Ends(many, str), 10, 3)  # type: ignore[arg-type]
+    first = run([source, source], task, Ends(one, str), 10)  # type: ignore[arg-type]  # a stand-in of the test
+    second = run([source, source], task, Ends(many, str), 10, 3)  # type: ignore[arg-type]  # a stand-in of the test
     assert one.getvalue() == many.getvalue()
     assert first.counts == second.counts == {"rows": 9991}
 
@@ -77,7 +77,7 @@ def test_progress_counts_rows_passed_over_neither_as_done_nor_as_left(source: Pa
     progress = Progress(str, lambda: 0.0, source.stat().st_size)
     ends = Ends(io.BytesIO(), str, progress)
     task = Deadly(0)
-    run([source], task, ends, 4001, workers)  # type: ignore[arg-type]
+    run([source], task, ends, 4001, workers)  # type: ignore[arg-type]  # a stand-in of the test
     assert progress.text(10.0).endswith(" per second, 0 s left")
     progress.skip(-source.stat().st_size)  # as much again is to come: five times what was done, or a little less
     left = progress.text(10.0).split(", ")[-1].split()[0]
@@ -94,7 +94,7 @@ def test_a_run_stopped_before_its_first_part_goes_on_where_it_was_to_begin(
         yield stop
 
     monkeypatch.setattr("lda_notes.stream.run.stoppable", asked)
-    result = run([source], Deadly(0), Ends(io.BytesIO(), str), 3000, 2)  # type: ignore[arg-type]
+    result = run([source], Deadly(0), Ends(io.BytesIO(), str), 3000, 2)  # type: ignore[arg-type]  # a stand-in of the test
     assert (result.stopped, result.at, result.next_row) == (True, str(source), 3000)
 
 

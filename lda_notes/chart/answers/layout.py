@@ -51,11 +51,11 @@ def drop(data: Any, path: Path) -> Any:
     step, rest = path[0], path[1:]
     if isinstance(data, list):
         items = list(data)
-        inner = drop(items[step], rest) if rest else None  # type: ignore[index]
+        inner = drop(items[step], rest) if rest else None  # type: ignore[index]  # a list or a dict, by the step
         if inner:
-            items[step] = inner  # type: ignore[index]
+            items[step] = inner  # type: ignore[index]  # a list or a dict, by the step
         else:
-            del items[step]  # type: ignore[arg-type]
+            del items[step]  # type: ignore[arg-type]  # a list or a dict, by the step
         return items
     entries = dict(data)
     inner = drop(entries[step], rest) if rest else None

@@ -183,7 +183,7 @@ def unsuited(kit: Kit, who: Subject, allergies_known: bool, policy: Policy) -> I
     """Yield the name of each fact of a kit that does not suit the patient, and why."""
     for name, use in (("antisepsis.agent", "antiseptic"), ("dressing.type", "dressing"), ("cover", "dressing")):
         if name in kit:
-            answer = suitability.suits(use, str(kit[name]), who, policy)  # type: ignore[arg-type]
+            answer = suitability.suits(use, str(kit[name]), who, policy)  # type: ignore[arg-type]  # one of the uses, by the table
             if not allergies_known:
                 yield name, "allergies are not recorded"
             elif not answer.plain:

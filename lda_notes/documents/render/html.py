@@ -114,7 +114,7 @@ def _css_text(text: str) -> str:
 
 
 def _join(pieces: object) -> Markup:
-    return _NOTHING.join(pieces)  # type: ignore[arg-type]
+    return _NOTHING.join(pieces)  # type: ignore[arg-type]  # Markup joins as str does
 
 
 def _text(text: str) -> Markup:

@@ -123,9 +123,9 @@ def _why_not(value: object) -> Json | None:
     """Return the reason of an answer that is none; None for an answer."""
     kind = type(value)
     if kind is NotAssessed:
-        return absent(value.not_assessed)  # type: ignore[attr-defined]
+        return absent(value.not_assessed)  # type: ignore[attr-defined]  # its class was asked by name
     if kind is NotDone:
-        return absent(value.not_done)  # type: ignore[attr-defined]
+        return absent(value.not_done)  # type: ignore[attr-defined]  # its class was asked by name
     return None
 
 

@@ -29,7 +29,7 @@ from lda_notes.files.syntax.text import HIDDEN, Text, decode, hidden_fault, with
 from lda_notes.files.syntax.tree import Parsed, Stopped, Tree
 from lda_notes.problems import Path
 
-_scan_string: Final[Callable[[str, int, bool], tuple[str, int]]] = standard.scanstring  # type: ignore[attr-defined]
+_scan_string: Final[Callable[[str, int, bool], tuple[str, int]]] = standard.scanstring  # type: ignore[attr-defined]  # typeshed leaves it out
 
 _SPACE: Final = re.compile(r"[ \t\n\r]*")
 _PLAIN_TEXT: Final = re.compile(r'"([^"\\\x00-\x1f]*)"')
@@ -156,7 +156,7 @@ class _Scanner(Tree):
 
     def skip(self, at: int) -> int:
         """Return where the next character that is not white space stands."""
-        return _SPACE.match(self.text.clean, at).end()  # type: ignore[union-attr]
+        return _SPACE.match(self.text.clean, at).end()  # type: ignore[union-attr]  # it matches everywhere
 
     def object(self, at: int, path: Path) -> tuple[dict[str, Any], int]:
         """Return the entries of the object whose bracket opens here, and where it ends."""

@@ -77,6 +77,6 @@ _short_number: Final = lru_cache(maxsize=4096)(_number)
 
 def _as_json(text: str) -> str:
     """JSON has no plus sign and wants digits on both sides of the point."""
-    sign, before, point, after, exponent = _PARTS.fullmatch(text).groups()  # type: ignore[union-attr]
+    sign, before, point, after, exponent = _PARTS.fullmatch(text).groups()  # type: ignore[union-attr]  # only numbers come here
     fraction = f".{after or '0'}" if point else ""
     return f"{'-' if sign == '-' else ''}{before or '0'}{fraction}{exponent}"
